@@ -1,0 +1,1 @@
+"""The daemon: pure decisions in the middle, a thin shell around them."""

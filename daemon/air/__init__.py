@@ -1,0 +1,1 @@
+"""Pure air science: floats in, floats out, units in every name."""

@@ -1,0 +1,1 @@
+"""Pure decisions: events in, commands out, no clock and no I/O."""

@@ -1,0 +1,1 @@
+"""One output a file; none can delay or silence another."""

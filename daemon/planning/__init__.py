@@ -1,0 +1,1 @@
+"""Before bed: what the air model says of the night to come."""

@@ -1,0 +1,1 @@
+"""The emulated cabin and its parts, on emulated wires."""

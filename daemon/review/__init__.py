@@ -1,0 +1,1 @@
+"""In the morning: what the log says of the night that was."""

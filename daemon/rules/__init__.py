@@ -1,0 +1,1 @@
+"""One kind of rule a file, found by its file's name."""

@@ -1,0 +1,1 @@
+"""Pure trend science: robust rate, and the filter that knows the air's equation."""

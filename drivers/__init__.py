@@ -1,0 +1,1 @@
+"""The parts that can be driven: one line a part, nothing else."""

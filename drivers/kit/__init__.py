@@ -1,0 +1,1 @@
+"""What every part may use, and the only thing a part may import from here."""
