@@ -1,0 +1,52 @@
+"""The clocks: one steady, one of the wall, and a virtual pair."""
+
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+from cabinvigil.daemon.clock import SystemClock, VirtualClock
+
+
+class Loop:
+    def __init__(self, now_s: float = 0.0) -> None:
+        self.now_s = now_s
+
+    def time(self) -> float:
+        return self.now_s
+
+
+def test_steady_time_never_steps_back() -> None:
+    """Many readings in a row never fall, and they do advance."""
+    clock = SystemClock()
+    readings = [clock.monotonic() for _ in range(1000)]
+    assert readings == sorted(readings)
+    assert readings[-1] > readings[0]
+
+
+def test_steady_time_counts_suspended_time() -> None:
+    """The steady clock is the boot-time clock: equal to the kernel's uptime."""
+    with open("/proc/uptime") as file:
+        uptime_s = float(file.read().split()[0])
+    # proc(5): uptime includes time spent in suspend; printed to 0.01 s.
+    assert SystemClock().monotonic() == pytest.approx(uptime_s, abs=1.0)
+
+
+def test_wall_time_is_utc_and_aware() -> None:
+    """Wall stamps carry their zone."""
+    assert SystemClock().wall().utcoffset() == timedelta(0)
+
+
+def test_virtual_clock_follows_its_loop() -> None:
+    """Both times move with the loop alone, and the wall starts where it was put."""
+    loop = Loop(100.0)
+    start = datetime(2025, 1, 14, 21, 0, tzinfo=timezone(timedelta(hours=1)))
+    clock = VirtualClock(loop, start)
+    loop.now_s = 3700.0
+    assert clock.monotonic() == 3700.0
+    assert clock.wall() == datetime(2025, 1, 14, 21, 0, tzinfo=UTC)
+    assert clock.wall().utcoffset() == timedelta(0)
+
+
+def test_virtual_clock_wants_a_zone() -> None:
+    """A start without a time zone is refused with a sentence."""
+    with pytest.raises(ValueError, match="has no time zone"):
+        VirtualClock(Loop(), datetime(2025, 1, 14, 21, 0))  # noqa: DTZ001
