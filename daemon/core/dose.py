@@ -1,0 +1,65 @@
+"""What carbon monoxide has done to a sleeper: blood, and the alarm standards' times.
+
+Two measures run side by side.  Carboxyhaemoglobin is what the sleeper carries.  The
+alarm fraction is what the two alarm standards ask: at a constant level it reaches 1
+at a moment inside both standards' bands.  Where the standards contradict each other
+(one wants 300 ppm told within 3 min, the other 400 ppm not before 4 min) the earlier
+moment rules: for a sleeper a late alarm costs more than a false one.
+"""
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+from cabinvigil.daemon.air.blood import START_COHB_PCT, cohb_step
+
+ALARM_MINUTES: tuple[tuple[float, float], ...] = (
+    # ppm, minutes at which the fraction is 1; bands from check values `co_en50291`
+    # and `co_ul2034` (both read there, secondary):
+    (35.0, 240.0),  # EN: 30 ppm not before 120 min; UL: 30 ppm not in 30 days
+    (50.0, 80.0),  # EN: 60 to 90
+    (70.0, 62.0),  # UL: 60 to 240
+    (100.0, 30.0),  # EN: 10 to 40
+    (150.0, 13.0),  # UL: 10 to 50
+    (300.0, 2.5),  # EN: within 3
+    (400.0, 2.0),  # UL: within 15; its 'not before 4' yields to EN's 300 ppm row
+)
+RECOVERY_HALF_LIFE_S = 253.0 * 60.0
+"""COHb half-life at rest in room air (check value `co_cfk_equilibrium`)."""
+
+
+def alarm_minutes(co_ppm: float) -> float:
+    """Return the minutes at a constant level until the standards' alarm is due.
+
+    Between the table's rows it is a straight line in logarithms; below the first row
+    it never comes (infinity); above the last, time goes as one over the level.
+    """
+    first_ppm, _ = ALARM_MINUTES[0]
+    last_ppm, last_min = ALARM_MINUTES[-1]
+    if not co_ppm >= first_ppm:
+        return math.inf
+    for (low_ppm, low_min), (high_ppm, high_min) in pairwise(ALARM_MINUTES):
+        if co_ppm <= high_ppm:
+            share = math.log(co_ppm / low_ppm) / math.log(high_ppm / low_ppm)
+            return low_min * (high_min / low_min) ** share
+    return last_min * last_ppm / co_ppm
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """What has been breathed so far."""
+
+    cohb_pct: float = START_COHB_PCT
+    alarm_fraction: float = 0.0
+    """1 and above: the alarm standards want an alarm now."""
+
+
+def breathe_co(dose: Dose, co_ppm: float, gap_s: float) -> Dose:
+    """Breathe a level for `gap_s` seconds."""
+    co_ppm = max(co_ppm, 0.0)
+    minutes = alarm_minutes(co_ppm)
+    if minutes < math.inf:
+        fraction = dose.alarm_fraction + gap_s / 60.0 / minutes
+    else:
+        fraction = dose.alarm_fraction * 0.5 ** (gap_s / RECOVERY_HALF_LIFE_S)
+    return Dose(cohb_step(dose.cohb_pct, co_ppm, gap_s), fraction)

@@ -1,0 +1,228 @@
+"""What the air did: bounded series, frozen, with every doubtful value kept out.
+
+A value is *taken* only when it can be: inside the quantity's physical range, and not
+a jump that no air makes.  A jump is believed when the next value agrees with it; until
+then it is a candidate.  What is refused is remembered with its kind, for the fault
+rules; it never enters a series.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from cabinvigil.daemon.core.dose import Dose
+from cabinvigil.daemon.core.model import EMPTY, Air, SourceFault
+from cabinvigil.daemon.core.setup import SeriesSpec, Setup
+
+KEPT_MINUTES = 490
+"""Eight hours of minute means and a little more: the longest mean of any limit."""
+
+UNDOSED = Dose()
+"""A sleeper who comes from clean air."""
+
+Side = Literal["below", "above"]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A value that was not taken."""
+
+    kind: Literal["range", "jump"]
+    value: float
+    at_s: float
+    first_s: float
+    """When this run of refusals of one kind began."""
+    count: int
+    """Refusals of this kind in this run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """The bounded past of one series."""
+
+    value: float = math.nan
+    at_s: float = -math.inf
+    """When the last value was taken."""
+    doubtful: bool = False
+    """The last value may raise an alarm and never clears one."""
+    at_least: bool = False
+    """The last value is a lower bound."""
+    changed_s: float = -math.inf
+    """When the value last differed from the one before."""
+    refused: Refused | None = None
+    minute: int = -1
+    """The minute being gathered: floor(now / 60)."""
+    total: float = 0.0
+    count: int = 0
+    minutes: tuple[tuple[float, float], ...] = ()
+    """Closed minutes as (middle of the minute in s, mean), oldest first."""
+
+
+def _close_minute(series: Series) -> tuple[tuple[float, float], ...]:
+    if not series.count:
+        return series.minutes
+    closed = (series.minute * 60.0 + 30.0, series.total / series.count)
+    return (*series.minutes[-(KEPT_MINUTES - 1) :], closed)
+
+
+def _refuse(
+    series: Series, kind: Literal["range", "jump"], value: float, now: float
+) -> Series:
+    run = series.refused
+    same = run is not None and run.kind == kind
+    refused = Refused(
+        kind=kind,
+        value=value,
+        at_s=now,
+        first_s=run.first_s if run is not None and same else now,
+        count=run.count + 1 if run is not None and same else 1,
+    )
+    return Series(
+        series.value,
+        series.at_s,
+        series.doubtful,
+        series.at_least,
+        series.changed_s,
+        refused,
+        series.minute,
+        series.total,
+        series.count,
+        series.minutes,
+    )
+
+
+def _is_jump(spec: SeriesSpec, series: Series, value: float, now: float) -> bool:
+    gap_s = now - series.at_s
+    if gap_s > spec.max_age_s:
+        return False  # nothing fresh to jump from
+    allowed = spec.jump_per_s * max(gap_s, 1.0)
+    if abs(value - series.value) <= allowed:
+        return False
+    candidate = series.refused
+    if candidate is None or candidate.kind != "jump":
+        return True
+    # The second value in a row that says the same: the air, or the part, truly moved.
+    near_s = now - candidate.at_s
+    return abs(value - candidate.value) > spec.jump_per_s * max(near_s, 1.0)
+
+
+def take(
+    spec: SeriesSpec,
+    series: Series,
+    value: float,
+    now: float,
+    *,
+    doubtful: bool = False,
+    at_least: bool = False,
+) -> Series:
+    """Take one value, or refuse it and remember why."""
+    if not spec.low <= value <= spec.high:  # NaN fails both
+        return _refuse(series, "range", value, now)
+    if _is_jump(spec, series, value, now):
+        return _refuse(series, "jump", value, now)
+    minute = int(now // 60.0)
+    if minute == series.minute:
+        minutes, total, count = series.minutes, series.total + value, series.count + 1
+    else:
+        minutes, total, count = _close_minute(series), value, 1
+    return Series(
+        value,
+        now,
+        doubtful,
+        at_least,
+        series.changed_s if value == series.value else now,
+        None,
+        minute,
+        total,
+        count,
+        minutes,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """All that the rules may look at."""
+
+    setup: Setup
+    started_s: float
+    now: float
+    series: Mapping[str, Series]
+    sources: Mapping[str, SourceFault] = field(default_factory=lambda: EMPTY)
+    """Sources with a fault now, by name."""
+    dose: Dose = UNDOSED
+    """What a sleeper has breathed of the worst CO measured."""
+    trend: Any = None
+    """The trend's estimate, or None."""
+
+    def fresh(self, key: str) -> Series | None:
+        """Return a series whose last value is not stale, else None."""
+        series = self.series.get(key)
+        if series is None or self.now - series.at_s > self.setup.series[key].max_age_s:
+            return None
+        return series
+
+    def value(self, key: str) -> float | None:
+        """Return the fresh value of a series, doubtful ones too, else None."""
+        series = self.fresh(key)
+        return None if series is None else series.value
+
+    def worst(
+        self, quantity: str, side: Side, place: str | None = None
+    ) -> tuple[str, Series] | None:
+        """Return the fresh series with the worst value, of all that measure it."""
+        found: tuple[str, Series] | None = None
+        for key in self.setup.index(quantity, place):
+            series = self.fresh(key)
+            if series is None:
+                continue
+            if found is None or (
+                series.value < found[1].value
+                if side == "below"
+                else series.value > found[1].value
+            ):
+                found = (key, series)
+        return found
+
+    def mean(self, key: str, over_s: float, before: float) -> float | None:
+        """Return the mean of the last `over_s` seconds, by minutes.
+
+        Args:
+            key: the series.
+            over_s: length of the window.
+            before: what is assumed for the part of the window before the first
+                value was ever taken (outdoor air, for a limit on a working shift).
+        """
+        series = self.series.get(key)
+        if series is None or not series.minutes:
+            return None
+        since = self.now - over_s
+        inside = [mean for at, mean in series.minutes if at >= since]
+        known_s = min(over_s, self.now - self.started_s)
+        if not inside or known_s <= 0.0:
+            return None
+        return (
+            sum(inside) / len(inside) * known_s + before * (over_s - known_s)
+        ) / over_s
+
+
+def begin(setup: Setup, now: float) -> History:
+    """Start with nothing known."""
+    return History(setup, now, now, {key: Series() for key in setup.series})
+
+
+def breathe(history: History, air: Air, now: float) -> Mapping[str, Series]:
+    """Take one tick's values into the series; unknown keys are passed over."""
+    series = dict(history.series)
+    for key, value in air.values.items():
+        spec = history.setup.series.get(key)
+        if spec is not None:
+            series[key] = take(
+                spec,
+                series[key],
+                value,
+                now,
+                doubtful=key in air.doubtful,
+                at_least=key in air.at_least,
+            )
+    return series

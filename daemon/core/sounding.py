@@ -1,0 +1,80 @@
+"""What the buzzer plays and what the phone is told, given where all alarms stand."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from cabinvigil.daemon.core.model import Alert, Priority, Sound
+from cabinvigil.daemon.core.standing import Standing
+
+PATTERNS: Mapping[Priority, str] = {
+    Priority.HIGH: "temporal-four",
+    Priority.MEDIUM: "three-pulse",
+    Priority.LOW: "quiet",
+    Priority.FAULT: "chirp",
+}
+"""Each sound is used for what its standard means: temporal-four is 'go to fresh air'
+(check value `sound_t4`), three pulses are medium (`iec60601_burst_shape`)."""
+
+LOUDNESS = {Priority.HIGH: 3, Priority.MEDIUM: 2, Priority.FAULT: 1, Priority.LOW: 0}
+"""Which sound goes before which: a chirp before nothing at all."""
+
+FLOOD_COUNT = 10
+FLOOD_WINDOW_S = 600.0
+"""Over ten alarms in ten minutes is a flood (check value `alarm_rate_eemua`)."""
+
+EXPIRY_S: Mapping[Priority, float] = {
+    Priority.HIGH: 6 * 3600.0,
+    Priority.MEDIUM: 3 * 3600.0,
+    Priority.LOW: 3600.0,
+    Priority.FAULT: 3600.0,
+}
+"""How long an undelivered alert is still worth telling: a night's half for a danger."""
+
+
+def choose(standings: Mapping[str, Standing]) -> Sound:
+    """Choose the one sound: the gravest alarm that nobody has answered."""
+    ruling: tuple[int, float, str] | None = None
+    for alarm, standing in standings.items():
+        if standing.sounds:
+            rank = (LOUDNESS[standing.priority], -standing.unanswered_s, alarm)
+            if ruling is None or rank > ruling:
+                ruling = rank
+    if ruling is None or ruling[0] == 0:
+        return Sound("quiet")
+    alarm = ruling[2]
+    chosen = standings[alarm]
+    return Sound(PATTERNS[chosen.priority], alarm, louder=chosen.escalation > 0)
+
+
+def escalate(
+    standings: Mapping[str, Standing], after_s: tuple[float, float], now: float
+) -> tuple[dict[str, Standing], list[Alert]]:
+    """Find the alarms that nobody answers, and tell them again, and further.
+
+    Returns:
+        The standings that changed, and the alerts to send.
+    """
+    changed: dict[str, Standing] = {}
+    alerts: list[Alert] = []
+    for alarm, standing in standings.items():
+        if not standing.sounds or standing.priority < Priority.MEDIUM:
+            continue
+        waited_s = now - standing.unanswered_s
+        level = sum(waited_s >= limit_s for limit_s in after_s)
+        if level > standing.escalation:
+            changed[alarm] = replace(standing, escalation=level)
+            alerts.append(
+                Alert(
+                    alarm,
+                    standing.priority,
+                    standing.text,
+                    escalation=level,
+                    expiry_s=EXPIRY_S[standing.priority],
+                )
+            )
+    return changed, alerts
+
+
+def is_flood(raised: Iterable[float], now: float) -> bool:
+    """Say whether more alarms came than anyone can take in."""
+    return sum(now - at <= FLOOD_WINDOW_S for at in raised) > FLOOD_COUNT

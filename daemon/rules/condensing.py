@@ -1,0 +1,95 @@
+"""A surface at or below the dew point, or within the hour."""
+
+import attrs
+
+from cabinvigil.daemon.air.moisture import dew_point_c, surface_c
+from cabinvigil.daemon.core.history import History, Series
+from cabinvigil.daemon.core.model import Priority, Verdict
+
+PER = "once"
+
+
+@attrs.frozen
+class Params:
+    """How near the dew point counts, and how far ahead it looks."""
+
+    ahead_s: float = 3600.0
+    slope_s: float = 1200.0
+    """The change that is carried forward is that of this span."""
+    dead_band_c: float = 1.0
+
+
+def _minute(series: Series, back_s: float, now: float) -> float | None:
+    """Return the minute mean nearest to `back_s` ago, within two minutes."""
+    found = [mean for at, mean in series.minutes if abs(now - back_s - at) <= 120.0]
+    return found[-1] if found else None
+
+
+def _margin(
+    history: History, temp_c: float, rh_pct: float, glass_c: float | None
+) -> tuple[float, float, float] | None:
+    """Return (margin, dew point, surface), all in degrees; None if not to be told."""
+    dew_c = dew_point_c(temp_c, rh_pct)
+    around = history.setup.surroundings
+    if glass_c is None:
+        outside_c = history.value("temp_c_outside")
+        if outside_c is None:
+            outside_c = around.outside_c
+        if outside_c is None or around.glass_u_w_m2k is None:
+            return None
+        glass_c = surface_c(temp_c, outside_c, around.glass_u_w_m2k)
+    return glass_c - dew_c, dew_c, glass_c
+
+
+def _margin_before(
+    params: Params, history: History, humid: Series, warm: Series, now: float
+) -> float | None:
+    """Return the margin `slope_s` ago, in degrees; None if not to be told."""
+    rh_pct = _minute(humid, params.slope_s, now)
+    temp_c = _minute(warm, params.slope_s, now)
+    if rh_pct is None or temp_c is None:
+        return None
+    glass = history.worst("temp_c", "below", "glass")
+    glass_c = None if glass is None else _minute(glass[1], params.slope_s, now)
+    if glass is not None and glass_c is None:
+        return None
+    then = _margin(history, temp_c, min(max(rh_pct, 1.0), 100.0), glass_c)
+    return None if then is None else then[0]
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge glass against dew point, now and carried forward."""
+    humid = history.worst("rh_pct", "above", "")
+    warm = history.worst("temp_c", "above", "")
+    if humid is None or warm is None:
+        return None
+    glass = history.worst("temp_c", "below", "glass")
+    rh_pct = min(max(humid[1].value, 1.0), 100.0)
+    at_now = _margin(
+        history, warm[1].value, rh_pct, None if glass is None else glass[1].value
+    )
+    if at_now is None:
+        return None
+    margin_c, dew_c, surface = at_now
+    ahead_c = margin_c
+    before_c = _margin_before(params, history, humid[1], warm[1], now)
+    if before_c is not None:
+        change_c = (margin_c - before_c) * params.ahead_s / params.slope_s
+        ahead_c = min(margin_c, margin_c + change_c)
+    low = Priority.LOW
+    # Carried forward only where it is near already: a far margin that shrinks for
+    # twenty minutes after the burner is lit mostly levels off.
+    soon = ahead_c <= 0.0 and margin_c <= 2.0 * params.dead_band_c
+    return Verdict(
+        low if margin_c <= 0.0 or soon else None,
+        low if margin_c <= params.dead_band_c or soon else None,
+        facts={
+            "dew_point_c": dew_c,
+            "surface_c": surface,
+            "rh_pct": rh_pct,
+            "temp_c": warm[1].value,
+        },
+        evidence={"margin_c": margin_c, "ahead_c": ahead_c, "glass_c": surface},
+        worse=-margin_c,
+        wording="" if margin_c <= 0.0 else "soon",
+    )

@@ -1,0 +1,71 @@
+"""Two parts at one place that should say the same and do not."""
+
+import attrs
+
+from cabinvigil.daemon.core.facts import place_of
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.drivers.kit.quantity import split_channel
+
+PER = "channel"
+
+ALLOWED = {
+    # quantity: (fixed part in its unit, share of the reading); two parts' accuracies
+    # added (sensors.md: 11 +-0.6 % O2 and 7a 0.5 %; 1 +-(50 ppm + 5 %) twice; 12 CO
+    # modules 'from memory' +-10 ppm or 15 %; 2 and 3 +-2 and +-3 %RH; 9 and 2 0.5 C).
+    "o2_pct": (0.8, 0.0),
+    "co_ppm": (15.0, 0.3),
+    "co2_ppm": (150.0, 0.15),
+    "temp_c": (2.0, 0.0),
+    "rh_pct": (8.0, 0.0),
+    "pressure_hpa": (4.0, 0.0),
+    "supply_v": (0.3, 0.0),
+}
+
+
+@attrs.frozen
+class Params:
+    """Which channel is judged; its parts are all that feed it."""
+
+    subject: str = ""
+    factor: float = 1.0
+    """Multiplies what two good parts may differ by."""
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge the spread of the fresh parts of one channel.
+
+    Returns:
+        None where fewer than two of them are fresh: one alone contradicts nobody.
+    """
+    del now
+    parts = split_channel(params.subject)
+    if parts is None or parts[0].name not in ALLOWED:
+        return None
+    fresh = [
+        (series.value, key)
+        for key in history.setup.index(parts[0].name, parts[1])
+        if (series := history.fresh(key)) is not None and not series.doubtful
+    ]
+    if len(fresh) < 2:
+        return None
+    (low, low_key), (high, high_key) = min(fresh), max(fresh)
+    fixed, share = ALLOWED[parts[0].name]
+    allowed = params.factor * (fixed + share * abs(low))
+    spread = high - low
+    return Verdict(
+        Priority.FAULT if spread > allowed else None,
+        Priority.FAULT if spread > 0.7 * allowed else None,
+        facts={
+            "part": place_of(history, low_key),
+            "other": place_of(history, high_key),
+            "value": spread,
+            "unit": parts[0].unit,
+            "text": parts[0].words,
+        },
+        evidence={
+            "low": [low_key, low],
+            "high": [high_key, high],
+            "allowed": allowed,
+        },
+    )

@@ -1,0 +1,103 @@
+"""Carbon monoxide as a dose: blood now and an hour ahead, and the standards' times."""
+
+from typing import Literal
+
+import attrs
+
+from cabinvigil.daemon.air.blood import cohb_step
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority, Verdict
+
+PER = "once"
+
+
+@attrs.frozen
+class Step:
+    """One step of the ladder."""
+
+    at: float
+    """Carboxyhaemoglobin, in % of haemoglobin."""
+    priority: Literal["low", "medium", "high"]
+
+
+@attrs.frozen
+class Params:
+    """A ladder of carboxyhaemoglobin, and how far ahead it looks."""
+
+    steps: list[Step]
+    ahead_s: float = 3600.0
+    dead_band_pct: float = 0.2
+    clear_below_ppm: float = 30.0
+    """The alarm standards' part clears only when CO itself is under this."""
+    standard_priority: Literal["medium", "high"] = "medium"
+    """Priority when the alarm standards' time is over."""
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge the dose so far, and what an hour more of the present level would make it.
+
+    Returns:
+        None where no CO series is fresh: a dose that is not measured is not known.
+    """
+    del now
+    worst = history.worst("co_ppm", "above")
+    if worst is None:
+        return None
+    key, series = worst
+    dose = history.dose
+    co_ppm = max(series.value, 0.0)
+    ahead_pct = cohb_step(dose.cohb_pct, co_ppm, params.ahead_s)
+    most_pct = max(dose.cohb_pct, ahead_pct)
+    raised: Priority | None = None
+    hold: Priority | None = None
+    for step in params.steps:
+        priority = Priority[step.priority.upper()]
+        if most_pct >= step.at:
+            raised = priority if raised is None else max(raised, priority)
+        if most_pct >= step.at - params.dead_band_pct:
+            hold = priority if hold is None else max(hold, priority)
+    due = Priority[params.standard_priority.upper()]
+    wording = ""
+    if dose.alarm_fraction >= 1.0 and co_ppm >= params.clear_below_ppm:
+        if raised is None or raised < due:
+            raised, wording = due, "standard"
+        hold = due if hold is None else max(hold, due)
+    if raised is None and series.doubtful:
+        return None
+    return Verdict(
+        raised,
+        hold if raised is None else max(hold or raised, raised),
+        facts={
+            "co_ppm": co_ppm,
+            "cohb_pct": most_pct,
+            "hours": params.ahead_s / 3600.0,
+        },
+        evidence={
+            "series": key,
+            "co_ppm": co_ppm,
+            "cohb_pct": dose.cohb_pct,
+            "cohb_ahead_pct": ahead_pct,
+            "alarm_fraction": dose.alarm_fraction,
+        },
+        worse=most_pct,
+        wording=wording,
+    )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the published limits; empty is fine."""
+    said = []
+    for step in published.steps:
+        own = [s.at for s in params.steps if s.priority == step.priority]
+        if not own:
+            said.append(f"the {step.priority} step at {step.at:g} % COHb is gone")
+        elif min(own) > step.at:
+            said.append(
+                f"the {step.priority} step is at {min(own):g} % COHb, published "
+                f"{step.at:g} %"
+            )
+    if params.ahead_s < published.ahead_s:
+        said.append(
+            f"looks {params.ahead_s:g} s ahead, published {published.ahead_s:g}"
+        )
+    return said

@@ -1,0 +1,40 @@
+"""A part that leaps further than air can, and was not believed."""
+
+import attrs
+
+from cabinvigil.daemon.core.facts import place_of
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.drivers.kit.quantity import split_channel
+
+PER = "series"
+
+
+@attrs.frozen
+class Params:
+    """Which series is judged."""
+
+    subject: str = ""
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge whether the last value given was a leap that awaits its second."""
+    del now
+    key = params.subject
+    refused = history.series[key].refused
+    if refused is None or refused.kind != "jump":
+        return _FINE
+    parts = split_channel(key)
+    return Verdict(
+        Priority.FAULT,
+        facts={
+            "part": place_of(history, key),
+            "value": refused.value,
+            "other": history.series[key].value,
+            "unit": "" if parts is None else parts[0].unit,
+        },
+        evidence={"series": key, "value": refused.value, "count": refused.count},
+    )
+
+
+_FINE = Verdict(None)

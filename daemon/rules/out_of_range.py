@@ -1,0 +1,39 @@
+"""A part that gives values which no air has."""
+
+import attrs
+
+from cabinvigil.daemon.core.facts import place_of
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.drivers.kit.quantity import split_channel
+
+PER = "series"
+
+
+@attrs.frozen
+class Params:
+    """Which series is judged."""
+
+    subject: str = ""
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge whether the last value given lay outside the physical range."""
+    del now
+    key = params.subject
+    refused = history.series[key].refused
+    if refused is None or refused.kind != "range":
+        return _FINE
+    parts = split_channel(key)
+    return Verdict(
+        Priority.FAULT,
+        facts={
+            "part": place_of(history, key),
+            "value": refused.value,
+            "unit": "" if parts is None else parts[0].unit,
+        },
+        evidence={"series": key, "value": refused.value, "count": refused.count},
+    )
+
+
+_FINE = Verdict(None)

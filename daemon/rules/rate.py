@@ -1,0 +1,100 @@
+"""A quantity that falls or rises fast enough to matter soon, whatever model one holds.
+
+The robust rate knows no cabin and no burner: it stands guard from the fifth minute on,
+while the projection is still learning, and whenever the projection is wrong.
+"""
+
+from functools import lru_cache
+from typing import Literal
+
+import attrs
+
+from cabinvigil.daemon.core.facts import o2_facts
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.trend.rate import Rate, robust_rate
+
+PER = "once"
+
+
+@attrs.frozen
+class Params:
+    """A rate that is too fast, and a limit that it would reach too soon."""
+
+    quantity: str
+    side: Literal["below", "above"]
+    limit_per_h: float
+    """Slower than this never rings, in the quantity's unit an hour."""
+    towards: float
+    """The limit that the value moves to."""
+    within_s: float
+    """At this rate the limit must be this near."""
+    window_s: float = 600.0
+    """Minute means of this span are judged."""
+    priority: Literal["low", "medium", "high"] = "medium"
+
+
+@lru_cache(maxsize=32)
+def _rate(points: tuple[tuple[float, float], ...]) -> Rate | None:
+    # The minute means change once a minute, the rule is asked every tick.
+    return robust_rate(points)
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge the worst fresh series' robust rate.
+
+    The whole interval must lie beyond the limit: what the sensor's own noise could
+    explain does not ring.
+    """
+    worst = history.worst(params.quantity, params.side)
+    if worst is None:
+        return None
+    key, series = worst
+    points = tuple(
+        point for point in series.minutes[-20:] if point[0] >= now - params.window_s
+    )
+    rate = _rate(points)
+    if rate is None:
+        return None
+    sign = -1.0 if params.side == "below" else 1.0
+    least = sign * (rate.hi if params.side == "below" else rate.lo)
+    middle = sign * rate.mid
+    distance = sign * (params.towards - series.value)
+    within_h = params.within_s / 3600.0
+    raised = least >= params.limit_per_h and distance <= middle * within_h
+    held = middle >= 0.5 * params.limit_per_h and distance <= middle * 2.0 * within_h
+    priority = Priority[params.priority.upper()]
+    facts = o2_facts(history) if params.quantity == "o2_pct" else {}
+    facts[params.quantity] = series.value
+    facts["rate_pct_per_h"] = rate.mid
+    facts["limit"] = params.towards
+    if middle > 0.0:
+        facts["minutes"] = max(0.0, distance / middle * 60.0)
+    return Verdict(
+        priority if raised else None,
+        priority if raised or held else None,
+        facts,
+        evidence={
+            "series": key,
+            "value": series.value,
+            "rate_per_h": [rate.lo, rate.mid, rate.hi],
+            "window_s": params.window_s,
+            "limit": params.towards,
+        },
+        worse=middle,
+    )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the published limits; empty is fine."""
+    said = []
+    if params.limit_per_h > published.limit_per_h:
+        said.append(
+            f"rings at {params.limit_per_h:g} an hour, published "
+            f"{published.limit_per_h:g}"
+        )
+    if params.within_s < published.within_s:
+        said.append(
+            f"looks {params.within_s:g} s ahead, published {published.within_s:g} s"
+        )
+    return said
