@@ -8,7 +8,7 @@ As a mix empties its lighter part leaves first, so its last third does worse tha
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from cabinvigil.daemon.air.atmosphere import SEA_LEVEL_HPA
@@ -69,7 +69,7 @@ class Cylinder:
     """What is in it now."""
     full_kg: float
     """What it holds when full; gives its size."""
-    liquid: Mapping[str, float] = PURE_PROPANE
+    liquid: Mapping[str, float] = field(default_factory=lambda: PURE_PROPANE)
     """Mole shares of the liquid, by name of `LIQUIDS`, summing to 1."""
 
 
@@ -94,7 +94,8 @@ def boiling_kj_kg(liquid: Mapping[str, float], temp_c: float) -> float:
 
 def _by_mass(liquid: Mapping[str, float], values: Mapping[str, float]) -> float:
     masses = {name: share * FUELS[name].kg_mol for name, share in liquid.items()}
-    return sum(masses[n] * values[n] for n in masses) / sum(masses.values())
+    weighed = sum(mass * values[name] for name, mass in masses.items())
+    return weighed / sum(masses.values())
 
 
 def hhv_kwh_kg(liquid: Mapping[str, float]) -> float:
@@ -116,7 +117,7 @@ def coldest_c(liquid: Mapping[str, float], air_hpa: float = SEA_LEVEL_HPA) -> fl
 def wetted_m2(cylinder: Cylinder) -> float:
     """Give the wall area that liquid touches: all that takes up heat in earnest."""
     volume_m3 = cylinder.full_kg / FILL_KG_L / 1000.0
-    width = (4.0 * volume_m3 / (math.pi * HEIGHT_PER_WIDTH)) ** (1.0 / 3.0)
+    width = math.cbrt(4.0 * volume_m3 / (math.pi * HEIGHT_PER_WIDTH))
     base = math.pi / 4.0 * width**2
     density = _by_mass(
         cylinder.liquid, {name: LIQUIDS[name].kg_l_15c for name in cylinder.liquid}
