@@ -1,1 +1,43 @@
-"""The parts that can be driven: one line a part, nothing else."""
+"""The parts that can be driven: one line a part."""
+
+from importlib import import_module
+from types import ModuleType
+
+from cabinvigil.drivers.kit.probe import Identifier
+from cabinvigil.drivers.kit.steps import PartInfo
+
+REGISTRY: dict[str, str] = {
+    "bme280": "cabinvigil.drivers.bme280",
+    "frame9_co": "cabinvigil.drivers.frame9_co",
+    "o2_optical_line": "cabinvigil.drivers.o2_optical_line",
+    "scd4x": "cabinvigil.drivers.scd4x",
+    "sht4x": "cabinvigil.drivers.sht4x",
+}
+"""By the word in the config, the module of the part."""
+
+
+def part(name: str) -> PartInfo:
+    """Return what is known of a part.
+
+    Raises:
+        KeyError: there is no such part; lists those there are.
+    """
+    found: PartInfo = _module(name).PART
+    return found
+
+
+def identifier(name: str) -> Identifier | None:
+    """Return how to tell the part on its bus; None where it cannot be told.
+
+    Raises:
+        KeyError: there is no such part; lists those there are.
+    """
+    found: Identifier | None = _module(name).IDENTIFY
+    return found
+
+
+def _module(name: str) -> ModuleType:
+    if name not in REGISTRY:
+        known = ", ".join(sorted(REGISTRY))
+        raise KeyError(f"no part is called {name!r}; the parts known are {known}")
+    return import_module(REGISTRY[name])
