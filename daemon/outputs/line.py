@@ -1,0 +1,296 @@
+"""One line of the machine: set it, close it, ask whether it did what it was told.
+
+A GPIO is found by its name (`GPIO17`), never by a chip's number: the header of one
+Pi sits on another chip than that of the next.  A line that cannot be had is a named
+error with its remedy; there is no silent stand-in.
+"""
+
+import errno
+import glob
+from collections.abc import Sequence
+from enum import Enum
+from typing import TYPE_CHECKING, Any, Protocol
+
+if TYPE_CHECKING:
+    from cabinvigil.daemon.outputs.base import Clock
+
+CHIPS = "/dev/gpiochip*"
+
+_REMEDIES = {
+    errno.EACCES: "add the daemon's user to the group 'gpio' and restart it",
+    errno.EPERM: "the unit's device list lacks 'DeviceAllow=char-gpiochip rw'",
+    errno.EBUSY: "another program holds it: `gpioinfo` names it",
+}
+
+
+class LineError(OSError):
+    """A line cannot be had or driven; the message says which, why, and the remedy."""
+
+
+class LineCheck(Enum):
+    """What a line says of itself, just before it is changed."""
+
+    HEARD = "heard"
+    """The sense line follows: the part at the far end does what it was told."""
+    NOT_HEARD = "not-heard"
+    DRIVEN = "driven"
+    """The pin has the level it was set to; whether anything sounds is not known."""
+    NOT_DRIVEN = "not-driven"
+    CANNOT_TELL = "cannot-tell"
+
+    @property
+    def is_good(self) -> bool | None:
+        """Whether it is as it should be; None where that cannot be told."""
+        if self is LineCheck.CANNOT_TELL:
+            return None
+        return self in {LineCheck.HEARD, LineCheck.DRIVEN}
+
+
+class Line(Protocol):
+    """What the buzzer and the light drive."""
+
+    def set(self, *, on: bool) -> None:
+        """Switch it.
+
+        Raises:
+            LineError: it could not be switched.
+        """
+        ...
+
+    def close(self) -> None:
+        """Switch it off, and let it go.  Never raises; may be called twice."""
+        ...
+
+    def self_test(self) -> LineCheck:
+        """Say whether the line is what it was last set to; takes no time.
+
+        Raises:
+            LineError: it could not be read.
+        """
+        ...
+
+
+class NoLine:
+    """Where the config has no line: nothing is driven, and nothing can be told."""
+
+    def set(self, *, on: bool) -> None:
+        """Do nothing."""
+
+    def close(self) -> None:
+        """Do nothing."""
+
+    def self_test(self) -> LineCheck:
+        """Cannot tell."""
+        return LineCheck.CANNOT_TELL
+
+
+class RecordingLine:
+    """Keeps every change with its moment, for rehearsals, tests and benchmarks."""
+
+    def __init__(self, clock: "Clock", bound: int = 100_000) -> None:
+        self._clock = clock
+        self._bound = bound
+        self.changes: list[tuple[float, bool]] = []
+        """(monotonic seconds, level), the last `bound` of them."""
+        self.is_on = False
+        self.is_closed = False
+
+    def set(self, *, on: bool) -> None:
+        """Note the level and its moment."""
+        self.is_on = on
+        self.changes.append((self._clock.monotonic(), on))
+        if len(self.changes) > self._bound:
+            del self.changes[: self._bound // 2]
+
+    def close(self) -> None:
+        """Note the silence at the end."""
+        if self.is_on:
+            self.set(on=False)
+        self.is_closed = True
+
+    def self_test(self) -> LineCheck:
+        """A recording is always driven."""
+        return LineCheck.DRIVEN
+
+
+class GpioLine:
+    """A GPIO of the kernel's character device, with an optional sense line."""
+
+    def __init__(
+        self,
+        name: str,
+        request: Any,
+        gpiod: Any,
+        sense: "tuple[str, Any] | None" = None,
+    ) -> None:
+        self._name = name
+        self._request = request
+        self._values = gpiod.line.Value
+        self._sense = sense
+        self._level = False
+        self._is_open = True
+
+    def set(self, *, on: bool) -> None:
+        """Switch the pin; active-low wiring is the kernel's business."""
+        value = self._values.ACTIVE if on else self._values.INACTIVE
+        try:
+            self._request.set_value(self._name, value)
+        except OSError as error:
+            raise _line_error(self._name, "cannot be switched", error) from error
+        self._level = on
+
+    def close(self) -> None:
+        """Leave the pin inactive, which is its safe state, and release it."""
+        if not self._is_open:
+            return
+        self._is_open = False
+        for step in (
+            lambda: self._request.set_value(self._name, self._values.INACTIVE),
+            self._request.release,
+            *([self._sense[1].release] if self._sense else []),
+        ):
+            try:
+                step()
+            except OSError:
+                continue  # a pin that is gone is released already
+
+    def self_test(self) -> LineCheck:
+        """Read the sense line where there is one, else the pin itself."""
+        name, request = self._sense or (self._name, self._request)
+        try:
+            level = request.get_value(name) == self._values.ACTIVE
+        except OSError as error:
+            raise _line_error(name, "cannot be read", error) from error
+        if self._sense:
+            return LineCheck.HEARD if level == self._level else LineCheck.NOT_HEARD
+        return LineCheck.DRIVEN if level == self._level else LineCheck.NOT_DRIVEN
+
+
+def open_gpio(
+    name: str,
+    *,
+    active_low: bool = False,
+    sense: str = "",
+    sense_active_low: bool = False,
+) -> GpioLine:
+    """Take a GPIO by name as an output, silent, and its sense line as an input.
+
+    Raises:
+        LineError: gpiod is missing, no such line, no permission, or it is in use.
+    """
+    gpiod = _gpiod(name)
+    out = gpiod.LineSettings(
+        direction=gpiod.line.Direction.OUTPUT,
+        active_low=active_low,
+        output_value=gpiod.line.Value.INACTIVE,
+    )
+    request = _request(gpiod, name, out)
+    if not sense:
+        return GpioLine(name, request, gpiod)
+    into = gpiod.LineSettings(
+        direction=gpiod.line.Direction.INPUT, active_low=sense_active_low
+    )
+    try:
+        sense_request = _request(gpiod, sense, into)
+    except LineError:
+        request.release()
+        raise
+    return GpioLine(name, request, gpiod, (sense, sense_request))
+
+
+class EdgeLine:
+    """A GPIO that is watched for presses."""
+
+    def __init__(self, name: str, request: Any, gpiod: Any) -> None:
+        self._name = name
+        self._request = request
+        self._rising = gpiod.EdgeEvent.Type.RISING_EDGE
+
+    def wait(self, for_s: float) -> Sequence[tuple[bool, float]]:
+        """Wait for edges, at most `for_s`: (is pressed, kernel's monotonic seconds).
+
+        Raises:
+            LineError: the line is gone.
+        """
+        try:
+            if not self._request.wait_edge_events(for_s):
+                return ()
+            events = self._request.read_edge_events()
+        except OSError as error:
+            raise _line_error(self._name, "cannot be watched", error) from error
+        return [(e.event_type == self._rising, e.timestamp_ns / 1e9) for e in events]
+
+    def close(self) -> None:
+        """Release it."""
+        try:
+            self._request.release()
+        except OSError:
+            return
+
+
+def open_button(name: str, *, active_low: bool = True) -> EdgeLine:
+    """Take a GPIO by name as an input with edges; active-low brings its pull-up.
+
+    Raises:
+        LineError: as `open_gpio`.
+    """
+    gpiod = _gpiod(name)
+    bias = gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN
+    settings = gpiod.LineSettings(
+        direction=gpiod.line.Direction.INPUT,
+        edge_detection=gpiod.line.Edge.BOTH,
+        bias=bias,
+        active_low=active_low,
+    )
+    return EdgeLine(name, _request(gpiod, name, settings), gpiod)
+
+
+def _gpiod(name: str) -> Any:
+    # Not at the top: it costs 4 MB, and a watch without a GPIO does not need it.
+    try:
+        import gpiod
+    except ImportError as error:
+        raise LineError(
+            errno.ENOSYS,
+            f"GPIO line '{name}': the package gpiod is not installed; "
+            f"install it with `pip install 'cabinvigil[pi]'`",
+        ) from error
+    return gpiod
+
+
+def _request(gpiod: Any, name: str, settings: Any) -> Any:
+    """Find the chip that has the line, and request it."""
+    paths = sorted(glob.glob(CHIPS))
+    if not paths:
+        raise LineError(
+            errno.ENODEV,
+            f"GPIO line '{name}': this machine shows no {CHIPS}; "
+            f"is it a Pi, and does the kernel have its GPIO driver?",
+        )
+    for path in paths:
+        try:
+            with gpiod.Chip(path) as chip:
+                chip.line_offset_from_id(name)
+        except OSError as error:
+            if error.errno in _REMEDIES:
+                raise _line_error(
+                    name, f"cannot be looked up on {path}", error
+                ) from error
+            continue  # this chip has no line of that name
+        try:
+            return gpiod.request_lines(
+                path, config={name: settings}, consumer="cabinvigil"
+            )
+        except OSError as error:
+            raise _line_error(name, f"cannot be taken from {path}", error) from error
+    raise LineError(
+        errno.ENOENT,
+        f"GPIO line '{name}': none of {', '.join(paths)} has a line of that name; "
+        f"`gpioinfo` lists the names",
+    )
+
+
+def _line_error(name: str, what: str, error: OSError) -> LineError:
+    number = error.errno or errno.EIO
+    remedy = _REMEDIES.get(number, "look at its wiring and at the kernel's log")
+    return LineError(number, f"GPIO line '{name}' {what} ({error.strerror}); {remedy}")

@@ -1,0 +1,112 @@
+"""The sounds: the pulses of each pattern, a pure function of the time since it began.
+
+Each is a published sound, used for what it means.  Temporal-three means fire, and is
+not here: no gas alarm may ever play it.
+"""
+
+from dataclasses import dataclass
+from itertools import accumulate
+
+# Micro-seconds, as whole numbers: edges of a night-long sound must not drift by
+# what floats lose.
+_MS = 1_000
+_S = 1_000_000
+
+# Temporal-four, carbon monoxide: four pulses of 100 ms, then 5 s of silence
+# (check_values sound_t4).  The 100 ms between pulses is from memory (UL 2034, NFPA 72).
+# After four minutes the standard lets it slow to one group a minute; we keep the full
+# rate while the alarm stands, since a sleeper may be waking only then.
+T4_PULSE_MS = 100
+T4_GAP_MS = 100
+T4_PULSES = 4
+T4_PAUSE_MS = 5_000
+
+# Three-pulse burst of IEC 60601-1-8, medium priority: pulses of 125 to 250 ms,
+# 125 to 250 ms apart, burst repeated after 2.5 to 30 s (check_values
+# iec60601_burst_timing, from memory; three pulses: iec60601_burst_shape).
+# Repeated soon: it has to wake.
+BURST_PULSE_MS = 200
+BURST_GAP_MS = 200
+BURST_PULSES = 3
+BURST_PAUSE_MS = 5_000
+
+# One short chirp a minute for a fault: common practice of detectors, no source.
+CHIRP_MS = 100
+CHIRP_EVERY_MS = 60_000
+
+# The bedtime test plays the burst once, then one group of temporal-four, so that the
+# sleepers know both sounds; two seconds between, our own choice.
+TEST_REST_MS = 2_000
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """The level now, and when it changes next."""
+
+    is_on: bool
+    """Whether the sounder sounds at this moment."""
+    next_change_s: float
+    """Seconds since the pattern began; infinity where nothing changes any more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """Alternating spans of sound and silence, beginning with sound."""
+
+    name: str
+    edges_us: tuple[int, ...]
+    """Ends of the spans; the first span sounds, the second is silent, and so on."""
+    repeats: bool = True
+
+    @property
+    def length_s(self) -> float:
+        """One round, in seconds."""
+        return self.edges_us[-1] / _S if self.edges_us else 0.0
+
+
+def _pulses(count: int, pulse_ms: int, gap_ms: int, rest_ms: int) -> tuple[int, ...]:
+    spans = [pulse_ms, gap_ms] * count
+    spans[-1] = rest_ms
+    return tuple(spans)
+
+
+def _pattern(name: str, spans_ms: tuple[int, ...], *, repeats: bool = True) -> Pattern:
+    return Pattern(name, tuple(accumulate(s * _MS for s in spans_ms)), repeats)
+
+
+_BURST = _pulses(BURST_PULSES, BURST_PULSE_MS, BURST_GAP_MS, BURST_PAUSE_MS)
+_T4 = _pulses(T4_PULSES, T4_PULSE_MS, T4_GAP_MS, T4_PAUSE_MS)
+_TEST = (*_BURST[:-1], TEST_REST_MS, *_T4)
+
+PATTERNS = {
+    pattern.name: pattern
+    for pattern in (
+        _pattern("quiet", (), repeats=False),
+        _pattern("chirp", (CHIRP_MS, CHIRP_EVERY_MS - CHIRP_MS)),
+        _pattern("three-pulse", _BURST),
+        _pattern("temporal-four", _T4),
+        _pattern("test", _TEST, repeats=False),
+    )
+}
+"""By name.  `test` is played once; all others until the next command."""
+
+URGENCY = ("quiet", "chirp", "three-pulse", "temporal-four")
+"""Standing sounds, the gentlest first."""
+
+
+def edges(pattern: str, since_s: float) -> Edge:
+    """Say whether a pattern sounds `since_s` after it began, and what comes next.
+
+    An unknown pattern sounds like temporal-four: a sound too much wakes someone, a
+    sound too little does not.
+    """
+    shape = PATTERNS.get(pattern, PATTERNS["temporal-four"])
+    at_us = max(0, round(since_s * _S))
+    if not shape.edges_us or (not shape.repeats and at_us >= shape.edges_us[-1]):
+        return Edge(is_on=False, next_change_s=float("inf"))
+    round_us = at_us - at_us % shape.edges_us[-1]
+    for number, end_us in enumerate(shape.edges_us):
+        if at_us < round_us + end_us:
+            is_on = number % 2 == 0
+            return Edge(is_on=is_on, next_change_s=(round_us + end_us) / _S)
+    raise AssertionError("the last span ends the round")

@@ -1,0 +1,93 @@
+"""The light: blink rates against the medical standard, and that it never hides."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cabinvigil.daemon.core.model import AlarmState, Priority, Sound, Transition
+from cabinvigil.daemon.outputs.light import BLINKS_S, Light, blink, shown
+from cabinvigil.daemon.outputs.line import RecordingLine
+from tests.outputs.hands import HandClock, Told
+
+S = AlarmState
+
+
+@pytest.mark.parametrize(
+    ("state", "low_hz", "high_hz"), [("high", 1.4, 2.8), ("medium", 0.4, 0.8)]
+)
+def test_flash_rates_lie_in_the_standards_bands(
+    state: str, low_hz: float, high_hz: float
+) -> None:
+    """IEC 60601-1-8 (check_values iec60601_lights, from memory); duty 20 to 60 %."""
+    on_s, off_s = BLINKS_S[state]
+    assert low_hz <= 1 / (on_s + off_s) <= high_hz
+    assert 0.2 <= on_s / (on_s + off_s) <= 0.6
+
+
+def test_low_is_steady_and_dark_means_dead() -> None:
+    assert blink("low", 5.0).is_on
+    for state in BLINKS_S:
+        assert blink(state, 0.01).is_on, "every state shines at some time"
+
+
+def alarm(state: AlarmState, priority: Priority, name: str = "o2-low") -> Transition:
+    return Transition(name, state, S.NORMAL, priority, "text", 0.0)
+
+
+@pytest.mark.parametrize(
+    ("standing", "word"),
+    [
+        ({}, "watching"),
+        ({"a": (S.UNACKNOWLEDGED, Priority.HIGH)}, "high"),
+        ({"a": (S.ACKNOWLEDGED, Priority.HIGH)}, "high"),
+        ({"a": (S.LATCHED_ACKNOWLEDGED, Priority.MEDIUM)}, "medium"),
+        ({"a": (S.RETURNED, Priority.MEDIUM)}, "low"),
+        ({"a": (S.RETURNED, Priority.FAULT)}, "fault"),
+        ({"a": (S.SHELVED, Priority.HIGH)}, "fault"),
+        ({"a": (S.OUT_OF_SERVICE, Priority.HIGH)}, "fault"),
+        (
+            {
+                "a": (S.ACKNOWLEDGED, Priority.LOW),
+                "b": (S.UNACKNOWLEDGED, Priority.MEDIUM),
+            },
+            "medium",
+        ),
+    ],
+)
+def test_the_light_shows_the_gravest_condition(
+    standing: dict[str, tuple[AlarmState, Priority]], word: str
+) -> None:
+    """Acknowledged conditions go on shining; a disabled watch shows as a fault."""
+    assert shown(standing) == word
+
+
+def test_it_follows_the_alarms() -> None:
+    clock = HandClock()
+    line = RecordingLine(clock)
+    told = Told()
+    light = Light(lambda: line, clock, told, inline=True)
+    light.offer(Sound("temporal-four"), clock.stamp())
+    light.offer(alarm(S.UNACKNOWLEDGED, Priority.HIGH), clock.stamp())
+    assert line.is_on
+    while clock.now_s < 2.0:
+        clock.now_s += light.step(clock.now_s)
+    rising = [at_s for at_s, on in line.changes if on]
+    assert rising == [0.0, 0.5, 1.0, 1.5]
+    light.offer(alarm(S.NORMAL, Priority.HIGH), clock.stamp())
+    clock.now_s += 0.1
+    light.step(clock.now_s)
+    assert not line.is_on
+    light.start()
+    light.stop(0.1)
+    assert line.is_closed
+    assert told == []
+
+
+@settings(max_examples=100)
+@given(
+    state=st.sampled_from([*BLINKS_S, "unknown"]),
+    since_s=st.floats(min_value=-1.0, max_value=1e6),
+)
+def test_every_blink_goes_on(state: str, since_s: float) -> None:
+    edge = blink(state, since_s)
+    assert edge.next_change_s > since_s
