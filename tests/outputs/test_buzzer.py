@@ -277,8 +277,7 @@ def test_whatever_breaks_in_the_loop_the_sound_goes_on() -> None:
     line = Buggy(clock)
 
     def report(event: object) -> None:
-        if isinstance(event, SourceFault):
-            raise RuntimeError("the core is gone")
+        assert not isinstance(event, SourceFault), "the core is gone"
 
     buzzer = Buzzer(lambda: line, clock, report)
     buzzer.start()
