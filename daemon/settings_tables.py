@@ -1,0 +1,68 @@
+"""What must fit together between the keys of one table, and between tables."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from cabinvigil.daemon.settings_mistakes import Mistake, shown
+from cabinvigil.daemon.settings_values import (
+    BuzzerSettings,
+    Cabin,
+    LineSettings,
+    MqttSettings,
+)
+
+
+def table_mistakes(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:
+    """Check tables that are each good by themselves; None is one that is not there."""
+    cabin, mqtt = tables.get("cabin"), tables.get("mqtt")
+    if isinstance(cabin, Cabin):
+        yield from _cabin(cabin, file)
+    if isinstance(mqtt, MqttSettings):
+        yield from _mqtt(mqtt, file)
+    yield from _lines(tables, file)
+
+
+def _cabin(cabin: Cabin, file: str) -> Iterator[Mistake]:
+    low, high = cabin.burner_low_kw, cabin.burner_kw
+    if low is not None and high is not None and low > high:
+        yield Mistake(
+            file,
+            "cabin.burner_low_kw",
+            f"is {low:g}, above the {high:g} of burner_kw",
+            "give the lowest setting here and the highest there",
+        )
+
+
+def _mqtt(mqtt: MqttSettings, file: str) -> Iterator[Mistake]:
+    if mqtt.password_file is not None and mqtt.user is None:
+        what = "is given without a user"
+        yield Mistake(file, "mqtt.password_file", what, "add `user`, or take it out")
+    if mqtt.ca_file is not None and not mqtt.tls:
+        what = "is given, but tls is false, so that nothing would be checked"
+        mend = "take out `tls = false`, or take this out"
+        yield Mistake(file, "mqtt.ca_file", what, mend)
+    if mqtt.readings_s > 10 * mqtt.heartbeat_s:
+        yield Mistake(
+            file,
+            "mqtt.readings_s",
+            f"is {mqtt.readings_s:g}, more than ten heartbeats apart",
+            f"give {mqtt.heartbeat_s:g} or so",
+        )
+
+
+def _lines(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:
+    """Find a GPIO line that two things would drive or read."""
+    used: dict[str, str] = {}
+    for name in ("buzzer", "light", "button"):
+        table = tables.get(name)
+        if not isinstance(table, BuzzerSettings | LineSettings):
+            continue
+        for key in ("line", "second_line", "sense_line"):
+            line = getattr(table, key, None)
+            if line is None:
+                continue
+            at = f"{name}.{key}"
+            if line in used:
+                what = f"is {shown(line)}, which {used[line]} has too"
+                yield Mistake(file, at, what, "give each its own line")
+            used.setdefault(line, at)
