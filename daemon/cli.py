@@ -1,0 +1,82 @@
+"""Words in, words out: which command was meant, and its exit code.
+
+Exit codes: 0 done, 1 the thing checked is not well, 2 the call or a file is wrong,
+3 the machine failed (bus, broker, disk).
+"""
+
+import argparse
+import importlib
+import importlib.metadata
+import os
+import sys
+from collections.abc import Sequence
+from types import ModuleType
+
+COMMANDS = {
+    # word: (module, what it does); only the module of the word is imported.
+    "plan": ("planning.command", "before bed: vents, gas, wet and warmth of a night"),
+    "config": ("settings_command", "check a config file, all its mistakes at once"),
+    "run": ("run_command", "watch the cabin's air with the real parts"),
+    "rehearse": ("rehearsal.command", "play a night on emulated parts, no hardware"),
+    "replay": ("review.replay_command", "put a recorded night through the rules"),
+}
+WRONG_CALL = 2
+NOTE = (
+    "An added layer only: never in place of certified CO, gas and smoke alarms, nor of "
+    "the appliance's instructions, local codes and licensed practice."
+)
+
+
+def _overview() -> str:
+    lines = ["usage: cabinvigil COMMAND [OPTION]...", "", "commands:"]
+    lines += [f"  {word:<10} {what}" for word, (_, what) in COMMANDS.items()]
+    lines += ["", "cabinvigil COMMAND --help tells more of each.", "", NOTE]
+    return "\n".join(lines)
+
+
+def _module(word: str) -> ModuleType:
+    return importlib.import_module(f"cabinvigil.daemon.{COMMANDS[word][0]}")
+
+
+def parser_of(word: str) -> argparse.ArgumentParser:
+    """Return the parser of one command."""
+    module = _module(word)
+    parser = argparse.ArgumentParser(
+        prog=f"cabinvigil {word}",
+        description=(module.__doc__ or "").strip().split("\n\n")[0],
+        epilog=getattr(module, "EXAMPLE", None),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    module.add_arguments(parser)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Carry out one command line; return the exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    if not words or words[0] in ("-h", "--help", "help"):
+        print(_overview(), file=sys.stdout if words else sys.stderr)
+        return 0 if words else WRONG_CALL
+    if words[0] == "--version":
+        print(f"cabinvigil {importlib.metadata.version('cabinvigil')}")
+        return 0
+    if words[0] not in COMMANDS:
+        print(
+            f"cabinvigil: there is no command {words[0][:40]!r}; "
+            f"use one of {', '.join(COMMANDS)}",
+            file=sys.stderr,
+        )
+        return WRONG_CALL
+    parser = parser_of(words[0])
+    args = parser.parse_args(words[1:])
+    try:
+        code = int(_module(words[0]).run(args, sys.stdout, sys.stderr))
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone (`| head`): nothing more to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code

@@ -1,0 +1,180 @@
+"""The named nights of the *Lapwing*: what happens in the cabin, and when.
+
+Our own scenario (design.md, section 2), invented for demos; the air itself is the zone
+model, checked elsewhere against measured rooms.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+HOUR_S = 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Everything in the night that somebody or something can change."""
+
+    burner_kw: float = 0.0
+    """On the higher heating value."""
+    co_fraction: float = 0.0025
+    """Share of the carbon that leaves as CO.  0.0023 to 0.0029 was measured on a
+    catalytic propane heater (US CPSC 2003, check case S1)."""
+    leak_mol_s: float = 0.0
+    people: float = 2.0
+    low_open: float = 1.0
+    """Share of the floor vent that is open."""
+    high_open: float = 1.0
+    wind_mps: float = 1.0
+    outside_c: float = -9.0
+    supply_v: float = 12.75
+    supply_a: float = -0.35
+    pm2_5_ugm3: float = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """From `at_s` on, some of the setting moves to new values."""
+
+    at_s: float
+    to: Mapping[str, float]
+    over_s: float = 0.0
+    """0: at once; else evenly over this time."""
+    words: str = ""
+    """What a witness would say."""
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """Something goes wrong on a wire for a while."""
+
+    from_s: float
+    to_s: float
+    part: str
+    """The part's config name, or `bus` for the whole I2C bus."""
+    fault: str
+    """A word that `faulty` knows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One named night."""
+
+    name: str
+    title: str
+    first: Setting
+    changes: tuple[Change, ...] = ()
+    failures: tuple[Failure, ...] = ()
+    hours: float = 9.0
+
+
+def _lit(power_kw: float, at_s: float = 600.0) -> Change:
+    return Change(at_s, {"burner_kw": power_kw}, words=f"heater lit, {power_kw:g} kW")
+
+
+OPEN = Setting()
+SHUT = Setting(low_open=0.0, high_open=0.0)
+
+_NIGHTS = (
+    Night(
+        "quiet",
+        "vents open, heater on low; nothing should ring",
+        OPEN,
+        (_lit(0.8),),
+    ),
+    Night(
+        "shut",
+        "all vents shut, heater on high",
+        SHUT,
+        (_lit(1.6),),
+    ),
+    Night(
+        "icing",
+        "the vents ice over from 02:00",
+        OPEN,
+        (
+            _lit(0.8),
+            Change(
+                4.0 * HOUR_S,
+                {"low_open": 0.02, "high_open": 0.02},
+                2.5 * HOUR_S,
+                "rime begins to close the vents",
+            ),
+        ),
+    ),
+    Night(
+        "sooty",
+        "the burner fouls and carbon monoxide climbs slowly",
+        OPEN,
+        (
+            _lit(0.8),
+            Change(
+                1.0 * HOUR_S,
+                {"co_fraction": 0.12, "pm2_5_ugm3": 70.0},
+                6.0 * HOUR_S,
+                "soot begins to choke the burner",
+            ),
+        ),
+    ),
+    Night(
+        "leak",
+        "gas escapes unburnt: oxygen falls, carbon dioxide does not rise",
+        Setting(low_open=0.5, high_open=0.5),
+        (
+            _lit(0.8),
+            Change(2.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
+            Change(
+                3.0 * HOUR_S,
+                {"leak_mol_s": 0.004},
+                words="a hose comes off: gas escapes unburnt",
+            ),
+        ),
+    ),
+    Night(
+        "failing",
+        "sensors stall, stick, drop out and lie",
+        OPEN,
+        (_lit(0.8),),
+        failures=(
+            Failure(1.0 * HOUR_S, 1.2 * HOUR_S, "bunk-o2", "stall"),
+            Failure(1.5 * HOUR_S, 3.0 * HOUR_S, "bunk-co2", "stick"),
+            Failure(3.2 * HOUR_S, 3.4 * HOUR_S, "bunk-air", "vanish"),
+            Failure(3.6 * HOUR_S, 3.8 * HOUR_S, "bunk-co", "flip"),
+            Failure(4.0 * HOUR_S, 4.2 * HOUR_S, "baro", "identity"),
+            Failure(4.5 * HOUR_S, 4.6 * HOUR_S, "bus", "hold"),
+            Failure(5.0 * HOUR_S, 5.5 * HOUR_S, "bunk-co", "stall"),
+            Failure(6.0 * HOUR_S, 7.5 * HOUR_S, "bunk-o2", "stick"),
+        ),
+    ),
+    Night(
+        "flat",
+        "the battery sags",
+        OPEN,
+        (
+            _lit(0.8),
+            Change(1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"),
+        ),
+    ),
+    Night(
+        "crowded",
+        "four sleepers, no heater, vents all but shut",
+        Setting(people=4.0, low_open=0.05, high_open=0.05),
+    ),
+)
+
+NIGHTS: Mapping[str, Night] = MappingProxyType({night.name: night for night in _NIGHTS})
+"""Every named night."""
+
+
+def setting_at(night: Night, at_s: float) -> Setting:
+    """Return what holds at a moment of the night."""
+    values = {name: getattr(night.first, name) for name in Setting.__slots__}
+    for change in night.changes:
+        if at_s < change.at_s:
+            continue
+        done = 1.0
+        if change.over_s > 0.0:
+            done = min(1.0, (at_s - change.at_s) / change.over_s)
+        for name, value in change.to.items():
+            values[name] += (value - values[name]) * done
+    return Setting(**values)

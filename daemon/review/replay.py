@@ -1,0 +1,172 @@
+"""A recorded night through the same decisions: CSV, or a night's own log."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.compose import Composed, compose, compose_columns
+from cabinvigil.daemon.core.engine import State, start, step
+from cabinvigil.daemon.core.kept import restore
+from cabinvigil.daemon.core.model import (
+    Act,
+    ActKind,
+    Air,
+    Command,
+    Event,
+    SourceFault,
+    SourceOk,
+)
+from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.review.logbook import Logbook
+from cabinvigil.daemon.review.recording import Recording, RecordingError
+from cabinvigil.daemon.settings import Settings, from_plain
+from cabinvigil.daemon.wiring import part_infos
+from cabinvigil.drivers.kit.quantity import split_channel
+
+Decided = Iterator[tuple[float, list[Command]]]
+"""(time in s, the commands of that step), in order."""
+
+
+def is_log(path: Path) -> bool:
+    """Say whether a file is a night's log, by its name."""
+    return ".jsonl" in path.name
+
+
+def replay_columns(recording: Recording, settings: Settings, render: Render) -> Decided:
+    """Replay a CSV recording with these settings' limits and cabin."""
+    composed = compose_columns(
+        recording.channels,
+        recording.step_s(),
+        settings.cabin,
+        settings.alarms,
+        render,
+    )
+    state: State | None = None
+    for row in recording.rows():
+        if state is None:
+            state = start(composed.setup, row.time_s)
+        state, commands = step(state, Air(row.values), row.time_s)
+        yield row.time_s, commands
+
+
+def compose_settings(settings: Settings, render: Render) -> Composed:
+    """Compose the core of a cabin with its parts."""
+    return compose(
+        settings.cabin,
+        settings.parts,
+        part_infos(settings.parts),
+        settings.alarms,
+        render,
+        buses=tuple(settings.i2c),
+    )
+
+
+def event_of(line: dict[str, Any]) -> Event | None:
+    """Read one log line back as the event it tells of; None where it tells of none."""
+    match line.get("event"):
+        case "air":
+            return _air(line)
+        case "fault":
+            source, kind = str(line.get("source", "")), str(line.get("kind", ""))
+            if kind == "ok":
+                return SourceOk(source)
+            return SourceFault(source, kind, str(line.get("text", "")))
+        case "mark":
+            text, by = str(line.get("text", "")), str(line.get("by", ""))
+            return Act(ActKind.MARK, by=by, text=text)
+        case "act":
+            return _act(line)
+        case _:
+            return None
+
+
+def _air(line: dict[str, Any]) -> Air:
+    values = {
+        key: float(value)
+        for key, value in line.items()
+        if isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and key not in ("up_s", "t")
+        and split_channel(key) is not None
+    }
+    return Air(values, _names(line, "at_least"), _names(line, "doubtful"))
+
+
+def _names(line: dict[str, Any], key: str) -> frozenset[str]:
+    found = line.get(key)
+    if not isinstance(found, list):
+        return frozenset()
+    return frozenset(name for name in found if isinstance(name, str))
+
+
+def _act(line: dict[str, Any]) -> Act | None:
+    try:
+        kind = ActKind(line.get("act"))
+        for_s = float(line.get("for_s", 0.0))
+    except (TypeError, ValueError):
+        return None
+    return Act(
+        kind,
+        str(line.get("alarm", "")),
+        str(line.get("by", "")),
+        str(line.get("text", "")),
+        for_s,
+    )
+
+
+def replay_log(
+    logbook: Logbook, settings: Settings | None, render: Render, path: Path
+) -> Decided:
+    """Replay a night's log, each start with the settings that it was run with.
+
+    Args:
+        logbook: the open log.
+        settings: other limits to be tried; None: those in the log.
+        render: makes the sentences.
+        path: for messages.
+
+    Raises:
+        RecordingError: the log has no start record, and no settings were given.
+    """
+    state: State | None = None
+    if settings is not None:
+        state = start(compose_settings(settings, render).setup, 0.0)
+    offset_s = 0.0
+    last_s = 0.0
+    for line in logbook:
+        up_s = line.get("up_s")
+        if not isinstance(up_s, int | float):
+            continue
+        if line.get("event") == "start" and not line.get("continues"):
+            if last_s:
+                offset_s += last_s
+            state = _begin(line, settings, render, float(up_s))
+            last_s = 0.0
+            continue
+        event = event_of(line)
+        if event is None:
+            continue
+        if state is None:
+            raise RecordingError(
+                f"{path}: has no start record that tells what ran; add --config FILE "
+                "with the cabin's settings"
+            )
+        last_s = max(last_s, float(up_s))
+        state, commands = step(state, event, last_s)
+        yield offset_s + last_s, commands
+
+
+def _begin(
+    line: dict[str, Any], settings: Settings | None, render: Render, up_s: float
+) -> State | None:
+    ran = settings
+    if ran is None:
+        plain = line.get("config")
+        if not isinstance(plain, dict):
+            return None
+        ran = from_plain(plain)
+    setup = compose_settings(ran, render).setup
+    kept = line.get("kept")
+    if isinstance(kept, dict):
+        return restore(setup, kept, up_s, down_s=line.get("down_s"))[0]
+    return start(setup, up_s)

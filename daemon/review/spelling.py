@@ -1,0 +1,26 @@
+"""How the core's commands are spelled as JSON Lines: for replay and rehearsal."""
+
+from typing import Any
+
+from cabinvigil.daemon.core.model import Command, Estimate, Transition
+
+
+def spell(command: Command, time_s: float, *, estimates: bool) -> dict[str, Any] | None:
+    """Spell a transition, or an estimate where wanted; None for the rest."""
+    match command:
+        case Transition():
+            return {
+                "time_s": time_s,
+                "event": "alarm",
+                "alarm": command.alarm,
+                "state": command.state.value,
+                "was": command.was.value,
+                "priority": command.priority.word,
+                "text": command.text,
+                "first_up": command.first_up,
+                "evidence": dict(command.evidence),
+            }
+        case Estimate() if estimates:
+            return {"time_s": time_s, "event": "estimate", **command.fields}
+        case _:
+            return None

@@ -1,0 +1,127 @@
+"""From settings to samplers: which part hangs on which wire."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.sampling import FileSampler, Placing, PolledSampler, Sampler
+from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.streaming import OpenPort, StreamSampler
+from cabinvigil.daemon.watcher import Watcher
+from cabinvigil.drivers import part as find_part
+from cabinvigil.drivers.kit.steps import PartInfo
+
+
+@dataclass(frozen=True)
+class Wires:
+    """Makes what parts hang on; the rehearsal brings emulated ones."""
+
+    i2c: Callable[[str, str], I2cBus]
+    """From a bus's name and device file."""
+    serial: Callable[[str, PartSettings, int], OpenPort]
+    """From a part's name, its settings and its speed."""
+    file: Callable[[str, PartSettings], KernelFile]
+    """From a part's name and its settings."""
+
+
+def _real_port(_name: str, part: PartSettings, baud: int) -> OpenPort:
+    path = part.port or ""
+    return lambda on_bytes, on_gone: SerialPort(path, baud, on_bytes, on_gone)
+
+
+REAL = Wires(
+    i2c=I2cBus,
+    serial=_real_port,
+    file=lambda _name, part: KernelFile(part.path or ""),
+)
+"""The wires of this machine."""
+
+
+def part_infos(parts: Mapping[str, PartSettings]) -> dict[str, PartInfo]:
+    """Look up every part in the registry, with the config's own times put in."""
+    infos = {}
+    for name, part in parts.items():
+        info = find_part(part.kind)
+        infos[name] = replace(
+            info,
+            interval_s=part.interval_s or info.interval_s,
+            max_age_s=part.max_age_s or info.max_age_s,
+        )
+    return infos
+
+
+@dataclass(frozen=True)
+class Wired:
+    """All samplers, and the buses to close after them."""
+
+    samplers: tuple[Sampler, ...]
+    buses: tuple[I2cBus, ...]
+
+    def close(self) -> None:
+        """Close the buses."""
+        for bus in self.buses:
+            bus.close()
+
+
+def wire(
+    parts: Mapping[str, PartSettings],
+    i2c: Mapping[str, str],
+    watcher: Watcher,
+    clock: Clock,
+    wires: Wires = REAL,
+) -> Wired:
+    """Make a sampler for every part.
+
+    Args:
+        parts: by name.
+        i2c: device file by bus name.
+        watcher: takes readings and faults, and lends values for compensation.
+        clock: for the samplers.
+        wires: real or emulated.
+    """
+    infos = part_infos(parts)
+    buses = {name: wires.i2c(name, device) for name, device in i2c.items()}
+    samplers: list[Sampler] = []
+    for name, part in parts.items():
+        placing = Placing(
+            name=name,
+            info=infos[name],
+            codec=infos[name].make(part.options),
+            clock=clock,
+            on_reading=watcher.on_reading,
+            on_event=watcher.on_event,
+            lookup=_lookup(part, infos, watcher),
+        )
+        samplers.append(_sampler(name, part, placing, buses, wires))
+    return Wired(tuple(samplers), tuple(buses.values()))
+
+
+def _sampler(
+    name: str,
+    part: PartSettings,
+    placing: Placing,
+    buses: Mapping[str, I2cBus],
+    wires: Wires,
+) -> Sampler:
+    info = placing.info
+    if info.bus == "i2c":
+        address = part.address if part.address is not None else info.address
+        return PolledSampler(placing, buses[part.bus or ""], address)
+    if info.bus == "file":
+        return FileSampler(placing, wires.file(name, part))
+    return StreamSampler(placing, wires.serial(name, part, info.baud))
+
+
+def _lookup(
+    part: PartSettings, infos: Mapping[str, PartInfo], watcher: Watcher
+) -> Callable[[str], float | None]:
+    sources = part.informed_by
+
+    def lookup(quantity: str) -> float | None:
+        other = sources.get(quantity)
+        if other is None:
+            return None
+        return watcher.lookup(other, quantity, infos[other].max_age_s)
+
+    return lookup
