@@ -12,6 +12,8 @@ from functools import partial
 from typing import Any, Protocol
 
 import serial
+from smbus2 import SMBus, i2c_msg
+
 from cabinvigil.daemon.bus_errors import (
     BUS_LIKE,
     BlockedError,
@@ -26,7 +28,6 @@ from cabinvigil.daemon.bus_errors import (
 )
 from cabinvigil.daemon.worker import OverdueError, Worker
 from cabinvigil.drivers.kit.steps import Transfer
-from smbus2 import SMBus, i2c_msg
 
 DEADLINE_S = 1.0
 """For one call on I2C.  The kernel's own time-out of a transfer on the Pi is 1 s
@@ -179,7 +180,7 @@ class SerialPort:
         on_bytes: Callable[[bytes], None],
         on_gone: Callable[[BusError], None],
         *,
-        after_write: Callable[[], None] | None = None,
+        after_write: Callable[[int], None] | None = None,
     ) -> None:
         """Describe the port; `open` opens it.
 
@@ -188,7 +189,8 @@ class SerialPort:
             baud: the part's speed; 8 data bits, no parity, 1 stop bit.
             on_bytes: called with whatever arrived.
             on_gone: called once when the open port fails; the port is closed then.
-            after_write: called after each write; an emulated part answers here.
+            after_write: called after each write with the number of bytes; an
+                emulated part answers here.
         """
         self.path = path
         self.baud = baud
@@ -242,7 +244,7 @@ class SerialPort:
         if sent < len(data):
             self._gone(OSError(0, "it takes no more bytes"))
         elif self._after_write is not None:
-            self._after_write()
+            self._after_write(sent)
 
     def _gone(self, error: Exception) -> None:
         self.close()

@@ -1,0 +1,29 @@
+"""What there is to be sensed at one moment, where the parts hang."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class AirNow:
+    """The true state of the air and of what else the parts watch."""
+
+    o2_pct: float = 20.67
+    """Wet, as breathed: 20.95 % of dry air with 1.3 % vapour (15 °C, 75 %RH)."""
+    co2_ppm: float = 420.0
+    co_ppm: float = 0.0
+    temp_c: float = 15.0
+    rh_pct: float = 75.0
+    """Above 100: fog, and wet surfaces."""
+    pressure_hpa: float = 939.0
+    """640 m above the sea in the standard atmosphere (ISO 2533: 938.8)."""
+    glass_c: float = 2.0
+    """The inner surface of the window."""
+    pm2_5_ugm3: float = 8.0
+    gas_lel_pct: float = 0.0
+    voc_ppb: float = 150.0
+    nox_ppb: float = 20.0
+    supply_v: float = 12.6
+    supply_a: float = -0.4
+    """Into the battery; negative while it is drawn from."""
+    cell_c: float | None = None
+    """Where the gas cells hang, if that is not at `temp_c`."""
