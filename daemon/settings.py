@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from cabinvigil.daemon.settings_alarms import Source, build_alarms, source_of
+from cabinvigil.daemon.settings_alarms import SUBJECT, Source, build_alarms, source_of
 from cabinvigil.daemon.settings_known import Known, packaged
 from cabinvigil.daemon.settings_mistakes import (
     ConfigError,
@@ -21,6 +21,7 @@ from cabinvigil.daemon.settings_read import parse_toml, read_toml
 from cabinvigil.daemon.settings_shape import shape
 from cabinvigil.daemon.settings_tables import table_mistakes
 from cabinvigil.daemon.settings_values import (
+    EMPTY,
     AlarmSettings,
     AskSettings,
     BuzzerSettings,
@@ -54,6 +55,7 @@ __all__ = [
     "example",
     "from_plain",
     "load",
+    "standard",
 ]
 
 _TABLES: Mapping[str, tuple[type, bool]] = MappingProxyType(
@@ -105,8 +107,11 @@ class Settings:
         plain["i2c"] = to_plain(self.i2c)
         plain["part"] = to_plain(self.parts)
         plain["alarm"] = {
-            name: {key: one for key, one in to_plain(alarm).items() if key != "params"}
-            | to_plain(alarm.params)
+            name: {
+                key: one
+                for key, one in (to_plain(alarm) | to_plain(alarm.params)).items()
+                if key not in ("params", SUBJECT)
+            }
             for name, alarm in self.alarms.items()
         }
         plain["laxer"] = list(self.laxer)
@@ -115,8 +120,20 @@ class Settings:
     @property
     def digest(self) -> str:
         """Return the SHA-256 of the settings, the same for the same meaning."""
-        text = json.dumps(self.as_plain(), sort_keys=True, separators=(",", ":"))
+        plain = _whole_as_float(self.as_plain())
+        text = json.dumps(plain, sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _whole_as_float(plain: Any) -> Any:
+    """Write 11 as 11.0: the same number must give the same digest."""
+    if isinstance(plain, dict):
+        return {key: _whole_as_float(one) for key, one in plain.items()}
+    if isinstance(plain, list):
+        return [_whole_as_float(one) for one in plain]
+    if isinstance(plain, int) and not isinstance(plain, bool):
+        return float(plain)
+    return plain
 
 
 def load(
@@ -159,6 +176,33 @@ def example(*, known: Known | None = None) -> Settings:
     file = packaged("cabin.toml")
     plain = parse_toml(file.read_bytes(), "packaged cabin.toml")
     return _build(plain, "packaged cabin.toml", Path("/"), None, known)
+
+
+def standard(cabin: Cabin, *, known: Known | None = None) -> Settings:
+    """Return the packaged limits for a cabin without parts: for recordings.
+
+    Raises:
+        ConfigError: the packaged limits are broken.
+    """
+    mistakes: list[Mistake] = []
+    limits = _limits(None, mistakes)
+    nothing = source_of({}, _PACKAGED_LIMITS, mistakes)
+    found = build_alarms(limits, nothing, limits, known or Known())
+    if mistakes or found.mistakes:
+        raise ConfigError([*mistakes, *found.mistakes])
+    return Settings(
+        cabin=cabin,
+        watch=Watch(),
+        i2c=EMPTY,
+        parts=EMPTY,
+        alarms=MappingProxyType(found.alarms),
+        buzzer=None,
+        light=None,
+        button=None,
+        log=LogSettings(),
+        mqtt=None,
+        ask=AskSettings(),
+    )
 
 
 def from_plain(

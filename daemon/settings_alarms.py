@@ -18,6 +18,8 @@ from cabinvigil.daemon.settings_shape import shape
 from cabinvigil.daemon.settings_values import AlarmCommon, AlarmSettings, fields_of
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+SUBJECT = "subject"
+"""Which of its instances a rule judges: filled in when the core is composed."""
 _COMMON = fields_of(AlarmCommon)
 
 
@@ -95,7 +97,7 @@ def _read(
         key = f"{at}.published" if "published" in error.what else f"{at}.kind"
         mistakes.append(Mistake(file_of(key), key, error.what, error.mend))
         return None
-    own_keys = fields_of(module.Params)
+    own_keys = [key for key in fields_of(module.Params) if key != SUBJECT]
     for key in [key for key in table if key not in (*_COMMON, *own_keys)]:
         wrong = unknown_key(key, table[key], (*_COMMON, *own_keys), f"[{at}]")
         found.append(Mistake("", f"{at}.{key}", wrong.what, wrong.mend))
@@ -189,9 +191,8 @@ def _laxer_common(alarm: AlarmSettings, model: AlarmSettings) -> Iterator[str]:
 
 def _priority(alarm: AlarmSettings) -> Priority | None:
     """Return the one priority of an alarm, where its rule has one for all cases."""
-    word = getattr(alarm.params, "priority", None)
-    known = isinstance(word, str) and word.upper() in Priority.__members__
-    return Priority[word.upper()] if known else None
+    word = str(getattr(alarm.params, "priority", "")).upper()
+    return Priority.__members__.get(word)
 
 
 def _missing(

@@ -19,6 +19,10 @@ from cabinvigil.daemon.settings_mistakes import one_line
 from cabinvigil.daemon.settings_values import to_plain
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
+EXAMPLE = """example:
+  cabinvigil config --example > cabin.toml
+  cabinvigil config cabin.toml --devices
+"""
 DEFAULT_PATH = "/etc/cabinvigil/cabin.toml"
 """Where the service looks for its config."""
 

@@ -1,7 +1,5 @@
 """What a config may name: the parts that can be driven, the rules that can judge."""
 
-import importlib
-import pkgutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from importlib import resources
@@ -23,12 +21,11 @@ def _part(name: str) -> PartInfo:
 
 
 def _rule_names() -> tuple[str, ...]:
-    found = pkgutil.iter_modules(rules.__path__)
-    return tuple(sorted(one.name for one in found if not one.name.startswith("_")))
+    return tuple(rules.kinds())
 
 
 def _rule(name: str) -> Any:
-    return importlib.import_module(f"{rules.__name__}.{name}")
+    return rules.find(name)
 
 
 @dataclass(frozen=True)

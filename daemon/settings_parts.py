@@ -23,7 +23,12 @@ _NAME = re.compile(r"[a-z][a-z0-9]*([_-][a-z0-9]+)*")
 _LONGEST_NAME = 24
 """So that a sentence of 140 characters holds it with room for what happened."""
 
-TAKEN = frozenset({"mqtt", "log", "buzzer", "clock", "loop", "host", "ask", "light"})
+TAKEN = frozenset(
+    {
+        *("ask", "button", "buzzer", "clock", "host", "light", "log", "loop", "mqtt"),
+        *("phone", "settings", "state", "trend"),
+    }
+)
 """Names under which the watch reports its own faults."""
 
 _WIRES = {"i2c": "bus", "serial": "port", "file": "path"}
