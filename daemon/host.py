@@ -1,0 +1,126 @@
+"""The machine under the watch: its clock's steps, its heat, its supply.
+
+A Pi without a battery clock boots years off and is stepped when a network comes.
+Nothing is decided by wall time, so a step changes nothing here; it is told and logged,
+so that the morning review can put right the times before it.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
+
+EVERY_S = 10.0
+STEP_S = 2.0
+"""A clock that moves by this much against the monotonic one was stepped; slewing by
+a time daemon is at most 0.05 % (from memory), 5 ms in ten seconds."""
+TOLD_FOR_S = 120.0
+"""A step stands as a fault for this long, so that it is seen."""
+HOT_C = 80.0
+COOL_C = 75.0
+"""A Pi slows itself from 80 degrees on (maker's documentation, from memory)."""
+THERMAL = Path("/sys/class/thermal/thermal_zone0/temp")
+HWMON = Path("/sys/class/hwmon")
+
+
+def cpu_c(path: Path = THERMAL) -> float | None:
+    """Return the processor's temperature in degrees, or None where none is told."""
+    try:
+        return int(path.read_text(encoding="ascii")) / 1000.0
+    except (OSError, ValueError):
+        return None
+
+
+def is_under_volted(folder: Path = HWMON) -> bool | None:
+    """Say whether the Pi's own monitor has seen its supply sag; None: no monitor."""
+    for name in _entries(folder):
+        try:
+            if (name / "name").read_text(encoding="ascii").strip() != "rpi_volt":
+                continue
+            return (name / "in0_lcrit_alarm").read_text(encoding="ascii").strip() == "1"
+        except (OSError, ValueError):
+            continue
+    return None
+
+
+def _entries(folder: Path) -> Iterable[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except OSError:
+        return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One look at the machine."""
+
+    monotonic_s: float
+    wall: datetime
+    cpu_c: float | None
+    is_under_volted: bool | None
+
+
+Tell = Callable[[SourceFault | SourceOk], None]
+
+
+class HostWatch:
+    """Compares each look with the one before and tells what went wrong."""
+
+    def __init__(self, tell: Tell) -> None:
+        """Take where faults and their ends go."""
+        self._tell = tell
+        self._last: Seen | None = None
+        self._stepped_s: float | None = None
+        self._is_hot = False
+        self._is_sagging = False
+
+    def look(self, seen: Seen) -> None:
+        """Take one look."""
+        self._clock(seen)
+        self._heat(seen)
+        self._supply(seen)
+        self._last = seen
+
+    def _clock(self, seen: Seen) -> None:
+        last = self._last
+        if last is None:
+            return
+        passed_s = seen.monotonic_s - last.monotonic_s
+        step_s = (seen.wall - last.wall).total_seconds() - passed_s
+        if abs(step_s) >= STEP_S:
+            way = "forward" if step_s > 0 else "back"
+            text = (
+                f"the clock was set {way} by {abs(step_s):.0f} s; nothing is decided "
+                "by it, and the morning page mends the times before"
+            )
+            self._stepped_s = seen.monotonic_s
+            self._tell(SourceFault("clock", "clock-stepped", text))
+        elif (
+            self._stepped_s is not None
+            and seen.monotonic_s - self._stepped_s >= TOLD_FOR_S
+        ):
+            self._stepped_s = None
+            self._tell(SourceOk("clock"))
+
+    def _heat(self, seen: Seen) -> None:
+        if seen.cpu_c is None:
+            return
+        if seen.cpu_c >= HOT_C and not self._is_hot:
+            self._is_hot = True
+            text = f"the Pi is at {seen.cpu_c:.0f} °C and slows itself; give it air"
+            self._tell(SourceFault("host", "too-hot", text))
+        elif seen.cpu_c <= COOL_C and self._is_hot:
+            self._is_hot = False
+            self._tell(SourceOk("host"))
+
+    def _supply(self, seen: Seen) -> None:
+        if seen.is_under_volted is None or seen.is_under_volted is self._is_sagging:
+            return
+        self._is_sagging = seen.is_under_volted
+        if self._is_sagging:
+            text = "the Pi's 5 V supply sags; look at its cable and converter"
+            self._tell(SourceFault("supply", "under-volted", text))
+        else:
+            self._tell(SourceOk("supply"))
