@@ -8,10 +8,21 @@ from cabinvigil.drivers.kit.steps import PartInfo
 
 REGISTRY: dict[str, str] = {
     "bme280": "cabinvigil.drivers.bme280",
+    "co_cell_ads1115": "cabinvigil.drivers.co_cell_ads1115",
+    "ds18b20": "cabinvigil.drivers.ds18b20",
     "frame9_co": "cabinvigil.drivers.frame9_co",
+    "frame9_co2": "cabinvigil.drivers.frame9_co2",
+    "frame9_o2": "cabinvigil.drivers.frame9_o2",
+    "ina226": "cabinvigil.drivers.ina226",
+    "o2_cell_ads1115": "cabinvigil.drivers.o2_cell_ads1115",
+    "o2_key_register": "cabinvigil.drivers.o2_key_register",
     "o2_optical_line": "cabinvigil.drivers.o2_optical_line",
+    "pm_frame": "cabinvigil.drivers.pm_frame",
     "scd4x": "cabinvigil.drivers.scd4x",
+    "sgp41": "cabinvigil.drivers.sgp41",
     "sht4x": "cabinvigil.drivers.sht4x",
+    "sps30": "cabinvigil.drivers.sps30",
+    "tmp117": "cabinvigil.drivers.tmp117",
 }
 """By the word in the config, the module of the part."""
 

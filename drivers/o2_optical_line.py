@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
+from cabinvigil.drivers.kit.air_span import is_pressure
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.frames import PATIENCE_FRAMES, LineHunter, Stream
 from cabinvigil.drivers.kit.steps import (
@@ -202,17 +203,23 @@ def _ranged(
     return Sample(quantity, value, *quality)
 
 
+def _hunter() -> LineHunter:
+    return LineHunter(LONGEST)
+
+
 class O2OpticalLine:
     """Codec of one optical oxygen sensor; see `StreamPart`."""
 
     def __init__(self) -> None:
-        self._stream = Stream(LineHunter(LONGEST), self._read)
+        self._stream = Stream(_hunter, self._read)
         self._told_hpa: float | None = None
         self._synced = False
         self._noise_lines = 0
 
     def opening(self) -> bytes:
         """Ask for a line about once a second (also the mode at power-up)."""
+        self._stream.restart()
+        self._synced, self._noise_lines = False, 0
         return STREAM
 
     def request(self) -> bytes:
@@ -229,7 +236,7 @@ class O2OpticalLine:
 
     def inform(self, quantity: str, value: float) -> None:
         """Take the air pressure, used where the part has no pressure cell."""
-        if quantity == "pressure_hpa" and value > 0:
+        if is_pressure(quantity, value):
             self._told_hpa = value
 
     def _read(self, line: bytes) -> list[Sample]:

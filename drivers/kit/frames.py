@@ -30,6 +30,7 @@ class FrameHunter:
         self._buffer = bytearray()
         self._junk = 0
         self._synced = False
+        self._why = "none began like one"
 
     def feed(self, data: bytes) -> list[Found]:
         """Take bytes; return good frames and errors in the order they came."""
@@ -57,6 +58,7 @@ class FrameHunter:
         try:
             self._check(frame)
         except DriverError as error:
+            self._why = f"of the last that began like one, {error}"
             self._skip(error, found)
             return
         self._buffer.clear()
@@ -69,7 +71,9 @@ class FrameHunter:
         if self._junk == 1 and self._synced:
             found.append(error)
         elif self._junk % (PATIENCE_FRAMES * self._size) == 0:
-            found.append(FramingError(f"no frame among the last {self._junk} bytes"))
+            found.append(
+                FramingError(f"no frame among {self._junk} bytes: {self._why}")
+            )
 
 
 class LineHunter:
@@ -134,14 +138,19 @@ class Delivery:
 
 
 class Stream:
-    """Joins a hunter, a reader of what it finds, and the delivery."""
+    """Joins a hunter (made anew at each opening), a reader, and the delivery."""
 
     def __init__(
         self,
-        hunter: FrameHunter | LineHunter,
+        make: Callable[[], FrameHunter | LineHunter],
         read: Callable[[bytes], list[Sample]],
     ) -> None:
-        self._hunter, self._read = hunter, read
+        self._make, self._read = make, read
+        self.restart()
+
+    def restart(self) -> None:
+        """Forget all that came: a port was opened again, and old values are stale."""
+        self._hunter = self._make()
         self._delivery = Delivery()
 
     def feed(self, data: bytes) -> list[Sample]:

@@ -73,10 +73,11 @@ class GasModule:
     ) -> None:
         """Take `judge(value, full_scale)`; None where the frame tells no range."""
         self._gas, self._mode, self._judge = gas, mode, judge
-        self._stream = Stream(frame9.hunter(), self._read)
+        self._stream = Stream(frame9.hunter, self._read)
 
     def opening(self) -> bytes:
         """Set the mode."""
+        self._stream.restart()
         return self._mode.setting
 
     def request(self) -> bytes:

@@ -1,0 +1,171 @@
+"""Infrared carbon dioxide module with 9-byte frames on a serial port.
+
+Sources: module data on a distributor's page and public libraries, as gathered in the
+project's sensor notes, section 12; "from memory" where not re-read.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from cabinvigil.drivers.kit import frame9
+from cabinvigil.drivers.kit import options as opt
+from cabinvigil.drivers.kit.air_span import is_pressure
+from cabinvigil.drivers.kit.conditions import Conditions
+from cabinvigil.drivers.kit.frames import Stream
+from cabinvigil.drivers.kit.steps import (
+    CalibrationError,
+    Gives,
+    NotMeasuredError,
+    OutOfRangeError,
+    PartInfo,
+    Sample,
+)
+
+SELF_CALIBRATION = 0x79
+ON, OFF = 0xA0, 0x00
+ZERO = 0x87
+SPAN = 0x88
+SPAN_PPM = (1000, 5000)
+"""Targets that the span command takes (from memory)."""
+OVERFLOW = 0xFFFF
+FULL_SCALE_PPM = 5000.0
+RANGE_C = (-10.0, 50.0)
+RANGE_RH_PCT = (0.0, 95.0)
+PRESSURE_SHARE_PER_KPA = 0.016
+"""It counts molecules, not shares: about 1.6 % more for each kPa (of one such part)."""
+STANDARD_HPA = 1013.25
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one answer says."""
+
+    co2_ppm: int
+    temp_c: int
+    """Not in the manual: for diagnosis only."""
+
+
+def decode(frame: bytes) -> Reading:
+    """Decode an answer.
+
+    Raises:
+        DriverError: see `frame9.check`.
+        WrongPartError: not the answer to a reading.
+        OutOfRangeError: ffff, which is no value.
+    """
+    co2_ppm = frame9.answer_value(frame)
+    if co2_ppm == OVERFLOW:
+        raise OutOfRangeError(f"it reports {co2_ppm} ppm: the scale's end, no value")
+    return Reading(co2_ppm, frame[4] - 40)
+
+
+def self_calibration_command(*, on: bool) -> bytes:
+    """Spell the command that switches self-calibration on or off."""
+    return frame9.spell(SELF_CALIBRATION, ON if on else OFF)
+
+
+def zero_command() -> bytes:
+    """Spell the command that takes the air now for 400 ppm, for good.
+
+    Only after a typed yes, and twenty minutes in outdoor air: it cannot be taken back.
+    """
+    return frame9.spell(ZERO)
+
+
+def span_command(target_ppm: int) -> bytes:
+    """Spell the command that takes the air now for `target_ppm`, for good.
+
+    Raises:
+        CalibrationError: a target that the module does not take.
+    """
+    if not SPAN_PPM[0] <= target_ppm <= SPAN_PPM[1]:
+        raise CalibrationError(
+            f"a span of {target_ppm} ppm is outside {SPAN_PPM[0]} to {SPAN_PPM[1]} ppm"
+        )
+    return frame9.spell(SPAN, *target_ppm.to_bytes(2, "big"))
+
+
+class Frame9Co2:
+    """Codec of one CO2 module; see `StreamPart`."""
+
+    def __init__(self, full_scale_ppm: float) -> None:
+        self._full_scale_ppm = full_scale_ppm
+        self._air = Conditions(RANGE_C, RANGE_RH_PCT)
+        self._now_hpa = STANDARD_HPA
+        self._stream = Stream(frame9.hunter, self._read)
+
+    def opening(self) -> bytes:
+        """Switch self-calibration off, which may be on again after power was lost."""
+        self._stream.restart()
+        return self_calibration_command(on=False)
+
+    def request(self) -> bytes:
+        """Ask for the value."""
+        return frame9.spell(frame9.READ)
+
+    def feed(self, data: bytes) -> list[Sample]:
+        """Take bytes in any chunking; see `StreamPart`.
+
+        Raises:
+            DriverError: the first thing wrong since the last call.
+        """
+        return self._stream.feed(data)
+
+    def _read(self, frame: bytes) -> list[Sample]:
+        if frame[1] in frame9.ACKNOWLEDGED:
+            return []
+        return self._samples(decode(frame).co2_ppm)
+
+    def _samples(self, raw_ppm: int) -> list[Sample]:
+        if raw_ppm == 0:
+            raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
+        kpa_more = (self._now_hpa - STANDARD_HPA) / 10
+        ppm = raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * kpa_more)
+        if raw_ppm >= self._full_scale_ppm:
+            return [Sample("co2_ppm", ppm, "at-least", "the module is at full scale")]
+        return [Sample("co2_ppm", ppm, *self._air.quality())]
+
+    def inform(self, quantity: str, value: float) -> None:
+        """Take pressure, temperature and humidity."""
+        if is_pressure(quantity, value):
+            self._now_hpa = value
+        self._air.inform(quantity, value)
+
+
+def make(options: Mapping[str, Any]) -> Frame9Co2:
+    """Make the codec from the config's options.
+
+    Raises:
+        ValueError: an option is unknown or out of bounds.
+    """
+    opt.known(options, PART.options)
+    full_scale = opt.number(options, "full_scale_ppm", FULL_SCALE_PPM, 1000.0, 50000.0)
+    return Frame9Co2(full_scale)
+
+
+IDENTIFY = None
+"""A part on a serial port is told by its frames: open, ask, feed."""
+PART = PartInfo(
+    name="frame9_co2",
+    title="CO2 module",
+    bus="serial",
+    gives={
+        # Resolution 1 ppm; noise from memory; t90 below 120 s is 52 s at 63 %.  Stuck:
+        # such modules smooth heavily; ten minutes at one number is still too long (own
+        # figure).  Jump: breath on the module (common practice, no source).
+        "co2_ppm": Gives(1.0, 5.0, 52.0, 600.0, 1000.0),
+    },
+    make=make,
+    interval_s=5.0,
+    max_age_s=15.0,
+    # 1 min by one page, 3 min from memory: the longer.  Until then it sends fixed
+    # values such as 400, 410 or 500.
+    warm_up_s=180.0,
+    baud=9600,
+    needs=("pressure_hpa", "temp_c", "rh_pct"),
+    options={"full_scale_ppm": "end of the module's range, 1000 to 50000 (5000)"},
+    # Life of five years or more (from memory).
+    service_years=5.0,
+    range_c=RANGE_C,
+)

@@ -1,0 +1,101 @@
+"""Electrochemical oxygen module with 9-byte frames on a serial port.
+
+Sources: the frame as in the CO module's manual; gas and unit codes, range and
+resolution from memory (the project's sensor notes, section 12): confirm on the module.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from cabinvigil.drivers.kit import options as opt
+from cabinvigil.drivers.kit.air_span import (
+    FRESH_AIR_O2_PCT,
+    SPAN_OPTIONS,
+    AirSpan,
+    is_pressure,
+    o2_sample,
+    span_of,
+)
+from cabinvigil.drivers.kit.conditions import Conditions
+from cabinvigil.drivers.kit.module9 import MODE_OPTIONS, Gas, GasModule, Mode, mode_of
+from cabinvigil.drivers.kit.steps import CellDeadError, Gives, PartInfo, Sample
+
+OXYGEN = Gas(code=0x05, unit=0x04, words="oxygen", answer_step=0.1)
+"""Gas 05, unit 04 is vol % (from memory); 0.1 % a count."""
+FULL_SCALE_PCT = 25.0
+RANGE_C = (-20.0, 50.0)
+"""From memory; as of the galvanic cell within."""
+AIR_READING_PCT = (15.0, 25.0)
+"""What it may show in fresh air and still be spanned (own limits): at 2000 m and
+unspanned it shows 16.4."""
+
+
+class Frame9O2(GasModule):
+    """Codec of one oxygen module; see `StreamPart`."""
+
+    def __init__(self, mode: Mode, span: AirSpan) -> None:
+        super().__init__(OXYGEN, mode, self._samples)
+        self._span = span
+        self._air = Conditions(RANGE_C)
+        self._now_hpa: float | None = None
+
+    def inform(self, quantity: str, value: float) -> None:
+        """Take the air pressure, and the temperature at the module."""
+        if is_pressure(quantity, value):
+            self._now_hpa = value
+        self._air.inform(quantity, value)
+
+    def _samples(self, value: float, full_scale: float | None) -> list[Sample]:
+        """Judge a value.
+
+        Raises:
+            CellDeadError: 0 %, which cannot be told from a dead cell.
+        """
+        if value == 0:
+            raise CellDeadError("it reports 0 % oxygen: its cell is dead")
+        found = o2_sample(self._span, value, self._now_hpa, self._air)
+        if value >= (FULL_SCALE_PCT if full_scale is None else full_scale):
+            why = "the module is at full scale"
+            return [Sample(found.quantity, found.value, "at-least", why)]
+        return [found]
+
+
+def make(options: Mapping[str, Any]) -> Frame9O2:
+    """Make the codec from the config's options and the last span.
+
+    Raises:
+        ValueError: an option is unknown or out of bounds.
+    """
+    opt.known(options, PART.options)
+    reading = opt.number(options, "air_reading_pct", FRESH_AIR_O2_PCT, *AIR_READING_PCT)
+    return Frame9O2(mode_of(options), span_of(options, reading))
+
+
+IDENTIFY = None
+"""A part on a serial port is told by its frames: open, listen, feed."""
+PART = PartInfo(
+    name="frame9_o2",
+    title="oxygen module",
+    bus="serial",
+    gives={
+        # Resolution 0.1 %; t90 15 s is 6.5 s at 63 % (from memory, as the galvanic
+        # cell).  Stuck: one step of 0.1 % may rightly stand for an hour in still fresh
+        # air (own figure).
+        "o2_pct": Gives(0.1, 0.05, 6.5, 3600.0, 4.0),
+    },
+    make=make,
+    interval_s=1.0,
+    max_age_s=5.0,
+    # Minutes of settling (from memory).
+    warm_up_s=300.0,
+    baud=9600,
+    needs=("pressure_hpa", "temp_c"),
+    options={
+        **MODE_OPTIONS,
+        "air_reading_pct": "what it showed at the fresh-air span (20.9)",
+        **SPAN_OPTIONS,
+    },
+    # 2 to 3 years are usual for such cells (sensor notes, section 7b).
+    service_years=2.0,
+    range_c=RANGE_C,
+)
