@@ -1,0 +1,247 @@
+"""Reads the rolling log, line by line, whatever state the card left it in.
+
+A torn last line is dropped; a line that is none is counted and told; a file that ends
+in the middle of its gzip gives what stands before.  No bytes make it raise, but a file
+that cannot be opened does.  Memory does not grow with the file.
+"""
+
+import json
+import math
+import zlib
+from collections.abc import Generator, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+LONGEST_LINE = 1 << 20
+"""Bytes; a longer 'line' is damage, and must not fill memory."""
+NEWEST_FORMAT = 1
+"""The newest `log_format` that this reader knows."""
+CLOCK_STEP_S = 5.0
+"""The wall clock moved by more than this against the monotonic one: a step.  NTP
+slews at most 0.5 ms a second (common practice, no source), far below it."""
+KEPT_FLAWS = 20
+
+_CHUNK = 1 << 16
+_GZIP_MAGIC = b"\x1f\x8b\x08"
+
+
+@dataclass(frozen=True, slots=True)
+class LogLine:
+    """One line that could be read."""
+
+    event: str
+    """`start air alarm fault act mark estimate stop`; others are passed on."""
+    up_s: float
+    """Monotonic seconds since the start of its run."""
+    wall: datetime | None
+    """The line's moment as the clock then showed it; None where it is unreadable."""
+    run: int
+    """Counts the starts seen so far: `up_s` begins anew with each (0: before any)."""
+    fields: dict[str, Any]
+    """All other keys."""
+    number: int
+    """Line number in its file, from 1."""
+    clock_step_s: float = 0.0
+    """How far the wall clock was moved between this line and the one before."""
+
+
+@dataclass(slots=True)
+class Flaws:
+    """What the reader had to leave out."""
+
+    unreadable: int = 0
+    """Lines that are no JSON object of ours."""
+    torn: int = 0
+    """Last lines without an end, dropped."""
+    damaged: int = 0
+    """Stretches of a gzip that could not be unpacked."""
+    newer_format: int = 0
+    """Starts that state a log format newer than this reader."""
+    told: list[str] = field(default_factory=list)
+    """The first of them, a sentence each."""
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether every byte was read, a torn last line aside."""
+        return not (self.unreadable or self.damaged or self.newer_format)
+
+    def tell(self, text: str) -> None:
+        """Keep a sentence, up to the bound."""
+        if len(self.told) < KEPT_FLAWS:
+            self.told.append(text)
+
+
+class Logbook:
+    """Iterates over the lines of one or more files, in the order given."""
+
+    def __init__(self, *paths: Path) -> None:
+        self._paths = paths
+        self.flaws = Flaws()
+        """Complete once the iteration has ended."""
+
+    def __iter__(self) -> Iterator[LogLine]:
+        """Give each line.
+
+        Raises:
+            OSError: a file cannot be opened or read.
+        """
+        self.flaws = Flaws()
+        reader = _Reader(self.flaws)
+        for path in self._paths:
+            with path.open("rb") as file:
+                chunks = iter(lambda: file.read(_CHUNK), b"")
+                yield from reader.read(chunks, path.name)
+
+
+def read_bytes(data: bytes, name: str = "log") -> tuple[list[LogLine], Flaws]:
+    """Read a log that is held in memory; for tests and small pieces."""
+    flaws = Flaws()
+    pieces = (data[at : at + _CHUNK] for at in range(0, len(data), _CHUNK))
+    return list(_Reader(flaws).read(pieces, name)), flaws
+
+
+class _Reader:
+    """Keeps what one line needs of those before it."""
+
+    def __init__(self, flaws: Flaws) -> None:
+        self._flaws = flaws
+        self._run = 0
+        self._before: tuple[float, datetime] | None = None
+
+    def read(self, chunks: Iterable[bytes], name: str) -> Iterator[LogLine]:
+        for number, raw in enumerate(
+            self._lines(self._unpacked(chunks, name), name), 1
+        ):
+            if not raw.strip():
+                continue
+            line = self._parsed(raw, number, name)
+            if line is not None:
+                yield line
+
+    def _parsed(self, raw: bytes, number: int, name: str) -> LogLine | None:
+        try:
+            data = json.loads(raw, parse_constant=_refuse)
+            event, up_s = data.pop("event"), data.pop("up_s")
+            if not isinstance(event, str) or not isinstance(up_s, int | float):
+                raise TypeError("no event or no up_s")
+            up_s = float(up_s)
+            if not math.isfinite(up_s):
+                raise ValueError("up_s is no moment")
+        except (
+            ArithmeticError,
+            AttributeError,
+            KeyError,
+            RecursionError,
+            TypeError,
+            ValueError,
+        ):
+            self._flaws.unreadable += 1
+            self._flaws.tell(f"{name}, line {number}: no line of this log; left out.")
+            return None
+        wall = _moment(data.pop("t", None))
+        if event == "start":
+            self._start(data, number, name)
+        return LogLine(
+            event, up_s, wall, self._run, data, number, self._step(up_s, wall)
+        )
+
+    def _start(self, fields: dict[str, Any], number: int, name: str) -> None:
+        if fields.get("continues") is not True or self._run == 0:
+            self._run += 1
+            self._before = None
+        form = fields.get("log_format", NEWEST_FORMAT)
+        if not isinstance(form, int) or form > NEWEST_FORMAT:
+            self._flaws.newer_format += 1
+            self._flaws.tell(
+                f"{name}, line {number}: written in log format {form!s:.20}, and this "
+                f"version reads up to {NEWEST_FORMAT}; bring the software up to date."
+            )
+
+    def _step(self, up_s: float, wall: datetime | None) -> float:
+        """Say how far the clock was moved since the line before, in seconds."""
+        if wall is None:
+            return 0.0
+        before, self._before = self._before, (up_s, wall)
+        if before is None:
+            return 0.0
+        moved_s = (wall - before[1]).total_seconds() - (up_s - before[0])
+        return moved_s if abs(moved_s) > CLOCK_STEP_S else 0.0
+
+    def _lines(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
+        """Cut at newlines, within a bounded buffer."""
+        rest, skipping = b"", False
+        for chunk in chunks:
+            *whole, rest = (rest + chunk).split(b"\n")
+            for line in whole:
+                # The end of a line too long to hold: its beginning is gone already.
+                yield b"?" if skipping else line
+                skipping = False
+            if len(rest) > LONGEST_LINE:
+                rest, skipping = b"", True
+        if rest or skipping:
+            self._flaws.torn += 1
+            self._flaws.tell(f"{name}: its last line is torn; dropped.")
+
+    def _unpacked(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
+        """Pass plain bytes on; unpack gzip, member by member."""
+        source = iter(chunks)
+        first = _at_least(len(_GZIP_MAGIC), b"", source)
+        if not first.startswith(_GZIP_MAGIC):
+            yield first
+            yield from source
+            return
+        data = first
+        while data := _at_least(len(_GZIP_MAGIC), data, source):
+            if not data.startswith(_GZIP_MAGIC):
+                data = yield from self._skip(data, source, name)
+                continue
+            member = zlib.decompressobj(31)
+            while data and not member.eof:
+                try:
+                    yield member.decompress(data, _CHUNK)
+                except zlib.error:
+                    # Whatever line was under way ends here; go on at the next member.
+                    yield b"\n"
+                    data = yield from self._skip(data[1:], source, name)
+                    break
+                data = member.unconsumed_tail or member.unused_data
+                if not data:
+                    data = next(source, b"")
+
+    def _skip(
+        self, data: bytes, source: Iterator[bytes], name: str
+    ) -> Generator[bytes, None, bytes]:
+        """Drop bytes up to the next gzip member; yields nothing, returns the rest."""
+        if data.strip(b"\0"):  # a tail of zeros is what some cards leave; no loss
+            self._flaws.damaged += 1
+            self._flaws.tell(f"{name}: a stretch of it is damaged and was left out.")
+        while (at := data.find(_GZIP_MAGIC)) < 0:
+            more = next(source, b"")
+            if not more:
+                return b""
+            data = data[-2:] + more
+        yield b""
+        return data[at:]
+
+
+def _at_least(size: int, data: bytes, source: Iterator[bytes]) -> bytes:
+    """Read on until there are so many bytes, or no more."""
+    while len(data) < size and (more := next(source, b"")):
+        data += more
+    return data
+
+
+def _moment(text: Any) -> datetime | None:
+    if not isinstance(text, str):
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
+
+
+def _refuse(constant: str) -> float:
+    raise ValueError(f"{constant} is no number of JSON")
