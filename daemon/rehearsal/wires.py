@@ -12,8 +12,9 @@ import struct
 import termios
 import tty
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
+from cabinvigil.daemon.buses import KernelFile
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Nack, SerialPart
 
 I2C_READ = 0x0001
@@ -77,6 +78,34 @@ def _unread(descriptor: int) -> int:
     """Return how many bytes wait at this end of a pty."""
     answer = fcntl.ioctl(descriptor, termios.FIONREAD, bytes(4))
     return int(struct.unpack("i", answer)[0])
+
+
+class TextPart(Protocol):
+    """A part that the kernel shows as text."""
+
+    def text(self) -> bytes:
+        """Return what its file holds now."""
+        ...
+
+    def power_up(self) -> None:
+        """Start anew."""
+        ...
+
+
+class EmulatedFile(KernelFile):
+    """The file in which the kernel would show an emulated part."""
+
+    def __init__(self, path: str, part: TextPart) -> None:
+        """Serve the part's text; `path` is only for messages."""
+        super().__init__(path, blocking=False)
+        self.part = part
+        self.is_gone = False
+        """The part has left the wire, and the kernel has removed its file."""
+
+    def _take(self) -> bytes:
+        if self.is_gone:
+            return super()._take()  # the path does not exist, and that is said
+        return self.part.text()
 
 
 class EmulatedSerial:

@@ -2,6 +2,7 @@
 
 from random import Random
 
+from cabinvigil.daemon.rehearsal.emulated.cells import CoCell
 from cabinvigil.daemon.rehearsal.emulated.ways import Drift, Lag, Now, See, clip
 
 EVERY_S = 1.0
@@ -94,8 +95,6 @@ class EmulatedFrame9Co(_Frames):
     """Standard deviation, own choice: one step and a half."""
     ZERO_PPM, GAIN_SPREAD = 0.4, 0.03
     """Own choice; no figure was found."""
-    # Output against 20 C: middle of the bands of a cell's sheet (sensors.md 7b).
-    COLD = ((-20.0, 0.575), (20.0, 1.0), (50.0, 1.175))
 
     def _make(self) -> None:
         self._zero_ppm = abs(self._random.gauss(0.0, self.ZERO_PPM))
@@ -110,16 +109,9 @@ class EmulatedFrame9Co(_Frames):
         air = self._air()
         lagged = self._lag.follow(air.co_ppm, self._now())
         cell_c = air.temp_c if air.cell_c is None else air.cell_c
-        ppm = lagged * self._gain * self._relative(cell_c) * self._warm
+        ppm = lagged * self._gain * CoCell.relative(cell_c) * self._warm
         ppm += self._zero_ppm + self._random.gauss(0.0, self.NOISE_PPM)
         return clip(ppm * 10, 0, self.RANGE)
-
-    def _relative(self, cell_c: float) -> float:
-        """Return the cell's output relative to 20 C: a cold cell reads low."""
-        (cold, low), (mild, one), (hot, high) = self.COLD
-        if cell_c < mild:
-            return max(low + (cell_c - cold) * (one - low) / (mild - cold), 0.1)
-        return one + (min(cell_c, hot) - mild) * (high - one) / (hot - mild)
 
     def _upload(self) -> bytes:
         head = bytes([0xFF, self.GAS, self.UNIT, self.DECIMALS])
