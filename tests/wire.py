@@ -1,6 +1,6 @@
 """A strict wire for polled parts: what must be said, in order, and what comes back."""
 
-from collections.abc import Generator, Iterable
+from collections.abc import Callable, Generator, Iterable
 from typing import TypeVar
 
 from cabinvigil.drivers.kit.steps import DriverError, Transfer
@@ -36,3 +36,15 @@ def play(steps: Generator[Transfer, bytes, Result], script: Iterable[Line]) -> R
     except DriverError:
         assert done == len(lines), f"given up before: {lines[done:]}"
         raise
+
+
+def outcome(call: Callable[[], object]) -> str:
+    """Say how a call ended: with a value ('value'), or the code of its error.
+
+    Anything but a `DriverError` passes through and fails the test: a decoder is total.
+    """
+    try:
+        call()
+    except DriverError as error:
+        return error.code
+    return "value"

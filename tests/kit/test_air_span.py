@@ -1,0 +1,81 @@
+"""From a cell's signal to percent: pressure is corrected, and its lack is told."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cabinvigil.drivers.kit.air_span import (
+    NO_PRESSURE,
+    NO_SPAN_PRESSURE,
+    AirSpan,
+    is_pressure,
+    o2_sample,
+    span_of,
+)
+from cabinvigil.drivers.kit.conditions import Conditions
+
+SPAN = AirSpan(signal=11.25, hpa=1013.0)
+PRESSURES = st.floats(500, 1100)
+
+
+def test_pressure_is_corrected() -> None:
+    """10 mV at 900 hPa are 20.91 %, by hand: 20.9 x 10/11.25 x 1013/900."""
+    assert SPAN.percent(10.0, 900.0)[0] == pytest.approx(20.91, abs=0.005)
+
+
+def test_uncorrected_reads_low_and_is_doubtful() -> None:
+    """Without a pressure now the same signal reads 18.578 %, and says why."""
+    percent, quality, reason = SPAN.percent(10.0, None)
+    assert percent == pytest.approx(18.578, abs=0.001)
+    assert (quality, reason) == ("outside-range", NO_PRESSURE)
+
+
+def test_span_without_pressure_is_doubtful() -> None:
+    """A span whose pressure was not kept cannot be corrected."""
+    assert AirSpan(11.25, None).percent(11.25, 900.0) == (
+        20.9,
+        "outside-range",
+        NO_SPAN_PRESSURE,
+    )
+    assert AirSpan(11.25, None).partial_hpa(11.25) is None
+
+
+@given(PRESSURES, PRESSURES)
+def test_fresh_air_is_fresh_at_any_pressure(then: float, now: float) -> None:
+    """A signal that goes with pressure gives the same percent at any pressure."""
+    percent, quality, _ = AirSpan(11.25, then).percent(11.25 * now / then, now)
+    assert percent == pytest.approx(20.9)
+    assert quality == "good"
+
+
+@given(st.floats(1, 20), PRESSURES)
+def test_partial_pressure_agrees_with_percent(signal: float, now: float) -> None:
+    """Partial pressure is percent of the pressure now."""
+    percent = SPAN.percent(signal, now)[0]
+    assert SPAN.partial_hpa(signal) == pytest.approx(percent / 100 * now)
+
+
+def test_air_outside_range_outweighs() -> None:
+    """Where the part itself may be blind, that is told before a missing pressure."""
+    air = Conditions((-20, 50))
+    assert o2_sample(SPAN, 11.25, None, air).reason == NO_PRESSURE
+    air.inform("temp_c", -25.0)
+    assert "below -20" in o2_sample(SPAN, 11.25, None, air).reason
+
+
+def test_options() -> None:
+    """The span's air comes from the options, within bounds."""
+    assert span_of({"air_hpa": 940, "air_o2_pct": 20.7}, 11.0) == AirSpan(11, 940, 20.7)
+    assert span_of({}, 11.0) == AirSpan(11, None, 20.9)
+    with pytest.raises(ValueError, match="air_hpa"):
+        span_of({"air_hpa": 94}, 11.0)
+
+
+@pytest.mark.parametrize("value", [299.0, 1101.0, math.nan, math.inf])
+def test_no_pressure(value: float) -> None:
+    """Only what air can have is a pressure."""
+    assert not is_pressure("pressure_hpa", value)
+    assert not is_pressure("temp_c", 1000.0)
+    assert is_pressure("pressure_hpa", 1000.0)
