@@ -59,10 +59,10 @@ def rimed_share(area_cm2: float, rime_mm: float) -> float:
 
 
 def _areas_m2(vents: Vents) -> tuple[float, float]:
-    return (
-        vents.low_cm2 * vents.low_open * 1e-4,
-        vents.high_cm2 * vents.high_open * 1e-4,
-    )
+    """Give both free areas; below a square millimetre is shut."""
+    low_m2 = vents.low_cm2 * vents.low_open * 1e-4
+    high_m2 = vents.high_cm2 * vents.high_open * 1e-4
+    return low_m2 if low_m2 > 1e-6 else 0.0, high_m2 if high_m2 > 1e-6 else 0.0
 
 
 def stack_m3_s(
