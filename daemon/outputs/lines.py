@@ -1,0 +1,153 @@
+"""From a command to one line of the rolling log, through structlog's processors.
+
+A line is total: whatever a field holds, a line comes out that a JSON reader takes.
+"""
+
+import json
+import math
+from collections.abc import Mapping, MutableMapping
+from datetime import UTC, datetime
+from typing import Any, NamedTuple
+
+import structlog
+
+from cabinvigil.daemon.core.model import Command, Estimate, Record, Transition
+from cabinvigil.daemon.outputs.base import Stamp
+
+LOG_FORMAT = 1
+"""Raised when a reader of the old form could no longer read the new one."""
+
+OWN_KEYS = ("t", "up_s", "event")
+"""Every line begins with these; a field of the same name is spelled `<name>_`."""
+
+
+class Entry(NamedTuple):
+    """What is to be logged, before it is a line."""
+
+    event: str
+    fields: Mapping[str, Any]
+    urgent: bool
+
+
+def entry_of(command: Command) -> Entry | None:
+    """Say what a command puts in the log; None: nothing."""
+    match command:
+        case Record():
+            return Entry(command.event, command.fields, command.urgent)
+        case Estimate():
+            return Entry("estimate", command.fields, False)
+        case Transition():
+            return Entry("alarm", _transition_fields(command), True)
+        case _:
+            return None
+
+
+def _transition_fields(change: Transition) -> dict[str, Any]:
+    return {
+        "alarm": change.alarm,
+        "state": change.state.value,
+        "was": change.was.value,
+        "priority": change.priority.word,
+        "text": change.text,
+        "since_s": change.since_s,
+        "first_up": change.first_up,
+        "evidence": dict(change.evidence),
+    }
+
+
+def utc_text(wall: datetime) -> str:
+    """Spell a moment as ISO 8601 in UTC with milliseconds and a Z (RFC 3339)."""
+    return wall.astimezone(UTC).isoformat(timespec="milliseconds")[:23] + "Z"
+
+
+class Renderer:
+    """Renders entries; holds no state but the pipeline."""
+
+    def __init__(self) -> None:
+        self._sink = _Sink()
+        self._logger = structlog.wrap_logger(
+            self._sink,
+            processors=[
+                _own_keys_first,
+                structlog.processors.JSONRenderer(serializer=dumps),
+            ],
+            wrapper_class=_LineLogger,
+        ).bind()
+
+    def render(self, entry: Entry, stamp: Stamp) -> bytes:
+        """Give the line with its newline, in UTF-8."""
+        try:
+            self._logger.line(entry.event, stamp, entry.fields)
+            text = self._sink.text
+        except (TypeError, ValueError, RecursionError) as error:
+            text = dumps(
+                {
+                    "t": utc_text(stamp.wall),
+                    "up_s": stamp.up_s,
+                    "event": entry.event,
+                    "unwritable": f"{type(error).__name__}: {error}",
+                }
+            )
+        return text.encode("utf-8", "backslashreplace") + b"\n"
+
+
+class _Sink:
+    """Where the pipeline ends: the last text."""
+
+    text = ""
+
+    def line(self, text: str) -> None:
+        self.text = text
+
+
+class _LineLogger(structlog.BoundLoggerBase):
+    """A bound logger with one method, for lines that bring their own moment."""
+
+    def line(self, event: str, stamp: Stamp, fields: Mapping[str, Any]) -> None:
+        self._proxy_to_logger("line", event, stamp=stamp, fields=fields)
+
+
+def _own_keys_first(
+    _logger: Any, _method: str, event_dict: MutableMapping[str, Any]
+) -> dict[str, Any]:
+    """Put moment and event before the fields, as people read a line."""
+    stamp: Stamp = event_dict["stamp"]
+    line = {
+        "t": utc_text(stamp.wall),
+        "up_s": stamp.up_s,
+        "event": event_dict["event"],
+    }
+    for key, value in event_dict["fields"].items():
+        line[f"{key}_" if key in OWN_KEYS else key] = value
+    return line
+
+
+def dumps(value: Any, **_: Any) -> str:
+    try:
+        return _ENCODER.encode(value)
+    except ValueError:  # a NaN or an infinity: rare, so looked for only now
+        return _ENCODER.encode(_finite(value))
+
+
+def _default(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, set | frozenset):
+        return sorted(value, key=str)
+    return str(value)
+
+
+def _finite(value: Any, depth: int = 0) -> Any:
+    """Put null where JSON has no number."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping) and depth < 20:
+        return {key: _finite(each, depth + 1) for key, each in value.items()}
+    if isinstance(value, list | tuple) and depth < 20:
+        return [_finite(each, depth + 1) for each in value]
+    return value
+
+
+_ENCODER = json.JSONEncoder(
+    ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_default
+)

@@ -1,0 +1,304 @@
+"""The folder of nights: one file from noon to noon, mended, packed and capped.
+
+Files are ordered by the number in their first line, not by their dates: a Pi without
+a battery clock gives dates that are years off until the network sets it.
+"""
+
+import errno
+import gzip
+import json
+import os
+import re
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta, tzinfo
+from pathlib import Path
+
+EARLIEST = datetime(2025, 1, 1, tzinfo=UTC)
+"""No clock that is right shows less: this software is younger."""
+LONGEST_GAP = timedelta(days=400)
+"""A clock that is further than this from the last night's date is not believed."""
+AGED_OUT_AT_ONCE = 2
+"""Nights that age alone may delete at one time: one is made a day, so this keeps up,
+and a clock that lies for a day cannot empty the folder."""
+SLACK = timedelta(minutes=2)
+"""A clock may be set back by this much without a new file."""
+
+_NAME = re.compile(r"night-(\d{4}-\d{2}-\d{2})(?:\.(\d+))?\.jsonl(\.gz)?")
+_HEAD_BYTES = 1 << 20
+_CHUNK = 1 << 16
+
+
+def night_of(wall: datetime, zone: tzinfo | None) -> date:
+    """Give the date of the noon at which this moment's night began, local time."""
+    local = wall.astimezone(zone).replace(tzinfo=None)
+    return (local - timedelta(hours=12)).date()
+
+
+@dataclass(frozen=True, slots=True)
+class NightFile:
+    """One file of the folder."""
+
+    path: Path
+    night: date
+    number: int
+    """Its place in the true order; 0 where its first line cannot be read."""
+    size: int
+
+
+class OpenNight:
+    """The file that is being written."""
+
+    def __init__(self, path: Path, fd: int, size: int, *, packed: bool) -> None:
+        self.path = path
+        self.size = size
+        """Bytes that are known to be whole."""
+        self.syncs = 0
+        self._fd = fd
+        self._packed = packed
+
+    def append(self, lines: bytes) -> None:
+        """Write lines and sync them: all of them, or the file is as it was.
+
+        Raises:
+            OSError: the disk is full, read-only or gone.
+        """
+        if os.fstat(self._fd).st_nlink == 0:
+            raise FileNotFoundError(errno.ENOENT, f"{self.path} was deleted")
+        data = gzip.compress(lines, 6, mtime=0) if self._packed else lines
+        try:
+            view = memoryview(data)
+            while view:
+                view = view[os.write(self._fd, view) :]
+            os.fsync(self._fd)
+        except OSError:
+            with suppress(OSError):
+                os.ftruncate(self._fd, self.size)
+            raise
+        self.syncs += 1
+        self.size += len(data)
+
+    def close(self) -> None:
+        """Let the file go."""
+        with suppress(OSError):
+            os.close(self._fd)
+
+
+class Nights:
+    """Opens, mends, packs and prunes the files of one folder."""
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        keep_days: float,
+        max_bytes: int,
+        packed: bool,
+        zone: tzinfo | None = None,
+    ) -> None:
+        """Set the folder's rules; nothing is touched yet.
+
+        Args:
+            folder: made when the first line is written.
+            keep_days: older nights go, where the clock can be believed.
+            max_bytes: the oldest nights go while all files hold more.
+            packed: write each batch as a gzip member of its own (about a sixth of
+                the wear); else the running night is plain, and gzipped when closed.
+            zone: of the noons; None is the machine's own.
+        """
+        self.folder = folder
+        self._keep = timedelta(days=keep_days)
+        self._max_bytes = max_bytes
+        self._packed = packed
+        self._zone = zone
+        self._numbers: dict[str, int] = {}
+
+    def night_of(self, wall: datetime) -> date:
+        """Give the night that a moment belongs to."""
+        return night_of(wall, self._zone)
+
+    def files(self) -> list[NightFile]:
+        """Give the folder's nights in their true order, the oldest first."""
+        found = []
+        for path in sorted(self.folder.glob("night-*.jsonl*")):
+            match = _NAME.fullmatch(path.name)
+            with suppress(OSError, ValueError):
+                if match:
+                    night = date.fromisoformat(match[1])
+                    size = path.stat().st_size
+                    found.append(NightFile(path, night, self._number(path), size))
+        return sorted(found, key=lambda f: (f.number, f.night, f.path.name))
+
+    def open(self, wall: datetime, first_line: Callable[[int], bytes]) -> OpenNight:
+        """Open the file of a moment's night: the last one, or a new one.
+
+        Args:
+            wall: the moment.
+            first_line: gives a new file's first line for the file's number.
+
+        Raises:
+            OSError: the folder or the file cannot be had.
+        """
+        self.folder.mkdir(parents=True, exist_ok=True)
+        files = self.files()
+        night = self.night_of(wall)
+        if files and self._goes_on(files[-1], night, wall):
+            return self._reopen(files[-1].path)
+        number = max((f.number for f in files), default=0) + 1
+        path = self._free_name(night)
+        fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o640)
+        fresh = OpenNight(path, fd, 0, packed=self._packed)
+        try:
+            fresh.append(first_line(number))
+            _sync_folder(self.folder)
+        except OSError:
+            fresh.close()
+            with suppress(OSError):
+                path.unlink()
+            raise
+        self._numbers[path.name] = number
+        return fresh
+
+    def tidy(self, running: Path | None, wall: datetime) -> None:
+        """Gzip what is closed, then delete what the caps no longer allow.
+
+        Raises:
+            OSError: the folder cannot be read or written.
+        """
+        for each in self.files():
+            if each.path != running and each.path.suffix == ".jsonl":
+                self._pack(each.path)
+        self._prune(running, wall)
+
+    def _goes_on(self, last: NightFile, night: date, wall: datetime) -> bool:
+        """Say whether the last file is this night's, and the clock went forward."""
+        is_packed = last.path.suffix == ".gz"
+        if last.night != night or is_packed != self._packed:
+            return False
+        written = datetime.fromtimestamp(last.path.stat().st_mtime, UTC)
+        return wall >= written - SLACK
+
+    def _free_name(self, night: date) -> Path:
+        ending = ".jsonl.gz" if self._packed else ".jsonl"
+        taken = {path.name for path in self.folder.glob(f"night-{night}*")}
+        number = 1
+        while True:
+            part = "" if number == 1 else f".{number}"
+            stem = f"night-{night}{part}.jsonl"
+            if stem not in taken and f"{stem}.gz" not in taken:
+                return self.folder / f"night-{night}{part}{ending}"
+            number += 1
+
+    def _reopen(self, path: Path) -> OpenNight:
+        """Open for appending, without what a power cut tore off."""
+        whole = _whole_members(path) if self._packed else _whole_lines(path)
+        fd = os.open(path, os.O_WRONLY | os.O_APPEND)
+        try:
+            if whole < os.fstat(fd).st_size:
+                os.ftruncate(fd, whole)
+        except OSError:
+            os.close(fd)
+            raise
+        return OpenNight(path, fd, whole, packed=self._packed)
+
+    def _number(self, path: Path) -> int:
+        """Read a file's number from its first line, once."""
+        if path.name not in self._numbers:
+            self._numbers[path.name] = _first_number(path)
+        return self._numbers[path.name]
+
+    def _pack(self, path: Path) -> None:
+        packed, part = Path(f"{path}.gz"), Path(f"{path}.gz.part")
+        with path.open("rb") as source, part.open("wb") as sink:
+            with gzip.GzipFile("", "wb", 6, sink, mtime=0) as squeeze:
+                while chunk := source.read(_CHUNK):
+                    squeeze.write(chunk)
+            sink.flush()
+            os.fsync(sink.fileno())
+        part.rename(packed)
+        _sync_folder(self.folder)
+        path.unlink()
+        self._numbers[packed.name] = self._number(packed)
+
+    def _prune(self, running: Path | None, wall: datetime) -> None:
+        """Delete the oldest nights that are too many, then the few that are too old."""
+        files = self.files()
+        closed = [each for each in files if each.path != running]
+        total = sum(each.size for each in files)
+        while closed and total > self._max_bytes:
+            total -= closed[0].size
+            closed.pop(0).path.unlink()
+        if not closed or not self._is_believed(closed, wall):
+            return
+        limit = self.night_of(wall) - self._keep
+        old = [each for each in closed if each.night < limit]
+        for each in old[:AGED_OUT_AT_ONCE]:
+            each.path.unlink()
+
+    def _is_believed(self, closed: list[NightFile], wall: datetime) -> bool:
+        """Say whether the clock fits what is known: the build and the last night."""
+        last = closed[-1].night
+        gap = self.night_of(wall) - last
+        return wall >= EARLIEST and timedelta(0) <= gap <= LONGEST_GAP
+
+
+def _sync_folder(folder: Path) -> None:
+    fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(fd)
+    finally:
+        os.close(fd)
+
+
+def _first_number(path: Path) -> int:
+    opener = gzip.open if path.suffix == ".gz" else open
+    try:
+        with opener(path, "rb") as file:
+            line = json.loads(file.readline(_HEAD_BYTES))
+        return int(line["file_no"])
+    except (OSError, EOFError, zlib.error, ValueError, KeyError, TypeError):
+        return 0  # torn at birth, or not ours: it counts as the oldest
+
+
+def _whole_lines(path: Path) -> int:
+    """Give the size up to and with the last newline."""
+    with path.open("rb") as file:
+        end = file.seek(0, os.SEEK_END)
+        while end > 0:
+            begin = max(0, end - _CHUNK)
+            file.seek(begin)
+            at = file.read(end - begin).rfind(b"\n")
+            if at >= 0:
+                return begin + at + 1
+            end = begin
+    return 0
+
+
+def _whole_members(path: Path) -> int:
+    """Give the size up to the end of the last whole gzip member."""
+    whole = 0
+    with path.open("rb") as file:
+        for size in _member_sizes(file.read(_CHUNK), lambda: file.read(_CHUNK)):
+            whole += size
+    return whole
+
+
+def _member_sizes(data: bytes, more: Callable[[], bytes]) -> Iterator[int]:
+    """Give each whole gzip member's size, until one is torn."""
+    while data:
+        member, size = zlib.decompressobj(31), 0
+        while not member.eof:
+            if not data:
+                return
+            try:
+                member.decompress(data)
+            except zlib.error:
+                return
+            size += len(data) - len(member.unused_data)
+            data = member.unused_data
+            if not member.eof:
+                data = more()
+        yield size
+        data = data or more()
