@@ -1,0 +1,224 @@
+"""The sentences a person hears: pure, total, one line of at most 140 characters.
+
+Each alarm has variants from the fullest to the barest; the first whose facts are all
+there, and which fits, is said.  So a fact that is missing, or is no number, leaves a
+shorter sentence that is still true, never an error and never a hole.
+"""
+
+import math
+import string
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from cabinvigil.daemon.core.model import Priority
+
+LONGEST = 140
+"""Characters of a sentence: one line on any phone (design, section 7)."""
+
+GENERAL = "general"
+"""Stands in for an alarm that the words do not name: one of a person's own."""
+
+FACTS = frozenset(
+    {
+        *("o2_pct", "rate_pct_per_h", "settles_pct", "co_ppm", "cohb_pct", "co2_ppm"),
+        *("gas_lel_pct", "temp_c", "rh_pct", "dew_point_c", "surface_c", "supply_v"),
+        *("pm2_5_ugm3", "minutes", "hours", "seconds", "limit", "value"),
+        *("part", "source", "place", "other", "unit", "text"),
+    }
+)
+"""What rules may hand in; anything else is passed over."""
+
+MADE = frozenset(
+    {
+        "alarm",
+        "fall_pct_per_h",
+        "rise_pct_per_h",
+        "minutes_text",
+        "hours_text",
+        "seconds_text",
+        "value_text",
+    }
+)
+"""What is made of them here, and may stand in a sentence too."""
+
+STEADY_PCT_PER_H = 0.05
+"""A slower change would be shown as 0.0: it is no trend."""
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """One language."""
+
+    language: str
+    decimal: str
+    """The decimal sign."""
+    spans: Mapping[str, tuple[str, str]]
+    """`second minute hour`: the form for one, and the form for any other number,
+    each with `{n}`."""
+    terms: Mapping[str, str]
+    """What rules say in English (a quantity, a place, a unit), in this language."""
+    alarms: Mapping[str, Mapping[str, tuple[str, ...]]]
+    """By alarm, then by case: `<wording>-<priority>`, `<wording>`, `<priority>` or
+    `any`, looked up in that order; the variants, the fullest first."""
+
+
+class _Facts(string.Formatter):
+    """Fill a sentence; a fact that is absent or unfit is an error, caught above."""
+
+    def __init__(self, decimal: str) -> None:
+        self._decimal = decimal
+
+    def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:
+        # Names alone: nothing in a message file reaches into an object.
+        del args
+        return kwargs[field_name], field_name
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        text = format(value, format_spec)
+        if not isinstance(value, float):
+            return text
+        if float(text) == 0.0:
+            text = text.lstrip("-")  # -0.04 is no "-0.0"
+        return text.replace(".", self._decimal)
+
+
+def sentence(
+    words: Words,
+    alarm_id: str,
+    priority: Priority,
+    wording: str,
+    facts: Mapping[str, Any],
+) -> str:
+    """Say an alarm in one sentence.
+
+    Args:
+        words: the language.
+        alarm_id: `o2-low`; an instance, `sensor-stale/bunk-o2`, is said as its kind.
+        priority: as it stands now.
+        wording: the rule's own case, '' where it has but one.
+        facts: numbers with units in their keys, and names; any may be missing.
+
+    Returns:
+        At most `LONGEST` characters, never empty, whatever is handed in.
+    """
+    alarm, _, subject = alarm_id.partition("/")
+    given = _given(words, alarm, subject, facts)
+    fill = _Facts(words.decimal)
+    for variant in _variants(words, alarm, priority, wording):
+        try:
+            said = " ".join(fill.vformat(variant, (), given).split())
+        except (KeyError, ValueError, IndexError, TypeError):
+            continue
+        if 0 < len(said) <= LONGEST:
+            return said[0].upper() + said[1:]
+    # Only a message file without a bare variant comes here: better these than none.
+    bare = f"{_line(alarm) or 'alarm'} ({priority.word})"
+    return bare[:LONGEST]
+
+
+def _variants(
+    words: Words, alarm: str, priority: Priority, wording: str
+) -> Iterator[str]:
+    for table in (words.alarms.get(alarm, {}), words.alarms.get(GENERAL, {})):
+        for case in (f"{wording}-{priority.word}", wording, priority.word, "any"):
+            yield from table.get(case, ())
+
+
+def _given(
+    words: Words, alarm: str, subject: str, facts: Mapping[str, Any]
+) -> dict[str, float | str]:
+    """Keep the facts that can be said, and make the rest of them."""
+    given: dict[str, float | str] = {"alarm": _line(alarm)}
+    if subject:
+        given["part"] = _line(subject)
+        given["source"] = _term(words, subject)
+    for key in FACTS & facts.keys():
+        value = facts[key]
+        if isinstance(value, str) and (value.strip() or key == "unit"):
+            given[key] = _term(words, value)
+        elif _is_number(value):
+            given[key] = float(value)
+    given.update(_made(words, given))
+    return given
+
+
+def _is_number(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) < 1e9 and math.isfinite(value)
+
+
+def _line(text: str) -> str:
+    """Keep a text to one line of printable characters."""
+    return "".join(one if one.isprintable() else " " for one in text).strip()
+
+
+def _term(words: Words, text: str) -> str:
+    line = _line(text)
+    return words.terms.get(line, line)
+
+
+def _made(
+    words: Words, given: Mapping[str, float | str]
+) -> Iterator[tuple[str, float | str]]:
+    rate = given.get("rate_pct_per_h")
+    if isinstance(rate, float) and abs(rate) >= STEADY_PCT_PER_H:
+        yield ("fall_pct_per_h" if rate < 0.0 else "rise_pct_per_h"), abs(rate)
+    minutes, hours, seconds = (given.get(k) for k in ("minutes", "hours", "seconds"))
+    if isinstance(minutes, float) and minutes >= 0.0:
+        # A forecast is never known to the second.
+        yield "minutes_text", span(words, 60.0 * max(1, round(minutes)))
+    if isinstance(hours, float) and hours >= 0.0:
+        yield "hours_text", span(words, 3600.0 * hours)
+    if isinstance(seconds, float) and seconds >= 0.0:
+        yield "seconds_text", span(words, seconds)
+    value, unit = given.get("value"), given.get("unit")
+    if isinstance(value, float) and isinstance(unit, str):
+        yield "value_text", f"{number(words, value)} {unit}".strip()
+
+
+def number(words: Words, value: float) -> str:
+    """Show a number with three figures or so, as people write it."""
+    size = abs(value)
+    decimals = 0 if size >= 100.0 else 1 if size >= 10.0 else 2
+    text = f"{value:.{decimals}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return ("0" if text == "-0" else text).replace(".", words.decimal)
+
+
+def span(words: Words, seconds: float) -> str:
+    """Say a length of time in the unit that people would choose.
+
+    Seconds below two minutes, minutes below an hour and a half, then hours.
+    """
+    if seconds < 120.0 and seconds != 60.0:
+        count, unit = float(max(1, round(seconds))), "second"
+    elif seconds < 5400.0 and seconds != 3600.0:
+        count, unit = float(round(seconds / 60.0)), "minute"
+    else:
+        count, unit = seconds / 3600.0, "hour"
+        count = float(round(count)) if count >= 10.0 else round(count, 1)
+    one, many = words.spans[unit]
+    form = one if count == 1.0 else many
+    return form.replace("{n}", number(words, count))
+
+
+def fields_of(variant: str) -> tuple[str, ...]:
+    """Return the names of the facts that a variant needs.
+
+    Raises:
+        ValueError: it is no sentence with plain fields.
+    """
+    names = []
+    for _, name, spec, conversion in string.Formatter().parse(variant):
+        if name is None:
+            continue
+        if conversion or "{" in (spec or ""):
+            raise ValueError(f"the field {name!r} may have a format only, like :.1f")
+        if name not in FACTS | MADE:
+            raise ValueError(f"the fact {name!r} is not known")
+        format(1.0 if spec else "", spec or "")
+        names.append(name)
+    return tuple(names)

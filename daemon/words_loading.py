@@ -1,0 +1,171 @@
+"""Read a message file into words, and make the core's renderer of it."""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.core.words import LONGEST, Words, fields_of, sentence
+from cabinvigil.daemon.settings_known import packaged
+from cabinvigil.daemon.settings_mistakes import (
+    ConfigError,
+    Mistake,
+    listed,
+    one_line,
+    shown,
+)
+from cabinvigil.daemon.settings_read import parse_toml, read_bytes
+
+_SPANS = ("second", "minute", "hour")
+_OWN = ("language", "decimal", "spans", "terms")
+
+
+def languages() -> tuple[str, ...]:
+    """Return the codes of the languages that ship, by their files."""
+    names = [entry.name for entry in resources.files("cabinvigil.config").iterdir()]
+    return tuple(
+        sorted(
+            name.removeprefix("words_").removesuffix(".toml")
+            for name in names
+            if name.startswith("words_") and name.endswith(".toml")
+        )
+    )
+
+
+def load_words(language: str = "en", path: str | Path | None = None) -> Words:
+    """Read the words of a language.
+
+    Args:
+        language: the code of one that ships.
+        path: a message file of a person's own, in its place.
+
+    Raises:
+        ConfigError: no such language, or the file's mistakes, all of them.
+    """
+    if path is not None:
+        name = one_line(str(path))
+        return _words(parse_toml(read_bytes(Path(path), name), name), name)
+    if language not in languages():
+        what = f"has no language {shown(language)}"
+        mend = f"choose one of {listed(languages())}, or name a file with `words`"
+        raise ConfigError([Mistake("the package", "", what, mend)])
+    name = f"words_{language}.toml"
+    return _words(parse_toml(packaged(name).read_bytes(), name), name)
+
+
+def renderer(language: str = "en", path: str | Path | None = None) -> Render:
+    """Make what the core asks for an alarm's sentence.
+
+    Raises:
+        ConfigError: as `load_words`.
+    """
+    return partial(_render, load_words(language, path))
+
+
+def _render(
+    words: Words,
+    alarm: str,
+    priority: Priority,
+    wording: str,
+    facts: Mapping[str, float | str],
+) -> str:
+    return sentence(words, alarm, priority, wording, facts)
+
+
+def _words(plain: Mapping[str, Any], file: str) -> Words:
+    mistakes: list[Mistake] = []
+
+    def wrong(key: str, what: str, mend: str) -> None:
+        mistakes.append(Mistake(file, one_line(key)[:80], what, mend))
+
+    for key in ("language", "decimal"):
+        if not isinstance(plain.get(key), str):
+            wrong(key, "is missing or no text", f'write `{key} = "..."`')
+    alarms = {
+        key: _alarm(key, table, wrong)
+        for key, table in plain.items()
+        if key not in _OWN
+    }
+    if "general" not in alarms:
+        mend = "copy the table [general] from words_en.toml, and translate it"
+        wrong("general", "is missing", mend)
+    words = Words(
+        language=str(plain.get("language")),
+        decimal=str(plain.get("decimal")),
+        spans=_spans(plain.get("spans"), wrong),
+        terms=_terms(plain.get("terms", {}), wrong),
+        alarms=alarms,
+    )
+    if mistakes:
+        raise ConfigError(mistakes)
+    return words
+
+
+Tell = Callable[[str, str, str], None]
+"""Takes a key, what is wrong with it, and how to mend it."""
+
+
+def _alarm(key: str, table: Any, wrong: Tell) -> Mapping[str, tuple[str, ...]]:
+    if not isinstance(table, Mapping):
+        wrong(key, "is no table", f"write [{one_line(key)[:40]}] with its cases")
+        return {}
+    return {
+        str(case): _variants(f"{key}.{case}", variants, wrong)
+        for case, variants in table.items()
+    }
+
+
+def _variants(key: str, variants: Any, wrong: Tell) -> tuple[str, ...]:
+    if (
+        not isinstance(variants, list)
+        or not variants
+        or not all(isinstance(one, str) for one in variants)
+    ):
+        mend = 'write ["the fullest sentence", "the barest sentence"]'
+        wrong(key, "is no list of sentences", mend)
+        return ()
+    needed: tuple[str, ...] = ()
+    for index, variant in enumerate(variants):
+        try:
+            needed = fields_of(variant)
+        except ValueError as error:
+            known = "use the facts that words_en.toml uses, like {o2_pct:.1f}"
+            wrong(
+                f"{key}[{index}]", f"cannot be filled ({one_line(str(error))})", known
+            )
+    if needed:
+        mend = "add a last sentence without any {fact}"
+        wrong(key, "needs a fact in its last sentence, which may be missing", mend)
+    if len(variants[-1]) > LONGEST:
+        mend = f"use {LONGEST} at most"
+        wrong(key, f"has a last sentence of {len(variants[-1])} characters", mend)
+    return tuple(variants)
+
+
+def _spans(table: Any, wrong: Tell) -> dict[str, tuple[str, str]]:
+    found: dict[str, tuple[str, str]] = {}
+    for unit in _SPANS:
+        forms = table.get(unit) if isinstance(table, Mapping) else None
+        if (
+            isinstance(forms, list)
+            and len(forms) == 2
+            and all(isinstance(form, str) and "{n}" in form for form in forms)
+        ):
+            found[unit] = (forms[0], forms[1])
+        else:
+            mend = f'write `{unit} = ["{{n}} ...", "{{n}} ..."]`, one and many'
+            wrong(f"spans.{unit}", "is missing, or not two forms with {n}", mend)
+    return found
+
+
+def _terms(table: Any, wrong: Tell) -> dict[str, str]:
+    if not isinstance(table, Mapping):
+        wrong("terms", "is no table", "write [terms]")
+        return {}
+    for term, said in table.items():
+        if not isinstance(said, str):
+            wrong(f"terms.{term}", "is no text", "write it in double quotes")
+    return {str(term): str(said) for term, said in table.items()}
