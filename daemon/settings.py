@@ -13,9 +13,11 @@ from cabinvigil.daemon.settings_known import Known, packaged
 from cabinvigil.daemon.settings_mistakes import (
     ConfigError,
     Mistake,
+    WrongError,
     one_line,
     unknown_key,
 )
+from cabinvigil.daemon.settings_notes import one_of
 from cabinvigil.daemon.settings_parts import build_buses, build_parts
 from cabinvigil.daemon.settings_read import parse_toml, read_toml
 from cabinvigil.daemon.settings_shape import shape
@@ -36,6 +38,7 @@ from cabinvigil.daemon.settings_values import (
     fields_of,
     to_plain,
 )
+from cabinvigil.daemon.words_loading import languages, load_words
 
 __all__ = [
     "AlarmSettings",
@@ -294,6 +297,23 @@ def _unknown_tables(
         mistakes.append(Mistake(file, path, what, wrong.mend))
 
 
+def _words(watch: Watch, file: str, folder: Path, mistakes: list[Mistake]) -> Watch:
+    """See that the sentences can be read, and give their file its whole path."""
+    if watch.words is None:
+        try:
+            one_of(watch.language, languages())
+        except WrongError as error:
+            mend = f"{error.mend}; or name a file of your own with `words`"
+            mistakes.append(Mistake(file, "watch.language", error.what, mend))
+        return watch
+    words = str(folder / watch.words)
+    try:
+        load_words(path=words)
+    except ConfigError as error:
+        mistakes += error.mistakes
+    return changed(watch, words=words)
+
+
 def _assemble(
     plain: Mapping[str, Any],
     file: str,
@@ -320,11 +340,10 @@ def _assemble(
     if not parts and not plain.get("part"):
         mend = "add a table [part.<name>] for each sensor, as the example has"
         mistakes.append(Mistake(file, "part", "names no sensor", mend))
+    if folder is not None and values["watch"] is not None:
+        values["watch"] = _words(values["watch"], file, folder, mistakes)
     if mistakes:
         raise ConfigError(mistakes)
-    if folder is not None and values["watch"].words is not None:
-        words = str(folder / values["watch"].words)
-        values["watch"] = changed(values["watch"], words=words)
     return Settings(
         **values,
         i2c=MappingProxyType({n: bus for n, bus in buses.items() if bus is not None}),
