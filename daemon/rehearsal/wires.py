@@ -11,6 +11,7 @@ import os
 import struct
 import termios
 import tty
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -40,6 +41,15 @@ class EmulatedSMBus:
     def detach(self, address: int) -> None:
         """Take the part at an address away."""
         self._parts.pop(address, None)
+
+    def swap(self, address: int, part: I2cPart) -> I2cPart:
+        """Put another part at an address; return the one that was there."""
+        before, self._parts[address] = self._parts[address], part
+        return before
+
+    def power_up(self, address: int) -> None:
+        """Cut the power of the part at an address, and give it back."""
+        self._parts[address].power_up()
 
     def i2c_rdwr(self, *i2c_msgs: Any) -> None:
         """Carry out `smbus2.i2c_msg` messages in one go, as the Pi's driver does.
@@ -84,7 +94,11 @@ class TextPart(Protocol):
     """A part that the kernel shows as text."""
 
     def text(self) -> bytes:
-        """Return what its file holds now."""
+        """Return what its file holds now.
+
+        Raises:
+            FileNotFoundError: it has left the wire, and the kernel removed its file.
+        """
         ...
 
     def power_up(self) -> None:
@@ -99,13 +113,12 @@ class EmulatedFile(KernelFile):
         """Serve the part's text; `path` is only for messages."""
         super().__init__(path, blocking=False)
         self.part = part
-        self.is_gone = False
-        """The part has left the wire, and the kernel has removed its file."""
 
     def _take(self) -> bytes:
-        if self.is_gone:
+        try:
+            return self.part.text()
+        except FileNotFoundError:
             return super()._take()  # the path does not exist, and that is said
-        return self.part.text()
 
 
 class EmulatedSerial:
@@ -125,6 +138,7 @@ class EmulatedSerial:
         self._master: int | None = None
         self._slave = -1
         self._timer: asyncio.TimerHandle | None = None
+        self._planned: list[asyncio.TimerHandle] = []
         self._appear()
 
     def plug(self) -> None:
@@ -155,7 +169,15 @@ class EmulatedSerial:
         os.close(self._master)
         self._master = None
 
-    close = unplug
+    def later(self, delay_s: float, act: Callable[[], None]) -> None:
+        """Plug or unplug after a while; `close` forgets it."""
+        self._planned.append(self._loop.call_later(delay_s, act))
+
+    def close(self) -> None:
+        """Unplug for good."""
+        for planned in self._planned:
+            planned.cancel()
+        self.unplug()
 
     def reschedule(self) -> None:
         """Set the timer for what the part sends next of its own accord."""
