@@ -44,6 +44,10 @@ class AlarmState(Enum):
     SUPPRESSED = "suppressed"
     OUT_OF_SERVICE = "out-of-service"
 
+    # Members are single, so identity serves; Enum's own hash is Python code, and it
+    # is asked some hundred times a tick.
+    __hash__ = object.__hash__
+
 
 # --- events ------------------------------------------------------------------
 

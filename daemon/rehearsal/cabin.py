@@ -1,7 +1,6 @@
 """The emulated cabin: the shared zone model, driven by a night's setting."""
 
 from dataclasses import dataclass
-from typing import Protocol
 
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
@@ -20,6 +19,7 @@ from cabinvigil.daemon.air.zone import (
 )
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Night, Setting, setting_at
+from cabinvigil.daemon.settings_values import Cabin
 
 CUT_OFF_O2_PCT = 18.0
 """An unvented heater's own oxygen cut-off acts here (US CPSC 1980, check value
@@ -37,20 +37,6 @@ HEAT_CAPACITY_J_K = 250e3
 which heats by 20 K in about an hour and a half on high."""
 STEP_S = 10.0
 """The model's own step; exact at any length while nothing changes within it."""
-
-
-class CabinFigures(Protocol):
-    """What the emulated cabin takes from the config."""
-
-    volume_m3: float | None
-    altitude_m: float | None
-    vent_low_cm2: float | None
-    vent_high_cm2: float | None
-    vent_height_m: float | None
-    wall_w_k: float | None
-    glass_u_w_m2k: float | None
-    outside_rh_pct: float | None
-    leak_per_h: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +60,7 @@ class Truth:
 class EmulatedCabin:
     """A cabin that lives through one night."""
 
-    def __init__(self, figures: CabinFigures, night: Night) -> None:
+    def __init__(self, figures: Cabin, night: Night) -> None:
         """Air it out; the night begins."""
         self._night = night
         self._leak_per_h = _or(figures.leak_per_h, 0.15)

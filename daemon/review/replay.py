@@ -17,7 +17,7 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
 )
 from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.review.logbook import Logbook
+from cabinvigil.daemon.review.logbook import Logbook, LogLine
 from cabinvigil.daemon.review.recording import Recording, RecordingError
 from cabinvigil.daemon.settings import Settings, from_plain
 from cabinvigil.daemon.wiring import part_infos
@@ -61,55 +61,55 @@ def compose_settings(settings: Settings, render: Render) -> Composed:
     )
 
 
-def event_of(line: dict[str, Any]) -> Event | None:
+def event_of(line: LogLine) -> Event | None:
     """Read one log line back as the event it tells of; None where it tells of none."""
-    match line.get("event"):
+    fields = line.fields
+    match line.event:
         case "air":
-            return _air(line)
+            return _air(fields)
         case "fault":
-            source, kind = str(line.get("source", "")), str(line.get("kind", ""))
+            source, kind = str(fields.get("source", "")), str(fields.get("kind", ""))
             if kind == "ok":
                 return SourceOk(source)
-            return SourceFault(source, kind, str(line.get("text", "")))
+            return SourceFault(source, kind, str(fields.get("text", "")))
         case "mark":
-            text, by = str(line.get("text", "")), str(line.get("by", ""))
+            text, by = str(fields.get("text", "")), str(fields.get("by", ""))
             return Act(ActKind.MARK, by=by, text=text)
         case "act":
-            return _act(line)
+            return _act(fields)
         case _:
             return None
 
 
-def _air(line: dict[str, Any]) -> Air:
+def _air(fields: dict[str, Any]) -> Air:
     values = {
         key: float(value)
-        for key, value in line.items()
+        for key, value in fields.items()
         if isinstance(value, int | float)
         and not isinstance(value, bool)
-        and key not in ("up_s", "t")
         and split_channel(key) is not None
     }
-    return Air(values, _names(line, "at_least"), _names(line, "doubtful"))
+    return Air(values, _names(fields, "at_least"), _names(fields, "doubtful"))
 
 
-def _names(line: dict[str, Any], key: str) -> frozenset[str]:
-    found = line.get(key)
+def _names(fields: dict[str, Any], key: str) -> frozenset[str]:
+    found = fields.get(key)
     if not isinstance(found, list):
         return frozenset()
     return frozenset(name for name in found if isinstance(name, str))
 
 
-def _act(line: dict[str, Any]) -> Act | None:
+def _act(fields: dict[str, Any]) -> Act | None:
     try:
-        kind = ActKind(line.get("act"))
-        for_s = float(line.get("for_s", 0.0))
+        kind = ActKind(fields.get("act"))
+        for_s = float(fields.get("for_s", 0.0))
     except (TypeError, ValueError):
         return None
     return Act(
         kind,
-        str(line.get("alarm", "")),
-        str(line.get("by", "")),
-        str(line.get("text", "")),
+        str(fields.get("alarm", "")),
+        str(fields.get("by", "")),
+        str(fields.get("text", "")),
         for_s,
     )
 
@@ -134,14 +134,12 @@ def replay_log(
     offset_s = 0.0
     last_s = 0.0
     for line in logbook:
-        up_s = line.get("up_s")
-        if not isinstance(up_s, int | float):
-            continue
-        if line.get("event") == "start" and not line.get("continues"):
-            if last_s:
-                offset_s += last_s
-            state = _begin(line, settings, render, float(up_s))
-            last_s = 0.0
+        if line.event == "start":
+            if line.fields.get("continues") and state is not None:
+                continue
+            offset_s += last_s
+            last_s = line.up_s
+            state = _begin(line, settings, render)
             continue
         event = event_of(line)
         if event is None:
@@ -151,22 +149,20 @@ def replay_log(
                 f"{path}: has no start record that tells what ran; add --config FILE "
                 "with the cabin's settings"
             )
-        last_s = max(last_s, float(up_s))
+        last_s = max(last_s, line.up_s)
         state, commands = step(state, event, last_s)
         yield offset_s + last_s, commands
 
 
-def _begin(
-    line: dict[str, Any], settings: Settings | None, render: Render, up_s: float
-) -> State | None:
+def _begin(line: LogLine, settings: Settings | None, render: Render) -> State | None:
     ran = settings
     if ran is None:
-        plain = line.get("config")
+        plain = line.fields.get("config")
         if not isinstance(plain, dict):
             return None
         ran = from_plain(plain)
     setup = compose_settings(ran, render).setup
-    kept = line.get("kept")
+    kept = line.fields.get("kept")
     if isinstance(kept, dict):
-        return restore(setup, kept, up_s, down_s=line.get("down_s"))[0]
-    return start(setup, up_s)
+        return restore(setup, kept, line.up_s, down_s=line.fields.get("down_s"))[0]
+    return start(setup, line.up_s)

@@ -1,0 +1,58 @@
+"""The short account at the end of a rehearsed night."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from cabinvigil.daemon.core.model import Priority, Transition
+from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.play import START_WALL, ZONE
+
+O2_LIMIT_PCT = 19.5
+"""29 CFR 1910.146(b), as `o2-low`."""
+
+
+def clock_text(at_s: float) -> str:
+    """Write a moment of the night as the trailer's own time of day."""
+    return f"{START_WALL.astimezone(ZONE) + timedelta(seconds=at_s):%H:%M}"
+
+
+def account(
+    night: str, truths: list[Truth], rings: list[tuple[float, Transition]]
+) -> Iterator[str]:
+    """Say how the night went, beside what was really so."""
+    yield ""
+    yield f"The night '{night}', as it really was:"
+    if truths:
+        lowest = min(truths, key=lambda t: t.o2_pct)
+        yield (
+            f"  oxygen down to {lowest.o2_pct:.2f} % at "
+            f"{clock_text(lowest.time_s)}, carbon dioxide up to "
+            f"{max(t.co2_ppm for t in truths):.0f} ppm, carbon monoxide up to "
+            f"{max(t.co_ppm for t in truths):.0f} ppm"
+        )
+        yield (
+            f"  {truths[-1].water_on_walls_kg:.1f} kg of water on glass and walls, "
+            f"{min(t.temp_c for t in truths):.0f} to "
+            f"{max(t.temp_c for t in truths):.0f} °C inside"
+        )
+    yield from _rings(truths, rings)
+
+
+def _rings(truths: list[Truth], rings: list[tuple[float, Transition]]) -> Iterator[str]:
+    grave = [(at, ring) for at, ring in rings if ring.priority >= Priority.MEDIUM]
+    if not grave:
+        yield "Nothing woke the sleepers."
+        return
+    at_s, first = grave[0]
+    yield (
+        f"First woken at {clock_text(at_s)} by {first.alarm} "
+        f"({first.priority.word}); {len(grave)} waking alarms in all."
+    )
+    crossed = next((t.time_s for t in truths if t.o2_pct <= O2_LIMIT_PCT), None)
+    o2_rings = [at for at, ring in grave if ring.alarm.startswith("o2-")]
+    if crossed is not None and o2_rings:
+        early_min = (crossed - o2_rings[0]) / 60.0
+        yield (
+            f"The oxygen alarm rang {early_min:.0f} min before oxygen was really at "
+            f"{O2_LIMIT_PCT:g} %."
+        )

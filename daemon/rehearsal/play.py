@@ -1,0 +1,159 @@
+"""One night, rehearsed: the daemon's own watch on emulated wires, in virtual time."""
+
+import asyncio
+import tempfile
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any, Protocol
+
+from cabinvigil.daemon.clock import VirtualClock
+from cabinvigil.daemon.core.model import Record
+from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.keeping_watch import keep_watch
+from cabinvigil.daemon.outputs.base import Output
+from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.rehearsal.failures import Failing
+from cabinvigil.daemon.rehearsal.nights import Failure, Night
+from cabinvigil.daemon.rehearsal.stage import Stage
+from cabinvigil.daemon.review.replay import compose_settings
+from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.start_record import start_fields
+from cabinvigil.daemon.watcher import Watcher
+from cabinvigil.daemon.wiring import wire
+
+START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
+"""22:00 where the trailer stands, in January: our own scenario."""
+ZONE = timezone(timedelta(hours=1))
+"""The trailer's own time."""
+TRUTH_EVERY_S = 60.0
+
+
+class Cabin(Protocol):
+    """What the parts hang in: an emulated cabin, or recorded air."""
+
+    def advance(self, to_s: float) -> None:
+        """Live on until `to_s`."""
+        ...
+
+    def air_now(self) -> AirNow:
+        """Return the air that the parts see."""
+        ...
+
+    def truth(self) -> Truth | None:
+        """Return what is so, or None where nobody knows."""
+        ...
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """What is to be played."""
+
+    settings: Settings
+    render: Render
+    cabin: Cabin
+    hours: float
+    failures: tuple[Failure, ...] = ()
+    seed: int = 1
+
+
+MakeOutputs = Callable[[VirtualClock, Callable[[Any], None]], Sequence[Output]]
+"""Makes the outputs from the clock and from where faults go."""
+
+
+async def play(
+    rehearsal: Rehearsal,
+    make_outputs: MakeOutputs,
+    on_truth: Callable[[Truth], None] = lambda _truth: None,
+) -> Watcher:
+    """Play a night on the running loop; returns the watcher as it ended."""
+    loop = asyncio.get_running_loop()
+    clock = VirtualClock(loop, START_WALL)
+    origin_s = loop.time()
+
+    def now() -> float:
+        return loop.time() - origin_s
+
+    def air() -> AirNow:
+        rehearsal.cabin.advance(now())
+        return rehearsal.cabin.air_now()
+
+    settings = rehearsal.settings
+    with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
+        stage = Stage(Path(folder), air, now, rehearsal.seed)
+        stage.hang(settings.parts)
+        urgent, until = asyncio.Event(), asyncio.Event()
+        reports: list[Any] = []
+        outputs = make_outputs(clock, reports.append)
+        watcher = Watcher(
+            compose_settings(settings, rehearsal.render),
+            clock,
+            outputs,
+            on_urgent=urgent.set,
+        )
+        _begin(watcher, settings, outputs)
+        wired = wire(
+            settings.parts,
+            {name: bus.device for name, bus in settings.i2c.items()},
+            watcher,
+            clock,
+            stage.wires(),
+        )
+        failing = Failing(stage, rehearsal.failures)
+        told_s = 0.0
+
+        def after_tick() -> None:
+            nonlocal told_s
+            while reports:
+                watcher.on_event(reports.pop(0))
+            failing.advance(now())
+            if now() >= told_s:
+                told_s += TRUTH_EVERY_S
+                rehearsal.cabin.advance(now())
+                truth = rehearsal.cabin.truth()
+                if truth is not None:
+                    on_truth(truth)
+
+        loop.call_at(origin_s + rehearsal.hours * 3600.0, until.set)
+        try:
+            await keep_watch(
+                watcher,
+                wired.samplers,
+                clock,
+                settings.watch.tick_s,
+                urgent=urgent,
+                until=until,
+                after_tick=after_tick,
+            )
+        finally:
+            wired.close()
+            with suppress(OSError):
+                stage.strike()
+        watcher.hand_out([Record("stop", {"reason": "end of night"})], watcher.up_s())
+        for output in outputs:
+            output.stop(5.0)
+        return watcher
+
+
+def _begin(watcher: Watcher, settings: Settings, outputs: Sequence[Output]) -> None:
+    for output in outputs:
+        output.start()
+    record = Record("start", start_fields(settings, emulated=True), urgent=True)
+    watcher.hand_out([record], watcher.up_s())
+
+
+def emulated_night(
+    settings: Settings, render: Render, night: Night, hours: float | None, seed: int
+) -> Rehearsal:
+    """Make a named night ready to be played."""
+    return Rehearsal(
+        settings,
+        render,
+        EmulatedCabin(settings.cabin, night),
+        night.hours if hours is None else hours,
+        night.failures,
+        seed,
+    )

@@ -1,0 +1,58 @@
+"""Recorded air in place of the emulated cabin: the same parts, on the same wires."""
+
+from dataclasses import fields, replace
+from itertools import pairwise
+
+from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.review.recording import Recording, Row
+
+_KNOWN = frozenset(field.name for field in fields(AirNow))
+_RENAMED = {"temp_c_glass": "glass_c"}
+
+
+class RecordedAir:
+    """Plays a recording; between its rows the air moves in a straight line."""
+
+    def __init__(self, recording: Recording) -> None:
+        """Read all rows; the first row's time becomes the night's start."""
+        rows = list(recording.rows())
+        self._rows = rows
+        self._start_s = rows[0].time_s if rows else 0.0
+        self.hours = (rows[-1].time_s - self._start_s) / 3600.0 if rows else 0.0
+        self._pairs = pairwise(rows)
+        self._pair = next(self._pairs, None)
+        self._air = AirNow()
+        self.advance(0.0)
+
+    def advance(self, to_s: float) -> None:
+        """Move to a moment; time only goes forward."""
+        at_s = to_s + self._start_s
+        while self._pair is not None and self._pair[1].time_s < at_s:
+            following = next(self._pairs, None)
+            if following is None:
+                break
+            self._pair = following
+        if self._pair is not None:
+            self._air = replace(self._air, **_between(*self._pair, at_s))
+
+    def air_now(self) -> AirNow:
+        """Return what the parts see."""
+        return self._air
+
+    def truth(self) -> Truth | None:
+        """Nobody knows: a recording is what sensors saw."""
+        return None
+
+
+def _between(before: Row, after: Row, at_s: float) -> dict[str, float]:
+    span_s = after.time_s - before.time_s
+    share = 1.0 if span_s <= 0.0 else (at_s - before.time_s) / span_s
+    share = min(max(share, 0.0), 1.0)
+    found: dict[str, float] = {}
+    for channel, value in before.values.items():
+        name = _RENAMED.get(channel, channel)
+        if name in _KNOWN:
+            end = after.values.get(channel, value)
+            found[name] = value + (end - value) * share
+    return found
