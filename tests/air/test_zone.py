@@ -288,7 +288,7 @@ def test_ten_second_steps_are_enough_for_water():
     for _ in range(3600):
         fine = step(LAPWING, fine, inputs, 1.0)
     assert water(LAPWING, coarse)[1] == pytest.approx(water(LAPWING, fine)[1], rel=5e-3)
-    assert water(LAPWING, fine)[1] > 0.2  # and it is wet indeed
+    assert water(LAPWING, fine)[1] > 0.05  # and it is wet indeed
 
 
 def test_water_that_settled_is_missing_from_the_air():
