@@ -98,6 +98,20 @@ def decode_text(text: bytes) -> float:
     return decode(bytes.fromhex(first.decode()))
 
 
+def judge(temp_c: float) -> list[Sample]:
+    """Judge a temperature.
+
+    Raises:
+        NotMeasuredError: the value that the part wakes up with.
+    """
+    if temp_c == POWER_ON_C:
+        raise NotMeasuredError(
+            f"it reports {POWER_ON_C:g} °C, the value it wakes up with: check its "
+            "supply wire"
+        )
+    return [Sample("temp_c", temp_c)]
+
+
 class Ds18b20:
     """Codec of one DS18B20; see `StreamPart`.  Each feed is one reading of the file."""
 
@@ -116,13 +130,7 @@ class Ds18b20:
             NotMeasuredError: the value that the part wakes up with.
             DriverError: see `decode_text`.
         """
-        temp_c = decode_text(data)
-        if temp_c == POWER_ON_C:
-            raise NotMeasuredError(
-                f"it reports {POWER_ON_C:g} °C, the value it wakes up with: check its "
-                "supply wire"
-            )
-        return [Sample("temp_c", temp_c)]
+        return judge(decode_text(data))
 
     def inform(self, quantity: str, value: float) -> None:
         """Take nothing: the part needs no other."""

@@ -190,8 +190,10 @@ def make(options: Mapping[str, Any]) -> O2CellAds1115:
     opt.known(options, PART.options)
     zero_mv = opt.number(options, "zero_mv", 0.0, -1.0, 1.0)
     air_mv = opt.optional_number(options, "air_mv", *SPAN_MV)
+    # Read in any case, so that a wrong option is told before the first span too.
+    span = span_of(options, (air_mv or SPAN_MV[0]) - zero_mv)
     cell = Cell(
-        span=None if air_mv is None else span_of(options, air_mv - zero_mv),
+        span=None if air_mv is None else span,
         air_temp_c=opt.number(options, "air_temp_c", REFERENCE_C, -40.0, 60.0),
         zero_mv=zero_mv,
         slope_pct_per_k=opt.number(options, "slope_pct_per_k", 0.0, -1.0, 1.0),

@@ -276,7 +276,7 @@ PART = PartInfo(
         # none takes t90, 20 % in 30 s; three times that is no gas.
         "o2_pct": Gives(0.01, 0.02, 13.0, 3600.0, 2.0),
         "o2_hpa": Gives(0.1, 0.2, 13.0, 1800.0, 20.0),
-        "pressure_hpa": Gives(1.0, 1.0, 1.0, 86400.0, 5.0),
+        "pressure_hpa": Gives(1.0, 0.3, 1.0, 86400.0, 5.0),
     },
     make=make,
     interval_s=1.0,

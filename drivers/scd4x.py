@@ -13,7 +13,6 @@ from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.probe import Identify, answers
 from cabinvigil.drivers.kit.steps import (
     CalibrationError,
-    DriverError,
     Gives,
     NotMeasuredError,
     NotReadyError,
@@ -43,6 +42,7 @@ SHORT_S = 0.001
 STOP_S = 0.5
 PERSIST_S = 0.8
 RECALIBRATION_S = 0.4
+SELF_TEST_S = 10.0
 
 READY_BITS = 0x07FF
 """Any of the low 11 bits set: a measurement waits (two public drivers agree)."""
@@ -166,7 +166,7 @@ class Scd4x:
             ShortError, LengthError, CrcError: an answer cannot be read.
         """
         yield Transfer(command(STOP_PERIODIC), 0, STOP_S)
-        yield from ask(SERIAL_NUMBER, 3, SHORT_S)
+        decode_serial((yield Transfer(command(SERIAL_NUMBER), 9, SHORT_S)))
         yield from _self_calibration_off()
         if self._temp_offset_c is not None:
             word = temp_offset_word(self._temp_offset_c)
@@ -259,13 +259,22 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
     reply = yield Transfer(
         command(FORCED_RECALIBRATION, target_ppm), 3, RECALIBRATION_S
     )
-    try:
-        correction = decode_correction(reply)
-    except DriverError:
-        yield Transfer(command(START_PERIODIC))
-        raise
     yield Transfer(command(START_PERIODIC))
-    return correction
+    return decode_correction(reply)
+
+
+def self_test() -> Generator[Transfer, bytes, bool]:
+    """Run the part's self-test of ten seconds; return whether it found no fault.
+
+    The part is started again whatever came of it.
+
+    Raises:
+        ShortError, LengthError, CrcError: the answer cannot be read.
+    """
+    yield Transfer(command(STOP_PERIODIC), 0, STOP_S)
+    reply = yield Transfer(command(SELF_TEST), 3, SELF_TEST_S)
+    yield Transfer(command(START_PERIODIC))
+    return decode_self_test(reply)
 
 
 def identify() -> Identify:

@@ -22,8 +22,6 @@ from cabinvigil.drivers.kit.steps import (
 from cabinvigil.drivers.kit.words import words
 
 MEASURE_HIGH = 0xFD
-MEASURE_MEDIUM = 0xF6
-MEASURE_LOW = 0xE0
 SERIAL_NUMBER = 0x89
 SOFT_RESET = 0x94
 HEAT_HIGH_1S = 0x39
