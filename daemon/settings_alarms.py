@@ -205,7 +205,8 @@ def _missing(
             what = "is missing: a limits file names every alarm of the packaged one"
             mend = "copy its table from the packaged limits.toml"
             out.mistakes.append(Mistake(limits.file, f"alarm.{name}", what, mend))
-    kinds = {table.get("kind") for table in named.values()}
+    every = (*limits.tables.values(), *own.tables.values())
+    kinds = [table.get("kind") for table in every]
     for rule in known.rule_names():
         if rule not in kinds:
             what = f"names no alarm that the rule {rule} judges, so it would never ring"

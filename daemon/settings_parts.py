@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from typing import Any
 
 from cabinvigil.daemon.settings_known import Known
@@ -108,6 +109,8 @@ def build_parts(
     """Read the parts and check each against its registry entry and its fellows."""
     parts: dict[str, PartSettings] = {}
     infos: dict[str, PartInfo] = {}
+    unread: set[str] = set()
+    """Parts with mistakes of their own; to name one as a source is no second one."""
     for name, at, table in tables(plain, file, "part", mistakes):
         wrong = name_mistake(name, "part")
         if wrong is None and name in buses:
@@ -116,6 +119,7 @@ def build_parts(
             mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
         part = shape(PartSettings, table, file, at, mistakes)
         if part is None:
+            unread.add(name)
             continue
         found = list(_part_mistakes(part, buses, known))
         mistakes += [Mistake(file, f"{at}.{k}", w.what, w.mend) for k, w in found]
@@ -124,7 +128,7 @@ def build_parts(
             part = _filled(part, infos[name])
         parts[name] = part
     for name, part in parts.items():
-        for key, wrong in _fellow_mistakes(name, part, parts, infos):
+        for key, wrong in _fellow_mistakes(name, part, parts, infos, unread):
             mistakes.append(Mistake(file, f"part.{name}.{key}", wrong.what, wrong.mend))
     return parts
 
@@ -216,6 +220,7 @@ def _fellow_mistakes(
     part: PartSettings,
     parts: Mapping[str, PartSettings],
     infos: Mapping[str, PartInfo],
+    unread: AbstractSet[str],
 ) -> Found:
     """Look for what two parts cannot share, and for parts that are named as sources."""
     for other, fellow in parts.items():
@@ -234,6 +239,8 @@ def _fellow_mistakes(
     for quantity, source in part.informed_by.items():
         key = keys.get(quantity, "humidity_from")
         givers = [one for one, info in infos.items() if quantity in info.gives]
+        if source in unread:
+            continue
         if source not in parts or source == name:
             what = f"names {shown(source)}, which is no other part"
         elif source in infos and source not in givers:

@@ -39,6 +39,8 @@ def read_bytes(path: Path, name: str) -> bytes:
                 f"name a .toml file below {LARGEST_BYTES} bytes",
             )
         return path.read_bytes()[: LARGEST_BYTES + 1]
+    except ConfigError:
+        raise
     except FileNotFoundError:
         mend = "check the name, or copy the example cabin.toml there"
         raise _refusal(name, "is not there", mend) from None
@@ -108,6 +110,7 @@ _MENDS: Mapping[str, str] = {
     "Expected newline": "end the line there; a decimal has a point, no comma",
     "Invalid value": "write a number, true, false, or a text in double quotes",
     "Expected '=' after a key": "write `key = value`",
+    'Expected "\'"': "close the text with its quote on the same line",
     "Unterminated": "close it with the quote that opens it",
     "Illegal character": "close the text with its quote on the same line",
     "Invalid statement": "write `[table]`, `key = value`, or a comment after #",
