@@ -99,6 +99,8 @@ class EmulatedScd4x:
         """Take a command, with its parameter where it has one."""
         if self._now() < self._busy_until_s:
             raise Nack
+        if not data:
+            return  # its address alone is acknowledged
         command = int.from_bytes(data[:2], "big")
         if len(data) < 2 or command not in _COMMANDS:
             raise Nack

@@ -55,6 +55,8 @@ class EmulatedSgp41:
         """Take a command with its parameters."""
         now_s = self._now()
         command = int.from_bytes(data[:2], "big")
+        if not data and now_s >= self._busy_until_s:
+            return  # its address alone is acknowledged
         if now_s < self._busy_until_s or len(data) < 2 or command not in _COMMANDS:
             raise Nack
         what, busy_s, parameters = _COMMANDS[command]

@@ -62,8 +62,10 @@ class EmulatedSht4x:
     def write(self, data: bytes) -> None:
         """Take a command of one byte."""
         now_s = self._now()
-        if now_s < self._busy_until_s or len(data) != 1:
+        if now_s < self._busy_until_s or len(data) > 1:
             raise Nack
+        if not data:
+            return  # its address alone is acknowledged
         command = data[0]
         self._answer = None
         if command in _MEASURE:

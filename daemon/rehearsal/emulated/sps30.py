@@ -59,6 +59,8 @@ class EmulatedSps30:
 
     def write(self, data: bytes) -> None:
         """Take a command."""
+        if not data and self._awake:
+            return  # its address alone is acknowledged
         command = int.from_bytes(data[:2], "big")
         if self._now() < self._busy_until_s or command not in self._COMMANDS:
             raise Nack
