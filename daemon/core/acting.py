@@ -2,12 +2,19 @@
 
 from collections.abc import Mapping
 
+from cabinvigil.daemon.core import aside
 from cabinvigil.daemon.core import standing as life
 from cabinvigil.daemon.core.alarm import Trigger
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.core.model import Act, ActKind, AlarmState, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.core.standing import Standing
+
+ENDS = {
+    ActKind.UNSHELVE: AlarmState.SHELVED,
+    ActKind.RETURN_TO_SERVICE: AlarmState.OUT_OF_SERVICE,
+}
+"""Which state each act of taking back ends; what the design suppresses, nobody does."""
 
 
 def act(
@@ -16,29 +23,36 @@ def act(
     history: History,
     event: Act,
     now: float,
-) -> dict[str, Standing]:
-    """Apply an act to the alarms it names ('' names all); unknown names do nothing."""
+) -> tuple[dict[str, Standing], dict[str, Verdict | None]]:
+    """Apply an act to the alarms it names ('' names all); unknown names do nothing.
+
+    Returns:
+        Where every alarm stands now, and the verdicts of those that were taken back.
+    """
     changed = dict(standings)
+    verdicts: dict[str, Verdict | None] = {}
     for spec in setup.alarms:
         if event.alarm and event.alarm != spec.id:
             continue
-        changed[spec.id] = _one(spec, standings[spec.id], history, event, now)
-    return changed
+        standing = standings[spec.id]
+        if event.kind in ENDS:
+            if standing.state is ENDS[event.kind]:
+                verdict = spec.judge(spec.params, history, now)
+                verdicts[spec.id] = verdict
+                changed[spec.id] = aside.take_back(standing, verdict, now)
+        else:
+            changed[spec.id] = _one(spec, standing, event, now)
+    return changed, verdicts
 
 
-def _one(
-    spec: AlarmSpec, standing: Standing, history: History, event: Act, now: float
-) -> Standing:
+def _one(spec: AlarmSpec, standing: Standing, event: Act, now: float) -> Standing:
     match event.kind:
         case ActKind.ACKNOWLEDGE | ActKind.RESET:
             # A reset by hand is an answer; the table resets by itself once it is clear.
             return life.acknowledge(spec, standing, now)
         case ActKind.SHELVE if event.alarm:
-            return life.put_aside(spec, standing, Trigger.SHELVE, event.for_s, now)
+            return aside.put_aside(spec, standing, Trigger.SHELVE, event.for_s, now)
         case ActKind.OUT_OF_SERVICE if event.alarm and event.by != "phone":
-            return life.put_aside(spec, standing, Trigger.REMOVE, 0.0, now)
-        case ActKind.UNSHELVE | ActKind.RETURN_TO_SERVICE:
-            verdict = spec.judge(spec.params, history, now)
-            return life.take_back(standing, verdict, now)
+            return aside.put_aside(spec, standing, Trigger.REMOVE, 0.0, now)
         case _:
             return standing

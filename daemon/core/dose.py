@@ -24,8 +24,14 @@ ALARM_MINUTES: tuple[tuple[float, float], ...] = (
     (300.0, 2.5),  # EN: within 3
     (400.0, 2.0),  # UL: within 15; its 'not before 4' yields to EN's 300 ppm row
 )
+RECOVERS_BELOW_PPM = 30.0
+"""Both standards let this level go on for hours: below it the fraction goes down, from
+here to the table's first row it stays."""
 RECOVERY_HALF_LIFE_S = 253.0 * 60.0
 """COHb half-life at rest in room air (check value `co_cfk_equilibrium`)."""
+MOST_FRACTION = 2.0
+"""The fraction grows no further: a poisoned sleeper is given no second grace for one
+half-life of clean air, and not for a whole day."""
 
 
 def alarm_minutes(co_ppm: float) -> float:
@@ -41,7 +47,7 @@ def alarm_minutes(co_ppm: float) -> float:
     for (low_ppm, low_min), (high_ppm, high_min) in pairwise(ALARM_MINUTES):
         if co_ppm <= high_ppm:
             share = math.log(co_ppm / low_ppm) / math.log(high_ppm / low_ppm)
-            return low_min * (high_min / low_min) ** share
+            return low_min * math.exp(share * math.log(high_min / low_min))
     return last_min * last_ppm / co_ppm
 
 
@@ -55,11 +61,12 @@ class Dose:
 
 
 def breathe_co(dose: Dose, co_ppm: float, gap_s: float) -> Dose:
-    """Breathe a level for `gap_s` seconds."""
+    """Breathe a level for `gap_s` seconds; below nothing counts as nothing."""
     co_ppm = max(co_ppm, 0.0)
+    fraction = dose.alarm_fraction
     minutes = alarm_minutes(co_ppm)
     if minutes < math.inf:
-        fraction = dose.alarm_fraction + gap_s / 60.0 / minutes
-    else:
-        fraction = dose.alarm_fraction * 0.5 ** (gap_s / RECOVERY_HALF_LIFE_S)
+        fraction = min(MOST_FRACTION, fraction + gap_s / 60.0 / minutes)
+    elif co_ppm < RECOVERS_BELOW_PPM:
+        fraction *= math.exp(-math.log(2.0) * gap_s / RECOVERY_HALF_LIFE_S)
     return Dose(cohb_step(dose.cohb_pct, co_ppm, gap_s), fraction)

@@ -4,66 +4,38 @@ The same readings give the same alarms, whether they come from wires tonight, fr
 emulated cabin, or from the log of a night long gone.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core import history as past
-from cabinvigil.daemon.core import standing as life
 from cabinvigil.daemon.core.acting import act
-from cabinvigil.daemon.core.alarm import IN_ALARM, Trigger
+from cabinvigil.daemon.core.airing import all_clear
+from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM
+from cabinvigil.daemon.core.aside import stay_aside, suppress
 from cabinvigil.daemon.core.dose import breathe_co
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import (
     Act,
+    ActKind,
     Air,
-    AlarmState,
-    Alert,
     Command,
     Estimate,
     Event,
-    Priority,
     Record,
     Sound,
     SourceFault,
     SourceOk,
-    Transition,
     Verdict,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
-from cabinvigil.daemon.core.sounding import EXPIRY_S, choose, escalate, is_flood
-from cabinvigil.daemon.core.standing import Standing
+from cabinvigil.daemon.core.standing import Standing, advance
+from cabinvigil.daemon.core.state import State as State
+from cabinvigil.daemon.core.telling import tell
 
 TREND_EVERY_S = 10.0
 """The trend's estimate is renewed this often: its own step (design.md, section 6)."""
 ESTIMATE_EVERY_S = 60.0
-ALL_CLEAR_AFTER_S = 300.0
-"""Five quiet minutes of known air before 'safe to go back in': two lags of the
-slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
-RAISES_KEPT = 32
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """All that the core knows; frozen."""
-
-    setup: Setup
-    history: History
-    standings: Mapping[str, Standing]
-    trend_state: Any = None
-    trend_s: float = float("-inf")
-    """When the estimate was last renewed."""
-    estimated_s: float = float("-inf")
-    """When the estimate was last told."""
-    sound: Sound = field(default_factory=lambda: Sound("quiet"))
-    before_s: float = float("-inf")
-    """When readings last came."""
-    raised: tuple[float, ...] = ()
-    """The last raises of any alarm, for the flood measure."""
-    airing_since_s: float | None = None
-    """Since when the air has been clear after a gas alarm, unless told already."""
-    airing: bool = False
-    """A gas alarm has rung and its all-clear is still owed."""
+"""The estimate is told once a minute (design.md, section 3)."""
 
 
 def start(setup: Setup, now: float) -> State:
@@ -84,17 +56,18 @@ def step(state: State, event: Event, now: float) -> tuple[State, list[Command]]:
     Args:
         state: what was known.
         event: what happened.
-        now: monotonic seconds; never before the last event's.
+        now: monotonic seconds; one before the last event's counts as the last's.
 
     Returns:
         What is known now, and the commands in the order they are to be carried out.
     """
+    now = max(now, state.history.now)
     match event:
         case Air():
             state = _breathe(state, event, now)
             said: list[Command] = [Record("air", _air_fields(event))]
             state, judged = _judge(state, now)
-            state, told = _tell_estimate(state, now)
+            state, told = _tell_estimate(replace(state, before_s=now), now)
             return state, said + told + judged
         case SourceFault() | SourceOk():
             return _source(state, event, now)
@@ -112,15 +85,15 @@ def _air_fields(air: Air) -> dict[str, Any]:
 
 
 def _ruling(history: History) -> dict[str, float]:
-    """Return the value of each quantity that rules at the bunk, where it is fresh."""
+    """Return the value of each quantity that rules at the bunk, where it is new."""
     values: dict[str, float] = {}
     for (quantity, place), keys in history.setup.places.items():
-        if place:
+        if place != "":
             continue
-        side: past.Side = "below" if quantity == "o2_pct" else "above"
         if len(keys) == 1:
             series = history.fresh(keys[0])
         else:
+            side: past.Side = "below" if quantity == "o2_pct" else "above"
             worst = history.worst(quantity, side, place)
             series = None if worst is None else worst[1]
         if series is not None and series.at_s == history.now and not series.at_least:
@@ -131,23 +104,13 @@ def _ruling(history: History) -> dict[str, float]:
 def _breathe(state: State, air: Air, now: float) -> State:
     """Take a tick's values: series, dose and trend."""
     setup, history = state.setup, state.history
-    gap_s = now - history.now
-    series = past.breathe(history, air, now)
-    history = History(
-        setup,
-        history.started_s,
-        now,
-        series,
-        history.sources,
-        history.dose,
-        history.trend,
-    )
+    history = replace(history, now=now, series=past.breathe(history, air, now))
     worst_co = history.worst("co_ppm", "above")
     if worst_co is not None:
-        history = replace(
-            history,
-            dose=breathe_co(history.dose, worst_co[1].value, gap_s),
-        )
+        # Since the last readings, not since the last event: an act takes no time away.
+        gap_s = now - max(state.before_s, history.started_s)
+        dose = breathe_co(history.dose, worst_co[1].value, gap_s)
+        history = replace(history, dose=dose)
     if setup.trend is None:
         return replace(state, history=history)
     trend_state = setup.trend.update(state.trend_state, now, _ruling(history))
@@ -184,21 +147,21 @@ def _source(
 
 def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     """Take what a person did."""
-    history = replace(state.history, now=now)
-    standings = act(state.setup, state.standings, history, event, now)
     said: list[Command] = [act_record(event)]
-    if event.kind.value == "test" and state.sound.pattern == "quiet":
+    if event.kind is ActKind.TEST and state.sound.pattern == "quiet":
         said.append(Sound("test"))
     before = state.standings
+    history = replace(state.history, now=now)
+    standings, verdicts = act(state.setup, before, history, event, now)
     state = replace(state, history=history, standings=standings)
-    state, told = _tell(state, before, {}, now)
+    state, told = tell(state, before, verdicts, now)
     state, judged = _judge(state, now)
     return state, said + told + judged
 
 
 def act_record(event: Act) -> Record:
     """Spell a person's act for the log."""
-    if event.kind.value == "mark":
+    if event.kind is ActKind.MARK:
         return Record("mark", {"text": event.text, "by": event.by}, urgent=True)
     return Record(
         "act",
@@ -215,155 +178,46 @@ def act_record(event: Act) -> Record:
 
 def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     """Ask every rule, move every alarm, and say what changed."""
-    setup, history, before = state.setup, state.history, state.standings
-    before_s = state.before_s if state.before_s != float("-inf") else now
-    standings = dict(before)
+    history, before = state.history, state.standings
+    before_s = now if state.before_s == float("-inf") else state.before_s
+    moved: dict[str, Standing] = {}
     verdicts: dict[str, Verdict | None] = {}
-    for spec in setup.alarms:
+    coverable: list[tuple[AlarmSpec, Verdict | None]] = []
+    for spec in state.setup.alarms:
         verdict = spec.judge(spec.params, history, now)
-        standing = standings[spec.id]
-        moved = life.advance(spec, standing, verdict, now, before_s)
-        if spec.suppressed_by:
-            moved = _suppress(spec, standings, moved, verdict, now)
-        if moved is not standing:
-            standings[spec.id] = moved
+        standing = before[spec.id]
+        if standing.state in ASIDE:
+            after = stay_aside(spec, standing, verdict, now)
+        else:
+            after = advance(spec, standing, verdict, now, before_s)
+        if after is not standing:
+            moved[spec.id] = after
             verdicts[spec.id] = verdict
-    changed, again = escalate(standings, setup.escalate_s, now)
-    standings.update(changed)
-    state = replace(state, standings=standings, before_s=now)
-    state, told = _tell(state, before, verdicts, now)
-    state, clear = _all_clear(state, now)
-    return state, told + again + clear
+        if spec.suppressed_by:
+            coverable.append((spec, verdict))
+    if moved or coverable:
+        standings = {**before, **moved}
+        _suppress(standings, coverable, verdicts, now)
+        state = replace(state, standings=standings)
+    state, told = tell(state, before, verdicts, now)
+    state, clear = all_clear(state, now)
+    return state, told + clear
 
 
 def _suppress(
-    spec: AlarmSpec,
-    standings: Mapping[str, Standing],
-    standing: Standing,
-    verdict: Verdict | None,
+    standings: dict[str, Standing],
+    coverable: list[tuple[AlarmSpec, Verdict | None]],
+    verdicts: dict[str, Verdict | None],
     now: float,
-) -> Standing:
-    """Hold back a fault whose cause another alarm tells; never more than a fault."""
-    covered = any(
-        standings[other].state in IN_ALARM
-        for other in spec.suppressed_by
-        if other in standings
-    )
-    grave = verdict is not None and (verdict.priority or 0) > Priority.FAULT
-    if standing.state is AlarmState.SUPPRESSED:
-        if covered and not grave:
-            return standing
-        return life.take_back(standing, verdict, now)
-    if covered and not grave and standing.stands:
-        return life.put_aside(spec, standing, Trigger.SUPPRESS, 0.0, now)
-    return standing
-
-
-def _has_rung(before: Standing, after: Standing) -> bool:
-    """Say whether an alarm began to sound, or sounded anew."""
-    if after.state is not AlarmState.UNACKNOWLEDGED:
-        return False
-    return (
-        before.state is not AlarmState.UNACKNOWLEDGED
-        or after.priority > before.priority
-        or after.told_worse > before.told_worse
-    )
-
-
-def _tell(
-    state: State,
-    before: Mapping[str, Standing],
-    verdicts: Mapping[str, Verdict | None],
-    now: float,
-) -> tuple[State, list[Command]]:
-    """Compare where alarms stood with where they stand, and say every change."""
-    standings = dict(state.standings)
-    raised = state.raised
-    commands: list[Command] = []
-    # First-up: rung while nothing else of its weight was sounding.
-    others = any(s.sounds and s.priority >= Priority.MEDIUM for s in before.values())
-    for alarm, after in state.standings.items():
-        old = before[alarm]
-        if after is old:
-            continue
-        rung = _has_rung(old, after)
-        if rung:
-            verdict = verdicts.get(alarm)
-            first_up = after.priority >= Priority.MEDIUM and not others
-            after = replace(
-                after,
-                text=_sentence(state.setup, alarm, after, verdict),
-                first_up=first_up or (old.stands and old.first_up),
-            )
-            others = others or first_up
-            standings[alarm] = after
-            raised = (*raised[-(RAISES_KEPT - 1) :], now)
-        if rung or after.state is not old.state or after.priority is not old.priority:
-            commands.append(_transition(alarm, old, after))
-        if rung and (after.priority > Priority.LOW or not is_flood(raised, now)):
-            commands.append(_alert(alarm, after))
-    sound = choose(standings)
-    if sound != state.sound:
-        commands.append(sound)
-    return replace(state, standings=standings, raised=raised, sound=sound), commands
-
-
-def _sentence(
-    setup: Setup, alarm: str, standing: Standing, verdict: Verdict | None
-) -> str:
-    if verdict is None:
-        if standing.text:
-            return standing.text
-        verdict = Verdict(standing.priority)
-    name = alarm.split("/", 1)[0]
-    return setup.render(name, standing.priority, verdict.wording, verdict.facts)
-
-
-def _transition(alarm: str, before: Standing, after: Standing) -> Transition:
-    return Transition(
-        alarm,
-        after.state,
-        before.state,
-        after.priority,
-        after.text,
-        after.since_s,
-        after.first_up,
-        after.evidence,
-    )
-
-
-def _alert(alarm: str, standing: Standing) -> Alert:
-    return Alert(
-        alarm,
-        standing.priority,
-        standing.text,
-        expiry_s=EXPIRY_S[standing.priority],
-    )
-
-
-def _all_clear(state: State, now: float) -> tuple[State, list[Command]]:
-    """Say when it is safe to go back in, once clear and known air has held."""
-    grave = [
-        state.standings[spec.id]
-        for spec in state.setup.alarms
-        if spec.about_air and state.standings[spec.id].stands
-    ]
-    if any(standing.priority >= Priority.MEDIUM for standing in grave):
-        if state.airing and state.airing_since_s is None:
-            return state, []
-        return replace(state, airing=True, airing_since_s=None), []
-    if not state.airing:
-        return state, []
-    known = all(
-        state.history.worst(quantity, "below") is not None
-        for quantity in ("o2_pct", "co_ppm")
-        if state.setup.index(quantity)
-    )
-    if not known:
-        return replace(state, airing_since_s=None), []
-    since_s = now if state.airing_since_s is None else state.airing_since_s
-    if now - since_s < ALL_CLEAR_AFTER_S:
-        return replace(state, airing_since_s=since_s), []
-    text = state.setup.render("all-clear", Priority.LOW, "", {})
-    told = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
-    return replace(state, airing=False, airing_since_s=None), [told]
+) -> None:
+    """Hold back, in place, the faults whose cause an alarm tells that stands now."""
+    for spec, verdict in coverable:
+        is_covered = any(
+            other in standings and standings[other].state in IN_ALARM
+            for other in spec.suppressed_by
+        )
+        standing = standings[spec.id]
+        after = suppress(spec, standing, verdict, now, is_covered=is_covered)
+        if after is not standing:
+            standings[spec.id] = after
+            verdicts[spec.id] = verdict

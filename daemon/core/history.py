@@ -1,12 +1,13 @@
 """What the air did: bounded series, frozen, with every doubtful value kept out.
 
 A value is *taken* only when it can be: inside the quantity's physical range, and not
-a jump that no air makes.  A jump is believed when the next value agrees with it; until
-then it is a candidate.  What is refused is remembered with its kind, for the fault
-rules; it never enters a series.
+a jump that no air makes.  A jump is believed when the next value agrees with it, or
+when three in a row lie far off on one side; until then it is a candidate.  What is
+refused is remembered with its kind, for the fault rules; it never enters a series.
 """
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -32,9 +33,9 @@ class Refused:
     value: float
     at_s: float
     first_s: float
-    """When this run of refusals of one kind began."""
+    """When this run of refusals of one kind, to one side, began."""
     count: int
-    """Refusals of this kind in this run."""
+    """Refusals in this run."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,18 +67,19 @@ def _close_minute(series: Series) -> tuple[tuple[float, float], ...]:
     return (*series.minutes[-(KEPT_MINUTES - 1) :], closed)
 
 
+def _same_side(series: Series, run: Refused, value: float) -> bool:
+    """Say whether two refused values lie on one side of the last one taken."""
+    return (value > series.value) == (run.value > series.value)
+
+
 def _refuse(
     series: Series, kind: Literal["range", "jump"], value: float, now: float
 ) -> Series:
     run = series.refused
-    same = run is not None and run.kind == kind
-    refused = Refused(
-        kind=kind,
-        value=value,
-        at_s=now,
-        first_s=run.first_s if run is not None and same else now,
-        count=run.count + 1 if run is not None and same else 1,
-    )
+    if run is not None and run.kind == kind and _same_side(series, run, value):
+        refused = Refused(kind, value, now, run.first_s, run.count + 1)
+    else:
+        refused = Refused(kind, value, now, now, 1)
     return Series(
         series.value,
         series.at_s,
@@ -92,19 +94,24 @@ def _refuse(
     )
 
 
+RUN_BELIEVED = 2
+"""After so many jumps in a row to one side, the next on that side is the air: it may
+move faster than any single step is believed, and must not be lost for it."""
+
+
 def _is_jump(spec: SeriesSpec, series: Series, value: float, now: float) -> bool:
+    """Say whether a value fits neither the last one taken nor the one refused."""
     gap_s = now - series.at_s
-    if gap_s > spec.max_age_s:
-        return False  # nothing fresh to jump from
-    allowed = spec.jump_per_s * max(gap_s, 1.0)
-    if abs(value - series.value) <= allowed:
+    is_fresh = gap_s <= spec.max_age_s
+    if is_fresh and abs(value - series.value) <= spec.jump_per_s * max(gap_s, 1.0):
         return False
-    candidate = series.refused
-    if candidate is None or candidate.kind != "jump":
-        return True
-    # The second value in a row that says the same: the air, or the part, truly moved.
-    near_s = now - candidate.at_s
-    return abs(value - candidate.value) > spec.jump_per_s * max(near_s, 1.0)
+    herald = series.refused
+    if herald is None or herald.kind != "jump" or now - herald.at_s > spec.max_age_s:
+        return is_fresh  # with nothing fresh there is nothing to jump from
+    near_s = max(now - herald.at_s, 1.0)
+    if abs(value - herald.value) <= spec.jump_per_s * near_s:
+        return False  # the second in a row that says the same
+    return herald.count < RUN_BELIEVED or not _same_side(series, herald, value)
 
 
 def take(
@@ -192,18 +199,20 @@ class History:
             over_s: length of the window.
             before: what is assumed for the part of the window before the first
                 value was ever taken (outdoor air, for a limit on a working shift).
+
+        Returns:
+            None where no whole minute of the window is known.
         """
         series = self.series.get(key)
         if series is None or not series.minutes:
             return None
-        since = self.now - over_s
-        inside = [mean for at, mean in series.minutes if at >= since]
-        known_s = min(over_s, self.now - self.started_s)
-        if not inside or known_s <= 0.0:
+        minutes = series.minutes
+        inside = minutes[bisect_left(minutes, (self.now - over_s,)) :]
+        if not inside:
             return None
-        return (
-            sum(inside) / len(inside) * known_s + before * (over_s - known_s)
-        ) / over_s
+        known_s = min(over_s, self.now - (minutes[0][0] - 30.0))
+        mean = sum([value for _, value in inside]) / len(inside)
+        return (mean * known_s + before * (over_s - known_s)) / over_s
 
 
 def begin(setup: Setup, now: float) -> History:

@@ -32,18 +32,29 @@ EXPIRY_S: Mapping[Priority, float] = {
 
 
 def choose(standings: Mapping[str, Standing]) -> Sound:
-    """Choose the one sound: the gravest alarm that nobody has answered."""
+    """Choose the one sound: the gravest alarm that nobody has answered.
+
+    It is louder while any that wakes people has waited for long: a new and graver one
+    must not take the second sounder away again.
+    """
     ruling: tuple[int, float, str] | None = None
+    louder = False
     for alarm, standing in standings.items():
         if standing.sounds:
             rank = (LOUDNESS[standing.priority], -standing.unanswered_s, alarm)
+            louder = louder or standing.escalation > 0
             if ruling is None or rank > ruling:
                 ruling = rank
     if ruling is None or ruling[0] == 0:
         return Sound("quiet")
     alarm = ruling[2]
-    chosen = standings[alarm]
-    return Sound(PATTERNS[chosen.priority], alarm, louder=chosen.escalation > 0)
+    return Sound(PATTERNS[standings[alarm].priority], alarm, louder=louder)
+
+
+def alert(alarm: str, standing: Standing, escalation: int = 0) -> Alert:
+    """Spell what the phone is told of an alarm."""
+    priority = standing.priority
+    return Alert(alarm, priority, standing.text, escalation, EXPIRY_S[priority])
 
 
 def escalate(
@@ -63,15 +74,7 @@ def escalate(
         level = sum(waited_s >= limit_s for limit_s in after_s)
         if level > standing.escalation:
             changed[alarm] = replace(standing, escalation=level)
-            alerts.append(
-                Alert(
-                    alarm,
-                    standing.priority,
-                    standing.text,
-                    escalation=level,
-                    expiry_s=EXPIRY_S[standing.priority],
-                )
-            )
+            alerts.append(alert(alarm, standing, level))
     return changed, alerts
 
 

@@ -1,14 +1,14 @@
 """How one alarm moves: delays, dead-band, latching, quiet time, chatter.
 
 Everything is a function of (spec, standing, verdict, now); which state follows which
-is looked up in `alarm.py` and nowhere else.
+is looked up in `alarm.py` and nowhere else.  Standing aside is in `aside.py`.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM, SOUNDING, Trigger, follow
+from cabinvigil.daemon.core.alarm import IN_ALARM, SOUNDING, Trigger, follow
 from cabinvigil.daemon.core.model import EMPTY, AlarmState, Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec
 
@@ -16,8 +16,8 @@ CHATTER_RAISES = 3
 CHATTER_WINDOW_S = 60.0
 """Three raises in a minute is chatter (check values `alarm_chatter`, read there)."""
 CHATTER_HOLD_S = 600.0
-"""A chattering alarm stands for ten minutes after its last raise: our own choice, ten
-of the windows by which it is called chatter."""
+"""A chattering alarm stands until its condition has been gone for ten minutes: our own
+choice, ten of the windows by which it is called chatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,21 +34,25 @@ class Standing:
     rising_s: float | None = None
     """Since when the condition has stood without being raised yet."""
     falling_s: float | None = None
-    """Since when the condition has been gone without being cleared yet."""
+    """Since when the condition has been known to be gone without being cleared yet."""
     quiet_until_s: float = float("-inf")
     """End of the quiet time that an acknowledgement bought."""
     told_worse: float = float("-inf")
     """`Verdict.worse` when it last rang."""
     unanswered_s: float = 0.0
-    """Since when it has sounded without an answer."""
+    """Since when it has called for a person without an answer."""
     escalation: int = 0
     aside_until_s: float = float("inf")
     """End of shelving."""
+    aside_limit: Priority = Priority.MEDIUM
+    """Graver than this, it does not stay shelved."""
+    hidden: Priority | None = None
+    """While aside: what its condition would ring as; None is absent."""
     first_up: bool = False
     raises: tuple[float, ...] = ()
     """The last raises, for chatter."""
     in_doubt: bool = False
-    """Came back with a restart: stands until a good reading clears it."""
+    """Came back with a restart, and no reading has spoken on it yet."""
 
     @property
     def sounds(self) -> bool:
@@ -61,15 +65,15 @@ class Standing:
         return self.state in IN_ALARM
 
 
-def _warranted(standing: Standing, verdict: Verdict) -> Priority | None:
-    """Return the priority that holds now, with the dead-band counted in."""
-    if not standing.stands or verdict.hold is None:
+def held(priority: Priority | None, verdict: Verdict) -> Priority | None:
+    """Return what holds now of an alarm of this priority, the dead-band counted in."""
+    if priority is None or verdict.hold is None:
         return verdict.priority
-    held = min(standing.priority, verdict.hold)
-    return held if verdict.priority is None else max(held, verdict.priority)
+    kept = min(priority, verdict.hold)
+    return kept if verdict.priority is None else max(kept, verdict.priority)
 
 
-def _rung(
+def ring(
     standing: Standing,
     trigger: Trigger,
     verdict: Verdict,
@@ -77,25 +81,40 @@ def _rung(
     now: float,
 ) -> Standing:
     """Ring, or ring anew."""
-    fresh_stand = not standing.stands
+    goes_on = standing.stands or standing.hidden is not None
+    # Only what wakes people can be left unanswered: an hour of `low` is no escalation.
+    waits = standing.sounds and standing.priority >= Priority.MEDIUM
     raises = standing.raises
-    if fresh_stand:
+    if not goes_on:
         raises = (*raises[-(CHATTER_RAISES - 1) :], now)
     return replace(
         standing,
         state=follow(standing.state, trigger),
         priority=priority,
-        since_s=now if fresh_stand else standing.since_s,
+        since_s=standing.since_s if goes_on else now,
         evidence=verdict.evidence,
         rising_s=None,
         falling_s=None,
         quiet_until_s=float("-inf"),
         told_worse=verdict.worse,
-        unanswered_s=standing.unanswered_s if standing.sounds else now,
-        escalation=standing.escalation if standing.sounds else 0,
+        unanswered_s=standing.unanswered_s if waits else now,
+        escalation=standing.escalation if waits else 0,
+        aside_until_s=float("inf"),
+        hidden=None,
         raises=raises,
         in_doubt=False,
     )
+
+
+def blind_verdict(standing: Standing, priority: Priority) -> Verdict:
+    """Make up the verdict of an alarm that rings though nothing can be told now."""
+    return Verdict(priority, evidence=standing.evidence, worse=standing.told_worse)
+
+
+def has_grown(spec: AlarmSpec, standing: Standing, verdict: Verdict) -> bool:
+    """Say whether things are worse, by the alarm's step, than when it last rang."""
+    told = standing.told_worse
+    return verdict.worse > told and verdict.worse >= told + spec.again_step
 
 
 def chatters(standing: Standing) -> bool:
@@ -119,10 +138,12 @@ def _rise(
         # step of slow readings must not cost another step.
         rising_s = max(before_s, now - spec.on_delay_s)
     if now - rising_s < spec.on_delay_s:
+        if standing.rising_s is not None:
+            return standing
         return replace(standing, rising_s=rising_s)
     if standing.state is AlarmState.LATCHED_UNACKNOWLEDGED:
         priority = max(priority, standing.priority)
-    return _rung(standing, Trigger.RAISE, verdict, priority, now)
+    return ring(standing, Trigger.RAISE, verdict, priority, now)
 
 
 def _keep(
@@ -135,13 +156,12 @@ def _keep(
     """Move within a stand: a step up, worse by a step, quiet time over, a step down."""
     if standing.falling_s is not None or standing.in_doubt:
         standing = replace(standing, falling_s=None, in_doubt=False)
-    worse = verdict.worse >= standing.told_worse + spec.again_step
-    if priority > standing.priority or worse:
+    if priority > standing.priority or has_grown(spec, standing, verdict):
         priority = max(priority, standing.priority)
-        return _rung(standing, Trigger.REALARM, verdict, priority, now)
+        return ring(standing, Trigger.REALARM, verdict, priority, now)
     if standing.state is AlarmState.ACKNOWLEDGED:
         if now >= standing.quiet_until_s:
-            return _rung(standing, Trigger.REALARM, verdict, priority, now)
+            return ring(standing, Trigger.REALARM, verdict, priority, now)
         if priority < standing.priority:
             return replace(standing, priority=priority, told_worse=verdict.worse)
     return standing
@@ -154,6 +174,8 @@ def _fall(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
     if chatters(standing):
         off_delay_s = max(off_delay_s, CHATTER_HOLD_S)
     if now - falling_s < off_delay_s:
+        if standing.falling_s is not None:
+            return standing
         return replace(standing, falling_s=falling_s)
     if spec.latch and standing.priority is Priority.HIGH:
         trigger = Trigger.CLEAR_LATCHING
@@ -169,14 +191,31 @@ def _fall(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
     )
 
 
-def _from_aside(standing: Standing, verdict: Verdict | None, now: float) -> Standing:
-    """Come back into life as the condition now is; 'cannot tell' counts as standing."""
-    if verdict is not None and verdict.priority is None:
-        return replace(standing, state=follow(standing.state, Trigger.RETURN_NORMAL))
-    if verdict is None:
-        verdict = Verdict(standing.priority)
-    priority = verdict.priority or standing.priority
-    return _rung(standing, Trigger.RETURN_ALARM, verdict, priority, now)
+def _rest(standing: Standing) -> Standing:
+    """Go on without a condition: what latched and is acknowledged resets itself."""
+    if standing.state is AlarmState.LATCHED_ACKNOWLEDGED:
+        # `high` latches until acknowledged, and no longer.
+        state = follow(standing.state, Trigger.RESET)
+        return replace(standing, state=state, rising_s=None)
+    if standing.rising_s is not None:
+        return replace(standing, rising_s=None)
+    return standing
+
+
+def _blind(standing: Standing, now: float) -> Standing:
+    """Go on without a verdict: nothing is raised, and nothing comes nearer to clearing.
+
+    The end of the quiet time rings all the same.
+    """
+    if standing.falling_s is not None:
+        # The off-delay asks for known good air throughout, not at its two ends.
+        standing = replace(standing, falling_s=None)
+    if standing.state is not AlarmState.ACKNOWLEDGED or now < standing.quiet_until_s:
+        return standing
+    verdict = blind_verdict(standing, standing.priority)
+    # Nothing has spoken on it: what was in doubt is so still.
+    rung = ring(standing, Trigger.REALARM, verdict, standing.priority, now)
+    return replace(rung, in_doubt=standing.in_doubt)
 
 
 def advance(
@@ -186,54 +225,25 @@ def advance(
     now: float,
     before_s: float,
 ) -> Standing:
-    """Move an alarm by one verdict; None neither raises nor clears anything.
+    """Move an alarm in life by one verdict; None neither raises nor clears anything.
 
     Args:
         spec: how the alarm rings.
-        standing: where it stood.
+        standing: where it stood; not aside.
         verdict: what its rule says now.
         now: monotonic seconds.
         before_s: when readings came before this time; `now` where there were none.
     """
-    if standing.state in ASIDE:
-        return _aside(standing, verdict, now)
     if verdict is None:
         return _blind(standing, now)
-    priority = _warranted(standing, verdict)
+    priority = held(standing.priority if standing.stands else None, verdict)
     if standing.stands:
         if priority is None:
             return _fall(spec, standing, now)
         return _keep(spec, standing, verdict, priority, now)
     if priority is not None:
         return _rise(spec, standing, verdict, priority, (now, before_s))
-    if standing.state is AlarmState.LATCHED_ACKNOWLEDGED:
-        # Acknowledged and clear: `high` latches until acknowledged, no longer.
-        return replace(standing, state=follow(standing.state, Trigger.RESET))
-    if standing.rising_s is not None:
-        return replace(standing, rising_s=None)
-    return standing
-
-
-def _blind(standing: Standing, now: float) -> Standing:
-    """Go on without a verdict: only the end of quiet time still rings."""
-    if standing.state is not AlarmState.ACKNOWLEDGED or now < standing.quiet_until_s:
-        return standing
-    blind = Verdict(
-        standing.priority, evidence=standing.evidence, worse=standing.told_worse
-    )
-    return _rung(standing, Trigger.REALARM, blind, standing.priority, now)
-
-
-def _aside(standing: Standing, verdict: Verdict | None, now: float) -> Standing:
-    """Judge an alarm that stands aside: time over, or too grave to be put off."""
-    grave = verdict is not None and verdict.priority is Priority.HIGH
-    if standing.state is AlarmState.SHELVED and (
-        now >= standing.aside_until_s or (grave and standing.priority < Priority.HIGH)
-    ):
-        return _from_aside(standing, verdict, now)
-    if standing.state is AlarmState.OUT_OF_SERVICE and grave:
-        return _from_aside(standing, verdict, now)
-    return standing
+    return _rest(standing)
 
 
 def acknowledge(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
@@ -250,34 +260,3 @@ def acknowledge(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
         quiet_until_s=now + spec.ack_s,
         escalation=0,
     )
-
-
-def put_aside(
-    spec: AlarmSpec, standing: Standing, trigger: Trigger, for_s: float, now: float
-) -> Standing:
-    """Shelve, suppress, or take out of service, where the design allows it.
-
-    A standing `high` is never put aside, and a gas alarm never taken out of service.
-    """
-    if standing.state in ASIDE:
-        return standing
-    grave = standing.priority is Priority.HIGH and (standing.stands or standing.sounds)
-    if trigger is Trigger.SHELVE and (grave or spec.shelve_s <= 0.0):
-        return standing
-    if trigger is Trigger.REMOVE and not spec.removable:
-        return standing
-    until_s = (
-        now + min(for_s, spec.shelve_s) if trigger is Trigger.SHELVE else float("inf")
-    )
-    return replace(
-        standing,
-        state=follow(standing.state, trigger),
-        aside_until_s=until_s,
-        rising_s=None,
-        falling_s=None,
-    )
-
-
-def take_back(standing: Standing, verdict: Verdict | None, now: float) -> Standing:
-    """End shelving, suppression or being out of service."""
-    return _from_aside(standing, verdict, now) if standing.state in ASIDE else standing

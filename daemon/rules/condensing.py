@@ -1,9 +1,13 @@
 """A surface at or below the dew point, or within the hour."""
 
+import math
+from bisect import bisect_right
+
 import attrs
 
 from cabinvigil.daemon.air.moisture import dew_point_c, surface_c
 from cabinvigil.daemon.core.history import History, Series
+from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 
 PER = "once"
@@ -13,16 +17,23 @@ PER = "once"
 class Params:
     """How near the dew point counts, and how far ahead it looks."""
 
-    ahead_s: float = 3600.0
-    slope_s: float = 1200.0
+    ahead_s: float = attrs.field(default=3600.0, validator=Between(0.0, 86_400.0))
+    slope_s: float = attrs.field(default=1200.0, validator=Between(300.0, 14_400.0))
     """The change that is carried forward is that of this span."""
-    dead_band_c: float = 1.0
+    dead_band_c: float = attrs.field(default=1.0, validator=Between(0.0, 20.0))
 
 
-def _minute(series: Series, back_s: float, now: float) -> float | None:
-    """Return the minute mean nearest to `back_s` ago, within two minutes."""
-    found = [mean for at, mean in series.minutes if abs(now - back_s - at) <= 120.0]
-    return found[-1] if found else None
+NEAR_S = 120.0
+"""A minute mean this far from the moment asked for stands in for it."""
+
+
+def _minute(series: Series, at_s: float) -> float | None:
+    """Return the last minute mean within two minutes of a moment; None without one."""
+    minutes = series.minutes
+    index = bisect_right(minutes, (at_s + NEAR_S, math.inf)) - 1
+    if index < 0 or minutes[index][0] < at_s - NEAR_S:
+        return None
+    return minutes[index][1]
 
 
 def _margin(
@@ -45,12 +56,13 @@ def _margin_before(
     params: Params, history: History, humid: Series, warm: Series, now: float
 ) -> float | None:
     """Return the margin `slope_s` ago, in degrees; None if not to be told."""
-    rh_pct = _minute(humid, params.slope_s, now)
-    temp_c = _minute(warm, params.slope_s, now)
+    then_s = now - params.slope_s
+    rh_pct = _minute(humid, then_s)
+    temp_c = _minute(warm, then_s)
     if rh_pct is None or temp_c is None:
         return None
     glass = history.worst("temp_c", "below", "glass")
-    glass_c = None if glass is None else _minute(glass[1], params.slope_s, now)
+    glass_c = None if glass is None else _minute(glass[1], then_s)
     if glass is not None and glass_c is None:
         return None
     then = _margin(history, temp_c, min(max(rh_pct, 1.0), 100.0), glass_c)

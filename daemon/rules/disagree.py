@@ -4,6 +4,7 @@ import attrs
 
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -28,7 +29,7 @@ class Params:
     """Which channel is judged; its parts are all that feed it."""
 
     subject: str = ""
-    factor: float = 1.0
+    factor: float = attrs.field(default=1.0, validator=Between(0.1, 100.0))
     """Multiplies what two good parts may differ by."""
 
 
@@ -45,7 +46,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     fresh = [
         (series.value, key)
         for key in history.setup.index(parts[0].name, parts[1])
-        if (series := history.fresh(key)) is not None and not series.doubtful
+        if (series := history.fresh(key)) is not None
+        and not series.doubtful
+        and not series.at_least  # a lower bound contradicts no higher value
     ]
     if len(fresh) < 2:
         return None
@@ -69,3 +72,11 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "allowed": allowed,
         },
     )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    own, usual = params.factor, published.factor
+    if own <= usual:
+        return []
+    return [f"{own:g} times their accuracies parts may differ, packaged {usual:g}"]

@@ -6,6 +6,7 @@ import attrs
 
 from cabinvigil.daemon.air.blood import cohb_step
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between, not_empty
 from cabinvigil.daemon.core.model import Priority, Verdict
 
 PER = "once"
@@ -15,7 +16,7 @@ PER = "once"
 class Step:
     """One step of the ladder."""
 
-    at: float
+    at: float = attrs.field(validator=Between(0.1, 100.0))
     """Carboxyhaemoglobin, in % of haemoglobin."""
     priority: Literal["low", "medium", "high"]
 
@@ -24,13 +25,31 @@ class Step:
 class Params:
     """A ladder of carboxyhaemoglobin, and how far ahead it looks."""
 
-    steps: list[Step]
-    ahead_s: float = 3600.0
-    dead_band_pct: float = 0.2
+    steps: list[Step] = attrs.field(validator=not_empty)
+    ahead_s: float = attrs.field(default=3600.0, validator=Between(0.0, 86_400.0))
+    dead_band_pct: float = attrs.field(default=0.2, validator=Between(0.0, 10.0))
     clear_below_ppm: float = 30.0
     """The alarm standards' part clears only when CO itself is under this."""
     standard_priority: Literal["medium", "high"] = "medium"
     """Priority when the alarm standards' time is over."""
+
+
+HELD_FRACTION = 0.9
+"""A due alarm stands on while the fraction is above this: the dead-band (own choice),
+38 minutes of clean air by the half-life of the fraction."""
+
+
+def _climb(params: Params, most_pct: float) -> tuple[Priority | None, Priority | None]:
+    """Return what the blood's ladder raises, and what may stand on."""
+    raised: Priority | None = None
+    hold: Priority | None = None
+    for step in params.steps:
+        priority = Priority[step.priority.upper()]
+        if most_pct >= step.at:
+            raised = priority if raised is None else max(raised, priority)
+        if most_pct >= step.at - params.dead_band_pct:
+            hold = priority if hold is None else max(hold, priority)
+    return raised, hold
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
@@ -48,47 +67,36 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     co_ppm = max(series.value, 0.0)
     ahead_pct = cohb_step(dose.cohb_pct, co_ppm, params.ahead_s)
     most_pct = max(dose.cohb_pct, ahead_pct)
-    raised: Priority | None = None
-    hold: Priority | None = None
-    for step in params.steps:
-        priority = Priority[step.priority.upper()]
-        if most_pct >= step.at:
-            raised = priority if raised is None else max(raised, priority)
-        if most_pct >= step.at - params.dead_band_pct:
-            hold = priority if hold is None else max(hold, priority)
-    due = Priority[params.standard_priority.upper()]
+    raised, hold = _climb(params, most_pct)
     wording = ""
-    if dose.alarm_fraction >= 1.0 and co_ppm >= params.clear_below_ppm:
-        if raised is None or raised < due:
-            raised, wording = due, "standard"
+    if dose.alarm_fraction >= HELD_FRACTION and co_ppm >= params.clear_below_ppm:
+        due = Priority[params.standard_priority.upper()]
         hold = due if hold is None else max(hold, due)
-    if raised is None and series.doubtful:
+        if dose.alarm_fraction >= 1.0 and (raised is None or raised < due):
+            raised, wording = due, "standard"
+    if raised is None and (series.doubtful or series.at_least):
         return None
-    return Verdict(
-        raised,
-        hold if raised is None else max(hold or raised, raised),
-        facts={
-            "co_ppm": co_ppm,
-            "cohb_pct": most_pct,
-            "hours": params.ahead_s / 3600.0,
-        },
-        evidence={
-            "series": key,
-            "co_ppm": co_ppm,
-            "cohb_pct": dose.cohb_pct,
-            "cohb_ahead_pct": ahead_pct,
-            "alarm_fraction": dose.alarm_fraction,
-        },
-        worse=most_pct,
-        wording=wording,
-    )
+    facts = {
+        "co_ppm": co_ppm,
+        "cohb_pct": most_pct,
+        "hours": params.ahead_s / 3600.0,
+    }
+    evidence = {
+        "series": key,
+        "co_ppm": co_ppm,
+        "cohb_pct": dose.cohb_pct,
+        "cohb_ahead_pct": ahead_pct,
+        "alarm_fraction": dose.alarm_fraction,
+    }
+    return Verdict(raised, hold, facts, evidence, most_pct, wording)
 
 
 def laxer(params: Params, published: Params) -> list[str]:
     """List what is less strict here than in the published limits; empty is fine."""
     said = []
     for step in published.steps:
-        own = [s.at for s in params.steps if s.priority == step.priority]
+        weight = Priority[step.priority.upper()]
+        own = [s.at for s in params.steps if Priority[s.priority.upper()] >= weight]
         if not own:
             said.append(f"the {step.priority} step at {step.at:g} % COHb is gone")
         elif min(own) > step.at:
@@ -100,4 +108,16 @@ def laxer(params: Params, published: Params) -> list[str]:
         said.append(
             f"looks {params.ahead_s:g} s ahead, published {published.ahead_s:g}"
         )
+    if params.dead_band_pct < published.dead_band_pct:
+        said.append(
+            f"clears {params.dead_band_pct:g} % COHb below, published "
+            f"{published.dead_band_pct:g} %"
+        )
+    if params.clear_below_ppm > published.clear_below_ppm:
+        said.append(
+            f"the standards' time clears below {params.clear_below_ppm:g} ppm, "
+            f"published {published.clear_below_ppm:g}"
+        )
+    if params.standard_priority == "medium" != published.standard_priority:
+        said.append("the standards' time is medium, published high")
     return said

@@ -7,9 +7,15 @@ import attrs
 
 from cabinvigil.daemon.core.facts import o2_facts, place_of
 from cabinvigil.daemon.core.history import History, Series
+from cabinvigil.daemon.core.limits import Between, is_quantity, not_empty
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "once"
+
+SILENT_COUNTS_S = 1800.0
+"""A place whose part fell silent beyond a limit holds its alarm for half an hour though
+other places are well; by then a cabin has mixed (own choice)."""
 
 
 @attrs.frozen
@@ -19,18 +25,18 @@ class Step:
     at: float
     """The limit, in the quantity's unit; reached counts."""
     priority: Literal["low", "medium", "high"]
-    over_s: float = 0.0
-    """0: the value now; else the mean over this many seconds."""
+    over_s: float = attrs.field(default=0.0, validator=Between(0.0, 28_800.0))
+    """0: the value now; else the mean over this many seconds, eight hours at most."""
 
 
 @attrs.frozen
 class Params:
     """A ladder of limits on one quantity."""
 
-    quantity: str
+    quantity: str = attrs.field(validator=is_quantity)
     side: Literal["below", "above"]
-    steps: list[Step]
-    dead_band: float = 0.0
+    steps: list[Step] = attrs.field(validator=not_empty)
+    dead_band: float = attrs.field(default=0.0, validator=Between(0.0))
     """It must come back past the limit by this much, in the quantity's unit."""
     place: str | None = None
     """One place only; None: the worst of all places where people breathe."""
@@ -42,113 +48,170 @@ def _beyond(value: float, limit: float, side: str) -> bool:
     return value <= limit if side == "below" else value >= limit
 
 
-def _value(history: History, params: Params, step: Step) -> float | None:
-    if step.over_s <= 0.0:
-        worst = history.worst(params.quantity, params.side, params.place)
-        return None if worst is None else worst[1].value
+def _mean(history: History, params: Params, over_s: float) -> float | None:
     means = [
         mean
         for key in history.setup.index(params.quantity, params.place)
-        if (mean := history.mean(key, step.over_s, params.before)) is not None
+        if (mean := history.mean(key, over_s, params.before)) is not None
     ]
     if not means:
         return None
     return min(means) if params.side == "below" else max(means)
 
 
-def _trusted(params: Params, series: Series) -> bool:
-    """Say whether a value may clear: a doubtful one, or a lower bound, may not."""
-    return not series.doubtful and not (series.at_least and params.side == "below")
+def _silent(history: History, params: Params, now: float) -> float | None:
+    """Return the worst last value of the places that fell silent a while ago.
+
+    A fellow at the same place speaks for a silent part; another place does not.
+    """
+    silent: dict[str, list[float]] = {}
+    heard = set()
+    for key in history.setup.index(params.quantity, params.place):
+        parts = split_channel(key)
+        place = "" if parts is None else parts[1]
+        series = history.series[key]
+        if history.fresh(key) is not None:
+            heard.add(place)
+        elif now - series.at_s <= SILENT_COUNTS_S:
+            silent.setdefault(place, []).append(series.value)
+    left = [value for place in silent.keys() - heard for value in silent[place]]
+    if not left:
+        return None
+    return min(left) if params.side == "below" else max(left)
 
 
-def _excess(value: float, params: Params, step: Step) -> float:
-    return step.at - value if params.side == "below" else value - step.at
+def _held_by_silence(history: History, params: Params, now: float) -> Priority | None:
+    """Return the gravest step that a place which fell silent lets stand."""
+    keys = history.setup.index(params.quantity, params.place)
+    if len(keys) < 2 or all(history.fresh(key) is not None for key in keys):
+        return None
+    value = _silent(history, params, now)
+    if value is None:
+        return None
+    at_now = [step for step in params.steps if step.over_s <= 0.0]
+    return _climb(params, [(step, value) for step in at_now])[1]
+
+
+Reached = tuple[Step, float]
+"""A step, and the value or mean that reached it."""
+
+
+def _climb(
+    params: Params, values: list[Reached]
+) -> tuple[Priority | None, Priority | None, Reached | None]:
+    """Return what is raised, what may stand on, and the step that tells of it."""
+    margin = params.dead_band if params.side == "below" else -params.dead_band
+    raised: Priority | None = None
+    hold: Priority | None = None
+    reached: Reached | None = None
+    for step, value in values:
+        if not _beyond(value, step.at + margin, params.side):
+            continue
+        priority = Priority[step.priority.upper()]
+        if _beyond(value, step.at, params.side):
+            if raised is None or priority >= raised:
+                raised, reached = priority, (step, value)
+        elif raised is None and (hold is None or priority >= hold):
+            reached = step, value
+        hold = priority if hold is None else max(hold, priority)
+    return raised, hold, reached
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge the ladder against the worst fresh value.
 
     Returns:
-        None where no series of the quantity is fresh, or where only a doubtful value
-        would say that all is well.
+        None where no series of the quantity is fresh, or where only a doubtful value,
+        or a lower bound, would say that all is well.
     """
-    del now
     worst = history.worst(params.quantity, params.side, params.place)
     if worst is None:
         return None
-    key, series = worst
-    raised: Priority | None = None
-    hold: Priority | None = None
-    reached: Step | None = None
-    margin = params.dead_band if params.side == "below" else -params.dead_band
+    series = worst[1]
+    values = []
     for step in params.steps:
-        value = _value(history, params, step)
-        if value is None:
-            continue
-        priority = Priority[step.priority.upper()]
-        if _beyond(value, step.at, params.side):
-            if raised is None or priority >= raised:
-                raised, reached = priority, step
-        elif not _beyond(value, step.at + margin, params.side):
-            continue
-        hold = priority if hold is None else max(hold, priority)
-    if raised is None and not _trusted(params, series):
+        value: float | None = series.value
+        if step.over_s > 0.0:
+            value = _mean(history, params, step.over_s)
+        if value is not None:
+            values.append((step, value))
+    raised, hold, reached = _climb(params, values)
+    if raised is None and (series.doubtful or series.at_least):
         return None
-    return _verdict(params, history, key, series, raised, hold, reached)
+    kept = _held_by_silence(history, params, now)
+    if kept is not None:
+        hold = kept if hold is None else max(hold, kept)
+    return _verdict(params, history, worst, (raised, hold), reached)
 
 
 def _verdict(
     params: Params,
     history: History,
-    key: str,
-    series: Series,
-    raised: Priority | None,
-    hold: Priority | None,
-    reached: Step | None,
+    worst: tuple[str, Series],
+    weight: tuple[Priority | None, Priority | None],
+    reached: Reached | None,
 ) -> Verdict:
-    if raised is None or reached is None:
-        return Verdict(None, hold)
-    facts: dict[str, float | str] = {}
-    if params.quantity == "o2_pct":
-        facts |= o2_facts(history)
-    facts[params.quantity] = series.value
-    facts["limit"] = reached.at
-    wording = ""
-    if reached.over_s > 0.0:
-        wording = "mean"
-        facts["hours"] = reached.over_s / 3600.0
-        facts[params.quantity] = _value(history, params, reached) or series.value
-    return Verdict(
-        raised,
-        hold,
-        facts,
-        evidence={"series": key, "value": series.value, "limit": reached.at}
-        | ({"over_s": reached.over_s} if reached.over_s else {})
-        | {"part": place_of(history, key)},
-        worse=_excess(series.value, params, params.steps[0]),
-        wording=wording,
-    )
+    """Put the verdict together, with the numbers for its sentence."""
+    key, series = worst
+    first = params.steps[0].at
+    worse = first - series.value if params.side == "below" else series.value - first
+    if reached is None:
+        return Verdict(*weight, worse=worse)
+    step, value = reached
+    facts = o2_facts(history) if params.quantity == "o2_pct" else {}
+    facts[params.quantity] = value
+    facts["limit"] = step.at
+    evidence = {
+        "series": key,
+        "value": series.value,
+        "limit": step.at,
+        "part": place_of(history, key),
+    }
+    if step.over_s <= 0.0:
+        return Verdict(*weight, facts, evidence, worse)
+    facts["hours"] = step.over_s / 3600.0
+    evidence["over_s"] = step.over_s
+    return Verdict(*weight, facts, evidence, worse, "mean")
+
+
+def _strictest(params: Params, like: Step) -> float | None:
+    """Return the strictest limit of a ladder that weighs and averages like a step."""
+    weight = Priority[like.priority.upper()]
+    same = [
+        step.at
+        for step in params.steps
+        if step.over_s == like.over_s and Priority[step.priority.upper()] >= weight
+    ]
+    if not same:
+        return None
+    return max(same) if params.side == "below" else min(same)
 
 
 def laxer(params: Params, published: Params) -> list[str]:
     """List what is less strict here than in the published limits; empty is fine."""
+    if (params.quantity, params.side) != (published.quantity, published.side):
+        own = f"{params.quantity} {params.side} its limits"
+        return [f"judges {own}, published {published.quantity} {published.side}"]
     said = []
-    below = params.side == "below"
     for step in published.steps:
-        same = [
-            own
-            for own in params.steps
-            if own.over_s == step.over_s and own.priority == step.priority
-        ]
-        if not same:
+        at = _strictest(params, step)
+        if at is None:
             said.append(f"the {step.priority} step at {step.at:g} is gone")
-            continue
-        strictest = max(own.at for own in same) if below else min(o.at for o in same)
-        if strictest < step.at if below else strictest > step.at:
-            said.append(
-                f"the {step.priority} step is at {strictest:g}, published {step.at:g}"
-            )
-    return said
+        elif not _beyond(step.at, at, params.side):
+            said.append(f"the {step.priority} step is at {at:g}, published {step.at:g}")
+    if params.place is not None and params.place != published.place:
+        said.append(f"judges one place alone: {params.place or 'the bunk'}")
+    if params.dead_band < published.dead_band:
+        said.append(
+            f"clears {params.dead_band:g} past the limit, published "
+            f"{published.dead_band:g}"
+        )
+    if _beyond(params.before, published.before, params.side):
+        return said
+    return [
+        *said,
+        f"a mean begins from {params.before:g}, published {published.before:g}",
+    ]
 
 
 def urgent(params: Params) -> Mapping[str, tuple[str, float]]:

@@ -11,6 +11,7 @@ import attrs
 
 from cabinvigil.daemon.core.facts import o2_facts
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between, is_quantity
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.trend.rate import Rate, robust_rate
 
@@ -21,17 +22,21 @@ PER = "once"
 class Params:
     """A rate that is too fast, and a limit that it would reach too soon."""
 
-    quantity: str
+    quantity: str = attrs.field(validator=is_quantity)
     side: Literal["below", "above"]
-    limit_per_h: float
+    limit_per_h: float = attrs.field(validator=Between(1e-6))
     """Slower than this never rings, in the quantity's unit an hour."""
     towards: float
     """The limit that the value moves to."""
-    within_s: float
+    within_s: float = attrs.field(validator=Between(60.0, 86_400.0))
     """At this rate the limit must be this near."""
-    window_s: float = 600.0
-    """Minute means of this span are judged."""
+    window_s: float = attrs.field(default=600.0, validator=Between(360.0, 1200.0))
+    """Minute means of this span are judged; five of them are the least that tells."""
     priority: Literal["low", "medium", "high"] = "medium"
+
+
+MOST_MINUTES = 20
+"""Means of the longest window; more would cost and tell nothing new."""
 
 
 @lru_cache(maxsize=32)
@@ -45,14 +50,17 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
 
     The whole interval must lie beyond the limit: what the sensor's own noise could
     explain does not ring.
+
+    Returns:
+        None where no series is fresh, where fewer than five minutes are known, or where
+        only a doubtful value would say that all is well.
     """
     worst = history.worst(params.quantity, params.side)
     if worst is None:
         return None
     key, series = worst
-    points = tuple(
-        point for point in series.minutes[-20:] if point[0] >= now - params.window_s
-    )
+    since_s = now - params.window_s
+    points = tuple(p for p in series.minutes[-MOST_MINUTES:] if p[0] >= since_s)
     rate = _rate(points)
     if rate is None:
         return None
@@ -63,6 +71,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     within_h = params.within_s / 3600.0
     raised = least >= params.limit_per_h and distance <= middle * within_h
     held = middle >= 0.5 * params.limit_per_h and distance <= middle * 2.0 * within_h
+    if not raised and series.doubtful:
+        return None
     priority = Priority[params.priority.upper()]
     facts = o2_facts(history) if params.quantity == "o2_pct" else {}
     facts[params.quantity] = series.value
@@ -87,7 +97,22 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
 
 def laxer(params: Params, published: Params) -> list[str]:
     """List what is less strict here than in the published limits; empty is fine."""
+    if (params.quantity, params.side) != (published.quantity, published.side):
+        own = f"{params.quantity} on its way {params.side}"
+        return [f"judges {own}, published {published.quantity} {published.side}"]
     said = []
+    if Priority[params.priority.upper()] < Priority[published.priority.upper()]:
+        said.append(f"is {params.priority}, published {published.priority}")
+    nearer = params.towards - published.towards
+    if nearer < 0.0 if params.side == "below" else nearer > 0.0:
+        said.append(
+            f"looks towards {params.towards:g}, published {published.towards:g}"
+        )
+    if params.window_s > published.window_s:
+        said.append(
+            f"judges {params.window_s:g} s at a time, published "
+            f"{published.window_s:g} s"
+        )
     if params.limit_per_h > published.limit_per_h:
         said.append(
             f"rings at {params.limit_per_h:g} an hour, published "

@@ -8,6 +8,7 @@ import attrs
 
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -22,7 +23,7 @@ class Params:
     """Which series is judged, and how long it may be silent at the start."""
 
     subject: str = ""
-    start_grace_s: float = 60.0
+    start_grace_s: float = attrs.field(default=60.0, validator=Between(0.0, 3600.0))
     """After the start a part has this long, beside its warm-up and age, to speak."""
 
 
@@ -52,6 +53,14 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         evidence={"series": key, "age_s": age_s, "fellows": not alone},
         wording="alone" if vital else "",
     )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    own, usual = params.start_grace_s, published.start_grace_s
+    if own <= usual:
+        return []
+    return [f"{own:g} s of silence at the start are allowed, packaged {usual:g}"]
 
 
 _FINE = Verdict(None)

@@ -9,6 +9,7 @@ import attrs
 
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -30,7 +31,7 @@ class Params:
     """Which series is judged, and how patient the rule is without a witness."""
 
     subject: str = ""
-    patience: float = 6.0
+    patience: float = attrs.field(default=6.0, validator=Between(1.0, 100.0))
     """Without a witness a value may stand this many times `stuck_s`."""
 
 
@@ -71,6 +72,16 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         evidence={"series": key, "value": series.value, "still_s": still_s},
     )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    own, usual = params.patience, published.patience
+    if own <= usual:
+        return []
+    return [
+        f"{own:g} times as long as usual a value may stand still, packaged {usual:g}"
+    ]
 
 
 _FINE = Verdict(None)

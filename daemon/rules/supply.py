@@ -1,29 +1,37 @@
 """The battery that feeds the watch: too low now, or empty before the night is over."""
 
+from bisect import bisect_left
 from functools import lru_cache
 
 import attrs
 
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.trend.rate import Rate, robust_rate
 
 PER = "once"
+ABOUT_AIR = False
+"""A battery that recovers is no reason to go back in."""
 
 
 @attrs.frozen
 class Params:
     """Voltages of the battery, and the hours it must still last."""
 
-    low_v: float
+    low_v: float = attrs.field(validator=Between(0.5, 60.0))
     """At or below: medium."""
-    empty_v: float
+    empty_v: float = attrs.field(validator=Between(0.5, 60.0))
     """The watch goes dark here."""
-    hours: float
+    hours: float = attrs.field(validator=Between(0.0, 168.0))
     """Fewer hours left at the present fall: medium."""
-    dead_band_v: float = 0.1
-    window_s: float = 3600.0
+    dead_band_v: float = attrs.field(default=0.1, validator=Between(0.0, 10.0))
+    window_s: float = attrs.field(default=3600.0, validator=Between(1800.0, 28_800.0))
     """The fall is judged over minute means of this span."""
+
+
+EVERY = 6
+"""Every sixth minute mean serves: a battery sags slowly, and pairs cost a square."""
 
 
 @lru_cache(maxsize=8)
@@ -34,14 +42,16 @@ def _rate(points: tuple[tuple[float, float], ...]) -> Rate | None:
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge the supply's voltage and how long it lasts at the present fall.
 
-    Every sixth minute mean of the window serves: a battery sags slowly.
+    Returns:
+        None where no voltage is fresh, or where only a doubtful one says all is well.
     """
     worst = history.worst("supply_v", "below")
     if worst is None:
         return None
     key, series = worst
-    inside = [p for p in series.minutes if p[0] >= now - params.window_s]
-    rate = _rate(tuple(inside[::-6][::-1]))
+    minutes = series.minutes
+    inside = minutes[bisect_left(minutes, (now - params.window_s,)) :]
+    rate = _rate(inside[::-EVERY][::-1])
     hours_left: float | None = None
     # The interval's cautious end: noise alone must not wake anyone.
     if rate is not None and rate.hi < 0.0:
@@ -51,6 +61,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     near = series.value <= params.low_v + params.dead_band_v or (
         hours_left is not None and hours_left <= 1.25 * params.hours
     )
+    if not low and not short and series.doubtful:
+        return None
     facts: dict[str, float | str] = {"supply_v": series.value, "limit": params.low_v}
     if hours_left is not None:
         facts["hours"] = hours_left

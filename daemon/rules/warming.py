@@ -4,6 +4,7 @@ import attrs
 
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 
 PER = "series"
@@ -14,7 +15,7 @@ class Params:
     """Which series is judged."""
 
     subject: str = ""
-    factor: float = 2.0
+    factor: float = attrs.field(default=2.0, validator=Between(1.0, 100.0))
     """Longer than this many times its warm-up is too long."""
 
 
@@ -37,6 +38,14 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         facts={"part": place_of(history, key), "value": series.value},
         evidence={"series": key, "since_start_s": now - history.started_s},
     )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    own, usual = params.factor, published.factor
+    if own <= usual:
+        return []
+    return [f"{own:g} times its warm-up a part may stay doubtful, packaged {usual:g}"]
 
 
 _FINE = Verdict(None)

@@ -1,0 +1,76 @@
+"""When it is safe to go back in: the all-clear after a grave alarm about the air.
+
+It is owed to whoever was sent out, and told once, after the air has been known and
+clear for a while.  What is not known, or stands aside, is never clear.
+"""
+
+from dataclasses import replace
+
+from cabinvigil.daemon.core.model import Alert, Command, Priority
+from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.sounding import EXPIRY_S
+from cabinvigil.daemon.core.state import State
+from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES
+
+ALL_CLEAR_AFTER_S = 300.0
+"""Five quiet minutes of known air before 'safe to go back in': two lags of the
+slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
+ALWAYS_KNOWN = ("o2_pct", "co_ppm")
+"""Where these are measured at all, nothing is clear without them."""
+BLOOD_KINDS = frozenset({"dose"})
+"""Rules on what a sleeper carries: it goes down for hours after the air is clear, so
+their `low` does not keep anyone out."""
+
+
+def _weight(state: State, spec: AlarmSpec) -> Priority | None:
+    """Return what an alarm weighs now, aside or not; None: its condition is absent."""
+    standing = state.standings[spec.id]
+    return standing.priority if standing.stands else standing.hidden
+
+
+def _is_clear(state: State, spec: AlarmSpec) -> bool:
+    """Say whether an alarm that rang has gone wholly: a lower step is not enough."""
+    weight = _weight(state, spec)
+    return weight is None or (spec.kind in BLOOD_KINDS and weight <= Priority.LOW)
+
+
+def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
+    """Say whether a trusted value of all that matters is fresh, at every place."""
+    wanted = {getattr(spec.params, "quantity", "") for spec in rang} | {*ALWAYS_KNOWN}
+    history = state.history
+    for (quantity, place), keys in state.setup.places.items():
+        if quantity not in wanted or place is None or place in OUTSIDE_PLACES:
+            continue
+        fresh = [history.fresh(key) for key in keys]
+        if not any(one is not None and not one.doubtful for one in fresh):
+            return False
+    return True
+
+
+def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
+    """Note grave alarms about the air, and tell when all of them have gone for long."""
+    about_air = [spec for spec in state.setup.alarms if spec.about_air]
+    grave = frozenset(
+        spec.id
+        for spec in about_air
+        if (weight := _weight(state, spec)) is not None and weight >= Priority.MEDIUM
+    )
+    if grave:
+        if grave <= state.airing and state.airing_since_s is None:
+            return state, []
+        return replace(state, airing=state.airing | grave, airing_since_s=None), []
+    if not state.airing:
+        return state, []
+    rang = [spec for spec in about_air if spec.id in state.airing]
+    if not all(_is_clear(state, spec) for spec in rang) or not _is_known(state, rang):
+        if state.airing_since_s is None:
+            return state, []
+        return replace(state, airing_since_s=None), []
+    since_s = now if state.airing_since_s is None else state.airing_since_s
+    if now - since_s < ALL_CLEAR_AFTER_S:
+        if state.airing_since_s is not None:
+            return state, []
+        return replace(state, airing_since_s=since_s), []
+    text = state.setup.render("all-clear", Priority.LOW, "", {})
+    told = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
+    return replace(state, airing=frozenset(), airing_since_s=None), [told]

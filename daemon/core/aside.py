@@ -1,0 +1,111 @@
+"""How an alarm stands aside, shelved, suppressed or out of service, and comes back.
+
+It is judged all the while, and what its condition would ring as is kept: nothing is
+hidden from the log, from the page or from the all-clear.
+"""
+
+from dataclasses import replace
+
+from cabinvigil.daemon.core.alarm import ASIDE, Trigger, follow
+from cabinvigil.daemon.core.model import AlarmState, Priority, Verdict
+from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.standing import (
+    Standing,
+    blind_verdict,
+    has_grown,
+    held,
+    ring,
+)
+
+
+def put_aside(
+    spec: AlarmSpec, standing: Standing, trigger: Trigger, for_s: float, now: float
+) -> Standing:
+    """Shelve, suppress, or take out of service, where the design allows it.
+
+    A standing `high` is never put aside; what wakes people is never taken out of
+    service; shelving has an end, so a time that is no positive number shelves nothing.
+    """
+    if standing.state in ASIDE:
+        return standing
+    until_s = float("inf")
+    wakes = standing.priority if standing.stands or standing.sounds else Priority.FAULT
+    if trigger is Trigger.SHELVE:
+        if wakes is Priority.HIGH or not min(spec.shelve_s, for_s) > 0.0:
+            return standing
+        until_s = now + min(spec.shelve_s, for_s)
+    elif trigger is Trigger.REMOVE and (wakes >= Priority.MEDIUM or not spec.removable):
+        return standing
+    stood = standing.stands
+    return replace(
+        standing,
+        state=follow(standing.state, trigger),
+        aside_until_s=until_s,
+        aside_limit=standing.priority if stood else Priority.MEDIUM,
+        hidden=standing.priority if stood else None,
+        rising_s=None,
+        falling_s=None,
+    )
+
+
+def _hidden(standing: Standing, verdict: Verdict | None) -> Priority | None:
+    """Return what an alarm aside would ring as; 'cannot tell' leaves it as it was."""
+    return standing.hidden if verdict is None else held(standing.hidden, verdict)
+
+
+def take_back(standing: Standing, verdict: Verdict | None, now: float) -> Standing:
+    """Come back into life as the condition now is."""
+    if standing.state not in ASIDE:
+        return standing
+    priority = _hidden(standing, verdict)
+    if priority is None:
+        state = follow(standing.state, Trigger.RETURN_NORMAL)
+        return replace(standing, state=state, hidden=None)
+    if verdict is None:
+        verdict = blind_verdict(standing, priority)
+    return ring(standing, Trigger.RETURN_ALARM, verdict, priority, now)
+
+
+def _is_too_grave(spec: AlarmSpec, standing: Standing, verdict: Verdict) -> bool:
+    """Say whether a condition is too grave to stay aside."""
+    if verdict.priority is None:
+        return False
+    if standing.state is AlarmState.OUT_OF_SERVICE:
+        return verdict.priority >= Priority.MEDIUM
+    if standing.state is AlarmState.SUPPRESSED:
+        return verdict.priority > Priority.FAULT
+    if verdict.priority is Priority.HIGH or verdict.priority > standing.aside_limit:
+        return True
+    return standing.hidden is not None and has_grown(spec, standing, verdict)
+
+
+def stay_aside(
+    spec: AlarmSpec, standing: Standing, verdict: Verdict | None, now: float
+) -> Standing:
+    """Judge an alarm that stands aside: time over, or too grave to be put off."""
+    if now >= standing.aside_until_s or (
+        verdict is not None and _is_too_grave(spec, standing, verdict)
+    ):
+        return take_back(standing, verdict, now)
+    hidden = _hidden(standing, verdict)
+    if hidden is standing.hidden:
+        return standing
+    if standing.hidden is not None or verdict is None:
+        return replace(standing, hidden=hidden)
+    return replace(standing, hidden=hidden, since_s=now, told_worse=verdict.worse)
+
+
+def suppress(
+    spec: AlarmSpec,
+    standing: Standing,
+    verdict: Verdict | None,
+    now: float,
+    *,
+    is_covered: bool,
+) -> Standing:
+    """Hold back a fault whose cause another alarm tells; never more than a fault."""
+    if standing.state is AlarmState.SUPPRESSED:
+        return standing if is_covered else take_back(standing, verdict, now)
+    if is_covered and standing.stands and standing.priority is Priority.FAULT:
+        return put_aside(spec, standing, Trigger.SUPPRESS, 0.0, now)
+    return standing
