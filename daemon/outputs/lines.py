@@ -123,6 +123,7 @@ def _own_keys_first(
 
 
 def dumps(value: Any, **_: Any) -> str:
+    """Encode as JSON, compact; what JSON has no form for becomes null or its words."""
     try:
         return _ENCODER.encode(value)
     except ValueError:  # a NaN or an infinity: rare, so looked for only now

@@ -1,0 +1,179 @@
+"""The way to the broker: address, password, certificates, and what stands against it.
+
+A password file that others can read is refused, and a certificate is always checked
+unless TLS is switched off as a whole.
+"""
+
+import ssl
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+LONGEST_PASSWORD = 1024
+FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
+"""Back-off doubles between these: our own choice, a minute being soon enough for a
+network that comes back, and seldom enough for one that does not."""
+STEADY_S = 30.0
+"""A connection that held for so long begins the back-off anew."""
+
+
+class BrokerError(Exception):
+    """The broker cannot be had or has gone; `kind` as in `SourceFault`."""
+
+    def __init__(
+        self,
+        kind: str,
+        text: str,
+        *,
+        is_version: bool = False,
+        is_hang_up: bool = False,
+    ) -> None:
+        super().__init__(text)
+        self.kind = kind
+        self.text = text
+        self.is_version = is_version
+        """The broker does not know this version of MQTT."""
+        self.is_hang_up = is_hang_up
+        """It ended the connection without a word: some do so for a version, too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Broker:
+    """Where the broker is, and how to prove who we are."""
+
+    host: str
+    port: int
+    client_id: str
+    tls: bool = True
+    ca_file: str = ""
+    """The certificate that vouches for the broker; '' is the system's own."""
+    user: str = ""
+    password_file: str = ""
+    keepalive_s: int = 15
+    connect_s: float = 5.0
+    """For the connection and the TLS handshake, each."""
+    answer_s: float = 10.0
+    """For the broker's word on a connection or a message."""
+
+    @property
+    def where(self) -> str:
+        """Spell the address for people."""
+        return f"{self.host}:{self.port}"
+
+    def unreachable(self, why: str) -> BrokerError:
+        """Say that the network does not lead there."""
+        return BrokerError(
+            "out-of-reach",
+            f"The broker at {self.where} is out of reach ({why}): the sounder goes "
+            f"on, alerts wait; look at the network.",
+        )
+
+    def silent(self) -> BrokerError:
+        """Say that something listens there and does not answer."""
+        return BrokerError(
+            "out-of-reach",
+            f"The broker at {self.where} takes the connection and does not answer: "
+            f"the sounder goes on, alerts wait; look at the broker.",
+        )
+
+    def refused(self, why: str) -> BrokerError:
+        """Say that the broker does not let us in."""
+        return BrokerError("refused", f"The broker at {self.where} refuses: {why}.")
+
+
+def read_password(broker: Broker) -> str | None:
+    """Read the password; None where none is configured.
+
+    Raises:
+        BrokerError: the file cannot be read, is not a password, or is open to others.
+    """
+    if not broker.password_file:
+        return None
+    path = Path(broker.password_file)
+    try:
+        with path.open("rb") as file:
+            mode = stat.S_IMODE(path.stat().st_mode)
+            data = file.read(LONGEST_PASSWORD + 1)
+        text = data.decode("utf-8").rstrip("\r\n")
+    except OSError as error:
+        raise broker.refused(
+            f"the password file {path} cannot be read ({error.strerror}); make it, "
+            f"and give it to the user cabinvigil"
+        ) from error
+    except UnicodeDecodeError as error:
+        raise broker.refused(f"the password file {path} is not UTF-8") from error
+    if mode & (stat.S_IRWXO | stat.S_IWGRP):
+        raise broker.refused(
+            f"the password file {path} is open to others (mode {mode:04o}); "
+            f"run `chmod 640 {path}`"
+        )
+    if not text or len(data) > LONGEST_PASSWORD or "\n" in text:
+        raise broker.refused(
+            f"the password file {path} must hold one line of 1 to "
+            f"{LONGEST_PASSWORD} bytes"
+        )
+    return text
+
+
+def tls_context(broker: Broker) -> ssl.SSLContext | None:
+    """Make the TLS side, which checks certificate and host name; None without TLS.
+
+    Raises:
+        BrokerError: the CA file cannot be used.
+    """
+    if not broker.tls:
+        return None
+    try:
+        context = ssl.create_default_context(cafile=broker.ca_file or None)
+    except (OSError, ssl.SSLError) as error:
+        raise broker.refused(
+            f"the CA file {broker.ca_file} cannot be used ({error.strerror}); it must "
+            f"hold the certificate that signed the broker's, in PEM"
+        ) from error
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    return context
+
+
+def connect_error(broker: Broker, error: Exception) -> BrokerError:
+    """Put what the network or TLS said into one sentence."""
+    match error:
+        case ssl.SSLCertVerificationError():
+            return broker.refused(
+                f"its certificate does not hold ({error.verify_message}); set ca_file "
+                f"to the one that signed it, and host to the name in it"
+            )
+        case ssl.SSLError():
+            reason = (error.reason or "no TLS there").replace("_", " ").lower()
+            return broker.refused(
+                f"the TLS handshake failed ({reason}); is port {broker.port} its "
+                f"TLS port?"
+            )
+        case TimeoutError():
+            return broker.unreachable(f"no answer in {broker.connect_s:g} s")
+        case OSError():
+            return broker.unreachable(error.strerror or type(error).__name__)
+        case _:
+            return broker.unreachable(str(error) or type(error).__name__)
+
+
+class Backoff:
+    """How long to wait before the next try: doubling, with jitter."""
+
+    def __init__(self, dice: Random) -> None:
+        self._dice = dice
+        self._tries = 0
+
+    def next_s(self) -> float:
+        """Give the next wait: half of it fixed, half of it by chance.
+
+        Many cabins behind one broker must not all come back in the same second.
+        """
+        full_s = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(self._tries, 16))
+        self._tries += 1
+        return full_s * self._dice.uniform(0.5, 1.0)
+
+    def held_for(self, time_s: float) -> None:
+        """Begin anew, where the connection was a steady one."""
+        if time_s >= STEADY_S:
+            self._tries = 0

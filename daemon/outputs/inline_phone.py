@@ -1,0 +1,51 @@
+"""The phone side without a broker: every message goes to a function, in its order.
+
+For rehearsals, which show what a phone would get; needs no MQTT package.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from cabinvigil.daemon.core.model import Command
+from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.outputs.desk import Desk
+from cabinvigil.daemon.outputs.messages import Publication
+
+
+class InlinePhone:
+    """An `Output` that delivers at once."""
+
+    name = "mqtt"
+
+    def __init__(
+        self, desk: Desk, deliver: Callable[[Publication, Stamp], None]
+    ) -> None:
+        """Set it up.
+
+        Args:
+            desk: makes and orders the messages.
+            deliver: given each message, with the moment of its going.
+        """
+        self._desk = desk
+        self._deliver = deliver
+        desk.watching()
+
+    def offer(self, command: Command, stamp: Stamp) -> None:
+        """Take a command, and deliver what it makes."""
+        if self._desk.take(command, stamp):
+            self._drain(stamp)
+
+    def morning(self, summary: Mapping[str, Any], stamp: Stamp) -> None:
+        """Deliver the morning's account."""
+        self._desk.morning(summary, stamp)
+        self._drain(stamp)
+
+    def start(self) -> None:
+        """Nothing to start."""
+
+    def stop(self, deadline_s: float) -> None:
+        """Nothing to wait for."""
+
+    def _drain(self, stamp: Stamp) -> None:
+        while (taken := self._desk.next(stamp)) is not None:
+            self._deliver(taken[1], stamp)

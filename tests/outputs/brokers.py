@@ -1,0 +1,126 @@
+"""Real brokers for the tests: Debian's mosquitto on free ports, in folders of their own.
+
+A test that needs a broker and finds none fails, and says how to get one.
+"""
+
+import os
+import shutil
+import socket
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+HOW = "mosquitto is not installed; as root: apt-get install -y mosquitto"
+
+
+def program(name: str) -> str:
+    """Find mosquitto or its helpers: Debian keeps the broker in /usr/sbin."""
+    found = shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")
+    if found is None:
+        pytest.fail(HOW)
+    return found
+
+
+def free_port() -> int:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+class Mosquitto:
+    """One broker; `conf` is its whole configuration but for the log."""
+
+    def __init__(self, folder: Path, port: int, conf: str) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self.folder = folder
+        self.port = port
+        self.conf = folder / "mosquitto.conf"
+        # As root it would become the user mosquitto, and could not read the folder.
+        user = "user root\n" if os.geteuid() == 0 else ""
+        self.conf.write_text(f"{user}log_dest file {folder}/log\n{conf}")
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            [program("mosquitto"), "-c", str(self.conf)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        until = time.perf_counter() + 10.0
+        while True:
+            try:
+                with socket.create_connection(("127.0.0.1", self.port), 0.2):
+                    return
+            except OSError:
+                if self.process.poll() is not None:
+                    pytest.fail(f"mosquitto ended at once: {self.log()}")
+                assert time.perf_counter() < until, self.log()
+                time.sleep(0.02)
+
+    def stop(self, *, kill: bool = False) -> None:
+        if self.process is not None:
+            self.process.kill() if kill else self.process.terminate()
+            self.process.wait(10)
+            self.process = None
+
+    def log(self) -> str:
+        path = self.folder / "log"
+        return path.read_text(errors="replace") if path.exists() else "no log"
+
+
+@contextmanager
+def mosquitto(folder: Path, conf: str = "", port: int = 0) -> Iterator[Mosquitto]:
+    """Run a broker; without a configuration it lets everybody in on loopback."""
+    port = port or free_port()
+    conf = conf or f"listener {port} 127.0.0.1\nallow_anonymous true\n"
+    broker = Mosquitto(folder, port, conf.replace("@PORT@", str(port)))
+    broker.start()
+    try:
+        yield broker
+    finally:
+        broker.stop()
+
+
+def passwords(path: Path, **users: str) -> None:
+    """Write a password file."""
+    path.touch(mode=0o600)
+    for user, password in users.items():
+        subprocess.run(
+            [program("mosquitto_passwd"), "-b", str(path), user, password], check=True
+        )
+
+
+class Certificates:
+    """A certificate authority and a server's certificate for localhost."""
+
+    def __init__(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self.ca, self.crt, self.key = (
+            folder / name for name in ("ca.crt", "srv.crt", "srv.key")
+        )
+        ca_key = folder / "ca.key"
+        names = folder / "names"
+        names.write_text("subjectAltName=DNS:localhost,IP:127.0.0.1\n")
+        curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes"]
+        self._openssl(
+            "req", "-x509", *curve, "-keyout", ca_key, "-out", self.ca,
+            "-days", "2", "-subj", "/CN=test authority",
+        )  # fmt: skip
+        self._openssl(
+            "req", *curve, "-keyout", self.key, "-out", folder / "srv.csr",
+            "-subj", "/CN=localhost",
+        )  # fmt: skip
+        self._openssl(
+            "x509", "-req", "-in", folder / "srv.csr", "-CA", self.ca, "-CAkey", ca_key,
+            "-CAcreateserial", "-out", self.crt, "-days", "2", "-extfile", names,
+        )  # fmt: skip
+
+    @staticmethod
+    def _openssl(*args: object) -> None:
+        subprocess.run(
+            ["openssl", *map(str, args)], check=True, capture_output=True, timeout=60
+        )
