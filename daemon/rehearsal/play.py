@@ -16,7 +16,6 @@ from cabinvigil.daemon.keeping_watch import keep_watch
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.rehearsal.failures import Failing
 from cabinvigil.daemon.rehearsal.nights import Failure, Night
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.review.replay import compose_settings
@@ -83,7 +82,7 @@ async def play(
 
     settings = rehearsal.settings
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
-        stage = Stage(Path(folder), air, now, rehearsal.seed)
+        stage = Stage(Path(folder), air, now, rehearsal.seed, rehearsal.failures)
         stage.hang(settings.parts)
         urgent, until = asyncio.Event(), asyncio.Event()
         reports: list[Any] = []
@@ -102,14 +101,12 @@ async def play(
             clock,
             stage.wires(),
         )
-        failing = Failing(stage, rehearsal.failures)
         told_s = 0.0
 
         def after_tick() -> None:
             nonlocal told_s
             while reports:
                 watcher.on_event(reports.pop(0))
-            failing.advance(now())
             if now() >= told_s:
                 told_s += TRUTH_EVERY_S
                 rehearsal.cabin.advance(now())

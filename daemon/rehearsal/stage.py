@@ -1,7 +1,6 @@
-"""The emulated wires of one night: every part of the config, on emulated lines."""
+"""The emulated wires of one night: every part of the config, on lines that may fail."""
 
-import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,16 @@ from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.rehearsal.emulated import ads1115, known
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.rehearsal.wires import EmulatedSerial, EmulatedSMBus
+from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, SerialPart
+from cabinvigil.daemon.rehearsal.faults import Span
+from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
+from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
+from cabinvigil.daemon.rehearsal.wires import (
+    EmulatedFile,
+    EmulatedSerial,
+    EmulatedSMBus,
+    TextPart,
+)
 from cabinvigil.daemon.settings_values import PartSettings
 from cabinvigil.daemon.streaming import OpenPort
 from cabinvigil.daemon.wiring import Wires
@@ -29,17 +37,17 @@ class Stage:
     """What hangs where; made anew for every night."""
 
     folder: Path
-    """For the ports' names and the kernel's files."""
+    """For the ports' names."""
     air: Callable[[], AirNow]
     now: Callable[[], float]
     seed: int = 1
+    failures: Sequence[Span] = ()
+    """What goes wrong on which wire, and when."""
     buses: dict[str, EmulatedSMBus] = field(default_factory=dict)
+    addresses: dict[str, dict[str, int]] = field(default_factory=dict)
+    """By bus: the address of each part."""
     ports: dict[str, EmulatedSerial] = field(default_factory=dict)
-    files: dict[str, Any] = field(default_factory=dict)
-    parts: dict[str, Any] = field(default_factory=dict)
-    """Every emulated part by its config name, for what a night does to it."""
-    addresses: dict[str, tuple[str, int]] = field(default_factory=dict)
-    """Bus and address of each part on I2C."""
+    files: dict[str, TextPart] = field(default_factory=dict)
 
     def hang(self, settings: Mapping[str, PartSettings]) -> None:
         """Hang every part.
@@ -50,49 +58,67 @@ class Stage:
         converters: dict[tuple[str, int], dict[str, Volts]] = {}
         for index, (name, part) in enumerate(settings.items()):
             seed = self.seed * SEED_STEP + index
-            info = find_part(part.kind)
             if part.kind in known.ON_I2C:
-                made = known.ON_I2C[part.kind](self.air, seed, self.now)
-                self._attach(name, part, part.address or info.address, made)
+                self._on_i2c(name, part, known.ON_I2C[part.kind], seed)
             elif part.kind in known.AT_A_CONVERTER:
-                address = part.address or info.address
+                at = (part.bus or "", self._address(name, part))
                 volts = known.AT_A_CONVERTER[part.kind](self.air, seed, self.now)
-                converters.setdefault((part.bus or "", address), {})[part.kind] = volts
-                self.addresses[name] = (part.bus or "", address)
+                converters.setdefault(at, {})[part.kind] = volts
             elif part.kind in known.ON_SERIAL:
-                line = known.ON_SERIAL[part.kind](self.air, seed, self.now)
-                self.parts[name] = line
-                self.ports[name] = EmulatedSerial(self.folder / name, line)
+                self._on_serial(name, part.kind, seed)
             elif part.kind in known.IN_A_FILE:
-                self._file(name, known.IN_A_FILE[part.kind](self.air, seed, self.now))
+                made = known.IN_A_FILE[part.kind](self.air, seed, self.now)
+                self.files[name] = FaultyText(name, made, self.failures, seed, self.now)
             else:
                 raise NotEmulatedError(
                     f"part {name}: kind {part.kind} has no emulated fellow; take it "
                     "out of the config that you rehearse"
                 )
         for (bus, address), cells in converters.items():
-            made = ads1115.converter(cells, self.seed * SEED_STEP + address, self.now)
-            self.bus(bus).attach(address, made)
+            seed = self.seed * SEED_STEP + address
+            self._bus(bus).attach(address, ads1115.converter(cells, seed, self.now))
 
-    def bus(self, name: str) -> EmulatedSMBus:
-        """Return a bus, made when first asked for."""
+    def _bus(self, name: str) -> EmulatedSMBus:
         return self.buses.setdefault(name, EmulatedSMBus())
 
-    def _attach(self, name: str, part: PartSettings, address: int, made: Any) -> None:
-        self.parts[name] = made
-        self.addresses[name] = (part.bus or "", address)
-        self.bus(part.bus or "").attach(address, made)
+    def _address(self, name: str, part: PartSettings) -> int:
+        address = part.address or find_part(part.kind).address
+        self.addresses.setdefault(part.bus or "", {})[name] = address
+        return address
 
-    def _file(self, name: str, made: Any) -> None:
-        self.parts[name] = made
-        self.files[name] = made
+    def _on_i2c(
+        self,
+        name: str,
+        part: PartSettings,
+        make: Callable[[Any, int, Any], I2cPart],
+        seed: int,
+    ) -> None:
+        address = self._address(name, part)
+        self._bus(part.bus or "").attach(address, make(self.air, seed, self.now))
+
+    def _on_serial(self, name: str, kind: str, seed: int) -> None:
+        line = known.ON_SERIAL[kind](self.air, seed, self.now)
+        other = "frame9_o2" if kind != "frame9_o2" else "frame9_co"
+        stranger: SerialPart = known.ON_SERIAL[other](self.air, seed, self.now)
+        faulty = FaultySerialPart(
+            name, line, self.failures, seed, self.now, stranger=stranger
+        )
+        wire = EmulatedSerial(self.folder / name, faulty)
+        plug_by(wire, name, self.failures, self.now)
+        self.ports[name] = wire
 
     def wires(self) -> Wires:
         """Return what the samplers hang on."""
         return Wires(i2c=self._i2c, serial=self._serial, file=self._kernel_file)
 
     def _i2c(self, name: str, device: str) -> I2cBus:
-        bus = self.bus(name)
+        bus = FaultySMBus(
+            self._bus(name),
+            self.addresses.get(name, {}),
+            self.failures,
+            self.seed,
+            self.now,
+        )
         return I2cBus(name, device, open_smbus=lambda _path: bus, blocking=False)
 
     def _serial(self, name: str, _part: PartSettings, baud: int) -> OpenPort:
@@ -105,25 +131,10 @@ class Stage:
 
         return make
 
-    def _kernel_file(self, name: str, _part: PartSettings) -> KernelFile:
-        return _EmulatedFile(self.folder / name, self.files[name])
+    def _kernel_file(self, name: str, part: PartSettings) -> KernelFile:
+        return EmulatedFile(part.path or str(self.folder / name), self.files[name])
 
     def strike(self) -> None:
         """Take the ports away."""
         for port in self.ports.values():
             port.close()
-
-
-class _EmulatedFile(KernelFile):
-    """A kernel file that its part writes anew before each read."""
-
-    def __init__(self, path: Path, part: Any) -> None:
-        super().__init__(str(path), blocking=False)
-        self._file = path
-        self._part = part
-
-    async def read(self) -> bytes:
-        """Read what the part serves now."""
-        await asyncio.sleep(0)
-        self._file.write_bytes(self._part.text())
-        return await super().read()
