@@ -25,12 +25,13 @@ from cabinvigil.daemon.air.cabin import (
     outdoor_state,
 )
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, burn
-from cabinvigil.daemon.air.moisture import (
-    INSIDE_RESISTANCE_M2K_W,
-    LATENT_J_KG,
-    mass_transfer_m_s,
-    saturation_hpa,
-    surface_c,
+from cabinvigil.daemon.air.moisture import LATENT_J_KG
+from cabinvigil.daemon.air.surfaces import (
+    FILM_KG_M2,
+    face_fraction,
+    latent_to_room,
+    run_down,
+    settling_share,
 )
 
 __all__ = [
@@ -55,9 +56,6 @@ STARVED_O2 = 0.04
 """Mole fraction of oxygen below which neither flame nor person draws on the air, which
 only keeps a forgotten model from negative gas: flames go out, and people, far above
 (cases.md, S23: at 8.7 % by the sampler a burner still burned)."""
-FILM_KG_M2 = 0.05
-"""Water that a pane holds as film and drops before it runs (common practice, no
-source: some 50 g/m2)."""
 WATER_STEP_S = 10.0
 """Longest step that `solve` takes where water settles; a tenth of it changes an hour's
 water from a cold start by 0.3 % (tests/air/test_zone.py)."""
@@ -100,26 +98,6 @@ def _entering_mol_s(zone: Zone, inputs: Inputs) -> float:
     return inputs.air_m3_s * inputs.outside.mol_m3(zone.pressure_hpa)
 
 
-def _settling_share(zone: Zone, face: Surface, temp_c: float) -> float:
-    """Give the mol/s that settle on a surface per unit of excess vapour fraction."""
-    return mass_transfer_m_s() * face.area_m2 * moles(zone, temp_c) / zone.volume_m3
-
-
-def _face_fraction(zone: Zone, face: Surface, temp_c: float, outside_c: float) -> float:
-    """Give the vapour fraction at which this surface is just wet."""
-    face_c = surface_c(temp_c, outside_c, face.u_w_m2k)
-    return saturation_hpa(face_c) / zone.pressure_hpa
-
-
-def _latent_to_room(face: Surface) -> float:
-    """Give the share of a surface's latent heat that comes back into the room.
-
-    Heat set free on the inner face parts between the room's surface resistance and
-    the rest of the wall.
-    """
-    return max(0.0, 1.0 - face.u_w_m2k * INSIDE_RESISTANCE_M2K_W)
-
-
 def _settling(
     zone: Zone, state: ZoneState, inputs: Inputs, made: _Sources, dt_s: float
 ) -> list[float]:
@@ -137,8 +115,8 @@ def _settling(
     felt = (1.0 - state.h2o) * reach
     free = state.h2o * decay + (entering * wet + made.h2o) * reach
     outside_c = inputs.outside.temp_c
-    limits = [_face_fraction(zone, f, state.temp_c, outside_c) for f in zone.surfaces]
-    shares = [_settling_share(zone, face, state.temp_c) for face in zone.surfaces]
+    limits = [face_fraction(zone, f, state.temp_c, outside_c) for f in zone.surfaces]
+    shares = [settling_share(zone, face, state.temp_c) for face in zone.surfaces]
     dries = [-film / H2O_KG_MOL / dt_s for film in state.film_kg]
     rates = [0.0] * len(limits)
     open_faces = list(range(len(limits)))
@@ -169,7 +147,7 @@ def _advance(
         LATENT_J_KG
         * H2O_KG_MOL
         * sum(
-            rate * _latent_to_room(face)
+            rate * latent_to_room(face)
             for rate, face in zip(settling, zone.surfaces, strict=True)
         )
     )
@@ -183,7 +161,7 @@ def _advance(
     decay = math.exp(-out * span)
     reach = -math.expm1(-out * span) / out if abs(out) > 1e-12 else span
     air = inputs.outside.mixture(zone.pressure_hpa)
-    film, drained_kg = _run_down(zone, state, settling, dt_s)
+    film, drained_kg = run_down(zone, state, settling, dt_s)
     return ZoneState(
         state.n2 * decay + entering * air.n2 * reach,
         state.o2 * decay + (entering * air.o2 + made.o2) * reach,
@@ -212,19 +190,6 @@ def _warm(
     gone = -math.expm1(-rate * dt_s)
     end_k = start_k + (settles_k - start_k) * gone
     return end_k - ZERO_C_K, settles_k * dt_s + (start_k - settles_k) * gone / rate
-
-
-def _run_down(
-    zone: Zone, state: ZoneState, settling: list[float], dt_s: float
-) -> tuple[tuple[float, ...], float]:
-    """Give each surface's film after a step, and all that has run down."""
-    film, drained_kg = [], state.drained_kg
-    for face, held, rate in zip(zone.surfaces, state.film_kg, settling, strict=True):
-        water = max(0.0, held + rate * dt_s * H2O_KG_MOL)
-        stays = min(water, FILM_KG_M2 * face.area_m2)
-        film.append(stays)
-        drained_kg += water - stays
-    return tuple(film), drained_kg
 
 
 def step(zone: Zone, state: ZoneState, inputs: Inputs, dt_s: float) -> ZoneState:
@@ -288,15 +253,35 @@ def steady(zone: Zone, inputs: Inputs) -> ZoneState:
     entering = _entering_mol_s(zone, inputs)
     if entering + made.net <= 1e-12 or zone.wall_w_k + AIR_J_MOL_K * entering <= 1e-12:
         raise NoSteadyStateError("nothing moves the air or its heat: it stays as it is")
-    outside_c = inputs.outside.temp_c
-    low_c, high_c = outside_c, outside_c + 1.0
-    while _heat_gap_w(zone, inputs, made, high_c) > 0.0:
-        low_c, high_c = high_c, high_c + 2 * (high_c - outside_c)
-    for _ in range(60):
-        middle_c = (low_c + high_c) / 2
-        warmer = _heat_gap_w(zone, inputs, made, middle_c) > 0.0
-        low_c, high_c = (middle_c, high_c) if warmer else (low_c, middle_c)
-    return _settled_air(zone, inputs, made, (low_c + high_c) / 2)
+    return _settled_air(zone, inputs, made, _settled_c(zone, inputs, made))
+
+
+def _settled_c(zone: Zone, inputs: Inputs, made: _Sources) -> float:
+    """Find the temperature at which no heat is left over (regula falsi, Illinois)."""
+    low_c, high_c = inputs.outside.temp_c, inputs.outside.temp_c + 1.0
+    low_w = _heat_gap_w(zone, inputs, made, low_c)
+    if low_w <= 0.0:
+        return low_c
+    high_w = _heat_gap_w(zone, inputs, made, high_c)
+    while high_w > 0.0:
+        low_c, low_w = high_c, high_w
+        high_c += 2 * (high_c - inputs.outside.temp_c)
+        high_w = _heat_gap_w(zone, inputs, made, high_c)
+    side = 0
+    for _ in range(100):
+        middle_c = (low_c * high_w - high_c * low_w) / (high_w - low_w)
+        gap_w = _heat_gap_w(zone, inputs, made, middle_c)
+        if abs(gap_w) < 1e-9 or high_c - low_c < 1e-10:
+            break
+        if gap_w > 0.0:
+            low_c, low_w = middle_c, gap_w
+            high_w = high_w / 2 if side > 0 else high_w
+            side = 1
+        else:
+            high_c, high_w = middle_c, gap_w
+            low_w = low_w / 2 if side < 0 else low_w
+            side = -1
+    return middle_c
 
 
 def _settled_vapour(
@@ -313,8 +298,8 @@ def _settled_vapour(
     out = entering + made.net
     faces = [
         (
-            _face_fraction(zone, face, temp_c, outside_c),
-            _settling_share(zone, face, temp_c),
+            face_fraction(zone, face, temp_c, outside_c),
+            settling_share(zone, face, temp_c),
         )
         for face in zone.surfaces
     ]
@@ -338,7 +323,7 @@ def _heat_gap_w(zone: Zone, inputs: Inputs, made: _Sources, temp_c: float) -> fl
         LATENT_J_KG
         * H2O_KG_MOL
         * sum(
-            rate * _latent_to_room(face)
+            rate * latent_to_room(face)
             for rate, face in zip(settling, zone.surfaces, strict=True)
         )
     )

@@ -11,8 +11,8 @@ from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
 from cabinvigil.daemon.air.combustion import FUELS, PROPANE, burn
 from cabinvigil.daemon.air.moisture import saturation_hpa, surface_c
+from cabinvigil.daemon.air.surfaces import FILM_KG_M2
 from cabinvigil.daemon.air.zone import (
-    FILM_KG_M2,
     Inputs,
     NoSteadyStateError,
     People,
