@@ -165,12 +165,16 @@ def _spec(
     if alarm.kind == "stale" and subject in series:
         # The part's own fault tells why nothing comes; 'stale' would say it twice.
         suppressed_by = (*suppressed_by, f"sensor-fault/{series[subject].part}")
+    on_delay_s = alarm.on_delay_s
+    if alarm.kind == "warming" and subject in series:
+        # A part that comes back in the night warms up anew: give it twice its time.
+        on_delay_s = max(on_delay_s, 2.0 * series[subject].warm_up_s)
     return AlarmSpec(
         id=f"{name}/{subject}" if subject else name,
         kind=alarm.kind,
         params=params,
         judge=module.judge,
-        on_delay_s=alarm.on_delay_s,
+        on_delay_s=on_delay_s,
         off_delay_s=alarm.off_delay_s,
         latch=alarm.latch,
         ack_s=alarm.ack_s,

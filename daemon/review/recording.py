@@ -101,6 +101,10 @@ class Recording:
             )
         return names
 
+    def close(self) -> None:
+        """Close the file; reading all rows does so too."""
+        self._file.close()
+
     @property
     def channels(self) -> tuple[str, ...]:
         """The columns beside the time."""
