@@ -1,0 +1,230 @@
+"""A sentence is one line, true, short, whatever facts are there."""
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import settings as tuned
+from hypothesis import strategies as st
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.words import (
+    FACTS,
+    LONGEST,
+    MADE,
+    Words,
+    fields_of,
+    number,
+    sentence,
+    span,
+)
+from tests.sentences import (
+    ALL,
+    EN,
+    WIDEST,
+)
+
+# --- what is said -------------------------------------------------------------
+
+
+def test_the_danger_then_number_trend_time_then_the_act() -> None:
+    """The sentences of the brief, worked by hand."""
+    low = {"o2_pct": 19.43, "rate_pct_per_h": -2.06, "limit": 19.5}
+    assert sentence(EN, "o2-low", Priority.HIGH, "", low) == (
+        "Oxygen low: 19.4 %, falling 2.1 % an hour. Open the door and vents now."
+    )
+    soon = {"o2_pct": 20.06, "rate_pct_per_h": -2.6, "limit": 19.5, "minutes": 12.4}
+    assert sentence(EN, "o2-projected", Priority.MEDIUM, "", soon) == (
+        "Oxygen soon low: 20.1 %, falling 2.6 % an hour, 19.5 % in 12 minutes. "
+        "Open the vents now."
+    )
+    assert sentence(ALL["de"], "co-level", Priority.HIGH, "", {"co_ppm": 212.4}) == (
+        "Gefährlich viel Kohlenmonoxid: 212 ppm. Sofort an die frische Luft gehen."
+    )
+    assert sentence(ALL["fr"], "o2-low", Priority.HIGH, "", {"o2_pct": 19.43}) == (
+        "Manque d'oxygène : 19,4 %. Ouvrez la porte et les aérations."
+    )
+
+
+def test_the_act_grows_with_the_priority() -> None:
+    """30, 70 and 200 ppm ask for a vent, the door, and to get out."""
+    acts = [
+        sentence(EN, "co-level", priority, "", {"co_ppm": 30.0}).split(". ")[1]
+        for priority in (Priority.LOW, Priority.MEDIUM, Priority.HIGH)
+    ]
+    assert acts == [
+        "Open the vents now.",
+        "Open the door and vents now.",
+        "Get out into fresh air now.",
+    ]
+
+
+def test_a_wording_goes_before_a_priority() -> None:
+    """`standard-high`, `standard`, `high`, `any`, in that order."""
+    standard = sentence(EN, "co-dose", Priority.HIGH, "standard", {"co_ppm": 60.0})
+    assert standard.startswith("Carbon monoxide too long: 60 ppm")
+    assert "Get out" in standard
+    assert "hours left" in sentence(
+        EN, "supply-low", Priority.MEDIUM, "hours", {"supply_v": 11.9, "hours": 1.7}
+    )
+    unknown = sentence(EN, "o2-low", Priority.HIGH, "no such", {"o2_pct": 19.0})
+    assert unknown.startswith("Oxygen low: 19.0 %")
+
+
+def test_a_trend_is_said_as_it_goes() -> None:
+    """Rising is never said as falling, and standing air has no trend."""
+    for rate, words in ((-3.0, "falling 3.0"), (3.0, "rising 3.0"), (0.02, "19.0 %.")):
+        facts = {"o2_pct": 19.0, "rate_pct_per_h": rate}
+        assert words in sentence(EN, "o2-low", Priority.HIGH, "", facts)
+    falls = sentence(
+        EN, "o2-falling", Priority.MEDIUM, "", {"o2_pct": 20.0, "rate_pct_per_h": 3.0}
+    )
+    assert falls == "Oxygen falls fast: 20.0 % now. Open the vents now."
+
+
+def test_an_instance_is_said_with_its_subject() -> None:
+    """The part behind the slash is named where the rule does not name it."""
+    said = sentence(EN, "sensor-stale/bunk-o2", Priority.FAULT, "", {})
+    assert said == "No reading from bunk-o2. Check its plug and cable."
+    watch = sentence(EN, "watch-fault/log", Priority.FAULT, "not-writable", {})
+    assert watch == "Nothing is kept: the log cannot be written. Check its disk."
+
+
+def test_a_fault_of_a_new_kind_is_told_in_its_own_words() -> None:
+    """A kind without words says its ready sentence, and a too long one is not cut."""
+    text = "bunk-o2 hums: hold it"
+    kind = {"part": "bunk-o2", "text": text}
+    assert sentence(EN, "sensor-fault", Priority.FAULT, "hums", kind) == (
+        "Bunk-o2 hums: hold it"
+    )
+    assert sentence(
+        EN, "sensor-fault", Priority.FAULT, "hums", kind | {"text": "x" * 141}
+    ) == ("Sensor bunk-o2 has a fault. Check its plug and cable.")
+
+
+def test_terms_are_said_in_the_language() -> None:
+    """What rules say in English is not left in a German sentence."""
+    facts = {"part": "bunk-o2", "seconds": 150.0, "text": "oxygen"}
+    assert sentence(ALL["de"], "sensor-stale", Priority.MEDIUM, "alone", facts) == (
+        "Sauerstoff ist unbewacht: bunk-o2 schweigt seit 2 Minuten. "
+        "Jetzt eine Lüftung öffnen."
+    )
+
+
+def test_an_alarm_of_ones_own_has_a_general_sentence() -> None:
+    """An id that no words know is still told with its priority's act."""
+    said = sentence(EN, "my-own", Priority.HIGH, "", {"o2_pct": 19.0})
+    assert said == "Danger in the cabin (my-own). Get out into fresh air now."
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (0.0, "1 second"),
+        (1.0, "1 second"),
+        (59.6, "60 seconds"),
+        (60.0, "1 minute"),
+        (119.0, "119 seconds"),
+        (120.0, "2 minutes"),
+        (3600.0, "1 hour"),
+        (5340.0, "89 minutes"),
+        (5400.0, "1.5 hours"),
+        (28_800.0, "8 hours"),
+        (86_400.0, "24 hours"),
+    ],
+)
+def test_a_length_of_time_is_in_the_unit_people_choose(
+    seconds: float, said: str
+) -> None:
+    """Seconds below two minutes, minutes below an hour and a half, then hours."""
+    assert span(EN, seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (0.004, "0"),
+        (-0.004, "0"),
+        (1.234, "1,23"),
+        (1.2, "1,2"),
+        (12.34, "12,3"),
+        (1234.5, "1234"),
+    ],
+)
+def test_a_number_has_three_figures_and_the_languages_sign(
+    value: float, said: str
+) -> None:
+    """As people write it; never -0."""
+    assert number(ALL["de"], value) == said
+
+
+def test_nothing_below_zero_is_shown_as_minus_zero() -> None:
+    """-0.04 degrees rounds to 0.0, not -0.0."""
+    said = sentence(EN, "cold", Priority.LOW, "", {"temp_c": -0.04})
+    assert said.startswith("Cold: 0.0 °C")
+
+
+# --- whatever is handed in --------------------------------------------------------
+
+VALUES = st.one_of(
+    st.floats(), st.integers(), st.booleans(), st.none(), st.text(max_size=150)
+)
+
+
+@given(
+    st.one_of(st.sampled_from(sorted(EN.alarms)), st.text(max_size=60)),
+    st.sampled_from(Priority),
+    st.one_of(st.sampled_from(["", "standard", "alone", "deep"]), st.text(max_size=9)),
+    st.dictionaries(
+        st.one_of(st.sampled_from(sorted(FACTS | MADE)), st.text(max_size=9)), VALUES
+    ),
+    st.sampled_from(sorted(ALL)),
+)
+@tuned(max_examples=200, deadline=None)
+def test_any_facts_give_one_short_line(
+    alarm: str, priority: Priority, wording: str, facts: dict[str, Any], language: str
+) -> None:
+    """Total: never an error, an empty text, two lines, or over 140 characters."""
+    said = sentence(ALL[language], alarm, priority, wording, facts)
+    assert 0 < len(said) <= LONGEST
+    assert said.isprintable()
+    assert "nan" not in said.lower().split()
+
+
+@given(st.sets(st.sampled_from(sorted(FACTS))))
+@tuned(max_examples=100, deadline=None)
+def test_a_missing_fact_leaves_no_hole(kept: set[str]) -> None:
+    """Whatever is missing, no brace, no doubled space, and still an act at the end."""
+    facts = {key: WIDEST[key] for key in kept if key != "text"}
+    for alarm, table in EN.alarms.items():
+        for case in table:
+            wording, _, _ = case.partition("-high")
+            said = sentence(EN, alarm, Priority.HIGH, wording, facts)
+            assert "{" not in said
+            assert "  " not in said
+            assert said.endswith(".")
+
+
+def test_values_that_are_no_numbers_are_left_out() -> None:
+    """Not a number, endless, true, or a text: the shorter sentence."""
+    for bad in (math.nan, math.inf, True, "19.4", 1e12, None):
+        said = sentence(EN, "o2-low", Priority.HIGH, "", {"o2_pct": bad})
+        assert said == "Oxygen low. Open the door and vents now."
+
+
+def test_a_message_file_without_a_bare_sentence_still_says_something() -> None:
+    """Words that name nothing: the id and the priority, never silence."""
+    bare = Words("xx", ".", EN.spans, {}, {})
+    assert sentence(bare, "o2-low", Priority.HIGH, "", {}) == "o2-low (high)"
+    assert sentence(bare, "\n", Priority.LOW, "", {}) == "alarm (low)"
+
+
+@pytest.mark.parametrize(
+    "bad",
+    ["{o2_pct!r}", "{co2}", "{o2_pct:{limit}}", "{", "{o2_pct:q}", "{part.x}", "{}"],
+)
+def test_a_field_reaches_nothing_but_facts(bad: str) -> None:
+    """A message file can name facts and formats, nothing else."""
+    with pytest.raises(ValueError, match=r"field|fact|format|brace|'}'"):
+        fields_of(bad)

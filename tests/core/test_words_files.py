@@ -1,0 +1,182 @@
+"""The message files: plain words, units, one act a sentence, alike in all tongues."""
+
+import re
+import tomllib
+
+import pytest
+
+from cabinvigil.daemon.core.words import (
+    LONGEST,
+    fields_of,
+)
+from cabinvigil.daemon.settings_known import packaged
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+from tests.sentences import (
+    ALL,
+    DANGERS,
+    EN,
+    ROOM_FOR_THE_MOMENT,
+    every_sentence,
+    filled,
+    variants,
+)
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_no_danger_is_too_long_for_its_fullest_sentence(language: str) -> None:
+    """With the widest numbers the fullest sentence fits, and the moment beside it."""
+    words = ALL[language]
+    for alarm in DANGERS:
+        for case, lines in words.alarms[alarm].items():
+            facts = {"limit": 19.5} if alarm.startswith("o2") else {}
+            said = filled(words, alarm, lines[0], **facts)
+            assert len(said) <= LONGEST - ROOM_FOR_THE_MOMENT, (case, said)
+            assert not said.startswith(alarm), (alarm, case)
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_each_variant_is_shorter_and_needs_no_more(language: str) -> None:
+    """The last needs nothing; no two are the same, so none is there in vain."""
+    for alarm, table in ALL[language].alarms.items():
+        for case, lines in table.items():
+            assert fields_of(lines[-1]) == (), (alarm, case)
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_all_languages_have_the_same_cases_and_facts(language: str) -> None:
+    """A translation leaves out no case, and no number."""
+    words = ALL[language]
+    assert words.alarms.keys() == EN.alarms.keys()
+    for alarm, table in EN.alarms.items():
+        assert words.alarms[alarm].keys() == table.keys(), alarm
+        for case, lines in table.items():
+            ours = sorted(sorted(fields_of(line)) for line in words.alarms[alarm][case])
+            assert ours == sorted(sorted(fields_of(line)) for line in lines), (
+                alarm,
+                case,
+            )
+    if language != "en":
+        names = {one.words for one in QUANTITIES.values()}
+        assert names | EN.terms.keys() <= words.terms.keys()
+
+
+_ACTS_EN = """
+open get put look charge check switch stop replace wait take turn give leave press
+unplug close run go call
+"""
+_ACTS_DE = """
+öffnen gehen hinausgehen hineingehen löschen ansehen laden prüfen einschalten
+ausschalten ersetzen
+beenden warten nehmen verschaffen lassen drücken schließen rufen
+"""
+_ACTS_FR = """
+ouvrez sortez éteignez regardez rechargez-la vérifiez vérifiez-les vérifiez-le
+redémarrez remplacez-la remplacez-le arrêtez attendez prenez coupez donnez-lui laissez
+appuyez fermez appelez rentrer
+"""
+ACTS = {
+    language: frozenset(words.split())
+    for language, words in (("en", _ACTS_EN), ("de", _ACTS_DE), ("fr", _ACTS_FR))
+}
+"""Verbs of the acts, in the form that asks somebody to do it."""
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_each_sentence_ends_with_exactly_one_act(language: str) -> None:
+    """Two sentences: what is, without an order; then one order."""
+    for alarm, said in every_sentence(ALL[language]):
+        told, _, act = said.rstrip(".").rpartition(". ")
+        assert told, (alarm, said)
+        found = [
+            [
+                word
+                for word in re.findall(r"[\w'-]+", half.lower())
+                if word in ACTS[language]
+            ]
+            for half in (told, act)
+        ]
+        assert found[0] == [], (alarm, said)
+        assert len(found[1]) == 1, (alarm, said)
+
+
+_JARGON_EN = """
+cohb carboxyhaemoglobin lel ppo2 threshold hysteresis projection probability dew
+checksum crc nack i2c uart mqtt gpio ntp timeout deviation stratified ventilate
+enriched deficient hypoxia asphyxia co co2 o2 rh pm2 vol
+"""
+_JARGON_DE = (
+    "cohb schwellwert taupunkt prüfsumme mqtt i2c gpio co co2 o2 rh ueg ventilieren"
+)
+_JARGON_FR = "cohb seuil rosée mqtt i2c gpio co co2 o2 hr lie ventilez"
+JARGON = {
+    language: frozenset(words.split())
+    for language, words in (
+        ("en", _JARGON_EN),
+        ("de", _JARGON_DE),
+        ("fr", _JARGON_FR),
+    )
+}
+"""Words that a frightened person would have to think about; our own list."""
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_no_sentence_has_jargon(language: str) -> None:
+    """Plain words, spelled out: no formulae, no abbreviations but units."""
+    for alarm, said in every_sentence(ALL[language], part="sensor", other="another"):
+        words = set(re.findall(r"[a-zäöüßéèêçà]+[0-9]*", said.lower()))
+        assert words.isdisjoint(JARGON[language]), (alarm, said)
+
+
+UNIT_OF = {
+    "o2_pct": "%",
+    "fall_pct_per_h": "%",
+    "rise_pct_per_h": "%",
+    "settles_pct": "%",
+    "cohb_pct": "%",
+    "gas_lel_pct": "%",
+    "rh_pct": "%",
+    "co_ppm": "ppm",
+    "co2_ppm": "ppm",
+    "temp_c": "°C",
+    "dew_point_c": "°C",
+    "surface_c": "°C",
+    "supply_v": "volts|Volt",
+    "pm2_5_ugm3": "micrograms per cubic metre|Mikrogramm je Kubikmeter|"
+    "microgrammes par mètre cube",
+    "limit": "%|ppm",
+}
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_every_number_has_its_unit(language: str) -> None:
+    """Behind each number of a fact stands the unit of its key."""
+    for alarm, case, _, line in variants(ALL[language]):
+        for name in fields_of(line):
+            unit = UNIT_OF.get(name)
+            if unit is not None:
+                pattern = rf"\{{{name}:[^}}]*\}} ({unit})"
+                assert re.search(pattern, line), (alarm, case, line)
+
+
+_KINDS = """
+absent checksum framing short wrong-part not-ready not-measured out-of-range cell-dead
+port-missing no-permission bus-stuck babbling blocked queue-full not-writable
+out-of-reach clock-stepped late too-hot under-volted
+"""
+"""The kinds of `SourceFault` in daemon/core/model.py, but for `refused`, whose own
+sentence says by whom."""
+
+
+def test_every_packaged_alarm_and_fault_has_its_words() -> None:
+    """No alarm of the limits file, no kind of the model's list, is told in general."""
+    limits = tomllib.loads(packaged("limits.toml").read_text(encoding="utf-8"))
+    assert limits["alarm"].keys() | {"all-clear", "test"} <= EN.alarms.keys()
+    told = EN.alarms["sensor-fault"].keys() | EN.alarms["watch-fault"].keys()
+    assert frozenset(_KINDS.split()) <= told
+
+
+@pytest.mark.parametrize("language", sorted(set(ALL) - {"en"}))
+def test_a_translation_says_that_a_native_must_check_it(language: str) -> None:
+    """Nobody's sleep should depend on sentences that nobody has read aloud."""
+    text = packaged(f"words_{language}.toml").read_text(encoding="utf-8")
+    assert "A native speaker must read" in text.split("language =")[0]

@@ -1,0 +1,89 @@
+"""Every sentence of a message file, filled: for the tests that read them all."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.words import Words, fields_of, sentence
+from cabinvigil.daemon.words_loading import languages, load_words
+
+ALL = {language: load_words(language) for language in languages()}
+EN = ALL["en"]
+
+WIDEST: Mapping[str, Any] = {
+    # The widest that parts and rules can give: ends of the physical ranges
+    # (drivers/kit/quantity.py), names as long as the config allows.
+    "o2_pct": 18.85,
+    "rate_pct_per_h": -99.94,
+    "settles_pct": 10.04,
+    "co_ppm": 5000.0,
+    "cohb_pct": 99.9,
+    "co2_ppm": 200_000.0,
+    "gas_lel_pct": 100.0,
+    "temp_c": -60.04,
+    "rh_pct": 120.0,
+    "dew_point_c": -60.04,
+    "surface_c": -60.04,
+    "supply_v": 36.0,
+    "pm2_5_ugm3": 3000.0,
+    "minutes": 89.0,
+    "hours": 23.0,
+    "seconds": 5340.0,
+    "limit": 30_000.0,
+    "value": 200_000.0,
+    "part": "a" * 24,
+    "other": "b" * 24,
+    "place": "ceiling",
+    "source": "state",
+    "unit": "µg/m³",
+    "text": "oxygen partial pressure",
+}
+DANGERS = (
+    *("o2-low", "o2-projected", "o2-falling", "o2-high", "co-level", "co-dose"),
+    *("co2-level", "co2-projected", "gas-leak", "displaced-air", "hot", "supply-low"),
+)
+ROOM_FOR_THE_MOMENT = 20
+""" ' (02:14, 12 min late)': what a late alert adds to its sentence, about."""
+
+
+def variants(words: Words) -> Iterator[tuple[str, str, int, str]]:
+    for alarm, table in words.alarms.items():
+        for case, lines in table.items():
+            for index, line in enumerate(lines):
+                yield alarm, case, index, line
+
+
+def filled(words: Words, alarm: str, line: str, **facts: Any) -> str:
+    """Fill one variant, by way of words that have no other."""
+    one = Words(
+        words.language,
+        words.decimal,
+        words.spans,
+        words.terms,
+        {alarm: {"any": (line,)}},
+    )
+    return sentence(one, alarm, Priority.HIGH, "", {**WIDEST, **facts})
+
+
+def every_sentence(words: Words, **facts: Any) -> Iterator[tuple[str, str]]:
+    """Yield every sentence of a language, with usual numbers in it."""
+    usual = {
+        "part": "bunk-o2",
+        "other": "roof-o2",
+        "value": 1.2,
+        "unit": "%",
+        "text": "oxygen",
+        "minutes": 12.0,
+        "hours": 1.5,
+        "seconds": 150.0,
+        "rate_pct_per_h": -2.1,
+        "limit": 19.5,
+        "o2_pct": 20.1,
+    }
+    for alarm, _, _, line in variants(words):
+        if line == "{text}":
+            continue  # a rule's own sentence
+        both = {**usual, **facts}
+        if "rise_pct_per_h" in fields_of(line):
+            both["rate_pct_per_h"] = 2.1
+        yield alarm, filled(words, alarm, line, **both)

@@ -1,0 +1,93 @@
+"""Spoken by espeak-ng, every English sentence says what it shows.
+
+The judge is Debian's espeak-ng, a text-to-speech engine that knows nothing of us: a
+sentence with its symbols must sound as the one with the symbols spelled out by hand.
+"""
+
+import re
+import shutil
+import subprocess
+
+import pytest
+
+from tests.sentences import EN, every_sentence
+
+SPELLED = {"%": "percent", "°C": "degrees C", "ppm": "P P M"}
+"""The only symbols that a sentence may show, and how a person reads them aloud."""
+PLAIN = re.compile(r"[A-Za-z0-9 .,:'()-]+")
+"""What is left when they are spelled out: letters, numbers, and marks of a pause."""
+ENGINE = "espeak-ng"
+
+
+def phonemes(lines: list[str]) -> list[str]:
+    """Ask the engine once for all lines; stress, pauses and word gaps do not count."""
+    if shutil.which(ENGINE) is None:
+        pytest.fail(f"{ENGINE} is missing: apt-get install {ENGINE}")
+    # A lone word between sentences keeps them apart in the engine's stream of clauses.
+    text = "\n\n".join(f"{line}\n\nzebra." for line in lines)
+    run = subprocess.run(
+        [ENGINE, "-q", "-x", "-v", "en", "--stdin"],
+        input=text,
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    bare = re.sub(r"[\s',;_|=%#-]", "", run.stdout)
+    apart = re.sub(r"[\s',;_|=%#-]", "", _one("zebra."))
+    return bare.split(apart)[:-1]
+
+
+def _one(word: str) -> str:
+    run = subprocess.run(
+        [ENGINE, "-q", "-x", "-v", "en", word],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+    )
+    return run.stdout
+
+
+def spell(line: str) -> str:
+    for symbol, words in SPELLED.items():
+        line = line.replace(symbol, words)
+    return line
+
+
+def test_every_english_sentence_is_spoken_as_it_is_meant() -> None:
+    """No symbol is read as its name, swallowed, or spelled letter by letter."""
+    facts = {"part": "roof sensor", "other": "bunk sensor", "source": "log"}
+    lines = [line for _, line in every_sentence(EN, **facts)]
+    lines += [line for _, line in every_sentence(EN, **facts, unit="µg/m³")]
+    lines += [line for _, line in every_sentence(EN, **facts, unit="V", o2_pct=9.0)]
+    lines = sorted(set(lines))
+    assert len(lines) > 100
+    for line in lines:
+        assert PLAIN.fullmatch(spell(line)), line
+    said, meant = phonemes(lines), phonemes([spell(line) for line in lines])
+    assert len(said) == len(meant) == len(lines)
+    for line, one, other in zip(lines, said, meant, strict=True):
+        assert one == other, line
+
+
+def test_numbers_are_spoken_as_numbers() -> None:
+    """A sentence and its number in words sound alike (worked by hand)."""
+    pairs = [
+        ("Oxygen low: 19.4 percent.", "Oxygen low: nineteen point four percent."),
+        ("Cold: -9.5 degrees.", "Cold: minus nine point five degrees."),
+        ("It is 30000 today.", "It is thirty thousand today."),
+    ]
+    said = phonemes([line for pair in pairs for line in pair])
+    for index, pair in enumerate(pairs):
+        assert said[2 * index] == said[2 * index + 1], pair
+
+
+def test_the_judge_hears_what_it_should_refuse() -> None:
+    """The comparison can fail: these symbols are read by name, or letter by letter."""
+    for shown, meant in (
+        ("35 µg/m³", "35 micrograms per cubic metre"),
+        ("9 V", "9 volts"),
+    ):
+        one, other = phonemes([shown, meant])
+        assert one != other
