@@ -249,12 +249,13 @@ class Bme280:
         yield Transfer(bytes([CTRL_MEAS, FORCED]), 0, MEASURE_S)
         burst = yield from read(CTRL_HUM, BURST_SIZE, "data")
         hum, status, meas, config = burst[:4]
+        running = meas != ASLEEP and meas & ~MODE_BITS == ASLEEP
         check_settings(
-            bytes([hum, meas & ~MODE_BITS, config]),
+            bytes([hum, ASLEEP if running else meas, config]),
             bytes([HUM_X1, ASLEEP, NO_FILTER]),
             "settings (f2, f4, f5)",
         )
-        if status & MEASURING or meas != ASLEEP:
+        if running or status & MEASURING:
             raise NotReadyError("the measurement still runs")
         return samples(decode(burst[-DATA_SIZE:], self._constants))
 

@@ -3,10 +3,14 @@
 from collections.abc import Callable, Generator, Iterable
 from typing import TypeVar
 
+from hypothesis import settings
+
 from cabinvigil.drivers.kit.steps import DriverError, Transfer
 
 Result = TypeVar("Result")
 Line = tuple[Transfer, bytes | DriverError]
+MODEST = settings(max_examples=60, deadline=None)
+"""For properties of codecs: quick on a small machine, and never failed by a busy one."""
 
 
 def play(steps: Generator[Transfer, bytes, Result], script: Iterable[Line]) -> Result:

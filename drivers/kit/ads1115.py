@@ -61,6 +61,11 @@ class Input:
         word |= MULTIPLEXER[self.pins] << 12 | GAIN[self.full_scale_mv] << 9
         return word.to_bytes(2, "big")
 
+    @property
+    def running(self) -> bytes:
+        """How that setting reads while the conversion runs."""
+        return (int.from_bytes(self.config) & ~START).to_bytes(2, "big")
+
     def millivolts(self, counts: int) -> float:
         """Return the voltage of a result."""
         return counts * self.full_scale_mv / 32768
@@ -102,12 +107,9 @@ def convert(source: Input) -> Counts:
     for _ in range(CONVERSIONS):
         yield Transfer(bytes([CONFIG]) + source.config, 0, CONVERT_S)
         config = yield from read(CONFIG, 2, "config register")
-        done = bool(config[0] & START >> 8)
-        check_settings(
-            bytes([config[0] | START >> 8, config[1]]), source.config, "config register"
-        )
-        if not done:
+        if config == source.running:
             raise NotReadyError("the conversion still runs")
+        check_settings(config, source.config, "config register")
         results.append(decode((yield from read(CONVERSION, 2, "conversion register"))))
     return median_low(results)
 

@@ -102,13 +102,12 @@ def expect_gas(upload: Upload, gas: int, unit: int, words: str) -> None:
     """
     if upload.gas != gas:
         raise WrongPartError(
-            f"the frame's gas code is {upload.gas:02x}, "
-            f"a {words} module sends {gas:02x}"
+            f"the frame's gas code is {upload.gas:02x}, one for {words} sends {gas:02x}"
         )
     if upload.unit != unit:
         raise WrongPartError(
-            f"the frame's unit code is {upload.unit:02x}, a {words} module sends "
-            f"{unit:02x}"
+            f"the frame's unit code is {upload.unit:02x}, "
+            f"one for {words} sends {unit:02x}"
         )
 
 

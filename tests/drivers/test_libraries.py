@@ -39,7 +39,7 @@ from cabinvigil.drivers.kit.steps import CrcError
 from cabinvigil.drivers.kit.words import with_crc
 
 WORD = st.integers(0, 0xFFFF)
-MORE = settings(max_examples=40)
+MORE = settings(max_examples=40, deadline=None)
 """Enough to meet every branch of a formula; the libraries are slow."""
 
 

@@ -16,7 +16,7 @@ from cabinvigil.drivers import REGISTRY, identifier, part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from cabinvigil.drivers.kit.steps import Sample, Transfer
 from cabinvigil.drivers.kit.words import with_crc
-from tests.wire import outcome
+from tests.wire import MODEST, outcome
 
 PARTS = sorted(REGISTRY)
 STREAMS = [name for name in PARTS if part(name).bus != "i2c"]
@@ -105,6 +105,7 @@ def test_streams_have_no_identifier(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", POLLED)
+@MODEST
 @given(st.data())
 def test_polled_parts_are_total(name: str, data: st.DataObject) -> None:
     """Whatever bytes answer, set-up and poll end in samples or one named error."""
@@ -116,6 +117,7 @@ def test_polled_parts_are_total(name: str, data: st.DataObject) -> None:
 
 
 @pytest.mark.parametrize("name", POLLED)
+@MODEST
 @given(st.data())
 def test_identifiers_are_total(name: str, data: st.DataObject) -> None:
     """Whatever bytes answer, an identifier says yes or no, and writes no setting."""
@@ -187,6 +189,7 @@ def _collect(made, chunks):  # type: ignore[no-untyped-def]
 
 
 @pytest.mark.parametrize("name", [n for n in STREAMS if part(n).bus == "serial"])
+@MODEST
 @given(pieces=PIECES, cut=st.integers(1, 40))
 def test_streams_are_total_in_any_chunks(
     name: str, pieces: list[bytes], cut: int
@@ -202,6 +205,7 @@ def test_streams_are_total_in_any_chunks(
     assert {sample.quantity for sample in whole} <= info.gives.keys()
 
 
+@MODEST
 @given(st.one_of(st.binary(max_size=250), st.sampled_from(_vector_bytes())))
 def test_file_part_is_total(text: bytes) -> None:
     """Any file gives a sample or one named error."""
@@ -221,6 +225,7 @@ GOOD_FRAMES = {
 
 
 @pytest.mark.parametrize("name", GOOD_FRAMES)
+@MODEST
 @given(noise=st.lists(st.binary(max_size=20), max_size=3).map(b"".join))
 def test_good_frame_behind_any_noise(name: str, noise: bytes) -> None:
     """A good frame is found within one frame's length behind any garbage.

@@ -15,6 +15,7 @@ from cabinvigil.drivers.kit.air_span import (
     span_of,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
+from tests.wire import MODEST
 
 SPAN = AirSpan(signal=11.25, hpa=1013.0)
 PRESSURES = st.floats(500, 1100)
@@ -42,6 +43,7 @@ def test_span_without_pressure_is_doubtful() -> None:
     assert AirSpan(11.25, None).partial_hpa(11.25) is None
 
 
+@MODEST
 @given(PRESSURES, PRESSURES)
 def test_fresh_air_is_fresh_at_any_pressure(then: float, now: float) -> None:
     """A signal that goes with pressure gives the same percent at any pressure."""
@@ -50,6 +52,7 @@ def test_fresh_air_is_fresh_at_any_pressure(then: float, now: float) -> None:
     assert quality == "good"
 
 
+@MODEST
 @given(st.floats(1, 20), PRESSURES)
 def test_partial_pressure_agrees_with_percent(signal: float, now: float) -> None:
     """Partial pressure is percent of the pressure now."""

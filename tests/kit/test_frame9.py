@@ -15,7 +15,7 @@ from cabinvigil.drivers.kit.steps import (
     ShortError,
     WrongPartError,
 )
-from tests.wire import outcome
+from tests.wire import MODEST, outcome
 
 CODES = ("value", "short", "length", "framing", "crc", "wrong_part")
 # 0.0 ppm of a 500.0 ppm CO module: gas 04, unit 03, one decimal.
@@ -69,7 +69,7 @@ def test_gas_and_unit() -> None:
     """Another gas or unit is another module on the port."""
     upload = frame9.decode_upload(CLEAN_AIR)
     frame9.expect_gas(upload, 4, 3, "CO")
-    with pytest.raises(WrongPartError, match="gas code is 04, a O2 module sends 05"):
+    with pytest.raises(WrongPartError, match="gas code is 04, one for O2 sends 05"):
         frame9.expect_gas(upload, 5, 3, "O2")
     with pytest.raises(WrongPartError, match="unit code is 03"):
         frame9.expect_gas(upload, 4, 4, "CO")
@@ -81,6 +81,7 @@ def test_answer_to_something_else() -> None:
         frame9.answer_value(CLEAN_AIR)
 
 
+@MODEST
 @given(st.binary(max_size=12))
 def test_total(frame: bytes) -> None:
     """Any bytes give a value or one named error."""

@@ -19,6 +19,7 @@ from cabinvigil.drivers.kit.steps import (
     OutOfRangeError,
     Sample,
 )
+from tests.wire import MODEST
 
 START, SIZE = b"\x42\x4d", 6
 
@@ -52,6 +53,7 @@ NOISE = st.lists(
 ).map(b"".join)
 
 
+@MODEST
 @given(NOISE, BODY)
 @example(b"\x42", b"abc")
 @example(START, START + b"\x42")
@@ -67,6 +69,7 @@ def test_frame_behind_any_noise(noise: bytes, body: bytes) -> None:
         assert _good(hunter.feed(_frame(body) * 2))[-1] == _frame(body)
 
 
+@MODEST
 @given(st.lists(st.one_of(NOISE, BODY.map(_frame))), st.data())
 def test_chunks_do_not_matter(pieces: list[bytes], data: st.DataObject) -> None:
     """Byte by byte, in any chunks or as a whole: the same frames, the same errors."""
@@ -153,6 +156,7 @@ def test_endless_line_is_told_and_dropped() -> None:
     assert len(hunter._buffer) == 0
 
 
+@MODEST
 @given(st.lists(st.sampled_from([b"a", b"bcd", b"\n", b"e" * 12])))
 def test_line_chunks_do_not_matter(pieces: list[bytes]) -> None:
     """Byte by byte or as a whole: the same lines."""

@@ -6,11 +6,12 @@ from hypothesis import strategies as st
 
 from cabinvigil.drivers.kit.steps import CrcError, LengthError, ShortError
 from cabinvigil.drivers.kit.words import command, with_crc, words
-from tests.wire import outcome
+from tests.wire import MODEST, outcome
 
 WORD = st.integers(0, 0xFFFF)
 
 
+@MODEST
 @given(st.lists(WORD, max_size=5))
 def test_read_back(values: list[int]) -> None:
     """What was spelled is read back, word by word."""
@@ -18,6 +19,7 @@ def test_read_back(values: list[int]) -> None:
     assert words(spelled, len(values)) == tuple(values)
 
 
+@MODEST
 @given(WORD, st.integers(0, 23))
 def test_any_flipped_bit_is_found(value: int, bit: int) -> None:
     """One wrong bit in word or CRC is always found."""
@@ -27,6 +29,7 @@ def test_any_flipped_bit_is_found(value: int, bit: int) -> None:
         words(bytes(spelled), 1)
 
 
+@MODEST
 @given(st.binary(max_size=12), st.integers(0, 3))
 def test_total(reply: bytes, count: int) -> None:
     """Any bytes give words or one named error."""
