@@ -1,11 +1,16 @@
 """The message files: plain words, units, one act a sentence, alike in all tongues."""
 
+import ast
+import inspect
 import re
 import tomllib
+from collections.abc import Iterable, Iterator
 
 import pytest
 
+from cabinvigil.daemon import rules
 from cabinvigil.daemon.core.words import (
+    FACTS,
     LONGEST,
     fields_of,
 )
@@ -42,6 +47,11 @@ def test_each_variant_is_shorter_and_needs_no_more(language: str) -> None:
             assert fields_of(lines[-1]) == (), (alarm, case)
 
 
+def needs(lines: tuple[str, ...]) -> list[list[str]]:
+    """List what each variant needs, but for a rule's own sentence, which is English."""
+    return sorted(sorted(fields_of(line)) for line in lines if line != "{text}")
+
+
 @pytest.mark.parametrize("language", sorted(ALL))
 def test_all_languages_have_the_same_cases_and_facts(language: str) -> None:
     """A translation leaves out no case, and no number."""
@@ -50,11 +60,8 @@ def test_all_languages_have_the_same_cases_and_facts(language: str) -> None:
     for alarm, table in EN.alarms.items():
         assert words.alarms[alarm].keys() == table.keys(), alarm
         for case, lines in table.items():
-            ours = sorted(sorted(fields_of(line)) for line in words.alarms[alarm][case])
-            assert ours == sorted(sorted(fields_of(line)) for line in lines), (
-                alarm,
-                case,
-            )
+            ours = needs(words.alarms[alarm][case])
+            assert ours == needs(lines), (alarm, case)
     if language != "en":
         names = {one.words for one in QUANTITIES.values()}
         assert names | EN.terms.keys() <= words.terms.keys()
@@ -161,10 +168,9 @@ def test_every_number_has_its_unit(language: str) -> None:
 _KINDS = """
 absent checksum framing short wrong-part not-ready not-measured out-of-range cell-dead
 port-missing no-permission bus-stuck babbling blocked queue-full not-writable
-out-of-reach clock-stepped late too-hot under-volted
+out-of-reach refused clock-stepped late too-hot under-volted
 """
-"""The kinds of `SourceFault` in daemon/core/model.py, but for `refused`, whose own
-sentence says by whom."""
+"""The kinds of `SourceFault` in daemon/core/model.py."""
 
 
 def test_every_packaged_alarm_and_fault_has_its_words() -> None:
@@ -180,3 +186,53 @@ def test_a_translation_says_that_a_native_must_check_it(language: str) -> None:
     """Nobody's sleep should depend on sentences that nobody has read aloud."""
     text = packaged(f"words_{language}.toml").read_text(encoding="utf-8")
     assert "A native speaker must read" in text.split("language =")[0]
+
+
+def rule_words() -> Iterator[tuple[str, str, str]]:
+    """Read out of the rules' own text which cases and facts they hand over.
+
+    Yields:
+        (kind, "case" or "fact", word)
+    """
+    for kind in rules.kinds():
+        tree = ast.parse(inspect.getsource(rules.find(kind)))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.keyword) and node.arg == "facts":
+                if isinstance(node.value, ast.Dict):
+                    yield from ((kind, "fact", key) for key in texts(node.value.keys))
+            elif isinstance(node, ast.keyword) and node.arg == "wording":
+                yield from ((kind, "case", case) for case in texts([node.value]))
+            elif isinstance(node, ast.Assign):
+                target = ast.unparse(node.targets[0])
+                if target == "wording":
+                    yield from ((kind, "case", case) for case in texts([node.value]))
+                found = re.fullmatch(r"facts\['(\w+)'\]", target)
+                if found is not None:
+                    yield kind, "fact", found[1]
+
+
+def texts(nodes: Iterable[ast.expr | None]) -> Iterator[str]:
+    for node in nodes:
+        branches = (node.body, node.orelse) if isinstance(node, ast.IfExp) else (node,)
+        for one in branches:
+            if isinstance(one, ast.Constant) and isinstance(one.value, str):
+                yield one.value
+
+
+def test_every_case_and_fact_of_the_rules_has_its_words() -> None:
+    """A rule's case that no sentence has, or a fact that none may use, is a slip."""
+    limits = tomllib.loads(packaged("limits.toml").read_text(encoding="utf-8"))["alarm"]
+    seen = set()
+    for kind, what, word in rule_words():
+        seen.add(what)
+        if what == "fact":
+            assert word in FACTS, (kind, word)
+        elif word:
+            alarms = [name for name, table in limits.items() if table["kind"] == kind]
+            told = [
+                name
+                for name in alarms
+                if {word, f"{word}-medium"} & EN.alarms[name].keys()
+            ]
+            assert told, (kind, word)
+    assert seen == {"case", "fact"}
