@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from cabinvigil.daemon.bus_errors import BusError
+from cabinvigil.daemon.bus_errors import BusError, TransferError
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.drivers.kit.steps import DriverError
 
@@ -18,8 +18,10 @@ Tell = Callable[[SourceFault | SourceOk], None]
 TRIES = 3
 """Tries in a round, and failures in a row that make a fault (table 14: 'RETRY (3
 tries, 50 ms apart)', row 7 '3 in a row')."""
-NOT_READY_INTERVALS = 3
-"""Without a new value for this long, set the part up again (table 14, row 12)."""
+NOT_READY_INTERVALS = 2
+"""Without a new value for this long, set the part up again: one interval earlier than
+table 14, row 12, says, so that a part which a brown-out has reset is back before its
+last value is stale."""
 SET_UPS_BEFORE_FAULT = 2
 """So often in vain, then it is a fault (table 14, row 12)."""
 RESETS_AN_HOUR = 3
@@ -59,8 +61,16 @@ WAYS: Mapping[str, Way] = MappingProxyType(
         "absent": Way(
             "absent",
             "does not answer ({error}): check its plug and cable",
-            # A part that was reset may refuse what it took before (rows 3 and 14).
-            sets_up_at=TRIES - 1,
+            sets_up_at=TRIES,
+        ),
+        # The same errno at every address is the bus's fault (row 4); whether it is
+        # shows when the others have been asked, so one round more is waited for.
+        "broke_off": Way(
+            "absent",
+            "does not get through ({error}): check its plug and cable, and lower the "
+            "bus's speed if it stays so",
+            in_a_row=2 * TRIES,
+            sets_up_at=TRIES,
         ),
         "blocked": Way(
             "blocked",
@@ -187,8 +197,8 @@ class PartHealth:
         self._hour_code: str | None = None
         self._told: str | None = None
         self._isolated: dict[str, HourCount] = {}
-        self._good_s: float | None = None
         self._waiting_since_s: float | None = None
+        self._not_ready_since_s: float | None = None
         self._vain_set_ups = 0
 
     @property
@@ -205,7 +215,8 @@ class PartHealth:
         self._in_a_row.clear()
         self._row_fault = None
         self._vain_set_ups = 0
-        self._good_s = self._waiting_since_s = now_s
+        self._waiting_since_s = now_s
+        self._not_ready_since_s = None
         self._hour_code = self._judge_hour(now_s)
         self._tell(now_s)
 
@@ -217,6 +228,10 @@ class PartHealth:
         self._waiting_since_s = now_s
         if again and self._row_fault is None:
             self._count("lost-mode").add(now_s)
+
+    def bus_lost(self) -> None:
+        """Take note that nobody on the bus can be asked: not this part's failure."""
+        self._waiting_since_s = self._not_ready_since_s = None
 
     def fault(self, code: str, detail: str, now_s: float, reply: bytes = b"") -> None:
         """Make a fault of this way at once, whatever the count."""
@@ -241,6 +256,7 @@ class PartHealth:
         if code == "not_ready":
             return self._not_ready(now_s)
         way = WAYS[code]
+        self._not_ready_since_s = None
         self._in_a_row[code] += 1
         if self._in_a_row[code] >= way.in_a_row:
             self.fault(code, str(error), now_s, reply)
@@ -255,8 +271,8 @@ class PartHealth:
         """Wait, then set up again, then call it a fault (table 14, rows 2 and 12)."""
         if self._waiting_since_s is None:
             self._waiting_since_s = now_s
-        if self._good_s is None:
-            self._good_s = now_s
+        if self._not_ready_since_s is None:
+            self._not_ready_since_s = now_s
         is_late = (
             now_s - self._waiting_since_s >= NOT_READY_INTERVALS * self._interval_s
         )
@@ -264,7 +280,7 @@ class PartHealth:
             self._vain_set_ups += 1
         if (
             self._vain_set_ups > SET_UPS_BEFORE_FAULT
-            or now_s - self._good_s > self._max_age_s
+            or now_s - self._not_ready_since_s > self._max_age_s
         ):
             self.fault("not_ready", "", now_s)
         return Remedy(again=False, set_up=is_late)
@@ -288,7 +304,7 @@ class PartHealth:
         if code == "lost-mode":
             return way.kind, f"{self._who} {way.words.format(count=count)}"
         kind, and_then = way.kind, ""
-        if code == "absent":
+        if code in ("absent", "broke_off"):
             kind, and_then = "unsteady", ", and lower the bus's speed if it stays so"
         return kind, (
             f"{self._who} failed {count} times within the hour, between good "
@@ -322,6 +338,8 @@ def _code(error: Exception) -> str:
     """Name the way in which this error is a failure."""
     if isinstance(error, DriverError):
         return error.code if error.code in WAYS else "out_of_range"
+    if isinstance(error, TransferError):
+        return "broke_off"
     if isinstance(error, BusError):
         return error.kind if error.kind in WAYS else "absent"
     return "blocked"

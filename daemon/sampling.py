@@ -237,6 +237,7 @@ class _RoundSampler(Sampler):
         """Take note of a failed try; say whether to try again in this round."""
         if isinstance(error, BusError):
             if self._bus_failed(error):
+                self._health.bus_lost()
                 self._needs_set_up = True
                 return False
             if isinstance(error, NoAnswerError) and self._is_starting_up:

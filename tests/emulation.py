@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.buses import I2cBus, SerialPort
-from cabinvigil.daemon.clock import VirtualClock
+from cabinvigil.daemon.clock import Clock, VirtualClock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.rehearsal.emulated import known
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
@@ -50,7 +50,7 @@ class Cabin:
 
     def __post_init__(self) -> None:
         self.loop = asyncio.get_running_loop()
-        self.clock = VirtualClock(self.loop, START)
+        self.clock: Clock = VirtualClock(self.loop, START)
         self.smbus = EmulatedSMBus()
         self.addresses: dict[str, int] = {}
         self.spans: Sequence[Span] = ()
@@ -68,12 +68,15 @@ class Cabin:
             codec=info.make({}),
             clock=self.clock,
             on_reading=self.on_reading,
-            on_event=lambda event: self.events.append((self.loop.time(), event)),
+            on_event=self.on_event,
             lookup={"pressure_hpa": 939.0, "temp_c": 15.0}.get,
         )
 
     def on_reading(self, name: str, samples: list[Sample], at_s: float) -> None:
         self.readings.extend((at_s, name, sample) for sample in samples)
+
+    def on_event(self, event: SourceFault | SourceOk) -> None:
+        self.events.append((self.loop.time(), event))
 
     def sampler(self, name: str, kind: str, seed: int = 1) -> Sampler:
         info = find_part(kind)
@@ -140,6 +143,7 @@ async def live(
         cabin.faulty = FaultySMBus(
             cabin.smbus, cabin.addresses, spans, 1, cabin.loop.time
         )
+        cabin.faulty.keep_time(cabin.loop.call_at)
         async with asyncio.TaskGroup() as group:
             tasks = [group.create_task(sampler.run()) for sampler in samplers]
             if meanwhile is not None:

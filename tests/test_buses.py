@@ -211,7 +211,7 @@ def test_an_adapter_that_comes_back_is_opened_again() -> None:
 
 
 def test_all_failing_alike_is_seen() -> None:
-    """Two addresses that failed as on a held line make the bus suspect, one does not."""
+    """Two addresses that fail as on a held line make the bus suspect, one does not."""
     smbus = ScriptedSMBus()
     bus = inline(smbus)
 

@@ -2,7 +2,7 @@
 
 | word | what happens |
 | --- | --- |
-| drop | half of the transfers on I2C get no answer; each frame loses a byte |
+| drop | a fifth of the transfers on I2C get no answer; each frame loses a byte |
 | flip | one bit of each answer or frame is turned over |
 | truncate | each answer or frame breaks off |
 | stall | the part holds the clock too long, or falls silent |

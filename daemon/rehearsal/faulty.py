@@ -2,7 +2,7 @@
 
 import errno
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from random import Random
 from typing import Any
 
@@ -19,7 +19,7 @@ from cabinvigil.daemon.rehearsal.faults import (
 )
 from cabinvigil.daemon.rehearsal.wires import I2C_READ, EmulatedSMBus, TextPart, fill
 
-DROP_SHARE = 0.5
+DROP_SHARE = 0.2
 """Of the transfers on I2C that `drop` leaves without an answer; our own choice."""
 # What the Pi's controller gives (sensors.md, section 14).
 _ERRNO = {
@@ -111,6 +111,18 @@ class FaultySMBus:
     def close(self) -> None:
         """Close the wrapped bus."""
         self._bus.close()
+
+    def keep_time(
+        self, call_at: Callable[[float, Callable[[str], None], str], Any]
+    ) -> None:
+        """Let faults begin and end at their moments, not when a part is next asked.
+
+        Args:
+            call_at: the loop's own; what it returns is dropped.
+        """
+        for span in self._plan.spans:
+            call_at(span.from_s, self._turn, span.part)
+            call_at(span.to_s, self._turn, span.part)
 
     def _fault_at(self, address: int) -> str:
         """Return the fault that holds at an address; let begin and end what does."""
