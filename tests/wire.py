@@ -10,7 +10,7 @@ from cabinvigil.drivers.kit.steps import DriverError, Transfer
 Result = TypeVar("Result")
 Line = tuple[Transfer, bytes | DriverError]
 MODEST = settings(max_examples=60, deadline=None)
-"""For properties of codecs: quick on a small machine, and never failed by a busy one."""
+"""For properties of codecs: quick, and never failed because a machine is busy."""
 
 
 def play(steps: Generator[Transfer, bytes, Result], script: Iterable[Line]) -> Result:
