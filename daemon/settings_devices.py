@@ -22,6 +22,7 @@ _ONE_WIRE = (
     "switch 1-Wire on (`sudo raspi-config`, Interface Options, 1-Wire), restart, "
     "and look for its folder in /sys/bus/w1/devices"
 )
+_PWM = "add dtoverlay=pwm to the boot firmware's config.txt and restart"
 _GPIO = "load the kernel's GPIO driver, or run this on the Pi that has the lines"
 
 
@@ -49,7 +50,12 @@ def device_mistakes(
             found += _plain_file(
                 machine, file, f"part.{name}.path", part.path, _ONE_WIRE
             )
-    if settings.buzzer or settings.light or settings.button:
+    tone = settings.buzzer is not None and settings.buzzer.tone_hz is not None
+    if settings.buzzer is not None and tone:
+        chip = f"/sys/class/pwm/{settings.buzzer.line.partition('/')[0]}"
+        status = _status(machine, file, "buzzer.line", chip, _PWM)
+        found += [status] if isinstance(status, Mistake) else []
+    if (settings.buzzer and not tone) or settings.light or settings.button:
         found += _lines(machine, file)
     if settings.mqtt is not None:
         found += _broker_files(machine, file, settings.mqtt)

@@ -27,7 +27,7 @@ _LONGEST_NAME = 24
 TAKEN = frozenset(
     {
         *("ask", "button", "buzzer", "clock", "host", "light", "log", "loop", "mqtt"),
-        *("phone", "settings", "state", "trend"),
+        *("phone", "second-sounder", "settings", "state", "supply", "trend"),
     }
 )
 """Names under which the watch reports its own faults."""

@@ -1,5 +1,6 @@
 """What must fit together between the keys of one table, and between tables."""
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -11,6 +12,9 @@ from cabinvigil.daemon.settings_values import (
     MqttSettings,
 )
 
+_PWM = re.compile(r"pwmchip\d+/\d+")
+"""How the kernel names a PWM channel: chip and number."""
+
 
 def table_mistakes(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:
     """Check tables that are each good by themselves; None is one that is not there."""
@@ -19,6 +23,9 @@ def table_mistakes(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:
         yield from _cabin(cabin, file)
     if isinstance(mqtt, MqttSettings):
         yield from _mqtt(mqtt, file)
+    buzzer = tables.get("buzzer")
+    if isinstance(buzzer, BuzzerSettings):
+        yield from _tone(buzzer, file)
     yield from _lines(tables, file)
 
 
@@ -48,6 +55,19 @@ def _mqtt(mqtt: MqttSettings, file: str) -> Iterator[Mistake]:
             f"is {mqtt.readings_s:g}, more than ten heartbeats apart",
             f"give {mqtt.heartbeat_s:g} or so",
         )
+
+
+def _tone(buzzer: BuzzerSettings, file: str) -> Iterator[Mistake]:
+    """Hold tone and line against each other: only the PWM hardware keeps a pitch."""
+    is_pwm = _PWM.fullmatch(buzzer.line) is not None
+    if buzzer.tone_hz is not None and not is_pwm:
+        what = f"is given, but line {shown(buzzer.line)} cannot give a tone"
+        mend = 'name a PWM channel, like line = "pwmchip0/0", or take this out'
+        yield Mistake(file, "buzzer.tone_hz", what, mend)
+    if buzzer.tone_hz is None and is_pwm:
+        what = f"is {shown(buzzer.line)}, which needs a tone"
+        mend = "add `tone_hz = 520.0`, or name a GPIO line"
+        yield Mistake(file, "buzzer.line", what, mend)
 
 
 def _lines(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:

@@ -75,7 +75,7 @@ class Cabin:
     """Free area of the openings near the floor."""
     vent_high_cm2: Annotated[float, Within(0.0, 20_000.0)] | None = None
     """Free area of the openings near the roof."""
-    vent_height_m: Annotated[float, Within(0.0, 6.0)] | None = None
+    vent_height_m: Annotated[float, Within(0.1, 6.0)] | None = None
     """Between the middles of the low and the high openings."""
     burner_kw: Annotated[float, Within(0.0, 30.0)] | None = None
     """Fuel power at the highest setting, on the higher heating value."""
@@ -90,11 +90,10 @@ class Cabin:
     """Heat that passes the coldest pane, W/(m2 K)."""
     wall_w_k: Annotated[float, Within(1.0, 1000.0)] | None = None
     """Heat that passes all walls together, W/K."""
-    # Records on Earth: -89 and +57 C (from memory).
-    outside_c: Annotated[float, Within(-90.0, 60.0)] | None = None
+    outside_c: Annotated[float, Within(-60.0, 45.0)] | None = None
     """Outdoor temperature to plan for, where no sensor tells it."""
-    outside_rh_pct: Annotated[float, Within(0.0, 100.0)] | None = None
-    wind_mps: Annotated[float, Within(0.0, 50.0)] | None = None
+    outside_rh_pct: Annotated[float, Within(1.0, 100.0)] | None = None
+    wind_mps: Annotated[float, Within(0.0, 30.0)] | None = None
     leak_per_h: Annotated[float, Within(0.0, 50.0)] | None = None
     """Air changes that remain with every vent shut."""
     # Outdoor air holds 420 or more (check_values co2_outdoor); 300 leaves room.
@@ -188,7 +187,8 @@ class BuzzerSettings:
     """An input that hears or sees whether the sounder really sounds."""
     # 520 Hz wakes sleepers best (check_values sound_520hz); a piezo takes up to 5 kHz.
     tone_hz: Annotated[float, Within(100.0, 5000.0)] | None = None
-    """Drive a passive sounder at this pitch; absent: the sounder has its own."""
+    """Drive a passive sounder at this pitch, on a PWM line such as `pwmchip0/0`;
+    absent: the sounder has its own."""
 
 
 @frozen(kw_only=True)

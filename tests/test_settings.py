@@ -3,10 +3,12 @@
 import json
 import tomllib
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
 from scipy import constants
 
+from cabinvigil.daemon.planning.figures import ACCEPTED
 from cabinvigil.daemon.settings import (
     Cabin,
     ConfigError,
@@ -158,3 +160,16 @@ def test_a_part_may_not_bear_a_name_of_the_watch() -> None:
     from cabinvigil.daemon import compose
 
     assert set(compose.WATCH_SOURCES) <= TAKEN
+
+
+def test_config_and_plan_accept_the_same_figures() -> None:
+    """What `cabinvigil config` calls fine, `cabinvigil plan` can plan with."""
+    notes = get_type_hints(Cabin, include_extras=True)
+    compared = 0
+    for key, accepted in ACCEPTED.items():
+        name = {"glass_u": "glass_u_w_m2k"}.get(key, key)
+        if name in notes:
+            within = get_args(get_args(notes[name])[0])[1]
+            assert (within.low, within.high) == (accepted.low, accepted.high), key
+            compared += 1
+    assert compared == len(ACCEPTED) - 1  # the hours in bed are no part of a cabin

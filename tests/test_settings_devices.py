@@ -112,6 +112,19 @@ def test_a_machine_without_lines(tmp_path: Path) -> None:
     assert mistake.key == "buzzer"
 
 
+def test_a_tone_needs_the_pwm_chip_and_no_gpio(tmp_path: Path) -> None:
+    """A loudspeaker alone hangs on PWM; its chip is what must be there."""
+    text = CABIN.replace('line = "GPIO17"', 'line = "pwmchip0/0"\ntone_hz = 520')
+    text = text.replace('second_line = "GPIO27"', "")
+    text = text.replace('[light]\nline = "GPIO23"', "")
+    text = text.replace('[button]\nline = "GPIO24"', "")
+    (mistake,) = told(tmp_path, Bench(WHOLE, chips=()), text)
+    assert "/sys/class/pwm/pwmchip0" in mistake.what
+    assert "dtoverlay=pwm" in mistake.mend
+    chip = WHOLE | {"/sys/class/pwm/pwmchip0": stat.S_IFDIR | 0o755}
+    assert told(tmp_path, Bench(chip, chips=()), text) == []
+
+
 def test_a_password_that_others_may_read(tmp_path: Path) -> None:
     """The file must be its owner's alone."""
     files = WHOLE | {"/etc/cabinvigil/mqtt-password": stat.S_IFREG | 0o640}

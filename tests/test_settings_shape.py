@@ -97,6 +97,8 @@ WRONG = [
     ('line = "GPIO17"', "line = 17", "buzzer.line", ["double quotes"]),
     ('line = "GPIO17"', 'line = "GPIO23"', "light.line", ["buzzer.line"]),
     ('line = "GPIO24"', 'line = "GPIO27"', "button.line", ["second_line"]),
+    ('line = "GPIO17"', 'line = "GPIO17"\ntone_hz = 520', "buzzer.tone_hz", ["PWM"]),
+    ('line = "GPIO17"', 'line = "pwmchip0/0"', "buzzer.line", ["tone_hz = 520.0`"]),
     ("keep_days = 30", "keep_weeks = 4", "log.keep_weeks", ["keep_days = 28`"]),
     ("keep_days = 30", "max_mb = 1", "log.max_mb", ["10 to"]),
     ('user = "lapwing"', "", "mqtt.password_file", ["without a user"]),
