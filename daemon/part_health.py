@@ -61,6 +61,7 @@ WAYS: Mapping[str, Way] = MappingProxyType(
         "absent": Way(
             "absent",
             "does not answer ({error}): check its plug and cable",
+            in_a_row=2 * TRIES,  # in two rounds: it may just be starting up
             sets_up_at=TRIES,
         ),
         # The same errno at every address is the bus's fault (row 4); whether it is

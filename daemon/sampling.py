@@ -45,10 +45,9 @@ SET_UP_DEADLINE_S = 15.0
 (sensors.md 1)."""
 STEPS_LIMIT = 500
 """Transfers in one poll or set-up; more means a codec that never ends."""
-START_UP_S = 2.0
-"""A part that gets its power with us may not answer at first: 1 s for the SCD4x
-(sensors.md 13), the slowest; as much again for a slow supply."""
-START_UP_RETRY_S = 0.5
+START_UP_S = 1.2
+"""A part that has just got its power, with us or after a brown-out, does not answer
+for up to 1 s (SCD4x, the slowest: sensors.md 13): so long before the second round."""
 NOT_READY_SHARE = 0.2
 """Of the interval, the wait for a part that has no new value yet; so its values are
 fetched soon after they are made."""
@@ -165,7 +164,7 @@ class _RoundSampler(Sampler):
         self._bad_rounds = 0
         self._reply = b""
         self._is_not_ready = False
-        self._start_up_until_s = 0.0
+        self._may_start_up = False
 
     @abstractmethod
     async def _ask(self) -> list[Sample]:
@@ -185,7 +184,6 @@ class _RoundSampler(Sampler):
     async def run(self) -> None:
         """Ask at the interval for ever; ends only by being cancelled."""
         due_s = self._clock.monotonic()
-        self._start_up_until_s = due_s + START_UP_S
         while True:
             await self._round()
             now_s = self._clock.monotonic()
@@ -198,21 +196,15 @@ class _RoundSampler(Sampler):
     def _wait_s(self) -> float:
         """Return the time to the next round: the interval, or more while failing."""
         interval_s = self._info.interval_s
-        if self._is_starting_up:
-            return START_UP_RETRY_S
+        if self._may_start_up and not self._health.is_faulty:
+            return START_UP_S
         if self._is_not_ready:
             return interval_s * (1.0 if self._health.is_faulty else NOT_READY_SHARE)
         cap_s = max(interval_s, BACK_OFF_CAP_S)
         return float(min(interval_s * 2.0 ** min(self._bad_rounds, 16), cap_s))
 
-    @property
-    def _is_starting_up(self) -> bool:
-        """Whether the part has not been set up yet, and may still be waking."""
-        return self._needs_set_up and self._clock.monotonic() < self._start_up_until_s
-
     async def _round(self) -> None:
         """Try until there is a reading, at most `TRIES` times."""
-        self._is_not_ready = False
         for attempt in range(TRIES):
             if attempt:
                 await asyncio.sleep(TRY_AGAIN_S)
@@ -225,26 +217,26 @@ class _RoundSampler(Sampler):
             else:
                 at_s = self._clock.monotonic()
                 self._bad_rounds = 0
+                self._is_not_ready = self._may_start_up = False
                 self._bus_works()
                 self._health.good(at_s)
                 self._deliver(samples, at_s)
                 return
         is_bad = self._health.is_faulty or self._needs_set_up
-        if is_bad and not self._is_not_ready and not self._is_starting_up:
+        if is_bad and not self._is_not_ready:
             self._bad_rounds += 1
 
     def _failed(self, error: Exception) -> bool:
         """Take note of a failed try; say whether to try again in this round."""
+        self._is_not_ready = isinstance(error, NotReadyError)
+        self._may_start_up = isinstance(error, NoAnswerError)
         if isinstance(error, BusError):
             if self._bus_failed(error):
                 self._health.bus_lost()
                 self._needs_set_up = True
                 return False
-            if isinstance(error, NoAnswerError) and self._is_starting_up:
-                return False
         else:
             self._bus_works()
-        self._is_not_ready = isinstance(error, NotReadyError)
         remedy = self._health.failed(error, self._clock.monotonic(), self._reply)
         if remedy.set_up:
             self._needs_it_again()

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
+
 from cabinvigil.daemon.clock import SystemClock, VirtualClock
 
 

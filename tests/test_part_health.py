@@ -61,7 +61,7 @@ def test_a_hundred_good_readings_tell_nothing() -> None:
 @pytest.mark.parametrize(
     ("error", "kind", "in_a_row"),
     [
-        (NACK, "absent", 3),
+        (NACK, "absent", 6),
         (TransferError(5, "the transfer broke off"), "absent", 6),
         (CrcError("c"), "checksum", 3),
         (ShortError("s"), "short", 3),
@@ -91,7 +91,7 @@ def test_each_way_to_fail_is_told_after_its_count(
 def test_the_sentence_names_part_deed_and_remedy() -> None:
     """One sentence: which part, what it did, what to do."""
     told = Told()
-    told.fail(NACK, 0.0, 0.05, 0.1)
+    told.fail(NACK, 0.0, 0.05, 0.1, 1.3, 1.35, 1.4)
     assert told.events == [
         SourceFault(
             "bunk-co2",
@@ -125,7 +125,7 @@ def test_a_line_that_is_low_or_open_is_named(reply: bytes, word: str) -> None:
 def test_a_change_of_kind_is_told_and_the_same_again_is_not() -> None:
     """Absent, then another part in its place, then well: three events."""
     told = Told()
-    told.fail(NACK, 0.0, 1.0, 2.0, 3.0)
+    told.fail(NACK, 0.0, 0.1, 0.2, 2.0, 2.1, 2.2, 3.0)
     told.fail(WrongPartError("id 58, not 60"), 4.0, 5.0, 6.0)
     told.health.good(7.0)
     told.health.good(8.0)
@@ -250,7 +250,7 @@ def test_the_first_set_up_and_those_of_a_fault_are_no_loss_of_settings() -> None
     told = Told()
     for n in range(10):
         told.health.set_up(1.0 * n, again=False)
-    told.fail(NACK, 11.0, 12.0, 13.0)
+    told.fail(NACK, *(10.0 + n for n in range(6)))
     for n in range(10):
         told.health.set_up(20.0 + n, again=True)
     told.health.good(40.0)

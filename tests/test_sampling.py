@@ -53,7 +53,7 @@ def test_each_part_is_asked_at_its_interval(tmp_path: Path) -> None:
     cabin = run_virtual(live(tmp_path, I2C, 600.0))
     for name, quantity in (("co2", "co2_ppm"), ("air", "rh_pct"), ("baro", "temp_c")):
         interval_s = find_part(I2C[name]).interval_s
-        steps = gaps(cabin, name, quantity)
+        steps = gaps(cabin, name, quantity)[1:]  # the first try may wake the part
         assert steps == pytest.approx([interval_s] * len(steps), abs=0.02)
         assert len(steps) >= 600.0 / interval_s - 4
     assert cabin.events == []
@@ -176,7 +176,7 @@ def test_a_stuck_bus_is_told_once_and_not_for_each_part(tmp_path: Path) -> None:
     cabin = run_virtual(live(tmp_path, I2C, 700.0, Fails("bus", "hold", 300.0, 360.0)))
     (lost_s, kind), (found_s, over) = cabin.told("main")
     assert (kind, over) == ("bus-stuck", "")
-    assert 300.0 < lost_s < 306.0
+    assert 300.0 <= lost_s < 306.0
     assert 360.0 < found_s < 360.0 + BACK_OFF_CAP_S + 1.0
     assert all(cabin.told(name) == [] for name in I2C)
     (fault,) = [e for _, e in cabin.events if isinstance(e, SourceFault)]

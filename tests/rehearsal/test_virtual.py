@@ -6,6 +6,7 @@ import threading
 from time import perf_counter
 
 import pytest
+
 from cabinvigil.daemon.rehearsal.virtual import StalledError, run_virtual
 
 
