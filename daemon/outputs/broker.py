@@ -116,6 +116,18 @@ def read_password(broker: Broker) -> str | None:
     return text
 
 
+class _TlsSocket(ssl.SSLSocket):
+    """Closes itself when the handshake fails: its owner then knows it no more."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        """Shake hands, or close."""
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise
+
+
 def tls_context(broker: Broker) -> ssl.SSLContext | None:
     """Make the TLS side, which checks certificate and host name; None without TLS.
 
@@ -131,6 +143,7 @@ def tls_context(broker: Broker) -> ssl.SSLContext | None:
             f"the CA file {broker.ca_file} cannot be used ({error.strerror}); it must "
             f"hold the certificate that signed the broker's, in PEM"
         ) from error
+    context.sslsocket_class = _TlsSocket
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     return context
 

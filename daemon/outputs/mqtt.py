@@ -131,11 +131,11 @@ class Session:
         until_s = self._clock.monotonic() + broker.answer_s
         while self._connack is None:
             self._turn(min(0.5, broker.answer_s))
-            if self._gone is not None:
+            if self._connack is None and self._gone is not None:
                 raise self._gone
-            if self._clock.monotonic() > until_s and self._connack is None:
+            if self._connack is None and self._clock.monotonic() > until_s:
                 raise broker.silent()
-        if self._connack.is_failure:
+        if self._connack.is_failure:  # before `_gone`: it hangs up after refusing
             raise self._refusal(self._connack)
 
     def subscribe(self, topic: str) -> None:

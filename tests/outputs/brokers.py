@@ -1,4 +1,4 @@
-"""Real brokers for the tests: Debian's mosquitto on free ports, in folders of their own.
+"""Real brokers for the tests: Debian's mosquitto on free ports, each in its folder.
 
 A test that needs a broker and finds none fails, and says how to get one.
 """
