@@ -339,7 +339,7 @@ def _settled_air(
     entering = _entering_mol_s(zone, inputs)
     out = entering + made.net - sum(settling)
     air = inputs.outside.mixture(zone.pressure_hpa)
-    o2 = (entering * air.o2 + made.o2) / out
+    o2 = (entering * air.o2 + made.o2) / out if out > 1e-12 else 0.0
     if o2 < STARVED_O2:
         raise NoSteadyStateError("no level settles: the oxygen is used up first")
     film = tuple(

@@ -525,10 +525,11 @@ def test_starved_flames_go_out_and_come_back_with_air():
         (BARE, Inputs(OutsideAir(0.0))),
         (BARE, Inputs(OutsideAir(0.0), 0.0, 1.0)),
         (Zone(5.0, 0.0, 1e5), Inputs(OutsideAir(0.0), 0.0, 1.0)),
+        (LAPWING, Inputs(OutsideAir(0.0), 0.0, 1.6, people=TWO)),
     ],
 )
 def test_no_steady_state_is_said(zone, inputs):
-    """Nothing moves; the oxygen is used up; the heat has no way out."""
+    """Nothing moves; the oxygen is used up, also where water settles faster than gas."""
     with pytest.raises(NoSteadyStateError):
         steady(zone, inputs)
 

@@ -1,0 +1,245 @@
+"""What a plan is made from: the cabin's figures, each with what it can be.
+
+The defaults are the trailer *Lapwing*; what no option asks for is estimated from the
+volume, and the account says that it was.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from types import MappingProxyType
+
+from cabinvigil.daemon.air.atmosphere import CO2_OUTSIDE_PPM
+from cabinvigil.daemon.air.combustion import FUELS, Fuel, mix
+
+SHELL_PER_VOLUME = 6.1
+"""Shell area over volume to the two thirds: a box of 2.9 x 2.0 x 1.9 m (a cube: 6)."""
+GLASS_SHARE = 0.04
+"""Glass as a share of the shell: 1.2 m2 on a trailer of 11 m3 (own scenario)."""
+WALL_U_W_M2K = 1.25
+"""Thin panels with their frames and joints (common practice, no source)."""
+HEAT_CAPACITY_J_M2K = 8.3e3
+"""Lining, bunks and bedding that warm within hours, for each m2 of shell: 250 kJ/K on
+11 m3 (own estimate)."""
+
+AS_DECLARED = MappingProxyType({"propane": 1.0})
+
+
+@dataclass(frozen=True, slots=True)
+class BurnWindow:
+    """A time of the night in which the burner is lit, in hours from noon."""
+
+    from_h: float
+    to_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class CabinPlan:
+    """The cabin, the night and what burns in it."""
+
+    volume_m3: float = 11.0
+    burner_kw: float = 1.6
+    """Gas used at the setting to plan for, on the higher heating value."""
+    people: float = 2.0
+    vent_low_cm2: float = 150.0
+    vent_high_cm2: float = 150.0
+    vent_height_m: float = 1.6
+    """Between the middles of the two openings."""
+    outside_c: float = -9.0
+    outside_rh_pct: float = 85.0
+    wind_mps: float = 0.0
+    altitude_m: float = 640.0
+    glass_u: float = 2.8
+    """U-value of the coldest pane, W/(m2 K)."""
+    cylinder_kg: float = 5.0
+    hours: float = 9.0
+    """From going to bed to getting up."""
+    leak_per_h: float | None = None
+    """Air changes with every vent shut; None: the default range."""
+    wall_w_k: float | None = None
+    """Heat that all walls and panes pass; None: estimated from the volume."""
+    outdoor_co2_ppm: float = CO2_OUTSIDE_PPM
+    fuel: Mapping[str, float] = field(default_factory=lambda: AS_DECLARED)
+    """Shares by mass in the cylinder."""
+    burns: tuple[BurnWindow, ...] = ()
+    """When the burner is lit; empty: all night."""
+
+    @property
+    def shell_m2(self) -> float:
+        """Area of walls, floor, roof and panes, estimated from the volume."""
+        return float(SHELL_PER_VOLUME * self.volume_m3 ** (2.0 / 3.0))
+
+    @property
+    def glass_m2(self) -> float:
+        """Area of the panes, estimated from the volume."""
+        return GLASS_SHARE * self.shell_m2
+
+    @property
+    def loss_w_k(self) -> float:
+        """Heat that walls and panes pass."""
+        if self.wall_w_k is not None:
+            return self.wall_w_k
+        walls = WALL_U_W_M2K * (self.shell_m2 - self.glass_m2)
+        return walls + self.glass_u * self.glass_m2
+
+    @property
+    def gas(self) -> Fuel:
+        """The gas as it burns."""
+        return mix(self.fuel, by="mass")
+
+    @property
+    def liquid(self) -> Mapping[str, float]:
+        """Mole shares of the liquid in the cylinder."""
+        moles = {name: share / FUELS[name].kg_mol for name, share in self.fuel.items()}
+        total = sum(moles.values())
+        return {name: part / total for name, part in moles.items() if part > 0}
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """What a figure can be, and in which words to ask for it."""
+
+    low: float
+    high: float
+    unit: str
+    words: str
+
+
+# Ranges are what a sleeping space and the weather can be; beyond them stands a typing
+# error far more often than a cabin.
+ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
+    {
+        "volume_m3": Accepted(1.0, 500.0, "m3", "air volume of the cabin"),
+        "burner_kw": Accepted(0.0, 30.0, "kW", "gas power on the higher heating value"),
+        "people": Accepted(0.0, 20.0, "people", "sleepers"),
+        "vent_low_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the floor"),
+        "vent_high_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the roof"),
+        "vent_height_m": Accepted(0.1, 6.0, "m", "height between the two openings"),
+        "outside_c": Accepted(-60.0, 45.0, "degrees Celsius", "outside temperature"),
+        "outside_rh_pct": Accepted(1.0, 100.0, "%", "relative humidity outside"),
+        "wind_mps": Accepted(0.0, 30.0, "m/s", "wind at the cabin"),
+        "altitude_m": Accepted(-430.0, 5500.0, "m", "height above the sea"),
+        "glass_u": Accepted(0.2, 10.0, "W/(m2 K)", "U-value of the coldest pane"),
+        "cylinder_kg": Accepted(0.05, 100.0, "kg", "gas in a full cylinder"),
+        "hours": Accepted(0.5, 14.0, "h", "from going to bed to getting up"),
+        "leak_per_h": Accepted(0.0, 50.0, "per h", "air changes with all vents shut"),
+        "wall_w_k": Accepted(1.0, 1000.0, "W/K", "heat through walls and panes"),
+        "outdoor_co2_ppm": Accepted(300.0, 2000.0, "ppm", "carbon dioxide outdoors"),
+    }
+)
+FROM_CONFIG: Mapping[str, str] = MappingProxyType({"glass_u_w_m2k": "glass_u"})
+"""Keys of the config's [cabin] that are spelled otherwise here."""
+M3_A_SLEEPER = 1.0
+"""A lying person, a bunk and the air above it (common practice, no source)."""
+
+
+class PlanError(ValueError):
+    """The figures cannot be; one sentence for each that is wrong."""
+
+    def __init__(self, sentences: list[str]) -> None:
+        super().__init__("\n".join(sentences))
+        self.sentences = sentences
+
+
+def from_config(cabin: object) -> dict[str, object]:
+    """Take the figures that a config's [cabin] gives: a mapping or a settings value."""
+    names = {field.name for field in fields(CabinPlan)} - {"burns", "hours"}
+    given: dict[str, object] = {}
+    for key in [*names, *FROM_CONFIG]:
+        value = (
+            cabin.get(key) if isinstance(cabin, Mapping) else getattr(cabin, key, None)
+        )
+        if value is not None:
+            given[FROM_CONFIG.get(key, key)] = value
+    return given
+
+
+def option_name(key: str) -> str:
+    """Spell a figure as its option."""
+    return "--" + key.replace("_", "-")
+
+
+def number(key: str, value: object, name: str) -> float:
+    """Read one figure.
+
+    Raises:
+        PlanError: it is no number, or cannot be.
+    """
+    accepted = ACCEPTED[key]
+    asks = (
+        f"give {accepted.words} as a bare number from {accepted.low:g} to "
+        f"{accepted.high:g} ({accepted.unit})"
+    )
+    try:
+        figure = float(str(value))
+    except ValueError:
+        raise PlanError([f"{name} {str(value)[:40]!r} is no number: {asks}."]) from None
+    if not math.isfinite(figure) or not accepted.low <= figure <= accepted.high:
+        raise PlanError([f"{name} {str(value)[:40]} cannot be: {asks}."])
+    return figure
+
+
+def cabin_plan(
+    given: Mapping[str, object],
+    burns: tuple[BurnWindow, ...] = (),
+    options: frozenset[str] = frozenset(),
+) -> CabinPlan:
+    """Make a plan's figures from what was given; what was not is the Lapwing's.
+
+    Args:
+        given: by name of `CabinPlan`; numbers, or the words that were typed.
+        burns: when the burner is lit.
+        options: the names that came as options, so that mistakes are told by option.
+
+    Raises:
+        PlanError: with a sentence for each figure that is wrong.
+    """
+    sentences: list[str] = []
+    figures: dict[str, float] = {}
+    for key in ACCEPTED:
+        if key in given:
+            name = option_name(key) if key in options else key
+            try:
+                figures[key] = number(key, given[key], name)
+            except PlanError as error:
+                sentences += error.sentences
+    volume = figures.get("volume_m3", CabinPlan().volume_m3)
+    people = figures.get("people", CabinPlan().people)
+    if not sentences and people > volume / M3_A_SLEEPER:
+        sentences.append(
+            f"{option_name('people')} {people:g} do not fit into {volume:g} m3: "
+            f"give 0 to {math.floor(volume / M3_A_SLEEPER)}."
+        )
+    if sentences:
+        raise PlanError(sentences)
+    fuel = given.get("fuel", AS_DECLARED)
+    shares = fuel if isinstance(fuel, Mapping) else {str(fuel): 1.0}
+    return CabinPlan(burns=burns, fuel=MappingProxyType(dict(shares)), **figures)
+
+
+def burn_window(words: str) -> BurnWindow:
+    """Read `HH:MM-HH:MM`, a time between noon and the next noon.
+
+    Raises:
+        PlanError: it is no such time.
+    """
+    asks = "write the burner's times like 20:00-22:00, from noon to the next noon"
+    try:
+        first, last = words.split("-")
+        from_h, to_h = _from_noon(first), _from_noon(last)
+    except ValueError:
+        raise PlanError([f"--burn {words[:40]!r} is no time: {asks}."]) from None
+    to_h = to_h or 24.0  # until the next noon
+    if to_h <= from_h:
+        raise PlanError([f"--burn {words[:40]} ends before it begins: {asks}."])
+    return BurnWindow(from_h, to_h)
+
+
+def _from_noon(words: str) -> float:
+    hours, minutes = words.split(":")
+    if not (hours.strip().isdigit() and len(minutes.strip()) == 2):
+        raise ValueError(words)
+    hour, minute = int(hours), int(minutes)
+    if not (0 <= hour <= 24 and 0 <= minute < 60):
+        raise ValueError(words)
+    return (hour + minute / 60.0 - 12.0) % 24.0

@@ -1,0 +1,71 @@
+"""The night as a picture: oxygen, carbon dioxide and dew point, vents open and shut."""
+
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.planning.night import Night, night
+from cabinvigil.daemon.planning.plan import Plan
+from cabinvigil.daemon.planning.scenario import scenarios
+from cabinvigil.daemon.planning.settle import SHUT
+
+ROWS = (
+    ("o2_pct", "oxygen, %", 19.5),
+    ("co2_ppm", "carbon dioxide, ppm", 5000.0),
+    ("dew_point_c", "dew point, C", None),
+)
+
+
+class PictureError(RuntimeError):
+    """The picture cannot be made; one sentence says what to do."""
+
+
+def draw(made: Plan, path: Path) -> None:
+    """Draw the night with the vents as they are beside the night with them shut.
+
+    Raises:
+        PictureError: matplotlib is not installed, or the file cannot be written.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise PictureError(
+            "--picture needs matplotlib: install the extra with "
+            "pip install 'cabinvigil[review]'."
+        ) from None
+    figure: Any = Figure(figsize=(10, 8), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(len(ROWS), 2, sharex=True, sharey="row", squeeze=False)
+    shut = [night(way, made.burns, SHUT) for way in scenarios(made.cabin)]
+    columns = ((made.nights, "vents as they are"), (tuple(shut), "vents shut"))
+    for column, (nights, title) in enumerate(columns):
+        axes[0][column].set_title(title)
+        for row, (what, label, limit) in enumerate(ROWS):
+            _panel(axes[row][column], nights, what, limit)
+            if column == 0:
+                axes[row][column].set_ylabel(label)
+        axes[-1][column].set_xlabel("hours from noon")
+    axes[-1][0].legend(loc="best", fontsize="small")
+    try:
+        figure.savefig(path)
+    except (OSError, ValueError) as error:
+        raise PictureError(
+            f"--picture {path} cannot be written: {error}; give a file that ends in "
+            ".png, .svg or .pdf, in a folder that is there."
+        ) from None
+
+
+def _panel(
+    axis: Any, nights: tuple[Night, ...], what: str, limit: float | None
+) -> None:
+    hours = [moment.hour for moment in nights[0].moments]
+    ways = [[getattr(moment, what) for moment in way.moments] for way in nights]
+    low = [min(values) for values in zip(*ways, strict=True)]
+    high = [max(values) for values in zip(*ways, strict=True)]
+    axis.fill_between(hours, low, high, alpha=0.25, linewidth=0)
+    axis.plot(hours, ways[0], label="likeliest")
+    if what == "dew_point_c":
+        glass = [moment.glass_c for moment in nights[0].moments]
+        axis.plot(hours, glass, linestyle="--", label="pane's inner face")
+    if limit is not None:
+        axis.axhline(limit, color="black", linewidth=0.8, linestyle=":")

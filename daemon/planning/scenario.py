@@ -1,0 +1,192 @@
+"""One way the night may turn out: the cabin with every uncertain figure settled.
+
+A plan is worked out for a middle scenario and for the corners of what nobody knows:
+how freely the vents pass air and how much the shell leaks, and how strong burner,
+breath and walls are.  A range is the least and the most that these give.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from cabinvigil.daemon.air import readings
+from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
+from cabinvigil.daemon.air.breathing import ASLEEP_SPREAD, Person, awake, together
+from cabinvigil.daemon.air.combustion import Fuel
+from cabinvigil.daemon.air.vents import (
+    DISCHARGE,
+    DISCHARGE_HIGH,
+    DISCHARGE_LOW,
+    WIND_COEFFICIENT,
+    WIND_COEFFICIENT_AGAINST,
+    WIND_COEFFICIENT_HIGH,
+    Vents,
+    vent_m3_s,
+)
+from cabinvigil.daemon.air.zone import (
+    Inputs,
+    People,
+    Surface,
+    Zone,
+    ZoneState,
+    air_m3_s,
+)
+from cabinvigil.daemon.planning.figures import HEAT_CAPACITY_J_M2K, CabinPlan
+
+LEAK_PER_H = (0.1, 0.3, 1.0)
+"""Air changes of a panel-built sleeping space with every vent shut: own judgement.
+Measured: 0.45 to 1.16 in one office, 0.01 and more in tight bedrooms (cases.md, S20,
+S16); no van or trailer was found."""
+LEAK_SPREAD = (0.6, 1.6)
+"""What a leak that was given may be off by: one office spread by a factor of 2.6 over
+six nights (cases.md, S20)."""
+POWER_SPREAD = 0.10
+"""A heater's real gas use against its label (common practice, no source)."""
+WALL_SPREAD = (0.75, 1.3)
+"""Heat through the walls: joints, damp and wind (own judgement)."""
+FLAME_OUT_O2_PCT = (12.8, 14.0, 15.0)
+"""Dry oxygen at which a burner in a shut room goes out: the last seen in eight tests
+lay between 12.8 and 15.0 (cases.md, S23).  A heater with an oxygen cut-off stops near
+18; a plan must not count on it."""
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """The cabin with every uncertain figure settled."""
+
+    plan: CabinPlan
+    leak_per_h: float
+    discharge: float
+    wind_coefficient: float
+    power: float
+    """Factor on the burner's power."""
+    breath: float
+    """Factor on what people take and give."""
+    walls: float
+    """Factor on the heat that the walls pass."""
+    flame_out_pct: float
+    """Dry oxygen at which the burner goes out."""
+
+    @cached_property
+    def zone(self) -> Zone:
+        """The cabin as one well-mixed volume, its panes and its walls."""
+        plan = self.plan
+        loss = plan.loss_w_k * self.walls
+        walls_m2 = plan.shell_m2 - plan.glass_m2
+        wall_u = max(0.1, (loss - plan.glass_u * plan.glass_m2) / walls_m2)
+        return Zone(
+            plan.volume_m3,
+            loss,
+            HEAT_CAPACITY_J_M2K * plan.shell_m2,
+            pressure_hpa(plan.altitude_m),
+            (Surface(plan.glass_m2, plan.glass_u), Surface(walls_m2, wall_u)),
+        )
+
+    @cached_property
+    def outside(self) -> OutsideAir:
+        """The air outdoors."""
+        plan = self.plan
+        return OutsideAir(plan.outside_c, plan.outside_rh_pct, plan.outdoor_co2_ppm)
+
+    @cached_property
+    def vents(self) -> Vents:
+        """The openings as given."""
+        plan = self.plan
+        return Vents(plan.vent_low_cm2, plan.vent_high_cm2, plan.vent_height_m)
+
+    @cached_property
+    def sleepers(self) -> People:
+        """What the people take and give asleep."""
+        return together(self.plan.people * self.breath, Person())
+
+    @cached_property
+    def sitters(self) -> People:
+        """What the people take and give awake."""
+        return together(self.plan.people * self.breath, awake(Person()))
+
+    @cached_property
+    def gas(self) -> Fuel:
+        """The gas as it burns."""
+        return self.plan.gas
+
+    def leak_m3_s(self, zone: Zone, temp_c: float) -> float:
+        """Air that enters with every vent shut, by its volume outdoors."""
+        return air_m3_s(zone, temp_c, self.plan.outside_c, self.leak_per_h)
+
+    def vent_m3_s(self, vents: Vents, temp_c: float, wind_mps: float) -> float:
+        """Air that enters through the vents, by its volume outdoors."""
+        return vent_m3_s(
+            vents,
+            temp_c,
+            self.plan.outside_c,
+            wind_mps,
+            self.discharge,
+            self.wind_coefficient,
+        )
+
+
+def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
+    """Give the middle scenario first, then the corners."""
+    if plan.leak_per_h is None:
+        leaks = LEAK_PER_H
+    else:
+        leaks = (
+            plan.leak_per_h * LEAK_SPREAD[0],
+            plan.leak_per_h,
+            plan.leak_per_h * LEAK_SPREAD[1],
+        )
+    out_low, out, out_high = FLAME_OUT_O2_PCT
+    middle = Scenario(plan, leaks[1], DISCHARGE, WIND_COEFFICIENT, 1.0, 1.0, 1.0, out)
+    tight = replace(
+        middle,
+        leak_per_h=leaks[0],
+        discharge=DISCHARGE_LOW,
+        wind_coefficient=WIND_COEFFICIENT_AGAINST,
+    )
+    airy = replace(
+        middle,
+        leak_per_h=leaks[2],
+        discharge=DISCHARGE_HIGH,
+        wind_coefficient=WIND_COEFFICIENT_HIGH,
+    )
+    corners = [middle]
+    for aired in (tight, airy):
+        corners += [
+            replace(
+                aired,
+                power=1 + POWER_SPREAD,
+                breath=1 + ASLEEP_SPREAD,
+                walls=WALL_SPREAD[0],
+                flame_out_pct=out_low,
+            ),
+            replace(
+                aired,
+                power=1 - POWER_SPREAD,
+                breath=1 - ASLEEP_SPREAD,
+                walls=WALL_SPREAD[1],
+                flame_out_pct=out_high,
+            ),
+        ]
+    return tuple(corners)
+
+
+def inputs_at(
+    scenario: Scenario,
+    zone: Zone,
+    temp_c: float,
+    vents: Vents,
+    *,
+    burning: bool,
+    people: People,
+    wind_mps: float | None = None,
+) -> Inputs:
+    """Give what acts on the cabin at an inside temperature."""
+    wind = scenario.plan.wind_mps if wind_mps is None else wind_mps
+    entering = scenario.leak_m3_s(zone, temp_c)
+    entering += scenario.vent_m3_s(vents, temp_c, wind)
+    kw = scenario.plan.burner_kw * scenario.power if burning else 0.0
+    return Inputs(scenario.outside, entering, kw, scenario.gas, people=people)
+
+
+def goes_out(scenario: Scenario, state: ZoneState) -> bool:
+    """Say whether the burner goes out for want of oxygen."""
+    return readings.o2_dry_pct(state) < scenario.flame_out_pct

@@ -1,0 +1,334 @@
+"""The plan in words, for the person who goes to bed."""
+
+import textwrap
+
+from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
+from cabinvigil.daemon.planning.night import BED_H, MORNING_H, Moment, Night, all_night
+from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
+from cabinvigil.daemon.planning.plan import Plan
+from cabinvigil.daemon.planning.ranges import Range
+from cabinvigil.daemon.planning.scenario import FLAME_OUT_O2_PCT
+
+WIDTH = 84
+FRESH_O2_PCT = 20.8
+"""Oxygen outdoors, damp as it is: what the way to the limit is counted from."""
+
+LIMITS_OF_THE_PLAN = (
+    "This counts the cabin as one well-mixed room. High and low differ by up to some "
+    "points of oxygen where a flame stands high in still air: sensors belong at the "
+    "height of the sleepers' heads. Bedding and wood take up water and give it back, "
+    "which is left out here, so take the wet as good to a factor of two. The plan is "
+    "no measurement, and no alarm."
+)
+ADVISED_AGAINST = (
+    "Sleeping with an unvented flame lit is advised against by makers, by the trade "
+    "and by the rules for boats and vehicles; both nights stand side by side so that "
+    "you see why."
+)
+WHY_RULES_DIFFER = (
+    "Why they differ: the thumb and the standards were made for cookers that burn for "
+    "minutes and for buildings that leak, and count on some wind. In still air only "
+    "the difference in temperature moves the air, and a sleeper breathes it all night."
+)
+
+
+def account(made: Plan, change: tuple[str, ...]) -> str:
+    """Give the whole account, ready to print."""
+    parts = [
+        _head(made),
+        _settled(made),
+        _shut(made),
+        _vent(made),
+        _gas(made),
+        _wet(made),
+        _warmth(made),
+        _side_by_side(made),
+        ["7. Tonight", *_wrapped(" ".join(change))],
+        _wrapped(LIMITS_OF_THE_PLAN, ""),
+    ]
+    return "\n\n".join("\n".join(part) for part in parts) + "\n"
+
+
+def clock(hour: float) -> str:
+    """Spell hours from noon as a time of day."""
+    minutes = round((hour + 12.0) * 60.0) % 1440
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _wrapped(text: str, indent: str = "   ") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _number(value: float | None, decimals: int) -> str:
+    return "never" if value is None else f"{value:,.{decimals}f}".replace(",", " ")
+
+
+def _range(triple: Range, decimals: int, unit: str) -> str:
+    low, middle, high = (_number(value, decimals) for value in triple)
+    likeliest = middle if middle == "never" else f"{middle} {unit}"
+    return likeliest if low == high else f"{likeliest}  ({low} to {high})"
+
+
+def _line(label: str, text: str) -> str:
+    return f"   {label:<31}{text}"
+
+
+def _windows(burns: tuple[BurnWindow, ...]) -> str:
+    return ", ".join(f"{clock(w.from_h)}-{clock(w.to_h)}" for w in burns)
+
+
+def _when(made: Plan) -> str:
+    if made.burns == all_night(made.cabin):
+        return "all night"
+    return _windows(made.burns)
+
+
+def _head(made: Plan) -> list[str]:
+    cabin = made.cabin
+    wind = "still air" if cabin.wind_mps == 0 else f"wind {cabin.wind_mps:g} m/s"
+    flame = f"{cabin.burner_kw:g} kW {_when(made)}" if cabin.burner_kw else "no burner"
+    text = (
+        f"{cabin.volume_m3:g} m3, {cabin.people:g} sleeping, {flame}; vents "
+        f"{cabin.vent_low_cm2:g} cm2 low and {cabin.vent_high_cm2:g} cm2 high; "
+        f"{cabin.outside_c:g} C and {cabin.outside_rh_pct:g} % outside, {wind}, "
+        f"{cabin.altitude_m:g} m up; to bed at {clock(BED_H)} for {cabin.hours:g} h."
+    )
+    walls = f"walls and panes pass {cabin.loss_w_k:.0f} W/K"
+    if cabin.wall_w_k is None:
+        walls += ", a guess from the volume"
+    leak = (
+        "0.1 to 1.0 air changes an hour with every vent shut, a guess"
+        if cabin.leak_per_h is None
+        else f"{cabin.leak_per_h:g} air changes an hour with every vent shut"
+    )
+    return [
+        "Plan for the night",
+        *_wrapped(text),
+        *_wrapped(f"Taken: {walls}; {leak}."),
+        *_wrapped(
+            "First the likeliest figure, then in brackets the least and the most of "
+            "what nobody can know beforehand."
+        ),
+    ]
+
+
+def _settled(made: Plan) -> list[str]:
+    air = made.air
+    lines = [
+        "1. As it is, once settled" + (" with the burner lit" * bool(_burner(made))),
+        _line("oxygen, as breathed", _range(air.o2_pct, 1, "%")),
+        _line("carbon dioxide", _range(air.co2_ppm, 0, "ppm")),
+        _line("humidity", _range(air.rh_pct, 0, "%")),
+        _line("inside temperature", _range(air.temp_c, 0, "C")),
+        _line("dew point", _range(air.dew_point_c, 0, "C")),
+        _line("outdoor air coming in", _range(air.air_m3_h, 0, "m3/h")),
+    ]
+    if made.vent_flow.high_m3_h > 0:
+        lines += _wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
+    lines += _wrapped(_nearest(made))
+    if air.stops or air.may_stop:
+        lines += _wrapped(_stops(made))
+    return lines
+
+
+def _burner(made: Plan) -> float:
+    return made.cabin.burner_kw
+
+
+def _nearest(made: Plan) -> str:
+    o2, co2 = made.air.o2_pct[1] or 0.0, made.air.co2_ppm[1] or 0.0
+    to_o2 = (FRESH_O2_PCT - o2) / (FRESH_O2_PCT - O2_LIMIT_PCT)
+    to_co2 = co2 / CO2_LIMIT_PPM
+    if to_co2 >= to_o2:
+        past = "is past" if to_co2 > 1 else "comes nearest to"
+        return (
+            f"Carbon dioxide {past} its limit, {CO2_LIMIT_PPM:.0f} ppm as a mean of "
+            f"eight hours ({100 * to_co2:.0f} % of it)."
+        )
+    past = "is past" if to_o2 > 1 else "comes nearest to"
+    return f"Oxygen {past} its limit, {O2_LIMIT_PCT} %."
+
+
+def _stops(made: Plan) -> str:
+    low, middle, high = FLAME_OUT_O2_PCT
+    whether = "It does" if made.air.stops else "It may"
+    ending = "" if made.air.stops else " at the dangerous end of the range"
+    if _burner(made) == 0:
+        return f"{whether} not settle{ending}: the figures are those after 36 hours."
+    return (
+        f"{whether} not settle{ending}: oxygen goes on falling until the flame itself "
+        f"dies, near {middle:.0f} % of dry air ({low:g} to {high:g}), where this plan "
+        "stops. A burner's own cut-off, if it works, acts near 18 %."
+    )
+
+
+def _shut(made: Plan) -> list[str]:
+    shut = made.shut
+    since = "from outdoor air" if shut.from_outdoor_air else "from the settled air"
+    lit = "" if shut.lit or _burner(made) == 0 else ", the burner off until it is due"
+    lines = [f"2. If every vent shuts or ices at midnight ({since}{lit})"]
+    for o2, minutes in shut.minutes_to_o2.items():
+        lines.append(_line(f"oxygen at {o2:.1f} %", _range(minutes, 0, "min")))
+    for co2, minutes in shut.minutes_to_co2.items():
+        lines.append(
+            _line(f"carbon dioxide at {_number(co2, 0)} ppm", _range(minutes, 0, "min"))
+        )
+    if shut.flame_out_min[0] is not None:
+        lines += _wrapped(
+            f"The flame may die for want of oxygen after {shut.flame_out_min[0]:.0f} "
+            "min; a burning flame proves nothing about the air before that."
+        )
+    return lines
+
+
+def _area(cm2: float | None) -> str:
+    if cm2 is None:
+        return "none is enough without wind"
+    return f"{cm2:.0f} cm2 = {cm2 / CM2_PER_IN2:.0f} square inches"
+
+
+def _vent(made: Plan) -> list[str]:
+    vent, cabin = made.vent, made.cabin
+    low, middle, high = vent.needed_cm2
+    names = {
+        "en721": "EN 721, leisure vehicles",
+        "pd5482": "PD 5482-3, boats",
+        "as5601": "AS/NZS 5601.2, caravans",
+    }
+    have = cabin.vent_low_cm2 + cabin.vent_high_cm2
+    most = "no limit" if high is None else f"{high:.0f}"
+    lines = [
+        "3. Free vent area, low and high together",
+        _line("you have", _area(have)),
+        _line("needed in still air", _area(middle))
+        + ("" if low is None else f"  ({low:.0f} to {most})"),
+        _line("rule of thumb", _area(vent.thumb_cm2)),
+    ]
+    for key, cm2 in vent.standards_cm2.items():
+        lines.append(_line(names[key], "no row found" if cm2 is None else _area(cm2)))
+    state = vent.at_thumb.state
+    if _burner(made):
+        lines += _wrapped(
+            f"With the thumb's area alone the air would "
+            f"{'fall' if vent.at_thumb.stops else 'settle'} in still air to "
+            f"{100 * state.o2:.1f} % oxygen and {_number(1e6 * state.co2, 0)} ppm "
+            "carbon dioxide."
+        )
+    return lines + _wrapped(WHY_RULES_DIFFER)
+
+
+def _gas(made: Plan) -> list[str]:
+    gas, cabin = made.gas, made.cabin
+    if _burner(made) == 0:
+        return ["4. Gas", *_wrapped("Nothing burns.")]
+    lines = [
+        "4. Gas",
+        _line("for the night", f"{gas.kg:.2f} kg = {gas.kwh:.1f} kWh"),
+        _line("a cylinder lasts", _range(gas.cylinder_hours, 0, "h of burning")),
+        _line("by its gas alone", f"{_number(gas.hours_by_gas, 0)} h"),
+        _line(
+            "in this cold it feeds", f"{gas.fed_kw:.1f} kW for as long as it is full"
+        ),
+        _line("cylinders a week", f"{gas.cylinders_a_week:.1f}"),
+    ]
+    if gas.fed_kw < cabin.burner_kw:
+        lines += _wrapped(
+            f"That is less than the burner's {cabin.burner_kw:g} kW: it will burn low "
+            "before the gas is gone."
+        )
+    return lines
+
+
+def _wet(made: Plan) -> list[str]:
+    wet, vent = made.wet, made.vent
+    lines = [
+        "5. Wet",
+        _line("water from the burner", f"{wet.burner_kg:.2f} litres"),
+        _line("water from people", f"{wet.people_kg:.2f} litres"),
+        _line("the pane mists after", _range(wet.mist_from_min, 0, "min")),
+        _line("and runs after", _range(wet.runs_from_min, 0, "min")),
+        _line("water on panes by morning", _range(wet.ran_down_kg, 2, "litres")),
+    ]
+    have = made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
+    if vent.dry_cm2 is None:
+        lines += _wrapped("No vent keeps the pane dry in still air.")
+    elif vent.dry_cm2 > have:
+        lines += _wrapped(
+            f"{vent.dry_cm2 - have:.0f} cm2 more vent would keep the pane dry once "
+            f"settled, and take {vent.dry_heat_w or 0:.0f} W of heat."
+        )
+    else:
+        lines += _wrapped("Once settled, the vents as they are keep the pane dry.")
+    return lines
+
+
+def _warmth(made: Plan) -> list[str]:
+    first = made.nights[0].moments[0].hour
+    last = made.nights[0].moments[-1].hour
+    hours = [first + i for i in range(int(last - first + 1e-6) + 1)]
+    lines = [
+        "6. Warmth",
+        _line("heat that the vents take", f"{made.vent_heat_w:.0f} W once settled"),
+    ]
+    for hour in hours:
+        temps: list[float] = [way.at(hour).temp_c for way in made.nights]
+        lit = "  burner lit" if made.nights[0].at(hour).burning else ""
+        triple = (min(temps), temps[0], max(temps))
+        lines.append(_line(f"inside at {clock(hour)}", _range(triple, 0, "C") + lit))
+    return lines
+
+
+def _side_by_side(made: Plan) -> list[str]:
+    if _burner(made) == 0:
+        return ["With no burner there is one night only."]
+    mine, other = made.nights[0], made.other_night
+    rows = [
+        ("", _when(made), "all night" if _is_all(made) else _windows(made.other_burns)),
+        ("lowest oxygen, %", f"{mine.least_o2_pct:.1f}", f"{other.least_o2_pct:.1f}"),
+        (
+            "most carbon dioxide, ppm",
+            _number(mine.most_co2_ppm, 0),
+            _number(other.most_co2_ppm, 0),
+        ),
+        (
+            "asleep: oxygen, %",
+            *(_asleep(made.cabin, n, "o2_pct") for n in (mine, other)),
+        ),
+        (
+            "asleep: carbon dioxide, ppm",
+            *(_asleep(made.cabin, n, "co2_ppm") for n in (mine, other)),
+        ),
+        ("coldest asleep, C", _coldest(made.cabin, mine), _coldest(made.cabin, other)),
+        (
+            "on panes and walls, litres",
+            f"{mine.moments[-1].settled_kg:.2f}",
+            f"{other.moments[-1].settled_kg:.2f}",
+        ),
+        ("gas, kWh", f"{mine.burnt_kwh:.1f}", f"{other.burnt_kwh:.1f}"),
+    ]
+    table = [f"   {name:<31}{left:<16}{right}" for name, left, right in rows]
+    return ["The burner lit, side by side", *table, *_wrapped(ADVISED_AGAINST)]
+
+
+def _is_all(made: Plan) -> bool:
+    return made.other_burns == all_night(made.cabin)
+
+
+def _asleep(cabin: CabinPlan, night: Night, what: str) -> str:
+    """Give the worst oxygen or CO2 of the hours in which everybody sleeps."""
+    values = [getattr(moment, what) for moment in _sleep(cabin, night)]
+    return f"{min(values):.1f}" if what == "o2_pct" else _number(max(values), 0)
+
+
+def _coldest(cabin: CabinPlan, night: Night) -> str:
+    return f"{min(moment.temp_c for moment in _sleep(cabin, night)):.0f}"
+
+
+def _sleep(cabin: CabinPlan, night: Night) -> list[Moment]:
+    """Give the moments from an hour after bed until the morning's flame is due.
+
+    At the least the night's middle, where it is shorter than that.
+    """
+    first = min(BED_H + 1.0, BED_H + cabin.hours / 2)
+    last = max(first, BED_H + cabin.hours - MORNING_H)
+    return [night.at(first)] + [m for m in night.moments if first < m.hour < last]
