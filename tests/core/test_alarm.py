@@ -2,6 +2,7 @@
 
 import itertools
 from pathlib import Path
+from typing import TypeAlias
 
 import pytest
 
@@ -11,11 +12,13 @@ from cabinvigil.daemon.core.alarm import (
     SOUNDING,
     TRANSITIONS,
     NoTransitionError,
+    Trigger,
     diagram,
     follow,
 )
-from cabinvigil.daemon.core.alarm import Trigger as T
 from cabinvigil.daemon.core.model import AlarmState as S
+
+T: TypeAlias = Trigger
 
 # ANSI/ISA-18.2-2016, state diagram; IEC 62682 (check values `isa_states`, from memory):
 # letter, state, annunciated ('optional' counts as no: we do not sound it).
@@ -30,7 +33,7 @@ STATES = {
     "H": (S.SUPPRESSED, False),
     "I": (S.OUT_OF_SERVICE, False),
 }
-# The standard's transitions (check values `isa_transitions`, from memory), word by word.
+# The standard's transitions (check values `isa_transitions`, from memory).
 ROWS = [
     ("A", "alarm condition true", T.RAISE, "B"),
     ("B", "acknowledge", T.ACKNOWLEDGE, "C"),
@@ -102,7 +105,7 @@ def test_the_table_holds_nothing_else() -> None:
 
 
 def test_the_states_are_the_standards_one_to_one() -> None:
-    """Nine letters, nine states; those that sound are those the standard annunciates."""
+    """Nine letters, nine states; those that sound are those it annunciates."""
     assert {state for state, _ in STATES.values()} == set(S)
     assert {state for state, sounds in STATES.values() if sounds} == SOUNDING
     assert {STATES["B"][0], STATES["C"][0]} == IN_ALARM

@@ -1,0 +1,151 @@
+"""The all-clear: owed after a grave alarm, told once, never on what is not known."""
+
+import pytest
+
+from cabinvigil.daemon.core.airing import ALL_CLEAR_AFTER_S
+from cabinvigil.daemon.core.model import Alert, Priority, Verdict
+from cabinvigil.daemon.core.setup import AlarmSpec
+from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
+
+GOOD = {"o2_pct": 20.9, "co_ppm": 0.0}
+BAD = GOOD | {"o2_pct": 19.0}
+
+
+def both(*more: AlarmSpec, keys: tuple[str, ...] = ("o2_pct", "co_ppm")) -> Night:
+    return Night(cabin(o2_low(), co_level(), *more, keys=keys))
+
+
+def clears(night: Night) -> list[float]:
+    return [at for at, alert in night.alerts() if alert.alarm == "all-clear"]
+
+
+def aired(night: Night) -> Night:
+    """Ring, and let the alarm clear."""
+    night.hold(GOOD, 20.0)
+    night.hold(BAD, 30.0)
+    night.hold(GOOD, 70.0)
+    assert night.now_in() == "latched-unacknowledged"
+    return night
+
+
+def test_it_is_told_once_after_five_clear_minutes() -> None:
+    """Whoever was sent out learns when the air has been good for long enough."""
+    night = aired(both())
+    cleared_s = night.now
+    night.hold(GOOD, 1200.0)
+    assert clears(night) == [cleared_s + ALL_CLEAR_AFTER_S]
+    (told,) = [alert for _, alert in night.alerts() if alert.alarm == "all-clear"]
+    assert told == Alert("all-clear", Priority.LOW, "all-clear low")
+
+
+def test_without_a_grave_alarm_nothing_is_owed() -> None:
+    """A light alarm sends nobody out."""
+    night = both()
+    night.hold(GOOD | {"co_ppm": 40.0}, 60.0)
+    night.hold(GOOD, 1200.0)
+    assert clears(night) == []
+
+
+def test_a_new_alarm_begins_the_count_anew() -> None:
+    """Four clear minutes, an alarm, and five more."""
+    night = aired(both())
+    night.hold(GOOD, 240.0)
+    night.hold(GOOD | {"co_ppm": 80.0}, 30.0)
+    night.hold(GOOD, 70.0)
+    cleared_s = night.now
+    night.hold(GOOD, 1200.0)
+    assert clears(night) == [cleared_s + ALL_CLEAR_AFTER_S]
+
+
+@pytest.mark.parametrize("lost", ["o2_pct", "co_ppm"])
+def test_unknown_air_is_not_clear(lost: str) -> None:
+    """While oxygen or CO is not measured the count does not run."""
+    night = aired(both())
+    night.hold(GOOD, 200.0)
+    night.hold({key: value for key, value in GOOD.items() if key != lost}, 600.0)
+    assert clears(night) == []
+    back_s = night.now + 10.0
+    night.hold(GOOD, 600.0)
+    assert clears(night) == [back_s + ALL_CLEAR_AFTER_S]
+
+
+def test_doubtful_air_is_not_clear() -> None:
+    """A part that is warming up tells nobody to go back in."""
+    night = aired(both())
+    for _ in range(60):
+        night.air(GOOD, doubtful=["co_ppm"])
+    assert clears(night) == []
+
+
+def test_every_place_must_be_known() -> None:
+    """The bunk's oxygen lost, the ceiling's good: nobody knows the bunk."""
+    keys = ("o2_pct", "o2_pct_ceiling", "co_ppm", "temp_c_outside", "temp_c")
+    night = both(keys=keys)
+    all_good = GOOD | {"o2_pct_ceiling": 20.9, "temp_c_outside": -9.0}
+    night.hold(all_good | {"co_ppm": 80.0}, 20.0)
+    night.hold(all_good, 100.0)
+    without = {k: v for k, v in all_good.items() if k != "o2_pct"}
+    night.hold(without, 900.0)
+    assert clears(night) == []
+    night.hold(all_good, 400.0)
+    assert len(clears(night)) == 1
+
+
+def test_what_rang_must_be_known_too() -> None:
+    """After a CO2 alarm the all-clear waits for CO2."""
+    spec = ladder("co2-level", "co2_ppm", (10000.0, "medium"))
+    night = both(spec, keys=("o2_pct", "co_ppm", "co2_ppm"))
+    night.hold(GOOD | {"co2_ppm": 12000.0}, 20.0)
+    night.hold(GOOD | {"co2_ppm": 800.0}, 20.0)
+    night.hold(GOOD, 900.0)
+    assert clears(night) == []
+    night.hold(GOOD | {"co2_ppm": 800.0}, 320.0)
+    assert len(clears(night)) == 1
+
+
+def test_a_lower_step_is_not_clear() -> None:
+    """From 80 ppm down to 60: still an alarm, and no air to go back into."""
+    night = both()
+    night.hold(GOOD | {"co_ppm": 80.0}, 30.0)
+    night.act("ack")
+    night.hold(GOOD | {"co_ppm": 60.0}, 1200.0)
+    assert night.standing("co-level").priority is Priority.LOW
+    assert clears(night) == []
+    night.hold(GOOD, 400.0)
+    assert len(clears(night)) == 1
+
+
+def test_what_is_shelved_meanwhile_is_not_clear() -> None:
+    """Put off, the condition stands all the same."""
+    night = aired(both())
+    night.act("ack")
+    night.act("shelve:3600", "co-level")
+    night.hold(GOOD | {"co_ppm": 80.0}, 1200.0)
+    assert night.now_in("co-level") == "shelved"
+    assert clears(night) == []
+
+
+def judged(kind: str, verdicts: list[Verdict | None]) -> AlarmSpec:
+    return AlarmSpec("blood", kind, None, lambda *_: verdicts[-1])
+
+
+@pytest.mark.parametrize(("kind", "is_clear"), [("dose", True), ("level", False)])
+def test_blood_clears_for_hours_after_the_air(kind: str, is_clear: bool) -> None:
+    """A light dose carried home keeps nobody out; a light gas alarm does."""
+    verdicts: list[Verdict | None] = [Verdict(Priority.MEDIUM)]
+    night = both(judged(kind, verdicts))
+    night.hold(GOOD, 20.0)
+    night.act("ack")
+    verdicts.append(Verdict(Priority.LOW))
+    night.hold(GOOD, 600.0)
+    assert bool(clears(night)) is is_clear
+
+
+def test_faults_of_parts_do_not_count() -> None:
+    """Only alarms about the air send out and hold back."""
+    spec = AlarmSpec(
+        "stale", "made", None, lambda *_: Verdict(Priority.MEDIUM), about_air=False
+    )
+    night = aired(both(spec))
+    night.hold(GOOD, 400.0)
+    assert len(clears(night)) == 1

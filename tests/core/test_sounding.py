@@ -1,0 +1,109 @@
+"""The one sound, the escalation, the flood."""
+
+import pytest
+
+from cabinvigil.daemon.core.model import AlarmState, Alert, Priority, Sound
+from cabinvigil.daemon.core.sounding import (
+    EXPIRY_S,
+    FLOOD_COUNT,
+    FLOOD_WINDOW_S,
+    PATTERNS,
+    choose,
+    escalate,
+    is_flood,
+)
+from cabinvigil.daemon.core.standing import Standing
+
+S, P = AlarmState, Priority
+
+
+def sounding(priority: Priority, since_s: float = 0.0, escalation: int = 0) -> Standing:
+    return Standing(
+        S.UNACKNOWLEDGED, priority, unanswered_s=since_s, escalation=escalation
+    )
+
+
+def test_silence_where_nothing_calls() -> None:
+    """Normal, answered, aside and `low` alarms make no sound."""
+    standings = {state.value: Standing(state, P.HIGH) for state in S}
+    del standings["unacknowledged"], standings["latched-unacknowledged"]
+    assert choose(standings | {"low": sounding(P.LOW)}) == Sound("quiet")
+    assert choose({}) == Sound("quiet")
+
+
+def test_each_sound_means_what_its_standard_says() -> None:
+    """Temporal-four for gas (`sound_t4`), three pulses for medium (IEC 60601-1-8)."""
+    for priority, pattern in {
+        P.HIGH: "temporal-four",
+        P.MEDIUM: "three-pulse",
+        P.FAULT: "chirp",
+    }.items():
+        assert choose({"one": sounding(priority)}) == Sound(pattern, "one")
+    assert "temporal-three" not in PATTERNS.values()
+
+
+def test_the_gravest_goes_first_whatever_the_order() -> None:
+    """A chirp yields to a burst, a burst to temporal-four."""
+    many = {p.word: sounding(p) for p in (P.FAULT, P.HIGH, P.LOW, P.MEDIUM)}
+    assert choose(many) == Sound("temporal-four", "high")
+    del many["high"]
+    assert choose(many) == Sound("three-pulse", "medium")
+    del many["medium"]
+    assert choose(many) == Sound("chirp", "fault")
+
+
+def test_of_equals_the_one_that_waits_longest_rules() -> None:
+    """The oldest unanswered alarm names the sound; it does not flicker between them."""
+    pair = {"late": sounding(P.HIGH, 50.0), "early": sounding(P.HIGH, 10.0)}
+    assert choose(pair).alarm == "early"
+    twins = {"a": sounding(P.HIGH, 10.0), "b": sounding(P.HIGH, 10.0)}
+    assert choose(twins).alarm == choose(dict(reversed(twins.items()))).alarm
+
+
+def test_a_latched_alarm_sounds_on() -> None:
+    """State E of the standard is annunciated."""
+    standing = Standing(S.LATCHED_UNACKNOWLEDGED, P.HIGH)
+    assert choose({"one": standing}).pattern == "temporal-four"
+
+
+def test_a_graver_alarm_does_not_take_the_second_sounder_away() -> None:
+    """Louder while anything has waited for long, whichever alarm names the sound."""
+    pair = {"old": sounding(P.MEDIUM, 0.0, 1), "new": sounding(P.HIGH, 200.0)}
+    assert choose(pair) == Sound("temporal-four", "new", louder=True)
+
+
+@pytest.mark.parametrize(
+    ("waited_s", "level"),
+    [(0.0, 0), (119.9, 0), (120.0, 1), (299.9, 1), (300.0, 2), (9999.0, 2)],
+)
+def test_escalation_goes_by_the_time_without_an_answer(
+    waited_s: float, level: int
+) -> None:
+    """Two minutes, five minutes (issue 7), and no further."""
+    standings = {"one": sounding(P.MEDIUM)}
+    changed, alerts = escalate(standings, (120.0, 300.0), waited_s)
+    assert changed.get("one", standings["one"]).escalation == level
+    expected = [Alert("one", P.MEDIUM, "", level, EXPIRY_S[P.MEDIUM])] if level else []
+    assert alerts == expected
+
+
+def test_only_what_wakes_people_escalates() -> None:
+    """No chirp and no `low` is ever told to the second phone."""
+    standings = {"fault": sounding(P.FAULT), "low": sounding(P.LOW)}
+    assert escalate(standings, (120.0, 300.0), 9999.0) == ({}, [])
+    answered = {"one": Standing(S.ACKNOWLEDGED, P.HIGH)}
+    assert escalate(answered, (120.0, 300.0), 9999.0) == ({}, [])
+
+
+def test_over_ten_alarms_in_ten_minutes_are_a_flood() -> None:
+    """EEMUA Publication 191 (`alarm_rate_eemua`, read): ten in ten minutes."""
+    assert (FLOOD_COUNT, FLOOD_WINDOW_S) == (10, 600.0)
+    eleven = [60.0 * n for n in range(11)]
+    assert is_flood(eleven, 600.0)
+    assert not is_flood(eleven[1:], 600.0)
+    assert not is_flood(eleven, 601.0)
+
+
+def test_a_danger_is_worth_telling_for_longer() -> None:
+    """An undelivered alert expires, the graver the later."""
+    assert EXPIRY_S[P.HIGH] > EXPIRY_S[P.MEDIUM] > EXPIRY_S[P.LOW]
