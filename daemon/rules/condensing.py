@@ -69,37 +69,54 @@ def _margin_before(
     return None if then is None else then[0]
 
 
+def _ahead_c(
+    params: Params, history: History, pair: tuple[Series, Series], margin_c: float
+) -> float:
+    """Carry the margin on by its change of late; growing margins are not carried."""
+    humid, warm = pair
+    before_c = _margin_before(params, history, humid, warm, history.now)
+    if before_c is None:
+        return margin_c
+    change_c = (margin_c - before_c) * params.ahead_s / params.slope_s
+    return min(margin_c, margin_c + change_c)
+
+
 def judge(params: Params, history: History, now: float) -> Verdict | None:
-    """Judge glass against dew point, now and carried forward."""
-    humid = history.worst("rh_pct", "above", "")
-    warm = history.worst("temp_c", "above", "")
-    if humid is None or warm is None:
+    """Judge glass against dew point, now and carried forward.
+
+    Returns:
+        None where humidity, warmth or the surface is not known, or where only a
+        doubtful value would say that all is well.
+    """
+    del now
+    found = [history.worst(name, "above", "") for name in ("rh_pct", "temp_c")]
+    if found[0] is None or found[1] is None:
         return None
+    humid, warm = found[0][1], found[1][1]
     glass = history.worst("temp_c", "below", "glass")
-    rh_pct = min(max(humid[1].value, 1.0), 100.0)
-    at_now = _margin(
-        history, warm[1].value, rh_pct, None if glass is None else glass[1].value
-    )
+    rh_pct = min(max(humid.value, 1.0), 100.0)
+    glass_c = None if glass is None else glass[1].value
+    at_now = _margin(history, warm.value, rh_pct, glass_c)
     if at_now is None:
         return None
     margin_c, dew_c, surface = at_now
-    ahead_c = margin_c
-    before_c = _margin_before(params, history, humid[1], warm[1], now)
-    if before_c is not None:
-        change_c = (margin_c - before_c) * params.ahead_s / params.slope_s
-        ahead_c = min(margin_c, margin_c + change_c)
-    low = Priority.LOW
+    ahead_c = _ahead_c(params, history, (humid, warm), margin_c)
     # Carried forward only where it is near already: a far margin that shrinks for
     # twenty minutes after the burner is lit mostly levels off.
     soon = ahead_c <= 0.0 and margin_c <= 2.0 * params.dead_band_c
+    wet = margin_c <= 0.0 or soon
+    doubtful = humid.doubtful or warm.doubtful or (glass and glass[1].doubtful)
+    if not wet and doubtful:
+        return None
+    low = Priority.LOW
     return Verdict(
-        low if margin_c <= 0.0 or soon else None,
-        low if margin_c <= params.dead_band_c or soon else None,
+        low if wet else None,
+        low if wet or margin_c <= params.dead_band_c else None,
         facts={
             "dew_point_c": dew_c,
             "surface_c": surface,
             "rh_pct": rh_pct,
-            "temp_c": warm[1].value,
+            "temp_c": warm.value,
         },
         evidence={"margin_c": margin_c, "ahead_c": ahead_c, "glass_c": surface},
         worse=-margin_c,

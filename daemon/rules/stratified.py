@@ -9,7 +9,7 @@ import attrs
 
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.drivers.kit.quantity import split_channel
+from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
 PER = "quantity"
 
@@ -25,7 +25,11 @@ class Params:
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
-    """Judge the spread of one quantity between the places where people breathe."""
+    """Judge the spread of one quantity between the places where people breathe.
+
+    Returns:
+        None where fewer than two places are known, or nothing is told by the quantity.
+    """
     del now
     if params.subject not in TELLING:
         return None
@@ -33,8 +37,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     for key in history.setup.index(params.subject):
         series = history.fresh(key)
         parts = split_channel(key)
-        if series is not None and parts is not None and not series.doubtful:
-            by_place.setdefault(parts[1] or "bunk", series.value)
+        if series is None or parts is None or series.doubtful or series.at_least:
+            continue
+        by_place.setdefault(parts[1] or "bunk", series.value)
     if len(by_place) < 2:
         return None
     low = min(by_place, key=lambda place: by_place[place])
@@ -45,6 +50,12 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     return Verdict(
         Priority.LOW if spread > allowed else None,
         Priority.LOW if spread > 0.7 * allowed else None,
-        facts={"place": low, "other": high, "value": spread},
+        facts={
+            "place": low,
+            "other": high,
+            "value": spread,
+            "unit": QUANTITIES[params.subject].unit,
+            "text": QUANTITIES[params.subject].words,
+        },
         evidence={"by_place": by_place, "allowed": allowed},
     )

@@ -5,6 +5,8 @@ so a value that stands is stuck only once other gases have moved meanwhile, or o
 has stood for much longer than any still air explains.
 """
 
+from bisect import bisect_left
+
 import attrs
 
 from cabinvigil.daemon.core.facts import place_of
@@ -41,7 +43,8 @@ def _witness_moved(history: History, key: str, since_s: float) -> bool:
         worst = history.worst(quantity, "above")
         if worst is None:
             continue
-        means = [mean for at, mean in worst[1].minutes if at >= since_s]
+        minutes = worst[1].minutes
+        means = [mean for _, mean in minutes[bisect_left(minutes, (since_s,)) :]]
         if means and max(means) - min(means) >= MOVED[quantity]:
             return True
     return False
