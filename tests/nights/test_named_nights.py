@@ -1,0 +1,72 @@
+"""All eight named nights, whole: what rings, what does not, and that logs replay."""
+
+import pytest
+
+from cabinvigil.daemon.rehearsal.nights import NIGHTS
+from cabinvigil.daemon.review.logbook import Logbook
+from cabinvigil.daemon.review.replay import replay_log
+from cabinvigil.daemon.review.spelling import spell
+from cabinvigil.daemon.words_loading import renderer
+from tests.nights.played import Played, play_night
+
+GAS = ("o2-", "co-", "co2-", "gas-", "displaced")
+
+
+@pytest.fixture(scope="module", params=sorted(NIGHTS))
+def night(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Played:
+    """Each night is played once for all tests of this file."""
+    return play_night(request.param, tmp_path_factory.mktemp(request.param))
+
+
+def test_its_log_replays_to_the_same_transitions(night: Played) -> None:
+    """Tick for tick, word for word: the log is all that was decided on."""
+    replayed = [
+        line
+        for time_s, commands in replay_log(
+            Logbook(night.log), None, renderer("en"), night.log
+        )
+        for command in commands
+        if (line := spell(command, time_s, estimates=False)) is not None
+    ]
+    assert replayed == night.alarms
+
+
+def test_it_lasts_its_hours_with_its_truth_told(night: Played) -> None:
+    """Nine hours, the cabin's own truth once a minute."""
+    assert len(night.truths) == pytest.approx(9 * 60, abs=2)
+
+
+def test_what_it_is_for(night: Played) -> None:
+    """Each night rings what its story asks for, and `quiet` nothing at all."""
+    gas = [ring for start in GAS for ring in night.rings(start)]
+    match night.name:
+        case "quiet":
+            assert night.alarms == []
+        case "shut" | "icing":
+            crossed = night.crossing_s(19.5)
+            assert crossed is not None
+            assert min(ring["time_s"] for ring in night.rings("o2-")) < crossed
+        case "sooty":
+            first = night.rings("co-")[0]
+            true_ppm = {round(t.time_s): t.co_ppm for t in night.truths}
+            at = min(true_ppm, key=lambda s: abs(s - first["time_s"]))
+            assert true_ppm[at] < 70.0
+            assert any(line["priority"] == "high" for line in night.alarms)
+        case "leak":
+            assert night.rings("displaced-air")
+            leak_s = 3.0 * 3600.0
+            assert all(ring["time_s"] > leak_s for ring in night.rings("displaced-air"))
+        case "failing":
+            told = " ".join(line["text"] for line in night.alarms)
+            for part in ("bunk-o2", "bunk-co2", "bunk-air", "bunk-co", "baro", "main"):
+                assert part in told
+            assert not gas
+        case "flat":
+            assert night.rings("supply-low")
+            assert not gas
+        case "crowded":
+            assert night.rings("co2-level")
+        case _:
+            pytest.fail(f"a night without a test: {night.name}")
