@@ -253,7 +253,7 @@ class PartHealth:
             now_s: monotonic seconds.
             reply: the bytes that the try ended with, for the fault's sentence.
         """
-        code = _code(error)
+        code = code_of(error)
         if code == "not_ready":
             return self._not_ready(now_s)
         way = WAYS[code]
@@ -266,7 +266,7 @@ class PartHealth:
 
     def garbled(self, error: DriverError) -> None:
         """Count a garbled message of a stream, which by itself is no fault (row 17)."""
-        self._in_a_row[_code(error)] += 1
+        self._in_a_row[code_of(error)] += 1
 
     def _not_ready(self, now_s: float) -> Remedy:
         """Wait, then set up again, then call it a fault (table 14, rows 2 and 12)."""
@@ -335,8 +335,8 @@ class PartHealth:
             self._tell_event(SourceFault(self._name, *fault))
 
 
-def _code(error: Exception) -> str:
-    """Name the way in which this error is a failure."""
+def code_of(error: Exception) -> str:
+    """Name the way in `WAYS` in which this error is a failure."""
     if isinstance(error, DriverError):
         return error.code if error.code in WAYS else "out_of_range"
     if isinstance(error, TransferError):

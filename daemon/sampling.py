@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from cabinvigil.daemon.bus_errors import (
     BusError,
     BusStuckError,
+    DeviceMissingError,
     NoAnswerError,
     stuck_text,
 )
@@ -229,7 +230,7 @@ class _RoundSampler(Sampler):
     def _failed(self, error: Exception) -> bool:
         """Take note of a failed try; say whether to try again in this round."""
         self._is_not_ready = isinstance(error, NotReadyError)
-        self._may_start_up = isinstance(error, NoAnswerError)
+        self._may_start_up = isinstance(error, NoAnswerError | DeviceMissingError)
         if isinstance(error, BusError):
             if self._bus_failed(error):
                 self._health.bus_lost()

@@ -5,10 +5,12 @@ and the port itself, which may vanish and come back under the same name.
 """
 
 import asyncio
+import math
 from collections.abc import Callable
 
 from cabinvigil.daemon.bus_errors import BusError
 from cabinvigil.daemon.buses import SerialPort
+from cabinvigil.daemon.part_health import code_of
 from cabinvigil.daemon.sampling import BACK_OFF_CAP_S, Placing, Sampler
 from cabinvigil.drivers.kit.steps import (
     CrcError,
@@ -25,7 +27,7 @@ OpenPort = Callable[[Callable[[bytes], None], Callable[[BusError], None]], Seria
 GARBLED = (CrcError, FramingError, LengthError, ShortError)
 SETTLE_S = 10.0
 """After opening, half frames and boot text are no fault (table 14, row 15), and a port
-that vanished may be back (row 18)."""
+that vanished may be back (row 18), unless the part's age limit is shorter."""
 FAILURE_SHARE = 0.05
 """More garbled frames than this are a fault (table 14, row 17)."""
 BITS_A_BYTE = 10
@@ -52,8 +54,11 @@ class StreamSampler(Sampler):
         self._asked_s = 0.0
         self._bytes_since = 0
         self._garbled_by = ""
+        self._wrong_by: DriverError | None = None
+        self._wrong_s = self._garbled_s = -math.inf
         self._is_silent = False
         self._bug: Exception | None = None
+        self._patience_s = min(SETTLE_S, placing.info.max_age_s)
 
     async def run(self) -> None:
         """Listen for ever; ends only by being cancelled."""
@@ -77,7 +82,7 @@ class StreamSampler(Sampler):
         try:
             self._port.open()
         except BusError as error:
-            if self._gone_s is None or now_s - self._gone_s >= SETTLE_S:
+            if self._gone_s is None or now_s - self._gone_s >= self._patience_s:
                 self._health.port_lost(error, now_s)
                 self._retry_s = min(2 * self._retry_s, BACK_OFF_CAP_S)
             return False
@@ -132,36 +137,36 @@ class StreamSampler(Sampler):
     def _wrong(self, error: DriverError, now_s: float) -> None:
         """Take note of a bad message: half ones while settling do not count."""
         if isinstance(error, GARBLED):
-            self._garbled_by = error.code
+            self._garbled_by, self._garbled_s = error.code, now_s
             if now_s - self._opened_s >= SETTLE_S:
                 self._health.garbled(error)
             return
-        # A whole message with a bad content: the line itself is well.
-        self._heard_s = now_s
-        self._bytes_since = 0
+        self._wrong_s, self._wrong_by = now_s, error
         if self._health.failed(error, now_s).set_up:
             self._ask_again(now_s)
 
     def _judge(self) -> None:
-        """Tell a fault where no message has come for the part's stated age."""
+        """Tell a fault where no reading has come for the part's stated age."""
         now_s = self._clock.monotonic()
         silence_s = now_s - self._heard_s
         if not self._port.is_open or silence_s <= self._info.max_age_s:
             return
-        if not self._is_silent:
-            self._is_silent = True
-            self._health.fault(*self._silence(silence_s), now_s)
+        self._is_silent = True
+        self._health.fault(*self._silence(now_s), now_s)
         self._ask_again(now_s)
 
-    def _silence(self, silence_s: float) -> tuple[str, str]:
+    def _silence(self, now_s: float) -> tuple[str, str]:
         """Name what came instead of readings."""
+        max_age_s, silence_s = self._info.max_age_s, now_s - self._heard_s
+        if now_s - self._wrong_s <= max_age_s and self._wrong_by is not None:
+            return code_of(self._wrong_by), str(self._wrong_by)
         capacity = silence_s * self._port.baud / BITS_A_BYTE
-        if not self._bytes_since:
-            return "absent", f"nothing came for {silence_s:.0f} s"
         if self._bytes_since > BABBLE_SHARE * capacity:
             return "babbling", f"{self._bytes_since} bytes without one message"
-        code = "crc" if self._garbled_by == CrcError.code else "framing"
-        return code, f"no message at {self._port.baud} baud"
+        if now_s - self._garbled_s <= max_age_s:
+            code = "crc" if self._garbled_by == CrcError.code else "framing"
+            return code, f"no message at {self._port.baud} baud"
+        return "absent", f"no reading for {silence_s:.0f} s"
 
     def _ask_again(self, now_s: float) -> None:
         """Tell the part again, now and then, how it is to work."""
