@@ -152,8 +152,8 @@ def hours_in_cold(
 ) -> float:
     """Give the hours until the gas is gone or the cold stops the full power.
 
-    The liquid starts at the air's temperature and cools as it boils; five-minute
-    steps, which the cylinder's hours of thermal inertia allow.
+    The liquid starts at the air's temperature and cools as it boils; steps of a
+    quarter of an hour at most, which hours of thermal inertia allow.
     """
     if kw_hhv <= 0.0:
         return math.inf
@@ -165,7 +165,7 @@ def hours_in_cold(
     steel_j_k = STEEL_J_KG_K * STEEL_KG_PER_KG * cylinder.full_kg
     gas_kg, temp_c, passed_s = cylinder.gas_kg, air_c, 0.0
     longest_s = gas_kg / draw_kg_s
-    step_s = min(300.0, longest_s / 50.0)
+    step_s = min(900.0, longest_s / 50.0)
     while passed_s < longest_s and temp_c > lowest_c:
         now = Cylinder(gas_kg, cylinder.full_kg, cylinder.liquid)
         gain_w_k = AIR_TO_CYLINDER_W_M2K * wetted_m2(now)

@@ -311,8 +311,10 @@ def _settled_vapour(
         share_sum += share
         pull_sum += share * limit
         for _ in range(30):  # 1 - vapour moves the answer by a percent of itself
-            dry = 1.0 - vapour
+            dry, before = 1.0 - vapour, vapour
             vapour = (gain + dry * pull_sum) / (out + dry * share_sum)
+            if abs(vapour - before) <= 1e-15:
+                break
     return vapour, [max(0.0, share * (vapour - limit)) for limit, share in faces]
 
 

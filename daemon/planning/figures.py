@@ -8,6 +8,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
+from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import CO2_OUTSIDE_PPM
 from cabinvigil.daemon.air.combustion import FUELS, Fuel, mix
@@ -25,8 +26,7 @@ HEAT_CAPACITY_J_M2K = 8.3e3
 AS_DECLARED = MappingProxyType({"propane": 1.0})
 
 
-@dataclass(frozen=True, slots=True)
-class BurnWindow:
+class BurnWindow(NamedTuple):
     """A time of the night in which the burner is lit, in hours from noon."""
 
     from_h: float
@@ -95,8 +95,7 @@ class CabinPlan:
         return {name: part / total for name, part in moles.items() if part > 0}
 
 
-@dataclass(frozen=True, slots=True)
-class Accepted:
+class Accepted(NamedTuple):
     """What a figure can be, and in which words to ask for it."""
 
     low: float

@@ -1,11 +1,11 @@
 """The night by the minute: warmth, wet and air, with the burner lit when it is."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, burn
-from cabinvigil.daemon.air.moisture import saturation_hpa, surface_c
+from cabinvigil.daemon.air.moisture import dew_point_of_hpa, saturation_hpa, surface_c
 from cabinvigil.daemon.air.vents import Vents
 from cabinvigil.daemon.air.zone import ZoneState, outdoor_state, step
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
@@ -14,16 +14,15 @@ from cabinvigil.daemon.planning.scenario import Scenario, goes_out, inputs_at
 BED_H = 10.0
 """Going to bed, in hours from noon: 22:00."""
 MIDNIGHT_H = 12.0
-STEP_S = 180.0
-"""Three minutes: gases are exact within it, warmth and air flow follow hourly."""
+STEP_S = 300.0
+"""Five minutes: gases are exact within it, warmth and air flow follow hourly."""
 WARM_UP_H = 2.0
 """Lit before bed, where the night is laid beside one with the flame off."""
 MORNING_H = 1.0
 """Lit again before getting up."""
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """One moment of the night."""
 
     hour: float
@@ -31,16 +30,19 @@ class Moment:
     o2_pct: float
     co2_ppm: float
     temp_c: float
-    dew_point_c: float
-    rh_pct: float
+    vapour_hpa: float
     glass_c: float
     settled_kg: float
     """Water that stands on panes and walls or has run down, in all."""
     burning: bool
 
+    @property
+    def dew_point_c(self) -> float:
+        """Dew point, below 0 °C the frost point."""
+        return dew_point_of_hpa(self.vapour_hpa)
 
-@dataclass(frozen=True, slots=True)
-class Night:
+
+class Night(NamedTuple):
     """The night as it goes in one scenario."""
 
     moments: tuple[Moment, ...]
@@ -163,8 +165,7 @@ def _moment(scenario: Scenario, state: ZoneState, hour: float, burning: bool) ->
         readings.o2_pct(state),
         readings.co2_ppm(state),
         state.temp_c,
-        readings.dew_point_c(zone, state),
-        readings.rh_pct(zone, state),
+        readings.vapour_pressure_hpa(zone, state),
         surface_c(state.temp_c, plan.outside_c, plan.glass_u),
         sum(state.film_kg) + state.drained_kg,
         burning,

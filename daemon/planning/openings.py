@@ -94,7 +94,7 @@ def _least_m3_h(scenario: Scenario, what: str) -> float | None:
         return low
     if not holds(high):
         return None
-    while high / low > 1.003:
+    while high / low > 1.005:
         middle = math.sqrt(low * high)
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high

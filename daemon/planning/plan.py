@@ -5,7 +5,7 @@ for the corners of what nobody knows (`scenario.py`).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.cylinder import Cylinder, fed_kw, hours_at, hours_in_cold
@@ -37,8 +37,7 @@ from cabinvigil.daemon.planning.settle import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Air:
+class Air(NamedTuple):
     """The settled air, each figure with its range."""
 
     o2_pct: Range
@@ -53,8 +52,7 @@ class Air:
     """In some scenario it does not."""
 
 
-@dataclass(frozen=True, slots=True)
-class Shut:
+class Shut(NamedTuple):
     """With every vent shut."""
 
     minutes_to_o2: Mapping[float, Range]
@@ -67,8 +65,7 @@ class Shut:
     """When the burner goes out for want of oxygen."""
 
 
-@dataclass(frozen=True, slots=True)
-class VentNeed:
+class VentNeed(NamedTuple):
     """How big the vents must be, low and high together, cm2."""
 
     needed_cm2: Range
@@ -82,8 +79,7 @@ class VentNeed:
     """Heat that this takes beyond the air of the vents as they are."""
 
 
-@dataclass(frozen=True, slots=True)
-class Gas:
+class Gas(NamedTuple):
     """What burns, and what the cylinder gives."""
 
     kg: float
@@ -97,8 +93,7 @@ class Gas:
     cylinders_a_week: float
 
 
-@dataclass(frozen=True, slots=True)
-class Wet:
+class Wet(NamedTuple):
     """The night's water."""
 
     burner_kg: float
@@ -111,8 +106,7 @@ class Wet:
     """On panes and walls by morning."""
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(NamedTuple):
     """All that is told at bedtime."""
 
     cabin: CabinPlan

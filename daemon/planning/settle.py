@@ -1,7 +1,7 @@
 """Where the cabin settles, and how long it takes to trouble with every vent shut."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.vents import Vents
@@ -27,8 +27,7 @@ CO2_LEVELS_PPM = (5000.0, 30000.0, 40000.0)
 SHUT = Vents(0.0, 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Settled:
+class Settled(NamedTuple):
     """Where the cabin settles with its vents as they are."""
 
     state: ZoneState
@@ -95,8 +94,7 @@ def _falling(scenario: Scenario, *, burning: bool) -> Settled:
     return Settled(state, 3600.0 * entering_m3_s, stops=True)
 
 
-@dataclass(frozen=True, slots=True)
-class ShutCourse:
+class ShutCourse(NamedTuple):
     """What happens with every vent shut."""
 
     minutes_to_o2: Mapping[float, float | None]

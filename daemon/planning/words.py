@@ -165,7 +165,7 @@ def _stops(made: Plan) -> str:
 def _shut(made: Plan) -> list[str]:
     shut = made.shut
     since = "from outdoor air" if shut.from_outdoor_air else "from the settled air"
-    lit = "" if shut.lit or _burner(made) == 0 else ", the burner off until it is due"
+    lit = "" if shut.lit or _burner(made) == 0 else "; burner off until due"
     lines = [f"2. If every vent shuts or ices at midnight ({since}{lit})"]
     for o2, minutes in shut.minutes_to_o2.items():
         lines.append(_line(f"oxygen at {o2:.1f} %", _range(minutes, 0, "min")))

@@ -1,0 +1,172 @@
+"""`cabinvigil plan` as it is called."""
+
+import argparse
+import io
+import json
+import subprocess
+import sys
+
+import pytest
+
+from cabinvigil.daemon.planning import command, picture
+from cabinvigil.daemon.planning.figures import CabinPlan, option_name
+from cabinvigil.daemon.planning.plan import plan
+
+AGREED = (
+    "volume_m3", "burner_kw", "people", "vent_low_cm2", "vent_high_cm2", "outside_c",
+    "outside_rh_pct", "wind_mps", "altitude_m", "glass_u", "cylinder_kg", "hours",
+    "leak_per_h",
+)  # fmt: skip
+
+
+def call(*words):
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    code = command.run(parser.parse_args(words), out, err)
+    return code, out.getvalue(), err.getvalue()
+
+
+def test_every_agreed_option_is_there():
+    """The options that the issue names, each optional."""
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    options = set(parser.format_help().split())
+    lines = [option_name(key) for key in AGREED]
+    for name in (*lines, "--burn", "--sweep", "--picture", "--json", "--config"):
+        assert name in options
+
+
+def test_json_is_one_object():
+    """The Lapwing's figures; nothing on the error stream."""
+    code, out, err = call("--json", "--volume-m3", "11", "--outside-c", "-9")
+    assert (code, err) == (0, "")
+    found = json.loads(out)
+    assert found["gas"]["kg"] == pytest.approx(1.03, abs=0.01)
+    assert out.count("\n") == 1
+
+
+def test_words_without_json():
+    """For people: the account, with the advice."""
+    code, out, err = call("--burn", "20:00-22:00", "--burn", "06:00-07:00")
+    assert (code, err) == (0, "")
+    assert "20:00-22:00, 06:00-07:00" in out
+    assert "4.8 kWh" in out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--volume-m3", "-3"),
+        ("--volume-m3", "11m3"),
+        ("--vent-low-cm2", "40 %"),
+        ("--outside-c", "300"),
+        ("--people", "14"),
+        ("--burn", "late"),
+        ("--config", "no/such/file.toml"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_2(words):
+    """No traceback, nothing on the output."""
+    code, out, err = call(*words)
+    assert (code, out) == (2, "")
+    assert err.startswith("cabinvigil plan: ")
+    assert err.count("\n") == 1
+    assert "Traceback" not in err
+
+
+def test_all_mistakes_at_once():
+    """Three wrong options, three sentences."""
+    code, _, err = call("--volume-m3", "x", "--hours", "99", "--burn", "late")
+    assert code == 2
+    assert err.count("\n") == 3
+
+
+def test_the_config_gives_the_cabin_and_options_win(tmp_path, monkeypatch):
+    """`[cabin]` of a config, read only when it is named."""
+    import cabinvigil.daemon.settings as settings
+
+    class Loaded:
+        cabin = {"volume_m3": 7.0, "burner_kw": 0.8}  # noqa: RUF012
+
+    monkeypatch.setattr(settings, "load", lambda path: Loaded())
+    args = argparse.ArgumentParser()
+    command.add_arguments(args)
+    parsed = args.parse_args(["--config", "lapwing.toml", "--burner-kw", "2"])
+    cabin = command._cabin(parsed)
+    assert (cabin.volume_m3, cabin.burner_kw) == (7.0, 2.0)
+
+
+@pytest.mark.parametrize("what", ["vent", "power", "people", "outside"])
+def test_sweeps(what):
+    """One object with a plan for each value; more vent, less power, fewer: more O2."""
+    code, out, _ = call("--sweep", what, "--json")
+    found = json.loads(out)
+    assert (code, found["sweep"]) == (0, what)
+    assert len(found["rows"]) >= 6
+    o2 = [row["plan"]["settled"]["o2_pct"][1] for row in found["rows"]]
+    if what != "outside":
+        assert o2 == sorted(o2, reverse=what in ("power", "people"))
+
+
+def test_a_sweep_in_words_is_a_table():
+    """A line for each value under one of heads, narrow enough for a terminal."""
+    code, out, _ = call("--sweep", "people")
+    lines = out.splitlines()
+    assert code == 0
+    assert lines[0].startswith("people  oxygen %")
+    assert [line.split()[0] for line in lines[1:]] == ["0", "1", "2", "3", "4", "6"]
+    assert max(len(line) for line in lines) <= 120
+
+
+def test_a_sweep_of_vents_parts_them_as_they_are():
+    """A cabin with a third of its area low keeps a third low."""
+    from cabinvigil.daemon.planning.sweep import cabins
+
+    swept = cabins(CabinPlan(vent_low_cm2=50, vent_high_cm2=100), "vent")
+    assert swept[1][1].vent_low_cm2 == pytest.approx(50 / 3)
+    bare = cabins(CabinPlan(vent_low_cm2=0, vent_high_cm2=0), "vent")
+    assert bare[1][1].vent_low_cm2 == 25.0
+
+
+def test_a_picture_is_drawn(tmp_path):
+    """A PNG with both nights; its limits and curves are those of the plan."""
+    target = tmp_path / "night.png"
+    code, _, err = call("--picture", str(target), "--json")
+    assert (code, err) == (0, "")
+    assert target.read_bytes().startswith(b"\x89PNG")
+    assert target.stat().st_size > 20_000
+
+
+def test_a_picture_that_cannot_be_written_is_one_sentence(tmp_path):
+    """A missing folder, and an ending that nobody draws."""
+    for name in ("nowhere/night.png", "night.doc"):
+        code, out, err = call("--picture", str(tmp_path / name))
+        assert (code, out) == (2, "")
+        assert err.count("\n") == 1
+
+
+def test_a_missing_matplotlib_is_named_with_its_remedy(tmp_path, monkeypatch):
+    """The extra's name and the pip command."""
+    monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
+    with pytest.raises(
+        picture.PictureError, match=r"pip install 'cabinvigil\[review\]'"
+    ):
+        picture.draw(plan(CabinPlan()), tmp_path / "night.png")
+
+
+def test_a_plain_plan_loads_nothing_heavy():
+    """Standard library only: what the start budget rests on."""
+    code = (
+        "import sys, io, argparse\n"
+        "from cabinvigil.daemon.planning import command\n"
+        "p = argparse.ArgumentParser(); command.add_arguments(p)\n"
+        "command.run(p.parse_args(['--json']), io.StringIO(), io.StringIO())\n"
+        "heavy = {'numpy', 'pandas', 'matplotlib', 'attrs', 'cattrs', 'asyncio',\n"
+        "         'structlog', 'paho', 'tomli', 'pydantic'}\n"
+        "print(sorted(heavy & {m.split('.')[0] for m in sys.modules}))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "[]"

@@ -1,0 +1,110 @@
+"""The account that a person reads at bedtime."""
+
+from dataclasses import replace
+
+import pytest
+
+from cabinvigil.daemon.planning.advice import changes
+from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
+from cabinvigil.daemon.planning.plan import plan
+from cabinvigil.daemon.planning.words import account, clock
+
+CABINS = {
+    "lapwing": CabinPlan(),
+    "windows": CabinPlan(burns=(BurnWindow(8.0, 10.0), BurnWindow(18.0, 19.0))),
+    "sealed": CabinPlan(vent_low_cm2=0, vent_high_cm2=0, leak_per_h=0.0),
+    "no burner": CabinPlan(burner_kw=0.0, people=4, vent_low_cm2=7, vent_high_cm2=7),
+    "nobody": CabinPlan(people=0),
+    "good": CabinPlan(burner_kw=0.2, people=1, vent_low_cm2=300, vent_high_cm2=300),
+    "wet": CabinPlan(glass_u=5.8, vent_low_cm2=60, vent_high_cm2=60),
+    "small cylinder": CabinPlan(cylinder_kg=0.465, outside_c=-25.0),
+    "butane": CabinPlan(fuel={"butane": 1.0}),
+    "large": CabinPlan(volume_m3=60.0, wall_w_k=90.0, wind_mps=3.0),
+}
+
+
+@pytest.fixture(scope="module")
+def accounts():
+    made = {name: plan(cabin) for name, cabin in CABINS.items()}
+    return {name: (each, account(each, changes(each))) for name, each in made.items()}
+
+
+@pytest.mark.parametrize("name", sorted(CABINS))
+def test_every_account_has_its_seven_parts_and_fits_a_terminal(accounts, name):
+    """Seven numbered parts, 88 columns, no word of a program's inside."""
+    _, text = accounts[name]
+    for part in range(1, 8):
+        assert f"\n{part}. " in text
+    assert max(len(line) for line in text.splitlines()) <= 88
+    for refused in ("None", "nan", "inf ", "scenario", "Exception", "[", "{"):
+        assert refused not in text
+
+
+@pytest.mark.parametrize("name", sorted(CABINS))
+def test_a_night_with_a_flame_is_laid_beside_one_without(accounts, name):
+    """Both nights side by side, and that sleeping with a flame is advised against."""
+    made, text = accounts[name]
+    if made.cabin.burner_kw == 0:
+        assert "side by side" not in text
+        return
+    assert "side by side" in text
+    assert "advised against" in " ".join(text.split())
+    assert "20:00-22:00, 06:00-07:00" in text
+    assert "all night" in text
+
+
+def test_figures_come_from_the_plan(accounts):
+    """The Lapwing's own: oxygen, minutes, thumb, gas."""
+    made, text = accounts["lapwing"]
+    assert f"{made.air.o2_pct[1]:.1f} %" in text
+    assert f"{made.shut.minutes_to_o2[19.5][1]:.0f} min" in text
+    assert "35 cm2 = 5 square inches" in text
+    assert "1.03 kg = 14.4 kWh" in text
+    assert "Carbon dioxide is past its limit" in text
+
+
+def test_a_plan_outside_its_validity_says_where_it_stops(accounts):
+    """No vent: the flame dies near 14 % of dry air, and there the plan stops."""
+    flat = " ".join(accounts["sealed"][1].split())
+    assert "does not settle" in flat
+    assert "14 % of dry air" in flat
+    assert "from outdoor air" in flat
+    assert "does not settle" not in accounts["lapwing"][1]
+
+
+def test_advice_fits_the_night(accounts):
+    """The first advice weighs most, and none is given that does not apply."""
+    advice = {name: changes(made) for name, (made, _) in accounts.items()}
+    assert advice["lapwing"][0].startswith("Do not sleep with the flame lit")
+    assert not any("flame lit" in sentence for sentence in advice["windows"])
+    assert any("bags and clothes" in sentence for sentence in advice["windows"])
+    assert any("Make a vent" in sentence for sentence in advice["sealed"])
+    assert any("larger cylinder" in sentence for sentence in advice["small cylinder"])
+    assert any("larger cylinder" in sentence for sentence in advice["butane"])
+    assert any("more" in s and "Open" in s for s in advice["no burner"])
+    assert any("wiping" in sentence for sentence in advice["wet"])
+    assert not any("Open" in sentence for sentence in advice["good"])
+
+
+def test_nothing_to_change_is_said():
+    """A summer hut with open windows: nothing, and why to keep it so."""
+    hut = CabinPlan(
+        volume_m3=40, burner_kw=0, people=1, vent_low_cm2=900, vent_high_cm2=900,
+        outside_c=12.0, outside_rh_pct=40.0, leak_per_h=3.0,
+    )  # fmt: skip
+    assert changes(plan(hut)) == (
+        "Nothing: keep both vents free, and the alarms in reach.",
+    )
+
+
+def test_a_second_cylinder_is_asked_for():
+    """Three hours of gas for nine hours of night."""
+    short = replace(CabinPlan(), cylinder_kg=0.4, outside_c=15.0)
+    assert any("second cylinder" in sentence for sentence in changes(plan(short)))
+
+
+def test_clock():
+    """Hours from noon as a time of day."""
+    assert [clock(hour) for hour in (0.0, 10.0, 12.0, 18.25)] == [
+        "12:00", "22:00", "00:00", "06:15",
+    ]  # fmt: skip
