@@ -10,7 +10,7 @@ from cabinvigil.daemon.rehearsal.emulated import ads1115, known
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, SerialPart
-from cabinvigil.daemon.rehearsal.faults import Span
+from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS, Span
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
 from cabinvigil.daemon.rehearsal.wires import (
@@ -98,6 +98,9 @@ class Stage:
 
     def _on_serial(self, name: str, kind: str, seed: int) -> None:
         line = known.ON_SERIAL[kind](self.air, seed, self.now)
+        if not self._fails(name):
+            self.ports[name] = EmulatedSerial(self.folder / name, line)
+            return
         other = "frame9_o2" if kind != "frame9_o2" else "frame9_co"
         stranger: SerialPart = known.ON_SERIAL[other](self.air, seed, self.now)
         faulty = FaultySerialPart(
@@ -111,14 +114,17 @@ class Stage:
         """Return what the samplers hang on."""
         return Wires(i2c=self._i2c, serial=self._serial, file=self._kernel_file)
 
+    def _fails(self, name: str) -> bool:
+        """Say whether a wire needs the wrapper; a sound one is faster without."""
+        return any(span.part == name for span in self.failures)
+
     def _i2c(self, name: str, device: str) -> I2cBus:
-        bus = FaultySMBus(
-            self._bus(name),
-            self.addresses.get(name, {}),
-            self.failures,
-            self.seed,
-            self.now,
-        )
+        bus: EmulatedSMBus | FaultySMBus = self._bus(name)
+        addresses = self.addresses.get(name, {})
+        if any(self._fails(one) for one in (WHOLE_BUS, *addresses)):
+            bus = FaultySMBus(
+                self._bus(name), addresses, self.failures, self.seed, self.now
+            )
         return I2cBus(name, device, open_smbus=lambda _path: bus, blocking=False)
 
     def _serial(self, name: str, _part: PartSettings, baud: int) -> OpenPort:
