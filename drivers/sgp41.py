@@ -1,8 +1,9 @@
-"""SGP41: raw signals of volatile organic compounds and nitrogen oxides, on I2C.
+"""SGP41: volatile organic compounds and nitrogen oxides, raw and as index, on I2C.
 
 Sources: Sensirion SGP40 data sheet v1.0 and SGP41 examples, as gathered in the
-project's sensor notes, section 4.  Raw signals only: they follow the logarithm of a
-resistance, fall as the gas rises, and are annotations, never an alarm's ground.
+project's sensor notes, section 4.  Raw signals follow the logarithm of a resistance;
+an index tells how they stand against the last hours.  Neither is ever a concentration,
+and both are annotations, never an alarm's ground.
 """
 
 from collections.abc import Mapping
@@ -11,6 +12,7 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.conditions import Conditions
+from cabinvigil.drivers.kit.gas_index import NOX, VOC, GasIndex
 from cabinvigil.drivers.kit.probe import Identify, answers
 from cabinvigil.drivers.kit.steps import (
     CellDeadError,
@@ -101,9 +103,12 @@ class Sgp41:
     def __init__(self) -> None:
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
         self._conditioned = 0
+        self._voc, self._nox = GasIndex(VOC), GasIndex(NOX)
 
     def setup(self) -> Setup:
         """Switch the heater off, then see that the part is there and well.
+
+        What the indices have learnt is kept: it is the air's, not the start's.
 
         Raises:
             CellDeadError: its self-test fails.
@@ -131,10 +136,18 @@ class Sgp41:
             return [Sample(live.quantity, live.value, "outside-range", why)]
         reply = yield Transfer(command(MEASURE, *self._told()), 6, MEASURE_S)
         reading = decode(reply)
-        return [
+        found = [
             tick_sample("voc_raw", reading.voc_raw, self._air),
             tick_sample("nox_raw", reading.nox_raw, self._air),
         ]
+        for name, index, raw in (
+            ("voc_index", self._voc, reading.voc_raw),
+            ("nox_index", self._nox, reading.nox_raw),
+        ):
+            value = index.take(raw)
+            if value:  # 0 stands for none yet
+                found.append(Sample(name, float(value), *self._air.quality()))
+        return found
 
     def _told(self) -> tuple[int, int]:
         rh_pct, temp_c = self._air.get("rh_pct"), self._air.get("temp_c")
@@ -174,12 +187,17 @@ PART = PartInfo(
         # scale's (own figures).
         "voc_raw": Gives(1.0, 10.0, 10.0, 300.0, 65535.0),
         "nox_raw": Gives(1.0, 10.0, 30.0, 300.0, 65535.0),
+        # Smoothed over 20 to 500 s.  Stuck: in usual air NOx rightly stands at 1 for
+        # days, and VOC near 100 for a while (own figures).
+        "voc_index": Gives(1.0, 2.0, 60.0, 7200.0, 500.0),
+        "nox_index": Gives(1.0, 1.0, 60.0, 604800.0, 500.0),
     },
     make=make,
     # A fixed second: the heater's rhythm is part of the measurement.
     interval_s=1.0,
     max_age_s=5.0,
-    warm_up_s=60.0,
+    # Ten seconds of conditioning and 46 without an index, with room.
+    warm_up_s=90.0,
     address=0x59,
     addresses=(0x59,),
     needs=("rh_pct", "temp_c"),

@@ -116,3 +116,19 @@ def test_identify() -> None:
     """The serial number's checksums tell the part."""
     assert play(sgp41.identify(), [SERIAL])
     assert not play(sgp41.identify(), [(SERIAL[0], bytes(9))])
+
+
+def test_indices_come_after_the_blackout() -> None:
+    """46 seconds give none; then usual air is a low start towards 100, and NOx 1."""
+    part = _conditioned()
+    for _ in range(46):
+        assert len(play(part.poll(), [(MEASURE, TICKS)])) == 2
+    found = play(part.poll(), [(MEASURE, TICKS)])
+    assert [(s.quantity, s.value) for s in found[2:]] == [
+        ("voc_index", 1.0),
+        ("nox_index", 1.0),
+    ]
+    play(part.setup(), [OFF, SERIAL, PASSED])
+    for _ in range(10):
+        play(part.poll(), [(CONDITION, with_crc(29000))])
+    assert len(play(part.poll(), [(MEASURE, TICKS)])) == 4
