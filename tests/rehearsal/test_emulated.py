@@ -4,6 +4,7 @@ The vectors are those of the project's sensor notes (their origin stands beside 
 the libraries are general-purpose drivers of the parts, which know nothing of us.
 """
 
+import asyncio
 import math
 import re
 import struct
@@ -52,9 +53,11 @@ from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
 from cabinvigil.daemon.rehearsal.emulated.tmp117 import EmulatedTmp117
 from cabinvigil.daemon.rehearsal.emulated.ways import Drift, Lag, Nack
+from cabinvigil.daemon.rehearsal.faulty import FaultySMBus
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSMBus
-from tests.emulation import live
+from cabinvigil.daemon.sampling import PolledSampler
+from tests.emulation import Cabin, live
 
 
 class World:
@@ -951,3 +954,150 @@ def test_our_driver_hears_the_truth_from_each_part(kind: str, tmp_path: Path) ->
     assert sum(values) / len(values) == pytest.approx(truth, abs=within)
     assert all(s.quality == "good" for at_s, s in cabin.of("it", quantity)[-5:])
     assert cabin.events == []
+
+
+def test_our_drivers_share_one_converter(tmp_path: Path) -> None:
+    """An O2 and a CO cell at one address are read in turn, and both read true."""
+
+    async def play() -> Cabin:
+        cabin = Cabin(tmp_path, AirNow(co_ppm=40.0))
+        see, now = (lambda: cabin.air), cabin.loop.time
+        cells = {
+            "0-1": known.AT_A_CONVERTER["o2_cell_ads1115"](see, 1, now),
+            "2-3": known.AT_A_CONVERTER["co_cell_ads1115"](see, 2, now),
+        }
+        cabin.smbus.attach(0x48, converter(cells, 3, now))
+        cabin.faulty = FaultySMBus(cabin.smbus, {}, (), 1, now)
+        # The span of this very cell, as `cabinvigil span` would have kept it.
+        await asyncio.sleep(1000.0)
+        air_mv = 1000 * cells["0-1"]()
+        options = {
+            "o2": {"pins": "0-1", "air_mv": air_mv, "air_hpa": 939.0},
+            "co": {"pins": "2-3"},
+        }
+        async with asyncio.TaskGroup() as group:
+            tasks = []
+            for name, kind in (("o2", "o2_cell_ads1115"), ("co", "co_cell_ads1115")):
+                placing = cabin.placing(name, kind)
+                codec = placing.info.make(options[name])
+                sampler = PolledSampler(replace(placing, codec=codec), cabin.bus, 0x48)
+                tasks.append(group.create_task(sampler.run()))
+            await asyncio.sleep(600.0)
+            for task in tasks:
+                task.cancel()
+        return cabin
+
+    cabin = run_virtual(play())
+    o2 = [s.value for _, s in cabin.of("o2", "o2_pct")][-20:]
+    co = [s.value for _, s in cabin.of("co", "co_ppm")][-20:]
+    assert sum(o2) / 20 == pytest.approx(20.9, abs=0.3)  # what the span was told
+    assert sum(co) / 20 == pytest.approx(40.0, rel=0.1)
+    assert cabin.events == []
+
+
+def test_the_scd4xs_lesser_commands(world: World) -> None:
+    """Offset, altitude, single shot, power-down and factory reset do as the sheet says.
+
+    Offset 5.4 C is 07e6, altitude 1950 m is 079e (sensor notes, commands scd4x).
+    """
+    part = world.make(EmulatedScd4x)
+    world.pass_(1.0)
+
+    def tell(command: str, wait_s: float = 0.001) -> None:
+        part.write(bytes.fromhex(command))
+        world.pass_(wait_s)
+
+    tell("241d 07e6 48")
+    assert ask(world, part, b"\x23\x18", 3, 0.001) == bytes.fromhex("07e648")
+    tell("2427 079e 09")
+    assert ask(world, part, b"\x23\x22", 3, 0.001) == bytes.fromhex("079e09")
+    tell("219d", 5.0)
+    assert len(ask(world, part, b"\xec\x05", 9, 0.001)) == 9
+    tell("36e0")
+    with pytest.raises(Nack):
+        part.write(b"\x36\x82")
+    tell("36f6", 0.02)
+    tell("3646", 0.03)  # back to what the EEPROM holds: nothing was persisted
+    assert ask(world, part, b"\x23\x22", 3, 0.001) == bytes.fromhex("000081")
+    tell("2416 0000 81")
+    tell("3615", 0.8)
+    tell("3632", 1.2)
+    assert part.self_calibration
+    tell("21ac")
+    world.pass_(6.0)
+    assert ask(world, part, b"\xe4\xb8", 3, 0.001) == bytes.fromhex("8000a2")
+    world.pass_(25.0)
+    assert ask(world, part, b"\xe4\xb8", 3, 0.001) == bytes.fromhex("800604")
+    with pytest.raises(Nack):
+        part.write(b"\x12\x34")
+    with pytest.raises(Nack):
+        part.write(b"\x21\xac")  # it measures
+
+
+def test_the_sps30s_lesser_commands(world: World) -> None:
+    """Interval, version, serial, status, whole numbers, sleep and reset."""
+    part = world.make(EmulatedSps30)
+
+    def get(command: str, length: int) -> list[int] | None:
+        reply = ask(world, part, bytes.fromhex(command), length, 0.01)
+        return words.checked_words(reply)
+
+    assert get("8004", 6) == [*divmod(604800, 65536)]  # a week (sensor notes 5)
+    world.pass_(0.01)
+    assert get("d100", 3) == [0x0202]
+    serial = get("d033", 48)
+    assert serial is not None
+    assert struct.pack(">16H", *serial).startswith(b"EMULATED")
+    part.status = 1 << 4
+    assert get("d206", 6) == [0, 0x10]  # vector 'fan blocked, bit 4'
+    part.write(bytes.fromhex("d210"))
+    world.pass_(0.01)
+    assert part.status == 0
+    unknown_form = b"\x00\x10" + words.with_checks([0x0900])
+    for refused in (b"\x56\x07", unknown_form, b"\x12\x34"):
+        with pytest.raises(Nack):
+            part.write(refused)
+        world.pass_(0.1)
+    part.write(b"\x00\x10" + words.with_checks([0x0500]))
+    world.pass_(30.0)
+    numbers = get("0300", 30)
+    assert numbers is not None
+    assert numbers[1] == pytest.approx(8, abs=4)
+    with pytest.raises(Nack):
+        part.write(b"\x10\x01")  # it measures
+    world.pass_(0.1)
+    part.write(b"\x01\x04")
+    world.pass_(0.1)
+    part.write(b"\xd3\x04")
+    world.pass_(0.2)
+    assert get("0202", 3) == [0]
+
+
+def test_the_o2_key_module_can_be_set(world: World) -> None:
+    """Writing 08 sets the key by hand; writing 09 makes the present reading the air's.
+
+    Both last over a power-up (sensor notes 10).
+    """
+    world.air = replace(world.air, o2_pct=18.0)
+    part = world.make(EmulatedO2Key)
+
+    def o2_pct() -> float:
+        key = ask(world, part, b"\x0a", 1, 0.05)[0]
+        whole, tenths, hundredths = ask(world, part, b"\x03", 3)
+        return key / 1000 * (whole + tenths / 10 + hundredths / 100)
+
+    assert o2_pct() == pytest.approx(18.0, abs=0.4)
+    part.write(bytes([0x09, 209]))
+    part.power_up()
+    assert o2_pct() == pytest.approx(20.9, abs=0.2)
+    part.write(bytes([0x08, 120]))
+    assert ask(world, part, b"\x0a", 1, 0.05) == bytes([120])
+
+
+def test_the_co2_module_can_be_zeroed(world: World) -> None:
+    """The zero command makes the present air 400 ppm for good (library mh_z19)."""
+    part = world.make(EmulatedFrame9Co2)
+    world.pass_(200.0)
+    part.receive(bytes.fromhex("ff 01 87 00 00 00 00 00 78"))
+    answer = part.receive(bytes.fromhex("ff 01 86 00 00 00 00 00 79"))
+    assert word(answer[2:]) == pytest.approx(400, abs=20)

@@ -35,6 +35,8 @@ class EmulatedO2Key:
         self._gain = random.gauss(1.0, GAIN_SPREAD)
         self._drift = Drift(random, 0.03, 8 * 3600.0)
         self._key = key
+        # What the cell shows for 1 % follows from the cell, not from the key.
+        self._factor = key / 1000 if key else NO_KEY_FACTOR
         self.power_up()
 
     def power_up(self) -> None:
@@ -53,7 +55,8 @@ class EmulatedO2Key:
         if self._pointer == SET_BY_HAND:
             self._key = data[1]
         elif self._pointer == SET_IN_AIR:
-            self._key = clip(data[1] / 10 / self._pct() * 1000 * self._factor, 0, 255)
+            raw = self._pct() / self._factor
+            self._key = clip(data[1] / 10 / raw * 1000, 0, 255)
 
     def read(self, length: int) -> bytes:
         """Read on from the pointer."""
@@ -64,10 +67,6 @@ class EmulatedO2Key:
         return bytes(memory[self._pointer : self._pointer + length]).ljust(
             length, b"\0"
         )
-
-    @property
-    def _factor(self) -> float:
-        return self._key / 1000 if self._key else NO_KEY_FACTOR
 
     def _pct(self) -> float:
         """Return what the cell feels: partial pressure, set at 1013 hPa."""
