@@ -14,7 +14,7 @@ Left out: vapour that bedding and wood take up, and gas that dissolves in water.
 import math
 from dataclasses import dataclass
 
-from cabinvigil.daemon.air.atmosphere import ZERO_C_K
+from cabinvigil.daemon.air.atmosphere import ZERO_C_K, Mixture
 from cabinvigil.daemon.air.cabin import (
     Inputs,
     People,
@@ -63,7 +63,7 @@ water from a cold start by 0.3 % (tests/air/test_zone.py)."""
 
 @dataclass(frozen=True, slots=True)
 class _Sources:
-    """What is made in the zone, mol/s (oxygen negative: used), and heat."""
+    """What enters and what is made, mol/s (oxygen negative: used), and heat."""
 
     o2: float
     co2: float
@@ -71,13 +71,17 @@ class _Sources:
     h2o: float
     fuel: float
     heat_w: float
+    entering: float
+    """Outdoor air."""
+    air: Mixture
+    """Its composition."""
 
     @property
     def net(self) -> float:
         return self.o2 + self.co2 + self.co + self.h2o + self.fuel
 
 
-def _sources(inputs: Inputs) -> _Sources:
+def _sources(zone: Zone, inputs: Inputs) -> _Sources:
     flame = burn(inputs.fuel, inputs.burner_kw_hhv, inputs.co_fraction)
     people = inputs.people
     return _Sources(
@@ -87,11 +91,14 @@ def _sources(inputs: Inputs) -> _Sources:
         flame.h2o_mol_s + people.h2o_mol_s,
         inputs.leak_mol_s,
         flame.heat_lhv_w + people.heat_w,
+        _entering_mol_s(zone, inputs),
+        inputs.outside.mixture(zone.pressure_hpa),
     )
 
 
-def _starved(inputs: Inputs) -> _Sources:
-    return _Sources(0.0, 0.0, 0.0, 0.0, inputs.leak_mol_s, 0.0)
+def _starved(made: _Sources) -> _Sources:
+    """Give the same without flame and people; what leaks goes on leaking."""
+    return _Sources(0.0, 0.0, 0.0, 0.0, made.fuel, 0.0, made.entering, made.air)
 
 
 def _entering_mol_s(zone: Zone, inputs: Inputs) -> float:
@@ -106,14 +113,12 @@ def _settling(
     Implicit in the vapour at the step's end, for all surfaces at once, so that no step
     length can overshoot, and exact once settled.  None dries more than its film.
     """
-    entering = _entering_mol_s(zone, inputs)
-    wet = inputs.outside.mixture(zone.pressure_hpa).h2o
-    out = entering + made.net
+    out = made.entering + made.net
     span = dt_s / moles(zone, state.temp_c)
     decay = math.exp(-out * span)
     reach = (1.0 - decay) / out if abs(out) > 1e-12 else span
     felt = (1.0 - state.h2o) * reach
-    free = state.h2o * decay + (entering * wet + made.h2o) * reach
+    free = state.h2o * decay + (made.entering * made.air.h2o + made.h2o) * reach
     outside_c = inputs.outside.temp_c
     limits = [face_fraction(zone, f, state.temp_c, outside_c) for f in zone.surfaces]
     shares = [settling_share(zone, face, state.temp_c) for face in zone.surfaces]
@@ -142,7 +147,7 @@ def _advance(
 ) -> ZoneState:
     settling = _settling(zone, state, inputs, made, dt_s) if zone.surfaces else []
     net = made.net - sum(settling)
-    entering = _entering_mol_s(zone, inputs)
+    entering, air = made.entering, made.air
     latent_w = (
         LATENT_J_KG
         * H2O_KG_MOL
@@ -160,7 +165,6 @@ def _advance(
     span = kelvin_s / (state.temp_c + ZERO_C_K) / moles(zone, state.temp_c)
     decay = math.exp(-out * span)
     reach = -math.expm1(-out * span) / out if abs(out) > 1e-12 else span
-    air = inputs.outside.mixture(zone.pressure_hpa)
     film, drained_kg = run_down(zone, state, settling, dt_s)
     return ZoneState(
         state.n2 * decay + entering * air.n2 * reach,
@@ -200,9 +204,9 @@ def step(zone: Zone, state: ZoneState, inputs: Inputs, dt_s: float) -> ZoneState
     """
     if dt_s <= 0.0:
         return state
+    made = _sources(zone, inputs)
     if state.o2 <= STARVED_O2:
-        return _advance(zone, state, inputs, _starved(inputs), dt_s)
-    made = _sources(inputs)
+        return _advance(zone, state, inputs, _starved(made), dt_s)
     after = _advance(zone, state, inputs, made, dt_s)
     if after.o2 >= STARVED_O2 or made.o2 == 0.0:
         return after
@@ -211,8 +215,8 @@ def step(zone: Zone, state: ZoneState, inputs: Inputs, dt_s: float) -> ZoneState
         middle_s = (low_s + high_s) / 2
         reached = _advance(zone, state, inputs, made, middle_s).o2 <= STARVED_O2
         low_s, high_s = (low_s, middle_s) if reached else (middle_s, high_s)
-    starved = _advance(zone, state, inputs, made, high_s)
-    return _advance(zone, starved, inputs, _starved(inputs), max(dt_s - high_s, 1e-9))
+    last = _advance(zone, state, inputs, made, high_s)
+    return _advance(zone, last, inputs, _starved(made), max(dt_s - high_s, 1e-9))
 
 
 def solve(zone: Zone, state: ZoneState, inputs: Inputs, dt_s: float) -> ZoneState:
@@ -221,8 +225,8 @@ def solve(zone: Zone, state: ZoneState, inputs: Inputs, dt_s: float) -> ZoneStat
     One exact step where no water can settle and the cabin does not breathe in by
     cooling; else as many short steps as that takes.
     """
-    made = _sources(inputs)
-    drives_out = _entering_mol_s(zone, inputs) + made.net
+    made = _sources(zone, inputs)
+    drives_out = made.entering + made.net
     lost_w = (zone.wall_w_k + AIR_J_MOL_K * drives_out) * (
         state.temp_c - inputs.outside.temp_c
     )
@@ -249,9 +253,9 @@ def steady(zone: Zone, inputs: Inputs) -> ZoneState:
         NoSteadyStateError: no air enters and nothing is made; or the oxygen does not
             last; or there is heat and no way out for it.
     """
-    made = _sources(inputs)
-    entering = _entering_mol_s(zone, inputs)
-    if entering + made.net <= 1e-12 or zone.wall_w_k + AIR_J_MOL_K * entering <= 1e-12:
+    made = _sources(zone, inputs)
+    lost_w_k = zone.wall_w_k + AIR_J_MOL_K * made.entering
+    if made.entering + made.net <= 1e-12 or lost_w_k <= 1e-12:
         raise NoSteadyStateError("nothing moves the air or its heat: it stays as it is")
     return _settled_air(zone, inputs, made, _settled_c(zone, inputs, made))
 
@@ -292,10 +296,9 @@ def _settled_vapour(
     The coldest surface gets wet first; taking them in that order, the first set that
     is consistent is the answer.  mol/s for each surface.
     """
-    entering = _entering_mol_s(zone, inputs)
     outside_c = inputs.outside.temp_c
-    gain = entering * inputs.outside.mixture(zone.pressure_hpa).h2o + made.h2o
-    out = entering + made.net
+    gain = made.entering * made.air.h2o + made.h2o
+    out = made.entering + made.net
     faces = [
         (
             face_fraction(zone, face, temp_c, outside_c),
@@ -329,7 +332,7 @@ def _heat_gap_w(zone: Zone, inputs: Inputs, made: _Sources, temp_c: float) -> fl
             for rate, face in zip(settling, zone.surfaces, strict=True)
         )
     )
-    out = _entering_mol_s(zone, inputs) + made.net - sum(settling)
+    out = made.entering + made.net - sum(settling)
     lost_w_k = zone.wall_w_k + AIR_J_MOL_K * out
     return made.heat_w + latent_w - lost_w_k * (temp_c - inputs.outside.temp_c)
 
@@ -338,9 +341,8 @@ def _settled_air(
     zone: Zone, inputs: Inputs, made: _Sources, temp_c: float
 ) -> ZoneState:
     vapour, settling = _settled_vapour(zone, inputs, made, temp_c)
-    entering = _entering_mol_s(zone, inputs)
+    entering, air = made.entering, made.air
     out = entering + made.net - sum(settling)
-    air = inputs.outside.mixture(zone.pressure_hpa)
     o2 = (entering * air.o2 + made.o2) / out if out > 1e-12 else 0.0
     if o2 < STARVED_O2:
         raise NoSteadyStateError("no level settles: the oxygen is used up first")

@@ -24,6 +24,10 @@ heater's own cut-off acts (check value `ods_18`)."""
 CO2_LEVELS_PPM = (5000.0, 30000.0, 40000.0)
 """Eight-hour limit, 15 min limit, immediately dangerous (NIOSH; check_values,
 `co2_occupational`)."""
+LONGEST_STEP_S = 900.0
+STILL = 2e-6
+"""Change of the fractions in the longest step that is none: the air has settled, and
+no further level is reached."""
 SHUT = Vents(0.0, 0.0)
 
 
@@ -44,7 +48,7 @@ def growing_steps() -> Iterator[float]:
     while at_s < FOLLOWED_S:
         yield dt_s
         at_s += dt_s
-        dt_s = min(900.0, dt_s * 1.08)
+        dt_s = min(LONGEST_STEP_S, dt_s * 1.08)
 
 
 def settled(scenario: Scenario, *, burning: bool = True) -> Settled:
@@ -118,6 +122,7 @@ def shut_course(
     crossings: dict[tuple[str, float], float] = {}
     zone, people, state, at_s = scenario.zone, scenario.sleepers, start, 0.0
     out_s: float | None = None
+    last_change_s = max(lit_at)
     for dt_s in growing_steps():
         lit = [on for from_s, on in lit_at.items() if from_s <= at_s][-1]
         burning = lit and out_s is None
@@ -126,10 +131,13 @@ def shut_course(
         )
         after = step(zone, state, inputs, dt_s)
         _note_crossings(crossings, state, after, at_s, dt_s)
+        still = abs(after.o2 - state.o2) + abs(after.co2 - state.co2) < STILL
         state, at_s = after, at_s + dt_s
         if out_s is None and burning and goes_out(scenario, state):
             out_s = at_s
         if len(crossings) == len(O2_LEVELS_PCT) + len(CO2_LEVELS_PPM):
+            break
+        if still and dt_s >= LONGEST_STEP_S and at_s >= last_change_s:
             break
     minutes = {key: second / 60.0 for key, second in crossings.items()}
     return ShutCourse(

@@ -137,3 +137,15 @@ def test_shut_never_counts_as_infinite():
     assert course.minutes_to_co2[40000.0] is None
     assert course.flame_out_min is None
     assert not math.isnan(course.minutes_to_o2[20.5] or 0.0)
+
+
+def test_a_hall_is_followed_though_its_air_moves_slowly():
+    """One sleeper in a sealed 500 m3: 5 000 ppm comes after more than a day."""
+    plan = replace(SEALED, volume_m3=500.0, burner_kw=0.0, people=1)
+    course = from_outdoors(plan)
+    n_mol = 500.0 * 101325 / 8.3145 / 275.0
+    by_hand = 4580e-6 * n_mol / 1.535e-4 / 60
+    assert course.minutes_to_co2[5000.0] is None  # 188 h: beyond what is followed
+    assert by_hand > 36 * 60
+    fuller = from_outdoors(replace(plan, people=10))
+    assert fuller.minutes_to_co2[5000.0] == pytest.approx(by_hand / 10, rel=0.08)
