@@ -4,6 +4,7 @@ Sources: Alphasense CO-B4 specification, Nov 2013, as gathered in the project's 
 notes, section 7b.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -28,6 +29,9 @@ GAIN_OHM = 10_000.0
 COLD_C, COLD_SHARE = -20.0, 0.575
 WARM_C = 20.0
 """At -20 °C a cell gives 45 to 70 % of what it gives at 20 °C; the middle."""
+FORGET_POLLS = 60
+"""Polls after which a temperature that is not told again is unknown: 5 min at the
+part's interval (own figure).  A cabin whose thermometer died may have grown cold."""
 RANGE_C = (-30.0, 50.0)
 RANGE_RH_PCT = (15.0, 90.0)
 """Continuous use."""
@@ -63,8 +67,10 @@ def relative_sensitivity(temp_c: float | None) -> float:
     return 1 - (1 - COLD_SHARE) * (WARM_C - kept) / (WARM_C - COLD_C)
 
 
-def samples(counts: int, cell: Cell, air: Conditions) -> list[Sample]:
-    """Turn a conversion into CO.
+def samples(
+    counts: int, cell: Cell, air: Conditions, temp_c: float | None
+) -> list[Sample]:
+    """Turn a conversion into CO; `temp_c` is None where it is not known.
 
     Raises:
         OutOfRangeError: the converter is at its negative end.
@@ -74,7 +80,7 @@ def samples(counts: int, cell: Cell, air: Conditions) -> list[Sample]:
             "the converter is at its negative end: the cell is reversed or a wire open"
         )
     millivolts = counts * FULL_SCALE_MV / 32768
-    ppm = cell.ppm(millivolts, air.get("temp_c"))
+    ppm = cell.ppm(millivolts, temp_c)
     if counts == ads1115.CLIPPED_HIGH:
         return [Sample("co_ppm", ppm, "at-least", "the converter is at full scale")]
     return [Sample("co_ppm", ppm, *air.quality())]
@@ -87,6 +93,7 @@ class CoCellAds1115:
         self._cell = cell
         self._input = ads1115.Input(pins, FULL_SCALE_MV)
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
+        self._untold_polls = 0
 
     def setup(self) -> Setup:
         """See that the converter is there; it needs no setting that lasts.
@@ -105,11 +112,16 @@ class CoCellAds1115:
             OutOfRangeError: the converter is at its negative end.
         """
         counts = yield from ads1115.convert(self._input)
-        return samples(counts, self._cell, self._air)
+        self._untold_polls += 1
+        is_known = self._untold_polls <= FORGET_POLLS
+        temp_c = self._air.get("temp_c") if is_known else None
+        return samples(counts, self._cell, self._air, temp_c)
 
     def inform(self, quantity: str, value: float) -> None:
         """Take temperature and humidity at the cell."""
         self._air.inform(quantity, value)
+        if quantity == "temp_c" and math.isfinite(value):
+            self._untold_polls = 0
 
 
 def make(options: Mapping[str, Any]) -> CoCellAds1115:

@@ -97,3 +97,19 @@ def test_setup() -> None:
         (Transfer(b"\x03", 2), b"\x7f\xff"),
     ]
     play(part.make({}).setup(), thresholds)
+
+
+def test_a_temperature_not_told_again_is_forgotten() -> None:
+    """Five minutes after the thermometer died the cold factor stands, till it is back.
+
+    A value that is none does not bring it back.
+    """
+    made = part.make({})
+    made.inform("temp_c", 20.0)
+    found = [play(made.poll(), _script(COUNTS_35_PPM))[0].value for _ in range(61)]
+    assert found[:60] == [pytest.approx(35.0)] * 60
+    assert found[60] == pytest.approx(60.87, abs=0.01)
+    made.inform("temp_c", float("nan"))
+    assert play(made.poll(), _script(COUNTS_35_PPM))[0].value > 60
+    made.inform("temp_c", 20.0)
+    assert play(made.poll(), _script(COUNTS_35_PPM))[0].value == pytest.approx(35.0)

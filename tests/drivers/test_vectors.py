@@ -133,7 +133,7 @@ def _co_cell(vector: Vector) -> dict[str, Any]:
     )
     air = Conditions((-30.0, 50.0))
     air.inform("temp_c", vector["temperature_c"])
-    (found,) = co_cell_ads1115.samples(counts, cell, air)
+    (found,) = co_cell_ads1115.samples(counts, cell, air, vector["temperature_c"])
     millivolts = ads1115.Input("0-1", vector["fsr_mv"]).millivolts(counts)
     return {
         "millivolt": millivolts,
