@@ -1,0 +1,162 @@
+"""The button: which presses mean what, and that bounce and mattresses mean nothing."""
+
+import time
+from collections.abc import Sequence
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.outputs import button
+from cabinvigil.daemon.outputs.button import Button, Press
+from cabinvigil.daemon.outputs.line import LineError
+from tests.outputs.hands import HandClock, Told
+
+
+def acts(*edges: tuple[bool, float]) -> list[str]:
+    press, got = Press(), []
+    for is_down, at_s in edges:
+        press, act = press.edge(is_down=is_down, at_s=at_s)
+        if act is not None:
+            got.append(act.kind.value)
+    return got
+
+
+@pytest.mark.parametrize(
+    ("held_s", "wanted"),
+    [
+        (0.02, []),
+        (0.05, ["acknowledge"]),
+        (0.99, ["acknowledge"]),
+        (1.0, ["mark"]),
+        (9.9, ["mark"]),
+        (10.0, []),
+        (3_600.0, []),
+    ],
+)
+def test_a_short_press_acknowledges_and_a_long_one_marks(
+    held_s: float, wanted: list[str]
+) -> None:
+    assert acts((True, 5.0), (False, 5.0 + held_s)) == wanted
+
+
+def test_contact_bounce_makes_one_press_of_one() -> None:
+    """Contacts close and open a few times within milliseconds, at both ends."""
+    bouncing = [
+        (True, 0.0),
+        (False, 0.002),
+        (True, 0.004),
+        (False, 0.006),
+        (True, 0.01),
+    ]
+    end = [(False, 0.5), (True, 0.502), (False, 0.504), (True, 0.506), (False, 0.51)]
+    assert acts(*bouncing, *end) == ["acknowledge"]
+    assert acts(*bouncing, *end, (True, 1.0), (False, 1.2)) == ["acknowledge"] * 2
+
+
+def test_a_lost_edge_does_not_lose_the_next_press() -> None:
+    assert acts((False, 1.0), (True, 2.0), (True, 2.5), (False, 2.6)) == ["acknowledge"]
+
+
+@settings(max_examples=100)
+@given(st.lists(st.tuples(st.booleans(), st.floats(0.0, 20.0)), max_size=30))
+def test_any_edges_give_only_acknowledgements_and_marks(
+    steps: list[tuple[bool, float]],
+) -> None:
+    """Noise can quiet or mark, as a hand could, and nothing worse."""
+    at_s, press = 0.0, Press()
+    for is_down, after_s in steps:
+        at_s += after_s
+        press, act = press.edge(is_down=is_down, at_s=at_s)
+        assert act is None or act.kind in {ActKind.ACKNOWLEDGE, ActKind.MARK}
+        assert act is None or act.by == "button"
+
+
+class Scripted:
+    """An edge line that plays a script of waits, each edges or an error."""
+
+    def __init__(self, script: list[object], clock: HandClock) -> None:
+        self.script, self.clock = script, clock
+        self.closed = 0
+
+    def wait(self, for_s: float) -> Sequence[tuple[bool, float]]:
+        if not self.script:
+            time.sleep(0.002)
+            return ()
+        step = self.script.pop(0)
+        if isinstance(step, LineError):
+            raise step
+        self.clock.now_s += 6.0
+        return step  # type: ignore[return-value]
+
+    def close(self) -> None:
+        self.closed += 1
+
+
+def run(
+    script: list[object], monkeypatch: pytest.MonkeyPatch, *, opens: int = 0
+) -> tuple[list[Act], Told, Scripted]:
+    """Run the thread until the script is used up; the first `opens` tries fail."""
+    monkeypatch.setattr(button, "RETRY_S", 0.01)
+    clock, got, told = HandClock(), [], Told()
+    line = Scripted(script, clock)
+    refusals = [LineError(2, "GPIO line 'GPIO27': no such line")] * opens
+
+    def opener() -> Scripted:
+        if refusals:
+            raise refusals.pop()
+        return line
+
+    one = Button(opener, got.append, told, clock)  # type: ignore[arg-type]
+    one.start()
+    until = time.perf_counter() + 10.0
+    while script and time.perf_counter() < until:
+        time.sleep(0.002)
+    time.sleep(0.02)
+    one.stop(5.0)
+    return got, told, line
+
+
+def test_presses_reach_the_core(monkeypatch: pytest.MonkeyPatch) -> None:
+    got, told, line = run([[(True, 1.0)], [(False, 1.2)]], monkeypatch)
+    assert got == [Act(ActKind.ACKNOWLEDGE, by="button")]
+    assert told == []
+    assert line.closed == 1
+
+
+def test_a_button_that_is_leant_on_is_told_and_its_end_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    got, told, _ = run([[(True, 1.0)], (), (), [(False, 20.0)]], monkeypatch)
+    assert told.kinds() == ["stuck", "ok"]
+    assert got == []
+
+
+def test_a_line_that_cannot_be_had_or_is_lost_is_tried_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    script = [[(True, 1.0)], LineError(19, "gone"), [(True, 9.0)], [(False, 9.2)]]
+    got, told, line = run(script, monkeypatch, opens=2)
+    assert [act.kind for act in got] == [ActKind.ACKNOWLEDGE]
+    assert told.kinds()[0] == "port-missing"
+    assert told.kinds()[-1] == "ok"
+    assert line.closed == 2
+
+
+def test_a_core_that_stumbles_does_not_end_the_button() -> None:
+    clock, told, calls = HandClock(), Told(), []
+
+    def bug(act: Act) -> None:
+        calls.append(act)
+        raise ZeroDivisionError("bug")
+
+    edges = [[(True, 1.0)], [(False, 1.2)], [(True, 3.0)], [(False, 3.2)]]
+    line = Scripted(edges, clock)
+    one = Button(lambda: line, bug, told, clock)  # type: ignore[arg-type,return-value]
+    one.start()
+    until = time.perf_counter() + 10.0
+    while len(calls) < 2 and time.perf_counter() < until:
+        time.sleep(0.002)
+    one.stop(5.0)
+    assert len(calls) == 2

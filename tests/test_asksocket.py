@@ -1,0 +1,231 @@
+"""The ask socket of this machine: who may, what is answered, what is turned away."""
+
+import asyncio
+import json
+import os
+import socket
+import stat
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cabinvigil.daemon import asksocket
+from cabinvigil.daemon.ask import Ask
+from cabinvigil.daemon.asksocket import AskError, AskSocket, Reply, ask_watch
+from cabinvigil.daemon.core.model import ActKind
+from tests.outputs.hands import HandClock
+
+
+class Watch:
+    """The daemon's side: answers at once, or not at all."""
+
+    def __init__(self, path: Path, group: str = "") -> None:
+        self.path = path
+        self.clock = HandClock()
+        self.asks: list[Ask] = []
+        self.refused: list[str] = []
+        self.is_mute = False
+        self.socket = AskSocket(
+            path, group, self.clock, on_ask=self.on_ask, on_refused=self.refused.append
+        )
+
+    def on_ask(self, ask: Ask, reply: Reply) -> None:
+        self.asks.append(ask)
+        if not self.is_mute:
+            reply({"ok": True, "o2_pct": 20.5})
+            reply({"ok": False, "text": "a second answer is not sent"})
+
+
+@asynccontextmanager
+async def served(path: Path, group: str = "") -> AsyncIterator[Watch]:
+    watch = Watch(path, group)
+    ready = asyncio.Event()
+    async with asyncio.TaskGroup() as tasks:
+        task = tasks.create_task(watch.socket.serve(ready.set))
+        await ready.wait()
+        yield watch
+        task.cancel()
+
+
+async def ask(path: Path, **fields: Any) -> dict[str, Any]:
+    return await asyncio.to_thread(ask_watch, path, fields)
+
+
+async def raw(path: Path, data: bytes) -> list[bytes]:
+    reader, writer = await asyncio.open_unix_connection(path, limit=1 << 20)
+    writer.write(data)
+    writer.write_eof()
+    answers = (await reader.read()).splitlines()
+    writer.close()
+    await writer.wait_closed()
+    return answers
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "ask"
+
+
+async def test_an_ask_reaches_the_core_and_is_answered(path: Path) -> None:
+    async with served(path) as watch:
+        assert await ask(path, ask="status", id="7") == {
+            "answer": "status", "id": "7", "ok": True, "o2_pct": 20.5,
+        }  # fmt: skip
+        await ask(path, ask="out-of-service", alarm="cold")
+        assert watch.asks[1].act is not None
+        assert watch.asks[1].act.kind is ActKind.OUT_OF_SERVICE
+        assert watch.asks[1].act.by == "socket"
+    assert os.listdir(path.parent) == [], "nothing is left behind"
+
+
+async def test_several_asks_on_one_connection(path: Path) -> None:
+    async with served(path):
+        answers = await raw(path, b'{"ask": "status"}\n{"ask": "test"}\n')
+        assert [json.loads(a)["answer"] for a in answers] == ["status", "test"]
+
+
+@pytest.mark.parametrize(
+    ("data", "word"),
+    [
+        (b"hello\n", "no JSON object"),
+        (b'{"ask": "run", "text": "rm"}\n', "must be one of"),
+        (b"x" * 5_000 + b"\n", "too long"),
+        (b"x" * 500_000, "too long"),
+        (b"\xff\n", "no JSON object"),
+        (b'{"ask": "mark"', "no JSON object"),
+    ],
+)
+async def test_what_is_no_ask_is_turned_away_with_a_sentence(
+    path: Path, data: bytes, word: str
+) -> None:
+    async with served(path) as watch:
+        try:
+            (answer,) = await raw(path, data)
+        except (ConnectionError, ValueError):
+            answer = b""  # it hung up on what it would not even read
+        assert watch.asks == []
+        if answer or word != "too long":
+            assert word in answer.decode()
+        assert len(watch.refused) == 1
+        assert (await ask(path, ask="status"))["ok"], "and the next ask is served"
+
+
+async def test_a_flood_on_the_socket_is_rationed(path: Path) -> None:
+    async with served(path) as watch:
+        answers = await raw(path, b'{"ask": "status"}\n' * 500)
+        assert len(answers) == 500
+        assert sum(json.loads(a)["ok"] for a in answers) == 10
+        assert len(watch.asks) == 10
+        assert len(watch.refused) == 1
+
+
+async def test_so_many_callers_and_no_more(path: Path) -> None:
+    async with served(path):
+        held = [
+            await asyncio.open_unix_connection(path) for _ in range(asksocket.CALLERS)
+        ]
+        await asyncio.sleep(0.05)
+        assert "too many callers" in (await ask(path, ask="status"))["text"]
+        for _, writer in held:
+            writer.close()
+            await writer.wait_closed()
+        await asyncio.sleep(0.05)
+        assert (await ask(path, ask="status"))["ok"]
+
+
+async def test_a_core_that_does_not_answer_is_said(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(asksocket, "ANSWER_S", 0.05)
+    async with served(path) as watch:
+        watch.is_mute = True
+        got = await ask(path, ask="status")
+        assert (got["ok"], got["answer"]) == (False, "status")
+        assert "in time" in got["text"]
+
+
+async def test_a_caller_that_says_nothing_is_let_go(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(asksocket, "IDLE_S", 0.05)
+    async with served(path):
+        reader, writer = await asyncio.open_unix_connection(path)
+        assert await reader.read() == b""
+        writer.close()
+        await writer.wait_closed()
+
+
+async def test_only_the_group_may_ask(path: Path) -> None:
+    """The socket's mode is 0660, and its group the configured one."""
+    import grp
+
+    group = grp.getgrgid(os.getgid()).gr_name
+    async with served(path, group):
+        found = os.stat(path)
+        assert stat.S_IMODE(found.st_mode) == 0o660
+        assert found.st_gid == os.getgid()
+    async with served(path):
+        assert stat.S_IMODE(os.stat(path).st_mode) == 0o600
+
+
+async def test_a_missing_group_names_the_remedy(path: Path) -> None:
+    watch = Watch(path, "no-such-group")
+    with pytest.raises(AskError, match="groupadd"):
+        await watch.socket.serve()
+
+
+async def test_a_folder_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(AskError, match="does its folder exist"):
+        await Watch(tmp_path / "no" / "ask").socket.serve()
+
+
+async def test_a_socket_left_by_a_kill_is_taken_over_and_a_live_one_is_not(
+    path: Path,
+) -> None:
+    with socket.socket(socket.AF_UNIX) as dead:
+        dead.bind(str(path))
+    async with served(path):
+        assert (await ask(path, ask="status"))["ok"]
+        with pytest.raises(AskError, match="another watch"):
+            await Watch(path).socket.serve()
+        assert (await ask(path, ask="status"))["ok"]
+
+
+def test_the_asker_is_told_what_to_do(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(AskError, match="systemctl status"):
+        ask_watch(path, {"ask": "status"})
+    with socket.socket(socket.AF_UNIX) as dead:
+        dead.bind(str(path))
+    with pytest.raises(AskError, match="systemctl status"):
+        ask_watch(path, {"ask": "status"})
+    mute = tmp_path / "mute"
+    with socket.socket(socket.AF_UNIX) as listener:
+        listener.bind(str(mute))
+        listener.listen()
+        with pytest.raises(AskError, match="did not answer"):
+            ask_watch(mute, {"ask": "status"}, deadline_s=0.05)
+
+    def deny(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(socket.socket, "connect", deny)
+    with pytest.raises(AskError, match="join the socket's group"):
+        ask_watch(path, {"ask": "status"})
+
+
+async def test_an_answer_that_is_none_is_said(path: Path) -> None:
+    async def babble(r: asyncio.StreamReader, w: asyncio.StreamWriter) -> None:
+        await r.readline()
+        w.write(b"welcome\n")
+        w.close()
+        await w.wait_closed()
+
+    server = await asyncio.start_unix_server(babble, path)
+    async with server:
+        with pytest.raises(AskError, match="is it the watch"):
+            await ask(path, ask="status")
