@@ -1,5 +1,6 @@
 """The clocks: one steady, one of the wall, and a virtual pair."""
 
+import time
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -23,12 +24,20 @@ def test_steady_time_never_steps_back() -> None:
     assert readings[-1] > readings[0]
 
 
-def test_steady_time_counts_suspended_time() -> None:
-    """The steady clock is the boot-time clock: equal to the kernel's uptime."""
+def test_steady_time_counts_suspended_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The steady clock is the boot-time clock: equal to the kernel's uptime.
+
+    A machine that never slept cannot tell it from the plain one, so the clock that is
+    asked is looked at too (clock_gettime(2): CLOCK_BOOTTIME includes suspends).
+    """
     with open("/proc/uptime") as file:
         uptime_s = float(file.read().split()[0])
     # proc(5): uptime includes time spent in suspend; printed to 0.01 s.
     assert SystemClock().monotonic() == pytest.approx(uptime_s, abs=1.0)
+    asked: list[int] = []
+    monkeypatch.setattr(time, "clock_gettime", lambda which: asked.append(which) or 1.0)
+    assert SystemClock().monotonic() == 1.0
+    assert asked == [time.CLOCK_BOOTTIME]
 
 
 def test_wall_time_is_utc_and_aware() -> None:
