@@ -21,6 +21,8 @@ CALLERS = 8
 """Connections at one time: commands are short, and memory is small."""
 IDLE_S = 30.0
 """A connection that says nothing for so long is ended."""
+TURNED_AWAY_S = 1.0
+"""A caller too many is let go after this."""
 ANSWER_S = 5.0
 """For the core's answer; a step takes a thousandth of it."""
 
@@ -116,7 +118,7 @@ class AskSocket:
         self._callers += 1
         try:
             if self._callers > CALLERS:
-                await _say(writer, _no("too many callers at once; try again"))
+                await self._turn_away(reader, writer)
                 return
             while True:
                 async with asyncio.timeout(IDLE_S):
@@ -135,6 +137,14 @@ class AskSocket:
             writer.close()
             with suppress(ConnectionError):
                 await writer.wait_closed()
+
+    async def _turn_away(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
+    ) -> None:
+        """Say no, and read what was asked: closing on unread bytes loses the answer."""
+        await _say(writer, _no("too many callers at once; try again"))
+        async with asyncio.timeout(TURNED_AWAY_S):
+            await reader.read(LARGEST)
 
     async def _answer(self, line: bytes) -> Mapping[str, Any]:
         now_s = self._clock.monotonic()
