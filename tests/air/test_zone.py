@@ -529,7 +529,7 @@ def test_starved_flames_go_out_and_come_back_with_air():
     ],
 )
 def test_no_steady_state_is_said(zone, inputs):
-    """Nothing moves; the oxygen is used up, also where water settles faster than gas."""
+    """Nothing moves; or the oxygen is used up, also where water settles fast."""
     with pytest.raises(NoSteadyStateError):
         steady(zone, inputs)
 

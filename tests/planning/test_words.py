@@ -19,6 +19,8 @@ CABINS = {
     "wet": CabinPlan(glass_u=5.8, vent_low_cm2=60, vent_high_cm2=60),
     "small cylinder": CabinPlan(cylinder_kg=0.465, outside_c=-25.0),
     "butane": CabinPlan(fuel={"butane": 1.0}),
+    "steam": CabinPlan(burner_kw=0.0, outside_c=42.0, outside_rh_pct=100.0),
+    "bottle": CabinPlan(burner_kw=0.0, vent_low_cm2=0, vent_high_cm2=0, leak_per_h=0.0),
     "large": CabinPlan(volume_m3=60.0, wall_w_k=90.0, wind_mps=3.0),
 }
 
@@ -70,6 +72,19 @@ def test_a_plan_outside_its_validity_says_where_it_stops(accounts):
     assert "14 % of dry air" in flat
     assert "from outdoor air" in flat
     assert "does not settle" not in accounts["lapwing"][1]
+
+
+def test_damp_heat_alone_lowers_oxygen(accounts):
+    """42 °C and saturated: oxygen is nearest its limit, and no vent mends that."""
+    made, text = accounts["steam"]
+    assert "Oxygen is past its limit" in text
+    assert "none is enough without wind" in text
+    assert any("no vent keeps" in sentence for sentence in changes(made))
+
+
+def test_breathers_in_a_bottle_are_followed_for_36_hours(accounts):
+    """No burner, no vent, no leak: nothing settles, and the account says so."""
+    assert "after 36 hours" in " ".join(accounts["bottle"][1].split())
 
 
 def test_advice_fits_the_night(accounts):
