@@ -5,6 +5,7 @@ emulated cabin, or from the log of a night long gone.
 """
 
 from dataclasses import replace
+from math import isfinite
 from typing import Any
 
 from cabinvigil.daemon.core import history as past
@@ -62,17 +63,28 @@ def step(state: State, event: Event, now: float) -> tuple[State, list[Command]]:
         What is known now, and the commands in the order they are to be carried out.
     """
     now = max(now, state.history.now)
-    match event:
-        case Air():
-            state = _breathe(state, event, now)
-            said: list[Command] = [Record("air", _air_fields(event))]
-            state, judged = _judge(state, now)
-            state, told = _tell_estimate(replace(state, before_s=now), now)
-            return state, said + told + judged
-        case SourceFault() | SourceOk():
-            return _source(state, event, now)
-        case Act():
-            return _act(state, event, now)
+    if isinstance(event, Air):
+        return _air(state, _numbers(event), now)
+    if isinstance(event, Act):
+        return _act(state, event, now)
+    return _source(state, event, now)
+
+
+def _air(state: State, event: Air, now: float) -> tuple[State, list[Command]]:
+    """Take a tick of readings, were it an empty one."""
+    state = _breathe(state, event, now)
+    said: list[Command] = [Record("air", _air_fields(event))]
+    state, judged = _judge(state, now)
+    state, told = _tell_estimate(replace(state, before_s=now), now)
+    return state, said + told + judged
+
+
+def _numbers(air: Air) -> Air:
+    """Leave out what is no number: nothing was given, and no log can hold it."""
+    if all(isfinite(value) for value in air.values.values()):
+        return air
+    values = {key: value for key, value in air.values.items() if isfinite(value)}
+    return replace(air, values=values)
 
 
 def _air_fields(air: Air) -> dict[str, Any]:

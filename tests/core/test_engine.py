@@ -1,5 +1,6 @@
 """The step: readings, faults and acts in; states, sounds and tellings out."""
 
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -370,5 +371,6 @@ def test_no_number_breaks_the_step(value: float) -> None:
     night = play("20.9 20.9")
     night.air({"o2_pct": value})
     night.air({"o2_pct": value})
+    json.dumps([c.fields for c in night.records("air")], default=dict, allow_nan=False)
     assert night.state.history.series["o2_pct"].value == 20.9
     assert [c for _, c in night.said if isinstance(c, Transition)] == []

@@ -1,0 +1,100 @@
+"""Two parts at one place that should say the same."""
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.rules import disagree
+from cabinvigil.daemon.rules.disagree import Params
+from tests.core.scenario import Night, cabin
+from tests.rules.asked import asked, says
+
+FAULT = Priority.FAULT
+
+
+def pair(
+    channel: str, low: float, high: float, marks: str = "", elsewhere: float = 0.0
+) -> Night:
+    one, two = f"{channel}__one", f"{channel}__two"
+    night = Night(cabin(keys=[one, two, f"{channel}_ceiling"]))
+    night.air(
+        {one: high, two: low, f"{channel}_ceiling": elsewhere or low},
+        doubtful=[one] if "?" in marks else [],
+        at_least=[one] if "+" in marks else [],
+    )
+    return night
+
+
+@pytest.mark.parametrize(
+    ("channel", "low", "allowed"),
+    [
+        ("o2_pct", 20.0, 0.8),
+        ("co_ppm", 100.0, 45.0),
+        ("co2_ppm", 2000.0, 450.0),
+        ("temp_c", 18.0, 2.0),
+        ("rh_pct", 50.0, 8.0),
+        ("pressure_hpa", 930.0, 4.0),
+        ("supply_v", 12.0, 0.3),
+    ],
+)
+def test_beyond_both_accuracies_one_of_them_lies(
+    channel: str, low: float, allowed: float
+) -> None:
+    """Two parts' accuracies added (sensors sheet); held down to seven tenths."""
+    params = Params(channel)
+    assert says(disagree, params, pair(channel, low, low + 1.01 * allowed)) is FAULT
+    inside = asked(disagree, params, pair(channel, low, low + 0.99 * allowed))
+    assert inside is not None
+    assert (inside.priority, inside.hold) == (None, FAULT)
+    close = asked(disagree, params, pair(channel, low, low + 0.69 * allowed))
+    assert close is not None
+    assert close.hold is None
+
+
+def test_both_are_named() -> None:
+    """Lower and higher, by how much, of what."""
+    verdict = asked(disagree, Params("o2_pct"), pair("o2_pct", 19.0, 20.9))
+    assert verdict is not None
+    assert verdict.facts == {
+        "part": "two",
+        "other": "one",
+        "value": pytest.approx(1.9),
+        "unit": "%",
+        "text": "oxygen",
+    }
+    assert verdict.evidence["low"] == ["o2_pct__two", 19.0]
+
+
+@pytest.mark.parametrize("marks", ["?", "+"])
+def test_doubt_and_bounds_contradict_nobody(marks: str) -> None:
+    """A part that warms up, or is at full scale, is not compared."""
+    assert asked(disagree, Params("co_ppm"), pair("co_ppm", 0.0, 900.0, marks)) is None
+
+
+def test_one_alone_contradicts_nobody() -> None:
+    """The other is silent, or sits at another place."""
+    night = pair("o2_pct", 19.0, 20.9, elsewhere=15.0)
+    night.air({"o2_pct__two": 19.0, "o2_pct_ceiling": 15.0}, 31.0)
+    assert asked(disagree, Params("o2_pct"), night) is None
+
+
+@pytest.mark.parametrize("subject", ["voc_index", "nonsense"])
+def test_what_has_no_bound_cannot_be_told(subject: str) -> None:
+    """An index differs from part to part by nature."""
+    assert asked(disagree, Params(subject), pair("voc_index", 1.0, 400.0)) is None
+
+
+def test_a_wider_factor_is_laxer() -> None:
+    """Said with both numbers; narrower is stricter."""
+    assert disagree.laxer(attrs.evolve(Params(), factor=3.0), Params()) == [
+        "3 times their accuracies parts may differ, packaged 1"
+    ]
+    assert disagree.laxer(attrs.evolve(Params(), factor=0.5), Params()) == []
+    wide = attrs.evolve(Params("o2_pct"), factor=3.0)
+    assert says(disagree, wide, pair("o2_pct", 19.0, 20.9)) is None
+
+
+def test_a_factor_of_nothing_is_refused() -> None:
+    """Noise would ring all night."""
+    with pytest.raises(ValueError, match="factor is 0"):
+        Params(factor=0.0)

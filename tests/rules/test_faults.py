@@ -1,0 +1,121 @@
+"""The small fault rules: jump, out of range, warming, service, source, watch."""
+
+from types import ModuleType
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority, SourceFault, SourceOk
+from cabinvigil.daemon.rules import (
+    jump,
+    out_of_range,
+    service,
+    source,
+    warming,
+    watch,
+)
+from tests.core.scenario import Night, cabin, series
+from tests.rules.asked import asked, says
+
+FAULT = Priority.FAULT
+
+
+def test_a_leap_is_a_fault_until_the_next_value() -> None:
+    """Told with the value that was not believed and the one that is."""
+    night = Night(cabin(keys=[series("o2_pct", jump_per_s=0.1)]))
+    params = jump.Params("o2_pct")
+    assert says(jump, params, night) is None
+    night.play("20.9 12.0")
+    verdict = asked(jump, params, night)
+    assert verdict is not None
+    assert verdict.priority is FAULT
+    assert verdict.facts == {
+        "part": "the-o2_pct",
+        "value": 12.0,
+        "other": 20.9,
+        "unit": "%",
+    }
+    assert verdict.evidence["count"] == 1
+    assert says(out_of_range, out_of_range.Params("o2_pct"), night) is None
+    night.play("20.9")
+    assert says(jump, params, night) is None
+
+
+def test_a_value_that_no_air_has_is_a_fault_until_a_good_one_comes() -> None:
+    """58 % oxygen; silence after it does not end the fault."""
+    night = Night(cabin())
+    params = out_of_range.Params("o2_pct")
+    assert says(out_of_range, params, night) is None
+    night.play("20.9 58 _ _ _ _")
+    verdict = asked(out_of_range, params, night)
+    assert verdict is not None
+    assert verdict.priority is FAULT
+    assert verdict.facts == {"part": "the-o2_pct", "value": 58.0, "unit": "%"}
+    assert says(jump, jump.Params("o2_pct"), night) is None
+    night.play("20.9")
+    assert says(out_of_range, params, night) is None
+
+
+def test_doubt_long_after_the_start_is_a_fault() -> None:
+    """Twice the warm-up is allowed; then it is told."""
+    night = Night(cabin(keys=[series("o2_pct", warm_up_s=60.0)]))
+    params = warming.Params("o2_pct")
+    assert asked(warming, params, night) is None
+    night.air({"o2_pct": 20.9}, 120.0, doubtful=["o2_pct"])
+    assert says(warming, params, night) is None
+    night.air({"o2_pct": 20.9}, 1.0, doubtful=["o2_pct"])
+    verdict = asked(warming, params, night)
+    assert verdict is not None
+    assert verdict.priority is FAULT
+    assert verdict.facts == {"part": "the-o2_pct", "value": 20.9}
+    night.air({"o2_pct": 20.9}, 1.0)
+    assert says(warming, params, night) is None
+
+
+def test_more_patience_with_doubt_is_laxer() -> None:
+    """Said with both numbers; less is stricter."""
+    longer = attrs.evolve(warming.Params(), factor=5.0)
+    assert warming.laxer(longer, warming.Params()) == [
+        "5 times its warm-up a part may stay doubtful, packaged 2"
+    ]
+    assert warming.laxer(warming.Params(), warming.Params()) == []
+    with pytest.raises(ValueError, match="factor is 0"):
+        warming.Params(factor=0.0)
+
+
+def test_a_part_past_its_life_is_told_when_the_night_reaches_it() -> None:
+    """Ten seconds of service left at the start; unknown lives are not told."""
+    facts = {
+        "cell": {"title": "bunk cell", "service_left_s": 10.0},
+        "new": {"service_left_s": -5.0},
+        "chip": {"title": "chip"},
+    }
+    night = Night(cabin(part_facts=facts))
+    night.air({}, 9.0)
+    assert says(service, service.Params("cell"), night) is None
+    assert says(service, service.Params("new"), night) is FAULT
+    night.air({}, 1.0)
+    verdict = asked(service, service.Params("cell"), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.facts) == (FAULT, {"part": "bunk cell"})
+    for unknown in ("chip", "nobody"):
+        assert asked(service, service.Params(unknown), night) is None
+    assert asked(service, service.Params("new"), night) != verdict
+
+
+@pytest.mark.parametrize(("rule", "word"), [(source, "part"), (watch, "source")])
+def test_a_source_is_at_fault_while_it_says_so(rule: ModuleType, word: str) -> None:
+    """In its own words, by its own kind; another source's end does not end it."""
+    night = Night(cabin())
+    params = rule.Params("cell")
+    assert says(rule, params, night) is None
+    night.take(SourceFault("cell", "absent", "the cell does not answer"))
+    night.take(SourceOk("other"))
+    verdict = asked(rule, params, night)
+    assert verdict is not None
+    assert verdict.priority is FAULT
+    assert verdict.facts == {word: "cell", "text": "the cell does not answer"}
+    assert (verdict.wording, verdict.evidence["kind"]) == ("absent", "absent")
+    night.take(SourceOk("cell"))
+    assert says(rule, params, night) is None
+    assert night.state.history.sources == {}

@@ -1,0 +1,89 @@
+"""A series that gives nothing usable for too long."""
+
+import math
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.rules import stale
+from cabinvigil.daemon.rules.stale import Params
+from tests.core.scenario import Night, cabin, series
+from tests.rules.asked import asked, says
+
+FAULT, MEDIUM = Priority.FAULT, Priority.MEDIUM
+
+
+@pytest.mark.parametrize(
+    ("key", "weight", "wording"),
+    [
+        ("o2_pct", MEDIUM, "alone"),
+        ("co_ppm", MEDIUM, "alone"),
+        ("co2_ppm", FAULT, ""),
+        ("temp_c", FAULT, ""),
+    ],
+)
+def test_a_lost_guard_wakes_people_another_part_does_not(
+    key: str, weight: Priority, wording: str
+) -> None:
+    """Without oxygen or CO nothing guards the sleeper; the rest is a chirp."""
+    night = Night(cabin(keys=[key]))
+    night.air({key: 400.0 if key == "co2_ppm" else 20.0})
+    night.air({}, 30.0)
+    assert says(stale, Params(key), night) is None
+    night.air({}, 1.0)
+    verdict = asked(stale, Params(key), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (weight, wording)
+    assert verdict.facts["seconds"] == 31.0
+    assert verdict.facts["part"] == f"the-{key}"
+
+
+def test_with_a_living_fellow_it_is_a_fault_alone() -> None:
+    """The ceiling's oxygen still guards; when it too is gone, both wake people."""
+    night = Night(cabin(keys=["o2_pct", "o2_pct_ceiling"]))
+    night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.9})
+    night.air({"o2_pct_ceiling": 20.9}, 31.0)
+    verdict = asked(stale, Params("o2_pct"), night)
+    assert verdict is not None
+    assert verdict.priority is FAULT
+    assert verdict.evidence["fellows"] is True
+    night.air({}, 31.0)
+    assert says(stale, Params("o2_pct"), night) is MEDIUM
+    assert says(stale, Params("o2_pct_ceiling"), night) is MEDIUM
+
+
+def test_a_part_has_its_warm_up_and_a_grace_to_speak_at_first() -> None:
+    """Nothing can be told before; then it is silent since the start."""
+    night = Night(cabin(keys=[series("o2_pct", warm_up_s=100.0)]))
+    night.air({}, 30.0 + 100.0 + 60.0)
+    assert asked(stale, Params("o2_pct"), night) is None
+    night.air({}, 1.0)
+    verdict = asked(stale, Params("o2_pct"), night)
+    assert verdict is not None
+    assert verdict.priority is MEDIUM
+    assert verdict.facts["seconds"] == 191.0
+
+
+def test_impossible_values_are_no_life() -> None:
+    """A dead line that reads 0 % for a minute is silent."""
+    night = Night(cabin())
+    night.air({"o2_pct": 20.9})
+    night.hold({"o2_pct": 0.0}, 60.0)
+    assert says(stale, Params("o2_pct"), night) is MEDIUM
+
+
+def test_a_longer_silence_at_the_start_is_laxer() -> None:
+    """Said with both numbers; shorter is stricter."""
+    longer = attrs.evolve(Params(), start_grace_s=600.0)
+    assert stale.laxer(longer, Params()) == [
+        "600 s of silence at the start are allowed, packaged 60"
+    ]
+    assert stale.laxer(attrs.evolve(Params(), start_grace_s=10.0), Params()) == []
+
+
+@pytest.mark.parametrize("grace_s", [-1.0, math.nan, 7200.0])
+def test_a_grace_that_cannot_be_is_refused(grace_s: float) -> None:
+    """An endless grace would be no guard."""
+    with pytest.raises(ValueError, match="start_grace_s"):
+        Params(start_grace_s=grace_s)

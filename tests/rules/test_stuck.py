@@ -1,0 +1,109 @@
+"""A part that repeats one value for longer than a live part does."""
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.rules import stuck
+from cabinvigil.daemon.rules.stuck import Params
+from tests.core.scenario import Night, cabin, series
+from tests.rules.asked import asked, says
+
+FAULT = Priority.FAULT
+KEYS = [
+    series("o2_pct", stuck_s=600.0),
+    series("co2_ppm", stuck_s=300.0),
+    series("rh_pct", stuck_s=600.0),
+    series("temp_c", stuck_s=600.0),
+    series("co_ppm", stuck_s=600.0),
+]
+
+
+def still(minutes: int, moving: str = "", per_min: float = 0.0) -> Night:
+    """Everything stands but one quantity."""
+    night = Night(cabin(keys=KEYS))
+    air = {"o2_pct": 20.9, "co2_ppm": 800.0, "rh_pct": 50.0, "temp_c": 18.0}
+    for minute in range(minutes + 1):
+        values = air | {"co_ppm": 0.0}
+        if moving:
+            values[moving] += per_min * minute
+        night.air(values, 60.0)
+    return night
+
+
+def test_still_air_may_stand_for_six_times_as_long() -> None:
+    """A coarse part in fresh air rests; an hour without the least flicker is stuck."""
+    assert says(stuck, Params("o2_pct"), still(10)) is None
+    assert says(stuck, Params("o2_pct"), still(60)) is None
+    verdict = asked(stuck, Params("o2_pct"), still(61))
+    assert verdict is not None
+    assert verdict.priority is FAULT
+    assert verdict.facts == {
+        "part": "the-o2_pct",
+        "value": 20.9,
+        "unit": "%",
+        "seconds": 61 * 60.0,
+    }
+
+
+@pytest.mark.parametrize(
+    ("subject", "witness", "per_min"),
+    [
+        ("o2_pct", "co2_ppm", 150.0),
+        ("co2_ppm", "o2_pct", -0.05),
+        ("co2_ppm", "rh_pct", 1.0),
+        ("rh_pct", "temp_c", 0.3),
+        ("rh_pct", "co2_ppm", 150.0),
+    ],
+)
+def test_what_stands_while_its_witness_moved_is_stuck(
+    subject: str, witness: str, per_min: float
+) -> None:
+    """Oxygen that stands while CO2 climbs by thousands is no still air."""
+    assert says(stuck, Params(subject), still(16, witness, per_min)) is FAULT
+    assert says(stuck, Params(subject), still(16, witness, per_min / 10)) is None
+
+
+def test_what_has_no_witness_waits() -> None:
+    """Carbon monoxide rests at nothing for hours, whatever else moves."""
+    assert says(stuck, Params("co_ppm"), still(16, "co2_ppm", 500.0)) is None
+    assert says(stuck, Params("co_ppm"), still(61)) is FAULT
+
+
+def test_a_witness_that_is_silent_says_nothing() -> None:
+    """CO2 moved, and then died: what it said is old."""
+    night = Night(cabin(keys=KEYS[:2]))
+    for minute in range(20):
+        values = {"o2_pct": 20.9}
+        if minute < 12:
+            values["co2_ppm"] = 800.0 + 500.0 * minute
+        night.air(values, 60.0)
+    assert says(stuck, Params("o2_pct"), night) is None
+
+
+def test_a_value_that_changed_a_moment_ago_is_alive() -> None:
+    """The least flicker is enough."""
+    night = still(61)
+    night.air({"o2_pct": 20.89})
+    assert says(stuck, Params("o2_pct"), night) is None
+
+
+def test_a_silent_series_is_not_stuck_but_stale() -> None:
+    """None: another rule tells that."""
+    night = still(61)
+    night.air({}, 31.0)
+    assert asked(stuck, Params("o2_pct"), night) is None
+
+
+def test_more_patience_is_laxer() -> None:
+    """Said with both numbers; less is stricter."""
+    assert stuck.laxer(attrs.evolve(Params(), patience=20.0), Params()) == [
+        "20 times as long as usual a value may stand still, packaged 6"
+    ]
+    assert stuck.laxer(attrs.evolve(Params(), patience=2.0), Params()) == []
+
+
+def test_endless_patience_is_refused() -> None:
+    """It would be no guard."""
+    with pytest.raises(ValueError, match="patience is 1000"):
+        Params(patience=1000.0)

@@ -1,0 +1,116 @@
+"""The battery that feeds the watch."""
+
+import math
+import random
+from typing import Any
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.rules import supply
+from cabinvigil.daemon.rules.supply import Params
+from tests.core.scenario import Night, cabin
+from tests.rules.asked import asked, says
+
+MEDIUM = Priority.MEDIUM
+BATTERY = Params(low_v=11.8, empty_v=11.0, hours=2.0)
+
+
+def sagging(
+    per_h: float, hours: float, start: float = 12.6, noise: float = 0.0
+) -> Night:
+    """A battery that falls at one rate, read once a minute."""
+    rng = random.Random(3)
+    night = Night(cabin(keys=["supply_v"]))
+    for minute in range(int(hours * 60) + 1):
+        value = start - per_h * minute / 60.0 + rng.gauss(0.0, noise)
+        night.air({"supply_v": round(value, 3)}, 60.0)
+    return night
+
+
+@pytest.mark.parametrize(
+    ("supply_v", "raises", "holds"),
+    [
+        (12.6, None, None),
+        (11.91, None, None),
+        (11.9, None, MEDIUM),
+        (11.8, MEDIUM, MEDIUM),
+        (11.1, MEDIUM, MEDIUM),
+    ],
+)
+def test_low_now(
+    supply_v: float, raises: Priority | None, holds: Priority | None
+) -> None:
+    """At its limit, and a tenth of a volt of dead-band."""
+    verdict = asked(supply, BATTERY, sagging(0.0, 0.0, supply_v))
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (raises, holds)
+    assert verdict.facts == {"supply_v": supply_v, "limit": 11.8}
+    assert verdict.worse == pytest.approx(11.8 - supply_v)
+    assert verdict.wording == ""
+
+
+def test_empty_before_the_night_is_over() -> None:
+    """12.1 V and half a volt an hour: two hours and some are left, then fewer."""
+    verdict = asked(supply, BATTERY, sagging(0.5, 0.7, 12.4))
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (None, MEDIUM)
+    assert verdict.facts["hours"] == pytest.approx((12.05 - 11.0) / 0.5, rel=0.01)
+    assert verdict.wording == "hours"
+    assert says(supply, BATTERY, sagging(0.5, 0.9, 12.4)) is MEDIUM
+
+
+def test_past_empty_no_hours_are_left() -> None:
+    """Never fewer than none."""
+    verdict = asked(supply, BATTERY, sagging(1.0, 0.7, 11.5))
+    assert verdict is not None
+    assert verdict.facts["hours"] == 0.0
+
+
+def test_noise_alone_wakes_nobody() -> None:
+    """A steady battery read roughly is not emptied by its noise."""
+    verdict = asked(supply, BATTERY, sagging(0.0, 2.0, 12.2, noise=0.02))
+    assert verdict is not None
+    assert verdict.priority is None
+
+
+def test_a_battery_that_is_charged_has_no_hours_left_to_tell() -> None:
+    """Rising: only the voltage itself is judged."""
+    verdict = asked(supply, BATTERY, sagging(-0.3, 1.0, 12.0))
+    assert verdict is not None
+    assert "hours" not in verdict.facts
+
+
+def test_only_the_window_counts() -> None:
+    """It fell in the evening and has been steady since: no hours to tell."""
+    night = sagging(0.8, 1.0)
+    night.hold({"supply_v": 11.95}, 2 * 3600.0, 60.0)
+    verdict = asked(supply, BATTERY, night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (None, "")
+
+
+def test_a_doubtful_voltage_may_warn_and_never_reassures() -> None:
+    """And an unknown one says nothing."""
+    night = Night(cabin(keys=["supply_v"]))
+    assert asked(supply, BATTERY, night) is None
+    night.air({"supply_v": 12.6}, doubtful=["supply_v"])
+    assert asked(supply, BATTERY, night) is None
+    night.air({"supply_v": 11.2}, doubtful=["supply_v"])
+    assert says(supply, BATTERY, night) is MEDIUM
+
+
+def test_it_is_not_about_the_air() -> None:
+    """A battery that recovers gives no all-clear."""
+    assert supply.ABOUT_AIR is False
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"window_s": 600.0}, {"low_v": math.nan}, {"empty_v": 0.0}, {"hours": -1.0}],
+)
+def test_limits_that_cannot_be_are_refused(wrong: dict[str, Any]) -> None:
+    """Ten minutes hold too few means to tell a fall."""
+    with pytest.raises(ValueError, match=next(iter(wrong))):
+        attrs.evolve(BATTERY, **wrong)
