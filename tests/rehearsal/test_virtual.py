@@ -54,14 +54,14 @@ def test_two_runs_go_alike() -> None:
 
 
 def test_time_does_not_creep() -> None:
-    """A hundred thousand sleeps of 0.1 s end at 10 000 s, to the nanosecond."""
+    """Thirty thousand sleeps of 0.1 s end at 3 000 s, to the nanosecond."""
 
     async def sleep() -> float:
-        for _ in range(100_000):
+        for _ in range(30_000):
             await asyncio.sleep(0.1)
         return asyncio.get_running_loop().time()
 
-    assert run_virtual(sleep()) == pytest.approx(10_000.0, abs=1e-9)
+    assert run_virtual(sleep()) == pytest.approx(3_000.0, abs=1e-9)
 
 
 def test_deadlines_are_virtual_too() -> None:
