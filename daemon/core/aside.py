@@ -31,8 +31,8 @@ def put_aside(
     until_s = float("inf")
     wakes = standing.priority if standing.stands or standing.sounds else Priority.FAULT
     if trigger is Trigger.SHELVE:
-        if wakes is Priority.HIGH or not min(spec.shelve_s, for_s) > 0.0:
-            return standing
+        if wakes is Priority.HIGH or spec.shelve_s <= 0.0 or not for_s > 0.0:
+            return standing  # NaN is no time either
         until_s = now + min(spec.shelve_s, for_s)
     elif trigger is Trigger.REMOVE and (wakes >= Priority.MEDIUM or not spec.removable):
         return standing
