@@ -19,6 +19,7 @@ from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
     Air,
+    AlarmState,
     Command,
     Estimate,
     Event,
@@ -198,6 +199,10 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     for spec in state.setup.alarms:
         verdict = spec.judge(spec.params, history, now)
         standing = before[spec.id]
+        if spec.suppressed_by:
+            coverable.append((spec, verdict))
+        if _rests(standing, verdict):
+            continue
         if standing.state in ASIDE:
             after = stay_aside(spec, standing, verdict, now)
         else:
@@ -205,15 +210,22 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
         if after is not standing:
             moved[spec.id] = after
             verdicts[spec.id] = verdict
-        if spec.suppressed_by:
-            coverable.append((spec, verdict))
-    if moved or coverable:
-        standings = {**before, **moved}
-        _suppress(standings, coverable, verdicts, now)
+    standings = {**before, **moved}
+    _suppress(standings, coverable, verdicts, now)
+    if verdicts:
         state = replace(state, standings=standings)
     state, told = tell(state, before, verdicts, now)
     state, clear = all_clear(state, now)
     return state, told + clear
+
+
+def _rests(standing: Standing, verdict: Verdict | None) -> bool:
+    """Say whether nothing asks an alarm to move: most of them, at most times."""
+    return (
+        standing.state is AlarmState.NORMAL
+        and standing.rising_s is None
+        and (verdict is None or verdict.priority is None)
+    )
 
 
 def _suppress(

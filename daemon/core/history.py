@@ -10,6 +10,7 @@ import math
 from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import Any, Literal
 
 from cabinvigil.daemon.core.dose import Dose
@@ -18,6 +19,8 @@ from cabinvigil.daemon.core.setup import SeriesSpec, Setup
 
 KEPT_MINUTES = 490
 """Eight hours of minute means and a little more: the longest mean of any limit."""
+
+_VALUE = itemgetter(1)
 
 UNDOSED = Dose()
 """A sleeper who comes from clean air."""
@@ -211,7 +214,7 @@ class History:
         if not inside:
             return None
         known_s = min(over_s, self.now - (minutes[0][0] - 30.0))
-        mean = sum([value for _, value in inside]) / len(inside)
+        mean: float = sum(map(_VALUE, inside)) / len(inside)
         return (mean * known_s + before * (over_s - known_s)) / over_s
 
 

@@ -22,6 +22,9 @@ from cabinvigil.daemon.core.state import State
 RAISES_KEPT = 32
 """Three floods' worth of raises: enough to tell a flood, and bounded."""
 
+CALLING = frozenset({"three-pulse", "temporal-four"})
+"""While one of these sounds, time alone may bring something new to say."""
+
 Verdicts = Mapping[str, Verdict | None]
 
 
@@ -36,6 +39,8 @@ def tell(
         verdicts: what the rules said of those that moved.
         now: monotonic seconds.
     """
+    if state.standings is before and not CALLING & {state.sound.pattern}:
+        return state, []
     changed: dict[str, Standing] = {}
     raised = state.raised
     commands: list[Command] = []
