@@ -1,0 +1,156 @@
+"""From what the bank believes to what will be, if nothing changes.
+
+Given ventilation and source the excess runs along one exponential, so a crossing
+within a horizon is a question about its two ends, answered for each part of the bank.
+The intervals come from a fixed spread of points through the whole belief: nothing here
+draws at random, the same night gives the same figures.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cabinvigil.daemon.trend.bank import Part
+from cabinvigil.daemon.trend.line import Line
+from cabinvigil.daemon.trend.model import MinutesTriple, Triple
+
+Believed = Sequence[tuple[float, Part]]
+"""Parts with their ventilation in 1/s."""
+
+POINTS = 120
+"""Points of the spread: the 5 % point then rests on six of them."""
+NEGLIGIBLE = 3e-4
+"""Parts below this weight move no figure that is told."""
+LONGEST_MIN = 1440.0
+"""A crossing later than a day is no crossing: nothing lasts so long unchanged."""
+ROOT_HALF = math.sqrt(0.5)
+
+
+def weighty(parts: Believed) -> Believed:
+    """Leave out the parts that move no figure, and weigh the rest to 1."""
+    kept = [item for item in parts if item[1][0] >= NEGLIGIBLE]
+    total = sum(part[0] for _, part in kept)
+    return [(k, (part[0] / total, *part[1:])) for k, part in kept]
+
+
+def below_probability(
+    parts: Believed, line: Line, limit_pct: float, horizon_s: float
+) -> float:
+    """Give the probability that O2 is at or below a limit within a horizon."""
+    level, ratio = line.level_pct, line.ratio
+    v_level, cov, v_ratio = line.var_level, 2.0 * line.cov, line.var_ratio
+    erfc, r_2 = math.erfc, ratio * ratio
+    total = 0.0
+    for k, (w, _, c, s, _z, cc, cs, _cz, ss, _sz, _zz) in parts:
+        e = math.exp(-k * horizon_s)
+        b = (1.0 - e) / k
+        end = e * c + b * s
+        if end > c:
+            var = r_2 * (e * e * cc + 2.0 * e * b * cs + b * b * ss)
+        else:  # the air clears: the worst is now
+            end, var = c, r_2 * cc
+        var += v_level - cov * end + v_ratio * end * end
+        over = (level - ratio * end - limit_pct) * ROOT_HALF
+        total += w * 0.5 * erfc(over / math.sqrt(var + 1e-12))
+    return min(1.0, max(0.0, total))
+
+
+def above_probability(parts: Believed, excess_ppm: float, horizon_s: float) -> float:
+    """Give the probability that the excess reaches a limit within a horizon."""
+    total = 0.0
+    for k, (w, _, c, s, _z, cc, cs, _cz, ss, _sz, _zz) in parts:
+        e = math.exp(-k * horizon_s)
+        b = (1.0 - e) / k
+        end, var = e * c + b * s, e * e * cc + 2.0 * e * b * cs + b * b * ss
+        if end < c:
+            end, var = c, cc
+        over = (excess_ppm - end) * ROOT_HALF
+        total += w * 0.5 * math.erfc(over / math.sqrt(var + 1e-12))
+    return min(1.0, max(0.0, total))
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One possible present."""
+
+    k_per_s: float
+    excess_ppm: float
+    source_ppm_s: float
+    level_pct: float
+    ratio: float
+
+    def o2_rate_per_h(self) -> float:
+        """Give the rate of O2 in % an hour."""
+        return -self.ratio * self.co2_rate_per_h()
+
+    def co2_rate_per_h(self) -> float:
+        """Give the rate of CO2 in ppm an hour."""
+        return 3600.0 * (self.source_ppm_s - self.k_per_s * self.excess_ppm)
+
+    def settles_pct(self) -> float:
+        """Give the level to which O2 tends."""
+        return max(0.0, self.level_pct - self.ratio * self.source_ppm_s / self.k_per_s)
+
+    def minutes_to(self, excess_ppm: float) -> float:
+        """Give the minutes until an excess is reached; infinite where it levels off."""
+        if self.excess_ppm >= excess_ppm:
+            return 0.0
+        end = self.source_ppm_s / self.k_per_s
+        if end <= excess_ppm:
+            return math.inf
+        passed = (end - excess_ppm) / (end - self.excess_ppm)
+        minutes = -math.log(passed) / self.k_per_s / 60.0
+        return minutes if minutes <= LONGEST_MIN else math.inf
+
+
+def _normals(index: int, turn: float, step: float) -> tuple[float, float]:
+    """Give two scores of an even spread over the normal law (Box and Muller 1958)."""
+    radius = math.sqrt(-2.0 * math.log(1.0 - (index * step + 0.5 * step) % 1.0))
+    angle = 2.0 * math.pi * ((index * turn) % 1.0)
+    return radius * math.cos(angle), radius * math.sin(angle)
+
+
+def spread(parts: Believed, line: Line, spacing: float) -> list[Point]:
+    """Spread points of equal weight through the whole belief.
+
+    Args:
+        parts: weights together 1, ordered by ventilation within each lag.
+        line: from excess to O2.
+        spacing: logarithm of the ratio between neighbouring hypotheses of
+            ventilation, over which each stands for all values in between.
+    """
+    points = []
+    upto, index = 0.0, 0
+    cov_share = line.cov / line.var_ratio if line.var_ratio > 0.0 else 0.0
+    rest = math.sqrt(max(0.0, line.var_level - cov_share * line.cov))
+    sd_ratio = math.sqrt(line.var_ratio)
+    for k, (w, _, c, s, _z, cc, cs, _cz, ss, _sz, _zz) in parts:
+        upto += w
+        sd_c = math.sqrt(max(cc, 1e-9))
+        sd_s = math.sqrt(max(ss - cs * cs / max(cc, 1e-9), 0.0))
+        while index < POINTS and (index + 0.5) / POINTS <= upto:
+            # Turns and steps: irrational or coprime, so that no two scores keep pace.
+            n_1, n_2 = _normals(index, 0.618034, 37.0 / POINTS)
+            n_3, n_4 = _normals(index, 0.754878, 53.0 / POINTS)
+            here = k * math.exp(spacing * ((index * 0.569840) % 1.0 - 0.5))
+            excess = c + sd_c * n_1
+            source = s + cs / sd_c * n_1 + sd_s * n_2 + (here - k) * excess
+            off = sd_ratio * n_3
+            level = line.level_pct + cov_share * off + rest * n_4
+            points.append(Point(here, excess, source, level, line.ratio + off))
+            index += 1
+    return points
+
+
+def triple(values: list[float]) -> Triple:
+    """Give the 5, 50 and 95 % points of equally weighted values."""
+    ordered = sorted(values)
+    last = len(ordered) - 1
+    low, mid, high = (ordered[round(q * last)] for q in (0.05, 0.5, 0.95))
+    return low, mid, high
+
+
+def minutes_triple(values: list[float]) -> MinutesTriple | None:
+    """Give the same of minutes; None for what levels off first."""
+    low, mid, high = (None if math.isinf(v) else v for v in triple(values))
+    return None if low is None else (low, mid, high)

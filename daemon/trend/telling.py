@@ -1,0 +1,216 @@
+"""From the filter's state to what is told: probabilities, intervals, what is odd."""
+
+from dataclasses import replace
+
+from cabinvigil.daemon.trend import line as lines
+from cabinvigil.daemon.trend.bank import Bank, all_parts
+from cabinvigil.daemon.trend.explain import (
+    NOTHING,
+    Unexplained,
+    ratio_z,
+    unexplained,
+)
+from cabinvigil.daemon.trend.gather import noise_of
+from cabinvigil.daemon.trend.grid import Grid
+from cabinvigil.daemon.trend.line import LEVEL_PCT, Line
+from cabinvigil.daemon.trend.model import Ask, Crossing, TrendEstimate, TrendSetup
+from cabinvigil.daemon.trend.project import (
+    Believed,
+    Point,
+    above_probability,
+    below_probability,
+    minutes_triple,
+    spread,
+    triple,
+    weighty,
+)
+from cabinvigil.daemon.trend.rate import robust_rate
+from cabinvigil.daemon.trend.state import STALE_S, STANDARD_HPA, TrendState
+
+SPREAD_EVERY_S = 60.0
+"""Intervals are told once a minute, so they are worked out once a minute ..."""
+SPREAD_ON_CHANGE = 0.1
+"""... and when a probability has moved by this much."""
+ODD_Z, ODD_PCT = 3.0, 0.1
+"""Where CO2 leaves so much O2 unexplained, O2's own bank has its say."""
+VAPOUR_PER_PPM = 4.0 / 3.0 * 1e-6
+"""Share of vapour that propane gives for each ppm of CO2: 4 H2O for 3 CO2."""
+GAS_J_PER_MOL_K = 8.314
+ROOM_C = 20.0
+
+
+def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
+    """Renew the estimate that the state carries."""
+    views = _views(state, now_s)
+    if not views:
+        return replace(state, estimate=None)
+    odd = _odd(state)
+    leads = views[:1] if odd.z < ODD_Z or odd.o2_pct < ODD_PCT else views
+    crossings = tuple(
+        Crossing(ask, max(_answer(setup, ask, parts, line) for parts, line, _ in leads))
+        for ask in setup.asks
+    )
+    before = state.estimate
+    if before is not None and now_s - state.spread_s < SPREAD_EVERY_S:
+        moved = max(
+            (
+                abs(new.probability - old.probability)
+                for new, old in zip(crossings, before.crossings, strict=True)
+            ),
+            default=0.0,
+        )
+        if moved < SPREAD_ON_CHANGE:
+            told = replace(
+                before,
+                at_s=now_s,
+                crossings=crossings,
+                unexplained_o2_pct=odd.o2_pct,
+                unexplained_z=odd.z,
+            )
+            return replace(state, estimate=told)
+    told = _full(setup, state, now_s, views, crossings, odd)
+    return replace(state, estimate=told, spread_s=now_s)
+
+
+View = tuple[Believed, Line, float]
+"""Parts, the line from their excess to O2 as breathed, spacing of the ventilations."""
+
+
+def _views(state: TrendState, now_s: float) -> list[View]:
+    """Give the banks that can tell, the finest first."""
+    views = []
+    if state.fine is not None and now_s - state.co2_s <= STALE_S:
+        views.append(_view(state.fine_grid, state.fine, _breathed(state)))
+    if state.coarse is not None and now_s - state.o2_s <= STALE_S:
+        line = _wet(state, lines.fixed(LEVEL_PCT), 0.0, 0.0)
+        views.append(_view(state.coarse_grid, state.coarse, line))
+    return views
+
+
+def _view(grid: Grid, bank: Bank, line: Line) -> View:
+    return weighty(all_parts(grid, bank)), line, grid.spacing
+
+
+def _wet(state: TrendState, line: Line, per_ppm: float, excess_ppm: float) -> Line:
+    """Turn a line of dry O2 into one of O2 as breathed.
+
+    Args:
+        state: knows the vapour now.
+        line: of dry O2.
+        per_ppm: vapour that comes with each further ppm of CO2, as a share.
+        excess_ppm: the excess now, at which the vapour now stands.
+    """
+    if state.vapour is None:
+        return line
+    air = 1.0 - state.vapour
+    push = line.o2_pct(excess_ppm) * per_ppm
+    return Line(
+        line.level_pct * air + push * excess_ppm,
+        line.ratio * air + push,
+        line.var_level * air * air,
+        line.cov * air * air,
+        line.var_ratio * air * air,
+    )
+
+
+def _breathed(state: TrendState) -> Line:
+    """Give the line of O2 as breathed, with the vapour that will follow the CO2."""
+    per_ppm, excess_ppm = 0.0, state.lagged_ppm
+    if state.vapour is not None and len(state.minutes) > 5:
+        then, now = state.minutes[-6], state.minutes[-1]
+        rise_ppm = now.co2_ppm - then.co2_ppm
+        if then.vapour is not None and now.vapour is not None and rise_ppm > 100.0:
+            per_ppm = (now.vapour - then.vapour) / rise_ppm
+            per_ppm = min(max(per_ppm, 0.0), VAPOUR_PER_PPM)
+    return _wet(state, state.line, per_ppm, excess_ppm)
+
+
+def _answer(setup: TrendSetup, ask: Ask, parts: Believed, line: Line) -> float:
+    if ask.quantity == "o2_pct":
+        limit_pct = ask.limit + setup.margin_pct
+        return below_probability(parts, line, limit_pct, ask.horizon_s)
+    return above_probability(parts, ask.limit - setup.outdoor_co2_ppm, ask.horizon_s)
+
+
+def _odd(state: TrendState) -> Unexplained:
+    if len(state.minutes) < 2:
+        return NOTHING
+    # A minute's mean of six steps; a coarse step averages out by a half at best.
+    o2 = max(noise_of(state.o2) * 0.4, state.o2.step * 0.15)
+    return unexplained(state.minutes, o2, noise_of(state.co2) * 0.4)
+
+
+def _burn_kw(setup: TrendSetup, state: TrendState, source_ppm_s: float) -> float:
+    """Give the power of a flame that makes so much CO2."""
+    volume_m3 = setup.volume_m3 or 0.0
+    temp_c = ROOM_C if state.temp_c is None else state.temp_c
+    pressure_hpa = state.pressure_hpa or STANDARD_HPA
+    moles = 100.0 * pressure_hpa * volume_m3 / (GAS_J_PER_MOL_K * (temp_c + 273.15))
+    return max(0.0, source_ppm_s) * 1e-6 * moles * setup.fuel_kj_per_mol_co2
+
+
+def _full(
+    setup: TrendSetup,
+    state: TrendState,
+    now_s: float,
+    views: list[View],
+    crossings: tuple[Crossing, ...],
+    odd: Unexplained,
+) -> TrendEstimate:
+    """Work out every figure of the estimate."""
+    parts, line, spacing = views[0]
+    has_co2 = state.fine is not None and now_s - state.co2_s <= STALE_S
+    points = spread(parts, line, spacing)
+    mean = sum(part[0] * part[2] for _, part in parts)
+    burn = has_co2 and setup.volume_m3 is not None
+    kw = [_burn_kw(setup, state, p.source_ppm_s) for p in points] if burn else None
+    return TrendEstimate(
+        at_s=now_s,
+        crossings=crossings,
+        o2_pct=line.o2_pct(mean),
+        o2_rate_pct_per_h=triple([p.o2_rate_per_h() for p in points]),
+        o2_settles_pct=triple([p.settles_pct() for p in points]),
+        o2_minutes=minutes_triple(_o2_minutes(setup, points)),
+        co2_ppm=mean + setup.outdoor_co2_ppm if has_co2 else None,
+        co2_rate_ppm_per_h=triple([p.co2_rate_per_h() for p in points])
+        if has_co2
+        else None,
+        co2_minutes=minutes_triple(_co2_minutes(setup, points)) if has_co2 else None,
+        air_changes_per_h=triple([p.k_per_s * 3600.0 for p in points]),
+        burn_kw=None if kw is None else triple(kw),
+        source_ppm_per_h=triple([p.source_ppm_s * 3600.0 for p in points]),
+        o2_per_co2=line.ratio * 1e4,
+        sensors=_sensors(state, now_s, has_co2),
+        unexplained_o2_pct=odd.o2_pct,
+        unexplained_z=odd.z,
+        gases_disagree_z=ratio_z(state.line, state.vapour is None)
+        if has_co2 and state.line_is_read
+        else 0.0,
+        robust_o2_rate=robust_rate(
+            [(60.0 * i, m.o2_pct) for i, m in enumerate(state.minutes[-10:])]
+        ),
+        watched_s=now_s - (now_s if state.started_s is None else state.started_s),
+    )
+
+
+def _o2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:
+    limit = next((a.limit for a in setup.asks if a.quantity == "o2_pct"), 19.5)
+    return [p.minutes_to((p.level_pct - limit) / p.ratio) for p in points]
+
+
+def _co2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:
+    limit = next((a.limit for a in setup.asks if a.quantity == "co2_ppm"), 3e4)
+    return [p.minutes_to(limit - setup.outdoor_co2_ppm) for p in points]
+
+
+def _sensors(state: TrendState, now_s: float, has_co2: bool) -> tuple[str, ...]:
+    told = []
+    if now_s - state.o2_s <= STALE_S:
+        told.append("o2_pct")
+    if has_co2:
+        told.append("co2_ppm")
+    if state.vapour is not None:
+        told.extend(("temp_c", "rh_pct"))
+    if state.pressure_hpa is not None:
+        told.append("pressure_hpa")
+    return tuple(told)
