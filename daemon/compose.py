@@ -35,6 +35,7 @@ WATCH_SOURCES = (
     "light",
     "settings",
     "state",
+    "ask",
     "trend",
 )
 """What may report a fault without being a part."""

@@ -116,6 +116,12 @@ class Watcher:
         self._values, self._at_least, self._doubtful = {}, set(), set()
         self.take(air)
 
+    def adopt(self, composed: Composed, state: State) -> None:
+        """Go on with another setup (a reload); readings that wait are judged by it."""
+        self.composed, self.state = composed, state
+        known = composed.setup.series
+        self._values = {k: v for k, v in self._values.items() if k in known}
+
     def on_event(self, event: SourceFault | SourceOk | Act) -> None:
         """Take a fault, its end, or what a person did."""
         self.take(event)

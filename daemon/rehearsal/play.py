@@ -82,7 +82,14 @@ async def play(
 
     settings = rehearsal.settings
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
-        stage = Stage(Path(folder), air, now, rehearsal.seed, rehearsal.failures)
+        stage = Stage(
+            Path(folder),
+            air,
+            now,
+            lambda at_s, call, *values: loop.call_at(origin_s + at_s, call, *values),
+            rehearsal.seed,
+            rehearsal.failures,
+        )
         stage.hang(settings.parts)
         urgent, until = asyncio.Event(), asyncio.Event()
         reports: list[Any] = []

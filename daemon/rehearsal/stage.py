@@ -40,6 +40,8 @@ class Stage:
     """For the ports' names."""
     air: Callable[[], AirNow]
     now: Callable[[], float]
+    at: Callable[..., object]
+    """Calls a function at a moment of `now`, as a loop's `call_at`."""
     seed: int = 1
     failures: Sequence[Span] = ()
     """What goes wrong on which wire, and when."""
@@ -63,7 +65,8 @@ class Stage:
             elif part.kind in known.AT_A_CONVERTER:
                 at = (part.bus or "", self._address(name, part))
                 volts = known.AT_A_CONVERTER[part.kind](self.air, seed, self.now)
-                converters.setdefault(at, {})[part.kind] = volts
+                pins = str(part.options.get("pins", "0-1"))
+                converters.setdefault(at, {})[pins] = volts
             elif part.kind in known.ON_SERIAL:
                 self._on_serial(name, part.kind, seed)
             elif part.kind in known.IN_A_FILE:
@@ -125,6 +128,7 @@ class Stage:
             bus = FaultySMBus(
                 self._bus(name), addresses, self.failures, self.seed, self.now
             )
+            bus.keep_time(self.at)
         return I2cBus(name, device, open_smbus=lambda _path: bus, blocking=False)
 
     def _serial(self, name: str, _part: PartSettings, baud: int) -> OpenPort:

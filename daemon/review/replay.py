@@ -6,7 +6,7 @@ from typing import Any
 
 from cabinvigil.daemon.compose import Composed, compose, compose_columns
 from cabinvigil.daemon.core.engine import State, start, step
-from cabinvigil.daemon.core.kept import restore
+from cabinvigil.daemon.core.kept import restore, resume
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -137,9 +137,11 @@ def replay_log(
         if line.event == "start":
             if line.fields.get("continues") and state is not None:
                 continue
-            offset_s += last_s
+            if line.up_s < last_s:
+                offset_s += last_s  # a new run: its clock begins anew
             last_s = line.up_s
-            state = _begin(line, settings, render)
+            state, said = _begin(line, settings, render)
+            yield offset_s + last_s, said
             continue
         event = event_of(line)
         if event is None:
@@ -154,15 +156,19 @@ def replay_log(
         yield offset_s + last_s, commands
 
 
-def _begin(line: LogLine, settings: Settings | None, render: Render) -> State | None:
+def _begin(
+    line: LogLine, settings: Settings | None, render: Render
+) -> tuple[State | None, list[Command]]:
+    """Start as that run did; what it took over from before stands at once."""
     ran = settings
     if ran is None:
         plain = line.fields.get("config")
         if not isinstance(plain, dict):
-            return None
+            return None, []
         ran = from_plain(plain)
     setup = compose_settings(ran, render).setup
     kept = line.fields.get("kept")
-    if isinstance(kept, dict):
-        return restore(setup, kept, line.up_s, down_s=line.fields.get("down_s"))[0]
-    return start(setup, line.up_s)
+    if kept is None:
+        return start(setup, line.up_s), []
+    state, _ = restore(setup, kept, line.up_s, down_s=line.fields.get("down_s"))
+    return state, resume(state, line.up_s)

@@ -1,0 +1,368 @@
+"""The one shell: settings -> parts -> core -> outputs, in one task group."""
+
+import asyncio
+import signal
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.ask import Ask
+from cabinvigil.daemon.asksocket import AskError, AskSocket
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.compose import Composed, compose
+from cabinvigil.daemon.core.engine import State, start
+from cabinvigil.daemon.core.kept import restore, resume, to_plain
+from cabinvigil.daemon.core.model import (
+    Act,
+    Alert,
+    Priority,
+    Record,
+    SourceFault,
+    SourceOk,
+)
+from cabinvigil.daemon.host import EVERY_S, HostWatch, Seen, cpu_c, is_under_volted
+from cabinvigil.daemon.keep import Keeper, StateFile
+from cabinvigil.daemon.keeping_watch import keep_watch
+from cabinvigil.daemon.outlets import OpenLine, Outlets, make_outlets
+from cabinvigil.daemon.outputs.button import Button
+from cabinvigil.daemon.outputs.line import EdgeLine, open_button, open_gpio
+from cabinvigil.daemon.outputs.nights import EARLIEST
+from cabinvigil.daemon.sdnotify import Notifier, watchdog_period_s
+from cabinvigil.daemon.settings import ConfigError, Settings, load
+from cabinvigil.daemon.start_record import start_fields
+from cabinvigil.daemon.status import status
+from cabinvigil.daemon.watchdog import Watchdog
+from cabinvigil.daemon.watcher import Watcher
+from cabinvigil.daemon.wiring import REAL, Wired, Wires, part_infos, wire
+from cabinvigil.daemon.words_loading import renderer
+
+STATE_FILE = "state"
+STOP_S = 4.0
+"""For all outputs to finish; systemd waits 10 s."""
+SOCKET_RETRY_S = 30.0
+
+Reply = Callable[[Mapping[str, Any]], None]
+
+
+@dataclass(frozen=True)
+class Machine:
+    """What the shell takes from the machine; tests bring their own."""
+
+    clock: Clock = field(default_factory=SystemClock)
+    wires: Wires = REAL
+    open_line: OpenLine = open_gpio
+    open_button: Callable[..., EdgeLine] = open_button
+    environ: Mapping[str, str] = field(default_factory=dict)
+    pid: int = 0
+
+
+def today(wall: datetime) -> date | None:
+    """Return the day, or None where the clock cannot be right."""
+    return wall.date() if wall >= EARLIEST else None
+
+
+def compose_now(settings: Settings, wall: datetime) -> Composed:
+    """Compose the core of these settings."""
+    return compose(
+        settings.cabin,
+        settings.parts,
+        part_infos(settings.parts),
+        settings.alarms,
+        renderer(settings.watch.language, settings.watch.words),
+        buses=tuple(settings.i2c),
+        today=today(wall),
+    )
+
+
+class App:
+    """One run of the daemon."""
+
+    def __init__(self, settings: Settings, path: Path, machine: Machine) -> None:
+        """Set everything up; nothing runs before `run`.
+
+        Args:
+            settings: what to watch.
+            path: the config file, read anew at a reload.
+            machine: clock, wires and pins.
+        """
+        self.settings = settings
+        self._path = path
+        self._machine = machine
+        self._clock = machine.clock
+        self._loop = asyncio.get_running_loop()
+        self._until = asyncio.Event()
+        self._changed = asyncio.Event()
+        self._urgent = asyncio.Event()
+        self._notifier = Notifier(machine.environ)
+        self._is_ready = False
+        self._outlets = self._make_outlets(settings)
+        file = StateFile(Path(settings.watch.state_folder) / STATE_FILE)
+        self._keeper = Keeper(file, self._clock, self.report)
+        self._host = HostWatch(self.report)
+        self._host_due_s = self._clock.monotonic()
+        kept = file.load(self._clock.wall(), self._clock.monotonic())
+        composed = compose_now(settings, self._clock.wall())
+        state = start(composed.setup, 0.0)
+        self._notes = list(kept.notes)
+        self._kept = kept
+        if kept.body is not None:
+            state, lost = restore(composed.setup, kept.body, 0.0, down_s=kept.down_s)
+            self._notes += lost
+        self.watcher = self._watcher(composed, state)
+
+    def _make_outlets(self, settings: Settings) -> Outlets:
+        return make_outlets(
+            settings,
+            self._clock,
+            self.report,
+            on_ask=self._from_thread,
+            on_refused=self.refused,
+            open_line=self._machine.open_line,
+        )
+
+    def _watcher(self, composed: Composed, state: State) -> Watcher:
+        return Watcher(
+            composed,
+            self._clock,
+            self._outlets.all,
+            state=state,
+            on_change=lambda now: self._keeper.offer(lambda: to_plain(now)),
+            on_urgent=self._urgent.set,
+        )
+
+    # --- what comes in from other threads -----------------------------------
+
+    def _soon(self, call: Callable[..., None], *values: Any) -> None:
+        """Call on the loop; at the very end there may be no loop any more."""
+        with suppress(RuntimeError):
+            self._loop.call_soon_threadsafe(call, *values)
+
+    def report(self, event: SourceFault | SourceOk) -> None:
+        """Take an output's health, from any thread."""
+        self._soon(lambda: self.watcher.on_event(event))
+
+    def refused(self, text: str) -> None:
+        """Log an ask that was refused, from any thread."""
+        record = Record("fault", {"source": "ask", "kind": "refused", "text": text})
+        self._soon(lambda: self.watcher.hand_out([record], self.watcher.up_s()))
+
+    def _from_thread(self, ask: Ask, reply: Reply) -> None:
+        self._soon(self.answer, ask, reply)
+
+    def on_button(self, act: Act) -> None:
+        """Take a press, from the button's thread."""
+        self._soon(lambda: self.watcher.on_event(act))
+
+    def answer(self, ask: Ask, reply: Reply) -> None:
+        """Answer an ask, on the loop."""
+        if ask.act is None:
+            reply({"ok": True, **status(self.watcher, self.settings)})
+            return
+        before = self.watcher.state.standings
+        self.watcher.on_event(ask.act)
+        changed = sum(
+            self.watcher.state.standings[alarm].state is not standing.state
+            for alarm, standing in before.items()
+        )
+        reply({"ok": True, "changed": changed, "text": _done(ask.act, changed)})
+
+    # --- the run --------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Watch until told to stop."""
+        self._outlets.start()
+        self._keeper.start()
+        for number, act in (
+            (signal.SIGTERM, self._until.set),
+            (signal.SIGINT, self._until.set),
+            (signal.SIGHUP, self.reload),
+        ):
+            self._loop.add_signal_handler(number, act)
+        button = self._button()
+        self._begin()
+        try:
+            while not self._until.is_set():
+                await self._stint()
+        finally:
+            self._notifier.stopping()
+            button.stop(1.0) if button is not None else None
+            now = self.watcher.up_s()
+            self.watcher.hand_out([Record("stop", {"reason": "told to stop"})], now)
+            state = self.watcher.state
+            self._keeper.offer(lambda: to_plain(state))
+            self._keeper.stop(STOP_S)
+            self._outlets.stop(STOP_S)
+
+    def _button(self) -> Button | None:
+        wanted = self.settings.button
+        if wanted is None:
+            return None
+        button = Button(
+            lambda: self._machine.open_button(
+                wanted.line, active_low=wanted.active_low
+            ),
+            self.on_button,
+            self.report,
+            self._clock,
+        )
+        button.start()
+        return button
+
+    def _begin(self, **more: Any) -> None:
+        """Log what runs, say what is laxer, and sound what stood before."""
+        fields = start_fields(self.settings) | more
+        if self._kept.body is not None:
+            fields |= {"kept": self._kept.body, "down_s": self._kept.down_s}
+        watcher = self.watcher
+        now = watcher.up_s()
+        watcher.hand_out([Record("start", fields, urgent=True)], now)
+        watcher.hand_out(resume(watcher.state, now), now)
+        for text in self._notes:
+            watcher.on_event(SourceFault("state", "out-of-range", text))
+        for text in self.settings.laxer:
+            watcher.hand_out([Alert("laxer-limit", Priority.LOW, text)], now)
+
+    async def _stint(self) -> None:
+        """Watch with one set of parts, until stopped or until the parts change."""
+        self._changed.clear()
+        over = asyncio.Event()
+        wired = self._wire()
+        watchdog = Watchdog(
+            self._notifier,
+            watchdog_period_s(self._machine.environ, self._machine.pid),
+            self.settings.watch.tick_s,
+            self._outlets.buzzer.alive_at_s if self._outlets.buzzer else None,
+        )
+        try:
+            async with asyncio.TaskGroup() as group:
+                tasks = [
+                    group.create_task(self._serve(), name="ask-socket"),
+                    group.create_task(self._feed(watchdog), name="watchdog"),
+                    group.create_task(self._end(over), name="end"),
+                ]
+                await keep_watch(
+                    self.watcher,
+                    wired.samplers,
+                    self._clock,
+                    self.settings.watch.tick_s,
+                    urgent=self._urgent,
+                    until=over,
+                    after_tick=lambda: self._after_tick(watchdog),
+                )
+                for task in tasks:
+                    task.cancel()
+        finally:
+            wired.close()
+
+    def _wire(self) -> Wired:
+        buses = {name: bus.device for name, bus in self.settings.i2c.items()}
+        return wire(
+            self.settings.parts, buses, self.watcher, self._clock, self._machine.wires
+        )
+
+    async def _end(self, over: asyncio.Event) -> None:
+        """End a stint when told to stop, or when the parts have changed."""
+        waits = [self._until.wait(), self._changed.wait()]
+        tasks = [asyncio.ensure_future(wait) for wait in waits]
+        try:
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in tasks:
+                task.cancel()
+        over.set()
+
+    async def _feed(self, watchdog: Watchdog) -> None:
+        """Bridge long ticks: look at the watchdog between them, from this loop."""
+        if watchdog.period_s is None:
+            return
+        while True:
+            await asyncio.sleep(watchdog.period_s)
+            watchdog.look(self._clock.monotonic())
+
+    async def _serve(self) -> None:
+        """Answer on the local socket; without it the watch goes on, and says so."""
+        ask = self.settings.ask
+        while True:
+            server = AskSocket(
+                Path(ask.socket),
+                ask.group,
+                self._clock,
+                on_ask=self.answer,
+                on_refused=self.refused,
+            )
+            try:
+                await server.serve()
+            except AskError as error:
+                fault = SourceFault("ask", "not-writable", str(error))
+                self.watcher.on_event(fault)
+            await asyncio.sleep(SOCKET_RETRY_S)
+
+    def _after_tick(self, watchdog: Watchdog) -> None:
+        now_s = self._clock.monotonic()
+        watchdog.stepped(now_s)
+        if not self._is_ready:
+            self._is_ready = True
+            self._notifier.ready(f"watching {self.settings.cabin.name}")
+        if now_s >= self._host_due_s:
+            self._host_due_s = now_s + EVERY_S
+            self._host.look(Seen(now_s, self._clock.wall(), cpu_c(), is_under_volted()))
+
+    # --- reload ---------------------------------------------------------------
+
+    def reload(self) -> None:
+        """Read the config anew; a bad one is refused aloud and the old one kept."""
+        self._notifier.reloading(self._clock.monotonic())
+        try:
+            settings = load(self._path)
+            composed = compose_now(settings, self._clock.wall())
+        except ConfigError as error:
+            text = f"the new config is refused, the old one goes on: {error}"
+            self.watcher.on_event(SourceFault("settings", "refused", text))
+        else:
+            self._take_over(settings, composed)
+        self._notifier.ready(f"watching {self.settings.cabin.name}")
+
+    def _take_over(self, settings: Settings, composed: Composed) -> None:
+        old = self.settings
+        watcher = self.watcher
+        now = watcher.up_s()
+        body = to_plain(watcher.state)
+        state, lost = restore(composed.setup, body, now, down_s=0.0)
+        self.settings = settings
+        watcher.adopt(composed, state)
+        fields = start_fields(settings) | {"kept": body, "down_s": 0.0, "reload": True}
+        watcher.hand_out([Record("start", fields, urgent=True)], now)
+        watcher.hand_out(resume(state, now), now)
+        watcher.on_event(SourceOk("settings"))
+        stays = [
+            name
+            for name in ("buzzer", "light", "button", "mqtt", "log", "ask")
+            if getattr(old, name) != getattr(settings, name)
+        ]
+        for text in lost:
+            watcher.on_event(SourceFault("state", "out-of-range", text))
+        if stays:
+            text = f"[{'], ['.join(stays)}] changed: restart the daemon to use them"
+            watcher.on_event(SourceFault("settings", "refused", text))
+        if (old.parts, old.i2c, old.watch.tick_s) != (
+            settings.parts,
+            settings.i2c,
+            settings.watch.tick_s,
+        ):
+            self._changed.set()
+
+
+def _done(act: Act, changed: int) -> str:
+    if act.kind.value == "mark":
+        return "marked"
+    if act.kind.value == "test":
+        return "the test sounds, unless an alarm does"
+    return f"done; {changed} alarms changed" if changed else "nothing to change"
+
+
+async def run_app(settings: Settings, path: Path, machine: Machine) -> None:
+    """Run the daemon on the running loop until it is told to stop."""
+    await App(settings, path, machine).run()

@@ -1,0 +1,40 @@
+"""What the watch says of itself to those who ask: `show`, `precheck`, a phone."""
+
+from typing import Any
+
+from cabinvigil.daemon.core.model import AlarmState
+from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.start_record import version
+from cabinvigil.daemon.watcher import Watcher
+
+
+def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
+    """Return where everything stands, fit for JSON, units in the keys."""
+    state = watcher.state
+    trend = state.setup.trend
+    estimate = state.history.trend
+    return {
+        "cabin": settings.cabin.name,
+        "version": version(),
+        "up_s": watcher.up_s(),
+        "tick_s": settings.watch.tick_s,
+        "readings": dict(watcher.numbers()),
+        "cohb_pct": round(state.history.dose.cohb_pct, 2),
+        "alarms": [
+            {
+                "alarm": alarm,
+                "state": standing.state.value,
+                "priority": standing.priority.word,
+                "since_s": standing.since_s,
+                "text": standing.text,
+            }
+            for alarm, standing in state.standings.items()
+            if standing.state is not AlarmState.NORMAL
+        ],
+        "sounding": state.sound.pattern,
+        "faults": {name: fault.text for name, fault in state.history.sources.items()},
+        "estimate": None
+        if trend is None or estimate is None
+        else dict(trend.fields(estimate)),
+        "laxer": list(settings.laxer),
+    }
