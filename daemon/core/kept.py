@@ -88,6 +88,39 @@ def restore(
     return restored, lost
 
 
+def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]]:
+    """Go on with another setup, the config having been changed while running.
+
+    Alarms come over as in `restore`; what is known of the air, of the dose and of the
+    sources stays known, except where a series is now another one.
+
+    Returns:
+        The state, and a sentence on each thing that could not be taken over.
+    """
+    carried, lost = restore(setup, to_plain(state), now, down_s=0.0)
+    old = state.setup
+    series = {
+        key: state.history.series[key]
+        if old.series.get(key) == spec
+        else carried.history.series[key]
+        for key, spec in setup.series.items()
+    }
+    history = replace(state.history, setup=setup, now=now, series=series)
+    same_trend = setup.trend == old.trend
+    if not same_trend:
+        history = replace(history, trend=None)
+    carried = replace(
+        carried,
+        history=history,
+        before_s=state.before_s,
+        raised=state.raised,
+        trend_state=state.trend_state if same_trend else carried.trend_state,
+        trend_s=state.trend_s if same_trend else carried.trend_s,
+        estimated_s=state.estimated_s,
+    )
+    return carried, lost
+
+
 def resume(state: State, now: float) -> list[Command]:
     """Say, first thing after `restore`, where all alarms stand, and sound.
 

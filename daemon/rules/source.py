@@ -16,12 +16,24 @@ class Params:
     """The part's config name; filled in when the config is read."""
 
 
+def _has_spoken(history: History, part: str) -> bool:
+    """Say whether any of a part's series was taken since the start, if it has any."""
+    keys = [key for key, spec in history.setup.series.items() if spec.part == part]
+    since_s = history.started_s
+    return not keys or any(history.series[key].at_s >= since_s for key in keys)
+
+
 def judge(params: Params, history: History, now: float) -> Verdict | None:
-    """Judge whether the part has a fault now."""
+    """Judge whether the part has a fault now.
+
+    Returns:
+        None where no fault is known of a part that has not spoken since the start: one
+        that was at fault before a restart is not well for having said nothing yet.
+    """
     del now
     fault = history.sources.get(params.subject)
     if fault is None:
-        return _FINE
+        return _FINE if _has_spoken(history, params.subject) else None
     return Verdict(
         Priority.FAULT,
         facts={"part": params.subject, "text": fault.text},

@@ -119,3 +119,13 @@ def test_a_source_is_at_fault_while_it_says_so(rule: ModuleType, word: str) -> N
     night.take(SourceOk("cell"))
     assert says(rule, params, night) is None
     assert night.state.history.sources == {}
+
+
+def test_a_part_that_was_at_fault_is_not_well_for_saying_nothing() -> None:
+    """After a restart None, until one of its own series speaks."""
+    night = Night(cabin(keys=["o2_pct", "co_ppm"]))
+    params = source.Params("the-o2_pct")
+    night.air({"co_ppm": 0.0})
+    assert asked(source, params, night) is None
+    night.air({"o2_pct": 20.9})
+    assert says(source, params, night) is None
