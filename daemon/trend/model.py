@@ -4,9 +4,11 @@ All values are frozen; the filter's state is a value too, so the same night give
 same estimates whether it is lived, rehearsed or replayed.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from cabinvigil.daemon.trend.bank import Part
+from cabinvigil.daemon.trend.line import Line
 from cabinvigil.daemon.trend.rate import Rate
 
 Triple = tuple[float, float, float]
@@ -23,15 +25,20 @@ class Ask:
     limit: float
     side: Literal["below", "above"]
     horizon_s: float
+    is_told: bool = True
+    """False: wanted by a rule alone, not told once a minute."""
 
 
 DEFAULT_ASKS = (
     Ask("o2_pct", 19.5, "below", 1200.0),
     Ask("o2_pct", 19.5, "below", 300.0),
+    Ask("o2_pct", 19.55, "below", 1200.0, is_told=False),
+    Ask("o2_pct", 19.55, "below", 300.0, is_told=False),
     Ask("co2_ppm", 30000.0, "above", 1200.0),
     Ask("co2_ppm", 30000.0, "above", 300.0),
 )
-"""The limits of `o2-low` and `co2-level`, 20 and 5 min ahead (design, section 7)."""
+"""The limits of `o2-low` and `co2-level`, 20 and 5 min ahead (design, section 7), and
+`o2-projected`'s own with its margin."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +62,6 @@ class TrendSetup:
     """Moles of O2 the fuel takes for each mole of CO2 it gives; propane 5/3."""
     fuel_kj_per_mol_co2: float = 2219.2 / 3.0
     """Heat on the higher heating value for each mole of CO2; propane 2219.2 kJ/mol."""
-    margin_pct: float = 0.0
-    """Added to an O2 limit before its crossing is judged; said in the evidence."""
     asks: tuple[Ask, ...] = DEFAULT_ASKS
 
 
@@ -70,6 +75,21 @@ class Observation:
     temp_c: float | None = None
     rh_pct: float | None = None
     pressure_hpa: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One bank's belief, as it is projected."""
+
+    parts: tuple[tuple[float, Part], ...]
+    """Ventilation in 1/s with each Gaussian; weights together 1."""
+    line: Line
+    """From CO2's excess to O2 as breathed."""
+    spacing: float
+    """Logarithm of the ratio between neighbouring ventilations."""
+    outdoor_co2_ppm: float
+    reads_co2: bool
+    """False: the excess is O2 in disguise, and says nothing of CO2."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,13 +135,6 @@ class TrendEstimate:
     """Sen's rate over the last minutes, which knows no model."""
     watched_s: float
     """How long the filter has been fed."""
-
-    def probability(
-        self, quantity: str, limit: float, horizon_s: float
-    ) -> float | None:
-        """Find the answer to one ask; None where it was not asked."""
-        for crossing in self.crossings:
-            ask = crossing.ask
-            if (ask.quantity, ask.limit, ask.horizon_s) == (quantity, limit, horizon_s):
-                return crossing.probability
-        return None
+    belief: tuple[View, ...] = field(default=(), repr=False, compare=False)
+    """What it rests on, the leading bank first: any other question can be asked of
+    it (`trend.project.probability`)."""

@@ -92,6 +92,10 @@ class Trend:
         }
         for crossing in estimate.crossings:
             ask = crossing.ask
+            if not ask.is_told or (
+                ask.quantity == "co2_ppm" and estimate.co2_ppm is None
+            ):
+                continue
             word = "o2" if ask.quantity == "o2_pct" else "co2"
             limit = f"{ask.limit:g}".replace(".", "_")
             key = f"{word}_{ask.side}_{limit}_within_{ask.horizon_s / 60.0:g}min"

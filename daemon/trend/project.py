@@ -12,7 +12,13 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.trend.bank import Part
 from cabinvigil.daemon.trend.line import Line
-from cabinvigil.daemon.trend.model import MinutesTriple, Triple
+from cabinvigil.daemon.trend.model import (
+    Ask,
+    MinutesTriple,
+    TrendEstimate,
+    Triple,
+    View,
+)
 
 Believed = Sequence[tuple[float, Part]]
 """Parts with their ventilation in 1/s."""
@@ -26,11 +32,46 @@ LONGEST_MIN = 1440.0
 ROOT_HALF = math.sqrt(0.5)
 
 
-def weighty(parts: Believed) -> Believed:
+def weighty(parts: Believed) -> tuple[tuple[float, Part], ...]:
     """Leave out the parts that move no figure, and weigh the rest to 1."""
     kept = [item for item in parts if item[1][0] >= NEGLIGIBLE]
-    total = sum(part[0] for _, part in kept)
-    return [(k, (part[0] / total, *part[1:])) for k, part in kept]
+    total = sum([part[0] for _, part in kept])
+    return tuple([(k, (part[0] / total, *part[1:])) for k, part in kept])
+
+
+def answer(ask: Ask, views: Sequence[View]) -> float:
+    """Give the probability of one crossing: the highest of the banks that are asked."""
+    found = 0.0
+    for view in views:
+        if ask.quantity == "o2_pct":
+            p = below_probability(view.parts, view.line, ask.limit, ask.horizon_s)
+        elif view.reads_co2:
+            excess_ppm = ask.limit - view.outdoor_co2_ppm
+            p = above_probability(view.parts, excess_ppm, ask.horizon_s)
+        else:
+            continue
+        found = max(found, p)
+    return found
+
+
+def probability(estimate: TrendEstimate, ask: Ask) -> float | None:
+    """Answer a question of an estimate, one that was asked beforehand or any other.
+
+    Returns:
+        None where nothing measures what is asked.
+    """
+    if ask.quantity == "co2_ppm" and estimate.co2_ppm is None:
+        return None
+    for crossing in estimate.crossings:
+        known = crossing.ask
+        if (known.quantity, known.limit, known.horizon_s, known.side) == (
+            ask.quantity,
+            ask.limit,
+            ask.horizon_s,
+            ask.side,
+        ):
+            return crossing.probability
+    return answer(ask, estimate.belief) if estimate.belief else None
 
 
 def below_probability(

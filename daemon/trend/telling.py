@@ -13,12 +13,10 @@ from cabinvigil.daemon.trend.explain import (
 from cabinvigil.daemon.trend.gather import noise_of
 from cabinvigil.daemon.trend.grid import Grid
 from cabinvigil.daemon.trend.line import LEVEL_PCT, Line
-from cabinvigil.daemon.trend.model import Ask, Crossing, TrendEstimate, TrendSetup
+from cabinvigil.daemon.trend.model import Crossing, TrendEstimate, TrendSetup, View
 from cabinvigil.daemon.trend.project import (
-    Believed,
     Point,
-    above_probability,
-    below_probability,
+    answer,
     minutes_triple,
     spread,
     triple,
@@ -41,15 +39,13 @@ ROOM_C = 20.0
 
 def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
     """Renew the estimate that the state carries."""
-    views = _views(state, now_s)
+    views = _views(setup, state, now_s)
     if not views:
         return replace(state, estimate=None)
     odd = _odd(state)
-    leads = views[:1] if odd.z < ODD_Z or odd.o2_pct < ODD_PCT else views
-    crossings = tuple(
-        Crossing(ask, max(_answer(setup, ask, parts, line) for parts, line, _ in leads))
-        for ask in setup.asks
-    )
+    # Where CO2 does not explain the fall, what O2 does by itself comes first.
+    leads = views[:1] if odd.z < ODD_Z or odd.o2_pct < ODD_PCT else views[::-1]
+    crossings = tuple(Crossing(ask, answer(ask, leads)) for ask in setup.asks)
     before = state.estimate
     if before is not None and now_s - state.spread_s < SPREAD_EVERY_S:
         moved = max(
@@ -64,31 +60,32 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
                 before,
                 at_s=now_s,
                 crossings=crossings,
+                belief=tuple(leads),
                 unexplained_o2_pct=odd.o2_pct,
                 unexplained_z=odd.z,
             )
             return replace(state, estimate=told)
-    told = _full(setup, state, now_s, views, crossings, odd)
+    told = _full(setup, state, now_s, leads, crossings, odd)
     return replace(state, estimate=told, spread_s=now_s)
 
 
-View = tuple[Believed, Line, float]
-"""Parts, the line from their excess to O2 as breathed, spacing of the ventilations."""
-
-
-def _views(state: TrendState, now_s: float) -> list[View]:
+def _views(setup: TrendSetup, state: TrendState, now_s: float) -> list[View]:
     """Give the banks that can tell, the finest first."""
     views = []
     if state.fine is not None and now_s - state.co2_s <= STALE_S:
-        views.append(_view(state.fine_grid, state.fine, _breathed(state)))
+        views.append(_view(setup, state, state.fine_grid, state.fine, _breathed(state)))
     if state.coarse is not None and now_s - state.o2_s <= STALE_S:
         line = _wet(state, lines.fixed(LEVEL_PCT), 0.0, 0.0)
-        views.append(_view(state.coarse_grid, state.coarse, line))
+        views.append(_view(setup, state, state.coarse_grid, state.coarse, line))
     return views
 
 
-def _view(grid: Grid, bank: Bank, line: Line) -> View:
-    return weighty(all_parts(grid, bank)), line, grid.spacing
+def _view(
+    setup: TrendSetup, state: TrendState, grid: Grid, bank: Bank, line: Line
+) -> View:
+    parts = weighty(all_parts(grid, bank))
+    co2_ppm = setup.outdoor_co2_ppm
+    return View(parts, line, grid.spacing, co2_ppm, grid is state.fine_grid)
 
 
 def _wet(state: TrendState, line: Line, per_ppm: float, excess_ppm: float) -> Line:
@@ -125,13 +122,6 @@ def _breathed(state: TrendState) -> Line:
     return _wet(state, state.line, per_ppm, excess_ppm)
 
 
-def _answer(setup: TrendSetup, ask: Ask, parts: Believed, line: Line) -> float:
-    if ask.quantity == "o2_pct":
-        limit_pct = ask.limit + setup.margin_pct
-        return below_probability(parts, line, limit_pct, ask.horizon_s)
-    return above_probability(parts, ask.limit - setup.outdoor_co2_ppm, ask.horizon_s)
-
-
 def _odd(state: TrendState) -> Unexplained:
     if len(state.minutes) < 2:
         return NOTHING
@@ -158,9 +148,9 @@ def _full(
     odd: Unexplained,
 ) -> TrendEstimate:
     """Work out every figure of the estimate."""
-    parts, line, spacing = views[0]
+    parts, line = views[0].parts, views[0].line
     has_co2 = state.fine is not None and now_s - state.co2_s <= STALE_S
-    points = spread(parts, line, spacing)
+    points = spread(parts, line, views[0].spacing)
     mean = sum(part[0] * part[2] for _, part in parts)
     burn = has_co2 and setup.volume_m3 is not None
     kw = [_burn_kw(setup, state, p.source_ppm_s) for p in points] if burn else None
@@ -189,6 +179,7 @@ def _full(
         robust_o2_rate=robust_rate(
             [(60.0 * i, m.o2_pct) for i, m in enumerate(state.minutes[-10:])]
         ),
+        belief=tuple(views),
         watched_s=now_s - (now_s if state.started_s is None else state.started_s),
     )
 

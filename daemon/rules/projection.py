@@ -1,0 +1,156 @@
+"""A limit that will be crossed soon, if nothing changes: by the air's own equation.
+
+Judged on probability, not on a point: near certainty within the horizon, or a real
+chance within minutes.  It needs no warm-up, but in its first minutes it knows little;
+then level and rate stand guard, and neither is ever delayed or silenced by it.
+"""
+
+from typing import Any, Literal
+
+import attrs
+
+from cabinvigil.daemon.core.facts import o2_facts
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.limits import Between
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.trend.model import Ask, TrendEstimate
+from cabinvigil.daemon.trend.project import probability
+
+PER = "once"
+
+SIDES: dict[str, Literal["below", "above"]] = {"o2_pct": "below", "co2_ppm": "above"}
+"""The side on which each quantity that can be projected is dangerous."""
+EARLY_S = 600.0
+"""Until then the filter has hardly seen this night: said in the evidence."""
+HELD = 0.5
+"""The alarm stands on while a probability is above this share of its setting (own
+choice): a filter that wavers must not ring, clear and ring again."""
+
+
+def _projected(_: Any, field: Any, value: str) -> None:
+    if value not in SIDES:
+        known = ", ".join(SIDES)
+        raise ValueError(f"{field.name}: {value!r} is not projected; known: {known}")
+
+
+@attrs.frozen
+class Params:
+    """A limit, and how likely its crossing must be to ring."""
+
+    quantity: Literal["o2_pct", "co2_ppm"] = attrs.field(validator=_projected)
+    side: Literal["below", "above"]
+    limit: float
+    horizon_s: float = attrs.field(default=1200.0, validator=Between(60.0, 7200.0))
+    probability: float = attrs.field(default=0.86, validator=Between(0.05, 0.99))
+    soon_s: float = attrs.field(default=300.0, validator=Between(30.0, 1800.0))
+    soon_probability: float = attrs.field(default=0.1, validator=Between(0.01, 0.9))
+    high_probability: float = attrs.field(default=0.5, validator=Between(0.01, 0.99))
+    """Chance within `soon_s` from which it is a matter of getting up at once."""
+    margin: float = attrs.field(default=0.05, validator=Between(0.0))
+    """How far on the safe side of the limit the crossing is judged, in the quantity's
+    unit: half of what an O2 cell's own accuracy is worth."""
+
+    def __attrs_post_init__(self) -> None:
+        """Refuse a side on which the quantity harms nobody."""
+        if self.side != SIDES[self.quantity]:
+            right = SIDES[self.quantity]
+            raise ValueError(f"side is {self.side!r}; {self.quantity} wants {right!r}")
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge the probability of crossing within the horizon, and within minutes.
+
+    Returns:
+        None where the trend cannot tell, or where all that says 'safe' is doubtful.
+    """
+    del now  # the estimate is of now, or there is none
+    trend: TrendEstimate | None = history.trend
+    if trend is None:
+        return None
+    inwards = params.margin if params.side == "below" else -params.margin
+    level = params.limit + inwards
+    far = probability(trend, Ask(params.quantity, level, params.side, params.horizon_s))
+    near = probability(trend, Ask(params.quantity, level, params.side, params.soon_s))
+    if far is None or near is None:
+        return None
+    priority = _priority(params, far, near, 1.0)
+    worst = history.worst(params.quantity, params.side)
+    if priority is None and worst is not None and worst[1].doubtful:
+        return None
+    return Verdict(
+        priority,
+        _priority(params, far, near, HELD),
+        _facts(params, history, trend),
+        evidence=_evidence(params, trend, far, near),
+        worse=far + near,
+    )
+
+
+def _priority(params: Params, far: float, near: float, share: float) -> Priority | None:
+    if near >= params.high_probability * share:
+        return Priority.HIGH
+    if near >= params.soon_probability * share or far >= params.probability * share:
+        return Priority.MEDIUM
+    return None
+
+
+def _facts(
+    params: Params, history: History, trend: TrendEstimate
+) -> dict[str, float | str]:
+    facts: dict[str, float | str] = {"limit": params.limit}
+    if params.quantity == "o2_pct":
+        facts.update(o2_facts(history))
+        facts["settles_pct"] = trend.o2_settles_pct[1]
+        minutes = trend.o2_minutes
+    else:
+        if trend.co2_ppm is not None:
+            facts["co2_ppm"] = trend.co2_ppm
+        minutes = trend.co2_minutes
+    if minutes is not None and minutes[1] is not None:
+        facts["minutes"] = minutes[1]
+    return facts
+
+
+def _evidence(
+    params: Params, trend: TrendEstimate, far: float, near: float
+) -> dict[str, Any]:
+    is_o2 = params.quantity == "o2_pct"
+    return {
+        "probability": far,
+        "horizon_s": params.horizon_s,
+        "soon_probability": near,
+        "soon_s": params.soon_s,
+        "limit": params.limit,
+        "margin": params.margin,
+        "rate_per_h": trend.o2_rate_pct_per_h if is_o2 else trend.co2_rate_ppm_per_h,
+        "minutes": trend.o2_minutes if is_o2 else trend.co2_minutes,
+        "o2_settles_pct": trend.o2_settles_pct,
+        "air_changes_per_h": trend.air_changes_per_h,
+        "source_ppm_per_h": trend.source_ppm_per_h,
+        "burn_kw": trend.burn_kw,
+        "o2_per_co2": trend.o2_per_co2,
+        "sensors": list(trend.sensors),
+        "watched_s": trend.watched_s,
+        "still_learning": trend.watched_s < EARLY_S,
+    }
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the published limits; empty is fine."""
+    if params.quantity != published.quantity:
+        return [f"projects {params.quantity}, published {published.quantity}"]
+    said = []
+    sign = 1.0 if params.side == "below" else -1.0
+    if sign * params.limit < sign * published.limit:
+        said.append(f"looks to {params.limit:g}, published {published.limit:g}")
+    if params.margin < published.margin:
+        said.append(f"keeps {params.margin:g} off, published {published.margin:g}")
+    for name in ("horizon_s", "soon_s"):
+        own, wanted = getattr(params, name), getattr(published, name)
+        if own < wanted:
+            said.append(f"looks {own:g} s ahead, published {wanted:g} s ({name})")
+    for name in ("probability", "soon_probability", "high_probability"):
+        own, wanted = getattr(params, name), getattr(published, name)
+        if own > wanted:
+            said.append(f"waits for {name} {own:g}, published {wanted:g}")
+    return said
