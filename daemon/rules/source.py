@@ -18,9 +18,13 @@ class Params:
 
 def _has_spoken(history: History, part: str) -> bool:
     """Say whether any of a part's series was taken since the start, if it has any."""
-    keys = [key for key, spec in history.setup.series.items() if spec.part == part]
-    since_s = history.started_s
-    return not keys or any(history.series[key].at_s >= since_s for key in keys)
+    has_series = False
+    for key, spec in history.setup.series.items():
+        if spec.part == part:
+            has_series = True
+            if history.series[key].at_s >= history.started_s:
+                return True
+    return not has_series
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
