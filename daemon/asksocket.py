@@ -92,12 +92,17 @@ class AskSocket:
             finally:
                 os.umask(before)
             if self._group:
-                os.chown(self._path, -1, grp.getgrnam(self._group).gr_gid)
-                self._path.chmod(0o660)
+                self._open_to(grp.getgrnam(self._group).gr_gid)
         except (OSError, KeyError) as error:
             listener.close()
             raise _cannot_listen(self._path, self._group, error) from error
         return listener
+
+    def _open_to(self, group_id: int) -> None:
+        """Let a group in; its own group needs no chown, which the unit denies."""
+        if self._path.stat().st_gid != group_id:
+            os.chown(self._path, -1, group_id)
+        self._path.chmod(0o660)
 
     def _clear_stale(self) -> None:
         """Remove a socket that a killed daemon left, and never one that lives."""

@@ -35,13 +35,16 @@ class Listener:
     password: str = ""
     ca_file: Path | None = None
     topic: str = "#"
+    session: str = ""
+    """A name the broker keeps messages for while we are away."""
     heard: list[Heard] = field(default_factory=list)
 
     def __enter__(self) -> "Listener":
         self._subscribed = threading.Event()
         self.client = paho.Client(
-            paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5
+            paho.CallbackAPIVersion.VERSION2, self.session, protocol=paho.MQTTv5
         )
+        self.client.reconnect_delay_set(1, 1)
         if self.user:
             self.client.username_pw_set(self.user, self.password)
         if self.ca_file:
@@ -51,7 +54,11 @@ class Listener:
         self.client.on_connect = lambda client, *_: client.subscribe(
             self.topic, options=SubscribeOptions(qos=1, retainAsPublished=True)
         )
-        self.client.connect("localhost", self.port)
+        kept = Properties(PacketTypes.CONNECT)
+        kept.SessionExpiryInterval = 600 if self.session else 0
+        self.client.connect(
+            "localhost", self.port, clean_start=not self.session, properties=kept
+        )
         self.client.loop_start()
         assert self._subscribed.wait(10.0)
         return self

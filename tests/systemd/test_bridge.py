@@ -1,0 +1,249 @@
+"""The brokers' shipped files, run as they are: two brokers, a bridge, a watch, a phone.
+
+Only addresses, ports and paths are replaced, since the test has no root and no
+certificates of a real host.
+"""
+
+import re
+import signal
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
+from tests.outputs.brokers import Certificates, Mosquitto, free_port, passwords
+from tests.outputs.listener import Listener
+from tests.outputs.test_phone import Cabin, cabin, secret
+
+pytestmark = pytest.mark.broker
+FILES = Path(__file__).parents[2] / "systemd"
+
+
+@dataclass
+class Brokers:
+    near: Mosquitto
+    near_port: int
+    far: Mosquitto
+    far_port: int
+    certificates: Certificates
+    folder: Path
+
+    def watch(self, **kw: object) -> dict[str, object]:
+        """Give what the watch needs to reach the near broker."""
+        return {
+            "user": "watcher",
+            "password_file": secret(self.folder / "watcher-password", "w-secret"),
+        } | kw
+
+    def phone(self, session: str = "") -> Listener:
+        """Give a phone at the far broker."""
+        ca, topic = self.certificates.ca, "cabinvigil/#"
+        return Listener(self.far_port, "phone", "p-secret", ca, topic, session)
+
+
+def shipped(name: str, folder: Path, **changes: str) -> str:
+    """Take a shipped file with its paths and ports replaced, and nothing else."""
+    text = (FILES / name).read_text()
+    for old, new in changes.items():
+        found = re.subn(old, new, text, flags=re.MULTILINE)
+        assert found[1], f"{name} has no {old}"
+        text = found[0]
+    return text.replace("/etc/mosquitto/cabinvigil", f"{folder}/cabinvigil")
+
+
+@pytest.fixture(scope="module")
+def brokers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Brokers]:
+    top = tmp_path_factory.mktemp("bridge")
+    certs = Certificates(top / "certs")
+    near_port, far_port = free_port(), free_port()
+    near, far = top / "near", top / "far"
+    for folder, which, users in (
+        (near, "cabin", {"watcher": "w-secret", "phone": "p-secret"}),
+        (far, "shore", {"lapwing-bridge": "b-secret", "phone": "p-secret"}),
+    ):
+        folder.mkdir()
+        (folder / "data").mkdir()
+        acl = (FILES / f"mosquitto-{which}.acl").read_text()
+        (folder / "cabinvigil.acl").write_text(acl)
+        passwords(folder / "cabinvigil.passwords", **users)
+    tls = {
+        r"^cafile .*": f"cafile {certs.ca}",
+        r"^certfile .*": f"certfile {certs.crt}",
+        r"^keyfile .*": f"keyfile {certs.key}",
+    }
+    cabin_conf = shipped(
+        "mosquitto-cabin.conf", near,
+        **tls | {
+            "/var/lib/mosquitto/": f"{near}/data/",
+            "^listener 1883 127.0.0.1": f"listener {near_port} 127.0.0.1",
+            "^listener 8883": f"listener {free_port()} 127.0.0.1",
+            r"^bridge_cafile .*": f"bridge_cafile {certs.ca}",
+            "shore.example:8883": f"localhost:{far_port}",
+            "change-me": "b-secret",
+            # The far broker is gone for seconds here, not for hours.
+            "^restart_timeout 2 30": "restart_timeout 1",
+        },
+    )  # fmt: skip
+    shore_conf = shipped(
+        "mosquitto-shore.conf", far,
+        **tls | {
+            "/var/lib/mosquitto/": f"{far}/data/",
+            "^listener 8883": f"listener {far_port} 127.0.0.1",
+        },
+    )  # fmt: skip
+    pair = Brokers(
+        Mosquitto(near / "run", near_port, cabin_conf), near_port,
+        Mosquitto(far / "run", far_port, shore_conf), far_port,
+        certs, top,
+    )  # fmt: skip
+    pair.far.start()
+    pair.near.start()
+    try:
+        yield pair
+    finally:
+        pair.near.stop()
+        pair.far.stop()
+
+
+def is_up(phone: Listener) -> bool:
+    return [e.text for e in phone.on("/bridge")][-1:] == ["1"]
+
+
+def test_the_whole_contract_crosses_and_asks_come_back(brokers: Brokers) -> None:
+    """Expiry, moment and properties arrive; an ask from afar is answered there."""
+    with brokers.phone() as phone, cabin(brokers.near_port, **brokers.watch()) as one:
+        phone.wait(lambda: is_up(phone))
+        one.air(o2_pct=20.5)
+        change = Transition(
+            "o2-low", AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL, Priority.HIGH,
+            "Oxygen low.", 0.0,
+        )  # fmt: skip
+        one.phone.offer(change, one.stamp())
+        one.alert("Oxygen low: 19.4 %.")
+        one.phone.morning({"lowest_o2_pct": 19.4})
+        for tail in ("presence", "heartbeat", "readings", "alarm/o2-low", "alert"):
+            phone.wait(lambda tail=tail: phone.on(f"lapwing/{tail}"))
+        (alert,) = phone.on("lapwing/alert")
+        assert 3_590 <= alert.properties.MessageExpiryInterval <= 3_600
+        assert dict(alert.properties.UserProperty)["alarm"] == "o2-low"
+        assert (
+            phone.on("readings")[0].properties.ContentType == "application/senml+json"
+        )
+        phone.publish(
+            "cabinvigil/lapwing/ask", '{"ask": "acknowledge", "id": "9"}',
+            answer_to="cabinvigil/lapwing/answer/me", correlation=b"\x07",
+        )  # fmt: skip
+        phone.wait(lambda: phone.on("answer/me"))
+        assert phone.on("answer/me")[0].properties.CorrelationData == b"\x07"
+        assert len(one.asks) == 1
+        assert one.told == []
+        # The phone may not speak in the watch's stead.
+        phone.publish("cabinvigil/lapwing/alert", "All is well.")
+        phone.publish("cabinvigil/lapwing/presence", "watching", retain=True)
+        one.alert("A second one.")
+        phone.wait(lambda: len(phone.on("lapwing/alert")) >= 2)
+        assert "All is well." not in [e.text for e in phone.on("lapwing/alert")]
+
+
+def test_alerts_of_a_cut_hour_cross_in_order_with_their_ages(brokers: Brokers) -> None:
+    """The far broker gone, an hour of virtual alerts, then back: none is lost.
+
+    The phone has a session that the far broker keeps: it reads on where it stopped.
+    """
+    with (
+        cabin(brokers.near_port, **brokers.watch()) as one,
+        brokers.phone("phone-session") as phone,
+    ):
+        one.wait(lambda: not one.desk.outbox.in_flight and not one.desk.outbox.has_more)
+        brokers.far.stop()
+        for number in range(60):
+            one.alert(f"Cut {number}.", expiry_s=7_200.0)
+            one.clock.ahead_s += 60.0
+        one.wait(lambda: one.desk.outbox.alerts_waiting == 0)
+        brokers.far.start()
+        phone.wait(lambda: [e for e in phone.on("alert") if "Cut 59." in e.text], 30)
+    cut = [e for e in phone.on("alert") if e.text.startswith("Cut")]
+    order = [int(e.text.split()[1].rstrip(".")) for e in cut]
+    assert list(dict.fromkeys(order)) == list(range(60))
+    moments = list(dict.fromkeys(dict(e.properties.UserProperty)["at"] for e in cut))
+    assert moments == sorted(moments)
+    first, last = (datetime.fromisoformat(moments[n]) for n in (0, -1))
+    assert 59 * 60 - 5 <= (last - first).total_seconds() <= 59 * 60 + 5
+
+
+def test_the_far_side_learns_of_a_watch_that_died(brokers: Brokers) -> None:
+    """The connection breaks without farewell: `lost`, retained, beyond the bridge."""
+    with brokers.phone() as phone:
+        one = Cabin(brokers.near_port, **brokers.watch())
+        one.phone.start()
+        phone.wait(lambda: [e for e in phone.on("presence") if e.text == "watching"])
+        phone.wait(lambda: is_up(phone))
+        # As the kernel does for a killed process: the socket closes, nothing is said.
+        one.phone._ends.set()
+        one.phone._is_done = lambda: _vanish(one)  # type: ignore[method-assign]
+        one.phone._wakeup.ring()
+        began = time.perf_counter()
+        phone.wait(lambda: phone.on("presence")[-1].text == "lost")
+        assert time.perf_counter() - began < 5.0
+        one.phone.stop(1.0)
+
+
+def _vanish(one: Cabin) -> bool:
+    raise OSError("killed")
+
+
+def test_the_far_side_learns_of_a_near_broker_that_died(brokers: Brokers) -> None:
+    """The bridge's own notice: 0 at once after a kill, 1 again after the return."""
+    with brokers.phone() as phone:
+        phone.wait(lambda: is_up(phone))
+        began = time.perf_counter()
+        brokers.near.stop(kill=True)
+        phone.wait(lambda: phone.on("/bridge")[-1].text == "0")
+        assert time.perf_counter() - began < 5.0
+        brokers.near.start()
+        phone.wait(lambda: phone.on("/bridge")[-1].text == "1", 30.0)
+
+
+def test_a_frozen_near_broker_is_told_by_the_watch_itself(brokers: Brokers) -> None:
+    """It accepts nothing and closes nothing: out of reach after the deadline."""
+    with cabin(brokers.near_port, **brokers.watch(answer_s=0.5)) as one:
+        one.wait(lambda: not one.desk.outbox.has_more)
+        assert brokers.near.process is not None
+        brokers.near.process.send_signal(signal.SIGSTOP)
+        try:
+            one.alert("Into the frozen broker.")
+            one.wait(lambda: "out-of-reach" in one.told.kinds())
+        finally:
+            brokers.near.process.send_signal(signal.SIGCONT)
+        one.wait(lambda: one.desk.outbox.alerts_waiting == 0)
+
+
+def test_each_bridge_may_write_its_own_cabin_alone() -> None:
+    """A fleet on one broker: no line of one cabin's user names another's topics."""
+    user = ""
+    for line in (FILES / "mosquitto-shore.acl").read_text().splitlines():
+        if line.startswith("user "):
+            user = line.split()[1]
+        elif line.startswith("topic write cabinvigil/") and user.endswith("-bridge"):
+            assert line.split("/")[1] == user.removesuffix("-bridge")
+
+
+def test_the_files_name_every_topic_of_the_contract() -> None:
+    """What the watch publishes is let through by the ACL and carried by the bridge."""
+    tails = {
+        "presence", "heartbeat", "readings", "estimates", "alarm/#", "alert",
+        "alert-second", "morning", "answer/#",
+    }  # fmt: skip
+    conf = (FILES / "mosquitto-cabin.conf").read_text()
+    carried = set(re.findall(r"^topic (\S+) out", conf, re.MULTILINE))
+    assert carried == tails
+    for name, user in (("cabin", "watcher"), ("shore", "lapwing-bridge")):
+        acl = (FILES / f"mosquitto-{name}.acl").read_text()
+        block = acl.split(f"user {user}\n")[1].split("\nuser ")[0]
+        rule = r"^topic write cabinvigil/lapwing/(\S+)"
+        allowed = set(re.findall(rule, block, re.MULTILINE))
+        assert tails <= allowed

@@ -1,0 +1,215 @@
+"""The unit files: how closed they are, why each opening is there, the last sound."""
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2] / "systemd"
+OPENINGS = {
+    "SupplementaryGroups", "StateDirectory", "LogsDirectory", "RuntimeDirectory",
+    "RestrictAddressFamilies", "IPAddressAllow", "DeviceAllow", "OOMScoreAdjust",
+    "ReadWritePaths", "ProtectKernelTunables=no",
+}  # fmt: skip
+
+
+def lines(name: str) -> list[str]:
+    return (ROOT / name).read_text().splitlines()
+
+
+def needs(program: str) -> str:
+    found = shutil.which(program)
+    if found is None:
+        pytest.skip(f"{program} is not on this machine: the unit cannot be judged here")
+    return found
+
+
+@pytest.mark.parametrize(
+    ("unit", "limit"), [("cabinvigil.service", 1.5), ("cabinvigil-failed.service", 2.0)]
+)
+def test_the_units_exposure_is_within_its_limit(unit: str, limit: float) -> None:
+    """systemd's own judgement, offline; a bare unit has 9.6."""
+    said = subprocess.run(
+        [needs("systemd-analyze"), "security", "--offline=yes", str(ROOT / unit)],
+        capture_output=True, text=True, timeout=60,
+    ).stdout  # fmt: skip
+    (level,) = re.findall(r"exposure level for \S+: ([0-9.]+)", said)
+    assert float(level) <= limit
+
+
+@pytest.mark.parametrize("unit", ["cabinvigil.service", "cabinvigil-failed.service"])
+def test_systemd_knows_every_word_of_the_units(tmp_path: Path, unit: str) -> None:
+    """Nothing is ignored for a wrong name; only our programs are not here."""
+    for name in ("cabinvigil.service", "cabinvigil-failed.service"):
+        shutil.copy(ROOT / name, tmp_path)
+    said = subprocess.run(
+        [needs("systemd-analyze"), "verify", "--man=no", str(tmp_path / unit)],
+        capture_output=True, text=True, timeout=60,
+    ).stderr  # fmt: skip
+    left = [each for each in said.splitlines() if "is not executable" not in each]
+    assert [each for each in left if "cabinvigil" in each] == []
+
+
+def test_the_watch_is_a_notify_service_that_always_comes_back() -> None:
+    unit = lines("cabinvigil.service")
+    for line in (
+        "Type=notify", "WatchdogSec=15", "Restart=always", "RestartSec=1",
+        "OnFailure=cabinvigil-failed.service", "CapabilityBoundingSet=",
+    ):  # fmt: skip
+        assert line in unit
+    assert not [
+        each for each in unit if each.startswith("After=") and "network" in each
+    ]
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["cabinvigil.service", "cabinvigil-failed.service", "broker.conf", "tone.conf"],
+)
+def test_every_line_that_opens_says_why(name: str) -> None:
+    """Read upward from the line: a comment that begins with 'Opens'."""
+    unit = lines(name)
+    for number, line in enumerate(unit):
+        key = line.split("=")[0]
+        if key not in OPENINGS and line not in OPENINGS:
+            continue
+        above = number - 1
+        while above >= 0 and not unit[above].startswith("# Opens:"):
+            assert unit[above], f"{name}: '{line}' stands in a block without a reason"
+            above -= 1
+        assert above >= 0, f"{name}: '{line}' does not say why"
+
+
+def test_what_the_daemon_needs_is_not_denied() -> None:
+    """The user's groups are made by sysusers; its folders are those of the config."""
+    groups = {
+        line.split()[1] for line in lines("cabinvigil.sysusers") if line[:2] == "g "
+    }
+    (asked,) = [e for e in lines("cabinvigil.service") if e.startswith("Supplementary")]
+    assert set(asked.split("=")[1].split()) == groups
+    config = (ROOT.parent / "config" / "cabin.toml").read_text()
+    for folder in ("/var/lib/cabinvigil", "/var/log/cabinvigil", "/run/cabinvigil"):
+        assert folder in config
+
+
+# --- the last sound ------------------------------------------------------------------
+
+FAKES = {
+    "sleep": 'echo "sleep $*" >>"$CALLS"',
+    "systemctl": (
+        'echo "systemctl $*" >>"$CALLS"\n'
+        'case "$*" in *ActiveState*)\n'
+        '  n=$(grep -c ActiveState "$CALLS")\n'
+        '  if [ "$n" -gt "${CHANGES_AFTER:-999}" ]; then echo "$LATER"\n'
+        '  else echo "$STATE"; fi ;;\n'
+        "esac"
+    ),
+    "gpiofind": '[ "$1" = GPIO17 ] && echo "gpiochip4 17"',
+    "gpioset": (
+        'case "$*" in --version) echo "$GPIOSET" ;;\n'
+        '*) echo "gpioset $*" >>"$CALLS" ;;\nesac'
+    ),
+}
+V1, V2 = "gpioset (libgpiod) v1.6.3", "gpioset (libgpiod) v2.2.1"
+
+
+def sound(tmp_path: Path, without: str = "", **env: str) -> list[str]:
+    """Run the script among stand-ins for its commands; return what it called."""
+    tools = tmp_path / "bin"
+    tools.mkdir(exist_ok=True)
+    for name, body in FAKES.items():
+        if name != without:
+            (tools / name).write_text(f"#!/bin/sh\n{body}\n")
+            (tools / name).chmod(0o755)
+    for name in ("grep", "sh"):
+        if not (tools / name).exists():
+            (tools / name).symlink_to(shutil.which(name) or name)
+    calls = tmp_path / "calls"
+    calls.write_text("")
+    given = {"STATE": "failed", "GPIOSET": V1, "BUZZER_LINE": "GPIO17"} | env
+    done = subprocess.run(
+        [shutil.which("sh") or "/bin/sh", str(ROOT / "failed-sound")],
+        env={"PATH": str(tools), "CALLS": str(calls), **given},
+        capture_output=True, text=True, timeout=60, check=True,
+    )  # fmt: skip
+    (tmp_path / "said").write_text(done.stderr)
+    return calls.read_text().splitlines()
+
+
+def test_the_script_can_be_run() -> None:
+    assert os.access(ROOT / "failed-sound", os.X_OK)
+
+
+def test_it_sounds_bursts_for_a_minute_and_starts_the_watch_again(
+    tmp_path: Path,
+) -> None:
+    """gpioset 1.6, Debian 12; its options as its own --help gives them."""
+    calls = sound(tmp_path)
+    pulses = [each for each in calls if each.startswith("gpioset")]
+    assert len(pulses) == 10 * 3 * 2
+    assert pulses[0] == "gpioset --mode=time --usec=200000 gpiochip4 17=1"
+    assert pulses[1] == "gpioset --mode=time --usec=200000 gpiochip4 17=0"
+    assert pulses[-1].endswith("17=0"), "it ends in silence"
+    assert calls.count("sleep 5") == 10
+    assert calls[-2:] == [
+        "systemctl reset-failed cabinvigil.service",
+        "systemctl --no-block start cabinvigil.service",
+    ]
+
+
+def test_the_newer_gpioset_is_spoken_to_in_its_own_words(tmp_path: Path) -> None:
+    """gpioset 2, Debian 13: `--toggle` changes the level after each period, and ends
+    at a last period of 0 (gpioset(1), and its source read): so it ends in silence."""
+    calls = sound(tmp_path, GPIOSET=V2, BUZZER_ACTIVE_LOW="1")
+    pulses = [each for each in calls if each.startswith("gpioset")]
+    assert (
+        pulses
+        == [
+            "gpioset --active-low --toggle 200ms,0 GPIO17=1",
+            "gpioset --active-low --hold-period 200ms --toggle 0 GPIO17=0",
+        ]
+        * 30
+    )
+
+
+def test_its_burst_is_the_medical_standards_and_never_that_of_fire() -> None:
+    """IEC 60601-1-8 medium: pulses and gaps of 125 to 250 ms, 2.5 to 30 s apart."""
+    text = (ROOT / "failed-sound").read_text()
+    (pulse,) = re.findall(r"^PULSE_MS=(\d+)", text, re.MULTILINE)
+    (rest,) = re.findall(r"^REST_S=(\d+)", text, re.MULTILINE)
+    assert 125 <= int(pulse) <= 250
+    assert 2.5 <= int(rest) <= 30
+
+
+@pytest.mark.parametrize("state", ["active", "activating", "inactive", "deactivating"])
+def test_a_watch_that_is_not_failed_is_left_alone(tmp_path: Path, state: str) -> None:
+    """Coming back by itself, or stopped by hand: no sound, no start."""
+    calls = sound(tmp_path, STATE=state)
+    assert calls == ["systemctl show --property=ActiveState --value cabinvigil.service"]
+
+
+def test_a_watch_stopped_by_hand_meanwhile_stays_stopped(tmp_path: Path) -> None:
+    calls = sound(tmp_path, CHANGES_AFTER="4", LATER="inactive")
+    assert not [each for each in calls if "start" in each]
+    assert len([each for each in calls if each.startswith("sleep")]) == 3
+
+
+@pytest.mark.parametrize(
+    ("change", "without", "word"),
+    [
+        ({"BUZZER_LINE": ""}, "", "BUZZER_LINE"),
+        ({"BUZZER_LINE": "GPIO99"}, "", "GPIO99"),
+        ({}, "gpioset", "apt-get install gpiod"),
+    ],
+)
+def test_without_a_sound_the_watch_is_started_again_all_the_same(
+    tmp_path: Path, change: dict[str, str], without: str, word: str
+) -> None:
+    """After the same minute, and with the reason in the journal."""
+    calls = sound(tmp_path, without, **change)
+    assert word in (tmp_path / "said").read_text()
+    assert calls.count("sleep 5") == 10
+    assert calls[-1] == "systemctl --no-block start cabinvigil.service"
