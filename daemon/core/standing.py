@@ -20,6 +20,11 @@ CHATTER_HOLD_S = 600.0
 choice, ten of the windows by which it is called chatter."""
 
 
+DEEPER = "deep"
+"""The wording by which a rule says that a further step of the same priority is reached:
+the act is another one, so it rings anew, once in a stand."""
+
+
 @dataclass(frozen=True, slots=True)
 class Standing:
     """Where one alarm stands."""
@@ -39,6 +44,8 @@ class Standing:
     """End of the quiet time that an acknowledgement bought."""
     told_worse: float = float("-inf")
     """`Verdict.worse` when it last rang."""
+    is_deep: bool = False
+    """Whether the further step has been told in this stand."""
     unanswered_s: float = 0.0
     """Since when it has called for a person without an answer."""
     escalation: int = 0
@@ -97,6 +104,7 @@ def ring(
         falling_s=None,
         quiet_until_s=float("-inf"),
         told_worse=verdict.worse,
+        is_deep=verdict.wording == DEEPER or (goes_on and standing.is_deep),
         unanswered_s=standing.unanswered_s if waits else now,
         escalation=standing.escalation if waits else 0,
         aside_until_s=float("inf"),
@@ -156,7 +164,8 @@ def _keep(
     """Move within a stand: a step up, worse by a step, quiet time over, a step down."""
     if standing.falling_s is not None or standing.in_doubt:
         standing = replace(standing, falling_s=None, in_doubt=False)
-    if priority > standing.priority or has_grown(spec, standing, verdict):
+    is_deeper = verdict.wording == DEEPER and not standing.is_deep
+    if priority > standing.priority or is_deeper or has_grown(spec, standing, verdict):
         priority = max(priority, standing.priority)
         return ring(standing, Trigger.REALARM, verdict, priority, now)
     if standing.state is AlarmState.ACKNOWLEDGED:

@@ -93,6 +93,7 @@ def _has_rung(before: Standing, after: Standing) -> bool:
         before.state is not AlarmState.UNACKNOWLEDGED
         or after.priority > before.priority
         or after.told_worse > before.told_worse
+        or (after.is_deep and not before.is_deep)
     )
 
 

@@ -343,3 +343,14 @@ def test_ringing_out_of_nothing_counts_as_a_raise() -> None:
     first = ring(Standing(), Trigger.RAISE, Verdict(Priority.LOW), Priority.LOW, 1.0)
     second = ring(first, Trigger.REALARM, Verdict(Priority.LOW), Priority.LOW, 2.0)
     assert (first.raises, second.raises) == ((1.0,), (1.0,))
+
+
+def test_a_further_step_of_the_same_weight_rings_once_by_itself() -> None:
+    """At 18 % oxygen the act is another one: it rings though no half percent worse."""
+    night = play("20.9 18.3 18.3 ack 18.1 18.0 18.0")
+    assert night.path().endswith("acknowledged unacknowledged")
+    assert night.alerts()[-1][1].text == "o2-low high deep o2_pct=18 limit=18"
+    night.play("ack 18.1 18.0 18.1 18.0")
+    assert night.now_in() == "acknowledged"
+    night.play("20.9 " * 8 + "19.4 19.4 ack 18.95 18.0")
+    assert night.now_in() == "unacknowledged"

@@ -1,5 +1,6 @@
 """The small fault rules: jump, out of range, warming, service, source, watch."""
 
+from dataclasses import replace
 from types import ModuleType
 
 import attrs
@@ -57,18 +58,26 @@ def test_a_value_that_no_air_has_is_a_fault_until_a_good_one_comes() -> None:
 
 
 def test_doubt_long_after_the_start_is_a_fault() -> None:
-    """Twice the warm-up is allowed; then it is told."""
-    night = Night(cabin(keys=[series("o2_pct", warm_up_s=60.0)]))
-    params = warming.Params("o2_pct")
+    """Twice the warm-up is allowed; then the part is told, once for all it gives."""
+    keys = [
+        replace(series("co2_ppm", warm_up_s=60.0), part="air", title="air"),
+        replace(series("temp_c", warm_up_s=5.0), part="air", title="air"),
+    ]
+    night = Night(cabin(keys=[*keys, "o2_pct"]))
+    params = warming.Params("air")
+    values = {"co2_ppm": 800.0, "temp_c": 18.0}
     assert asked(warming, params, night) is None
-    night.air({"o2_pct": 20.9}, 120.0, doubtful=["o2_pct"])
+    night.air({"o2_pct": 20.9}, 0.0, doubtful=["o2_pct"])
+    assert asked(warming, params, night) is None
+    night.air(values, 120.0, doubtful=["co2_ppm"])
     assert says(warming, params, night) is None
-    night.air({"o2_pct": 20.9}, 1.0, doubtful=["o2_pct"])
+    night.air(values, 1.0, doubtful=["co2_ppm"])
     verdict = asked(warming, params, night)
     assert verdict is not None
     assert verdict.priority is FAULT
-    assert verdict.facts == {"part": "the-o2_pct", "value": 20.9}
-    night.air({"o2_pct": 20.9}, 1.0)
+    assert verdict.facts == {"part": "air", "value": 800.0}
+    assert verdict.evidence == {"series": ["co2_ppm"], "since_start_s": 121.0}
+    night.air(values, 1.0)
     assert says(warming, params, night) is None
 
 

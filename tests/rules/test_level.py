@@ -203,7 +203,10 @@ def test_the_sentence_gets_the_numbers_of_the_gravest_step() -> None:
     low = asked(level, LOW_O2, reading("o2_pct", 17.5))
     assert low is not None
     assert low.facts == {"o2_pct": 17.5, "limit": 18.0}
-    assert low.worse == 2.0
+    assert (low.worse, low.wording) == (2.0, "deep")
+    first = asked(level, LOW_O2, reading("o2_pct", 18.1))
+    assert first is not None
+    assert first.wording == ""
 
 
 def test_the_dead_band_has_numbers_too() -> None:

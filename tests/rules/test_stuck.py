@@ -16,23 +16,24 @@ KEYS = [
     series("rh_pct", stuck_s=600.0),
     series("temp_c", stuck_s=600.0),
     series("co_ppm", stuck_s=600.0),
+    series("o2_hpa", stuck_s=600.0, resolution=0.1),
 ]
+AIR = {"o2_pct": 20.9, "co2_ppm": 800.0, "rh_pct": 50.0, "temp_c": 18.0}
 
 
 def still(minutes: int, moving: str = "", per_min: float = 0.0) -> Night:
     """Everything stands but one quantity."""
     night = Night(cabin(keys=KEYS))
-    air = {"o2_pct": 20.9, "co2_ppm": 800.0, "rh_pct": 50.0, "temp_c": 18.0}
     for minute in range(minutes + 1):
-        values = air | {"co_ppm": 0.0}
+        values = AIR | {"co_ppm": 0.0, "o2_hpa": 195.0}
         if moving:
             values[moving] += per_min * minute
         night.air(values, 60.0)
     return night
 
 
-def test_still_air_may_stand_for_six_times_as_long() -> None:
-    """A coarse part in fresh air rests; an hour without the least flicker is stuck."""
+def test_a_column_of_a_recording_may_stand_for_six_times_as_long() -> None:
+    """Its step is not known: an hour without the least flicker is stuck."""
     assert says(stuck, Params("o2_pct"), still(10)) is None
     assert says(stuck, Params("o2_pct"), still(60)) is None
     verdict = asked(stuck, Params("o2_pct"), still(61))
@@ -46,22 +47,30 @@ def test_still_air_may_stand_for_six_times_as_long() -> None:
     }
 
 
+def test_a_part_whose_step_is_known_stands_for_its_own_time() -> None:
+    """Its own figure holds in still air too."""
+    assert says(stuck, Params("o2_hpa"), still(10)) is None
+    assert says(stuck, Params("o2_hpa"), still(11)) is FAULT
+
+
 @pytest.mark.parametrize(
     ("subject", "witness", "per_min"),
     [
-        ("o2_pct", "co2_ppm", 150.0),
-        ("co2_ppm", "o2_pct", -0.05),
-        ("co2_ppm", "rh_pct", 1.0),
-        ("rh_pct", "temp_c", 0.3),
-        ("rh_pct", "co2_ppm", 150.0),
+        ("o2_pct", "co2_ppm", 500.0),
+        ("o2_hpa", "co2_ppm", 500.0),
+        ("co2_ppm", "o2_pct", -0.1),
+        ("co2_ppm", "rh_pct", 2.0),
+        ("rh_pct", "temp_c", 0.8),
+        ("rh_pct", "co2_ppm", 500.0),
     ],
 )
 def test_what_stands_while_its_witness_moved_is_stuck(
     subject: str, witness: str, per_min: float
 ) -> None:
-    """Oxygen that stands while CO2 climbs by thousands is no still air."""
-    assert says(stuck, Params(subject), still(16, witness, per_min)) is FAULT
-    assert says(stuck, Params(subject), still(16, witness, per_min / 10)) is None
+    """Oxygen that stands for five minutes while CO2 climbs by thousands is no air."""
+    assert says(stuck, Params(subject), still(5, witness, per_min)) is None
+    assert says(stuck, Params(subject), still(6, witness, per_min)) is FAULT
+    assert says(stuck, Params(subject), still(6, witness, per_min / 10)) is None
 
 
 def test_what_has_no_witness_waits() -> None:
@@ -97,10 +106,13 @@ def test_a_silent_series_is_not_stuck_but_stale() -> None:
 
 def test_more_patience_is_laxer() -> None:
     """Said with both numbers; less is stricter."""
-    assert stuck.laxer(attrs.evolve(Params(), patience=20.0), Params()) == [
-        "20 times as long as usual a value may stand still, packaged 6"
+    softer = attrs.evolve(Params(), patience=20.0, moved_s=900.0)
+    assert stuck.laxer(softer, Params()) == [
+        "20 times as long as usual a value may stand still, packaged 6",
+        "900 s a value may stand while the air moves, packaged 300",
     ]
-    assert stuck.laxer(attrs.evolve(Params(), patience=2.0), Params()) == []
+    harder = attrs.evolve(Params(), patience=2.0, moved_s=100.0)
+    assert stuck.laxer(harder, Params()) == []
 
 
 def test_endless_patience_is_refused() -> None:
