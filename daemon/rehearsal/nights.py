@@ -122,10 +122,12 @@ _NIGHTS = (
         Setting(low_open=0.5, high_open=0.5),
         (
             _lit(0.8),
-            Change(2.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
+            Change(1.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
             Change(
                 3.0 * HOUR_S,
-                {"leak_mol_s": 0.004},
+                # 0.44 g/s, 1.6 kg/h: what a low-pressure hose passes when it comes off
+                # (common practice, no source).
+                {"leak_mol_s": 0.01},
                 words="a hose comes off: gas escapes unburnt",
             ),
         ),

@@ -9,6 +9,7 @@ from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.rehearsal.emulated import ads1115, known
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, SerialPart
 from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS, Span
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
@@ -101,6 +102,8 @@ class Stage:
 
     def _on_serial(self, name: str, kind: str, seed: int) -> None:
         line = known.ON_SERIAL[kind](self.air, seed, self.now)
+        if isinstance(line, EmulatedO2Line):
+            line.span()
         if not self._fails(name):
             self.ports[name] = EmulatedSerial(self.folder / name, line)
             return

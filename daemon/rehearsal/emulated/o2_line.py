@@ -39,6 +39,10 @@ class EmulatedO2Line:
         """What follows `e`; 0 is good."""
         self.power_up()
 
+    def span(self) -> None:
+        """Be spanned in fresh air, as on the evening: only noise and drift remain."""
+        self._gain = 1.0
+
     def power_up(self) -> None:
         """Start in stream mode."""
         self._mode = 0
