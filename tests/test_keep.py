@@ -17,6 +17,12 @@ from cabinvigil.daemon.keep import Keeper, StateFile, down_for_s
 from tests.outputs.hands import EVENING, HandClock, Told
 
 
+@pytest.fixture(autouse=True)
+def _quick_sync(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sync nothing: what is tested is when it is asked for, and what a cut leaves."""
+    monkeypatch.setattr(os, "fsync", lambda fd: None)
+
+
 def save(path: Path, body: dict[str, Any], number: int = 0) -> StateFile:
     file = StateFile(path)
     file.load(EVENING, 0.0)

@@ -32,6 +32,12 @@ RING = Transition(
 )  # fmt: skip
 
 
+@pytest.fixture(autouse=True)
+def _quick_sync(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sync nothing: what is tested is when it is asked for, and what a refusal costs."""
+    monkeypatch.setattr(os, "fsync", lambda fd: None)
+
+
 class Bench:
     """A recorder that works inline, and the hands to feed it."""
 

@@ -189,9 +189,9 @@ def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
         return top
 
     small, large, mad = (tmp_path / f"{n}.jsonl.gz" for n in "abc")
-    small.write_bytes(gzip.compress(night(6_000)))
-    large.write_bytes(gzip.compress(night(24_000)))
-    mad.write_bytes(gzip.compress(night(5) + b"x" * 30_000_000))
+    small.write_bytes(gzip.compress(night(3_000)))
+    large.write_bytes(gzip.compress(night(12_000)))
+    mad.write_bytes(gzip.compress(night(5) + b"x" * 12_000_000))
     assert peak(large) < 1.2 * peak(small) + 100_000
     assert peak(mad) < 8_000_000
 
