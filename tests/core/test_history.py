@@ -233,3 +233,11 @@ def test_whatever_is_given_only_possible_air_is_taken(
         times = [at for at, _ in past.minutes]
         assert times == sorted(set(times))
         assert all(O2.low <= mean <= O2.high for _, mean in past.minutes)
+
+
+def test_two_leaps_that_disagree_are_not_believed_late_in_the_night_either() -> None:
+    """How far two leaps may lie apart goes by the time between them alone."""
+    past = Series()
+    for second, value in ((30000.0, 20.9), (30001.0, 12.0), (30002.0, 15.0)):
+        past = take(O2, past, value, second)
+    assert past.value == 20.9
