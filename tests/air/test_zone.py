@@ -558,3 +558,26 @@ def test_a_zone_without_walls_only_warms():
         1000.0,
     )
     assert state.temp_c == pytest.approx(10.1)
+
+
+def test_latent_heat_parts_between_room_and_outdoors():
+    """Steady and wet: what walls and air carry off is what burns and what condenses.
+
+    Water settles at the rate that a day's steps show; 2 500 kJ/kg of it come free on
+    the pane, of which 1 - U x 0.13 comes back (5.7: 26 %; a wall of 1.0: 87 %).
+    """
+    outside = OutsideAir(-9.0)
+    inputs = Inputs(outside, 0.008, 0.8, people=TWO)
+    for u, back in ((5.7, 0.259), (1.0, 0.87)):
+        zone = Zone(11.0, 45.0, 360e3, 1000.0, (Surface(12.0, u),))
+        state = steady(zone, inputs)
+        later = solve(zone, state, inputs, 3600.0)
+        settled_kg_s = (water(zone, later)[1] - water(zone, state)[1]) / 3600.0
+        assert settled_kg_s > 2e-6
+        flame = burn(PROPANE, 0.8)
+        net = flame.co2_mol_s + flame.h2o_mol_s - flame.o2_mol_s
+        net += TWO.co2_mol_s + TWO.h2o_mol_s - TWO.o2_mol_s
+        out = 0.008 * outside.mol_m3(1000.0) + net - settled_kg_s / 0.018015
+        lost_w = (45.0 + 29.2 * out) * (state.temp_c + 9.0)
+        made_w = flame.heat_lhv_w + TWO.heat_w + 2.5e6 * settled_kg_s * back
+        assert lost_w == pytest.approx(made_w, rel=1e-6)
