@@ -43,6 +43,7 @@ from tests.outputs.brokers import (
 from tests.outputs.hands import Told
 from tests.outputs.listener import Listener
 from tests.outputs.silent import RawBroker
+from tests.systemd.bridged import secret
 
 pytestmark = pytest.mark.broker
 
@@ -357,12 +358,6 @@ def strict(tmp_path: Path, certificates: Certificates) -> Iterator[Mosquitto]:
     # mosquitto_passwd made the file for root; the broker of the tests runs as we do.
     with mosquitto(tmp_path / "b", conf) as one:
         yield one
-
-
-def secret(path: Path, text: str, mode: int = 0o600) -> str:
-    path.write_text(text)
-    path.chmod(mode)
-    return str(path)
 
 
 def test_with_tls_user_and_password_all_is_well(

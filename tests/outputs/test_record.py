@@ -34,7 +34,7 @@ RING = Transition(
 
 @pytest.fixture(autouse=True)
 def _quick_sync(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Sync nothing: what is tested is when it is asked for, and what a refusal costs."""
+    """Sync nothing: tested is when it is asked for, and what a refusal costs."""
     monkeypatch.setattr(os, "fsync", lambda fd: None)
 
 

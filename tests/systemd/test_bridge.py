@@ -1,112 +1,28 @@
 """The brokers' shipped files, run as they are: two brokers, a bridge, a watch, a phone.
 
-Only addresses, ports and paths are replaced, since the test has no root and no
-certificates of a real host.
+See `bridged.py` for what is replaced in them.
 """
 
 import re
 import signal
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
-from tests.outputs.brokers import Certificates, Mosquitto, free_port, passwords
 from tests.outputs.listener import Listener
-from tests.outputs.test_phone import Cabin, cabin, secret
+from tests.outputs.test_phone import Cabin, cabin
+from tests.systemd.bridged import FILES, Brokers, bridged
 
 pytestmark = pytest.mark.broker
-FILES = Path(__file__).parents[2] / "systemd"
-
-
-@dataclass
-class Brokers:
-    near: Mosquitto
-    near_port: int
-    far: Mosquitto
-    far_port: int
-    certificates: Certificates
-    folder: Path
-
-    def watch(self, **kw: object) -> dict[str, object]:
-        """Give what the watch needs to reach the near broker."""
-        return {
-            "user": "watcher",
-            "password_file": secret(self.folder / "watcher-password", "w-secret"),
-        } | kw
-
-    def phone(self, session: str = "") -> Listener:
-        """Give a phone at the far broker."""
-        ca, topic = self.certificates.ca, "cabinvigil/#"
-        return Listener(self.far_port, "phone", "p-secret", ca, topic, session)
-
-
-def shipped(name: str, folder: Path, **changes: str) -> str:
-    """Take a shipped file with its paths and ports replaced, and nothing else."""
-    text = (FILES / name).read_text()
-    for old, new in changes.items():
-        found = re.subn(old, new, text, flags=re.MULTILINE)
-        assert found[1], f"{name} has no {old}"
-        text = found[0]
-    return text.replace("/etc/mosquitto/cabinvigil", f"{folder}/cabinvigil")
 
 
 @pytest.fixture(scope="module")
 def brokers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Brokers]:
-    top = tmp_path_factory.mktemp("bridge")
-    certs = Certificates(top / "certs")
-    near_port, far_port = free_port(), free_port()
-    near, far = top / "near", top / "far"
-    for folder, which, users in (
-        (near, "cabin", {"watcher": "w-secret", "phone": "p-secret"}),
-        (far, "shore", {"lapwing-bridge": "b-secret", "phone": "p-secret"}),
-    ):
-        folder.mkdir()
-        (folder / "data").mkdir()
-        acl = (FILES / f"mosquitto-{which}.acl").read_text()
-        (folder / "cabinvigil.acl").write_text(acl)
-        passwords(folder / "cabinvigil.passwords", **users)
-    tls = {
-        r"^cafile .*": f"cafile {certs.ca}",
-        r"^certfile .*": f"certfile {certs.crt}",
-        r"^keyfile .*": f"keyfile {certs.key}",
-    }
-    cabin_conf = shipped(
-        "mosquitto-cabin.conf", near,
-        **tls | {
-            "/var/lib/mosquitto/": f"{near}/data/",
-            "^listener 1883 127.0.0.1": f"listener {near_port} 127.0.0.1",
-            "^listener 8883": f"listener {free_port()} 127.0.0.1",
-            r"^bridge_cafile .*": f"bridge_cafile {certs.ca}",
-            "shore.example:8883": f"localhost:{far_port}",
-            "change-me": "b-secret",
-            # The far broker is gone for seconds here, not for hours.
-            "^restart_timeout 2 30": "restart_timeout 1",
-        },
-    )  # fmt: skip
-    shore_conf = shipped(
-        "mosquitto-shore.conf", far,
-        **tls | {
-            "/var/lib/mosquitto/": f"{far}/data/",
-            "^listener 8883": f"listener {far_port} 127.0.0.1",
-        },
-    )  # fmt: skip
-    pair = Brokers(
-        Mosquitto(near / "run", near_port, cabin_conf), near_port,
-        Mosquitto(far / "run", far_port, shore_conf), far_port,
-        certs, top,
-    )  # fmt: skip
-    pair.far.start()
-    pair.near.start()
-    try:
+    with bridged(tmp_path_factory.mktemp("bridge")) as pair:
         yield pair
-    finally:
-        pair.near.stop()
-        pair.far.stop()
 
 
 def is_up(phone: Listener) -> bool:
