@@ -1,5 +1,6 @@
 """The night as a picture: oxygen, carbon dioxide and dew point, vents open and shut."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -7,6 +8,7 @@ from cabinvigil.daemon.planning.night import Night, night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import SHUT
+from cabinvigil.daemon.planning.words import clock
 
 ROWS = (
     ("o2_pct", "oxygen, %", 19.5),
@@ -44,7 +46,12 @@ def draw(made: Plan, path: Path) -> None:
             _panel(axes[row][column], nights, what, limit)
             if column == 0:
                 axes[row][column].set_ylabel(label)
-        axes[-1][column].set_xlabel("hours from noon")
+        hours = range(math.ceil(nights[0].moments[0].hour), 25, 2)
+        last_h = nights[0].moments[-1].hour
+        axes[-1][column].set_xticks(
+            [hour for hour in hours if hour <= last_h],
+            [clock(hour) for hour in hours if hour <= last_h],
+        )
     axes[-1][0].legend(loc="best", fontsize="small")
     try:
         figure.savefig(path)
