@@ -2,8 +2,8 @@
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from types import ModuleType
+from dataclasses import dataclass, replace
+from types import MappingProxyType, ModuleType
 from typing import Any
 
 import attrs
@@ -43,6 +43,10 @@ WATCH_SOURCES = (
 AIR_PARTS = frozenset({"o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "pm2_5_ugm3"})
 """A part that gives one of these warms itself: its own temperature and humidity serve
 only where no part made for them sits at the same place (sensors.md, 1)."""
+
+BUS_BACK_S = 45.0
+"""A bus that works again stands as a fault for so long: its last part is asked within
+the samplers' back-off of 30 s, and until then the bus tells why it is silent."""
 
 DAYS_PER_YEAR = 365.25
 S_PER_DAY = 86400.0
@@ -105,7 +109,8 @@ def _series(
         stuck_s=known.stuck_s,
         jump_per_s=known.jump_per_s,
         noise=known.noise,
-        resolution=known.resolution,
+        # Values are rounded before they are judged: that may be the coarser step.
+        resolution=max(known.resolution, 10.0**-word.decimals),
         lag_s=known.lag_s,
         warm_up_s=info.warm_up_s,
     )
@@ -140,8 +145,16 @@ def alarm_specs(
     alarms: Mapping[str, AlarmSettings],
     series: Mapping[str, SeriesSpec],
     buses: Sequence[str] = (),
+    bus_of: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[AlarmSpec, ...]:
-    """Make the alarms, one for each thing that its rule is about."""
+    """Make the alarms, one for each thing that its rule is about.
+
+    Args:
+        alarms: as the config has them.
+        series: by key.
+        buses: which may fail as a whole.
+        bus_of: the bus of each part that hangs on one.
+    """
     specs = []
     for name, alarm in alarms.items():
         module = rules.find(alarm.kind)
@@ -149,33 +162,46 @@ def alarm_specs(
             params = alarm.params
             if subject:
                 params = attrs.evolve(params, subject=subject)
-            specs.append(_spec(name, subject, alarm, params, module, series))
+            spec = _spec(name, subject, alarm, params, module)
+            specs.append(_fitted(spec, subject, series, buses, bus_of))
     return tuple(specs)
 
 
-def _spec(
-    name: str,
+def _fitted(
+    spec: AlarmSpec,
     subject: str,
-    alarm: AlarmSettings,
-    params: Any,
-    module: ModuleType,
     series: Mapping[str, SeriesSpec],
+    buses: Sequence[str],
+    bus_of: Mapping[str, str],
+) -> AlarmSpec:
+    """Fit an alarm's delays, and what covers it, to what it is about."""
+    if spec.kind == "stale" and subject in series:
+        # What tells why nothing comes: 'stale' would say it twice.
+        part = series[subject].part
+        causes = [f"sensor-fault/{part}"]
+        if part in bus_of:
+            causes.append(f"watch-fault/{bus_of[part]}")
+        return replace(spec, suppressed_by=(*spec.suppressed_by, *causes))
+    if spec.kind == "warming":
+        # A part that comes back in the night warms up anew: give it twice its time.
+        warm_up_s = [one.warm_up_s for one in series.values() if one.part == subject]
+        on_delay_s = max(spec.on_delay_s, 2.0 * max(warm_up_s, default=0.0))
+        return replace(spec, on_delay_s=on_delay_s)
+    if spec.kind == "watch" and subject in buses:
+        return replace(spec, off_delay_s=max(spec.off_delay_s, BUS_BACK_S))
+    return spec
+
+
+def _spec(
+    name: str, subject: str, alarm: AlarmSettings, params: Any, module: ModuleType
 ) -> AlarmSpec:
     about_air = bool(getattr(module, "ABOUT_AIR", module.PER == "once"))
-    suppressed_by = alarm.suppressed_by
-    if alarm.kind == "stale" and subject in series:
-        # The part's own fault tells why nothing comes; 'stale' would say it twice.
-        suppressed_by = (*suppressed_by, f"sensor-fault/{series[subject].part}")
-    on_delay_s = alarm.on_delay_s
-    if alarm.kind == "warming" and subject in series:
-        # A part that comes back in the night warms up anew: give it twice its time.
-        on_delay_s = max(on_delay_s, 2.0 * series[subject].warm_up_s)
     return AlarmSpec(
         id=f"{name}/{subject}" if subject else name,
         kind=alarm.kind,
         params=params,
         judge=module.judge,
-        on_delay_s=on_delay_s,
+        on_delay_s=alarm.on_delay_s,
         off_delay_s=alarm.off_delay_s,
         latch=alarm.latch,
         ack_s=alarm.ack_s,
@@ -183,7 +209,7 @@ def _spec(
         shelve_s=alarm.shelve_s,
         removable=not about_air,
         about_air=about_air,
-        suppressed_by=suppressed_by,
+        suppressed_by=alarm.suppressed_by,
     )
 
 
@@ -250,7 +276,12 @@ def compose(
     }
     setup = Setup(
         series=series,
-        alarms=alarm_specs(alarms, series, buses),
+        alarms=alarm_specs(
+            alarms,
+            series,
+            buses,
+            {name: part.bus for name, part in parts.items() if part.bus},
+        ),
         render=render,
         trend=Trend(trend_setup(series, cabin)),
         surroundings=_surroundings(cabin),

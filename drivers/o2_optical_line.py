@@ -272,10 +272,11 @@ PART = PartInfo(
         # Resolution: 0.1 mbar, 0.01 to 0.1 % by version, 1 mbar (data sheet).  Noise:
         # one step (own figure).  Lag: t90 below 30 s is 13 s at 63 %.  Stuck: the
         # coarse version may rightly stand for an hour in still fresh air (own figure);
-        # ten times finer, the partial pressure for half of that.  Jump: full air to
-        # none takes t90, 20 % in 30 s; three times that is no gas.
+        # the partial pressure comes in steps of 0.1 mbar from every version, half of
+        # its noise, and ten minutes at one number are too long (own figure).  Jump:
+        # full air to none takes t90, 20 % in 30 s; three times that is no gas.
         "o2_pct": Gives(0.01, 0.02, 13.0, 3600.0, 2.0),
-        "o2_hpa": Gives(0.1, 0.2, 13.0, 1800.0, 20.0),
+        "o2_hpa": Gives(0.1, 0.2, 13.0, 600.0, 20.0),
         "pressure_hpa": Gives(1.0, 0.3, 1.0, 86400.0, 5.0),
     },
     make=make,

@@ -122,3 +122,21 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         worse=-margin_c,
         wording="" if margin_c <= 0.0 else "soon",
     )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    said = []
+    if params.ahead_s < published.ahead_s:
+        said.append(f"looks {params.ahead_s:g} s ahead, packaged {published.ahead_s:g}")
+    if params.slope_s > published.slope_s:
+        said.append(
+            f"carries on the change of {params.slope_s:g} s, packaged "
+            f"{published.slope_s:g}"
+        )
+    if params.dead_band_c < published.dead_band_c:
+        said.append(
+            f"clears {params.dead_band_c:g} °C above the dew point, packaged "
+            f"{published.dead_band_c:g}"
+        )
+    return said

@@ -2,6 +2,7 @@
 
 import attrs
 
+from cabinvigil.daemon.air.moisture import rh_pct, vapour_hpa
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.limits import Between
@@ -33,6 +34,40 @@ class Params:
     """Multiplies what two good parts may differ by."""
 
 
+Fresh = list[tuple[float, str]]
+"""Values with their series."""
+
+
+def _at_one_temperature(history: History, fresh: Fresh) -> Fresh:
+    """Return humidities as they would read at the first one's temperature.
+
+    A part that sits a little warmer reads drier in the same air, by about 6 % of its
+    reading a kelvin; the vapour is what must agree.  Where a temperature is missing
+    the readings stand as they are.
+    """
+    own_c = {}
+    for other, spec in history.setup.series.items():
+        if other.startswith("temp_c"):
+            series = history.fresh(other)
+            if series is not None and not series.doubtful:
+                own_c[spec.part, _place(other)] = series.value
+    temps = [
+        own_c.get((history.setup.series[key].part, _place(key))) for _, key in fresh
+    ]
+    first_c = temps[0]
+    if first_c is None or None in temps:
+        return fresh
+    return [
+        (rh_pct(first_c, vapour_hpa(temp_c or 0.0, value)), key)
+        for temp_c, (value, key) in zip(temps, fresh, strict=True)
+    ]
+
+
+def _place(key: str) -> str:
+    found = split_channel(key)
+    return "" if found is None else found[1]
+
+
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge the spread of the fresh parts of one channel.
 
@@ -52,6 +87,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     ]
     if len(fresh) < 2:
         return None
+    if parts[0].name == "rh_pct":
+        fresh = _at_one_temperature(history, fresh)
     (low, low_key), (high, high_key) = min(fresh), max(fresh)
     fixed, share = ALLOWED[parts[0].name]
     allowed = params.factor * (fixed + share * abs(low))

@@ -144,6 +144,12 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     return _verdict(params, history, worst, (raised, hold), reached)
 
 
+def _is_deeper(params: Params, step: Step) -> bool:
+    """Say whether an earlier step has the same priority: the words must tell which."""
+    before = params.steps[: params.steps.index(step)]
+    return any(s.priority == step.priority and s.over_s <= 0.0 for s in before)
+
+
 def _verdict(
     params: Params,
     history: History,
@@ -168,7 +174,8 @@ def _verdict(
         "part": place_of(history, key),
     }
     if step.over_s <= 0.0:
-        return Verdict(*weight, facts, evidence, worse)
+        wording = "deep" if _is_deeper(params, step) else ""
+        return Verdict(*weight, facts, evidence, worse, wording)
     facts["hours"] = step.over_s / 3600.0
     evidence["over_s"] = step.over_s
     return Verdict(*weight, facts, evidence, worse, "mean")

@@ -1,8 +1,10 @@
 """A part that repeats one value for longer than a live part does.
 
-A live sensor flickers.  A coarse one in still fresh air may rightly stand for an hour:
-so a value that stands is stuck only once other gases have moved meanwhile, or once it
-has stood for much longer than any still air explains.
+A live sensor flickers where its noise is larger than its step: then its own time
+counts, some minutes, in still air too.  A coarse one may rightly stand for an hour in
+still air; but where other gases have moved meanwhile, the air has moved, and a few
+minutes are enough.  A recording does not say which part gave a column: there a value
+may stand for longer.
 """
 
 from bisect import bisect_left
@@ -13,12 +15,14 @@ from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.setup import SeriesSpec
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "series"
 
 WITNESSES = {
     "o2_pct": ("co2_ppm",),
+    "o2_hpa": ("co2_ppm",),
     "co2_ppm": ("o2_pct", "rh_pct"),
     "rh_pct": ("temp_c", "co2_ppm"),
 }
@@ -30,11 +34,17 @@ MOVED = {"o2_pct": 0.3, "co2_ppm": 2000.0, "rh_pct": 8.0, "temp_c": 3.0}
 
 @attrs.frozen
 class Params:
-    """Which series is judged, and how patient the rule is without a witness."""
+    """Which series is judged, and how patient the rule is."""
 
     subject: str = ""
+    moved_s: float = attrs.field(default=300.0, validator=Between(60.0, 86_400.0))
+    """Where a witness has moved, a value may stand for so long (sensors, 'how a wire
+    fails', row 13: 300 s for coarse values unless every witness is flat too)."""
+    coarse_s: float = attrs.field(default=3600.0, validator=Between(60.0, 86_400.0))
+    """Where the step is larger than the noise, a value may stand for at least so long
+    in still air (sensors, 'how a wire fails', row 13; the hour is our own choice)."""
     patience: float = attrs.field(default=6.0, validator=Between(1.0, 100.0))
-    """Without a witness a value may stand this many times `stuck_s`."""
+    """Where the step is not known, a value may stand this many times `stuck_s`."""
 
 
 def _witness_moved(history: History, key: str, since_s: float) -> bool:
@@ -50,6 +60,15 @@ def _witness_moved(history: History, key: str, since_s: float) -> bool:
     return False
 
 
+def _still_air_s(params: Params, spec: SeriesSpec) -> float:
+    """Return how long a live part's value may stand where nothing moves."""
+    if spec.resolution <= 0.0:
+        return params.patience * spec.stuck_s
+    if spec.noise >= spec.resolution:
+        return spec.stuck_s
+    return max(spec.stuck_s, params.coarse_s)
+
+
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge how long the value has stood without the least change."""
     key = params.subject
@@ -58,9 +77,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     if series is None:
         return None
     still_s = now - series.changed_s
-    if still_s <= spec.stuck_s:
+    if still_s <= min(spec.stuck_s, params.moved_s):
         return _FINE
-    if still_s <= params.patience * spec.stuck_s and not _witness_moved(
+    if still_s <= _still_air_s(params, spec) and not _witness_moved(
         history, key, series.changed_s
     ):
         return _FINE
@@ -79,12 +98,23 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
 
 def laxer(params: Params, published: Params) -> list[str]:
     """List what is less strict here than in the packaged limits; empty is fine."""
-    own, usual = params.patience, published.patience
-    if own <= usual:
-        return []
-    return [
-        f"{own:g} times as long as usual a value may stand still, packaged {usual:g}"
-    ]
+    said = []
+    if params.patience > published.patience:
+        said.append(
+            f"{params.patience:g} times as long as usual a value may stand still, "
+            f"packaged {published.patience:g}"
+        )
+    if params.coarse_s > published.coarse_s:
+        said.append(
+            f"{params.coarse_s:g} s a coarse value may stand, packaged "
+            f"{published.coarse_s:g}"
+        )
+    if params.moved_s > published.moved_s:
+        said.append(
+            f"{params.moved_s:g} s a value may stand while the air moves, packaged "
+            f"{published.moved_s:g}"
+        )
+    return said
 
 
 _FINE = Verdict(None)

@@ -74,3 +74,23 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         worse=params.low_v - series.value,
         wording="" if hours_left is None else "hours",
     )
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    said = []
+    for name, words, unit in (
+        ("low_v", "rings at", "V"),
+        ("empty_v", "takes for empty", "V"),
+        ("hours", "wants left", "h"),
+        ("dead_band_v", "clears above its limit by", "V"),
+    ):
+        own, usual = getattr(params, name), getattr(published, name)
+        if own < usual:
+            said.append(f"{words} {own:g} {unit}, packaged {usual:g}")
+    if params.window_s > published.window_s:
+        said.append(
+            f"judges the fall over {params.window_s:g} s, packaged "
+            f"{published.window_s:g}"
+        )
+    return said

@@ -2,41 +2,51 @@
 
 import attrs
 
-from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
 
-PER = "series"
+PER = "part"
 
 
 @attrs.frozen
 class Params:
-    """Which series is judged."""
+    """Which part is judged."""
 
     subject: str = ""
+    """The part's config name."""
     factor: float = attrs.field(default=2.0, validator=Between(1.0, 100.0))
     """Longer than this many times its warm-up is too long."""
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
-    """Judge whether a series is still doubtful long after the start.
+    """Judge whether a part is still doubtful long after the start.
 
-    The engine's on-delay bridges short spells outside the part's range.
+    A part is told once, however many quantities it gives.  The engine's on-delay
+    bridges short spells outside the part's range, and its warming up when it comes
+    back in the night.
+
+    Returns:
+        None where nothing of the part is fresh.
     """
-    key = params.subject
-    series = history.fresh(key)
-    if series is None:
+    fresh = {
+        key: series
+        for key, spec in history.setup.series.items()
+        if spec.part == params.subject and (series := history.fresh(key)) is not None
+    }
+    if not fresh:
         return None
-    if not series.doubtful:
+    doubtful = [key for key, series in fresh.items() if series.doubtful]
+    if not doubtful:
         return _FINE
-    spec = history.setup.series[key]
-    if now - history.started_s <= params.factor * spec.warm_up_s:
+    specs = [history.setup.series[key] for key in doubtful]
+    warm_up_s = max(spec.warm_up_s for spec in specs)
+    if now - history.started_s <= params.factor * warm_up_s:
         return _FINE
     return Verdict(
         Priority.FAULT,
-        facts={"part": place_of(history, key), "value": series.value},
-        evidence={"series": key, "since_start_s": now - history.started_s},
+        facts={"part": specs[0].title, "value": fresh[doubtful[0]].value},
+        evidence={"series": doubtful, "since_start_s": now - history.started_s},
     )
 
 

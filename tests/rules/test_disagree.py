@@ -65,6 +65,25 @@ def test_both_are_named() -> None:
     assert verdict.evidence["low"] == ["o2_pct__two", 19.0]
 
 
+def test_two_hygrometers_are_compared_in_vapour_not_in_percent() -> None:
+    """Four kelvin warmer, 80 % reads as 62: the same air.
+
+    15 °C: 17.05 hPa at saturation, 19 °C: 21.98 (check values, `psat_ashrae`).
+    """
+    keys = [f"{quantity}__{part}" for quantity in ("rh_pct", "temp_c") for part in "ab"]
+    night = Night(cabin(keys=keys))
+    own = {"temp_c__a": 15.0, "temp_c__b": 19.0}
+    same = 80.0 * 17.05 / 21.98
+    night.air({"rh_pct__a": 80.0, "rh_pct__b": same} | own)
+    verdict = asked(disagree, Params("rh_pct"), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (None, None)
+    night.air({"rh_pct__a": 80.0, "rh_pct__b": 79.0} | own)
+    assert says(disagree, Params("rh_pct"), night) is FAULT
+    night.air({"rh_pct__a": 80.0, "rh_pct__b": same} | own, doubtful=["temp_c__b"])
+    assert says(disagree, Params("rh_pct"), night) is FAULT
+
+
 @pytest.mark.parametrize("marks", ["?", "+"])
 def test_doubt_and_bounds_contradict_nobody(marks: str) -> None:
     """A part that warms up, or is at full scale, is not compared."""

@@ -1,9 +1,12 @@
 """A part that repeats one value for longer than a live part does."""
 
+from collections.abc import Sequence
+
 import attrs
 import pytest
 
 from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.setup import SeriesSpec
 from cabinvigil.daemon.rules import stuck
 from cabinvigil.daemon.rules.stuck import Params
 from tests.core.scenario import Night, cabin, series
@@ -16,14 +19,19 @@ KEYS = [
     series("rh_pct", stuck_s=600.0),
     series("temp_c", stuck_s=600.0),
     series("co_ppm", stuck_s=600.0),
-    series("o2_hpa", stuck_s=600.0, resolution=0.1),
+    series("o2_hpa", stuck_s=600.0, resolution=0.1, noise=0.2),
 ]
 AIR = {"o2_pct": 20.9, "co2_ppm": 800.0, "rh_pct": 50.0, "temp_c": 18.0}
 
 
-def still(minutes: int, moving: str = "", per_min: float = 0.0) -> Night:
+def still(
+    minutes: int,
+    moving: str = "",
+    per_min: float = 0.0,
+    keys: Sequence[SeriesSpec] = KEYS,
+) -> Night:
     """Everything stands but one quantity."""
-    night = Night(cabin(keys=KEYS))
+    night = Night(cabin(keys=keys))
     for minute in range(minutes + 1):
         values = AIR | {"co_ppm": 0.0, "o2_hpa": 195.0}
         if moving:
@@ -47,10 +55,27 @@ def test_a_column_of_a_recording_may_stand_for_six_times_as_long() -> None:
     }
 
 
-def test_a_part_whose_step_is_known_stands_for_its_own_time() -> None:
-    """Its own figure holds in still air too."""
+def test_a_part_that_flickers_stands_for_its_own_time() -> None:
+    """Its noise exceeds its step: its own figure holds, in still air too."""
     assert says(stuck, Params("o2_hpa"), still(10)) is None
     assert says(stuck, Params("o2_hpa"), still(11)) is FAULT
+
+
+@pytest.mark.parametrize(("stuck_s", "minutes"), [(600.0, 60), (7200.0, 120)])
+def test_a_coarse_part_may_stand_for_an_hour_in_still_air(
+    stuck_s: float, minutes: int
+) -> None:
+    """Or for its own time, where that is longer; not while the air moves.
+
+    Sensors sheet, 'how a wire fails', row 13: 300 s unless every witness is flat too.
+    """
+    coarse = series("o2_pct", stuck_s=stuck_s, resolution=0.1, noise=0.05)
+    keys = [coarse, series("co2_ppm")]
+    params = Params("o2_pct")
+    assert says(stuck, params, still(minutes, "co2_ppm", 1.0, keys)) is None
+    assert says(stuck, params, still(minutes + 1, "co2_ppm", 1.0, keys)) is FAULT
+    assert says(stuck, params, still(5, "co2_ppm", 500.0, keys)) is None
+    assert says(stuck, params, still(6, "co2_ppm", 500.0, keys)) is FAULT
 
 
 @pytest.mark.parametrize(
@@ -106,9 +131,10 @@ def test_a_silent_series_is_not_stuck_but_stale() -> None:
 
 def test_more_patience_is_laxer() -> None:
     """Said with both numbers; less is stricter."""
-    softer = attrs.evolve(Params(), patience=20.0, moved_s=900.0)
+    softer = attrs.evolve(Params(), patience=20.0, moved_s=900.0, coarse_s=7200.0)
     assert stuck.laxer(softer, Params()) == [
         "20 times as long as usual a value may stand still, packaged 6",
+        "7200 s a coarse value may stand, packaged 3600",
         "900 s a value may stand while the air moves, packaged 300",
     ]
     harder = attrs.evolve(Params(), patience=2.0, moved_s=100.0)

@@ -1,0 +1,252 @@
+"""A value that cannot be so, given what else is known of the same air.
+
+Each check needs a fellow of another kind: oxygen against vapour and pressure, pressure
+against the height above the sea, carbon dioxide against the air outdoors, carbon
+monoxide against the cold and against a charging battery.  What is found is said of the
+part; the gas's own alarms go on as if nothing were said.
+"""
+
+from collections.abc import Callable, Mapping
+
+import attrs
+
+from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT, pressure_hpa
+from cabinvigil.daemon.air.moisture import vapour_hpa
+from cabinvigil.daemon.core.facts import place_of
+from cabinvigil.daemon.core.history import History, Series
+from cabinvigil.daemon.core.limits import Between
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.drivers.kit.quantity import split_channel
+
+PER = "series"
+
+HELD = 0.8
+"""Stands on while this share of the excess over its margin is left (own choice)."""
+
+
+@attrs.frozen
+class Params:
+    """Which series is judged, and with what margins."""
+
+    subject: str = ""
+    rich_pct: float = attrs.field(default=0.7, validator=Between(0.0, 5.0))
+    """Oxygen above what air of this vapour can hold, in % of volume: the optical
+    part's accuracy of 0.6 (sensors sheet, 11), and a tenth."""
+    pressure_pct: float = attrs.field(default=0.4, validator=Between(0.1, 5.0))
+    """Oxygen against its own partial pressure over the air's, in % of volume: 5 and
+    1 hPa of the two pressure cells make 0.13 (sensors sheet, 11 and 3); three times."""
+    altitude_hpa: float = attrs.field(default=60.0, validator=Between(20.0, 500.0))
+    """Pressure against the standard one of the height: weather moves it by 50 at the
+    most (common practice, no source)."""
+    baseline_ppm: float = attrs.field(default=380.0, validator=Between(0.0, 500.0))
+    """CO2 below this is less than any outdoor air (sensors sheet, 14, row 26)."""
+    cold_c: float = attrs.field(default=-10.0, validator=Between(-60.0, 20.0))
+    """Colder than this a CO cell or module under-reads (sensors sheet, 12 and 14,
+    row 28)."""
+    hydrogen_ppm: float = attrs.field(default=5.0, validator=Between(0.5, 1000.0))
+    """So much CO while the battery gasses may be hydrogen (own choice: above any
+    module's zero)."""
+    gassing_v: float = attrs.field(default=13.8, validator=Between(1.0, 60.0))
+    """A 12 V lead battery gives off hydrogen above this (from memory)."""
+    charging_a: float = attrs.field(default=0.5, validator=Between(0.0, 100.0))
+    """Current into the battery that counts as charging (own choice)."""
+
+
+def _near(history: History, quantity: str, place: str) -> float | None:
+    """Return a fresh, undoubted value at a place, or else at the bunk."""
+    for at in (place, ""):
+        for key in history.setup.index(quantity, at):
+            series = history.fresh(key)
+            if series is not None and not series.doubtful:
+                return series.value
+    return None
+
+
+def _air_hpa(history: History, part: str) -> float | None:
+    """Return the air pressure that another part gives; any part's, without one."""
+    own: float | None = None
+    for key in history.setup.index("pressure_hpa", ""):
+        series = history.fresh(key)
+        if series is None or series.doubtful:
+            continue
+        if history.setup.series[key].part != part:
+            return series.value
+        own = series.value
+    return own
+
+
+def _beyond(excess: float, margin: float) -> tuple[Priority | None, Priority | None]:
+    """Return what an excess over zero raises, and what may stand on."""
+    fault = Priority.FAULT
+    raised = fault if excess > margin else None
+    return raised, fault if excess > HELD * margin else None
+
+
+def _facts(
+    history: History, key: str, value: float, unit: str
+) -> dict[str, str | float]:
+    return {"part": place_of(history, key), "value": value, "unit": unit}
+
+
+def _oxygen(
+    params: Params, history: History, key: str, series: Series
+) -> Verdict | None:
+    """Judge oxygen against what vapour leaves room for, and against the pressure."""
+    found = split_channel(key)
+    place = "" if found is None else found[1]
+    part = history.setup.series[key].part
+    air_hpa = _air_hpa(history, part)
+    temp_c, rh = _near(history, "temp_c", place), _near(history, "rh_pct", place)
+    most_pct = O2_DRY_PCT
+    if air_hpa is not None and temp_c is not None and rh is not None:
+        most_pct *= 1.0 - vapour_hpa(temp_c, min(max(rh, 0.0), 100.0)) / air_hpa
+    raised, hold = _beyond(series.value - most_pct, params.rich_pct)
+    if hold is not None:
+        facts = _facts(history, key, series.value, "%")
+        evidence = {"series": key, "o2_pct": series.value, "most_pct": most_pct}
+        return Verdict(raised, hold, facts, evidence, wording="rich")
+    off_pct = _off_its_pressure(history, part, series.value, air_hpa)
+    if off_pct is None:
+        return _FINE
+    raised, hold = _beyond(abs(off_pct), params.pressure_pct)
+    facts = _facts(history, key, abs(off_pct), "%")
+    evidence = {"series": key, "off_pct": off_pct, "pressure_hpa": air_hpa}
+    return Verdict(raised, hold, facts, evidence, wording="pressure")
+
+
+def _off_its_pressure(
+    history: History, part: str, o2_pct: float, air_hpa: float | None
+) -> float | None:
+    """Return how far oxygen lies above its partial pressure over the air's."""
+    if air_hpa is None or air_hpa <= 0.0:
+        return None
+    for key in history.setup.index("o2_hpa"):
+        partial = history.fresh(key)
+        if partial is not None and history.setup.series[key].part == part:
+            return o2_pct - 100.0 * partial.value / air_hpa
+    return None
+
+
+def _pressure(
+    params: Params, history: History, key: str, series: Series
+) -> Verdict | None:
+    """Judge air pressure against the standard one of the cabin's height."""
+    altitude_m = history.setup.surroundings.altitude_m
+    if altitude_m is None:
+        return None
+    off_hpa = series.value - pressure_hpa(altitude_m)
+    raised, hold = _beyond(abs(off_hpa), params.altitude_hpa)
+    facts = _facts(history, key, series.value, "hPa")
+    evidence = {"series": key, "off_hpa": off_hpa, "altitude_m": altitude_m}
+    return Verdict(raised, hold, facts, evidence, wording="altitude")
+
+
+def _carbon_dioxide(
+    params: Params, history: History, key: str, series: Series
+) -> Verdict | None:
+    """Judge carbon dioxide against the least that air outdoors has."""
+    low = series.value < params.baseline_ppm
+    near = series.value < params.baseline_ppm + 10.0
+    return Verdict(
+        Priority.FAULT if low else None,
+        Priority.FAULT if near else None,
+        facts=_facts(history, key, series.value, "ppm"),
+        evidence={"series": key, "co2_ppm": series.value},
+        wording="baseline",
+    )
+
+
+def _carbon_monoxide(
+    params: Params, history: History, key: str, series: Series
+) -> Verdict | None:
+    """Judge carbon monoxide against a charging battery, and against the cold."""
+    if series.value >= params.hydrogen_ppm and _gasses(params, history):
+        return Verdict(
+            Priority.LOW,
+            facts=_facts(history, key, series.value, "ppm"),
+            evidence={"series": key, "co_ppm": series.value},
+            wording="hydrogen",
+        )
+    found = split_channel(key)
+    temp_c = _near(history, "temp_c", "" if found is None else found[1])
+    if temp_c is None:
+        return _FINE
+    return Verdict(
+        Priority.FAULT if temp_c < params.cold_c else None,
+        Priority.FAULT if temp_c < params.cold_c + 1.0 else None,
+        facts=_facts(history, key, temp_c, "°C"),
+        evidence={"series": key, "temp_c": temp_c},
+        wording="cold",
+    )
+
+
+def _gasses(params: Params, history: History) -> bool:
+    """Say whether a lead battery charges so hard that it gives off hydrogen.
+
+    Hydrogen reads as up to a tenth of itself on a CO cell (sensors sheet, 7b).
+    """
+    volts = _near(history, "supply_v", "")
+    amperes = _near(history, "supply_a", "")
+    if volts is None or amperes is None:
+        return False
+    return volts >= params.gassing_v and amperes >= params.charging_a
+
+
+Check = Callable[[Params, History, str, Series], Verdict | None]
+CHECKS: Mapping[str, Check] = {
+    "o2_pct": _oxygen,
+    "pressure_hpa": _pressure,
+    "co2_ppm": _carbon_dioxide,
+    "co_ppm": _carbon_monoxide,
+}
+"""By quantity; what is not here has no fellow of another kind."""
+
+
+def judge(params: Params, history: History, now: float) -> Verdict | None:
+    """Judge one series against what is known of its air.
+
+    Returns:
+        None where the series gives nothing to be relied on, or no fellow does.
+    """
+    del now
+    key = params.subject
+    found = split_channel(key)
+    check = None if found is None else CHECKS.get(found[0].name)
+    if check is None:
+        return _FINE
+    series = history.fresh(key)
+    if series is None or series.doubtful or series.at_least:
+        return None
+    return check(params, history, key, series)
+
+
+MARGINS: Mapping[str, tuple[str, str]] = {
+    "rich_pct": ("more oxygen than air can hold is passed over", "%"),
+    "pressure_pct": ("oxygen and pressure may differ by", "%"),
+    "altitude_hpa": ("the pressure may be off by", "hPa"),
+    "hydrogen_ppm": ("carbon monoxide while charging is passed over below", "ppm"),
+}
+"""Margins of which more is laxer, and how each is said."""
+
+
+def laxer(params: Params, published: Params) -> list[str]:
+    """List what is less strict here than in the packaged limits; empty is fine."""
+    said = []
+    for name, (words, unit) in MARGINS.items():
+        own, usual = getattr(params, name), getattr(published, name)
+        if own > usual:
+            said.append(f"{words} {own:g} {unit}, packaged {usual:g}")
+    if params.baseline_ppm < published.baseline_ppm:
+        said.append(
+            f"carbon dioxide may read {params.baseline_ppm:g} ppm, packaged "
+            f"{published.baseline_ppm:g}"
+        )
+    if params.cold_c < published.cold_c:
+        said.append(
+            f"the cold is told below {params.cold_c:g} °C, packaged "
+            f"{published.cold_c:g}"
+        )
+    return said
+
+
+_FINE = Verdict(None)

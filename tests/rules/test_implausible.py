@@ -1,0 +1,177 @@
+"""What cannot be, given what else is known of the same air.
+
+Vapour from the saturation tables behind daemon/air/moisture.py (ASHRAE 2017, held in
+tests/air); pressures by ISO 2533; the parts' figures from the sensors sheet.
+"""
+
+from dataclasses import replace
+from typing import Any
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.setup import Surroundings
+from cabinvigil.daemon.rules import implausible
+from cabinvigil.daemon.rules.implausible import Params
+from tests.core.scenario import Night, cabin, series
+from tests.rules.asked import asked
+
+FAULT = Priority.FAULT
+KEYS = [
+    *("o2_pct", "co2_ppm", "co_ppm", "temp_c", "rh_pct", "pressure_hpa"),
+    *("supply_v", "supply_a", "o2_pct_ceiling", "temp_c_ceiling"),
+    replace(series("o2_hpa"), part="the-o2_pct"),
+]
+
+
+def told(
+    subject: str,
+    values: dict[str, float],
+    *,
+    altitude_m: float | None = None,
+    **marks: Any,
+) -> Verdict | None:
+    night = Night(cabin(keys=KEYS, surroundings=Surroundings(altitude_m)))
+    night.air(values, **marks)
+    return asked(implausible, Params(subject), night)
+
+
+def raised(subject: str, values: dict[str, float], **how: Any) -> tuple[Any, str]:
+    verdict = told(subject, values, **how)
+    assert verdict is not None
+    return verdict.priority, verdict.wording if verdict.priority else ""
+
+
+def test_no_air_holds_more_oxygen_than_its_vapour_leaves_room_for() -> None:
+    """Saturated air of 25 °C and 1013 hPa: 31.7 hPa of vapour leave 20.3 % (design)."""
+    wet = {"temp_c": 25.0, "rh_pct": 100.0, "pressure_hpa": 1013.25}
+    assert raised("o2_pct", wet | {"o2_pct": 20.3}) == (None, "")
+    assert raised("o2_pct", wet | {"o2_pct": 20.95}) == (None, "")
+    assert raised("o2_pct", wet | {"o2_pct": 21.0}) == (FAULT, "rich")
+    dry = wet | {"temp_c": 0.0, "rh_pct": 0.0}
+    assert raised("o2_pct", dry | {"o2_pct": 21.6}) == (None, "")
+    assert raised("o2_pct", dry | {"o2_pct": 21.7}) == (FAULT, "rich")
+
+
+def test_without_humidity_the_bound_is_that_of_dry_air() -> None:
+    """20.95 % and the margin; nobody is told on what is not known."""
+    assert raised("o2_pct", {"o2_pct": 21.6}) == (None, "")
+    assert raised("o2_pct", {"o2_pct": 21.7}) == (FAULT, "rich")
+
+
+def test_a_part_at_another_place_is_judged_by_the_air_there_or_at_the_bunk() -> None:
+    """The ceiling has a thermometer, and no hygrometer."""
+    air = {"rh_pct": 100.0, "pressure_hpa": 1013.25, "o2_pct_ceiling": 20.9}
+    warm = air | {"temp_c": 10.0, "temp_c_ceiling": 30.0}
+    assert raised("o2_pct_ceiling", warm) == (FAULT, "rich")
+    cool = air | {"temp_c": 30.0, "temp_c_ceiling": 10.0}
+    assert raised("o2_pct_ceiling", cool) == (None, "")
+
+
+def test_oxygen_must_be_its_own_pressure_over_the_airs() -> None:
+    """196 hPa of 939 are 20.87 %; a barometer at sea level makes it 19.34."""
+    air = {"o2_pct": 20.87, "o2_hpa": 196.0}
+    assert raised("o2_pct", air | {"pressure_hpa": 939.0}) == (None, "")
+    assert raised("o2_pct", air | {"pressure_hpa": 1013.25}) == (FAULT, "pressure")
+    assert raised("o2_pct", air) == (None, "")
+    doubtful = air | {"pressure_hpa": 1013.25}
+    assert raised("o2_pct", doubtful, doubtful=["pressure_hpa"]) == (None, "")
+
+
+def test_another_parts_pressure_goes_before_its_own() -> None:
+    """A part that takes its own wrong pressure agrees with itself and with no other."""
+    own = replace(series("pressure_hpa__one"), part="the-o2_pct")
+    other = replace(series("pressure_hpa__two"), part="baro")
+    keys = [*KEYS[:5], own, other, KEYS[-1]]
+    night = Night(cabin(keys=keys))
+    air = {"o2_pct": 20.87, "o2_hpa": 196.0, "pressure_hpa__one": 939.0}
+    night.air(air)
+    verdict = asked(implausible, Params("o2_pct"), night)
+    assert verdict is not None
+    assert verdict.priority is None
+    night.air(air | {"pressure_hpa__two": 1000.0})
+    verdict = asked(implausible, Params("o2_pct"), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (FAULT, "pressure")
+    assert verdict.facts["value"] == pytest.approx(20.87 - 19.6, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("pressure_hpa", "is_told"),
+    [(938.8, False), (990.0, False), (885.0, False), (1013.25, True), (870.0, True)],
+)
+def test_a_pressure_must_fit_the_height(pressure_hpa: float, is_told: bool) -> None:
+    """640 m: 938.8 hPa (ISO 2533); weather moves it by less than 60."""
+    air = {"pressure_hpa": pressure_hpa}
+    wanted = (FAULT, "altitude") if is_told else (None, "")
+    assert raised("pressure_hpa", air, altitude_m=640.0) == wanted
+    assert told("pressure_hpa", air) is None
+
+
+def test_less_carbon_dioxide_than_outdoors_is_a_moved_baseline() -> None:
+    """Sensors sheet, 14, row 26: below 380 ppm; held up to 390."""
+    assert raised("co2_ppm", {"co2_ppm": 420.0}) == (None, "")
+    assert raised("co2_ppm", {"co2_ppm": 380.0}) == (None, "")
+    assert raised("co2_ppm", {"co2_ppm": 379.0}) == (FAULT, "baseline")
+    held = told("co2_ppm", {"co2_ppm": 385.0})
+    assert held is not None
+    assert (held.priority, held.hold) == (None, FAULT)
+
+
+def test_carbon_monoxide_while_the_battery_gasses_may_be_hydrogen() -> None:
+    """Told low beside the gas's own alarms, which nothing here holds back."""
+    charging = {"supply_v": 14.4, "supply_a": 8.0}
+    verdict = told("co_ppm", {"co_ppm": 40.0} | charging)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (Priority.LOW, "hydrogen")
+    assert verdict.facts == {"part": "the-co_ppm", "value": 40.0, "unit": "ppm"}
+    for calm in (
+        {"supply_v": 12.7, "supply_a": 8.0},
+        {"supply_v": 14.4, "supply_a": -0.4},
+        {"supply_v": 14.4},
+        {},
+    ):
+        assert raised("co_ppm", {"co_ppm": 40.0} | calm) == (None, "")
+    assert raised("co_ppm", {"co_ppm": 2.0} | charging) == (None, "")
+
+
+def test_in_the_cold_a_carbon_monoxide_part_reads_too_little() -> None:
+    """Below -10 °C no maker promises anything (sensors sheet, 12 and 14, row 28)."""
+    assert raised("co_ppm", {"co_ppm": 0.0, "temp_c": 2.0}) == (None, "")
+    assert raised("co_ppm", {"co_ppm": 0.0, "temp_c": -10.5}) == (FAULT, "cold")
+    held = told("co_ppm", {"co_ppm": 0.0, "temp_c": -9.5})
+    assert held is not None
+    assert (held.priority, held.hold) == (None, FAULT)
+
+
+@pytest.mark.parametrize("marks", [{"doubtful": ["o2_pct"]}, {"at_least": ["o2_pct"]}])
+def test_what_is_not_relied_on_is_not_judged(marks: dict[str, Any]) -> None:
+    """A part that warms up contradicts nobody."""
+    assert told("o2_pct", {"o2_pct": 24.0}, **marks) is None
+    assert told("o2_pct", {}) is None
+
+
+def test_a_quantity_without_a_fellow_is_never_implausible() -> None:
+    """Temperature, battery and the rest have their own rules."""
+    assert raised("temp_c", {"temp_c": 60.0}) == (None, "")
+    assert raised("supply_v", {}) == (None, "")
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"rich_pct": 2.0}, "more oxygen than air can hold is passed over 2 %"),
+        ({"pressure_pct": 1.0}, "oxygen and pressure may differ by 1 %"),
+        ({"altitude_hpa": 90.0}, "the pressure may be off by 90 hPa"),
+        ({"hydrogen_ppm": 50.0}, "carbon monoxide while charging is passed over below"),
+        ({"baseline_ppm": 300.0}, "carbon dioxide may read 300 ppm"),
+        ({"cold_c": -30.0}, "the cold is told below -30 °C"),
+        ({"rich_pct": 0.5, "baseline_ppm": 400.0, "cold_c": 0.0}, ""),
+    ],
+)
+def test_what_is_laxer_is_said(change: dict[str, float], says: str) -> None:
+    """Every margin that grows, and every limit that moves away."""
+    said = implausible.laxer(attrs.evolve(Params(), **change), Params())
+    assert len(said) == bool(says)
+    assert "".join(said).startswith(says)
