@@ -18,8 +18,6 @@ from cabinvigil.daemon.planning.figures import (
     option_name,
 )
 from cabinvigil.daemon.planning.plan import plan
-from cabinvigil.daemon.planning.sweep import TITLES, sweep, table
-from cabinvigil.daemon.planning.words import account
 
 OPTIONS = (
     "volume_m3",
@@ -42,7 +40,11 @@ EXAMPLE = (
     "  cabinvigil plan --burn 20:00-22:00 --burn 06:00-07:00\n"
     "  cabinvigil plan --sweep vent"
 )
+SWEEPS = ("vent", "power", "people", "outside")
 WRONG_CALL = 2
+
+# What only some calls need is imported where they need it: a plan's answer is mostly
+# the time that Python takes to load it.
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -71,7 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--config", metavar="FILE", help="take the cabin from this config's [cabin]"
     )
     parser.add_argument(
-        "--sweep", choices=tuple(TITLES), help="print a table over a range of this"
+        "--sweep", choices=SWEEPS, help="print a table over a range of this"
     )
     parser.add_argument(
         "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
@@ -102,11 +104,15 @@ def run(args: argparse.Namespace, out: TextIO, err: TextIO) -> int:
     if args.json:
         out.write(json.dumps(plan_object(made, change)) + "\n")
     else:
+        from cabinvigil.daemon.planning.words import account
+
         out.write(account(made, change))
     return 0
 
 
 def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: TextIO) -> None:
+    from cabinvigil.daemon.planning.sweep import sweep, table
+
     rows = sweep(cabin, args.sweep)
     if args.json:
         objects = [(at, plan_object(made, changes(made))) for at, made in rows]

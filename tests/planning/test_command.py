@@ -109,6 +109,13 @@ def test_sweeps(what):
         assert o2 == sorted(o2, reverse=what in ("power", "people"))
 
 
+def test_what_can_be_swept_is_what_is_offered():
+    """The words on the command line are the table's own."""
+    from cabinvigil.daemon.planning.sweep import TITLES
+
+    assert tuple(TITLES) == command.SWEEPS
+
+
 def test_a_sweep_in_words_is_a_table():
     """A line for each value under one of heads, narrow enough for a terminal."""
     code, out, _ = call("--sweep", "people")
