@@ -118,6 +118,9 @@ def test_more_gas_is_never_told_later() -> None:
     times = [alarm_minutes(ppm / 2.0) for ppm in range(10000)]
     assert all(b <= a for a, b in itertools.pairwise(times))
     assert times[0] == math.inf
+    assert [alarm_minutes(ppm) for ppm, _ in ALARM_MINUTES] == pytest.approx(
+        [minutes for _, minutes in ALARM_MINUTES]
+    )
     assert alarm_minutes(math.nan) == math.inf
     assert alarm_minutes(800.0) == pytest.approx(ALARM_MINUTES[-1][1] / 2.0)
 

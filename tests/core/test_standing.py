@@ -354,3 +354,9 @@ def test_a_further_step_of_the_same_weight_rings_once_by_itself() -> None:
     assert night.now_in() == "acknowledged"
     night.play("20.9 " * 8 + "19.4 19.4 ack 18.95 18.0")
     assert night.now_in() == "unacknowledged"
+
+
+def test_a_sentence_stands_until_it_rings_anew() -> None:
+    """What was told stays what is shown, while nothing new is told."""
+    night = play("20.9 19.4 20.9 19.3 20.9 19.2")
+    assert night.standing().text == "o2-low high  o2_pct=19.4 limit=19.5"

@@ -191,3 +191,10 @@ def test_limits_that_cannot_be_are_refused(wrong: dict[str, float]) -> None:
 def test_what_is_laxer_is_said(change: dict[str, float], says_: list[str]) -> None:
     """Every way to make it less strict has its sentence."""
     assert condensing.laxer(Params(**change), Params()) == says_
+
+
+def test_the_first_minute_of_all_is_a_past_too() -> None:
+    """Twenty minutes after the first reading its minute is looked at."""
+    verdict = drifting(9.0, 13.5, 20)
+    assert verdict is not None
+    assert verdict.evidence["ahead_c"] < verdict.evidence["margin_c"]

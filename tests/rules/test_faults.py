@@ -138,3 +138,13 @@ def test_a_part_that_was_at_fault_is_not_well_for_saying_nothing() -> None:
     assert asked(source, params, night) is None
     night.air({"o2_pct": 20.9})
     assert says(source, params, night) is None
+
+
+def test_service_is_counted_from_the_start_of_the_watch() -> None:
+    """The clock of the core may begin anywhere."""
+    facts = {"cell": {"service_left_s": 10.0}}
+    night = Night(cabin(part_facts=facts), now=1000.0)
+    night.air({}, 9.0)
+    assert says(service, service.Params("cell"), night) is None
+    night.air({}, 1.0)
+    assert says(service, service.Params("cell"), night) is FAULT

@@ -287,7 +287,13 @@ def test_a_place_that_fell_silent_in_alarm_holds_it() -> None:
 def test_it_holds_for_half_an_hour_and_then_the_rest_of_the_cabin_speaks() -> None:
     """A part that is dead for good must not ring all night; its fault is told."""
     night = silent_bunk()
-    night.hold({"o2_pct_ceiling": 20.9}, SILENT_COUNTS_S + 60.0)
+    spoke_s = night.now - 40.0
+    night.hold({"o2_pct_ceiling": 20.9}, SILENT_COUNTS_S - 40.0)
+    verdict = asked(level, LOW_O2, night)
+    assert night.now - spoke_s == SILENT_COUNTS_S
+    assert verdict is not None
+    assert verdict.hold is P.HIGH
+    night.hold({"o2_pct_ceiling": 20.9}, 100.0)
     assert night.now_in() == "latched-unacknowledged"
 
 

@@ -134,6 +134,7 @@ def test_a_rise_is_laxer_towards_a_higher_limit() -> None:
     laxer = attrs.evolve(RISING, towards=40000.0)
     assert rate.laxer(laxer, RISING) == ["looks towards 40000, published 30000"]
     assert rate.laxer(attrs.evolve(RISING, towards=20000.0), RISING) == []
+    assert rate.laxer(RISING, RISING) == []
 
 
 @pytest.mark.parametrize(
