@@ -146,12 +146,8 @@ def vent_range(
 ) -> FlowRange:
     """Give the range of the air through the vents, and what it hangs on most.
 
-    Args:
-        vents: the openings.
-        inside_c: inside air.
-        outside_c: outside air.
-        wind_mps: wind nearby; the range runs from wind against the stack to more of it.
-        inside_spread_k: how far off the inside temperature may be.
+    It runs from wind against the stack to wind with it, and to `inside_spread_k` off
+    the inside temperature either way.
     """
 
     def flow(discharge: float, coefficient: float, shift_k: float) -> float:

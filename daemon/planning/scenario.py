@@ -124,16 +124,17 @@ class Scenario:
         )
 
 
+def _leaks(plan: CabinPlan) -> tuple[float, float, float]:
+    """Give the least, likeliest and most air changes with every vent shut."""
+    given = plan.leak_per_h
+    if given is None:
+        return LEAK_PER_H
+    return given * LEAK_SPREAD[0], given, given * LEAK_SPREAD[1]
+
+
 def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
     """Give the middle scenario first, then the corners."""
-    if plan.leak_per_h is None:
-        leaks = LEAK_PER_H
-    else:
-        leaks = (
-            plan.leak_per_h * LEAK_SPREAD[0],
-            plan.leak_per_h,
-            plan.leak_per_h * LEAK_SPREAD[1],
-        )
+    leaks = _leaks(plan)
     out_low, out, out_high = FLAME_OUT_O2_PCT
     middle = Scenario(plan, leaks[1], DISCHARGE, WIND_COEFFICIENT, 1.0, 1.0, 1.0, out)
     tight = replace(
