@@ -157,7 +157,8 @@ def connect_error(broker: Broker, error: Exception) -> BrokerError:
                 f"to the one that signed it, and host to the name in it"
             )
         case ssl.SSLError():
-            reason = (error.reason or "no TLS there").replace("_", " ").lower()
+            reason = getattr(error, "reason", None) or "no TLS there"
+            reason = reason.replace("_", " ").lower()
             return broker.refused(
                 f"the TLS handshake failed ({reason}); is port {broker.port} its "
                 f"TLS port?"

@@ -25,6 +25,13 @@ KEPT_FLAWS = 20
 
 _CHUNK = 1 << 16
 _GZIP_MAGIC = b"\x1f\x8b\x08"
+_BATCH_MAGIC = b"\x1f\x8b\x08\0\0\0\0\0"
+"""A member as the log itself writes them, without name and time: long enough not to be
+met by chance in packed bytes."""
+_PIECE = 1 << 10
+"""Bytes unpacked at one time: where they are damaged, what is in them is lost."""
+_SEARCHED = 1 << 16
+"""Bytes of a member that are kept for the search: a batch has a few thousand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,35 +201,48 @@ class _Reader:
             return
         data = first
         while data := _at_least(len(_GZIP_MAGIC), data, source):
-            if not data.startswith(_GZIP_MAGIC):
-                data = yield from self._skip(data, source, name)
-                continue
-            member = zlib.decompressobj(31)
-            while data and not member.eof:
-                try:
-                    yield member.decompress(data, _CHUNK)
-                except zlib.error:
-                    # Whatever line was under way ends here; go on at the next member.
-                    yield b"\n"
-                    data = yield from self._skip(data[1:], source, name)
-                    break
-                data = member.unconsumed_tail or member.unused_data
-                if not data:
-                    data = next(source, b"")
+            if data.startswith(_GZIP_MAGIC):
+                data = yield from self._member(data, source, name)
+            else:
+                data = self._skip(data, source, name)
 
-    def _skip(
+    def _member(
         self, data: bytes, source: Iterator[bytes], name: str
     ) -> Generator[bytes, None, bytes]:
-        """Drop bytes up to the next gzip member; yields nothing, returns the rest."""
+        """Unpack one gzip member, yield what it holds, return what follows it.
+
+        A torn member runs on into the next one's bytes, and may do so for a while
+        before that shows: so its last bytes are kept, and searched for the next.
+        """
+        member, seen, is_broken = zlib.decompressobj(31), b"", False
+        while not member.eof and not is_broken:
+            data = _at_least(1, data, source)
+            if not data:
+                break
+            piece, data = data[:_PIECE], data[_PIECE:]
+            seen = (seen + piece)[-_SEARCHED:]
+            try:
+                yield member.decompress(piece)
+            except zlib.error:
+                is_broken = True
+        if member.eof:
+            return member.unused_data + data
+        at = seen.find(_BATCH_MAGIC, 1)
+        if at < 0 and not is_broken:
+            return b""  # the file ends in it: torn, and no loss but its last line
+        yield b"\n"  # whatever line was under way ends here
+        return self._skip(seen[at:] + data if at > 0 else data, source, name)
+
+    def _skip(self, data: bytes, source: Iterator[bytes], name: str) -> bytes:
+        """Count damage, and drop bytes up to the next batch; return the rest."""
         if data.strip(b"\0"):  # a tail of zeros is what some cards leave; no loss
             self._flaws.damaged += 1
             self._flaws.tell(f"{name}: a stretch of it is damaged and was left out.")
-        while (at := data.find(_GZIP_MAGIC)) < 0:
+        while (at := data.find(_BATCH_MAGIC)) < 0:
             more = next(source, b"")
             if not more:
                 return b""
-            data = data[-2:] + more
-        yield b""
+            data = data[1 - len(_BATCH_MAGIC) :] + more
         return data[at:]
 
 
