@@ -29,7 +29,7 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
     Verdict,
 )
-from cabinvigil.daemon.core.setup import AlarmSpec, Setup
+from cabinvigil.daemon.core.setup import AlarmSpec, SeriesSpec, Setup
 from cabinvigil.daemon.core.standing import Standing, advance
 from cabinvigil.daemon.core.state import State as State
 from cabinvigil.daemon.core.telling import tell
@@ -97,19 +97,29 @@ def _air_fields(air: Air) -> dict[str, Any]:
     return fields
 
 
+def _stands(spec: SeriesSpec, still_s: float) -> bool:
+    """Say whether a series that flickers while it lives has stood still for too long.
+
+    Then it is no reading for the trend, which would take its end for a change of air.
+    """
+    return 0.0 < spec.resolution <= spec.noise and still_s > spec.stuck_s
+
+
 def _ruling(history: History) -> dict[str, float]:
     """Return the value of each quantity that rules at the bunk, where it is new."""
     values: dict[str, float] = {}
     for (quantity, place), keys in history.setup.places.items():
         if place != "":
             continue
+        key = keys[0]
         if len(keys) == 1:
-            series = history.fresh(keys[0])
+            series = history.fresh(key)
         else:
             side: past.Side = "below" if quantity == "o2_pct" else "above"
-            worst = history.worst(quantity, side, place)
-            series = None if worst is None else worst[1]
-        if series is not None and series.at_s == history.now and not series.at_least:
+            key, series = history.worst(quantity, side, place) or (key, None)
+        if series is None or series.at_s != history.now or series.at_least:
+            continue
+        if not _stands(history.setup.series[key], history.now - series.changed_s):
             values[quantity] = series.value
     return values
 

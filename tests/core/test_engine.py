@@ -25,7 +25,7 @@ from cabinvigil.daemon.core.model import (
 )
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.rules import source
-from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play
+from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play, series
 
 
 def test_every_step_logs_what_came_in() -> None:
@@ -295,6 +295,32 @@ def test_the_trend_sees_the_ruling_values_at_the_bunk_when_they_are_new() -> Non
         {"o2_pct": 20.0, "co2_ppm": 3500.0},
         {"temp_c": 18.0},
     ]
+
+
+def test_the_trend_does_not_follow_a_value_that_stands_still() -> None:
+    """A part that repeats itself for too long tells nothing of the air's way."""
+    trend = FakeTrend()
+    night = Night(cabin(keys=[series("o2_pct", stuck_s=60.0)], trend=trend))
+    night.hold({"o2_pct": 20.9}, 80.0)
+    night.air({"o2_pct": 20.8})
+    assert [len(values) for _, values in trend.seen] == [1] * 7 + [0, 1]
+
+
+def test_a_value_that_stands_still_is_no_reading_for_the_trend() -> None:
+    """Else its end, an hour later, would pass for a change of the air.
+
+    A coarse series, and a column whose step is not known, may rightly stand.
+    """
+    lively = series("co2_ppm", stuck_s=300.0, resolution=1.0, noise=10.0)
+    coarse = series("o2_pct", stuck_s=300.0, resolution=0.1, noise=0.05)
+    trend = FakeTrend()
+    night = Night(cabin(keys=[lively, coarse, "rh_pct"], trend=trend))
+    night.hold({"co2_ppm": 800.0, "o2_pct": 20.9, "rh_pct": 50.0}, 4 * 3600.0)
+    seen = dict(trend.seen)
+    assert "co2_ppm" in seen[310.0]
+    assert seen[320.0] == {"o2_pct": 20.9, "rh_pct": 50.0} == seen[4 * 3600.0]
+    night.air({"co2_ppm": 801.0, "o2_pct": 20.9})
+    assert dict(trend.seen)[night.now] == {"co2_ppm": 801.0, "o2_pct": 20.9}
 
 
 def test_the_text_is_rendered_with_the_full_name() -> None:
