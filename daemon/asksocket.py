@@ -32,6 +32,9 @@ Reply = Callable[[Mapping[str, Any]], None]
 class AskError(OSError):
     """The watch cannot be asked; the message says why, and the remedy."""
 
+    def __str__(self) -> str:
+        return self.strerror or "the watch cannot be asked"
+
 
 class AskSocket:
     """The server, in the daemon's own loop."""

@@ -26,6 +26,9 @@ _REMEDIES = {
 class LineError(OSError):
     """A line cannot be had or driven; the message says which, why, and the remedy."""
 
+    def __str__(self) -> str:
+        return self.strerror or "the line cannot be driven"
+
 
 class LineCheck(Enum):
     """What a line says of itself, just before it is changed."""

@@ -176,6 +176,7 @@ def test_each_refusal_names_the_line_and_the_remedy(
     with pytest.raises(LineError, match=PIN) as caught:
         open_gpio(PIN)
     assert word in str(caught.value)
+    assert "Errno" not in str(caught.value)
     assert caught.value.errno == error.errno
 
 
