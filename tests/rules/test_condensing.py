@@ -198,3 +198,15 @@ def test_the_first_minute_of_all_is_a_past_too() -> None:
     verdict = drifting(9.0, 13.5, 20)
     assert verdict is not None
     assert verdict.evidence["ahead_c"] < verdict.evidence["margin_c"]
+
+
+@pytest.mark.parametrize(("dead_band_c", "wording"), [(0.8, "soon"), (0.7, None)])
+def test_near_is_twice_the_dead_band(dead_band_c: float, wording: str | None) -> None:
+    """A degree and a half away counts as near from a dead-band of 0.75 on."""
+    night = Night(cabin(keys=KEYS))
+    for minute in range(26):
+        rh_pct = 60.0 + 9.0 * (minute - 25) / 60.0
+        night.air({"temp_c": 20.0, "rh_pct": rh_pct, "temp_c_glass": 13.5}, 60.0)
+    verdict = asked(condensing, Params(dead_band_c=dead_band_c), night)
+    assert verdict is not None
+    assert (verdict.wording if verdict.priority else None) == wording
