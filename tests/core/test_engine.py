@@ -300,7 +300,8 @@ def test_the_trend_sees_the_ruling_values_at_the_bunk_when_they_are_new() -> Non
 def test_the_trend_does_not_follow_a_value_that_stands_still() -> None:
     """A part that repeats itself for too long tells nothing of the air's way."""
     trend = FakeTrend()
-    night = Night(cabin(keys=[series("o2_pct", stuck_s=60.0)], trend=trend))
+    lively = series("o2_pct", stuck_s=60.0, resolution=0.1, noise=0.2)
+    night = Night(cabin(keys=[lively], trend=trend))
     night.hold({"o2_pct": 20.9}, 80.0)
     night.air({"o2_pct": 20.8})
     assert [len(values) for _, values in trend.seen] == [1] * 7 + [0, 1]
