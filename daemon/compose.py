@@ -9,13 +9,17 @@ from typing import Any
 import attrs
 
 from cabinvigil.daemon import rules
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.setup import (
     AlarmSpec,
+    Judge,
     Render,
     SeriesSpec,
     Setup,
     Surroundings,
 )
+from cabinvigil.daemon.core.telling import BROKEN
 from cabinvigil.daemon.settings_values import AlarmSettings, Cabin, PartSettings
 from cabinvigil.daemon.trend.port import Trend, trend_setup
 from cabinvigil.drivers.kit.quantity import QUANTITIES, channel_of, split_channel
@@ -192,6 +196,20 @@ def _fitted(
     return spec
 
 
+def _guarded(judge: Judge, alarm: str, priority: Priority) -> Judge:
+    """Make a rule that stumbles over a bug of its own ring, instead of ending all."""
+
+    def ask(params: Any, history: History, now: float) -> Verdict | None:
+        try:
+            return judge(params, history, now)
+        except Exception as bug:
+            evidence = {"bug": f"{type(bug).__name__}: {bug}"[:200]}
+            facts: dict[str, float | str] = {"text": alarm}
+            return Verdict(priority, facts=facts, evidence=evidence, wording=BROKEN)
+
+    return ask
+
+
 def _spec(
     name: str, subject: str, alarm: AlarmSettings, params: Any, module: ModuleType
 ) -> AlarmSpec:
@@ -200,7 +218,9 @@ def _spec(
         id=f"{name}/{subject}" if subject else name,
         kind=alarm.kind,
         params=params,
-        judge=module.judge,
+        judge=_guarded(
+            module.judge, name, Priority.MEDIUM if about_air else Priority.FAULT
+        ),
         on_delay_s=alarm.on_delay_s,
         off_delay_s=alarm.off_delay_s,
         latch=alarm.latch,

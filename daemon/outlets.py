@@ -3,7 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from threading import Event
+from typing import TYPE_CHECKING, Any
 
 from cabinvigil.daemon.ask import Ask
 from cabinvigil.daemon.clock import Clock
@@ -15,11 +16,13 @@ from cabinvigil.daemon.outputs.light import Light
 from cabinvigil.daemon.outputs.line import Line, open_gpio
 from cabinvigil.daemon.outputs.messages import Messages, Topics, run_of
 from cabinvigil.daemon.outputs.nights import Nights
-from cabinvigil.daemon.outputs.phone import Phone
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.outputs.tone import is_tone_name, open_tone
 from cabinvigil.daemon.settings import Settings
 from cabinvigil.daemon.settings_values import BuzzerSettings
+
+if TYPE_CHECKING:
+    from cabinvigil.daemon.outputs.phone import Phone
 
 Reply = Callable[[Mapping[str, Any]], None]
 OnAsk = Callable[[Ask, Reply], None]
@@ -34,7 +37,7 @@ class Outlets:
     """All outputs of one config."""
 
     buzzer: Buzzer | None
-    phone: Phone | None
+    phone: "Phone | None"
     all: tuple[Output, ...]
     """In the order in which they are offered commands: the sounder first."""
 
@@ -49,9 +52,15 @@ class Outlets:
             output.stop(deadline_s)
 
 
+def _pause(for_s: float) -> None:
+    Event().wait(for_s)
+
+
 def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], Line]:
     if is_tone_name(buzzer.line):
-        return lambda: open_tone(buzzer.line, buzzer.tone_hz or 520.0)
+        return lambda: open_tone(
+            buzzer.line, buzzer.tone_hz or 520.0, pause=_pause
+        )
     return lambda: open_line(
         buzzer.line, active_low=buzzer.active_low, sense=buzzer.sense_line or ""
     )
@@ -78,10 +87,13 @@ def _phone(
     report: Report,
     on_ask: OnAsk,
     on_refused: Callable[[str], None],
-) -> Phone | None:
+) -> "Phone | None":
     mqtt = settings.mqtt
     if mqtt is None:
         return None
+    # Not at the top: paho costs 12 MB, and a watch without a phone needs none of it.
+    from cabinvigil.daemon.outputs.phone import Phone
+
     name = settings.cabin.name
     broker = Broker(
         host=mqtt.host,

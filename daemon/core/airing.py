@@ -21,6 +21,10 @@ BLOOD_KINDS = frozenset({"dose"})
 """Rules on what a sleeper carries: it goes down for hours after the air is clear, so
 their `low` does not keep anyone out."""
 
+UNSEEN_KINDS = frozenset({"displaced"})
+"""Rules on a gas that no part measures: that it has gone cannot be told, so after one
+of them no all-clear is given in this run: a person airs out and looks."""
+
 
 def _weight(state: State, spec: AlarmSpec) -> Priority | None:
     """Return what an alarm weighs now, aside or not; None: its condition is absent."""
@@ -36,6 +40,8 @@ def _is_clear(state: State, spec: AlarmSpec) -> bool:
 
 def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
     """Say whether a trusted value of all that matters is fresh, at every place."""
+    if any(spec.kind in UNSEEN_KINDS for spec in rang):
+        return False
     wanted = {getattr(spec.params, "quantity", "") for spec in rang} | {*ALWAYS_KNOWN}
     history = state.history
     for (quantity, place), keys in state.setup.places.items():

@@ -28,6 +28,10 @@ CALLING = frozenset({"three-pulse", "temporal-four"})
 Verdicts = Mapping[str, Verdict | None]
 
 
+BROKEN = "broken"
+"""The wording of a verdict that a rule could not give: it stumbled over itself."""
+
+
 def tell(
     state: State, before: Mapping[str, Standing], verdicts: Verdicts, now: float
 ) -> tuple[State, list[Command]]:
@@ -128,6 +132,8 @@ def _sentence(
         return standing.text
     if verdict is None:
         verdict = Verdict(standing.priority)
+    if verdict.wording == BROKEN:
+        alarm = "rule-broken"
     return setup.render(alarm, standing.priority, verdict.wording, verdict.facts)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from cabinvigil.daemon.compose import Composed, compose, compose_columns
 from cabinvigil.daemon.core.engine import State, start, step
-from cabinvigil.daemon.core.kept import restore, resume
+from cabinvigil.daemon.core.kept import carry_over, restore, resume
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -140,7 +140,7 @@ def replay_log(
             if line.up_s < last_s:
                 offset_s += last_s  # a new run: its clock begins anew
             last_s = line.up_s
-            state, said = _begin(line, settings, render)
+            state, said = _begin(line, settings, render, state)
             yield offset_s + last_s, said
             continue
         event = event_of(line)
@@ -157,7 +157,7 @@ def replay_log(
 
 
 def _begin(
-    line: LogLine, settings: Settings | None, render: Render
+    line: LogLine, settings: Settings | None, render: Render, before: State | None
 ) -> tuple[State | None, list[Command]]:
     """Start as that run did; what it took over from before stands at once."""
     ran = settings
@@ -167,6 +167,9 @@ def _begin(
             return None, []
         ran = from_plain(plain)
     setup = compose_settings(ran, render).setup
+    if line.fields.get("reload") and before is not None:
+        state, _ = carry_over(before, setup, line.up_s)
+        return state, resume(state, line.up_s)
     kept = line.fields.get("kept")
     if kept is None:
         return start(setup, line.up_s), []

@@ -1,0 +1,147 @@
+"""The real daemon on real ptys: in this process on a real loop, or as a command."""
+
+import asyncio
+import grp
+import os
+import time
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.app import App, Machine
+from cabinvigil.daemon.clock import SystemClock
+from cabinvigil.daemon.outputs.line import RecordingLine
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
+from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
+from cabinvigil.daemon.settings import load
+from cabinvigil.daemon.wiring import REAL, Wires
+
+CONFIG = """
+[cabin]
+name = "lapwing"
+[watch]
+tick_s = 0.5
+state_folder = "{folder}/state"
+[part.bunk-o2]
+kind = "o2_optical_line"
+port = "{folder}/bunk-o2"
+[part.bunk-co]
+kind = "frame9_co"
+port = "{folder}/bunk-co"
+[log]
+folder = "{folder}/log"
+[buzzer]
+line = "GPIO17"
+[ask]
+socket = "{folder}/ask"
+group = "{group}"
+{more}
+"""
+
+
+@dataclass
+class Air:
+    """What the emulated parts sit in; the test changes it."""
+
+    now: AirNow = field(default_factory=AirNow)
+
+    def __call__(self) -> AirNow:
+        return self.now
+
+
+class CoFrames:
+    """A CO module without lag: one upload frame each quarter of a second."""
+
+    def __init__(self, air: Air, now: Callable[[], float]) -> None:
+        self._air, self._now = air, now
+        self.power_up()
+
+    def power_up(self) -> None:
+        self._due_s = self._now() + 0.1
+
+    def due_s(self) -> float | None:
+        return self._due_s
+
+    def receive(self, data: bytes) -> bytes:
+        return b""
+
+    def send(self) -> bytes:
+        self._due_s += 0.25
+        tenths = round(self._air().co_ppm * 10)
+        # sensors, section 12: gas CO, unit ppm, one decimal, value, range 500.0.
+        body = bytes((0x04, 0x03, 0x01, *divmod(tenths, 256), *divmod(5000, 256)))
+        return b"\xff" + body + bytes((-sum(body) & 0xFF,))
+
+
+class Ports:
+    """An oxygen and a CO module on ptys, on the running loop."""
+
+    def __init__(self, folder: Path, air: Air) -> None:
+        now = asyncio.get_running_loop().time
+        o2 = EmulatedO2Line(air, 1, now)
+        o2.span()
+        self.all = [
+            EmulatedSerial(folder / "bunk-o2", o2),
+            EmulatedSerial(folder / "bunk-co", CoFrames(air, now)),
+        ]
+
+    def close(self) -> None:
+        for port in self.all:
+            port.close()
+
+
+def config(folder: Path, more: str = "") -> Path:
+    path = folder / "cabin.toml"
+    group = grp.getgrgid(os.getgid()).gr_name
+    path.write_text(CONFIG.format(folder=folder, more=more, group=group), encoding="utf-8")
+    return path
+
+
+@dataclass
+class Running:
+    """The daemon in this process."""
+
+    app: App
+    line: RecordingLine
+    air: Air
+    _heard: int = 0
+
+    async def until(self, is_so: Callable[[], Any], within_s: float = 10.0) -> Any:
+        """Wait until something is so; fail after a while."""
+        end_s = time.perf_counter() + within_s
+        while not (found := is_so()):
+            assert time.perf_counter() < end_s, "it never came"
+            await asyncio.sleep(0.02)
+        return found
+
+    def sounds(self, pattern: str) -> bool:
+        """Say whether the line has been driven on since the core chose the pattern."""
+        if self.app.watcher.state.sound.pattern != pattern:
+            self._heard = len(self.line.changes)
+            return False
+        return any(level for _, level in self.line.changes[self._heard :])
+
+
+@asynccontextmanager
+async def running(
+    folder: Path, more: str = "", wires: Wires = REAL
+) -> AsyncIterator[Running]:
+    """Run the daemon on ptys; stops it in order at the end."""
+    air = Air()
+    ports = Ports(folder, air)
+    clock = SystemClock()
+    line = RecordingLine(clock)
+    machine = Machine(clock=clock, wires=wires, open_line=lambda *_, **__: line)
+    path = config(folder, more)
+    app = App(load(path), path, machine)
+    async with asyncio.TaskGroup() as group:
+        task = group.create_task(app.run())
+        try:
+            yield Running(app, line, air)
+        finally:
+            app.stop()
+            await task
+            ports.close()

@@ -1,0 +1,147 @@
+"""The whole daemon on real ptys and a real loop: the sounder outlives everything."""
+
+import json
+import socket
+import threading
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cabinvigil.daemon.asksocket import ask_watch
+from cabinvigil.daemon.buses import I2cBus
+from cabinvigil.daemon.outputs.nights import OpenNight
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.review.logbook import Logbook
+from cabinvigil.daemon.wiring import REAL
+from tests.running import Running, config, running
+
+CO_HIGH = AirNow(co_ppm=400.0)
+
+
+async def _rings_for_co(run: Running) -> None:
+    await run.until(lambda: "co_ppm" in run.app.watcher.numbers())
+    assert run.app.watcher.state.sound.pattern != "temporal-four"
+    run.air.now = CO_HIGH
+    await run.until(lambda: run.sounds("temporal-four"), 60.0)
+
+
+def _lines(folder: Path) -> list[Any]:
+    return list(Logbook(*sorted((folder / "log").glob("night-*"))))
+
+
+async def test_bytes_to_buzzer_and_log(tmp_path: Path) -> None:
+    """CO on a wire sounds the buzzer, and the log holds reading and alarm."""
+    async with running(tmp_path) as run:
+        await _rings_for_co(run)
+    events = [line.event for line in _lines(tmp_path)]
+    assert events[0] == "start"
+    assert events[-1] == "stop"
+    alarms = [line.fields for line in _lines(tmp_path) if line.event == "alarm"]
+    assert any(
+        alarm["alarm"] == "co-level" and alarm["priority"] == "high" for alarm in alarms
+    )
+    assert run.line.is_closed
+
+
+async def test_a_broker_that_never_answers_delays_nothing(tmp_path: Path) -> None:
+    """It accepts the connection and is silent; the buzzer sounds all the same."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+        more = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\ntls = false\n'
+        async with running(tmp_path, more) as run:
+            await _rings_for_co(run)
+
+
+async def test_a_full_disk_delays_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every write says 'no space left'; the buzzer sounds, the fault is told."""
+
+    def full(_night: OpenNight, _lines: bytes) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(OpenNight, "append", full)
+    async with running(tmp_path) as run:
+        await _rings_for_co(run)
+        await run.until(lambda: "log" in run.app.watcher.state.history.sources)
+        fault = run.app.watcher.state.history.sources["log"]
+        assert "full" in fault.text
+
+
+async def test_a_driver_that_blocks_for_ever_delays_nothing(tmp_path: Path) -> None:
+    """A call into the kernel that never returns holds up its own bus alone."""
+    release = threading.Event()
+
+    class Hangs:
+        def i2c_rdwr(self, *_: Any) -> None:
+            release.wait()
+
+        def close(self) -> None: ...
+
+    wires = replace(
+        REAL,
+        i2c=lambda name, device: I2cBus(name, device, open_smbus=lambda _: Hangs()),
+    )
+    more = (
+        '[i2c.main]\ndevice = "/dev/i2c-1"\n'
+        '[part.bunk-co2]\nkind = "scd4x"\nbus = "main"\n'
+    )
+    try:
+        async with running(tmp_path, more, wires) as run:
+            await _rings_for_co(run)
+            await run.until(lambda: "main" in run.app.watcher.state.history.sources)
+    finally:
+        release.set()
+
+
+async def test_acknowledged_by_socket_and_kept(tmp_path: Path) -> None:
+    """An answer quiets the sound; a restart within its quiet time stays quiet."""
+    import asyncio
+
+    async with running(tmp_path) as run:
+        await _rings_for_co(run)
+        answer = await asyncio.to_thread(
+            ask_watch, tmp_path / "ask", {"ask": "acknowledge"}
+        )
+        assert answer["ok"]
+        assert run.app.watcher.state.sound.pattern in ("quiet", "chirp")
+    async with running(tmp_path) as run:
+        standing = run.app.watcher.state.standings["co-level"]
+        assert standing.state.value == "acknowledged"
+    async with running(tmp_path) as run:
+        await run.until((tmp_path / "ask").is_socket)
+        status = await asyncio.to_thread(ask_watch, tmp_path / "ask", {"ask": "status"})
+        assert status["cabin"] == "lapwing"
+        assert json.dumps(status)
+
+
+async def test_a_standing_alarm_sounds_at_once_after_a_restart(tmp_path: Path) -> None:
+    """What nobody answered rings before the first reading has come."""
+    async with running(tmp_path) as run:
+        await _rings_for_co(run)
+    async with running(tmp_path) as run:
+        await run.until(lambda: run.sounds("temporal-four"), 2.0)
+
+
+async def test_a_bad_reload_keeps_the_old_and_says_so(tmp_path: Path) -> None:
+    """The watch never stops; the mend takes effect at the next reload."""
+    async with running(tmp_path) as run:
+        await run.until(lambda: run.app.watcher.numbers())
+        path = tmp_path / "cabin.toml"
+        path.write_text("[cabin]\nvolume_ft3 = 300\n", encoding="utf-8")
+        run.app.reload()
+        fault = run.app.watcher.state.history.sources["settings"]
+        assert "refused" in fault.text
+        assert run.app.settings.cabin.volume_m3 is None
+        config(tmp_path)
+        text = path.read_text(encoding="utf-8")
+        path.write_text(
+            text.replace('name = "lapwing"', 'name = "lapwing"\nvolume_m3 = 11.0'),
+            encoding="utf-8",
+        )
+        run.app.reload()
+        assert run.app.settings.cabin.volume_m3 == 11.0
+        assert "settings" not in run.app.watcher.state.history.sources
+        assert run.app.watcher.numbers()
