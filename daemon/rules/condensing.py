@@ -52,11 +52,10 @@ def _margin(
     return glass_c - dew_c, dew_c, glass_c
 
 
-def _margin_before(
-    params: Params, history: History, humid: Series, warm: Series, now: float
+def _margin_at(
+    history: History, humid: Series, warm: Series, then_s: float
 ) -> float | None:
-    """Return the margin `slope_s` ago, in degrees; None if not to be told."""
-    then_s = now - params.slope_s
+    """Return the margin at a moment past, in degrees; None if not to be told."""
     rh_pct = _minute(humid, then_s)
     temp_c = _minute(warm, then_s)
     if rh_pct is None or temp_c is None:
@@ -72,13 +71,26 @@ def _margin_before(
 def _ahead_c(
     params: Params, history: History, pair: tuple[Series, Series], margin_c: float
 ) -> float:
-    """Carry the margin on by its change of late; growing margins are not carried."""
+    """Carry the margin on by its change of late; growing margins are not carried.
+
+    After a burner is lit or a vent is moved, vapour goes to its new level like a
+    charge: each span's change is a share of the one before.  That share is carried on
+    too, so that a margin which levels off is not told as one that vanishes.
+    """
     humid, warm = pair
-    before_c = _margin_before(params, history, humid, warm, history.now)
-    if before_c is None:
+    spans = [
+        _margin_at(history, humid, warm, history.now - back * params.slope_s)
+        for back in (1.0, 2.0)
+    ]
+    if spans[0] is None or spans[1] is None:
         return margin_c
-    change_c = (margin_c - before_c) * params.ahead_s / params.slope_s
-    return min(margin_c, margin_c + change_c)
+    latest_c, before_c = margin_c - spans[0], spans[0] - spans[1]
+    share = min(max(latest_c / before_c, 0.0), 1.0) if before_c < 0.0 else 1.0
+    ahead_c, change_c = margin_c, latest_c
+    for _ in range(max(1, round(params.ahead_s / params.slope_s))):
+        change_c *= share
+        ahead_c += change_c
+    return min(margin_c, ahead_c)
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
@@ -101,8 +113,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return None
     margin_c, dew_c, surface = at_now
     ahead_c = _ahead_c(params, history, (humid, warm), margin_c)
-    # Carried forward only where it is near already: a far margin that shrinks for
-    # twenty minutes after the burner is lit mostly levels off.
+    # Carried forward only where it is near already: far off, a small error of the
+    # share that is carried on decides.
     soon = ahead_c <= 0.0 and margin_c <= 2.0 * params.dead_band_c
     wet = margin_c <= 0.0 or soon
     doubtful = humid.doubtful or warm.doubtful or (glass and glass[1].doubtful)
