@@ -1,0 +1,227 @@
+"""The balance of CO2 in the cabin, filtered and smoothed over a whole night.
+
+`dc/dt = -k (c - outside) + s`: outdoor air dilutes at `k`, people and burner give off
+`s`.  Both walk slowly; `k` may jump, and `s` may be set anew; on `k` lies a gust that
+comes and goes within minutes.  The excess over outdoors is measured, so the balance is
+linear in what is sought, and a Kalman filter forward with a disturbance smoother back
+is exact (Durbin and Koopman 2012, chapter 4, from memory); both are written out by hand
+for the four states: level `c`, `k`, gust `g`, `s`.
+
+Traps met: without the gust, its coming and going is taken for the cabin's own
+relaxation, and `k` comes out too high.  In logarithms the likeliest course is one of
+large `k` and `s`, under which the same readings look smoother, and it wanders there.
+
+Units: hours, ppm, ppm/h, 1/h.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+UNKNOWN_PPM2 = 1e12
+"""Variance of a level of which nothing is known: before the first reading, or after a
+gap."""
+TINY = 1e-12
+
+
+class Change(NamedTuple):
+    """What happens at once within one step."""
+
+    c_sd: float
+    """It falls somewhere within the step, and a part follows late."""
+    k_sd: float = 0.0
+    """k becomes anything about this far from what it was."""
+    s: tuple[float, float] | None = None
+    """s is set anew: mean and sd."""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What was read: nodes, and the steps between them."""
+
+    step_h: float
+    level_ppm: Sequence[float | None]
+    """CO2 at each node; None where no sensor told."""
+    level_sd_ppm: float
+    excess_ppm: Sequence[float | None]
+    """Mean excess over outdoors in the step after each node; None: not known, and
+    nothing is carried across."""
+    weight: Sequence[float]
+    """Of the source in each step: the same moles make more ppm of thinner air."""
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """What is held before any reading, and how fast things change."""
+
+    k: tuple[float, float]
+    """Mean and sd before any reading."""
+    s: tuple[float, float]
+    walk_k: Sequence[float]
+    """By node: standard deviation of the change of k in an hour."""
+    walk_s: float
+    """The same of s, as a share of it."""
+    gust: Sequence[float]
+    """By node: standard deviation of k about its slow course."""
+    gust_h: float
+    """Memory of the gust."""
+    changes: Mapping[int, Change] = field(default_factory=dict)
+    """By the node after which they happen."""
+
+
+class Smoothed(NamedTuple):
+    """What the night tells, node by node."""
+
+    k: list[float]
+    """With its gust."""
+    s: list[float]
+    var_k: list[float]
+    var_s: list[float]
+    cov: list[float]
+    z_k: list[float]
+    """How strongly the readings ask for a change of k after each node, in sd."""
+    z_s: list[float]
+
+
+_At = tuple[float, ...]
+"""c k g s, and the variances cc ck cg cs kk kg ks gg gs ss."""
+
+
+class Node(NamedTuple):
+    """What the filter knew at a node."""
+
+    at: _At
+    """Before the reading."""
+    v: float
+    """The reading less what was expected."""
+    f: float
+    """Its variance; 0: no reading."""
+    out: float
+    """What leaves in the step after it, for each unit of k."""
+    came: float
+    """What comes in it, for each unit of s."""
+    carried: bool
+    anew: bool
+    """Whether s is set anew after it."""
+    ln_likelihood: float
+    """Of all readings before this node."""
+
+
+class Way(NamedTuple):
+    """The filter's way through a night."""
+
+    nodes: list[Node]
+    ln_likelihood: float
+
+
+def forward(
+    course: Course, belief: Belief, before: Way | None = None, until: int = 0
+) -> Way:
+    """Filter forward.
+
+    Args:
+        course: what was read.
+        belief: what is held.
+        before: a way that is the same up to the node `until`, to save going it again.
+        until: that node.
+    """
+    step_h, noise = course.step_h, course.level_sd_ppm**2
+    stays = math.exp(-step_h / belief.gust_h)
+    fresh, walk_s = 1.0 - stays * stays, belief.walk_s**2 * step_h
+    if before is None or until <= 0:
+        until, nodes, at, ln_likelihood = 0, [], _begin(course, belief), 0.0
+    else:
+        nodes, first = before.nodes[:until], before.nodes[until]
+        at, ln_likelihood = first.at, first.ln_likelihood
+    changes = belief.changes
+    for n in range(until, len(course.level_ppm)):
+        seen, excess = course.level_ppm[n], course.excess_ppm[n]
+        change = changes.get(n)
+        out = 0.0 if excess is None else step_h * excess
+        came, carried = step_h * course.weight[n], excess is not None
+        here, v, f = at, 0.0, 0.0
+        if seen is not None:
+            v, f = seen - at[0], at[4] + noise
+            at = _read(at, v, f, noise)
+        anew = change is not None and change.s is not None
+        nodes.append(Node(here, v, f, out, came, carried, anew, ln_likelihood))
+        if 0.0 < f < UNKNOWN_PPM2 / 2:
+            ln_likelihood -= 0.5 * (math.log(f) + v * v / f)
+        grown = (belief.walk_k[n] ** 2 * step_h, belief.gust[n] ** 2 * fresh, walk_s)
+        at = _carry(at, out, came, stays, carried, grown)
+        if change is not None:
+            at = _changed(at, change)
+    return Way(nodes, ln_likelihood)
+
+
+def _begin(course: Course, belief: Belief) -> _At:
+    level = next((one for one in course.level_ppm if one is not None), 0.0)
+    (k, k_sd), (s, s_sd) = belief.k, belief.s
+    start = (level, k, 0.0, s, UNKNOWN_PPM2, 0.0, 0.0, 0.0, k_sd**2, 0.0, 0.0)
+    return (*start, belief.gust[0] ** 2, 0.0, s_sd**2)
+
+
+def _read(at: _At, v: float, f: float, noise: float) -> _At:
+    """Take a reading."""
+    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
+    share, left = v / f, noise / f
+    of_k, of_g, of_s = ck / f, cg / f, cs / f
+    return (
+        c + cc * share,
+        k + ck * share,
+        g + cg * share,
+        s + cs * share,
+        cc * left,
+        ck * left,
+        cg * left,
+        cs * left,
+        kk - of_k * ck,
+        kg - of_k * cg,
+        ks - of_k * cs,
+        gg - of_g * cg,
+        gs - of_g * cs,
+        ss - of_s * cs,
+    )
+
+
+def _carry(
+    at: _At,
+    out: float,
+    came: float,
+    stays: float,
+    carried: bool,
+    grown: tuple[float, float, float],
+) -> _At:
+    """Go one step of the balance."""
+    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
+    if not carried:
+        cc, ck, cg, cs = UNKNOWN_PPM2, 0.0, 0.0, 0.0
+    to_k = came * ks - out * (kk + kg)
+    to_g = came * gs - out * (kg + gg)
+    to_s = came * ss - out * (ks + gs)
+    return (
+        c + came * s - out * (k + g),
+        k,
+        stays * g,
+        s,
+        cc + came * (2.0 * cs + to_s) - out * (2.0 * (ck + cg) + to_k + to_g),
+        ck + to_k,
+        stays * (cg + to_g),
+        cs + to_s,
+        kk + grown[0],
+        stays * kg,
+        ks,
+        stays * stays * gg + grown[1],
+        stays * gs,
+        ss + grown[2] * s * s,
+    )
+
+
+def _changed(at: _At, change: Change) -> _At:
+    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
+    if change.s is not None:
+        s, sd = change.s
+        cs, ks, gs, ss = 0.0, 0.0, 0.0, sd * sd
+    cc, kk = cc + change.c_sd**2, kk + change.k_sd**2
+    return (c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss)
