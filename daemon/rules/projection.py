@@ -41,10 +41,10 @@ class Params:
     side: Literal["below", "above"]
     limit: float
     horizon_s: float = attrs.field(default=1200.0, validator=Between(60.0, 7200.0))
-    probability: float = attrs.field(default=0.86, validator=Between(0.05, 0.99))
+    probability: float = attrs.field(default=0.93, validator=Between(0.05, 0.99))
     soon_s: float = attrs.field(default=300.0, validator=Between(30.0, 1800.0))
-    soon_probability: float = attrs.field(default=0.1, validator=Between(0.01, 0.9))
-    high_probability: float = attrs.field(default=0.5, validator=Between(0.01, 0.99))
+    soon_probability: float = attrs.field(default=0.4, validator=Between(0.01, 0.9))
+    high_probability: float = attrs.field(default=0.6, validator=Between(0.01, 0.99))
     """Chance within `soon_s` from which it is a matter of getting up at once."""
     margin: float = attrs.field(default=0.05, validator=Between(0.0))
     """How far on the safe side of the limit the crossing is judged, in the quantity's

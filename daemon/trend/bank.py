@@ -11,7 +11,7 @@ Everything here is flat arithmetic on tuples: it runs in plain Python on a small
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.trend.grid import Coefficients, Grid
@@ -27,6 +27,8 @@ Bank = tuple[Cell, ...]
 SETTLED = 99
 """Age of a part in which nothing changed lately."""
 
+LOST_LAG = 1.5
+"""A lag is lost when its weight is within this of what the floors alone give it."""
 MID_STEP = 0.09
 """Square of 0.3: a change falls within a step, not at its edge, so the first step shows
 a share of it, evenly spread from none to all (standard deviation 0.29)."""
@@ -38,6 +40,8 @@ class Habits:
 
     jump_s: float = 12.0
     """Spread of a change of source, ppm/s: 1 kW in 4 m3 gives 8 ppm/s of CO2."""
+    same_s: float = 0.05
+    """Spread of the source while the ventilation jumps, ppm/s: a vent is no burner."""
     hazard: float = 10.0 / 21600.0
     """Chance that the source changes within a step of 10 s: once in six hours; the
     same again for the ventilation."""
@@ -51,6 +55,9 @@ class Habits:
     """The same as a share of the source."""
     mixing_ppm: float = 0.5
     """Air that is not quite mixed: noise on c a step."""
+    lag_doubt: float = 0.3
+    """A part's lag is never quite the first order that it is taken for: this share of
+    each step's change in `c - z` is doubted.  In a steady climb that is nothing."""
     temper: float = 0.8
     """Readings are not independent: each counts for this share of itself."""
     least: float = 1e-5
@@ -118,36 +125,54 @@ def _jumped(part: Part, weight: float, spread: float) -> Part:
 
 
 def with_changes(grid: Grid, bank: Bank, habits: Habits = USUAL) -> Bank:
-    """Add the hypotheses that source or ventilation change in the coming step."""
+    """Add the hypotheses that source or ventilation change in the coming step.
+
+    Only where they could gain weight in it: a hundredth of what is kept.
+    """
     n_k = len(grid.k_per_s)
     hazard = habits.hazard
     stay = 1.0 - 2.0 * hazard
+    least = 0.01 * habits.least
     out: list[Cell] = []
     for first in range(0, len(bank), n_k):
-        own = [_merge(cell, 0) for cell in bank[first : first + n_k]]
+        group = bank[first : first + n_k]
+        if not group[0]:
+            out.extend(group)
+            continue
+        own = [_merge(cell, 0) for cell in group]
         whole = _merge(own, 0)
         share = hazard * whole[0] / n_k
-        for cell, merged in zip(bank[first : first + n_k], own, strict=True):
+        for cell, merged in zip(group, own, strict=True):
             kept = [(part[0] * stay, *part[1:]) for part in cell]
-            kept.append(_jumped(merged, merged[0] * hazard, habits.jump_s))
-            kept.append(_jumped(whole, share, 0.05))
+            if merged[0] * hazard > least:
+                kept.append(_jumped(merged, merged[0] * hazard, habits.jump_s))
+            if share > least:
+                kept.append(_jumped(whole, share, habits.same_s))
             out.append(tuple(kept))
     return tuple(out)
 
 
 def slide(grid: Grid, bank: Bank, steps: int, habits: Habits = USUAL) -> Bank:
-    """Let ventilation slide to its neighbours, as ice grows or wind turns."""
+    """Let ventilation slide to its neighbours, as ice grows or wind turns.
+
+    A lag that has lost all its weight is given up here: a part keeps its lag.
+    """
     n_k = len(grid.k_per_s)
     move = min(0.5, habits.drift * steps)
     out: list[Cell] = []
-    for index, cell in enumerate(bank):
-        i = index % n_k
-        settled = cell[0]
-        mixed = [(settled[0] * (1.0 - move), *settled[1:])]
-        for j in (i - 1, i + 1):
-            donor = bank[index - i + j][0] if 0 <= j < n_k else settled
-            mixed.append((donor[0] * move * 0.5, *donor[1:]))
-        out.append((_merge(mixed, SETTLED), *cell[1:]))
+    for first in range(0, len(bank), n_k):
+        group = bank[first : first + n_k]
+        weight = sum([part[0] for cell in group for part in cell])
+        if weight < LOST_LAG * n_k * habits.floor:
+            out.extend(((),) * n_k)
+            continue
+        for i, cell in enumerate(group):
+            settled = cell[0]
+            mixed = [(settled[0] * (1.0 - move), *settled[1:])]
+            for j in (i - 1, i + 1):
+                donor = group[j][0] if 0 <= j < n_k else settled
+                mixed.append((donor[0] * move * 0.5, *donor[1:]))
+            out.append((_merge(mixed, SETTLED), *cell[1:]))
     return tuple(out)
 
 
@@ -157,6 +182,7 @@ def _predict(cell: Cell, by: Coefficients, habits: Habits) -> Cell:
     ee, eb2, bb = e * e, 2.0 * e * b, b * b
     mixing = habits.mixing_ppm * habits.mixing_ppm
     walk, share = habits.wander_abs**2, habits.wander_rel**2
+    doubt = habits.lag_doubt**2
     out = []
     for w, age, c, s, z, cc, cs, cz, ss, sz, zz in cell:
         ss += walk + share * s * s
@@ -165,12 +191,15 @@ def _predict(cell: Cell, by: Coefficients, habits: Habits) -> Cell:
         h_c = g_c * cc + g_s * cs + f * cz
         h_s = g_c * cs + g_s * ss + f * sz
         h_z = g_c * cz + g_s * sz + f * zz
+        behind = c - z
         z = g_c * c + g_s * s + f * z
         c = e * c + b * s
-        cc = ee * cc + eb2 * cs + bb * ss + mixing
+        behind -= c - z
+        shift = doubt * behind * behind
+        cc = ee * cc + eb2 * cs + bb * ss + mixing + shift
         cs = e * cs + b * ss
-        cz = e * h_c + b * h_s
-        zz = g_c * h_c + g_s * h_s + f * h_z
+        cz = e * h_c + b * h_s + shift
+        zz = g_c * h_c + g_s * h_s + f * h_z + shift
         out.append((w, age, c, s, z, cc, cs, cz, ss, h_s, zz))
     return tuple(out)
 
@@ -211,11 +240,14 @@ def read(bank: Bank, seen: float, noise: float, habits: Habits = USUAL) -> Bank:
     """Take one reading: weigh, forget what has no weight, merge what has aged."""
     var = noise * noise
     learnt = [_learn(cell, seen, var, habits) for cell in bank]
-    total = sum(part[0] for cell in learnt for part in cell)
-    return tuple(_tidy(cell, 1.0 / total, habits) for cell in learnt)
+    total = sum([part[0] for cell in learnt for part in cell])
+    scale = 1.0 / total
+    return tuple([_tidy(cell, scale, habits) for cell in learnt])
 
 
-def _tidy(cell: Iterable[Part], scale: float, habits: Habits) -> Cell:
+def _tidy(cell: Cell, scale: float, habits: Habits) -> Cell:
+    if not cell:
+        return ()
     settled: list[Part] = []
     recent: list[Part] = []
     for part in cell:

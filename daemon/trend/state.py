@@ -26,8 +26,10 @@ STALE_S = 180.0
 VAPOUR_HELD_S = 600.0
 """Vapour changes slowly: humidity this old still serves."""
 STANDARD_HPA = 1013.25
-UNKNOWN_CO2_LAGS_S = (10.0, 25.0, 45.0, 70.0)
-"""Lags to choose from where no part is known: bare cells to diffusing housings."""
+UNKNOWN_CO2_LAGS_S = (2.0, 12.0, 25.0, 45.0, 70.0)
+"""Lags to choose from where no part is known: none, to a part in a tight housing."""
+LAG_SHARES = (0.7, 1.0, 1.4)
+"""A known part's lag is a figure from its sheet, not of its place in the cabin."""
 UNKNOWN_O2_LAG_S = 15.0
 COARSE = replace(
     USUAL,
@@ -82,7 +84,9 @@ class TrendState:
 def start(setup: TrendSetup) -> TrendState:
     """Begin with nothing seen."""
     known = setup.co2_lag_s
-    fine_lags = UNKNOWN_CO2_LAGS_S if known is None else (known,)
+    fine_lags: tuple[float, ...] = UNKNOWN_CO2_LAGS_S
+    if known is not None:
+        fine_lags = tuple(known * share for share in LAG_SHARES)
     o2_lag = UNKNOWN_O2_LAG_S if setup.o2_lag_s is None else setup.o2_lag_s
     return TrendState(
         None,
