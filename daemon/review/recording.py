@@ -112,11 +112,15 @@ class Recording:
 
     def step_s(self) -> float:
         """Return the usual step, from the first rows (kept for reading)."""
-        while len(self._waiting) < STEP_ROWS:
-            row = self._read()
-            if row is None:
-                break
-            self._waiting.append(row)
+        try:
+            while len(self._waiting) < STEP_ROWS:
+                row = self._read()
+                if row is None:
+                    break
+                self._waiting.append(row)
+        except RecordingError:
+            self._file.close()
+            raise
         steps = sorted(
             after.time_s - before.time_s for before, after in pairwise(self._waiting)
         )

@@ -1,0 +1,143 @@
+"""From config to core: which series there are, and which alarms watch them."""
+
+import datetime as dt
+from dataclasses import replace
+
+import attrs
+import pytest
+
+from cabinvigil.daemon import compose as composing
+from cabinvigil.daemon.compose import compose, compose_columns, series_keys
+from cabinvigil.daemon.core.engine import start, step
+from cabinvigil.daemon.core.model import Air, Priority, Transition
+from cabinvigil.daemon.settings import Cabin, Settings, example, standard
+from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.wiring import part_infos
+from cabinvigil.daemon.words_loading import renderer
+
+
+@pytest.fixture(scope="module")
+def settings() -> Settings:
+    return example()
+
+
+def test_the_trailers_series(settings: Settings) -> None:
+    """A CO2 part that warms itself does not serve temperature where others do.
+
+    Two parts made for it at one place each have a series of their own.
+    """
+    keys = series_keys(settings.parts, part_infos(settings.parts))
+    assert keys["bunk-o2", "o2_pct"] == "o2_pct"
+    assert keys["bunk-co2", "co2_ppm"] == "co2_ppm"
+    assert ("bunk-co2", "temp_c") not in keys
+    assert keys["bunk-air", "rh_pct"] == "rh_pct__bunk-air"
+    assert keys["baro", "rh_pct"] == "rh_pct__baro"
+    assert keys["pane", "temp_c"] == "temp_c_glass"
+
+
+def test_a_part_that_warms_itself_serves_where_no_other_does(
+    settings: Settings,
+) -> None:
+    """Better a warm thermometer than none."""
+    alone = {"bunk-co2": settings.parts["bunk-co2"]}
+    assert series_keys(alone, part_infos(alone))["bunk-co2", "temp_c"] == "temp_c"
+
+
+def _compose(settings: Settings, today: dt.date | None = None) -> composing.Composed:
+    return compose(
+        settings.cabin,
+        settings.parts,
+        part_infos(settings.parts),
+        settings.alarms,
+        renderer("en"),
+        buses=tuple(settings.i2c),
+        today=today,
+    )
+
+
+def test_faults_are_watched_for_each_thing_they_are_about(settings: Settings) -> None:
+    """Part, series, shared channel, bus: each has its alarm, none is left out."""
+    ids = {spec.id for spec in _compose(settings).setup.alarms}
+    assert {f"sensor-fault/{name}" for name in settings.parts} <= ids
+    series = _compose(settings).setup.series
+    assert {f"sensor-stale/{key}" for key in series} <= ids
+    assert "sensors-disagree/rh_pct" in ids
+    assert "watch-fault/main" in ids
+    assert "watch-fault/log" in ids
+    assert {"o2-low", "o2-projected", "co-dose", "displaced-air"} <= ids
+
+
+def test_service_life_is_counted_from_the_day_it_began(settings: Settings) -> None:
+    """Where the clock cannot be believed, nothing is claimed."""
+    day = settings.parts["bunk-co"].in_service
+    assert day is not None
+    facts = _compose(settings, day).setup.part_facts["bunk-co"]
+    years = part_infos(settings.parts)["bunk-co"].service_years
+    assert facts["service_left_s"] / 86400 / 365.25 == pytest.approx(years, abs=0.01)
+    assert "service_left_s" not in _compose(settings).setup.part_facts["bunk-co"]
+
+
+def test_the_strictest_limits_are_urgent(settings: Settings) -> None:
+    """What may not wait for the tick: the first step of every level of a gas."""
+    urgent = _compose(settings).urgent
+    assert ("below", 19.5) in urgent["o2_pct"]
+    assert ("above", 30.0) in urgent["co_ppm"]
+
+
+def test_columns_have_limits_and_no_parts() -> None:
+    """A recording's series take their age from its own step."""
+    cabin = Cabin(name="lapwing")
+    found = compose_columns(
+        ("o2_pct",), 60.0, cabin, standard(cabin).alarms, renderer("en")
+    )
+    assert found.setup.series["o2_pct"].max_age_s == 210.0
+    quick = compose_columns(
+        ("o2_pct",), 1.0, cabin, standard(cabin).alarms, renderer("en")
+    )
+    assert quick.setup.series["o2_pct"].max_age_s == 30.0
+    with pytest.raises(ValueError, match="is no channel"):
+        compose_columns(("oxygen",), 1.0, cabin, {}, renderer("en"))
+
+
+def test_a_rule_that_stumbles_rings_and_the_others_go_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The bug wakes people: a guard that is gone is a danger; no other guard ends."""
+    from cabinvigil.daemon.rules import rate
+
+    def bug(*_: object) -> None:
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr(rate, "judge", bug)
+    cabin = Cabin(name="lapwing")
+    setup = compose_columns(
+        ("o2_pct", "co_ppm"), 1.0, cabin, standard(cabin).alarms, renderer("en")
+    ).setup
+    state, commands = step(start(setup, 0.0), Air({"o2_pct": 20.9}), 1.0)
+    for at_s in (2.0, 3.0):
+        state, more = step(state, Air({"o2_pct": 20.9, "co_ppm": 250.0}), at_s)
+        commands += more
+    rung = {c.alarm: c for c in commands if isinstance(c, Transition)}
+    broken = rung["o2-falling"]
+    assert broken.priority is Priority.MEDIUM
+    assert broken.text == (
+        "A guard is broken: the rule o2-falling cannot judge. Open a vent now."
+    )
+    assert "ZeroDivisionError" in broken.evidence["bug"]
+    assert rung["co-level"].priority is Priority.HIGH
+
+
+def test_a_warming_part_gets_twice_its_time(settings: Settings) -> None:
+    """A part that comes back in the night is not told of while it warms up."""
+    specs = {spec.id: spec for spec in _compose(settings).setup.alarms}
+    warm_s = part_infos(settings.parts)["bunk-co"].warm_up_s
+    warming = [spec for spec in specs.values() if spec.kind == "warming"]
+    assert max(spec.on_delay_s for spec in warming) >= 2.0 * warm_s
+
+
+def test_parameters_of_one_alarm_are_not_anothers(settings: Settings) -> None:
+    """Instances share a table and differ in their subject alone."""
+    alarm = settings.alarms["sensor-stale"]
+    assert attrs.evolve(alarm.params, subject="x") != alarm.params
+    assert replace(settings, alarms={}).alarms == {}
+    assert changed(settings.watch, tick_s=2.0).tick_s == 2.0
