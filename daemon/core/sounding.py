@@ -59,14 +59,13 @@ def alert(alarm: str, standing: Standing, escalation: int = 0) -> Alert:
 
 def escalate(
     standings: Mapping[str, Standing], after_s: tuple[float, float], now: float
-) -> tuple[dict[str, Standing], list[Alert]]:
-    """Find the alarms that nobody answers, and tell them again, and further.
+) -> dict[str, Standing]:
+    """Find the alarms that nobody answers, and raise them: told again, and further.
 
     Returns:
-        The standings that changed, and the alerts to send.
+        The standings that changed.
     """
     changed: dict[str, Standing] = {}
-    alerts: list[Alert] = []
     for alarm, standing in standings.items():
         if not standing.sounds or standing.priority < Priority.MEDIUM:
             continue
@@ -74,8 +73,7 @@ def escalate(
         level = sum(waited_s >= limit_s for limit_s in after_s)
         if level > standing.escalation:
             changed[alarm] = replace(standing, escalation=level)
-            alerts.append(alert(alarm, standing, level))
-    return changed, alerts
+    return changed
 
 
 def is_flood(raised: Iterable[float], now: float) -> bool:

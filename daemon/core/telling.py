@@ -69,15 +69,33 @@ def tell(
     return _sound(replace(state, standings=standings, raised=raised), commands, now)
 
 
+def _renewed(state: State, alarm: str, standing: Standing, now: float) -> Standing:
+    """Tell again with the numbers of now: those of two minutes ago may comfort."""
+    for spec in state.setup.alarms:
+        if spec.id == alarm:
+            verdict = spec.judge(spec.params, state.history, now)
+            if verdict is not None and verdict.priority is not None:
+                text = _sentence(state.setup, alarm, standing, verdict)
+                return replace(standing, text=text)
+    return standing
+
+
 def _sound(
     state: State, commands: list[Command], now: float
 ) -> tuple[State, list[Command]]:
     """Tell again what nobody answers, and choose the sound."""
     standings = state.standings
-    changed, again = escalate(standings, state.setup.escalate_s, now)
-    if changed:
-        standings = {**standings, **changed}
-    commands += again
+    risen = escalate(standings, state.setup.escalate_s, now)
+    if risen:
+        renewed = {
+            alarm: _renewed(state, alarm, standing, now)
+            for alarm, standing in risen.items()
+        }
+        standings = {**standings, **renewed}
+        commands += [
+            alert(alarm, standing, standing.escalation)
+            for alarm, standing in renewed.items()
+        ]
     sound = choose(standings)
     if sound != state.sound:
         commands.append(sound)
