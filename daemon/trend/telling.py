@@ -186,7 +186,7 @@ def _full(
 
 def _o2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:
     limit = next((a.limit for a in setup.asks if a.quantity == "o2_pct"), 19.5)
-    return [p.minutes_to((p.level_pct - limit) / p.ratio) for p in points]
+    return [p.minutes_to_o2(limit) for p in points]
 
 
 def _co2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:

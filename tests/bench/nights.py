@@ -74,7 +74,7 @@ class Night:
 
 
 def draw_sensors(rng: random.Random, kind: str, coarse: bool) -> Sensors:
-    """Draw parts between the good and the poor of the trade (sensors sheet, 1 and 7)."""
+    """Draw parts between the good and the poor of the trade."""
     return Sensors(
         o2_noise_pct=math.exp(rng.uniform(math.log(0.01), math.log(0.05))),
         o2_step_pct=0.1 if coarse else 0.01,
@@ -106,8 +106,10 @@ def draw_schedule(
             t += on_s + off_s * rng.uniform(0.7, 1.3)
             rows.append((t, kw, None, None))
     elif kind == "people":
-        for _ in range(rng.randint(1, 4)):
-            rows.append((rng.uniform(0.0, end_s), None, None, rng.randint(0, 4)))
+        rows.extend(
+            (rng.uniform(0.0, end_s), None, None, rng.randint(0, 4))
+            for _ in range(rng.randint(1, 4))
+        )
     elif kind != "icing" and rng.random() < 0.4:
         for _ in range(rng.choice((1, 1, 1, 2))):
             at_s = rng.uniform(lit_s + 1800.0, end_s)
