@@ -154,6 +154,17 @@ def test_nobody_answers_for_two_minutes_and_for_five() -> None:
     assert night.standing().escalation == 0
 
 
+def test_what_is_told_again_has_the_numbers_of_then() -> None:
+    """Two minutes later it may be worse: the old number would comfort."""
+    night = play("20.9 19.4 19.3 19.2 19.1 19.05 19.0 18.95 18.95 18.95 18.95 18.95")
+    while len(night.alerts()) < 2:
+        night.hold({"o2_pct": 18.95}, 10.0, 10.0)
+    first, *_, again = [alert for _, alert in night.alerts()]
+    assert "o2_pct=19.4" in first.text
+    assert again.escalation == 1
+    assert "o2_pct=18.95" in again.text
+
+
 def test_escalation_waits_for_no_reading() -> None:
     """With dumb sensors too, the empty ticks carry the time."""
     night = play("20.9 19.4 19.4" + " _" * 40)
