@@ -58,9 +58,7 @@ def _pause(for_s: float) -> None:
 
 def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], Line]:
     if is_tone_name(buzzer.line):
-        return lambda: open_tone(
-            buzzer.line, buzzer.tone_hz or 520.0, pause=_pause
-        )
+        return lambda: open_tone(buzzer.line, buzzer.tone_hz or 520.0, pause=_pause)
     return lambda: open_line(
         buzzer.line, active_low=buzzer.active_low, sense=buzzer.sense_line or ""
     )

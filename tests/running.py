@@ -96,7 +96,9 @@ class Ports:
 def config(folder: Path, more: str = "") -> Path:
     path = folder / "cabin.toml"
     group = grp.getgrgid(os.getgid()).gr_name
-    path.write_text(CONFIG.format(folder=folder, more=more, group=group), encoding="utf-8")
+    path.write_text(
+        CONFIG.format(folder=folder, more=more, group=group), encoding="utf-8"
+    )
     return path
 
 

@@ -5,6 +5,10 @@ import random
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
 from cabinvigil.daemon.trend.rate import (
     correlation_inflation,
     median,
@@ -12,9 +16,6 @@ from cabinvigil.daemon.trend.rate import (
     robust_rate,
     sen_interval,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy import stats
 
 # P. K. Sen, J. Am. Stat. Assoc. 63 (1968) 1379, data after Graybill 1961 (from memory;
 # the result was worked out again with scipy and agrees with the recalled print).
