@@ -33,6 +33,7 @@ from cabinvigil.daemon.outputs.line import EdgeLine, open_button, open_gpio
 from cabinvigil.daemon.outputs.nights import EARLIEST
 from cabinvigil.daemon.sdnotify import Notifier, watchdog_period_s
 from cabinvigil.daemon.settings import ConfigError, Settings, load
+from cabinvigil.daemon.spans import maker
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.status import status
 from cabinvigil.daemon.watchdog import Watchdog
@@ -267,8 +268,14 @@ class App:
 
     def _wire(self) -> Wired:
         buses = {name: bus.device for name, bus in self.settings.i2c.items()}
+        state_folder = Path(self.settings.watch.state_folder)
         return wire(
-            self.settings.parts, buses, self.watcher, self._clock, self._machine.wires
+            self.settings.parts,
+            buses,
+            self.watcher,
+            self._clock,
+            self._machine.wires,
+            maker(state_folder, self.watcher.on_event),
         )
 
     async def _end(self, over: asyncio.Event) -> None:

@@ -2,15 +2,16 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any, Protocol
 
 from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling import FileSampler, Placing, PolledSampler, Sampler
 from cabinvigil.daemon.settings_values import PartSettings
 from cabinvigil.daemon.streaming import OpenPort, StreamSampler
-from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.drivers import part as find_part
-from cabinvigil.drivers.kit.steps import PartInfo
+from cabinvigil.drivers.kit.steps import PartInfo, Sample
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,31 @@ def part_infos(parts: Mapping[str, PartSettings]) -> dict[str, PartInfo]:
     return infos
 
 
+class Taker(Protocol):
+    """Takes what samplers give: the watcher, or whoever only looks."""
+
+    def on_reading(self, part: str, samples: list[Sample], at_s: float) -> None:
+        """Take what a part gave."""
+        ...
+
+    def on_event(self, event: SourceFault | SourceOk) -> None:
+        """Take a fault or its end."""
+        ...
+
+    def lookup(self, part: str, quantity: str, max_age_s: float) -> float | None:
+        """Lend a part's last value of a quantity, where it is not too old."""
+        ...
+
+
+MakeCodec = Callable[[str, PartSettings, PartInfo], Any]
+"""Makes a part's codec from its name, its settings and its registry entry."""
+
+
+def from_config(_name: str, part: PartSettings, info: PartInfo) -> Any:
+    """Make a codec from what the config says alone."""
+    return info.make(part.options)
+
+
 @dataclass(frozen=True)
 class Wired:
     """All samplers, and the buses to close after them."""
@@ -67,9 +93,10 @@ class Wired:
 def wire(
     parts: Mapping[str, PartSettings],
     i2c: Mapping[str, str],
-    watcher: Watcher,
+    watcher: Taker,
     clock: Clock,
     wires: Wires = REAL,
+    make: MakeCodec = from_config,
 ) -> Wired:
     """Make a sampler for every part.
 
@@ -79,6 +106,7 @@ def wire(
         watcher: takes readings and faults, and lends values for compensation.
         clock: for the samplers.
         wires: real or emulated.
+        make: makes the codecs; `spans.maker` puts in what the last span found.
     """
     infos = part_infos(parts)
     buses = {name: wires.i2c(name, device) for name, device in i2c.items()}
@@ -87,7 +115,7 @@ def wire(
         placing = Placing(
             name=name,
             info=infos[name],
-            codec=infos[name].make(part.options),
+            codec=make(name, part, infos[name]),
             clock=clock,
             on_reading=watcher.on_reading,
             on_event=watcher.on_event,
@@ -114,7 +142,7 @@ def _sampler(
 
 
 def _lookup(
-    part: PartSettings, infos: Mapping[str, PartInfo], watcher: Watcher
+    part: PartSettings, infos: Mapping[str, PartInfo], watcher: Taker
 ) -> Callable[[str], float | None]:
     sources = part.informed_by
 

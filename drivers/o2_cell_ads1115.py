@@ -181,6 +181,24 @@ class O2CellAds1115:
         self._air.inform(quantity, value)
 
 
+def cell_of(options: Mapping[str, Any]) -> Cell:
+    """Read the cell's figures from the config's options and the last span.
+
+    Raises:
+        ValueError: an option is out of bounds.
+    """
+    zero_mv = opt.number(options, "zero_mv", 0.0, -1.0, 1.0)
+    air_mv = opt.optional_number(options, "air_mv", *SPAN_MV)
+    # Read in any case, so that a wrong option is told before the first span too.
+    span = span_of(options, (air_mv or SPAN_MV[0]) - zero_mv)
+    return Cell(
+        span=None if air_mv is None else span,
+        air_temp_c=opt.number(options, "air_temp_c", REFERENCE_C, -40.0, 60.0),
+        zero_mv=zero_mv,
+        slope_pct_per_k=opt.number(options, "slope_pct_per_k", 0.0, -1.0, 1.0),
+    )
+
+
 def make(options: Mapping[str, Any]) -> O2CellAds1115:
     """Make the codec from the config's options and the last span.
 
@@ -188,16 +206,7 @@ def make(options: Mapping[str, Any]) -> O2CellAds1115:
         ValueError: an option is unknown or out of bounds.
     """
     opt.known(options, PART.options)
-    zero_mv = opt.number(options, "zero_mv", 0.0, -1.0, 1.0)
-    air_mv = opt.optional_number(options, "air_mv", *SPAN_MV)
-    # Read in any case, so that a wrong option is told before the first span too.
-    span = span_of(options, (air_mv or SPAN_MV[0]) - zero_mv)
-    cell = Cell(
-        span=None if air_mv is None else span,
-        air_temp_c=opt.number(options, "air_temp_c", REFERENCE_C, -40.0, 60.0),
-        zero_mv=zero_mv,
-        slope_pct_per_k=opt.number(options, "slope_pct_per_k", 0.0, -1.0, 1.0),
-    )
+    cell = cell_of(options)
     return O2CellAds1115(cell, opt.choice(options, "pins", "0-1", ads1115.MULTIPLEXER))
 
 
