@@ -12,7 +12,14 @@ from tests.nights.played import Played, play_night
 GAS = ("o2-", "co-", "co2-", "gas-", "displaced")
 
 
-@pytest.fixture(scope="module", params=sorted(NIGHTS))
+@pytest.fixture(
+    scope="module",
+    params=[
+        # A night is played once, by one worker.
+        pytest.param(name, marks=pytest.mark.xdist_group(name))
+        for name in sorted(NIGHTS)
+    ],
+)
 def night(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Played:
