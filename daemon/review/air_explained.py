@@ -18,6 +18,7 @@ from cabinvigil.daemon.review.air_filter import (
     Belief,
     Change,
     Course,
+    Node,
     Smoothed,
     Way,
     forward,
@@ -33,6 +34,9 @@ ASK_Z = 3.5
 DATE_COST = 6.0
 """Gain in ln likelihood that a change must bring (about BIC for two parameters and a
 date among 270 nodes)."""
+IMPOSSIBLE_COST = 2.0
+"""For each node at which air would flow backwards or people take CO2 in: the balance is
+linear and does not know better."""
 GAIN = 0.3
 """Less is no reason to change an explanation."""
 NEAR_NODES = 2
@@ -41,6 +45,7 @@ EDGE_NODES = 3
 ANY_K = (2.0, 4.0)
 """Air changes an hour before anything is known (design.md, 6: 0.15 to 15)."""
 LEAST_K, MOST_K = 0.05, 60.0
+LEAST_SHARE, LEAST_EXCESS_PPM = 0.4, 300.0
 WALK_S = 0.02
 """Slow change of the source in an hour, as a share: sleep deepens, a cylinder cools
 (own judgement)."""
@@ -55,14 +60,28 @@ KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
 """The size of the noise follows k's median over this many nodes to either side."""
+UNREST_H, LEAST_UNREST, MOST_UNREST = 0.5, 0.5, 2.0
+"""The slow change of k is looked at over this long; below the second, a share in an
+hour, it is no more than the usual."""
 RIVALS = 6
 RIVAL_GAP, MIXED_GAP = 12.0, 4.0
 """Rivals within the first are looked at closely; within the second they are mixed in
 (1 in 50)."""
 
-Settings = Mapping[str, tuple[float, float]]
-"""What the burner may be set to, and the source that it and the people then give: mean
-and sd, ppm/h."""
+
+class Setting(NamedTuple):
+    """What the burner may be set to, and what it and the people then give."""
+
+    ppm_per_h: float
+    """CO2, in ppm of the cabin's air."""
+    sd_ppm_per_h: float
+    heat_w: float
+    """Of the burner."""
+    cost: float = 0.0
+    """Gain in ln likelihood that it must bring beyond the others."""
+
+
+Settings = Mapping[str, Setting]
 
 
 class Walks(NamedTuple):
@@ -80,6 +99,8 @@ class Guess(NamedTuple):
     changes: dict[int, str]
     """By node: a setting, or `AIR`."""
     walks: Walks
+    is_restless: bool = False
+    """Whether k changed slowly, and far, on its own: rime that closes a vent."""
 
     def setting_at(self, node: int) -> str:
         """Give the burner's setting before a node."""
@@ -92,11 +113,19 @@ class Guess(NamedTuple):
         return setting
 
 
+class _Noise(NamedTuple):
+    """The size of the noise that a course of k implies, node by node."""
+
+    k: list[float]
+    unrest: list[float]
+    """How fast k slowly changes there, as a share in an hour."""
+
+
 class _Stand(NamedTuple):
     """An explanation under noise of a certain size, with its way through the night."""
 
     guess: Guess
-    scale: list[float]
+    scale: _Noise
     way: Way
     worth: float
 
@@ -122,8 +151,12 @@ class Search:
         self._course, self._settings, self._heat = course, settings, heat
         self._count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
-        sources = [mean for mean, _ in settings.values()]
+        sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
         self._low, self._high = min(sources), max(sources)
+        self._least_k = [
+            max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
+            for one in course.excess_ppm
+        ]
 
     def explain(self) -> Explained:
         """Find the best explanation, its rivals mixed in."""
@@ -139,32 +172,39 @@ class Search:
 
     # --- what one explanation is worth ---------------------------------------
 
-    def _belief(self, guess: Guess, scale: Sequence[float]) -> Belief:
+    def _belief(self, guess: Guess, scale: _Noise) -> Belief:
         changes: dict[int, Change] = {}
         step_h, span = self._course.step_h, max(self._high - self._low, self._high / 2)
         for n, kind in guess.changes.items():
             if kind == AIR:
-                jump = scale[n] + 0.5
+                jump = scale.k[n] + 0.5
                 kink = KINK * step_h * jump * abs(self._course.excess_ppm[n] or 0.0)
                 changes[n] = Change(kink, jump)
             else:
-                changes[n] = Change(KINK * step_h * span, 0.0, self._settings[kind])
+                changes[n] = Change(KINK * step_h * span, 0.0, self._settings[kind][:2])
         for n in guess.changes:
             for beside in (n - 1, n + 1):
                 changes.setdefault(beside, Change(changes[n].c_sd / 3.0))
-        walk_k = [guess.walks.k * one for one in scale]
-        gust = [guess.walks.gust * one for one in scale]
-        start = self._settings[guess.start]
+        walk_k = [
+            max(guess.walks.k, unrest) * one
+            for one, unrest in zip(scale.k, scale.unrest, strict=True)
+        ]
+        gust = [guess.walks.gust * one for one in scale.k]
+        start = self._settings[guess.start][:2]
         return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes)
 
     def _stand(
-        self, guess: Guess, scale: list[float], beside: _Stand | None = None
+        self, guess: Guess, scale: _Noise, beside: _Stand | None = None
     ) -> _Stand:
         """Judge an explanation; `beside` is one of the same scale, to save work."""
         until = 0 if beside is None else _same_until(guess, beside.guess)
         before = None if beside is None else beside.way
         way = forward(self._course, self._belief(guess, scale), before, until)
-        worth = way.ln_likelihood - DATE_COST * len(guess.changes)
+        cost = DATE_COST * (len(guess.changes) + guess.is_restless)
+        for kind in (guess.start, *guess.changes.values()):
+            cost += self._settings[kind].cost if kind != AIR else 0.0
+        worth = way.ln_likelihood - cost
+        worth -= IMPOSSIBLE_COST * sum(1 for node in way.nodes if _is_impossible(node))
         return _Stand(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:
@@ -176,11 +216,11 @@ class Search:
             kind, before = guess.changes[n], setting
             setting = before if kind == AIR else kind
             bend = heat.bend_k_h(n)
-            source = self._settings[setting][0]
+            now = self._settings[setting]
             if kind == AIR:
-                heat_w = heat.air_w(n, source)
+                heat_w = heat.air_w(n, now.ppm_per_h)
             else:
-                heat_w = heat.source_w(source - self._settings[before][0])
+                heat_w = now.heat_w - self._settings[before].heat_w
             if bend is not None and heat_w is not None:
                 bends.append((bend, heat_w))
         return heat.worth(bends)
@@ -188,25 +228,49 @@ class Search:
     def _found(self, stand: _Stand) -> Smoothed:
         return smooth(stand.way.nodes, self._stays)
 
-    def _scale(self, found: Smoothed) -> list[float]:
-        """Give the size of the noise that a course of k implies."""
-        ks = [min(max(k, LEAST_K), MOST_K) for k in found.k]
+    def _scale(self, found: Smoothed, guess: Guess) -> _Noise:
+        """Give the size of the noise that a course of k implies.
+
+        With k all but 0 there would be no noise, and nothing could explain better: so
+        it is no less than a part of the people alone would need.
+        """
+        ks = [
+            min(max(k, least), MOST_K)
+            for k, least in zip(found.k, self._least_k, strict=True)
+        ]
         wide = MEDIAN_NODES
         windows = (ks[max(0, n - wide) : n + wide + 1] for n in range(self._count))
-        return [sorted(window)[len(window) // 2] for window in windows]
+        calm = [sorted(window)[len(window) // 2] for window in windows]
+        if not guess.is_restless:
+            return _Noise(calm, [0.0] * self._count)
+        return _Noise(calm, self._unrest(calm, guess))
+
+    def _unrest(self, ks: Sequence[float], guess: Guess) -> list[float]:
+        """Tell where k slowly changes, changes at once left aside."""
+        half = max(1, round(UNREST_H / 2.0 / self._course.step_h))
+        last, span_h = self._count - 1, math.sqrt(2.0 * half * self._course.step_h)
+        sudden = sorted(guess.changes)
+        unrest = []
+        for n in range(self._count):
+            a, b = max(0, n - half), min(last, n + half)
+            if any(a - half <= m <= b + half for m in sudden):
+                unrest.append(0.0)
+            else:
+                unrest.append(min(abs(math.log(ks[b] / ks[a])) / span_h, MOST_UNREST))
+        return unrest
 
     # --- the search ----------------------------------------------------------
 
     def _first(self) -> _Stand:
         """Start with no change, and with the k that the levels suggest."""
         source = math.sqrt(max(self._low, self._high / 10) * self._high)
-        excess = sorted(one for one in self._course.excess_ppm if one is not None)
-        usual = max(100.0, excess[len(excess) * 3 // 4]) if excess else 1000.0
-        scale = [min(max(source / usual, 0.3), 10.0)] * self._count
-        walks = Walks(WALKS_K[1], GUSTS[1])
+        excess = [100.0 if one is None else one for one in self._course.excess_ppm]
+        usual = [min(max(source / max(one, 100.0), 0.1), 10.0) for one in excess]
+        scale = _Noise(usual, [0.0] * self._count)
+        walks = Walks(WALKS_K[2], GUSTS[2])
         stands = [self._stand(Guess(one, {}, walks), scale) for one in self._settings]
         best = max(stands, key=lambda stand: stand.worth)
-        return self._stand(best.guess, self._scale(self._found(best)))
+        return self._stand(best.guess, self._scale(self._found(best), best.guess))
 
     def _grown(self, stand: _Stand) -> _Stand:
         """Add changes where the readings ask for them."""
@@ -226,7 +290,7 @@ class Search:
             if best is stand:
                 refused.update(range(at - NEAR_NODES, at + NEAR_NODES + 1))
                 continue
-            stand = self._stand(best.guess, self._scale(self._found(best)))
+            stand = self._stand(best.guess, self._scale(self._found(best), best.guess))
         return stand
 
     def _asked(self, found: Smoothed, guess: Guess, refused: set[int]) -> int | None:
@@ -258,7 +322,7 @@ class Search:
         """Exchange, drop and move changes while that explains more."""
         for _ in range(4):
             was = stand.guess
-            stand = self._stand(was, self._scale(self._found(stand)))
+            stand = self._stand(was, self._scale(self._found(stand), stand.guess))
             starts = [stand.guess._replace(start=one) for one in self._settings]
             stand = self._best_of(stand, starts)
             for n in sorted(stand.guess.changes):
@@ -302,12 +366,14 @@ class Search:
 
     # --- rivals --------------------------------------------------------------
 
-    def _settled(self, guess: Guess, scale: list[float]) -> _Stand:
+    def _settled(self, guess: Guess, scale: _Noise) -> _Stand:
         """Judge an explanation under the noise that it implies itself."""
         stand = self._stand(guess, scale)
         for _ in range(2):
             walks = stand.guess.walks
-            stand = self._stand(stand.guess, self._scale(self._found(stand)))
+            stand = self._stand(
+                stand.guess, self._scale(self._found(stand), stand.guess)
+            )
             stand = self._walked(stand)
             if stand.guess.walks == walks:
                 break
@@ -326,9 +392,26 @@ class Search:
                 if other != kind
             ]
         stands = [self._stand(guess, stand.scale, stand) for guess in guesses]
+        stands += self._restless(stand)
         near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]
         near.sort(key=lambda one: -one.worth)
         return [one.guess for one in near[:RIVALS]]
+
+    def _restless(self, stand: _Stand) -> list[_Stand]:
+        """Let a slow change stand in place of one or two sudden ones."""
+        guess = stand.guess._replace(is_restless=True)
+        noise = self._scale(self._found(stand), guess._replace(changes={}))
+        if guess == stand.guess or max(noise.unrest) < LEAST_UNREST:
+            return []
+        dates = sorted(guess.changes)
+        pairs = [(a, b) for a in dates for b in dates if a <= b]
+        without = [
+            {m: kind for m, kind in guess.changes.items() if m not in pair}
+            for pair in (*pairs, ())
+        ]
+        return [
+            self._stand(guess._replace(changes=changes), noise) for changes in without
+        ]
 
     def _mixed(self, stand: _Stand) -> Explained:
         best = self._settled(stand.guess, stand.scale)
@@ -343,6 +426,11 @@ class Search:
         pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
         weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
         return Explained(best.guess, mixed([self._found(one) for one in pool], weights))
+
+
+def _is_impossible(node: Node) -> bool:
+    _, k, g, s, *_ = node.at
+    return k + g < -LEAST_K or s < 0.0
 
 
 def _same_until(one: Guess, other: Guess) -> int:

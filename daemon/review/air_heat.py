@@ -37,8 +37,6 @@ class Heat:
     temp_c: Sequence[Told]
     """At the nodes."""
     outside_c: float
-    w_per_ppm_h: float
-    """Heat that the burner gives to the air for each ppm/h of CO2."""
     moles: float
     """Gas that the cabin holds."""
     volume_m3: float
@@ -47,10 +45,6 @@ class Heat:
         """Give how far the slope of the temperature changes at a node, K/h."""
         before, after = self._slopes(self.temp_c, n)
         return None if before is None or after is None else after - before
-
-    def source_w(self, change_ppm_h: float) -> float:
-        """Give the heat of a change of the source."""
-        return change_ppm_h * self.w_per_ppm_h
 
     def air_w(self, n: int, s: float) -> float | None:
         """Give the heat of the change of air that CO2 shows, the source being `s`."""

@@ -67,7 +67,6 @@ class Warmth:
     """What is known of the cabin's heat."""
 
     outside_c: float
-    w_per_ppm_h: float
     moles: float
     volume_m3: float
 
@@ -112,7 +111,6 @@ def moved(
             course,
             temps,
             warmth.outside_c,
-            warmth.w_per_ppm_h,
             warmth.moles,
             warmth.volume_m3,
         )

@@ -6,11 +6,11 @@ that cannot be opened does.  Memory does not grow with the file.
 """
 
 import json
-import math
 import zlib
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,11 @@ CLOCK_STEP_S = 5.0
 """The wall clock moved by more than this against the monotonic one: a step.  NTP
 slews at most 0.5 ms a second (common practice, no source), far below it."""
 KEPT_FLAWS = 20
+
+LONGEST_UP_S = 1e10
+"""Three hundred years: a moment beyond it is damage, and would not fit into sums."""
+BATCH_LINES = 256
+"""Lines that are decoded together: it halves the time of a night."""
 
 _CHUNK = 1 << 16
 _GZIP_MAGIC = b"\x1f\x8b\x08"
@@ -101,6 +106,21 @@ class Logbook:
                 chunks = iter(lambda: file.read(_CHUNK), b"")
                 yield from reader.read(chunks, path.name)
 
+    def batches(self) -> Iterator[list[dict[str, Any]]]:
+        """Give the lines as they stand, many at once: for whoever reads whole nights.
+
+        Each has a text `event` and a finite `up_s`; all else is as the file has it.
+
+        Raises:
+            OSError: a file cannot be opened or read.
+        """
+        self.flaws = Flaws()
+        reader = _Reader(self.flaws)
+        for path in self._paths:
+            with path.open("rb") as file:
+                chunks = iter(lambda: file.read(_CHUNK), b"")
+                yield from reader.batches(chunks, path.name)
+
 
 def read_bytes(data: bytes, name: str = "log") -> tuple[list[LogLine], Flaws]:
     """Read a log that is held in memory; for tests and small pieces."""
@@ -127,32 +147,43 @@ class _Reader:
             if line is not None:
                 yield line
 
+    def batches(
+        self, chunks: Iterable[bytes], name: str
+    ) -> Iterator[list[dict[str, Any]]]:
+        lines = enumerate(self._lines(self._unpacked(chunks, name), name), 1)
+        while batch := list(islice(lines, BATCH_LINES)):
+            rows = _together([raw for _, raw in batch])
+            if rows is None:  # one of them is none, or a blank: look at each
+                told = (self._row(raw, n, name) for n, raw in batch if raw.strip())
+                rows = [row for row in told if row is not None]
+            for number, row in enumerate(rows, batch[0][0]):
+                if row["event"] == "start":
+                    self._start(row, number, name)
+            yield rows
+
     def _parsed(self, raw: bytes, number: int, name: str) -> LogLine | None:
-        try:
-            data = json.loads(raw, parse_constant=_refuse)
-            event, up_s = data.pop("event"), data.pop("up_s")
-            if not isinstance(event, str) or not isinstance(up_s, int | float):
-                raise TypeError("no event or no up_s")
-            up_s = float(up_s)
-            if not math.isfinite(up_s):
-                raise ValueError("up_s is no moment")
-        except (
-            ArithmeticError,
-            AttributeError,
-            KeyError,
-            RecursionError,
-            TypeError,
-            ValueError,
-        ):
-            self._flaws.unreadable += 1
-            self._flaws.tell(f"{name}, line {number}: no line of this log; left out.")
+        data = self._row(raw, number, name)
+        if data is None:
             return None
-        wall = _moment(data.pop("t", None))
+        event, up_s = data.pop("event"), float(data.pop("up_s"))
+        wall = moment(data.pop("t", None))
         if event == "start":
             self._start(data, number, name)
         return LogLine(
             event, up_s, wall, self._run, data, number, self._step(up_s, wall)
         )
+
+    def _row(self, raw: bytes, number: int, name: str) -> dict[str, Any] | None:
+        """Decode one line; None, and counted, where it is none of ours."""
+        try:
+            data = _DECODER.decode(raw.decode("utf-8"))
+        except (ArithmeticError, RecursionError, ValueError):
+            data = None
+        if _is_row(data):
+            return data  # type: ignore[no-any-return]
+        self._flaws.unreadable += 1
+        self._flaws.tell(f"{name}, line {number}: no line of this log; left out.")
+        return None
 
     def _start(self, fields: dict[str, Any], number: int, name: str) -> None:
         if fields.get("continues") is not True or self._run == 0:
@@ -253,7 +284,29 @@ def _at_least(size: int, data: bytes, source: Iterator[bytes]) -> bytes:
     return data
 
 
-def _moment(text: Any) -> datetime | None:
+def _together(raws: list[bytes]) -> list[dict[str, Any]] | None:
+    """Decode lines as one list; None where that does not give a row a line."""
+    try:
+        rows = _DECODER.decode((b"[" + b",".join(raws) + b"]").decode("utf-8"))
+    except (ArithmeticError, RecursionError, ValueError):
+        return None
+    if len(rows) != len(raws) or not all(map(_is_row, rows)):
+        return None
+    return rows  # type: ignore[no-any-return]
+
+
+def _is_row(data: Any) -> bool:
+    """Say whether it is an object with a text `event` and a moment `up_s`."""
+    if type(data) is not dict or type(data.get("event")) is not str:
+        return False
+    up_s = data.get("up_s")
+    if type(up_s) is not float and type(up_s) is not int:
+        return False
+    return -LONGEST_UP_S < up_s < LONGEST_UP_S
+
+
+def moment(text: Any) -> datetime | None:
+    """Read a line's `t`, as UTC; None where it is none."""
     if not isinstance(text, str):
         return None
     try:
@@ -265,3 +318,6 @@ def _moment(text: Any) -> datetime | None:
 
 def _refuse(constant: str) -> float:
     raise ValueError(f"{constant} is no number of JSON")
+
+
+_DECODER = json.JSONDecoder(parse_constant=_refuse)

@@ -1,0 +1,139 @@
+"""The air inside, put together from what the parts told: warmth, vapour, glass."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cabinvigil.daemon.air.moisture import (
+    dew_point_of_hpa,
+    saturation_hpa,
+    surface_c,
+    vapour_hpa,
+)
+from cabinvigil.daemon.review.cabin_facts import CabinFacts
+from cabinvigil.daemon.review.tape import STEP_S, Tape, Told
+
+LEAST_RH_PCT = 0.1
+LEAST_HPA, MOST_HPA = 300.0, 1100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Inside:
+    """Step by step; None where nobody tells."""
+
+    temp_c: Sequence[Told]
+    vapour_hpa: Sequence[Told]
+    glass_c: Sequence[Told]
+    """The coldest pane's inner face, measured or worked out."""
+    outside_c: Sequence[Told]
+    outside_hpa: Sequence[Told]
+    """Vapour outdoors."""
+    pressure_hpa: float
+    glass_is_measured: bool
+    outside_is_measured: bool
+
+    @property
+    def wet(self) -> list[bool | None]:
+        """Whether vapour settles on the glass."""
+        return [
+            None if glass is None or vapour is None else vapour >= saturation_hpa(glass)
+            for glass, vapour in zip(self.glass_c, self.vapour_hpa, strict=True)
+        ]
+
+    def dew_point_c(self, each: int = 1) -> list[Told]:
+        """Give the dew point, of every so many steps."""
+        return [
+            dew_point_of_hpa(one) if one is not None and one > 0.0 else None
+            for one in self.vapour_hpa[::each]
+        ]
+
+
+def inside(tape: Tape, facts: CabinFacts) -> Inside:
+    """Put the inside air together.
+
+    Parts warm themselves and never cool themselves, so the coolest of several tells the
+    air; the vapour's pressure does not depend on how warm the part is, so theirs are
+    averaged, each worked out at its own temperature.
+    """
+    temp_c = _coolest([tape.series[key] for key in tape.keys("temp_c", "")], tape.count)
+    vapours = [
+        _vapour(tape.series[humid], tape.series.get(_fellow(humid), temp_c))
+        for humid in tape.keys("rh_pct", "")
+    ]
+    outside_c = tape.worst("temp_c", "below", "outside")
+    is_measured = any(one is not None for one in outside_c)
+    if not is_measured:
+        outside_c = [facts.outside_c] * tape.count
+    outside_rh: Sequence[Told] = tape.worst("rh_pct", "above", "outside")
+    if not any(one is not None for one in outside_rh):
+        outside_rh = [facts.outside_rh_pct] * tape.count
+    glass_c = tape.worst("temp_c", "below", "glass")
+    has_glass = any(one is not None for one in glass_c)
+    if not has_glass:
+        glass_c = _pane(temp_c, outside_c, facts.glass_u_w_m2k)
+    return Inside(
+        temp_c,
+        _averaged(vapours, tape.count),
+        glass_c,
+        outside_c,
+        _vapour(outside_rh, outside_c),
+        _pressure(tape, facts),
+        has_glass,
+        is_measured,
+    )
+
+
+def _fellow(humid: str) -> str:
+    """Name the temperature of the same part."""
+    return humid.replace("rh_pct", "temp_c", 1)
+
+
+def _coolest(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:
+    if not columns:
+        return [None] * count
+    return [
+        min((one for one in values if one is not None), default=None)
+        for values in zip(*columns, strict=True)
+    ]
+
+
+def _averaged(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:
+    if not columns:
+        return [None] * count
+    averaged: list[Told] = []
+    for values in zip(*columns, strict=True):
+        known = [one for one in values if one is not None]
+        averaged.append(sum(known) / len(known) if known else None)
+    return averaged
+
+
+def _vapour(humid: Sequence[Told], warm: Sequence[Told]) -> list[Told]:
+    return [
+        None if rh is None or temp is None else vapour_hpa(temp, max(rh, LEAST_RH_PCT))
+        for rh, temp in zip(humid, warm, strict=True)
+    ]
+
+
+def _pane(
+    temp_c: Sequence[Told], outside_c: Sequence[Told], u_w_m2k: float | None
+) -> list[Told]:
+    if u_w_m2k is None:
+        return [None] * len(temp_c)
+    return [
+        None if warm is None or cold is None else surface_c(warm, cold, u_w_m2k)
+        for warm, cold in zip(temp_c, outside_c, strict=True)
+    ]
+
+
+def _pressure(tape: Tape, facts: CabinFacts) -> float:
+    known = [
+        one
+        for key in tape.keys("pressure_hpa")
+        for one in tape.series[key]
+        if one is not None and LEAST_HPA <= one <= MOST_HPA
+    ]
+    return sum(known) / len(known) if known else facts.pressure_hpa
+
+
+def hours(flags: Sequence[bool | None]) -> float:
+    """Give how long something was so."""
+    return sum(1 for one in flags if one) * STEP_S / 3600.0

@@ -1,0 +1,274 @@
+"""The night in stretches: between marks, changes and gaps, what the air did in each."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from cabinvigil.daemon.air.atmosphere import ZERO_C_K
+from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
+from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
+from cabinvigil.daemon.review.air_course import Told, mean
+from cabinvigil.daemon.review.balance import EMPTY, OFF, Balance, Node, Triple, triple
+from cabinvigil.daemon.review.cabin_facts import CabinFacts
+from cabinvigil.daemon.review.inside import Inside
+from cabinvigil.daemon.review.tape import STEP_S, Tape
+
+LEAST_S = 900.0
+"""Shorter stretches are joined to the one before: nobody reads them."""
+DRIFT = 1.6
+"""A stretch ends, too, where the air has slowly changed by this factor."""
+LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
+"""A hole in the readings of CO2 up to this long, with the burner the same before and
+after, counts as they do, and less sure (own judgement); a longer one does not count."""
+LEAK_SPREAD = (0.6, 1.6)
+"""What a leak that was given may be off by (as `plan`: cases.md, S20)."""
+ANY_LEAK_PER_H = (0.1, 0.3, 1.0)
+"""A leak that was not given (as `plan`)."""
+REFERENCE_CM2 = 100.0
+"""Openings to compare with, where the cabin's own are not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Vent:
+    """Openings, low and high, that would let as much air pass."""
+
+    each_cm2: Triple
+    fitted_cm2: float | None
+    """What is fitted, low and high averaged; None: not known."""
+    expected_m3_h: Triple
+    """What openings as fitted would pass, all open: leak and vents."""
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """What a stretch came to; each figure is 5, 50 and 95 %."""
+
+    air_changes_per_h: Triple
+    air_m3_h: Triple
+    """Outdoor air that entered, by its volume outdoors."""
+    burn_kw: Triple
+    """While lit; zeros where it never was."""
+    lit_h: float
+    gas_kwh: Triple
+    gas_kg: Triple
+    water_made_kg: Triple
+    water_carried_kg: Triple
+    """Off by the air; negative where it brought more than it took."""
+    water_left_kg: Triple
+    """On glass and walls, in bedding and wood; negative where they dried."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of the night."""
+
+    from_s: float
+    to_s: float
+    begins_with: str
+    """Why it begins: a mark's words, `burner low`, `air`; '' for the night's start."""
+    known_h: float
+    """Hours of it that readings tell of."""
+    totals: Totals | None
+    vent: Vent | None
+
+
+def stretches(
+    tape: Tape, facts: CabinFacts, air: Inside, found: Balance | None
+) -> list[Stretch]:
+    """Cut the night where something changed."""
+    cuts = _cuts(tape, found)
+    made = []
+    for (from_s, why), to_s in zip(
+        cuts, [*(at_s for at_s, _ in cuts[1:]), tape.length_s], strict=True
+    ):
+        made.append(stretch(from_s, to_s, why, facts, air, found))
+    return made
+
+
+def stretch(
+    from_s: float,
+    to_s: float,
+    why: str,
+    facts: CabinFacts,
+    air: Inside,
+    found: Balance | None,
+) -> Stretch:
+    """Sum a part of the night up."""
+    nodes = nodes_between(found, from_s, to_s)
+    known = sum(1 for one in nodes if one.is_known)
+    if found is None or not known:
+        return Stretch(from_s, to_s, why, 0.0, None, None)
+    step_h = found.step_s / 3600.0
+    counted = _counted(nodes, round(LONGEST_HOLE_H / step_h))
+    totals = _totals(counted, step_h, facts, _warmth(air, from_s, to_s))
+    vent = _vent(totals, facts, _warmth(air, from_s, to_s))
+    return Stretch(from_s, to_s, why, known * step_h, totals, vent)
+
+
+def _counted(nodes: Sequence[Node], longest: int) -> list[Node]:
+    """Give the known nodes, and holes with the same setting before and after."""
+    counted: list[Node] = []
+    hole: list[Node] = []
+    for node in nodes:
+        if not node.is_known:
+            hole.append(node)
+            continue
+        is_bridge = counted and counted[-1].setting == node.setting
+        if hole and is_bridge and len(hole) <= longest:
+            counted += [_unsure(one) for one in hole]
+        hole = []
+        counted.append(node)
+    return counted
+
+
+def _unsure(node: Node) -> Node:
+    """Widen what is carried over a hole in the readings."""
+    return node._replace(
+        changes_sd=max(node.changes_sd, HOLE_SPREAD * node.changes_per_h),
+        burn_sd=max(node.burn_sd, HOLE_SPREAD * node.burn_kw),
+        made_sd=max(node.made_sd, HOLE_SPREAD * node.made_kg_h),
+        carried_sd=max(node.carried_sd, HOLE_SPREAD * abs(node.carried_kg_h)),
+        left_sd=max(node.left_sd, HOLE_SPREAD * node.made_kg_h),
+    )
+
+
+def nodes_between(found: Balance | None, from_s: float, to_s: float) -> list[Node]:
+    """Give the nodes of a part of the night."""
+    if found is None:
+        return []
+    return [one for one in found.nodes if from_s <= one.at_s < to_s]
+
+
+def _warmth(air: Inside, from_s: float, to_s: float) -> tuple[Told, Told]:
+    part = slice(round(from_s / STEP_S), round(to_s / STEP_S))
+    return mean(air.temp_c[part]), mean(air.outside_c[part])
+
+
+def _cuts(tape: Tape, found: Balance | None) -> list[tuple[float, str]]:
+    """List (moment, why), the night's begin first."""
+    asked = [
+        (one.at_s, str(one.fields.get("text", "")) or "mark")
+        for one in tape.events
+        if one.kind == "mark"
+    ]
+    own: list[tuple[float, str]] = []
+    for gap in tape.gaps:
+        own += [(gap.from_s, "gap"), (gap.to_s, "after the gap")]
+    if found is not None:
+        own += [
+            (one.at_s, one.kind if one.kind == "air" else f"burner {one.kind}")
+            for one in found.moved.changes
+        ]
+        own += _drifts(found, [0.0, *(at_s for at_s, _ in own + asked)])
+    cuts: list[tuple[float, str]] = [(0.0, "")]
+    for at_s, why in sorted(own):
+        near = [other for other, _ in (*cuts, *asked, (tape.length_s, ""))]
+        if all(abs(at_s - other) >= LEAST_S for other in near):
+            cuts.append((at_s, why))
+    cuts += [one for one in asked if 0.0 < one[0] < tape.length_s]
+    return sorted(cuts)
+
+
+def _drifts(found: Balance, cuts: Sequence[float]) -> list[tuple[float, str]]:
+    """Find where the air has slowly come to be other than at the last cut."""
+    drifts, base, hour = [], None, round(3600.0 / found.step_s)
+    for n, node in enumerate(found.nodes):
+        if any(abs(node.at_s - at_s) < found.step_s for at_s in cuts):
+            base = None
+        ahead = found.nodes[n : n + hour // 2]
+        k = sum(one.changes_per_h for one in ahead) / len(ahead)
+        if base is None:
+            base = k
+        elif max(k, 0.05) > DRIFT * max(base, 0.05) or max(k, 0.05) * DRIFT < base:
+            drifts.append((node.at_s, "air"))
+            base = k
+    return drifts
+
+
+def _sum(pairs: Iterable[tuple[float, float]], step_h: float) -> tuple[float, float]:
+    """Add middles and sds: errors of neighbours go together, so this is the most."""
+    listed = list(pairs)
+    return (
+        sum(middle for middle, _ in listed) * step_h,
+        sum(sd for _, sd in listed) * step_h,
+    )
+
+
+def _totals(
+    nodes: Sequence[Node], step_h: float, facts: CabinFacts, warmth: tuple[Told, Told]
+) -> Totals:
+    hours = len(nodes) * step_h
+    changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
+    lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
+    lit_h = len(lit) * step_h
+    gas, gas_sd = _sum(((n.burn_kw, n.burn_sd) for n in lit), step_h)
+    per_kg = hhv_kwh_kg(facts.liquid)
+    made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
+    carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
+    _, left_sd = _sum(((0.0, n.left_sd) for n in nodes), step_h)
+    rate, volume = triple(changes / hours, changes_sd / hours), facts.volume_m3 or 0.0
+    shrink = _shrink(warmth)
+    return Totals(
+        rate,
+        _times(rate, volume * shrink),
+        triple(gas / lit_h, gas_sd / lit_h) if lit_h else (0.0, 0.0, 0.0),
+        lit_h,
+        triple(gas, gas_sd),
+        _times(triple(gas, gas_sd), 1.0 / per_kg),
+        triple(made, made_sd),
+        _open(carried, carried_sd),
+        _open(made - carried, left_sd),
+    )
+
+
+def _times(values: Triple, by: float) -> Triple:
+    low, middle, high = values
+    return low * by, middle * by, high * by
+
+
+def _open(middle: float, sd: float) -> Triple:
+    """Give a triple of something that may be negative."""
+    return middle - 1.645 * sd, middle, middle + 1.645 * sd
+
+
+def _shrink(warmth: tuple[Told, Told]) -> float:
+    """Give the outdoor volume of a cubic metre of the cabin's air."""
+    inside, outside = warmth
+    if inside is None or outside is None:
+        return 1.0
+    return (outside + ZERO_C_K) / (inside + ZERO_C_K)
+
+
+def _vent(totals: Totals, facts: CabinFacts, warmth: tuple[Told, Told]) -> Vent | None:
+    """Find the openings that the air amounts to, and what those fitted would pass."""
+    inside, outside = warmth
+    if inside is None or outside is None or facts.volume_m3 is None:
+        return None
+    low, high = facts.vent_low_cm2, facts.vent_high_cm2
+    fitted = None if low is None or high is None else (low + high) / 2.0
+    known = fitted is not None and min(low or 0.0, high or 0.0) > 0.0
+    vents = Vents(
+        (low or 0.0) if known else REFERENCE_CM2,
+        (high or 0.0) if known else REFERENCE_CM2,
+        facts.vent_height_m,
+    )
+    each = fitted if known and fitted is not None else REFERENCE_CM2
+    flow = 3600.0 * vent_m3_s(vents, inside, outside, facts.wind_mps)
+    if flow <= 0.0:
+        return None
+    to_m3_h = facts.volume_m3 * _shrink(warmth)
+    leaks = ANY_LEAK_PER_H
+    if facts.leak_per_h is not None:
+        leak = facts.leak_per_h
+        leaks = (leak * LEAK_SPREAD[0], leak, leak * LEAK_SPREAD[1])
+    through = (
+        max(0.0, totals.air_m3_h[0] - leaks[2] * to_m3_h),
+        max(0.0, totals.air_m3_h[1] - leaks[1] * to_m3_h),
+        max(0.0, totals.air_m3_h[2] - leaks[0] * to_m3_h),
+    )
+    span = vent_range(vents, inside, outside, facts.wind_mps)
+    expected = (
+        span.low_m3_h + leaks[0] * to_m3_h,
+        span.middle_m3_h + leaks[1] * to_m3_h,
+        span.high_m3_h + leaks[2] * to_m3_h,
+    )
+    return Vent(_times(through, each / flow), fitted, expected)
