@@ -1,0 +1,245 @@
+"""What answers on the buses and ports: each part tells itself, as far as it can.
+
+Nothing is set on any part: addresses are read from, known parts are asked who they
+are, serial lines are listened to, and only a silent line is asked for a reading.
+"""
+
+import asyncio
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from cabinvigil.daemon.bus_errors import BusError, NoAnswerError, TransferError
+from cabinvigil.daemon.buses import I2cBus, KernelFile
+from cabinvigil.daemon.sampling import START_UP_S, TooManyStepsError, run_steps
+from cabinvigil.daemon.streaming import OpenPort
+from cabinvigil.drivers import REGISTRY, identifier
+from cabinvigil.drivers import part as find_part
+from cabinvigil.drivers.kit.frame9 import READ, spell
+from cabinvigil.drivers.kit.steps import DriverError, Sample, Transfer
+
+FIRST_ADDRESS, LAST_ADDRESS = 0x08, 0x77
+"""What the bus does not keep for itself (NXP UM10204, from memory)."""
+IDENTIFY_S = 1.0
+"""The longest exchange by which a part is told takes some milliseconds."""
+LISTEN_S = 6.0
+"""Two sendings of the slowest part that speaks by itself, 2.3 s (sensors sheet, 6)."""
+ANSWER_S = 2.0
+ASKED_KINDS = ("frame9_co2", "frame9_co", "frame9_o2")
+"""Nine-byte modules that only answer: their answers do not say which gas they mean."""
+LEAST_CO2_PPM = 250.0
+"""An answer above this is CO2: no CO or O2 module counts so high in fit air."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What was found at one place of a wire."""
+
+    where: str
+    """`0x62`, a port's path, a file's path."""
+    kinds: tuple[str, ...] = ()
+    """The parts that it can be; more than one where it does not say which."""
+    text: str = ""
+    """What else there is to say, as a clause."""
+    is_there: bool = True
+    """False: a port that is silent, or cannot be opened."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The wires to look at."""
+
+    buses: Sequence[I2cBus] = ()
+    ports: Mapping[str, Callable[[int], OpenPort]] = field(default_factory=dict)
+    """By path: makes the port at a speed."""
+    files: Mapping[str, KernelFile] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Scan:
+    """Everything that was found."""
+
+    buses: Mapping[str, Sequence[Answer] | str]
+    """By the bus's name; a sentence where the bus itself failed."""
+    ports: Sequence[Answer]
+    files: Sequence[Answer]
+    devices: Mapping[str, str] = field(default_factory=dict)
+    """Device file by the bus's name."""
+
+
+async def scan(ground: Ground) -> Scan:
+    """Look at every wire: buses and ports side by side, addresses one by one."""
+    await asyncio.sleep(START_UP_S)
+    async with asyncio.TaskGroup() as group:
+        buses = [group.create_task(scan_bus(bus)) for bus in ground.buses]
+        ports = [
+            group.create_task(scan_port(path, make))
+            for path, make in ground.ports.items()
+        ]
+        files = [
+            group.create_task(scan_file(path, file))
+            for path, file in ground.files.items()
+        ]
+    return Scan(
+        {
+            bus.name: task.result()
+            for bus, task in zip(ground.buses, buses, strict=True)
+        },
+        [task.result() for task in ports],
+        [task.result() for task in files],
+        {bus.name: bus.device for bus in ground.buses},
+    )
+
+
+# --- I2C ---------------------------------------------------------------------
+
+
+def kinds_at(address: int) -> list[str]:
+    """Return the kinds that can have this address, in the registry's order."""
+    return [kind for kind in REGISTRY if address in find_part(kind).addresses]
+
+
+async def scan_bus(bus: I2cBus) -> Sequence[Answer] | str:
+    """Return what answers on a bus, or why the bus does not work."""
+    answers = []
+    try:
+        for address in range(FIRST_ADDRESS, LAST_ADDRESS + 1):
+            found = await _address(bus, address)
+            if found is not None:
+                answers.append(found)
+    except BusError as error:
+        return str(error)
+    return answers
+
+
+async def _address(bus: I2cBus, address: int) -> Answer | None:
+    """Return what answers at an address; None where nobody does.
+
+    Raises:
+        BusError: the bus itself fails.
+    """
+    where = f"0x{address:02x}"
+    named = [kind for kind in kinds_at(address) if await _is(bus, address, kind)]
+    if named:
+        return Answer(where, tuple(named))
+    if not await _acknowledges(bus, address):
+        return None
+    mute = [kind for kind in kinds_at(address) if identifier(kind) is None]
+    if mute:
+        text = "it may be this, but such a part cannot be told from others"
+        return Answer(where, tuple(mute), text)
+    return Answer(where)
+
+
+async def _is(bus: I2cBus, address: int, kind: str) -> bool:
+    identify = identifier(kind)
+    if identify is None:
+        return False
+    try:
+        async with asyncio.timeout(IDENTIFY_S):
+            return await run_steps(bus, address, identify())
+    except (NoAnswerError, TransferError, DriverError, TooManyStepsError, TimeoutError):
+        return False
+
+
+async def _acknowledges(bus: I2cBus, address: int) -> bool:
+    try:
+        await bus.transfer(address, Transfer(rx_len=1))
+    except (NoAnswerError, TransferError):
+        return False
+    return True
+
+
+# --- serial ------------------------------------------------------------------
+
+
+class _Ear:
+    """Hands what comes on a line to the codec of every serial part."""
+
+    def __init__(self, baud: int) -> None:
+        self.codecs: dict[str, Any] = {}
+        self.samples: dict[str, list[Sample]] = {}
+        self.heard_bytes = 0
+        for kind in REGISTRY:
+            info = find_part(kind)
+            if info.bus == "serial" and info.baud == baud:
+                self.codecs[kind] = info.make({})
+                self.samples[kind] = []
+
+    def on_bytes(self, data: bytes) -> None:
+        """Feed every codec; what it cannot use is not its kind's."""
+        self.heard_bytes += len(data)
+        for kind, codec in self.codecs.items():
+            try:
+                self.samples[kind] += codec.feed(data)
+            except DriverError:
+                continue
+
+    def on_gone(self, error: BusError) -> None:
+        """Take no note: a port that vanishes is silent from then on."""
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """The kinds whose codec read something."""
+        return tuple(kind for kind, samples in self.samples.items() if samples)
+
+
+async def scan_port(path: str, make: Callable[[int], OpenPort]) -> Answer:
+    """Listen to a port at every speed that a part has, then ask; say what is there."""
+    bauds = sorted(
+        {find_part(k).baud for k in REGISTRY if find_part(k).bus == "serial"}
+    )
+    heard = 0
+    for baud in bauds:
+        ear = _Ear(baud)
+        port = make(baud)(ear.on_bytes, ear.on_gone)
+        try:
+            port.open()
+        except BusError as error:
+            return Answer(path, (), str(error), is_there=False)
+        try:
+            await asyncio.sleep(LISTEN_S)
+            if ear.kinds:
+                return Answer(path, ear.kinds)
+            if not ear.heard_bytes:
+                port.write(spell(READ))
+                await asyncio.sleep(ANSWER_S)
+        finally:
+            port.close()
+        if ear.kinds:
+            return _asked(path, ear)
+        heard += ear.heard_bytes
+    if heard:
+        return Answer(path, (), f"sends {heard} bytes that no part here sends")
+    return Answer(path, (), "silent", is_there=False)
+
+
+def _asked(path: str, ear: _Ear) -> Answer:
+    """Tell a module that only answers: by how much it counts, where that is enough."""
+    co2 = [sample.value for sample in ear.samples.get("frame9_co2", ())]
+    if co2 and co2[-1] >= LEAST_CO2_PPM:
+        return Answer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")
+    kinds = tuple(kind for kind in ASKED_KINDS if kind in ear.kinds)
+    return Answer(path, kinds, "it only answers, and does not say which gas it means")
+
+
+# --- 1-wire ------------------------------------------------------------------
+
+
+async def scan_file(path: str, file: KernelFile) -> Answer:
+    """Read a 1-wire part's file; say which part gives such a text."""
+    try:
+        text = await file.read()
+    except BusError as error:
+        return Answer(path, (), str(error), is_there=False)
+    why = ""
+    for kind in REGISTRY:
+        info = find_part(kind)
+        if info.bus != "file":
+            continue
+        try:
+            if info.make({}).feed(text):
+                return Answer(path, (kind,))
+        except DriverError as error:
+            why = str(error)
+    return Answer(path, (), why or "its text is no part's here")
