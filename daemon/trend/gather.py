@@ -15,6 +15,8 @@ MOST_COUNT = 200.0
 WILDEST = 3.0
 """Standard deviations beyond which a difference no longer widens the noise: it is a
 change of the air (Huber's clipping, from memory)."""
+FOLLOW = 0.05
+"""Share by which the usual place of readings in a step follows each step's own."""
 STEP_SIGMA = 0.2887
 """Standard deviation of what a step of 1 hides: 1 / sqrt(12)."""
 
@@ -32,8 +34,10 @@ class Channel:
     step: float = 0.0
     """Smallest difference seen between two readings; 0: none yet."""
     counted: float = USUAL_COUNT
-    pending: tuple[float, ...] = ()
-    """Readings of the step being gathered."""
+    pending: tuple[tuple[float, float], ...] = ()
+    """Readings of the step being gathered, each with its moment."""
+    behind_s: float | None = None
+    """How far the readings of a step lie before its end, on the average."""
     last_raw: float | None = None
     last: tuple[float, float] | None = None
     """(moment, value) of the last step."""
@@ -44,7 +48,7 @@ class Channel:
     """How many steps in a row have shown one value."""
 
 
-def note(channel: Channel, value: float) -> Channel:
+def note(channel: Channel, now_s: float, value: float) -> Channel:
     """Keep one reading for the coming step."""
     step = channel.step
     if channel.last_raw is not None:
@@ -52,7 +56,7 @@ def note(channel: Channel, value: float) -> Channel:
         if apart > 1e-9 and (step == 0.0 or apart < step):
             step = apart
     # Half a minute at two readings a second; more than that is no step.
-    pending = (*channel.pending[-59:], value)
+    pending = (*channel.pending[-59:], (now_s, value))
     return replace(channel, pending=pending, last_raw=value, step=step)
 
 
@@ -65,11 +69,17 @@ def _mean(values: tuple[float, ...]) -> float:
     return sum(values) / len(values)
 
 
-def close(channel: Channel, now_s: float) -> tuple[Channel, float | None]:
-    """End a step: give its value, or None where there is none or it is not believed."""
+def close(channel: Channel, end_s: float) -> tuple[Channel, float | None]:
+    """End a step: give its value, or None where there is none or it is not believed.
+
+    Args:
+        channel: with the readings that were noted.
+        end_s: where the step ends; uneven ticks lie now nearer to it, now further.
+    """
     if not channel.pending:
         return channel, None
-    value = _mean(channel.pending)
+    value = _mean(tuple(v for _, v in channel.pending))
+    now_s = sum(t for t, _ in channel.pending) / len(channel.pending)
     last, doubted = channel.last, channel.doubted
     channel = replace(channel, pending=())
     if last is not None:
@@ -78,7 +88,25 @@ def close(channel: Channel, now_s: float) -> tuple[Channel, float | None]:
             near = channel.gate_per_s * 30.0 + 8.0 * channel.noise
             if doubted is None or abs(value - doubted[1]) > near:
                 return replace(channel, doubted=(now_s, value)), None
-    return _learnt(channel, now_s, value), value
+    return _aligned(_learnt(channel, now_s, value), last, end_s)
+
+
+def _aligned(
+    channel: Channel, before: tuple[float, float] | None, end_s: float
+) -> tuple[Channel, float]:
+    """Move a value to where its step's readings usually lie.
+
+    A climb of 5 ppm a second read 4 s late would else look like noise of 20 ppm.
+    """
+    assert channel.last is not None
+    now_s, value = channel.last
+    behind_s = end_s - now_s
+    usual_s = behind_s if channel.behind_s is None else channel.behind_s
+    usual_s += FOLLOW * (behind_s - usual_s)
+    if before is not None and now_s - before[0] > 1.0:
+        slope = (value - before[1]) / (now_s - before[0])
+        value += slope * (behind_s - usual_s)
+    return replace(channel, behind_s=usual_s), value
 
 
 def _learnt(channel: Channel, now_s: float, value: float) -> Channel:

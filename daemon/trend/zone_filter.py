@@ -48,13 +48,14 @@ def update(
     if steps > LONGEST_GAP_STEPS:
         state = _forget(setup, state, now_s)
         steps = 1
-    co2, co2_ppm = close(state.co2, now_s)
-    o2, o2_pct = close(state.o2, now_s)
+    end_s = state.step_s + steps * STEP_S
+    co2, co2_ppm = close(state.co2, end_s)
+    o2, o2_pct = close(state.o2, end_s)
     state = replace(
         state,
         co2=co2,
         o2=o2,
-        step_s=state.step_s + steps * STEP_S,
+        step_s=end_s,
         steps=state.steps + 1,
     )
     state = _step_fine(setup, state, now_s, steps, co2_ppm)
@@ -78,9 +79,9 @@ def estimate(
 def _note(state: TrendState, now_s: float, seen: Observation) -> TrendState:
     co2, o2 = state.co2, state.o2
     if seen.co2_ppm is not None:
-        co2 = note(co2, seen.co2_ppm)
+        co2 = note(co2, now_s, seen.co2_ppm)
     if seen.o2_pct is not None:
-        o2 = note(o2, seen.o2_pct)
+        o2 = note(o2, now_s, seen.o2_pct)
     pressure = state.pressure_hpa if seen.pressure_hpa is None else seen.pressure_hpa
     vapour, vapour_s, temp_c = state.vapour, state.vapour_s, state.temp_c
     if seen.temp_c is not None:
