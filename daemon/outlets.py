@@ -19,7 +19,7 @@ from cabinvigil.daemon.outputs.nights import Nights
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.outputs.tone import is_tone_name, open_tone
 from cabinvigil.daemon.settings import Settings
-from cabinvigil.daemon.settings_values import BuzzerSettings
+from cabinvigil.daemon.settings_values import BuzzerSettings, MqttSettings
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.phone import Phone
@@ -64,9 +64,10 @@ def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], Line]:
     )
 
 
-def _buzzer(
+def make_buzzer(
     settings: Settings, clock: Clock, report: Report, open_line: OpenLine
 ) -> Buzzer | None:
+    """Make the buzzer; None where the config has none."""
     buzzer = settings.buzzer
     if buzzer is None:
         return None
@@ -76,6 +77,20 @@ def _buzzer(
         clock,
         report,
         open_second=None if second is None else lambda: open_line(second),
+    )
+
+
+def broker_of(mqtt: MqttSettings, client_id: str) -> Broker:
+    """Say where the broker is, and as whom we come."""
+    return Broker(
+        host=mqtt.host,
+        port=mqtt.real_port,
+        client_id=client_id,
+        tls=mqtt.tls,
+        ca_file=mqtt.ca_file or "",
+        user=mqtt.user or "",
+        password_file=mqtt.password_file or "",
+        keepalive_s=mqtt.keepalive_s,
     )
 
 
@@ -93,16 +108,7 @@ def _phone(
     from cabinvigil.daemon.outputs.phone import Phone
 
     name = settings.cabin.name
-    broker = Broker(
-        host=mqtt.host,
-        port=mqtt.real_port,
-        client_id=f"cabinvigil-{name}",
-        tls=mqtt.tls,
-        ca_file=mqtt.ca_file or "",
-        user=mqtt.user or "",
-        password_file=mqtt.password_file or "",
-        keepalive_s=mqtt.keepalive_s,
-    )
+    broker = broker_of(mqtt, f"cabinvigil-{name}")
     desk = Desk(
         Messages(Topics(name), run_of(clock.wall())),
         heartbeat_s=mqtt.heartbeat_s,
@@ -130,7 +136,7 @@ def make_outlets(
         on_refused: told of asks that were refused.
         open_line: takes a GPIO by name.
     """
-    buzzer = _buzzer(settings, clock, report, open_line)
+    buzzer = make_buzzer(settings, clock, report, open_line)
     phone = _phone(settings, clock, report, on_ask, on_refused)
     outputs: list[Output] = [] if buzzer is None else [buzzer]
     light = settings.light

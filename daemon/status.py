@@ -3,9 +3,21 @@
 from typing import Any
 
 from cabinvigil.daemon.core.model import AlarmState
+from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.settings import Settings
 from cabinvigil.daemon.start_record import version
 from cabinvigil.daemon.watcher import Watcher
+
+
+def _supply_hours(state: State) -> float | None:
+    """Return the hours that the battery lasts at its present fall; None: unknown."""
+    for spec in state.setup.alarms:
+        if spec.kind == "supply":
+            verdict = spec.judge(spec.params, state.history, state.history.now)
+            if verdict is not None:
+                hours: float | None = verdict.evidence.get("hours_left")
+                return hours
+    return None
 
 
 def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
@@ -19,6 +31,12 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
         "up_s": watcher.up_s(),
         "tick_s": settings.watch.tick_s,
         "readings": dict(watcher.numbers()),
+        "doubtful": [
+            key
+            for key in state.history.series
+            if (series := state.history.fresh(key)) is not None and series.doubtful
+        ],
+        "supply_hours": _supply_hours(state),
         "cohb_pct": round(state.history.dose.cohb_pct, 2),
         "alarms": [
             {
