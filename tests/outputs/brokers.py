@@ -3,6 +3,7 @@
 A test that needs a broker and finds none fails, and says how to get one.
 """
 
+import itertools
 import os
 import shutil
 import socket
@@ -25,10 +26,26 @@ def program(name: str) -> str:
     return found
 
 
+_PORTS = itertools.count()
+
+
 def free_port() -> int:
-    with socket.socket() as sock:
-        sock.bind(("127.0.0.1", 0))
-        return int(sock.getsockname()[1])
+    """Find a port that nobody else takes meanwhile.
+
+    Below the range that the kernel gives to outgoing connections, each test process in
+    a range of its own, and no port twice: one that is merely free now may be taken by a
+    neighbour before the broker has it.
+    """
+    worker = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    first = 14_000 + 2_000 * (worker % 8)
+    while True:
+        port = first + (os.getpid() % 1000 + next(_PORTS)) % 2_000
+        with socket.socket() as sock:
+            try:
+                sock.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
 
 
 class Mosquitto:
