@@ -5,11 +5,14 @@ finer takes noise for change: so the noise is learnt from the readings themselve
 from how far each lies from the line through its neighbours.
 """
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 
 USUAL_COUNT = 8.0
 """The noise that is assumed beforehand counts as so many readings."""
+SOON_COUNT = 20.0
+"""Until so many are counted, the scatter within a step is heeded too."""
 MOST_COUNT = 200.0
 """Noise is followed over about so many readings."""
 WILDEST = 3.0
@@ -81,7 +84,11 @@ def close(channel: Channel, end_s: float) -> tuple[Channel, float | None]:
     value = _mean(tuple(v for _, v in channel.pending))
     now_s = sum(t for t, _ in channel.pending) / len(channel.pending)
     last, doubted = channel.last, channel.doubted
-    channel = replace(channel, pending=())
+    noise = channel.noise
+    if channel.counted < SOON_COUNT:
+        # The first steps must not trust a noise that was only assumed.
+        noise = max(noise, _scatter(tuple(v for _, v in channel.pending)))
+    channel = replace(channel, pending=(), noise=noise)
     if last is not None:
         room = channel.gate_per_s * max(now_s - last[0], 1.0) + 8.0 * channel.noise
         if abs(value - last[1]) > room:
@@ -107,6 +114,16 @@ def _aligned(
         slope = (value - before[1]) / (now_s - before[0])
         value += slope * (behind_s - usual_s)
     return replace(channel, behind_s=usual_s), value
+
+
+def _scatter(values: tuple[float, ...]) -> float:
+    """Give the noise of a step's mean by how its own readings scatter."""
+    count = len(values)
+    if count < 5:
+        return 0.0
+    # Successive differences: a climb within the step is no scatter.
+    squares = sum((b - a) ** 2 for a, b in itertools.pairwise(values))
+    return math.sqrt(0.5 * squares / (count - 1) / count)
 
 
 def _learnt(channel: Channel, now_s: float, value: float) -> Channel:

@@ -23,6 +23,8 @@ SLIDE_STEPS = 6
 """Sliding of ventilation is slow: once a minute is enough."""
 STALE_S = 180.0
 """CO2 this old no longer leads (the slowest tick is a minute)."""
+WARM_S = 60.0
+"""In its first minute the filter knows neither noise nor slope, and says nothing."""
 VAPOUR_HELD_S = 600.0
 """Vapour changes slowly: humidity this old still serves."""
 STANDARD_HPA = 1013.25

@@ -23,7 +23,7 @@ from cabinvigil.daemon.trend.project import (
     weighty,
 )
 from cabinvigil.daemon.trend.rate import robust_rate
-from cabinvigil.daemon.trend.state import STALE_S, STANDARD_HPA, TrendState
+from cabinvigil.daemon.trend.state import STALE_S, STANDARD_HPA, WARM_S, TrendState
 
 SPREAD_EVERY_S = 60.0
 """Intervals are told once a minute, so they are worked out once a minute ..."""
@@ -40,7 +40,7 @@ ROOM_C = 20.0
 def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
     """Renew the estimate that the state carries."""
     views = _views(setup, state, now_s)
-    if not views:
+    if not views or state.started_s is None or now_s - state.started_s < WARM_S:
         return replace(state, estimate=None)
     odd = _odd(state)
     # Where CO2 does not explain the fall, what O2 does by itself comes first.

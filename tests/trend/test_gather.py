@@ -97,3 +97,13 @@ def test_uneven_ticks_are_no_noise() -> None:
         out.append(got)
     climbs = [b - a for a, b in itertools.pairwise(out[150:])]
     assert max(abs(climb - 50.0) for climb in climbs) < 3.0
+
+
+def test_the_first_step_does_not_trust_an_assumed_noise() -> None:
+    """Ten readings that scatter by 200 ppm say so at once."""
+    rng = random.Random(8)
+    channel = fresh()
+    for second in range(10):
+        channel = note(channel, float(second), 400.0 + rng.gauss(0.0, 200.0))
+    channel, _ = close(channel, 10.0)
+    assert noise_of(channel) == pytest.approx(200.0 / 10.0**0.5, rel=0.5)

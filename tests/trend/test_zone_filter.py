@@ -168,6 +168,13 @@ def test_silence_is_no_estimate() -> None:
     assert estimate(setup, start(setup), 0.0) is None
 
 
+def test_the_first_minute_tells_nothing() -> None:
+    """A sensor of unknown noise must not ring in its first seconds."""
+    setup, state, t = watch(air(1.0, 5.0, 300.0, 50.0, 10.0))
+    assert estimate(setup, state, t) is None
+    assert estimate(*watch(air(1.0, 5.0, 300.0, 70.0, 10.0))) is not None
+
+
 def test_a_hole_of_two_hours_begins_anew() -> None:
     """After a long silence no old belief is left, and estimates come again."""
     setup, state, t = watch(air(0.3, 5.0, 600.0, 1200.0, 10.0))

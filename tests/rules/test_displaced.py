@@ -1,0 +1,88 @@
+"""O2 that went without a reason, and gases that do not fit."""
+
+from dataclasses import replace
+from types import ModuleType
+from typing import Any
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.rules import disagree_gases, displaced
+from tests.rules.test_projection import history, told
+
+CALM = told(0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("missing", "z", "priority"),
+    [
+        (0.14, 9.0, None),
+        (0.15, 4.0, Priority.HIGH),
+        (0.5, 3.9, None),
+        (0.0, 0.0, None),
+    ],
+)
+def test_rings_on_what_nothing_explains(
+    missing: float, z: float, priority: Priority | None
+) -> None:
+    """Enough O2 missing, and surely: get out."""
+    trend = replace(CALM, unexplained_o2_pct=missing, unexplained_z=z)
+    verdict = displaced.judge(displaced.Params(), history(trend), 100.0)
+    assert verdict is not None
+    assert verdict.priority is priority
+    assert verdict.worse == missing
+
+
+def test_holds_at_half() -> None:
+    """Half of what raised it keeps it standing."""
+    trend = replace(CALM, unexplained_o2_pct=0.1, unexplained_z=3.0)
+    verdict = displaced.judge(displaced.Params(), history(trend), 100.0)
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (None, Priority.HIGH)
+
+
+@pytest.mark.parametrize("z", [3.9, 4.0])
+def test_gases_that_do_not_fit_are_a_fault(z: float) -> None:
+    """The fitted ratio lies outside what flame and breath can do."""
+    trend = replace(CALM, gases_disagree_z=z)
+    verdict = disagree_gases.judge(disagree_gases.Params(), history(trend), 100.0)
+    assert verdict is not None
+    assert verdict.priority is (Priority.FAULT if z >= 4.0 else None)
+    assert verdict.hold is Priority.FAULT
+    assert verdict.evidence["o2_per_co2"] == 1.7
+
+
+@pytest.mark.parametrize(
+    "trend",
+    [
+        None,
+        replace(CALM, sensors=("o2_pct",)),
+        replace(CALM, sensors=("co2_ppm",)),
+    ],
+)
+@pytest.mark.parametrize("rule", [displaced, disagree_gases])
+def test_one_gas_alone_cannot_tell(rule: ModuleType, trend: Any) -> None:
+    """Without both sensors neither rule says yes or no."""
+    assert rule.judge(rule.Params(), history(trend), 100.0) is None
+
+
+def test_the_first_minutes_cannot_tell() -> None:
+    """Two minutes have nothing to be compared with."""
+    young = replace(CALM, watched_s=120.0)
+    assert displaced.judge(displaced.Params(), history(young), 100.0) is None
+
+
+@pytest.mark.parametrize(
+    ("rule", "change"),
+    [
+        (displaced, {"least_pct": 0.5}),
+        (displaced, {"z": 6.0}),
+        (disagree_gases, {"z": 6.0}),
+    ],
+)
+def test_each_laxer_setting_is_said(rule: ModuleType, change: dict[str, float]) -> None:
+    """Whatever makes it ring later is said."""
+    usual = rule.Params()
+    assert len(rule.laxer(attrs.evolve(usual, **change), usual)) == 1
+    assert not rule.laxer(usual, attrs.evolve(usual, **change))

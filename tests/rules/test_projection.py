@@ -1,0 +1,167 @@
+"""A crossing that is coming: probability in, verdict out."""
+
+from dataclasses import replace
+from typing import Any
+
+import attrs
+import pytest
+
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.rules import projection
+from cabinvigil.daemon.rules.projection import Params, judge, laxer
+from cabinvigil.daemon.trend.model import Ask, Crossing, TrendEstimate
+from tests.core.scenario import Night, cabin
+
+O2 = Params("o2_pct", "below", 19.5)
+CO2 = Params("co2_ppm", "above", 30000.0, margin=0.0)
+
+
+def told(far: float, near: float, quantity: str = "o2_pct") -> TrendEstimate:
+    level, side = (19.55, "below") if quantity == "o2_pct" else (30000.0, "above")
+    asks: Any = (
+        Ask(quantity, level, side, 1200.0),  # type: ignore[arg-type]
+        Ask(quantity, level, side, 300.0),  # type: ignore[arg-type]
+    )
+    return TrendEstimate(
+        at_s=100.0,
+        crossings=(Crossing(asks[0], far), Crossing(asks[1], near)),
+        o2_pct=20.0,
+        o2_rate_pct_per_h=(-2.2, -2.0, -1.8),
+        o2_settles_pct=(18.0, 18.5, 19.0),
+        o2_minutes=(12.0, 15.0, None),
+        co2_ppm=9000.0,
+        co2_rate_ppm_per_h=(1.0, 2.0, 3.0),
+        co2_minutes=None,
+        air_changes_per_h=(0.3, 0.5, 0.8),
+        burn_kw=None,
+        source_ppm_per_h=(1.0, 2.0, 3.0),
+        o2_per_co2=1.7,
+        sensors=("o2_pct", "co2_ppm"),
+        unexplained_o2_pct=0.0,
+        unexplained_z=0.0,
+        gases_disagree_z=0.0,
+        robust_o2_rate=None,
+        watched_s=900.0,
+    )
+
+
+def history(trend: TrendEstimate | None, doubtful: bool = False) -> History:
+    night = Night(cabin())
+    night.air({"o2_pct": 20.0})
+    past = replace(night.state.history, trend=trend)
+    if doubtful:
+        seen = replace(past.series["o2_pct"], doubtful=True)
+        past = replace(past, series={"o2_pct": seen})
+    return past
+
+
+def raised(far: float, near: float, params: Params = O2) -> Priority | None:
+    verdict = judge(params, history(told(far, near, params.quantity)), 100.0)
+    assert verdict is not None
+    return verdict.priority
+
+
+@pytest.mark.parametrize(
+    ("far", "near", "priority"),
+    [
+        (0.92, 0.0, None),
+        (0.93, 0.0, Priority.MEDIUM),
+        (0.5, 0.39, None),
+        (0.5, 0.4, Priority.MEDIUM),
+        (0.99, 0.59, Priority.MEDIUM),
+        (0.99, 0.6, Priority.HIGH),
+    ],
+)
+@pytest.mark.parametrize("params", [O2, CO2])
+def test_rings_on_probability(
+    params: Params, far: float, near: float, priority: Priority | None
+) -> None:
+    """Near certainty within 20 min wakes; a real chance within five does too, and a
+    likely crossing within five means get up."""
+    assert raised(far, near, params) is priority
+
+
+def test_cannot_tell_without_a_trend() -> None:
+    """No estimate, or no CO2 for a CO2 question: neither alarm nor all-clear."""
+    assert judge(O2, history(None), 100.0) is None
+    blind = replace(told(0.0, 0.0), co2_ppm=None)
+    assert judge(CO2, history(blind), 100.0) is None
+
+
+def test_a_doubtful_cell_never_clears() -> None:
+    """A cell that warms up may raise, and says nothing when all seems well."""
+    assert judge(O2, history(told(0.0, 0.0), doubtful=True), 100.0) is None
+    verdict = judge(O2, history(told(0.99, 0.0), doubtful=True), 100.0)
+    assert verdict is not None
+    assert verdict.priority is Priority.MEDIUM
+
+
+def test_holds_until_half_is_left() -> None:
+    """A filter that wavers must not ring, clear and ring again."""
+    verdict = judge(O2, history(told(0.6, 0.0)), 100.0)
+    assert verdict is not None
+    assert verdict.priority is None
+    assert verdict.hold is Priority.MEDIUM
+    gone = judge(O2, history(told(0.3, 0.0)), 100.0)
+    assert gone is not None
+    assert gone.hold is None
+
+
+def test_says_what_it_was_judged_on() -> None:
+    """Facts for the sentence, and the evidence that the morning page shows."""
+    verdict = judge(O2, history(told(0.97, 0.2)), 100.0)
+    assert verdict is not None
+    assert verdict.facts["o2_pct"] == 20.0
+    assert verdict.facts["rate_pct_per_h"] == -2.0
+    assert verdict.facts["minutes"] == 15.0
+    assert verdict.facts["settles_pct"] == 18.5
+    assert verdict.facts["limit"] == 19.5
+    evidence = verdict.evidence
+    assert evidence["probability"] == 0.97
+    assert evidence["margin"] == 0.05
+    assert evidence["air_changes_per_h"] == (0.3, 0.5, 0.8)
+    assert evidence["sensors"] == ["o2_pct", "co2_ppm"]
+    assert evidence["still_learning"] is False
+    assert verdict.worse == pytest.approx(1.17)
+
+
+def test_co2_says_its_own_numbers() -> None:
+    """CO2's facts hold CO2, and no minutes where it levels off first."""
+    verdict = judge(CO2, history(told(0.97, 0.2, "co2_ppm")), 100.0)
+    assert verdict is not None
+    assert verdict.facts["co2_ppm"] == 9000.0
+    assert "minutes" not in verdict.facts
+
+
+def test_settings_that_make_no_sense_are_refused() -> None:
+    """A quantity that nobody projects, and a side that harms nobody."""
+    with pytest.raises(ValueError, match="not projected"):
+        Params("co_ppm", "above", 70.0)  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="wants 'below'"):
+        Params("o2_pct", "above", 19.5)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"limit": 19.0},
+        {"margin": 0.0},
+        {"horizon_s": 600.0},
+        {"soon_s": 60.0},
+        {"probability": 0.97},
+        {"soon_probability": 0.6},
+        {"high_probability": 0.9},
+    ],
+)
+def test_each_laxer_setting_is_said(change: dict[str, float]) -> None:
+    """Whatever makes it ring later is said in one sentence; its opposite is not."""
+    assert len(laxer(attrs.evolve(O2, **change), O2)) == 1
+    assert not laxer(O2, attrs.evolve(O2, **change))
+    assert laxer(CO2, O2)
+    assert not laxer(O2, O2)
+
+
+def test_one_instance() -> None:
+    """The rule is judged once, for the air at the bunk."""
+    assert projection.PER == "once"
