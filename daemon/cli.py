@@ -17,6 +17,7 @@ COMMANDS = {
     "config": ("settings_command", "check a config file, all its mistakes at once"),
     "parts": ("parts_command", "list the parts known, or --scan what answers here"),
     "span": ("span_command", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
+    "precheck": ("precheck_command", "before bed: one screen, one verdict"),
     "run": ("run_command", "watch the cabin's air with the real parts"),
     "rehearse": ("rehearsal.command", "play a night on emulated parts, no hardware"),
     "replay": ("review.replay_command", "put a recorded night through the rules"),

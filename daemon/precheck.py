@@ -1,0 +1,218 @@
+"""Before bed: what is well, what to mind, what is not; pure.
+
+Each check gives findings; one that is bad makes the whole not ready.  What was not
+checked is said as that, and never as well.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+from cabinvigil.daemon.host import COOL_C, HOT_C
+from cabinvigil.daemon.outputs.nights import EARLIEST
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+
+Word = Literal["good", "mind", "bad", "not checked"]
+
+NIGHT_HOURS = 9.0
+"""The supply must last for so long where nobody says otherwise (design.md, budgets)."""
+NIGHT_MB = 5.0
+"""A night's log at the most (design.md, section 9)."""
+NIGHTS_OF_ROOM = 7
+VITAL = ("o2_pct", "co_ppm")
+"""Without these the watch guards against nothing that kills quickly."""
+PART_ALARMS = (
+    *("sensor-fault", "sensor-stale", "sensor-range", "sensor-jump", "sensor-stuck"),
+    *("sensor-implausible", "sensor-warming", "sensor-service"),
+)
+"""Told at the part that they are about."""
+FELLOW_ALARMS = ("sensors-disagree", "gases-disagree", "stratified")
+PRIORITIES = ("fault", "low", "medium", "high")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at."""
+
+    subject: str
+    word: Word
+    text: str
+
+
+@dataclass(frozen=True)
+class Status:
+    """What the watch says of itself, running or for the minute of the check."""
+
+    readings: Mapping[str, float]
+    """Fresh values, by series."""
+    doubtful: frozenset[str]
+    """Series that are not to be relied on."""
+    alarms: Mapping[str, tuple[str, str]]
+    """What stands: (priority, sentence), by the alarm's id."""
+    faults: Mapping[str, str]
+    """Sources at fault, with their sentences."""
+    supply_hours: float | None = None
+    runs: bool = False
+    """The watch itself was asked."""
+    suppressed: frozenset[str] = field(default_factory=frozenset)
+    """Alarms whose cause another tells."""
+
+
+def status_of(answer: Mapping[str, Any], *, runs: bool) -> Status:
+    """Read what `status` answers.
+
+    Raises:
+        KeyError, TypeError, ValueError: it is another version's.
+    """
+    standing, hidden = {}, set()
+    for one in answer["alarms"]:
+        if one["state"] in ("unacknowledged", "acknowledged"):
+            standing[str(one["alarm"])] = (str(one["priority"]), str(one["text"]))
+        elif one["state"] in ("suppressed", "shelved", "out-of-service"):
+            hidden.add(str(one["alarm"]))
+    hours = answer.get("supply_hours")
+    return Status(
+        {str(key): float(value) for key, value in answer["readings"].items()},
+        frozenset(answer.get("doubtful", ())),
+        standing,
+        {str(key): str(text) for key, text in answer["faults"].items()},
+        None if hours is None else float(hours),
+        runs,
+        frozenset(hidden),
+    )
+
+
+def word_for(priority: str) -> Word:
+    """Return how an alarm that stands weighs before bed: `low` is told, no more."""
+    return "mind" if priority == "low" else "bad"
+
+
+def air(status: Status) -> Iterator[Finding]:
+    """Tell every alarm that stands now and is no part's own."""
+    own = (*PART_ALARMS, *FELLOW_ALARMS, "watch-fault", "supply-low")
+    standing = {
+        alarm: told
+        for alarm, told in status.alarms.items()
+        if alarm.partition("/")[0] not in own
+    }
+    for alarm, (priority, text) in standing.items():
+        yield Finding(alarm, word_for(priority), text)
+    if not standing:
+        yield Finding("air", "good", "no alarm stands")
+
+
+def fellows(status: Status, shared: int) -> Iterator[Finding]:
+    """Tell where parts disagree.
+
+    Args:
+        status: what the watch says.
+        shared: how many quantities two parts or more measure at one place.
+    """
+    found = False
+    for alarm, (priority, text) in status.alarms.items():
+        if alarm.partition("/")[0] in FELLOW_ALARMS:
+            found = True
+            yield Finding("agreement", word_for(priority), text)
+    if not found and shared:
+        yield Finding("agreement", "good", f"parts agree on {shared} shared quantities")
+
+
+def measured(quantities: Iterable[str]) -> Iterator[Finding]:
+    """Tell which of the gases that kill quickly nothing measures."""
+    has = set(quantities)
+    for quantity in VITAL:
+        if quantity not in has:
+            words = QUANTITIES[quantity].words
+            yield Finding(
+                words, "bad", f"nothing measures {words}: add a part that does"
+            )
+
+
+def host_faults(status: Status, told: Iterable[str]) -> Iterator[Finding]:
+    """Tell the watch's own faults, but those that a check of its own tells."""
+    for source, text in status.faults.items():
+        if source not in told:
+            yield Finding(source, "bad", text)
+
+
+def log(
+    status: Status, free_mb: float | None, write_error: str, folder: str
+) -> Finding:
+    """Judge the log: writable, and room for a week.
+
+    Args:
+        status: the running watch writes it itself, and tells if it cannot.
+        free_mb: on its disk; None where that cannot be told.
+        write_error: why a trial did not succeed; '' where it did, or none was made.
+        folder: where it is.
+    """
+    if "log" in status.faults:
+        return Finding("log", "bad", status.faults["log"])
+    if write_error:
+        return Finding("log", "bad", f"{folder} cannot be written: {write_error}")
+    if free_mb is None:
+        return Finding(
+            "log", "bad", f"{folder} is not there: make it, or mount its disk"
+        )
+    need_mb = NIGHTS_OF_ROOM * NIGHT_MB
+    text = f"writable, {free_mb:.0f} MB free (a week takes {need_mb:.0f})"
+    if free_mb < need_mb:
+        return Finding("log", "bad", f"{text}: clear the disk")
+    return Finding("log", "good", text)
+
+
+def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
+    """Judge the clock: alarms do not hang on it, the log's and the spans' days do."""
+    shown = f"{wall:%Y-%m-%d %H:%M} UTC"
+    if wall < EARLIEST:
+        return Finding(
+            "clock", "bad", f"{shown} is long past: set it, or join a network"
+        )
+    if is_synchronised:
+        return Finding("clock", "good", f"{shown}, set by the network")
+    text = f"{shown}; nothing vouches for it, compare it with your watch"
+    return Finding("clock", "mind", text)
+
+
+def computer(cpu_c: float | None, *, is_under_volted: bool | None) -> Finding:
+    """Judge the machine under the watch."""
+    if is_under_volted:
+        text = "its 5 V supply sags: look at its cable and converter"
+        return Finding("computer", "bad", text)
+    if cpu_c is None:
+        return Finding("computer", "not checked", "it tells no temperature")
+    if cpu_c >= HOT_C:
+        return Finding(
+            "computer", "bad", f"{cpu_c:.0f} °C, it slows itself: give it air"
+        )
+    if cpu_c >= COOL_C:
+        return Finding(
+            "computer", "mind", f"{cpu_c:.0f} °C, near its limit: give it air"
+        )
+    return Finding("computer", "good", f"{cpu_c:.0f} °C")
+
+
+def limits(laxer: Sequence[str]) -> Iterator[Finding]:
+    """Say aloud what is laxer than published, each by itself."""
+    for text in laxer:
+        yield Finding("limits", "mind", f"laxer than published: {text}")
+    if not laxer:
+        yield Finding("limits", "good", "none is laxer than published")
+
+
+def is_ready(findings: Iterable[Finding]) -> bool:
+    """Say whether nothing is bad."""
+    return all(one.word != "bad" for one in findings)
+
+
+def verdict(findings: Sequence[Finding]) -> str:
+    """Say the whole in one sentence."""
+    bad = [one.subject for one in findings if one.word == "bad"]
+    left = [one.subject for one in findings if one.word == "not checked"]
+    without = f" Not checked: {', '.join(left)}." if left else ""
+    if bad:
+        return f"NOT READY: {', '.join(dict.fromkeys(bad))}.{without}"
+    minded = sum(one.word == "mind" for one in findings)
+    mind = f" {minded} to mind." if minded else ""
+    return f"READY for the night.{mind}{without}"
