@@ -52,6 +52,10 @@ BUS_BACK_S = 45.0
 """A bus that works again stands as a fault for so long: its last part is asked within
 the samplers' back-off of 30 s, and until then the bus tells why it is silent."""
 
+CAUSE_S = 5.0
+"""So long, or a third of its age where that is less, silence waits for its cause to be
+told: a sampler says it within an interval of its part (own choice)."""
+
 DAYS_PER_YEAR = 365.25
 S_PER_DAY = 86400.0
 
@@ -78,6 +82,8 @@ def series_keys(
     feeding: dict[str, list[str]] = {}
     for name, part in parts.items():
         for quantity in infos[name].gives:
+            if quantity in part.leave_out:
+                continue
             feeding.setdefault(channel_of(quantity, part.place), []).append(name)
     keys: dict[tuple[str, str], str] = {}
     for channel, names in feeding.items():
@@ -185,7 +191,12 @@ def _fitted(
         causes = [f"sensor-fault/{part}"]
         if part in bus_of:
             causes.append(f"watch-fault/{bus_of[part]}")
-        return replace(spec, suppressed_by=(*spec.suppressed_by, *causes))
+        on_delay_s = max(spec.on_delay_s, min(CAUSE_S, series[subject].max_age_s / 3.0))
+        return replace(
+            spec,
+            on_delay_s=on_delay_s,
+            suppressed_by=(*spec.suppressed_by, *causes),
+        )
     if spec.kind == "warming":
         # A part that comes back in the night warms up anew: give it twice its time.
         warm_up_s = [one.warm_up_s for one in series.values() if one.part == subject]

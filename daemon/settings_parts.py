@@ -157,6 +157,7 @@ def _part_mistakes(
     info = known.part(part.kind)
     yield from _wire_mistakes(part, info, buses)
     yield from _option_mistakes(part, info)
+    yield from _left_out_mistakes(part, info)
     interval_s = part.interval_s or info.interval_s
     max_age_s = part.max_age_s or info.max_age_s
     if max_age_s < interval_s:
@@ -195,6 +196,17 @@ def _wire_mistakes(
         mend = "give one of " + listed(f"0x{one:02x}" for one in info.addresses)
         what = f"is 0x{part.address:02x}, which a {info.name} cannot have"
         yield "address", WrongError(what, mend)
+
+
+def _left_out_mistakes(part: PartSettings, info: PartInfo) -> Found:
+    for index, quantity in enumerate(part.leave_out):
+        if quantity not in info.gives:
+            mend = f"take it out, or write one of {listed(info.gives)}"
+            what = f"is {shown(quantity)}, which a {info.name} does not give"
+            yield f"leave_out[{index}]", WrongError(what, mend)
+    if info.gives and set(info.gives) <= set(part.leave_out):
+        what = "leaves out all that the part gives"
+        yield "leave_out", WrongError(what, "take the whole part out of the config")
 
 
 def _option_mistakes(part: PartSettings, info: PartInfo) -> Found:

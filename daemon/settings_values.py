@@ -157,6 +157,9 @@ class PartSettings:
     """The part whose temperature corrects this one."""
     humidity_from: str | None = None
     """The part whose humidity corrects this one."""
+    leave_out: tuple[str, ...] = ()
+    """Quantities that this one does not give, or that nobody wants of it: an optical
+    oxygen part without a pressure cell leaves out `pressure_hpa`."""
     options: Mapping[str, Any] = EMPTY
     """Whatever else the part takes."""
     emulated: bool = False

@@ -43,6 +43,17 @@ def test_a_part_that_warms_itself_serves_where_no_other_does(
     assert series_keys(alone, part_infos(alone))["bunk-co2", "temp_c"] == "temp_c"
 
 
+def test_what_a_part_is_said_not_to_give_is_not_waited_for(
+    settings: Settings,
+) -> None:
+    """An optical oxygen part without a pressure cell is no stale pressure sensor."""
+    part = changed(settings.parts["bunk-o2"], leave_out=("pressure_hpa",))
+    parts = dict(settings.parts) | {"bunk-o2": part}
+    keys = series_keys(parts, part_infos(parts))
+    assert ("bunk-o2", "pressure_hpa") not in keys
+    assert keys["baro", "pressure_hpa"] == "pressure_hpa"
+
+
 def _compose(settings: Settings, today: dt.date | None = None) -> composing.Composed:
     return compose(
         settings.cabin,
