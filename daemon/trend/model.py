@@ -135,6 +135,9 @@ class TrendEstimate:
     """Sen's rate over the last minutes, which knows no model."""
     watched_s: float
     """How long the filter has been fed."""
+    o2_fallen_pct: float = 0.0
+    """How far O2 has come down from its highest of the last 20 min, as filtered: a
+    breath on the sensor looks like a fierce burner, but brings O2 no lower."""
     belief: tuple[View, ...] = field(default=(), repr=False, compare=False)
     """What it rests on, the leading bank first: any other question can be asked of
     it (`trend.project.probability`)."""

@@ -78,6 +78,9 @@ class TrendState:
     minutes: tuple[Minute, ...] = ()
     minute: int = 0
     minute_sums: tuple[float, int, float, int] = (0.0, 0, 0.0, 0)
+    lows: tuple[tuple[int, float], ...] = ()
+    """Lowest excess of each of the last minutes, of the leading bank."""
+    lows_of_co2: bool = True
     estimate: TrendEstimate | None = None
     spread_s: float = float("-inf")
     """When the intervals were last worked out."""

@@ -33,6 +33,8 @@ ODD_Z, ODD_PCT = 3.0, 0.1
 """Where CO2 leaves so much O2 unexplained, O2's own bank has its say."""
 VAPOUR_PER_PPM = 4.0 / 3.0 * 1e-6
 """Share of vapour that propane gives for each ppm of CO2: 4 H2O for 3 CO2."""
+FALL_MINUTES = 20
+"""A fall is measured from the best of the horizon's own length."""
 GAS_J_PER_MOL_K = 8.314
 ROOM_C = 20.0
 
@@ -43,6 +45,7 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
     if not views or state.started_s is None or now_s - state.started_s < WARM_S:
         return replace(state, estimate=None)
     odd = _odd(state)
+    state = _keep_low(state, now_s, views[0])
     # Where CO2 does not explain the fall, what O2 does by itself comes first.
     leads = views[:1] if odd.z < ODD_Z or odd.o2_pct < ODD_PCT else views[::-1]
     crossings = tuple(Crossing(ask, answer(ask, leads)) for ask in setup.asks)
@@ -61,12 +64,34 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
                 at_s=now_s,
                 crossings=crossings,
                 belief=tuple(leads),
+                o2_fallen_pct=_fallen(state, views[0]),
                 unexplained_o2_pct=odd.o2_pct,
                 unexplained_z=odd.z,
             )
             return replace(state, estimate=told)
     told = _full(setup, state, now_s, leads, crossings, odd)
     return replace(state, estimate=told, spread_s=now_s)
+
+
+def _excess(view: View) -> float:
+    return sum([part[0] * part[2] for _, part in view.parts])
+
+
+def _keep_low(state: TrendState, now_s: float, view: View) -> TrendState:
+    """Remember the lowest excess of each minute; a change of bank begins anew."""
+    minute, excess = int(now_s // 60.0), _excess(view)
+    lows = state.lows if state.lows_of_co2 == view.reads_co2 else ()
+    if lows and lows[-1][0] == minute:
+        lows = (*lows[:-1], (minute, min(lows[-1][1], excess)))
+    else:
+        lows = (*lows[-FALL_MINUTES:], (minute, excess))
+    return replace(state, lows=lows, lows_of_co2=view.reads_co2)
+
+
+def _fallen(state: TrendState, view: View) -> float:
+    since = state.lows[-1][0] - FALL_MINUTES
+    best = min(excess for minute, excess in state.lows if minute >= since)
+    return max(0.0, view.line.ratio * (_excess(view) - best))
 
 
 def _views(setup: TrendSetup, state: TrendState, now_s: float) -> list[View]:
@@ -180,6 +205,7 @@ def _full(
             [(60.0 * i, m.o2_pct) for i, m in enumerate(state.minutes[-10:])]
         ),
         belief=tuple(views),
+        o2_fallen_pct=_fallen(state, views[0]),
         watched_s=now_s - (now_s if state.started_s is None else state.started_s),
     )
 

@@ -33,6 +33,7 @@ THRESHOLDS = (0.7, 0.8, 0.86, 0.9, 0.93, 0.95, 0.97, 0.99)
 CHOSEN = 0.93
 SOON = 0.4
 MARGIN_PCT = 0.05
+LEAST_FALL_PCT, NEARER_PCT = 0.15, 20.0
 ASKS = (
     Ask("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", HORIZON_S),
     Ask("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", 300.0),
@@ -119,13 +120,15 @@ def follow(
         told = zone_filter.estimate(setup, state, t)
         if told is None:
             continue
+        if into is not None and i % 30 == 0 and told.at_s == t:
+            check_intervals(night, i, told, into)
+        if told.o2_fallen_pct < LEAST_FALL_PCT and told.o2_pct > NEARER_PCT:
+            continue
         far, soon = (c.probability for c in told.crossings[:2])
         for threshold in THRESHOLDS:
             key = f"{who} {threshold:g}"
             if key not in rang and (far >= threshold or soon >= SOON):
                 rang[key] = t
-        if into is not None and i % 30 == 0 and told.at_s == t:
-            check_intervals(night, i, told, into)
     return rang
 
 

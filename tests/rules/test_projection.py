@@ -43,6 +43,7 @@ def told(far: float, near: float, quantity: str = "o2_pct") -> TrendEstimate:
         gases_disagree_z=0.0,
         robust_o2_rate=None,
         watched_s=900.0,
+        o2_fallen_pct=0.5,
     )
 
 
@@ -97,6 +98,18 @@ def test_a_doubtful_cell_never_clears() -> None:
     assert verdict.priority is Priority.MEDIUM
 
 
+def test_a_puff_at_the_sensor_does_not_ring() -> None:
+    """However steep CO2 climbs: O2 that has not come down by 0.15 is no projection,
+    but near the limit nothing is waited for."""
+    puff = replace(told(0.99, 0.9), o2_fallen_pct=0.14, o2_pct=20.8)
+    verdict = judge(O2, history(puff), 100.0)
+    assert verdict is not None
+    assert verdict.priority is None
+    close = judge(O2, history(replace(puff, o2_pct=19.9)), 100.0)
+    assert close is not None
+    assert close.priority is Priority.HIGH
+
+
 def test_holds_until_half_is_left() -> None:
     """A filter that wavers must not ring, clear and ring again."""
     verdict = judge(O2, history(told(0.6, 0.0)), 100.0)
@@ -149,6 +162,8 @@ def test_settings_that_make_no_sense_are_refused() -> None:
         {"margin": 0.0},
         {"horizon_s": 600.0},
         {"soon_s": 60.0},
+        {"near_pct": 0.1},
+        {"least_fall_pct": 0.3},
         {"probability": 0.97},
         {"soon_probability": 0.6},
         {"high_probability": 0.9},

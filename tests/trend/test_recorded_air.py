@@ -72,6 +72,8 @@ def follow(
 def first_ring(rows: Iterable[Row]) -> float | None:
     """When the projection rule would ring with its settings."""
     for found in follow(rows):
+        if found.o2_fallen_pct < 0.15 and found.o2_pct > 20.0:
+            continue
         if found.crossings[0].probability >= 0.93:
             return found.at_s
         if found.crossings[1].probability >= 0.4:
