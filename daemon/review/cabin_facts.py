@@ -34,6 +34,7 @@ class CabinFacts:
     burner_low_kw: float | None = None
     cylinder_kg: float | None = None
     glass_u_w_m2k: float | None = None
+    wall_w_k: float | None = None
     outside_c: float | None = None
     outside_rh_pct: float = 85.0
     wind_mps: float = 1.0
@@ -119,6 +120,18 @@ def _lag_s(parts: Any) -> float:
             if gives is not None:
                 return gives.lag_s or USUAL_LAG_S
     return USUAL_LAG_S
+
+
+def parts_of(config: Mapping[str, Any]) -> dict[str, list[str]]:
+    """List, by quantity, the parts that give it where people breathe."""
+    parts = config.get("part")
+    found: dict[str, list[str]] = {}
+    for name, one in parts.items() if isinstance(parts, Mapping) else ():
+        kind = one.get("kind") if isinstance(one, Mapping) else None
+        if isinstance(kind, str) and kind in REGISTRY:
+            for quantity in part(kind).gives:
+                found.setdefault(quantity, []).append(str(name))
+    return found
 
 
 def limits_of(config: Mapping[str, Any]) -> list[Limit]:

@@ -88,12 +88,28 @@ def _fellow(humid: str) -> str:
 
 
 def _coolest(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:
+    """Give the coolest column; where it is silent, the others less their excess."""
     if not columns:
         return [None] * count
-    return [
-        min((one for one in values if one is not None), default=None)
-        for values in zip(*columns, strict=True)
-    ]
+    excess = [_excess(column, columns) for column in columns]
+    order = sorted(range(len(columns)), key=lambda n: excess[n])
+    coolest: list[Told] = [None] * count
+    for n in reversed(order):
+        less = excess[n] - excess[order[0]]
+        for step, one in enumerate(columns[n]):
+            if one is not None:
+                coolest[step] = one - less
+    return coolest
+
+
+def _excess(column: Sequence[Told], columns: Sequence[Sequence[Told]]) -> float:
+    """Give how much warmer a column is, on the whole, than the mean of all."""
+    total, count = 0.0, 0
+    for step, one in enumerate(column):
+        known = [each for other in columns if (each := other[step]) is not None]
+        if one is not None and len(known) == len(columns):
+            total, count = total + one - sum(known) / len(known), count + 1
+    return total / count if count else 0.0
 
 
 def _averaged(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:

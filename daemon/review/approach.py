@@ -1,0 +1,125 @@
+"""How close the night came to each limit, and what the projection said then."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cabinvigil.daemon.air.blood import START_COHB_PCT, cohb_step
+from cabinvigil.daemon.review.cabin_facts import Limit
+from cabinvigil.daemon.review.tape import STEP_S, Tape, Told
+
+COHB = "cohb_pct"
+LONGEST_HELD_S = 300.0
+"""CO is taken to go on over a hole of this length; beyond it nobody knows, and the
+dose stands still."""
+
+
+@dataclass(frozen=True, slots=True)
+class Approach:
+    """The closest approach to one limit."""
+
+    limit: Limit
+    value: float
+    at_s: float
+    margin: float
+    """What was left; negative where the limit was passed."""
+    beyond_min: float
+    """How long it was at the limit or beyond."""
+    is_at_least: bool
+    """The part was at full scale: it was this or more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """The least time to the oxygen limit that the projection saw."""
+
+    at_s: float
+    minutes: tuple[float, float, float | None]
+    """5, 50 and 95 % points; None: that share levels off first."""
+
+
+def approaches(
+    tape: Tape, limits: Sequence[Limit], dose: Sequence[float]
+) -> list[Approach]:
+    """Find the closest approach to every limit whose quantity was told."""
+    found = []
+    for limit in limits:
+        values: Sequence[Told]
+        if limit.quantity == COHB:
+            values = dose
+        else:
+            values = tape.worst(limit.quantity, limit.side)
+        if limit.over_s > 0.0:
+            values = means(values, round(limit.over_s / STEP_S))
+        one = _closest(tape, limit, values)
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _closest(tape: Tape, limit: Limit, values: Sequence[Told]) -> Approach | None:
+    known = [(one, n) for n, one in enumerate(values) if one is not None]
+    if not known:
+        return None
+    is_below = limit.side == "below"
+    value, step = min(known) if is_below else max(known, key=lambda pair: pair[0])
+    beyond = [
+        one for one, _ in known if (one <= limit.at if is_below else one >= limit.at)
+    ]
+    full = any(step in tape.at_least.get(key, ()) for key in tape.keys(limit.quantity))
+    margin = value - limit.at if is_below else limit.at - value
+    return Approach(
+        limit, value, step * STEP_S, margin, len(beyond) * STEP_S / 60.0, full
+    )
+
+
+def means(values: Sequence[Told], width: int) -> list[Told]:
+    """Give running means over the last `width` values, of what is known.
+
+    None until the width has passed: a mean of a shift needs the shift.
+    """
+    width = max(1, width)
+    total, count = 0.0, 0
+    found: list[Told] = []
+    for n, one in enumerate(values):
+        if one is not None:
+            total, count = total + one, count + 1
+        gone = values[n - width] if n >= width else None
+        if gone is not None:
+            total, count = total - gone, count - 1
+        found.append(total / count if n >= width - 1 and count else None)
+    return found
+
+
+def dose(tape: Tape) -> list[float]:
+    """Give the carboxyhaemoglobin of a sleeper who breathed the worst CO told."""
+    cohb, held, silent_s = START_COHB_PCT, 0.0, 0.0
+    found = []
+    for co_ppm in tape.worst("co_ppm", "above"):
+        if co_ppm is None:
+            silent_s += STEP_S
+        else:
+            held, silent_s = co_ppm, 0.0
+        if silent_s <= LONGEST_HELD_S:
+            cohb = cohb_step(cohb, held, STEP_S)
+        found.append(cohb)
+    return found
+
+
+def spare(tape: Tape) -> Spare | None:
+    """Find the moment at which the projection left least time.
+
+    Returns:
+        None where it never saw the limit ahead.
+    """
+    least: Spare | None = None
+    for one in tape.estimates:
+        minutes = one.fields.get("o2_minutes_to_19_5")
+        if not isinstance(minutes, list) or len(minutes) != 3:
+            continue
+        low, middle, high = minutes
+        if not isinstance(low, int | float) or not isinstance(middle, int | float):
+            continue
+        if least is None or middle < least.minutes[1]:
+            last = float(high) if isinstance(high, int | float) else None
+            least = Spare(one.at_s, (float(low), float(middle), last))
+    return least

@@ -1,0 +1,292 @@
+"""The one place that draws: panels in, SVG out, colours left to the page.
+
+Colours are drawn as marker values and replaced by the page's own variables, so that one
+picture serves the light and the dark page and the printer.
+"""
+
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+Style = Literal["solid", "dashed", "dotted"]
+Told = float | None
+
+INCHES = (5.2, 2.7)
+"""At 390 px a picture is 358 px wide: a point of it is about a pixel."""
+FONT_PT = 11.0
+COLOURS = {
+    # what: (marker in the drawing, variable of the page)
+    "ink": ("#010203", "--ink"),
+    "faint": ("#020304", "--faint"),
+    "one": ("#030405", "--one"),
+    "two": ("#040506", "--two"),
+    "three": ("#050607", "--three"),
+    "alarm": ("#060708", "--alarm"),
+    "warn": ("#070809", "--warn"),
+    "fault": ("#08090a", "--fault"),
+    "gap": ("#090a0b", "--gap"),
+}
+ORDER = ("one", "two", "three")
+_DASHES: dict[str, Any] = {"solid": "-", "dashed": (0, (4, 2)), "dotted": (0, (1, 1.6))}
+
+
+class DrawingError(RuntimeError):
+    """Nothing can be drawn; the message says what to install."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One course; a hole is left where nothing was told."""
+
+    label: str
+    values: Sequence[Told]
+    style: Style = "solid"
+    low: Sequence[Told] | None = None
+    """With `high`: the interval about it."""
+    high: Sequence[Told] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A stretch along the top of a picture, or a hole through all of it."""
+
+    from_h: float
+    to_h: float
+    kind: Literal["alarm", "warn", "fault", "gap"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fan:
+    """What a projection expected from a moment on."""
+
+    hours: Sequence[float]
+    low: Sequence[float]
+    high: Sequence[float]
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One picture."""
+
+    key: str
+    """Makes its parts' names unlike those of other pictures in the page."""
+    hours: Sequence[float]
+    lines: Sequence[Line]
+    ticks: Sequence[tuple[float, str]]
+    limits: Sequence[tuple[float, str]] = ()
+    bands: Sequence[Band] = ()
+    marks: Sequence[tuple[float, str]] = ()
+    fans: Sequence[Fan] = ()
+    floor: float | None = None
+    """The axis begins no higher than here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """One row of a comparison."""
+
+    label: str
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """One picture of a comparison: intervals side by side."""
+
+    key: str
+    title: str
+    unit: str
+    rows: Sequence[Interval] = field(default_factory=tuple)
+
+
+def draw(panel: Panel) -> str:
+    """Draw a panel as an `svg` element without names, colours or fonts of its own.
+
+    Raises:
+        DrawingError: matplotlib is not installed.
+    """
+    figure, axes = _figure(INCHES)
+    for band in panel.bands:
+        _band(axes, band)
+    for fan in panel.fans:
+        axes.fill_between(
+            fan.hours, fan.low, fan.high, color=_mark("two"), alpha=0.3, linewidth=0
+        )
+    for index, line in enumerate(panel.lines):
+        _line(axes, panel.hours, line, _mark(ORDER[index % len(ORDER)]))
+    _range(axes, panel)
+    for value, label in panel.limits:
+        _limit(axes, value, label, panel.hours[-1] if panel.hours else 0.0)
+    for at_h, label in panel.marks:
+        axes.axvline(at_h, color=_mark("ink"), linewidth=0.8, linestyle=(0, (1, 3)))
+        axes.annotate(
+            label, (at_h, 0.02), xycoords=("data", "axes fraction"), color=_mark("ink")
+        )
+    axes.set_xticks([at for at, _ in panel.ticks], [word for _, word in panel.ticks])
+    if len(panel.lines) > 1:
+        legend = axes.legend(loc="best", frameon=False, fontsize=FONT_PT - 1.0)
+        for text in legend.get_texts():
+            text.set_color(_mark("ink"))
+    return _svg(figure, panel.key)
+
+
+def draw_rows(rows: Rows) -> str:
+    """Draw intervals side by side.
+
+    Raises:
+        DrawingError: matplotlib is not installed.
+    """
+    count = len(rows.rows)
+    figure, axes = _figure((INCHES[0], 0.9 + 0.32 * count))
+    for n, row in enumerate(rows.rows):
+        axes.plot([row.low, row.high], [n, n], color=_mark("one"), linewidth=2.0)
+        axes.plot([row.middle], [n], color=_mark("one"), marker="o", markersize=6.0)
+    axes.set_yticks(range(count), [row.label for row in rows.rows])
+    axes.set_ylim(count - 0.5, -0.5)
+    axes.set_xlabel(rows.unit, color=_mark("ink"))
+    axes.set_title(rows.title, color=_mark("ink"), fontsize=FONT_PT, loc="left")
+    return _svg(figure, rows.key)
+
+
+def _mark(what: str) -> str:
+    return COLOURS[what][0]
+
+
+def _figure(inches: tuple[float, float]) -> tuple[Any, Any]:
+    try:
+        import matplotlib as mpl
+        from matplotlib.backends.backend_svg import FigureCanvasSVG
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise DrawingError(
+            "needs matplotlib: install the extra with pip install 'cabinvigil[review]'"
+        ) from None
+    mpl.rcParams.update({"svg.fonttype": "none", "font.size": FONT_PT})
+    figure: Any = Figure(figsize=inches, layout="constrained")
+    FigureCanvasSVG(figure)
+    axes: Any = figure.subplots()
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set_color(_mark("ink"))
+    axes.tick_params(colors=_mark("ink"), labelsize=FONT_PT)
+    axes.grid(visible=True, color=_mark("faint"), linewidth=0.6)
+    axes.set_axisbelow(True)
+    return figure, axes
+
+
+def _known(values: Sequence[Told]) -> list[float]:
+    return [float("nan") if one is None else one for one in values]
+
+
+def _line(axes: Any, hours: Sequence[float], line: Line, colour: str) -> None:
+    axes.plot(
+        hours,
+        _known(line.values),
+        label=line.label,
+        color=colour,
+        linewidth=1.6,
+        linestyle=_DASHES[line.style],
+    )
+    if line.low is not None and line.high is not None:
+        axes.fill_between(
+            hours, _known(line.low), _known(line.high), color=colour, alpha=0.25,
+            linewidth=0,
+        )  # fmt: skip
+
+
+def _band(axes: Any, band: Band) -> None:
+    if band.kind == "gap":
+        axes.axvspan(
+            band.from_h, band.to_h, facecolor=_mark("gap"), alpha=0.5, linewidth=0
+        )
+        return
+    hatch = "////" if band.kind == "fault" else None
+    rows = {"alarm": (0.95, 1.0), "warn": (0.89, 0.94), "fault": (0.83, 0.88)}
+    low, high = rows[band.kind]
+    axes.axvspan(
+        band.from_h,
+        max(band.to_h, band.from_h + 0.02),
+        low,
+        high,
+        facecolor="none" if hatch else _mark(band.kind),
+        edgecolor=_mark(band.kind),
+        hatch=hatch,
+        linewidth=0.6,
+    )
+
+
+def _range(axes: Any, panel: Panel) -> None:
+    """Leave room at the top for the bands, and set the axis' floor."""
+    low, high = axes.get_ylim()
+    if panel.floor is not None:
+        low = min(low, panel.floor)
+    room = 0.25 if panel.bands else 0.08
+    axes.set_ylim(low, high + room * (high - low))
+    if panel.hours:
+        axes.set_xlim(panel.hours[0], max(panel.hours[-1], panel.hours[0] + 0.1))
+
+
+def _limit(axes: Any, value: float, label: str, last_h: float) -> None:
+    low, high = axes.get_ylim()
+    if not low <= value <= high:
+        return
+    axes.axhline(value, color=_mark("alarm"), linewidth=1.2, linestyle=(0, (6, 2)))
+    axes.annotate(
+        label,
+        (last_h, value),
+        xytext=(-2, 2),
+        textcoords="offset points",
+        ha="right",
+        color=_mark("ink"),
+        fontsize=FONT_PT - 1.0,
+    )
+
+
+def _svg(figure: Any, key: str) -> str:
+    import matplotlib as mpl
+
+    text = io.StringIO()
+    with mpl.rc_context({"svg.hashsalt": key}):
+        figure.savefig(text, format="svg", transparent=True, metadata=_NOTHING)
+    return _bare(text.getvalue(), key)
+
+
+_NOTHING = {"Date": None, "Creator": None, "Format": None, "Type": None}
+_NUMBER = re.compile(r"-?\d+\.\d{3,}")
+_TAG = re.compile(r"<[^>]*>")
+"""Numbers are shortened inside tags alone: what people read stays as it is."""
+
+
+def _bare(svg: str, key: str) -> str:
+    """Take from an SVG what the page gives, and what nobody needs."""
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
+    svg = re.sub(r'<style type="text/css">.*?</style>', "", svg, flags=re.DOTALL)
+    svg = re.sub(r"font(-family)?: [^;\"]*?'[^;\"]*", _size_only, svg)
+    svg = _TAG.sub(lambda tag: _NUMBER.sub(_shorter, tag[0]), svg)
+    svg = re.sub(r'<g id="[^"]*">', "<g>", svg)
+    svg = re.sub(r'<svg [^>]*?viewBox="([^"]*)"[^>]*>', r'<svg viewBox="\1">', svg)
+    svg = svg.replace("xlink:href", "href")
+    for marker, variable in COLOURS.values():
+        svg = svg.replace(marker, f"var({variable})")
+    # names of parts must differ from picture to picture
+    svg = re.sub(r'id="(\w+)"', rf'id="{key}-\1"', svg)
+    svg = re.sub(r'href="#(\w+)"', rf'href="#{key}-\1"', svg)
+    svg = re.sub(r"url\(#(\w+)\)", rf"url(#{key}-\1)", svg)
+    return re.sub(r"\s*\n\s*", "\n", svg).strip()
+
+
+def _shorter(match: re.Match[str]) -> str:
+    return f"{float(match[0]):.1f}"
+
+
+def _size_only(match: re.Match[str]) -> str:
+    """Keep a font's size alone: the page has its own fonts."""
+    size = re.search(r"[\d.]+px", match[0])
+    return f"font-size: {size[0]}" if size else "font-family: inherit"

@@ -1,0 +1,115 @@
+"""How well the parts kept watch: what was not told, and what was wrong with whom."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.review.tape import STEP_S, Tape
+from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+
+VITAL = ("o2_pct", "co_ppm")
+"""What kills within a night: an hour without these is an hour unwatched."""
+DISTRUSTED = ("sensor-stuck", "sensor-range", "sensor-jump")
+"""While one of these stands about a series, its values are none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """How well one quantity was watched, wherever people breathe."""
+
+    quantity: str
+    words: str
+    share: float
+    """Of the night, gaps included."""
+    unseen_min: float
+    longest_min: float
+    """The longest stretch without it."""
+    unseen_from_s: float | None
+    """Where that begins."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """One source's faults."""
+
+    source: str
+    count: int
+    minutes: float
+    text: str
+    """What it said first."""
+
+
+def watched(tape: Tape, rang: Sequence[Stand]) -> list[Watched]:
+    """Say how well each quantity was watched, the vital ones first."""
+    names = {
+        parts[0].name
+        for key in tape.series
+        if (parts := split_channel(key)) is not None
+    }
+    ordered = [*VITAL, *(name for name in QUANTITIES if name not in VITAL)]
+    return [_watched(tape, rang, name) for name in ordered if name in names]
+
+
+def _watched(tape: Tape, rang: Sequence[Stand], name: str) -> Watched:
+    keys = tape.keys(name) or tape.keys(name, "glass") or tape.keys(name, "outside")
+    seen = [False] * tape.count
+    for key in keys:
+        trusted = [one is not None for one in tape.series[key]]
+        for stand in rang:
+            kind, _, subject = stand.alarm.partition("/")
+            if kind in DISTRUSTED and subject == key:
+                end_s = tape.length_s if stand.to_s is None else stand.to_s
+                steps = tape.between(stand.from_s, end_s)
+                trusted[steps] = [False] * (steps.stop - steps.start)
+        seen = [a or b for a, b in zip(seen, trusted, strict=True)]
+    longest, begin = _longest(seen)
+    unseen = seen.count(False)
+    return Watched(
+        name,
+        QUANTITIES[name].words,
+        1.0 - unseen / max(1, tape.count),
+        unseen * STEP_S / 60.0,
+        longest * STEP_S / 60.0,
+        None if begin is None else begin * STEP_S,
+    )
+
+
+def _longest(seen: Sequence[bool]) -> tuple[int, int | None]:
+    longest, begin, run = 0, None, 0
+    for n, one in enumerate(seen):
+        run = 0 if one else run + 1
+        if run > longest:
+            longest, begin = run, n - run + 1
+    return longest, begin
+
+
+def troubles(tape: Tape) -> list[Trouble]:
+    """Gather the faults of every source, the longest first."""
+    open_s: dict[str, float] = {}
+    totals: dict[str, tuple[int, float, str]] = {}
+    for event in tape.events:
+        source, kind = event.fields.get("source"), event.fields.get("kind")
+        if event.kind == "start":
+            _close(open_s, totals, event.at_s)
+        if event.kind != "fault" or not isinstance(source, str):
+            continue
+        count, minutes, text = totals.get(source, (0, 0.0, ""))
+        if kind == "ok":
+            minutes += (event.at_s - open_s.pop(source, event.at_s)) / 60.0
+        elif source not in open_s:
+            open_s[source] = event.at_s
+            count, text = count + 1, text or str(event.fields.get("text", ""))
+        totals[source] = (count, minutes, text)
+    _close(open_s, totals, tape.length_s)
+    found = [Trouble(source, *rest) for source, rest in totals.items() if rest[0]]
+    return sorted(found, key=lambda one: -one.minutes)
+
+
+def _close(
+    open_s: dict[str, float], totals: dict[str, tuple[int, float, str]], at_s: float
+) -> None:
+    """End what is still open: the run is over."""
+    for source, from_s in open_s.items():
+        count, minutes, text = totals[source]
+        totals[source] = (count, minutes + (at_s - from_s) / 60.0, text)
+    open_s.clear()

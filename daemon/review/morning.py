@@ -1,0 +1,257 @@
+"""The morning's account of one night, put together from its log."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
+from cabinvigil.daemon.review.air_course import Told, mean
+from cabinvigil.daemon.review.approach import (
+    Approach,
+    Spare,
+    approaches,
+    dose,
+    means,
+    spare,
+)
+from cabinvigil.daemon.review.balance import Balance, balance
+from cabinvigil.daemon.review.cabin_facts import (
+    CabinFacts,
+    Limit,
+    cabin_facts,
+    limits_of,
+    parts_of,
+)
+from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
+from cabinvigil.daemon.review.inside import Inside, hours, inside
+from cabinvigil.daemon.review.rang import Stand, stands
+from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
+from cabinvigil.daemon.review.tape import STEP_S, Tape
+from cabinvigil.daemon.review.tonight import Advice, Situation, advice
+from cabinvigil.daemon.review.verdict import Verdict, verdict
+
+SHIFT_S = 8 * 3600.0
+"""CO2 limits of a working day are means of eight hours (config/limits.toml)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comfort:
+    """How it was to sleep in; None where nobody tells."""
+
+    temp_c: tuple[float, float, float] | None
+    """Lowest, mean, highest."""
+    outside_c: float | None
+    dew_c: tuple[float, float] | None
+    """Lowest and highest dew point."""
+    glass_margin_c: float | None
+    """Least distance of the coldest glass above the dew point; negative: wet."""
+    wet_h: float
+    """Glass at or below the dew point."""
+    supply_v: tuple[float, float] | None
+    """At the begin and at the lowest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Breathed:
+    """What was breathed; None where nobody tells."""
+
+    cohb_peak_pct: float | None
+    co_most_ppm: float | None
+    co2_most_ppm: float | None
+    co2_mean_ppm: float | None
+    co2_shift_ppm: float | None
+    """The highest mean of eight hours."""
+    pm2_5_mean_ugm3: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Morning:
+    """The account."""
+
+    name: str
+    """Of the night: a file's stem."""
+    tape: Tape
+    facts: CabinFacts
+    air: Inside
+    balance: Balance | None
+    begins: datetime | None
+    ends: datetime | None
+    hours: float
+    """From the first line to the last."""
+    silent_h: float
+    """Of it, without a line."""
+    verdict: Verdict
+    near: Sequence[Approach]
+    spare: Spare | None
+    warned_min: float | None
+    """From the first waking alarm on oxygen to the true crossing; None: not crossed."""
+    rang: Sequence[Stand]
+    whole: Stretch
+    stretches: Sequence[Stretch]
+    comfort: Comfort
+    breathed: Breathed
+    seen: Sequence[Watched]
+    troubles: Sequence[Trouble]
+    advice: Sequence[Advice]
+    laxer: Sequence[str]
+
+    @property
+    def cylinder_h(self) -> float | None:
+        """Hours that a full cylinder lasts at the night's power; None: not known."""
+        totals = self.whole.totals
+        if (
+            totals is None
+            or self.facts.cylinder_kg is None
+            or totals.burn_kw[1] <= 0.05
+        ):
+            return None
+        kwh = self.facts.cylinder_kg * hhv_kwh_kg(self.facts.liquid)
+        return kwh / totals.burn_kw[1]
+
+
+def morning(
+    tape: Tape, name: str = "night", limits: Sequence[Limit] | None = None
+) -> Morning:
+    """Give account of a night.
+
+    Args:
+        tape: the night.
+        name: for its head.
+        limits: where the log holds none of its own.
+    """
+    facts = cabin_facts(tape.config)
+    ruling = limits_of(tape.config) or list(limits or ())
+    air = inside(tape, facts)
+    found = balance(tape, facts, air)
+    blood = dose(tape)
+    near, rang = approaches(tape, ruling, blood), stands(tape.events)
+    seen, faults = watched(tape, rang), troubles(tape)
+    parts = stretches(tape, facts, air, found)
+    comfort, breathed = _comfort(tape, air), _breathed(tape, blood)
+    night = Situation(
+        facts,
+        parts,
+        near,
+        rang,
+        seen,
+        faults,
+        comfort.wet_h,
+        breathed.co_most_ppm or 0.0,
+        _co_per_co2(tape, facts),
+        comfort.outside_c,
+        people_seen(found, facts),
+        parts_of(tape.config),
+    )
+    return Morning(
+        name=name,
+        tape=tape,
+        facts=facts,
+        air=air,
+        balance=found,
+        begins=tape.moment(0.0),
+        ends=tape.moment(tape.length_s),
+        hours=tape.length_s / 3600.0,
+        silent_h=sum(gap.length_s for gap in tape.gaps) / 3600.0,
+        verdict=verdict(near, rang, seen, tape.gaps),
+        near=near,
+        spare=spare(tape),
+        warned_min=_warned(tape, ruling, rang),
+        rang=rang,
+        whole=stretch(0.0, tape.length_s, "", facts, air, found),
+        stretches=parts,
+        comfort=comfort,
+        breathed=breathed,
+        seen=seen,
+        troubles=faults,
+        advice=advice(night),
+        laxer=_laxer(tape.config),
+    )
+
+
+def people_seen(found: Balance | None, facts: CabinFacts) -> float:
+    """Give the sleepers that the CO2 tells of, with the burner off; else the config."""
+    told = 2.0 if facts.people is None else facts.people
+    if found is None:
+        return told
+    off = [one.people for one in found.nodes if one.is_known and one.setting == "off"]
+    if len(off) * found.step_s < SHIFT_S / 8.0:
+        return told
+    return sorted(off)[len(off) // 2]
+
+
+def _co_per_co2(tape: Tape, facts: CabinFacts) -> float:
+    """Give CO for each CO2 at the moment of the most CO; 0 where it cannot be told."""
+    pairs = [
+        (co, co2 - facts.outdoor_co2_ppm)
+        for co, co2 in zip(
+            tape.worst("co_ppm", "above"), tape.worst("co2_ppm", "above"), strict=True
+        )
+        if co is not None and co2 is not None
+    ]
+    co, co2 = max(pairs, default=(0.0, 0.0))
+    return max(0.0, co) / co2 if co2 > 50.0 else 0.0
+
+
+def _laxer(config: Mapping[str, object]) -> list[str]:
+    laxer = config.get("laxer")
+    return [str(one) for one in laxer] if isinstance(laxer, list) else []
+
+
+def _warned(tape: Tape, limits: Sequence[Limit], rang: Sequence[Stand]) -> float | None:
+    """Give the minutes from the first waking alarm to the oxygen limit's crossing."""
+    low = [one.at for one in limits if (one.quantity, one.side) == ("o2_pct", "below")]
+    if not low:
+        return None
+    for n, value in enumerate(tape.worst("o2_pct", "below")):
+        if value is not None and value <= max(low):
+            crossed_s = n * STEP_S
+            rings = [
+                one.from_s
+                for one in rang
+                if one.alarm.startswith(("o2-", "displaced")) and one.rank >= 3
+            ]
+            first = min(rings, default=crossed_s)
+            return max(0.0, crossed_s - first) / 60.0
+    return None
+
+
+def _comfort(tape: Tape, air: Inside) -> Comfort:
+    temps = [one for one in air.temp_c if one is not None]
+    dew = air.dew_point_c(each=DEW_EACH)
+    margins = [
+        glass - point
+        for glass, point in zip(air.glass_c[::DEW_EACH], dew, strict=True)
+        if glass is not None and point is not None
+    ]
+    points = [one for one in dew if one is not None]
+    volts = [one for one in tape.worst("supply_v", "below") if one is not None]
+    return Comfort(
+        (min(temps), sum(temps) / len(temps), max(temps)) if temps else None,
+        mean(air.outside_c),
+        (min(points), max(points)) if points else None,
+        min(margins, default=None),
+        hours(air.wet),
+        (volts[0], min(volts)) if volts else None,
+    )
+
+
+DEW_EACH = 4
+"""Dew points are worked out every two minutes: no glass warms faster."""
+
+
+def _breathed(tape: Tape, blood: Sequence[float]) -> Breathed:
+    co, co2 = tape.worst("co_ppm", "above"), tape.worst("co2_ppm", "above")
+    has_co = any(one is not None for one in co)
+    shift = [one for one in means(co2, round(SHIFT_S / STEP_S)) if one is not None]
+    return Breathed(
+        max(blood, default=None) if has_co else None,
+        _most(co),
+        _most(co2),
+        mean(co2),
+        max(shift, default=None),
+        mean(tape.worst("pm2_5_ugm3", "above")),
+    )
+
+
+def _most(values: Sequence[Told]) -> Told:
+    return max((one for one in values if one is not None), default=None)

@@ -1,0 +1,98 @@
+"""The page's look: light and dark, phone and paper, and no colour that alone tells.
+
+Colours of courses follow Okabe and Ito's palette for the colour-blind (from memory),
+darkened or lightened until text on the ground reads at 4.5:1 and lines at 3:1
+(WCAG 2.2, 1.4.3 and 1.4.11; tests/review/test_page.py works both out).
+"""
+
+LIGHT = {
+    "--ground": "#ffffff",
+    "--card": "#f4f6f8",
+    "--ink": "#14202b",
+    "--soft": "#44525f",
+    "--faint": "#d5dbe1",
+    "--one": "#005f99",
+    "--two": "#a85000",
+    "--three": "#00704f",
+    "--alarm": "#b3261e",
+    "--warn": "#a85000",
+    "--fault": "#5b6670",
+    "--gap": "#c3cad1",
+    "--good": "#00643f",
+    "--on": "#ffffff",
+}
+DARK = {
+    "--ground": "#10161c",
+    "--card": "#1a232c",
+    "--ink": "#e8edf2",
+    "--soft": "#b4c0cb",
+    "--faint": "#33404c",
+    "--one": "#6cc0f5",
+    "--two": "#f0a04b",
+    "--three": "#3fcf9b",
+    "--alarm": "#ff8a80",
+    "--warn": "#f0a04b",
+    "--fault": "#9aa7b3",
+    "--gap": "#3a4753",
+    "--good": "#4fd6a0",
+    "--on": "#10161c",
+}
+
+
+def _variables(values: dict[str, str]) -> str:
+    return "".join(f"{name}:{value};" for name, value in values.items())
+
+
+CSS = (
+    f":root{{color-scheme:light dark;{_variables(LIGHT)}}}"
+    f"@media (prefers-color-scheme:dark){{:root{{{_variables(DARK)}}}}}"
+    """
+*{box-sizing:border-box}
+body{margin:0 auto;max-width:1180px;padding:16px;background:var(--ground);
+color:var(--ink);font:16px/1.45 system-ui,-apple-system,"Segoe UI",sans-serif;
+overflow-wrap:break-word}
+h1{font-size:1.15rem;margin:0 0 8px;font-weight:600}
+h2{font-size:1.05rem;margin:24px 0 6px}
+p{margin:4px 0}
+.verdict{padding:12px 14px;border-radius:10px;color:var(--on);background:var(--good)}
+.verdict.bad{background:var(--alarm)}
+.verdict.near,.verdict.blind{background:var(--warn)}
+.verdict b{display:block;font-size:1.5rem;line-height:1.2}
+.tiles{display:grid;grid-template-columns:1fr 1fr;gap:8px;margin:10px 0}
+.tile{background:var(--card);border-radius:10px;padding:9px 11px}
+.tile b{display:block;font-size:1.25rem}
+.tile span,small,caption,figcaption i{color:var(--soft);font-style:normal}
+table{border-collapse:collapse;width:100%;font-size:.92rem}
+caption{text-align:left;font-size:.88rem;padding-bottom:4px}
+th,td{text-align:left;vertical-align:top;padding:4px 8px 4px 0;
+border-bottom:1px solid var(--faint);font-weight:400}
+th[scope=row]{font-weight:600}
+ol{margin:4px 0;padding-left:1.3em}
+li{margin:6px 0}
+.pictures{display:grid;grid-template-columns:1fr;gap:4px 24px}
+figure{margin:10px 0}
+figcaption{font-weight:600}
+svg{display:block;width:100%;height:auto}
+svg *{stroke-linejoin:round}
+.key{font-size:.88rem;color:var(--soft)}
+footer{margin-top:24px;font-size:.88rem;color:var(--soft)}
+@media (min-width:820px){.tiles{grid-template-columns:repeat(4,1fr)}
+.pictures,.tables{grid-template-columns:1fr 1fr}
+.tables{display:grid;gap:0 32px}}
+@page{size:A4;margin:8mm}
+@media print{:root{"""
+    + _variables(LIGHT)
+    + """}body{padding:0;max-width:none;font-size:7pt;line-height:1.25}
+h1{font-size:10pt;margin:0 0 2px}h2{font-size:8pt;margin:4px 0 1px}
+.tiles{grid-template-columns:repeat(4,1fr);margin:3px 0;gap:3px}
+.tile{padding:2px 5px}.tile b{font-size:9pt}
+.verdict{padding:3px 6px}.verdict b{font-size:11pt;display:inline;margin-right:6px}
+.tables{display:grid;grid-template-columns:1fr 1fr;gap:0 12px}
+.tables+section+.tables{grid-template-columns:1fr 1fr 1fr}
+.pictures{grid-template-columns:repeat(3,1fr);gap:0 8px}
+table,caption,small,.key,footer{font-size:6.5pt}
+figure{margin:1px 0;break-inside:avoid}td,th{padding:0 5px 0 0}
+li,p,ol{margin:1px 0}footer{margin-top:3px}.long tbody tr:nth-child(n+9){display:none}
+*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
+"""
+)

@@ -1,0 +1,112 @@
+"""What rang in the night: each stand of an alarm, from its raise to its end."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cabinvigil.daemon.review.tape import Event
+
+RANKS: Mapping[str, int] = {"fault": 1, "low": 2, "medium": 3, "high": 4}
+"""Words of `Priority`; a larger number asks more of a sleeper."""
+NORMAL = "normal"
+STANDING = ("unacknowledged", "acknowledged")
+QUIET = ("suppressed", "shelved", "out-of-service")
+"""Not told: the same cause stands there already, or a person set it aside."""
+
+
+@dataclass(slots=True)
+class Stand:
+    """One stand of one alarm."""
+
+    alarm: str
+    from_s: float
+    priority: str
+    """The highest that it had."""
+    text: str
+    """What it said at its highest."""
+    to_s: float | None = None
+    """When its condition was gone; None: it still stood at the end."""
+    acknowledged_s: float | None = None
+    """From its first ring to the first answer; None: nobody answered."""
+    rings: int = 1
+    """How often it rang, raises of its priority with it."""
+    first_up: bool = False
+    was_told: bool = True
+    """False where it was suppressed all the time."""
+
+    @property
+    def rank(self) -> int:
+        """Its priority as a number."""
+        return RANKS.get(self.priority, 0)
+
+    @property
+    def is_about_air(self) -> bool:
+        """Whether it judges the air, and not a part or the watch."""
+        return not self.alarm.startswith(("sensor", "watch", "gases-", "supply"))
+
+
+def stands(events: Sequence[Event]) -> list[Stand]:
+    """Gather the transitions of every alarm."""
+    found: list[Stand] = []
+    open_now: dict[str, Stand] = {}
+    for event in events:
+        if event.kind == "start" and event.fields.get("kept") is None:
+            open_now = {}
+        if event.kind == "alarm":
+            _take(event, found, open_now)
+    return [one for one in found if one.was_told]
+
+
+def _take(event: Event, found: list[Stand], open_now: dict[str, Stand]) -> None:
+    fields = event.fields
+    alarm, state, was = (_text(fields, key) for key in ("alarm", "state", "was"))
+    stand = open_now.get(alarm)
+    if state in STANDING and (stand is None or was in (NORMAL, *QUIET, "")):
+        if stand is None:
+            stand = _opened(event, alarm)
+            found.append(stand)
+            open_now[alarm] = stand
+        elif not stand.was_told:
+            stand.was_told, stand.from_s = True, event.at_s
+        _rings(stand, event)
+    elif stand is None and state in QUIET:
+        stand = _opened(event, alarm)
+        stand.was_told = False
+        found.append(stand)
+        open_now[alarm] = stand
+    elif stand is not None and state == "unacknowledged":
+        stand.rings += 1
+        _rings(stand, event)
+    if stand is None:
+        return
+    if "acknowledged" in (state, state.removeprefix("latched-")) and (
+        stand.acknowledged_s is None and was != state
+    ):
+        stand.acknowledged_s = event.at_s - stand.from_s
+    if state not in (*STANDING, *QUIET):
+        stand.to_s = event.at_s if stand.to_s is None else stand.to_s
+        if state == NORMAL:
+            del open_now[alarm]
+
+
+def _opened(event: Event, alarm: str) -> Stand:
+    return Stand(
+        alarm,
+        event.at_s,
+        _text(event.fields, "priority"),
+        _text(event.fields, "text"),
+        first_up=event.fields.get("first_up") is True,
+    )
+
+
+def _rings(stand: Stand, event: Event) -> None:
+    priority = _text(event.fields, "priority")
+    stand.to_s = None
+    if RANKS.get(priority, 0) >= stand.rank:
+        stand.priority = priority
+        stand.text = _text(event.fields, "text") or stand.text
+
+
+def _text(fields: Mapping[str, Any], key: str) -> str:
+    value = fields.get(key, "")
+    return value if isinstance(value, str) else ""

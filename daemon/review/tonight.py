@@ -1,0 +1,227 @@
+"""What to change tonight: at most three things, each with its expected effect."""
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.cabin_facts import CabinFacts
+from cabinvigil.daemon.review.cabin_model import Settled, Way, settled
+from cabinvigil.daemon.review.health import VITAL, Trouble, Watched
+from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.review.stretches import Stretch
+from cabinvigil.daemon.review.verdict import UNSEEN_MIN, minutes
+
+MOST = 3
+GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0
+"""Half a point above the 19.5 % of 29 CFR 1910.146(b); the working day's mean of NIOSH
+(config/limits.toml)."""
+FACTORS = (1.3, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
+"""Times the air, or the vents, that are tried."""
+MOST_CM2 = 400.0
+"""Openings larger than this are a window, and not worth a figure (own choice)."""
+CLEAN_RATIO, SOOTY_RATIO = 0.0025, 0.01
+"""CO for each CO2 of a clean unvented heater: 0.0023 to 0.0029 (US CPSC 2003, check
+case S1); four times as much is none that is clean (own choice)."""
+LEAST_CO_PPM = 5.0
+"""Below it a part's own error would make the ratio."""
+WET_H = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One thing to change."""
+
+    do: str
+    expect: str
+    """What the air model, or the trade, expects of it; '' where it cannot be told."""
+    now: Settled | None = None
+    then: Settled | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """What the night was like."""
+
+    facts: CabinFacts
+    stretches: Sequence[Stretch]
+    near: Sequence[Approach]
+    rang: Sequence[Stand]
+    seen: Sequence[Watched]
+    troubles: Sequence[Trouble]
+    wet_h: float
+    most_co_ppm: float
+    co_per_co2: float
+    """When CO was highest: what the flame gives, people's CO2 with it."""
+    outside_c: float | None
+    people: float
+    parts: Mapping[str, Sequence[str]]
+    """By quantity, the parts that give it."""
+
+
+def advice(night: Situation) -> list[Advice]:
+    """Give at most three things to change, the gravest first."""
+    return list(_all(night))[:MOST]
+
+
+def _all(night: Situation) -> Iterator[Advice]:
+    rang = {one.alarm for one in night.rang}
+    if "displaced-air" in rang or "gas-leak" in rang:
+        yield Advice(
+            "Close the cylinder now and air out; find the leak with soapy water "
+            "before the heater is lit again",
+            "oxygen then falls only as CO2 rises",
+        )
+    yield from _cleaner(night)
+    air = list(_more_air(night))
+    yield from air
+    yield from _sensors(night)
+    if "supply-low" in rang:
+        yield Advice("Charge the battery before the night", "the watch lasts it out")
+    if not air:
+        yield from _drier(night)
+
+
+def _way(night: Situation, one: Stretch) -> Way | None:
+    """Give what acted on the cabin in a stretch."""
+    if one.totals is None or night.outside_c is None:
+        return None
+    return Way(
+        one.totals.air_m3_h[1],
+        one.totals.burn_kw[1] if one.totals.lit_h > 0.0 else 0.0,
+        night.people,
+        night.outside_c,
+    )
+
+
+def _cleaner(night: Situation) -> Iterator[Advice]:
+    """Ask for a clean burner, where it gives more CO for its CO2 than a clean one."""
+    if night.most_co_ppm < LEAST_CO_PPM or night.co_per_co2 < SOOTY_RATIO:
+        return
+    clean_ppm = night.most_co_ppm * CLEAN_RATIO / night.co_per_co2
+    yield Advice(
+        "Do not light the heater again before it is cleaned and its flame is checked",
+        f"a clean flame would have made {clean_ppm:.0f} ppm CO, not "
+        f"{night.most_co_ppm:.0f}",
+    )
+
+
+def _short_of_air(night: Situation) -> Approach | None:
+    """Find the approach that asks for more air."""
+    for one in night.near:
+        limit = one.limit
+        is_o2 = limit.quantity == "o2_pct" and limit.side == "below"
+        if is_o2 and one.value < GOOD_O2_PCT:
+            return one
+        if limit.quantity == "co2_ppm" and one.value > GOOD_CO2_PPM:
+            return one
+    return None
+
+
+def _is_good(then: Settled) -> bool:
+    return then.o2_pct >= GOOD_O2_PCT and then.co2_ppm <= GOOD_CO2_PPM
+
+
+def _is_dry(then: Settled) -> bool:
+    return then.dew_point_c < then.glass_c
+
+
+def _more_air(night: Situation) -> Iterator[Advice]:
+    short = _short_of_air(night)
+    if short is None:
+        return
+    found = _better(night, short.at_s, _is_good)
+    if found is None:
+        yield Advice("Open both vents wide, and do not burn while you sleep", "")
+        return
+    do, then, now = found
+    expect = f"oxygen settles at {then.o2_pct:.1f} %, CO2 at {then.co2_ppm:.0f} ppm"
+    if now is not None:
+        expect += f" (tonight's air: {now.o2_pct:.1f} %, {now.co2_ppm:.0f} ppm)"
+    yield Advice(do, expect + _warmth(now, then), now, then)
+
+
+def _drier(night: Situation) -> Iterator[Advice]:
+    told = [one for one in night.stretches if one.totals is not None]
+    if night.wet_h < WET_H or not told:
+        return
+    longest = max(told, key=lambda one: one.to_s - one.from_s)
+    found = _better(night, longest.from_s, _is_dry)
+    if found is None:
+        return
+    do, then, now = found
+    expect = f"dew point {then.dew_point_c:.0f} °C, glass {then.glass_c:.0f} °C"
+    if now is not None:
+        expect += f" (tonight's air: {now.dew_point_c:.0f} and {now.glass_c:.0f})"
+    yield Advice(do, expect + _warmth(now, then), now, then)
+
+
+def _warmth(now: Settled | None, then: Settled) -> str:
+    if now is None or abs(now.temp_c - then.temp_c) < 0.5:
+        return ""
+    colder = now.temp_c - then.temp_c
+    return f"; {abs(colder):.0f} K {'colder' if colder > 0 else 'warmer'}"
+
+
+def _better(
+    night: Situation, at_s: float, is_good: Callable[[Settled], bool]
+) -> tuple[str, Settled, Settled | None] | None:
+    """Find the least that must be done for the cabin to settle well."""
+    here = [one for one in night.stretches if one.from_s <= at_s < one.to_s]
+    lit = [one for one in night.stretches if one.totals and one.totals.lit_h > 0.0]
+    for one in (*here, *reversed(lit)):
+        way = _way(night, one)
+        if way is None or (lit and way.burner_kw == 0.0):
+            continue
+        now = settled(night.facts, way)
+        for do, other in _ways(night.facts, one, way):
+            then = settled(night.facts, other)
+            if then is not None and is_good(then):
+                return do, then, now
+    return None
+
+
+def _ways(facts: CabinFacts, stretch: Stretch, way: Way) -> Iterator[tuple[str, Way]]:
+    """List what may be done, the least first."""
+    vent, totals = stretch.vent, stretch.totals
+    low_kw = facts.burner_low_kw
+    is_high = low_kw is not None and way.burner_kw > 1.2 * low_kw
+    if vent is None or vent.fitted_cm2 is None or totals is None:
+        for factor in FACTORS:
+            air_m3_h = max(way.air_m3_h, 1.0) * factor
+            yield (
+                f"Let in {air_m3_h:.0f} m3/h of outdoor air",
+                replace(way, air_m3_h=air_m3_h),
+            )
+        return
+    fitted = vent.expected_m3_h[1]
+    was = f"they would pass about {fitted:.0f} m3/h, and {way.air_m3_h:.0f} came in"
+    wide = replace(way, air_m3_h=max(fitted, way.air_m3_h))
+    if fitted > way.air_m3_h:
+        yield f"Keep both vents open and free of rime: {was}", wide
+        if is_high and low_kw is not None:
+            do = f"Keep both vents open, and burn on low: {was}"
+            yield do, replace(wide, burner_kw=low_kw)
+    elif is_high and low_kw is not None:
+        yield "Burn on low", replace(wide, burner_kw=low_kw)
+    for factor in FACTORS:
+        cm2 = math.ceil(factor * vent.fitted_cm2 / 10.0) * 10.0
+        if cm2 <= MOST_CM2:
+            do = f"Fit vents of {cm2:.0f} cm2, low and high, and keep them open"
+            yield do, replace(way, air_m3_h=fitted * factor)
+    if way.burner_kw > 0.0:
+        do = f"Keep both vents open, and do not burn while you sleep: {was}"
+        yield do, replace(wide, burner_kw=0.0)
+
+
+def _sensors(night: Situation) -> Iterator[Advice]:
+    for one in night.seen:
+        if one.quantity in VITAL and one.unseen_min > UNSEEN_MIN:
+            faulty = {trouble.source for trouble in night.troubles}
+            parts = night.parts.get(one.quantity, ())
+            cause = next((name for name in parts if name in faulty), "its sensor")
+            yield Advice(
+                f"See to {cause}, which watches {one.words}, before you sleep",
+                f"{minutes(one.unseen_min)} of the night went unwatched",
+            )
+            return

@@ -1,0 +1,146 @@
+"""The night in one line: was it safe, and can the watch vouch for it?"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.health import VITAL, Watched
+from cabinvigil.daemon.review.rang import RANKS, Stand
+from cabinvigil.daemon.review.tape import Gap
+
+DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
+UNSEEN_MIN = 20.0
+"""An unvented heater in a shut trailer takes oxygen to its limit within half an hour:
+longer than this unwatched, nobody can vouch (own choice; our scenario's `shut`)."""
+CLOSE_SHARE = 0.25
+"""Close is where less than this share of the way from fresh air to a waking limit was
+left (own choice): oxygen below 19.8 %."""
+FRESH = {"o2_pct": 20.6, "co_ppm": 0.0, "co2_ppm": 430.0, "gas_lel_pct": 0.0}
+"""Fresh air, wet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a person wants to know first."""
+
+    word: str
+    """`dangerous`, `not seen`, `close` or `safe`."""
+    reasons: tuple[str, ...]
+    """Each a clause; the worst first."""
+
+    @property
+    def is_well(self) -> bool:
+        """Whether nothing dangerous happened, and the watch can vouch for it."""
+        return self.word in (CLOSE, WELL)
+
+
+RINGING = {
+    "displaced-air": "a gas other than breath or fumes took the air's place",
+    "gas-leak": "unburnt gas was in the air",
+}
+"""Alarms that say more than the limits passed."""
+
+
+def verdict(
+    near: Sequence[Approach],
+    rang: Sequence[Stand],
+    seen: Sequence[Watched],
+    gaps: Sequence[Gap],
+) -> Verdict:
+    """Judge the night."""
+    passed = _passed(near)
+    called = [one for one in rang if one.is_about_air and one.rank >= RANKS["high"]]
+    reasons = list(passed)
+    told = {one.limit.alarm for one in near if one.margin <= 0.0}
+    reasons += [
+        RINGING.get(one.alarm, f"{one.alarm} rang")
+        for one in called
+        if one.alarm not in told and (not passed or one.alarm in RINGING)
+    ]
+    blind = _blind(seen, gaps)
+    if passed or called:
+        return Verdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
+    if blind:
+        return Verdict(UNSEEN, tuple(blind))
+    waking = [one for one in rang if one.is_about_air and one.rank >= RANKS["medium"]]
+    close = [f"{one.alarm} rang" for one in waking] + _close(near)
+    if close:
+        return Verdict(CLOSE, tuple(close))
+    return Verdict(WELL, ())
+
+
+def _is_grave(one: Approach) -> bool:
+    """Say whether a limit is one that wakes people, about the air they breathe."""
+    is_air = one.limit.quantity in FRESH or one.limit.quantity == "cohb_pct"
+    return is_air and RANKS.get(one.limit.priority, 0) >= RANKS["medium"]
+
+
+def _passed(near: Sequence[Approach]) -> list[str]:
+    """List the gravest limit passed of each quantity."""
+    gravest: dict[str, Approach] = {}
+    for one in near:
+        if one.margin > 0.0 or not _is_grave(one):
+            continue
+        before = gravest.get(one.limit.quantity)
+        if before is None or _weight(one) > _weight(before):
+            gravest[one.limit.quantity] = one
+    ordered = sorted(gravest.values(), key=lambda one: -RANKS[one.limit.priority])
+    return [
+        f"{WORDS.get(one.limit.quantity, one.limit.quantity)} {_value(one)}"
+        for one in ordered
+    ]
+
+
+def _weight(one: Approach) -> tuple[int, bool]:
+    """Order by priority; a value of the moment says more to people than a mean."""
+    return RANKS.get(one.limit.priority, 0), not one.limit.over_s
+
+
+WORDS = {
+    "o2_pct": "oxygen",
+    "co_ppm": "carbon monoxide",
+    "co2_ppm": "carbon dioxide",
+    "gas_lel_pct": "unburnt gas",
+    "cohb_pct": "carbon monoxide in the blood",
+}
+
+
+def _value(one: Approach) -> str:
+    quantity, value = one.limit.quantity, one.value
+    if quantity in ("o2_pct", "cohb_pct"):
+        return f"{value:.1f} %"
+    if quantity == "gas_lel_pct":
+        return f"{value:.0f} % of the explosive limit"
+    return f"{value:.0f} ppm"
+
+
+def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
+    reasons = []
+    silent_min = sum(gap.length_s for gap in gaps) / 60.0
+    if silent_min > UNSEEN_MIN:
+        reasons.append(f"nothing was recorded for {minutes(silent_min)}")
+    for one in seen:
+        alone_min = one.unseen_min - silent_min
+        if one.quantity in VITAL and alone_min > UNSEEN_MIN:
+            reasons.append(f"{one.words} was not watched for {minutes(alone_min)}")
+    return reasons
+
+
+def minutes(value: float) -> str:
+    """Write minutes, as hours where they are many."""
+    if value < 90.0:
+        return f"{value:.0f} min"
+    return f"{value / 60.0:.1f} h"
+
+
+def _close(near: Sequence[Approach]) -> list[str]:
+    found: dict[str, str] = {}
+    for one in near:
+        fresh = FRESH.get(one.limit.quantity)
+        if fresh is None or not _is_grave(one) or one.limit.over_s:
+            continue
+        way = abs(one.limit.at - fresh)
+        if one.margin < CLOSE_SHARE * way:
+            words = WORDS[one.limit.quantity]
+            found.setdefault(words, f"{words} {_value(one)}")
+    return list(found.values())
