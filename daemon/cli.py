@@ -20,6 +20,7 @@ COMMANDS = {
     "precheck": ("precheck_command", "before bed: one screen, one verdict"),
     "run": ("run_command", "watch the cabin's air with the real parts"),
     "rehearse": ("rehearsal.command", "play a night on emulated parts, no hardware"),
+    "morning": ("review.morning_command", "what the air did, what to change tonight"),
     "replay": ("review.replay_command", "put a recorded night through the rules"),
 }
 WRONG_CALL = 2
