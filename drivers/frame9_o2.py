@@ -13,7 +13,7 @@ from cabinvigil.drivers.kit.air_span import (
     SPAN_OPTIONS,
     AirSpan,
     is_pressure,
-    o2_sample,
+    o2_samples,
     span_of,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
@@ -53,11 +53,11 @@ class Frame9O2(GasModule):
         """
         if value == 0:
             raise CellDeadError("it reports 0 % oxygen: its cell is dead")
-        found = o2_sample(self._span, value, self._now_hpa, self._air)
+        found = o2_samples(self._span, value, self._now_hpa, self._air)
         if value >= (FULL_SCALE_PCT if full_scale is None else full_scale):
             why = "the module is at full scale"
-            return [Sample(found.quantity, found.value, "at-least", why)]
-        return [found]
+            return [Sample(one.quantity, one.value, "at-least", why) for one in found]
+        return found
 
 
 def make(options: Mapping[str, Any]) -> Frame9O2:
@@ -82,6 +82,7 @@ PART = PartInfo(
         # cell).  Stuck: one step of 0.1 % may rightly stand for an hour in still fresh
         # air (own figure).
         "o2_pct": Gives(0.1, 0.05, 6.5, 3600.0, 4.0),
+        "o2_hpa": Gives(1.0, 0.5, 6.5, 3600.0, 40.0),
     },
     make=make,
     interval_s=1.0,

@@ -14,7 +14,7 @@ from cabinvigil.drivers.kit.air_span import (
     SPAN_OPTIONS,
     AirSpan,
     is_pressure,
-    o2_sample,
+    o2_samples,
     span_of,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
@@ -96,11 +96,7 @@ def samples(
             "`cabinvigil span`"
         )
     signal = cell.signal(mv, air.get("temp_c"))
-    found = [o2_sample(cell.span, signal, now_hpa, air)]
-    partial = cell.span.partial_hpa(signal)
-    if partial is not None:
-        found.append(Sample("o2_hpa", partial, *air.quality()))
-    return found
+    return o2_samples(cell.span, signal, now_hpa, air)
 
 
 def span_mv(readings_mv: Sequence[float], first_mv: float | None = None) -> float:

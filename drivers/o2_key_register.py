@@ -15,7 +15,7 @@ from cabinvigil.drivers.kit.air_span import (
     SPAN_OPTIONS,
     AirSpan,
     is_pressure,
-    o2_sample,
+    o2_samples,
     span_of,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
@@ -119,7 +119,7 @@ class O2KeyRegister:
     def _samples(self, good: list[float], error: DriverError | None) -> list[Sample]:
         if error is not None and len(good) <= READINGS // 2:
             raise error
-        return [o2_sample(self._span, median(good), self._now_hpa, self._air)]
+        return o2_samples(self._span, median(good), self._now_hpa, self._air)
 
     def inform(self, quantity: str, value: float) -> None:
         """Take the air pressure, and the temperature at the module."""
@@ -151,6 +151,7 @@ PART = PartInfo(
         # Stuck: a module whose register never moves is on public record; ten minutes
         # (own figure).  Jump: more than 1 %/s is a flipped bit.
         "o2_pct": Gives(0.002, 0.02, 6.5, 600.0, 1.0),
+        "o2_hpa": Gives(0.02, 0.2, 6.5, 600.0, 10.0),
     },
     make=make,
     interval_s=5.0,

@@ -191,7 +191,7 @@ def test_a_raw_codec_hears_nothing_of_other_parts() -> None:
     """Else the pressure of the day would be in the signal that is kept."""
     raw = WAYS["frame9_o2"].raw(find_part("frame9_o2"), {"air_reading_pct": 18.0})
     raw.inform("pressure_hpa", 900.0)
-    (sample,) = raw.feed(bytes.fromhex("ff05040100b900fa43"))
+    sample, _ = raw.feed(bytes.fromhex("ff05040100b900fa43"))
     assert sample.value == pytest.approx(18.5)
     assert isinstance(raw, Deaf)
 

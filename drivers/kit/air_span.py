@@ -16,6 +16,8 @@ from cabinvigil.drivers.kit.steps import Quality, Sample
 FRESH_AIR_O2_PCT = 20.9
 """Oxygen in fresh air as breathed: 20.95 % dry (ISO 2533), less by 0.05 for each
 2.5 hPa of vapour."""
+SEA_LEVEL_HPA = 1013.25
+"""Standard pressure (ISO 2533)."""
 PRESSURE_HPA = (300.0, 1100.0)
 """As `QUANTITIES` has it for air pressure."""
 NO_PRESSURE = (
@@ -50,11 +52,16 @@ class AirSpan:
             return percent, "outside-range", NO_PRESSURE
         return percent * self.hpa / now_hpa, "good", ""
 
-    def partial_hpa(self, signal: float) -> float | None:
-        """Return the partial pressure in hPa; None without the span's pressure."""
+    def partial_hpa(self, signal: float) -> tuple[float, Quality, str]:
+        """Return the partial pressure in hPa; doubtful without the span's pressure.
+
+        Then the maker's own setting is assumed to have been made at sea level.
+        """
+        hpa = SEA_LEVEL_HPA if self.hpa is None else self.hpa
+        partial = self.o2_pct / 100 * hpa * signal / self.signal
         if self.hpa is None:
-            return None
-        return self.o2_pct / 100 * self.hpa * signal / self.signal
+            return partial, "outside-range", NO_SPAN_PRESSURE
+        return partial, "good", ""
 
 
 def o2_sample(
@@ -65,6 +72,23 @@ def o2_sample(
     if air.quality()[0] != "good":
         quality, reason = air.quality()
     return Sample("o2_pct", percent, quality, reason)
+
+
+def o2_samples(
+    span: AirSpan, signal: float, now_hpa: float | None, air: Conditions
+) -> list[Sample]:
+    """Turn a signal into oxygen and into its partial pressure.
+
+    The partial pressure is the signal alone: a part that stands still shows in it,
+    while its percent goes on moving with the air pressure.
+    """
+    partial, quality, reason = span.partial_hpa(signal)
+    if air.quality()[0] != "good":
+        quality, reason = air.quality()
+    return [
+        o2_sample(span, signal, now_hpa, air),
+        Sample("o2_hpa", partial, quality, reason),
+    ]
 
 
 def span_of(options: Mapping[str, Any], signal: float) -> AirSpan:

@@ -16,7 +16,10 @@ def test_spanned_at_the_trailers_height() -> None:
     """It showed 19.4 in fresh air at 939 hPa: 19.4 there and then is 20.9 %."""
     part = frame9_o2.make({"air_reading_pct": 19.4, "air_hpa": 939})
     part.inform("pressure_hpa", 939.0)
-    assert part.feed(_upload(194)) == [Sample("o2_pct", pytest.approx(20.9))]
+    assert part.feed(_upload(194)) == [
+        Sample("o2_pct", pytest.approx(20.9)),
+        Sample("o2_hpa", pytest.approx(0.209 * 939.0)),
+    ]
     part.inform("pressure_hpa", 900.0)
     assert part.feed(_upload(186))[0].value == pytest.approx(20.9, abs=0.02)
 
@@ -26,7 +29,11 @@ def test_unspanned_is_doubtful() -> None:
     part = frame9_o2.make({})
     part.inform("pressure_hpa", 939.0)
     assert part.feed(_upload(194)) == [
-        Sample("o2_pct", pytest.approx(19.4), "outside-range", NO_SPAN_PRESSURE)
+        Sample("o2_pct", pytest.approx(19.4), "outside-range", NO_SPAN_PRESSURE),
+        # As its maker set it, at sea level (ISO 2533).
+        Sample(
+            "o2_hpa", pytest.approx(196.57, abs=0.01), "outside-range", NO_SPAN_PRESSURE
+        ),
     ]
     spanned = frame9_o2.make({"air_hpa": 939})
     assert spanned.feed(_upload(194))[0].reason == NO_PRESSURE

@@ -52,10 +52,10 @@ def test_unknown_pressure_is_doubtful_but_partial_pressure_is_not() -> None:
 
 
 def test_span_without_pressure() -> None:
-    """No partial pressure can be told, and percent is doubtful."""
+    """Both are doubtful: sea level stands in for the pressure of that day."""
     made = part.make({"air_mv": 11.25})
-    (percent,) = play(made.poll(), _script(1440))
-    assert percent.reason == NO_SPAN_PRESSURE
+    percent, partial = play(made.poll(), _script(1440))
+    assert percent.reason == partial.reason == NO_SPAN_PRESSURE
 
 
 def test_never_spanned() -> None:

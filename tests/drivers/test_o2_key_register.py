@@ -34,23 +34,36 @@ def test_air() -> None:
     """Spanned at 939 hPa, 20.9 there is 20.9 %; at 900 hPa the same air reads less."""
     part = _made(air_hpa=939.0)
     part.inform("pressure_hpa", 939.0)
-    (found,) = _poll(part, *[AIR] * 5)
+    found, partial = _poll(part, *[AIR] * 5)
     assert (round(found.value, 2), found.quality) == (20.9, "good")
+    assert partial.value == pytest.approx(found.value * 9.39)
     part.inform("pressure_hpa", 900.0)
-    (thinner,) = _poll(part, *[b"\x60\x02\x09"] * 5)
+    thinner, _ = _poll(part, *[b"\x60\x02\x09"] * 5)
     assert thinner.value == pytest.approx(0.208 * 96.29 * 939 / 900)
+
+
+def test_partial_pressure_does_not_move_with_the_barometer() -> None:
+    """So that a module that stands still is seen to stand still."""
+    part = _made(air_hpa=939.0)
+    seen = []
+    for hpa in (939.0, 930.0):
+        part.inform("pressure_hpa", hpa)
+        seen.append(_poll(part, *[AIR] * 5))
+    (before, same), (after, still) = seen
+    assert after.value > before.value
+    assert still == same
 
 
 def test_flipped_bits_are_outvoted() -> None:
     """Two impossible readings of five change nothing."""
-    (found,) = _poll(_made(), AIR, FLIPPED, AIR, DEAD, AIR)
+    found, _ = _poll(_made(), AIR, FLIPPED, AIR, DEAD, AIR)
     assert found.value == pytest.approx(20.9, abs=0.01)
 
 
 def test_flipped_low_bits_are_outvoted() -> None:
     """Two possible but wrong readings of five change nothing either."""
     low = b"\x24\x04\x08"
-    (found,) = _poll(_made(), low, AIR, AIR, low, AIR)
+    found, _ = _poll(_made(), low, AIR, AIR, low, AIR)
     assert found.value == pytest.approx(20.9, abs=0.01)
 
 
@@ -93,7 +106,7 @@ def test_key_never_set() -> None:
     part = module.make({})
     play(part.setup(), [(KEY, b"\0"), (KEY, b"\0")])
     lines = [(KEY, b"\0"), *[(OXYGEN, b"\x78\x00\x00")] * 5]
-    (found,) = play(part.poll(), lines)
+    found, _ = play(part.poll(), lines)
     assert found.value == pytest.approx(20.9)
     assert found.reason == NO_SPAN_PRESSURE
 

@@ -40,7 +40,11 @@ def test_span_without_pressure_is_doubtful() -> None:
         "outside-range",
         NO_SPAN_PRESSURE,
     )
-    assert AirSpan(11.25, None).partial_hpa(11.25) is None
+    assert AirSpan(11.25, None).partial_hpa(11.25) == (
+        pytest.approx(0.209 * 1013.25),
+        "outside-range",
+        NO_SPAN_PRESSURE,
+    )
 
 
 @MODEST
@@ -57,7 +61,9 @@ def test_fresh_air_is_fresh_at_any_pressure(then: float, now: float) -> None:
 def test_partial_pressure_agrees_with_percent(signal: float, now: float) -> None:
     """Partial pressure is percent of the pressure now."""
     percent = SPAN.percent(signal, now)[0]
-    assert SPAN.partial_hpa(signal) == pytest.approx(percent / 100 * now)
+    partial, quality, _ = SPAN.partial_hpa(signal)
+    assert partial == pytest.approx(percent / 100 * now)
+    assert quality == "good"
 
 
 def test_air_outside_range_outweighs() -> None:

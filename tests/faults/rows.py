@@ -1,0 +1,232 @@
+"""The table of failures: part, fault, what is told of it, and within how long.
+
+The faults are those of the sensors sheet, section 14 ('how a wire fails'); the row's
+number there stands in the note.  Limits: a part on I2C is told within two of its rounds
+and a tick; one on a line within its age (the sheet's 'STALE: older than 3 intervals'),
+an interval and a tick; a part that stands still within its own time; a bus at once.
+"""
+
+from dataclasses import dataclass
+
+TICK_S = 2.0
+BUS_S = 5.0 + TICK_S
+"""A stuck bus is found by the next part that is asked: 5 s at the most here."""
+FAULT, STUCK, BUS, NOTHING = (
+    "sensor-fault/suspect",
+    "sensor-stuck",
+    "watch-fault/main",
+    "",
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One part that fails in one way."""
+
+    kind: str
+    fault: str
+    within_s: float = 0.0
+    """The stated limit; 0 where nothing is to be told."""
+    words: str = ""
+    """Of the sentence, beside the part's or the bus's name."""
+    told: str = FAULT
+    """The alarm, or its beginning; '' none at all: the part goes on or comes back."""
+    note: str = ""
+    """Row of the sheet's table, or why."""
+
+    @property
+    def name(self) -> str:
+        return f"{self.kind}-{self.fault}"
+
+
+ABSENT = "does not answer. Check its plug and cable."
+OTHER = "another part than the config names. Check its wiring."
+GARBLED = "sends garbled answers. Check its cable."
+SENSELESS = "sends what it should not. Check its kind in the config."
+STILL = "has stood still"
+NO_AIR = "reads what no air can be. Check its wiring."
+UNMEASURED = "answers but does not measure. Check its supply."
+ENDLESS = "sends without end and without sense. Switch its supply off and on."
+PORT = "is gone: its port is not there. Check its plug."
+CUT = "breaks off its answers. Check its cable."
+LOST_BUS = "is stuck: its sensors are lost. Switch the supply off and on."
+
+
+def _polled(kind: str, interval_s: float, *rows: tuple[str, str, str]) -> list[Row]:
+    within_s = 2.0 * interval_s + TICK_S + 1.2  # START_UP_S between the two rounds
+    return [Row(kind, fault, within_s, words, note=note) for fault, words, note in rows]
+
+
+def _still(kind: str, own_s: float) -> Row:
+    within_s = own_s + 10.0 + TICK_S
+    return Row(kind, "stick", within_s, STILL, STUCK, "row 13")
+
+
+def _heard(
+    kind: str, age_s: float, interval_s: float, *rows: tuple[str, str, str]
+) -> list[Row]:
+    within_s = age_s + interval_s + TICK_S
+    return [Row(kind, fault, within_s, words, note=note) for fault, words, note in rows]
+
+
+def _unharmed(kind: str, **faults: str) -> list[Row]:
+    return [Row(kind, fault, told=NOTHING, note=note) for fault, note in faults.items()]
+
+
+RESET = "row 14: set up again, nothing to tell"
+SPLIT = "row 16: no fault"
+MERGE = "row 16: no fault"
+
+ROWS: tuple[Row, ...] = (
+    # --- I2C, with checksums ---
+    *_polled(
+        "scd4x",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("stall", ABSENT, "row 5"),
+        ("drop", ABSENT, "row 7"),
+        ("flip", GARBLED, "row 7"),
+        ("zeros", GARBLED, "row 8"),
+        ("ones", GARBLED, "row 8"),
+        ("truncate", GARBLED, "row 9"),
+        ("babble", GARBLED, "row 8"),
+        ("identity", GARBLED, "row 22: its words bear no checksum of this part"),
+    ),
+    Row("scd4x", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
+    _still("scd4x", 300.0),
+    *_unharmed("scd4x", reset=RESET),
+    *_polled(
+        "sht4x",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("flip", GARBLED, "row 7"),
+        ("zeros", GARBLED, "row 8"),
+        ("identity", GARBLED, "row 22"),
+    ),
+    _still("sht4x", 600.0),
+    *_unharmed("sht4x", reset=RESET),
+    *_polled("sgp41", 1.0, ("flip", GARBLED, "row 7"), ("vanish", ABSENT, "row 1")),
+    _still("sgp41", 300.0),
+    *_polled("sps30", 5.0, ("vanish", ABSENT, "row 1"), ("ones", GARBLED, "row 8")),
+    _still("sps30", 300.0),
+    # --- I2C, without any check but what is read back ---
+    *_polled(
+        "bme280",
+        10.0,
+        ("vanish", ABSENT, "row 1"),
+        ("identity", OTHER, "row 22"),
+        ("zeros", OTHER, "row 11"),
+        ("ones", OTHER, "row 10"),
+        ("babble", OTHER, "row 10"),
+    ),
+    _still("bme280", 600.0),
+    *_unharmed("bme280", reset=RESET),
+    *_polled(
+        "o2_cell_ads1115",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("stall", ABSENT, "row 5"),
+        ("zeros", OTHER, "row 11: 0 % is never shown"),
+        ("ones", OTHER, "row 10"),
+        ("flip", OTHER, "row 24"),
+        ("truncate", OTHER, "row 9"),
+    ),
+    Row("o2_cell_ads1115", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
+    _still("o2_cell_ads1115", 300.0),
+    *_unharmed("o2_cell_ads1115", reset=RESET),
+    *_polled(
+        "o2_key_register",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("ones", UNMEASURED, "row 10: its key register is read back"),
+        ("zeros", NO_AIR, "row 11"),
+    ),
+    _still("o2_key_register", 600.0),
+    *_polled(
+        "co_cell_ads1115",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("identity", OTHER, "row 22"),
+        ("zeros", OTHER, "row 11: 0 ppm is never shown"),
+    ),
+    *_polled(
+        "ina226",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("ones", OTHER, "row 10: 40.96 V is never shown"),
+    ),
+    *_unharmed("ina226", reset=RESET),
+    *_polled("tmp117", 5.0, ("zeros", OTHER, "row 11"), ("identity", OTHER, "row 22")),
+    # --- serial ---
+    *_heard(
+        "o2_optical_line",
+        5.0,
+        1.0,
+        ("stall", ABSENT, "row 13"),
+        ("vanish", ABSENT, "row 1"),
+        ("unplug", PORT, "row 18"),
+        ("babble", ENDLESS, "row 21"),
+        ("ones", SENSELESS, "row 10"),
+        ("zeros", SENSELESS, "row 11"),
+    ),
+    Row(
+        "o2_optical_line",
+        "drop",
+        15.0,
+        NO_AIR,
+        note="row 17: its percent and its pressures differ; a lost blank does no harm",
+    ),
+    _still("o2_optical_line", 600.0),
+    *_unharmed("o2_optical_line", split=SPLIT, merge=MERGE, reset=RESET),
+    *_heard(
+        "frame9_co",
+        5.0,
+        1.0,
+        ("stall", ABSENT, "row 13"),
+        ("vanish", ABSENT, "row 1"),
+        ("unplug", PORT, "row 18"),
+        ("flip", GARBLED, "row 7"),
+        ("drop", GARBLED, "row 17"),
+        ("babble", ENDLESS, "row 21"),
+        ("zeros", SENSELESS, "row 11: 0 ppm is never shown"),
+        ("ones", GARBLED, "row 10"),
+        ("identity", OTHER, "row 22: an oxygen module on the CO port"),
+    ),
+    *_unharmed(
+        "frame9_co", split=SPLIT, merge=MERGE, reset=RESET, noise="row 15: no fault"
+    ),
+    *_heard(
+        "frame9_co2",
+        15.0,
+        5.0,
+        ("stall", ABSENT, "row 13"),
+        ("flip", GARBLED, "row 7"),
+        ("unplug", PORT, "row 18"),
+    ),
+    *_heard(
+        "frame9_o2",
+        5.0,
+        1.0,
+        ("stall", ABSENT, "row 13"),
+        ("identity", OTHER, "row 22: a CO module on the oxygen port"),
+    ),
+    *_heard(
+        "pm_frame",
+        10.0,
+        2.3,
+        ("drop", GARBLED, "row 17"),
+        ("babble", ENDLESS, "row 21"),
+        ("identity", SENSELESS, "row 22"),
+    ),
+    *_unharmed("pm_frame", merge=MERGE),
+    # --- 1-wire, by the kernel's file ---
+    *_polled(
+        "ds18b20",
+        10.0,
+        ("vanish", ABSENT, "row 1"),
+        ("stall", CUT, "row 9: the file is empty"),
+        ("flip", GARBLED, "row 7: the kernel says NO"),
+        ("zeros", NO_AIR, "section 0, 4: nine zeros pass the checksum"),
+    ),
+)
+"""Every row, in the order in which it prints."""
