@@ -104,7 +104,12 @@ def check_intervals(night: Night, i: int, told: TrendEstimate, into: Coverage) -
 
 
 def follow(
-    night: Night, who: str, use_co2: bool, stop: bool, into: Coverage | None
+    night: Night,
+    who: str,
+    use_co2: bool,
+    stop: bool,
+    into: Coverage | None,
+    until_s: float = float("inf"),
 ) -> Rang:
     """Put one night before the filter, and note the first ring at each threshold."""
     setup = TrendSetup(asks=ASKS)
@@ -112,6 +117,8 @@ def follow(
     rang: Rang = {}
     last = len(THRESHOLDS)
     for i, t in enumerate(night.time_s):
+        if t > until_s:
+            break
         if stop and (night.o2_pct[i] <= LIMIT_PCT or len(rang) == last):
             break
         co2 = night.co2_seen[i] if use_co2 else None
