@@ -79,13 +79,13 @@ class CoFrames:
 class Ports:
     """An oxygen and a CO module on ptys, on the running loop."""
 
-    def __init__(self, folder: Path, air: Air) -> None:
+    def __init__(self, folder: Path, air: Air, *, waits: bool = True) -> None:
         now = asyncio.get_running_loop().time
         o2 = EmulatedO2Line(air, 1, now)
         o2.span()
         self.all = [
-            EmulatedSerial(folder / "bunk-o2", o2),
-            EmulatedSerial(folder / "bunk-co", CoFrames(air, now)),
+            EmulatedSerial(folder / "bunk-o2", o2, waits=waits),
+            EmulatedSerial(folder / "bunk-co", CoFrames(air, now), waits=waits),
         ]
 
     def close(self) -> None:

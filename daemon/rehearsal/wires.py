@@ -124,15 +124,17 @@ class EmulatedFile(KernelFile):
 class EmulatedSerial:
     """A serial part on a real pty, under a name that stays when it is plugged again."""
 
-    def __init__(self, link: Path, part: SerialPart) -> None:
+    def __init__(self, link: Path, part: SerialPart, *, waits: bool = True) -> None:
         """Plug the part in; needs a running event loop.
 
         Args:
             link: the name by which the port is opened, as a stable by-id path.
             part: what is on the line.
+            waits: see `put`; False where another process reads, and may be faster.
         """
         self.path = str(link)
         self.part = part
+        self._waits = waits
         self._link = link
         self._loop = asyncio.get_running_loop()
         self._master: int | None = None
@@ -206,6 +208,8 @@ class EmulatedSerial:
             termios.tcflush(self._slave, termios.TCIFLUSH)
             waiting = 0
         sent = os.write(self._master, data)
+        if not self._waits:
+            return
         for _ in range(_LOOKS):
             if _unread(self._slave) >= waiting + sent:
                 return
