@@ -13,7 +13,13 @@ from cabinvigil.daemon.trend.explain import (
 from cabinvigil.daemon.trend.gather import noise_of
 from cabinvigil.daemon.trend.grid import Grid
 from cabinvigil.daemon.trend.line import LEVEL_PCT, Line
-from cabinvigil.daemon.trend.model import Crossing, TrendEstimate, TrendSetup, View
+from cabinvigil.daemon.trend.model import (
+    Crossing,
+    TrendEstimate,
+    TrendSetup,
+    Triple,
+    View,
+)
 from cabinvigil.daemon.trend.project import (
     Point,
     answer,
@@ -22,7 +28,7 @@ from cabinvigil.daemon.trend.project import (
     triple,
     weighty,
 )
-from cabinvigil.daemon.trend.rate import robust_rate
+from cabinvigil.daemon.trend.rate import Rate, robust_rate
 from cabinvigil.daemon.trend.state import STALE_S, STANDARD_HPA, WARM_S, TrendState
 
 SPREAD_EVERY_S = 60.0
@@ -33,6 +39,8 @@ ODD_Z, ODD_PCT = 3.0, 0.1
 """Where CO2 leaves so much O2 unexplained, O2's own bank has its say."""
 VAPOUR_PER_PPM = 4.0 / 3.0 * 1e-6
 """Share of vapour that propane gives for each ppm of CO2: 4 H2O for 3 CO2."""
+STRAIGHT_MINUTES = 10
+"""Ten minute means give Sen's interval room; more would look past a change."""
 FALL_MINUTES = 20
 """A fall is measured from the best of the horizon's own length."""
 GAS_J_PER_MOL_K = 8.314
@@ -164,6 +172,14 @@ def _burn_kw(setup: TrendSetup, state: TrendState, source_ppm_s: float) -> float
     return max(0.0, source_ppm_s) * 1e-6 * moles * setup.fuel_kj_per_mol_co2
 
 
+def _kw_triple(
+    setup: TrendSetup, state: TrendState, points: list[Point]
+) -> Triple | None:
+    if setup.volume_m3 is None:
+        return None
+    return triple([_burn_kw(setup, state, p.source_ppm_s) for p in points])
+
+
 def _full(
     setup: TrendSetup,
     state: TrendState,
@@ -177,8 +193,6 @@ def _full(
     has_co2 = state.fine is not None and now_s - state.co2_s <= STALE_S
     points = spread(parts, line, views[0].spacing)
     mean = sum(part[0] * part[2] for _, part in parts)
-    burn = has_co2 and setup.volume_m3 is not None
-    kw = [_burn_kw(setup, state, p.source_ppm_s) for p in points] if burn else None
     return TrendEstimate(
         at_s=now_s,
         crossings=crossings,
@@ -192,7 +206,7 @@ def _full(
         else None,
         co2_minutes=minutes_triple(_co2_minutes(setup, points)) if has_co2 else None,
         air_changes_per_h=triple([p.k_per_s * 3600.0 for p in points]),
-        burn_kw=None if kw is None else triple(kw),
+        burn_kw=_kw_triple(setup, state, points) if has_co2 else None,
         source_ppm_per_h=triple([p.source_ppm_s * 3600.0 for p in points]),
         o2_per_co2=line.ratio * 1e4,
         sensors=_sensors(state, now_s, has_co2),
@@ -201,13 +215,17 @@ def _full(
         gases_disagree_z=ratio_z(state.line, state.vapour is None)
         if has_co2 and state.line_is_read
         else 0.0,
-        robust_o2_rate=robust_rate(
-            [(60.0 * i, m.o2_pct) for i, m in enumerate(state.minutes[-10:])]
-        ),
+        robust_o2_rate=_straight(state),
         belief=tuple(views),
         o2_fallen_pct=_fallen(state, views[0]),
         watched_s=now_s - (now_s if state.started_s is None else state.started_s),
     )
+
+
+def _straight(state: TrendState) -> Rate | None:
+    """Give Sen's rate over the last ten minutes, beside the model's."""
+    recent = state.minutes[-STRAIGHT_MINUTES:]
+    return robust_rate([(60.0 * i, minute.o2_pct) for i, minute in enumerate(recent)])
 
 
 def _o2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:

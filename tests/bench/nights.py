@@ -156,88 +156,138 @@ def _read(
     return round((value + rng.gauss(0.0, noise)) / step) * step
 
 
-def make_night(seed: int, kind: str = "plain", coarse: bool = False) -> Night:
-    """Draw one night; the same seed gives the same night."""
-    rng = random.Random(f"{kind}/{seed}")
-    sensors = draw_sensors(rng, kind, coarse)
+@dataclass
+class Cabin:
+    """A cabin as drawn, and what its air holds now."""
+
+    volume_m3: float
+    moles: float
+    kw: float
+    per_h: float
+    people: int
+    icing_s: float = 0.0
+    icing_from_s: float = 0.0
+    vapour_out: float = 0.0
+    wall_k: float = 0.0
+    vapour_cap: float = 0.0
+    floor_ppm: float = 0.0
+    burn_kw: float = 0.0
+    base_k: float = 0.0
+    gap_pct: float = 0.0
+    """Dry O2 below outdoor air's."""
+    excess_ppm: float = 0.0
+    vapour: float = 0.0
+
+    def o2_pct(self) -> float:
+        """Give O2 as breathed."""
+        return (DRY_O2_PCT - self.gap_pct) * (1.0 - self.vapour)
+
+    def k_at(self, t: float) -> float:
+        """Give the ventilation now, ice included (1/s)."""
+        if self.icing_s and t > self.icing_from_s:
+            shut = math.exp(-(t - self.icing_from_s) / self.icing_s * 2.0)
+            return max(self.base_k * shut, 4e-5)
+        return self.base_k
+
+    def sources(self, k: float) -> tuple[float, float, float, float]:
+        """Give CO2 (ppm/s), O2 taken (%/s), where vapour tends, and how fast."""
+        fuel = self.burn_kw / PROPANE_KJ_PER_MOL
+        breath = self.people * BREATH_CO2_MOL_PER_S
+        s_co2 = 1e6 * (3.0 * fuel + breath) / self.moles
+        sink = 100.0 * (4.58 * fuel + 1.16 * breath) / self.moles
+        s_w = (4.0 * fuel + self.people * 6e-4) / self.moles
+        k_w = k + self.wall_k
+        w_end = (s_w + k * self.vapour_out + self.wall_k * self.vapour_out) / k_w
+        return s_co2, sink, min(w_end, self.vapour_cap), k_w
+
+    def live(self, k: float) -> None:
+        """Live one tick, exactly: nothing changes within it."""
+        s_co2, sink, w_end, k_w = self.sources(k)
+        decay = math.exp(-k * DT_S)
+        self.gap_pct = sink / k + (self.gap_pct - sink / k) * decay
+        self.excess_ppm = s_co2 / k + (self.excess_ppm - s_co2 / k) * decay
+        self.vapour = w_end + (self.vapour - w_end) * math.exp(-k_w * DT_S)
+
+
+def draw_cabin(rng: random.Random, kind: str) -> Cabin:
+    """Draw the cabin and who is in it."""
     volume = rng.uniform(4.0, 14.0)
-    moles = (
-        volume * MOL_PER_M3 * (rng.uniform(0.75, 1.0) if kind == "altitude" else 1.0)
-    )
+    thin = rng.uniform(0.75, 1.0) if kind == "altitude" else 1.0
+    moles = volume * MOL_PER_M3 * thin
     kw = rng.uniform(0.6, 3.0)
     per_h = math.exp(rng.uniform(math.log(0.15), math.log(15.0)))
     people = rng.randint(0, 2)
     if kind == "hard":
         gap = DRY_O2_PCT * 0.99 - LIMIT_PCT + rng.uniform(-0.5, 0.5)
-        fuel = kw / PROPANE_KJ_PER_MOL
-        per_h = 3600.0 * 100.0 * (4.58 * fuel + 1.2 * people * 1.2e-4) / moles / gap
-        per_h = min(max(per_h, 0.15), 20.0)
-    night = Night(seed, kind, volume_m3=volume)
-    schedule = draw_schedule(rng, kind, HOURS * 3600.0, kw, per_h)
-    night.changes = [row[0] for row in schedule]
-    icing_s = rng.uniform(3600.0, 14400.0) if kind == "icing" else 0.0
-    icing_from_s = rng.uniform(1200.0, 9000.0)
-    w_out = rng.uniform(0.001, 0.006)
-    wall_k = rng.uniform(0.0, 5.0) / 3600.0
-    w_cap = rng.uniform(0.012, 0.025)
-    gap = people * 0.0
-    w, c, burn, k = w_out, 0.0, 0.0, per_h / 3600.0
-    o2_lagged = (DRY_O2_PCT - gap) * (1.0 - w)
-    c_lagged = c
-    f_o2 = math.exp(-DT_S / sensors.o2_lag_s)
-    f_co2 = math.exp(-DT_S / sensors.co2_lag_s)
-    floor_ppm = rng.uniform(410.0, 460.0)
-    base_k = k
-    pending = list(schedule)
+        taken = 4.58 * kw / PROPANE_KJ_PER_MOL + 1.2 * people * 1.2e-4
+        per_h = min(max(3600.0 * 100.0 * taken / moles / gap, 0.15), 20.0)
+    return Cabin(volume, moles, kw, per_h, people, base_k=per_h / 3600.0)
+
+
+def draw_surroundings(rng: random.Random, kind: str, cabin: Cabin) -> None:
+    """Draw ice, weather, walls and the CO2 outside."""
+    cabin.icing_s = rng.uniform(3600.0, 14400.0) if kind == "icing" else 0.0
+    cabin.icing_from_s = rng.uniform(1200.0, 9000.0)
+    cabin.vapour_out = cabin.vapour = rng.uniform(0.001, 0.006)
+    cabin.wall_k = rng.uniform(0.0, 5.0) / 3600.0
+    cabin.vapour_cap = rng.uniform(0.012, 0.025)
+    cabin.floor_ppm = rng.uniform(410.0, 460.0)
+
+
+def note_truth(night: Night, cabin: Cabin, t: float, k: float) -> None:
+    """Write down what is true now, and what the observer makes of it."""
+    _, sink, w_end, k_w = cabin.sources(k)
+    night.time_s.append(t)
+    night.o2_pct.append(cabin.o2_pct())
+    night.co2_ppm.append(cabin.floor_ppm + cabin.excess_ppm)
+    night.k_per_s.append(k)
+    night.burn_kw.append(cabin.burn_kw)
+    night.settles_pct.append((DRY_O2_PCT - sink / k) * (1.0 - w_end))
+    night.known_s.append(
+        _minutes_known(cabin.gap_pct, sink, k, cabin.vapour, w_end, k_w)
+    )
+
+
+def note_readings(
+    night: Night, rng: random.Random, parts: Sensors, o2: float, co2_ppm: float
+) -> None:
+    """Write down what the parts give for what their lag shows them."""
+    t = night.time_s[-1]
+    drift = parts.o2_bias_pct + parts.o2_drift_pct_per_h * t / 3600.0
+    wild = rng.choice((0.0, 12.3, 25.0))
+    night.o2_seen.append(
+        _read(rng, o2 + drift, parts.o2_noise_pct, parts.o2_step_pct, parts, wild)
+    )
+    wild = rng.choice((0.0, 39999.0))
+    night.co2_seen.append(
+        _read(rng, co2_ppm, parts.co2_noise_ppm, parts.co2_step_ppm, parts, wild)
+    )
+
+
+def make_night(seed: int, kind: str = "plain", coarse: bool = False) -> Night:
+    """Draw one night; the same seed gives the same night."""
+    rng = random.Random(f"{kind}/{seed}")
+    parts = draw_sensors(rng, kind, coarse)
+    cabin = draw_cabin(rng, kind)
+    night = Night(seed, kind, volume_m3=cabin.volume_m3)
+    pending = draw_schedule(rng, kind, HOURS * 3600.0, cabin.kw, cabin.per_h)
+    night.changes = [row[0] for row in pending]
+    draw_surroundings(rng, kind, cabin)
+    o2_lagged, ppm_lagged = cabin.o2_pct(), 0.0
+    f_o2 = math.exp(-DT_S / parts.o2_lag_s)
+    f_co2 = math.exp(-DT_S / parts.co2_lag_s)
     for i in range(int(HOURS * 3600.0 / DT_S)):
         t = i * DT_S
         while pending and pending[0][0] <= t:
-            _, new_kw, new_per_h, new_people = pending.pop(0)
-            burn = burn if new_kw is None else new_kw
-            base_k = base_k if new_per_h is None else new_per_h / 3600.0
-            people = people if new_people is None else new_people
-        k = base_k
-        if icing_s and t > icing_from_s:
-            k = max(base_k * math.exp(-(t - icing_from_s) / icing_s * 2.0), 4e-5)
-        fuel, breath = burn / PROPANE_KJ_PER_MOL, people * BREATH_CO2_MOL_PER_S
-        s_co2 = 1e6 * (3.0 * fuel + breath) / moles
-        sink = 100.0 * (4.58 * fuel + 1.16 * breath) / moles
-        s_w = (4.0 * fuel + people * 6e-4) / moles
-        k_w = k + wall_k
-        w_end = min((s_w + k * w_out + wall_k * w_out) / k_w, w_cap)
-        o2 = (DRY_O2_PCT - gap) * (1.0 - w)
-        night.time_s.append(t)
-        night.o2_pct.append(o2)
-        night.co2_ppm.append(floor_ppm + c)
-        night.k_per_s.append(k)
-        night.burn_kw.append(burn)
-        night.settles_pct.append((DRY_O2_PCT - sink / k) * (1.0 - w_end))
-        night.known_s.append(_minutes_known(gap, sink, k, w, w_end, k_w))
-        drift = sensors.o2_bias_pct + sensors.o2_drift_pct_per_h * t / 3600.0
-        night.o2_seen.append(
-            _read(
-                rng,
-                o2_lagged + drift,
-                sensors.o2_noise_pct,
-                sensors.o2_step_pct,
-                sensors,
-                rng.choice((0.0, 12.3, 25.0)),
-            )
-        )
-        night.co2_seen.append(
-            _read(
-                rng,
-                floor_ppm + sensors.co2_gain * c_lagged,
-                sensors.co2_noise_ppm,
-                sensors.co2_step_ppm,
-                sensors,
-                rng.choice((0.0, 39999.0)),
-            )
-        )
-        decay = math.exp(-k * DT_S)
-        gap = sink / k + (gap - sink / k) * decay
-        c = s_co2 / k + (c - s_co2 / k) * decay
-        w = w_end + (w - w_end) * math.exp(-k_w * DT_S)
-        o2_lagged += (1.0 - f_o2) * ((DRY_O2_PCT - gap) * (1.0 - w) - o2_lagged)
-        c_lagged += (1.0 - f_co2) * (c - c_lagged)
+            _, kw, per_h, people = pending.pop(0)
+            cabin.burn_kw = cabin.burn_kw if kw is None else kw
+            cabin.base_k = cabin.base_k if per_h is None else per_h / 3600.0
+            cabin.people = cabin.people if people is None else people
+        k = cabin.k_at(t)
+        note_truth(night, cabin, t, k)
+        seen_ppm = cabin.floor_ppm + parts.co2_gain * ppm_lagged
+        note_readings(night, rng, parts, o2_lagged, seen_ppm)
+        cabin.live(k)
+        o2_lagged += (1.0 - f_o2) * (cabin.o2_pct() - o2_lagged)
+        ppm_lagged += (1.0 - f_co2) * (cabin.excess_ppm - ppm_lagged)
     return night
