@@ -18,7 +18,6 @@ from cabinvigil.daemon.review.air_filter import (
     Belief,
     Change,
     Course,
-    Node,
     Smoothed,
     Way,
     forward,
@@ -164,7 +163,7 @@ class Search:
         for _ in range(3):
             walks = stand.guess.walks
             stand = self._grown(stand)
-            stand = self._walked(stand, all_walks=True)
+            stand = self._walked(stand)
             stand = self._polished(stand)
             if stand.guess.walks == walks:
                 break
@@ -204,7 +203,7 @@ class Search:
         for kind in (guess.start, *guess.changes.values()):
             cost += self._settings[kind].cost if kind != AIR else 0.0
         worth = way.ln_likelihood - cost
-        worth -= IMPOSSIBLE_COST * sum(1 for node in way.nodes if _is_impossible(node))
+        worth -= IMPOSSIBLE_COST * way.impossible
         return _Stand(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:
@@ -348,21 +347,19 @@ class Search:
         ]
         return found
 
-    def _walked(self, stand: _Stand, *, all_walks: bool = False) -> _Stand:
-        """Choose how fast the air changes."""
-        row = WALKS_K.index(stand.guess.walks.k)
-        column = GUSTS.index(stand.guess.walks.gust)
-        near = 2 if all_walks else 1
-        guesses = [
-            stand.guess._replace(walks=Walks(k, gust))
-            for i, k in enumerate(WALKS_K)
-            for j, gust in enumerate(GUSTS)
-            if abs(i - row) <= near
-            and abs(j - column) <= near
-            and (i, j) != (row, column)
-        ]
-        stands = [stand, *(self._stand(guess, stand.scale) for guess in guesses)]
-        return max(stands, key=lambda one: one.worth)
+    def _walked(self, stand: _Stand) -> _Stand:
+        """Choose how fast the air changes: slowly first, then in gusts."""
+        for k in WALKS_K:
+            if k != stand.guess.walks.k:
+                walks = Walks(k, stand.guess.walks.gust)
+                other = self._stand(stand.guess._replace(walks=walks), stand.scale)
+                stand = max(stand, other, key=lambda one: one.worth)
+        for gust in GUSTS:
+            if gust != stand.guess.walks.gust:
+                walks = Walks(stand.guess.walks.k, gust)
+                other = self._stand(stand.guess._replace(walks=walks), stand.scale)
+                stand = max(stand, other, key=lambda one: one.worth)
+        return stand
 
     # --- rivals --------------------------------------------------------------
 
@@ -426,11 +423,6 @@ class Search:
         pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
         weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
         return Explained(best.guess, mixed([self._found(one) for one in pool], weights))
-
-
-def _is_impossible(node: Node) -> bool:
-    _, k, g, s, *_ = node.at
-    return k + g < -LEAST_K or s < 0.0
 
 
 def _same_until(one: Guess, other: Guess) -> int:

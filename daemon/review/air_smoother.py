@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from cabinvigil.daemon.review.air_filter import TINY, Node, Smoothed
 
@@ -26,7 +26,7 @@ class _Back(NamedTuple):
     ss: float = 0.0
 
 
-def smooth(nodes: Sequence[Node], stays: float) -> Smoothed:
+def smooth(nodes: Sequence[tuple[Any, ...]], stays: float) -> Smoothed:
     """Smooth back over the way of `forward`.
 
     Args:
@@ -37,7 +37,7 @@ def smooth(nodes: Sequence[Node], stays: float) -> Smoothed:
     found = Smoothed(*([0.0] * count for _ in range(7)))
     r = _Back()
     for n in range(count - 1, -1, -1):
-        node = nodes[n]
+        node = Node(*nodes[n])
         # a change after this node: what the readings say against what they may say
         found.z_k[n] = r.k / math.sqrt(r.kk) if r.kk > TINY else 0.0
         found.z_s[n] = r.s / math.sqrt(r.ss) if r.ss > TINY else 0.0

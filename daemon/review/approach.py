@@ -42,12 +42,12 @@ def approaches(
 ) -> list[Approach]:
     """Find the closest approach to every limit whose quantity was told."""
     found = []
+    courses: dict[tuple[str, str], Sequence[Told]] = {(COHB, "above"): dose}
     for limit in limits:
-        values: Sequence[Told]
-        if limit.quantity == COHB:
-            values = dose
-        else:
-            values = tape.worst(limit.quantity, limit.side)
+        which = (limit.quantity, limit.side)
+        if which not in courses:
+            courses[which] = tape.worst(*which)
+        values = courses[which]
         if limit.over_s > 0.0:
             values = means(values, round(limit.over_s / STEP_S))
         one = _closest(tape, limit, values)

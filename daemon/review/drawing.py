@@ -8,6 +8,7 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 Style = Literal["solid", "dashed", "dotted"]
@@ -134,22 +135,34 @@ def draw(panel: Panel) -> str:
     return _svg(figure, panel.key)
 
 
-def draw_rows(rows: Rows) -> str:
-    """Draw intervals side by side.
+def save_rows(pictures: Sequence[Rows], path: Path) -> None:
+    """Draw comparisons one below the other, into a file of its own.
 
     Raises:
-        DrawingError: matplotlib is not installed.
+        DrawingError: matplotlib is not installed, or the file cannot be written.
     """
-    count = len(rows.rows)
-    figure, axes = _figure((INCHES[0], 0.9 + 0.32 * count))
-    for n, row in enumerate(rows.rows):
-        axes.plot([row.low, row.high], [n, n], color=_mark("one"), linewidth=2.0)
-        axes.plot([row.middle], [n], color=_mark("one"), marker="o", markersize=6.0)
-    axes.set_yticks(range(count), [row.label for row in rows.rows])
-    axes.set_ylim(count - 0.5, -0.5)
-    axes.set_xlabel(rows.unit, color=_mark("ink"))
-    axes.set_title(rows.title, color=_mark("ink"), fontsize=FONT_PT, loc="left")
-    return _svg(figure, rows.key)
+    count = sum(len(one.rows) + 2 for one in pictures)
+    figure, first = _figure((INCHES[0] * 1.4, 0.4 + 0.3 * count))
+    figure.delaxes(first)
+    ratios = [len(one.rows) + 1 for one in pictures]
+    panels = figure.subplots(len(pictures), 1, height_ratios=ratios, squeeze=False)
+    for axes, picture in zip(panels[:, 0], pictures, strict=True):
+        for n, row in enumerate(picture.rows):
+            axes.plot([row.low, row.high], [n, n], color="#005f99", linewidth=2.0)
+            axes.plot([row.middle], [n], color="#005f99", marker="o", markersize=6.0)
+        labels = [row.label for row in picture.rows]
+        axes.set_yticks(range(len(labels)), labels)
+        axes.set_ylim(len(labels) - 0.5, -0.5)
+        axes.set_xlabel(picture.unit)
+        axes.set_title(picture.title, fontsize=FONT_PT, loc="left")
+        axes.grid(visible=True, axis="x", linewidth=0.5)
+    try:
+        figure.savefig(path)
+    except (OSError, ValueError) as error:
+        raise DrawingError(
+            f"{path} cannot be written: {error}; give a file that ends in .png, .svg "
+            "or .pdf, in a folder that is there"
+        ) from None
 
 
 def _mark(what: str) -> str:

@@ -23,7 +23,7 @@ def night_files(word: str | None, folder: Path | None) -> list[Path]:
     Raises:
         NightError: there is none.
     """
-    if word is not None and not _is_date(word):
+    if word is not None and not is_date(word):
         path = Path(word)
         if path.is_dir():
             return _last(path)
@@ -42,7 +42,8 @@ def night_files(word: str | None, folder: Path | None) -> list[Path]:
     return _last(folder) if word is None else _dated(folder, word)
 
 
-def _is_date(word: str) -> bool:
+def is_date(word: str) -> bool:
+    """Say whether a word is a date like 2026-01-16."""
     try:
         date.fromisoformat(word)
     except ValueError:

@@ -156,9 +156,10 @@ class _Reader:
             if rows is None:  # one of them is none, or a blank: look at each
                 told = (self._row(raw, n, name) for n, raw in batch if raw.strip())
                 rows = [row for row in told if row is not None]
-            for number, row in enumerate(rows, batch[0][0]):
-                if row["event"] == "start":
-                    self._start(row, number, name)
+            if "start" in {row["event"] for row in rows}:
+                for number, row in enumerate(rows, batch[0][0]):
+                    if row["event"] == "start":
+                        self._start(row, number, name)
             yield rows
 
     def _parsed(self, raw: bytes, number: int, name: str) -> LogLine | None:
@@ -288,9 +289,15 @@ def _together(raws: list[bytes]) -> list[dict[str, Any]] | None:
     """Decode lines as one list; None where that does not give a row a line."""
     try:
         rows = _DECODER.decode((b"[" + b",".join(raws) + b"]").decode("utf-8"))
-    except (ArithmeticError, RecursionError, ValueError):
+        moments = [row["up_s"] for row in rows]
+        words = {type(row["event"]) for row in rows}
+    except (ArithmeticError, KeyError, RecursionError, TypeError, ValueError):
         return None
-    if len(rows) != len(raws) or not all(map(_is_row, rows)):
+    if len(rows) != len(raws) or words != {str} or set(map(type, rows)) != {dict}:
+        return None
+    if not set(map(type, moments)) <= {int, float}:
+        return None
+    if not -LONGEST_UP_S < min(moments) <= max(moments) < LONGEST_UP_S:
         return None
     return rows  # type: ignore[no-any-return]
 

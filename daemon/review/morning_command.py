@@ -9,7 +9,7 @@ import json
 from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.review.find_night import NightError, night_files
+from cabinvigil.daemon.review.find_night import NightError, is_date, night_files
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.review.morning_json import as_json
 from cabinvigil.daemon.review.morning_words import account
@@ -79,7 +79,7 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
     """
     if args.log is not None:
         return Path(args.log)
-    if word is not None and Path(word).exists():
+    if word is not None and not is_date(word):
         return None
     # Only here: reading a config costs as much as the whole account.
     from cabinvigil.daemon.settings import ConfigError, load
@@ -87,8 +87,9 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
     try:
         return Path(load(args.config).log.folder)
     except ConfigError as error:
+        first = str(error.mistakes[0]).rstrip(".")
         raise NightError(
-            f"{error.mistakes[0]}; or add --log FOLDER, or name a night's file"
+            f"{first}; or add --log FOLDER, or name a night's file"
         ) from error
 
 

@@ -1,10 +1,9 @@
 """The morning's account as one JSON object: units in the keys, estimates as triples."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
-from cabinvigil.daemon.outputs.lines import utc_text
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.rang import Stand
@@ -85,7 +84,10 @@ def summary(found: Morning) -> dict[str, Any]:
 
 
 def _moment(wall: datetime | None) -> str | None:
-    return None if wall is None else utc_text(wall)
+    """Spell a moment as the log does; not by its writer, which loads structlog."""
+    if wall is None:
+        return None
+    return wall.astimezone(UTC).isoformat(timespec="seconds")[:19] + "Z"
 
 
 def at(found: Morning, at_s: float) -> str | None:

@@ -1,6 +1,8 @@
 """Reads a night's log into a tape: run by run, in one pass."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby, islice
+from operator import le
 from pathlib import Path
 from typing import Any
 
@@ -30,22 +32,48 @@ class TapeReader:
         self._step = 0
         self._strays: list[dict[str, Any]] = []
 
-    def take(self, rows: Iterable[dict[str, Any]]) -> None:
+    def take(self, rows: Sequence[dict[str, Any]]) -> None:
         """Take rows that have an `event` and an `up_s`."""
+        if self._is_plain(rows):
+            run = self.runs[-1]
+            for step, together in groupby(rows, key=_row_step):
+                if step != self._step or not self._pending:
+                    self._flush()
+                    self._step = step
+                    self._pending = list(together)
+                    run.see_clock(self._pending[0])
+                else:
+                    self._pending += together
+            run.end_s = rows[-1]["up_s"]
+            return
         for row in rows:
-            up_s = row["up_s"]
-            run = self.runs[-1] if self.runs else None
-            if row["event"] == "start":
-                self._start(row)
-                continue
-            if run is None:
-                run = self._begin(row, {})
-            elif not -BACK_S <= up_s - run.end_s <= LONGEST_RUN_S:
-                self._stray(row)
-                continue
-            if self._strays:
-                self._give_up_strays()
-            self._row(run, row, up_s)
+            self._take_one(row)
+
+    def _is_plain(self, rows: Sequence[dict[str, Any]]) -> bool:
+        """Say whether all are air, in order, of the run that goes on: nearly always."""
+        if not self.runs or not rows or self._strays:
+            return False
+        if {row["event"] for row in rows} != {"air"}:
+            return False
+        moments = [row["up_s"] for row in rows]
+        in_order = all(map(le, moments, islice(moments, 1, None)))
+        end_s = self.runs[-1].end_s
+        return in_order and end_s <= moments[0] and moments[-1] - end_s <= LONGEST_RUN_S
+
+    def _take_one(self, row: dict[str, Any]) -> None:
+        up_s = row["up_s"]
+        run = self.runs[-1] if self.runs else None
+        if row["event"] == "start":
+            self._start(row)
+            return
+        if run is None:
+            run = self._begin(row, {})
+        elif not -BACK_S <= up_s - run.end_s <= LONGEST_RUN_S:
+            self._stray(row)
+            return
+        if self._strays:
+            self._give_up_strays()
+        self._row(run, row, up_s)
 
     def close(self) -> None:
         """Take what is still open."""
@@ -100,6 +128,10 @@ class TapeReader:
     def _give_up_strays(self) -> None:
         self.strayed += len(self._strays)
         self._strays = []
+
+
+def _row_step(row: Mapping[str, Any]) -> int:
+    return int(row["up_s"] // STEP_S)
 
 
 def read_tape(paths: Iterable[Path]) -> Tape:

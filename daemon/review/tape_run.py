@@ -23,6 +23,9 @@ QUIET_SPREAD: Mapping[str, float] = {
 in place of their mean (own choice: several times any part's noise, sensors.md)."""
 
 
+ANY_SPREAD = float("inf")
+
+
 class UpEvent(NamedTuple):
     """An event at its run's own time."""
 
@@ -85,9 +88,28 @@ class Run:
             if quantity is None:
                 continue
             values = [row[key] for row in rows if key in row]
-            mean = self._mean(key, quantity, values)
-            if mean is not None:
-                self.steps.setdefault(key, {})[step] = mean
+            try:
+                low, high = min(values), max(values)
+                if quantity.low <= low and high <= quantity.high:
+                    spread = high - low
+                    if spread <= QUIET_SPREAD.get(quantity.name, ANY_SPREAD):
+                        mean = sum(values) / len(values)
+                    else:
+                        mean = _middle(values)
+                    self.steps.setdefault(key, {})[step] = mean
+                    continue
+            except (TypeError, ValueError):
+                pass  # a text among them, or none at all: look at each
+            self._look_at_each(step, key, quantity, values)
+
+    def _look_at_each(
+        self, step: int, key: str, quantity: Quantity, values: list[Any]
+    ) -> None:
+        fit = [one for one in values if _fits(quantity, one)]
+        if len(fit) < len(values):
+            self.refused[key] = self.refused.get(key, 0) + len(values) - len(fit)
+        if fit:
+            self.steps.setdefault(key, {})[step] = _middle(fit)
 
     def _without_doubt(self, step: int, row: Mapping[str, Any]) -> Mapping[str, Any]:
         """Leave out what is doubtful, and note what is a lower bound."""
@@ -98,22 +120,8 @@ class Run:
             self.doubtful.setdefault(key, set()).add(step)
         return {key: value for key, value in row.items() if key not in doubtful}
 
-    def _mean(self, key: str, quantity: Quantity, values: list[Any]) -> float | None:
-        try:
-            low, high = min(values), max(values)
-            if quantity.low <= low and high <= quantity.high:
-                return _middle(quantity.name, values, high - low)
-        except (TypeError, ValueError):
-            pass  # a text among them, or none at all: look at each
-        fit = [one for one in values if _fits(quantity, one)]
-        if len(fit) < len(values):
-            self.refused[key] = self.refused.get(key, 0) + len(values) - len(fit)
-        return _middle(quantity.name, fit, max(fit) - min(fit)) if fit else None
 
-
-def _middle(name: str, values: list[float], spread: float) -> float:
-    if spread <= QUIET_SPREAD.get(name, float("inf")):
-        return sum(values) / len(values)
+def _middle(values: list[float]) -> float:
     return float(sorted(values)[len(values) // 2])
 
 

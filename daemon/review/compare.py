@@ -1,0 +1,191 @@
+"""Nights, or stretches of them, side by side: which was safest, driest, cheapest.
+
+Three ranks, never one made-up score; and of each two neighbours in a rank, whether they
+differ by more than what the figures may be off.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from cabinvigil.daemon.review.air_course import mean
+from cabinvigil.daemon.review.balance import Z90, Triple
+from cabinvigil.daemon.review.inside import hours
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.rang import RANKS
+from cabinvigil.daemon.review.stretches import stretch
+from cabinvigil.daemon.review.tape import STEP_S
+from cabinvigil.daemon.review.verdict import FRESH
+
+SENSOR_SD: Mapping[str, tuple[float, float]] = {
+    # quantity: sd as a share of the value, and in its unit
+    "o2_pct": (0.005, 0.05),
+    "co2_ppm": (0.02, 15.0),
+    "co_ppm": (0.05, 2.0),
+    "gas_lel_pct": (0.1, 1.0),
+}
+"""What a part may be off (sensors.md, 1, 10 to 12: classes read as two to three sd)."""
+WET_SD_H = 0.25
+"""Of the hours of wet glass: half a degree either way (own judgement)."""
+BEYOND_SD_MIN = 2.0
+"""Of the minutes beyond a limit: what a part is off moves both crossings (own
+judgement)."""
+LEAST_K_H = 5.0
+"""Fewer degree-hours kept tell nothing of a heater."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What one night or stretch came to."""
+
+    name: str
+    hours: float
+    margin: float | None
+    """Least share of the way from fresh air to a waking limit that was left; negative
+    beyond it."""
+    margin_sd: float
+    nearest: str
+    """The quantity that it was least of."""
+    beyond_min: float
+    """At a waking limit or beyond."""
+    wet_h: float | None
+    water_left_kg: Triple | None
+    gas_kwh: Triple | None
+    gas_kg: Triple | None
+    kept_k: float | None
+    """Warmer inside than outside, on average."""
+    w_per_k: Triple | None
+    """Gas for each degree kept, W/K; None where no gas was burnt."""
+    air_changes_per_h: Triple | None
+    unseen_min: float
+    """Without oxygen or CO readings."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rank:
+    """One order of the sheets."""
+
+    word: str
+    """`safest`, `driest` or `most economical`."""
+    order: tuple[int, ...]
+    """Indices of the sheets, the best first; those that cannot be told are left out."""
+    is_sure: tuple[bool, ...]
+    """Of each but the last: whether it is better than the next by more than doubt."""
+
+
+def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
+    """Sum a night, or a stretch of it, up."""
+    tape, part = found.tape, found.tape.between(from_s, to_s)
+    totals = stretch(from_s, to_s, "", found.facts, found.air, found.balance).totals
+    margin, sd, nearest, beyond = _margin(found, part)
+    wet = found.air.wet[part]
+    inside, outside = mean(found.air.temp_c[part]), mean(found.air.outside_c[part])
+    kept = None if inside is None or outside is None else inside - outside
+    burnt = totals is not None and totals.lit_h > 0.0
+    span_h = (part.stop - part.start) * STEP_S / 3600.0
+    per_k = None
+    if totals is not None and burnt and kept is not None and kept * span_h > LEAST_K_H:
+        low, middle, high = (1000.0 * one / (kept * span_h) for one in totals.gas_kwh)
+        per_k = (low, middle, high)
+    return Sheet(
+        name,
+        span_h,
+        margin,
+        sd,
+        nearest,
+        beyond,
+        hours(wet) if any(one is not None for one in wet) else None,
+        None if totals is None else totals.water_left_kg,
+        None if totals is None else totals.gas_kwh,
+        None if totals is None else totals.gas_kg,
+        kept,
+        per_k,
+        None if totals is None else totals.air_changes_per_h,
+        max(
+            sum(1 for one in tape.worst(name, side)[part] if one is None)
+            for name, side in (("o2_pct", "below"), ("co_ppm", "above"))
+        )
+        * STEP_S
+        / 60.0,
+    )
+
+
+def _margin(found: Morning, part: slice) -> tuple[float | None, float, str, float]:
+    """Find the least margin to a waking limit, its sd, of what, and minutes beyond."""
+    least: tuple[float, float, str] | None = None
+    beyond: set[int] = set()
+    for approach in found.near:
+        limit = approach.limit
+        fresh = FRESH.get(limit.quantity)
+        grave = RANKS.get(limit.priority, 0) >= RANKS["medium"]
+        if fresh is None or limit.over_s or not grave or limit.alarm == "o2-high":
+            continue
+        way = limit.at - fresh
+        values = found.tape.worst(limit.quantity, limit.side)
+        for step in range(part.start, part.stop):
+            value = values[step]
+            if value is None:
+                continue
+            left = (limit.at - value) / way
+            if left <= 0.0:
+                beyond.add(step)
+            if least is None or left < least[0]:
+                share, own = SENSOR_SD.get(limit.quantity, (0.05, 0.0))
+                sd = math.hypot(share * value, own) / abs(way)
+                least = (left, sd, limit.quantity)
+    minutes = len(beyond) * STEP_S / 60.0
+    return (None, 0.0, "", minutes) if least is None else (*least, minutes)
+
+
+Measure = tuple[float, float] | None
+"""A value, the smaller the better, and its sd."""
+
+
+def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
+    """Order the sheets three times."""
+    return [
+        _rank("safest", [_safe(one) for one in sheets]),
+        _rank("driest", [_dry(one) for one in sheets]),
+        _rank("most economical", [_cheap(one) for one in sheets]),
+    ]
+
+
+def _safe(one: Sheet) -> tuple[Measure, ...] | None:
+    if one.margin is None:
+        return None
+    return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
+
+
+def _dry(one: Sheet) -> tuple[Measure, ...] | None:
+    if one.wet_h is None:
+        return None
+    left = one.water_left_kg
+    return (one.wet_h, WET_SD_H), None if left is None else (left[1], _sd(left))
+
+
+def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
+    return None if one.w_per_k is None else ((one.w_per_k[1], _sd(one.w_per_k)),)
+
+
+def _sd(triple: Triple) -> float:
+    return max((triple[2] - triple[0]) / 2.0 / Z90, 1e-9)
+
+
+def _rank(word: str, told: Sequence[tuple[Measure, ...] | None]) -> Rank:
+    """Order by the first measure, then by the next."""
+    known = [(one, n) for n, one in enumerate(told) if one is not None]
+    known.sort(key=lambda pair: [0.0 if m is None else m[0] for m in pair[0]])
+    sure = [_is_sure(better, worse) for (better, _), (worse, _) in pairwise(known)]
+    return Rank(word, tuple(n for _, n in known), tuple(sure))
+
+
+def _is_sure(better: Sequence[Measure], worse: Sequence[Measure]) -> bool:
+    """Say whether the first measure that tells them apart is for the better one."""
+    for good, bad in zip(better, worse, strict=True):
+        if good is None or bad is None:
+            continue
+        doubt = Z90 * math.hypot(good[1], bad[1])
+        if abs(bad[0] - good[0]) > doubt:
+            return bad[0] > good[0]
+    return False

@@ -1,0 +1,59 @@
+"""The one place that uses rich: progress of long work, and a view that stays in place.
+
+Both do without it: progress is then silent, and the view is written anew below.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from typing import IO, TypeVar
+
+T = TypeVar("T")
+
+
+def told(items: Iterable[T], count: int, words: str, err: IO[str]) -> Iterator[T]:
+    """Go through items and show how far it is, on a terminal alone.
+
+    Args:
+        items: what is worked on.
+        count: how many there are.
+        words: what is done.
+        err: where progress is shown; a file or a pipe gets nothing.
+    """
+    if count < 2 or not err.isatty():
+        yield from items
+        return
+    try:
+        from rich.console import Console
+        from rich.progress import Progress
+    except ImportError:
+        yield from items
+        return
+    with Progress(console=Console(file=err), transient=True) as progress:
+        yield from progress.track(items, total=count, description=words)
+
+
+def stay(
+    frames: Iterable[str], out: IO[str], rest: Callable[[], None], columns: int
+) -> None:
+    """Show frames in place, one after the other, until they end.
+
+    Args:
+        frames: each a few lines.
+        out: where they are shown.
+        rest: waits between two frames.
+        columns: of the view.
+    """
+    try:
+        from rich.console import Console
+        from rich.live import Live
+        from rich.text import Text
+    except ImportError:
+        for frame in frames:
+            out.write(frame + "\n")
+            out.flush()
+            rest()
+        return
+    console = Console(file=out, width=columns, highlight=False)
+    with Live(console=console, auto_refresh=False, screen=console.is_terminal) as live:
+        for frame in frames:
+            live.update(Text(frame), refresh=True)
+            rest()
