@@ -20,7 +20,6 @@ COMMANDS = {
     "precheck": ("precheck_command", "before bed: one screen, one verdict"),
     "run": ("run_command", "watch the cabin's air with the real parts"),
     "rehearse": ("rehearsal.command", "play a night on emulated parts, no hardware"),
-    "morning": ("review.morning_command", "what the air did, what to change tonight"),
     "show": ("review.show_command", "the air as it is now, 40 columns wide"),
     "mark": ("review.mark_command", "note a moment of the night in its log"),
     "morning": ("review.morning_command", "what happened in a night, and what to do"),
