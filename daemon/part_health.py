@@ -110,6 +110,12 @@ WAYS: Mapping[str, Way] = MappingProxyType(
             "reads what no air can be{pattern} ({error}): check its wiring, and "
             "replace it if it stays so",
         ),
+        "frc_failed": Way(
+            "calibration",
+            "does not take its setting ({error}): switch its supply off and on, and "
+            "replace it if it stays so",
+            sets_up_at=1,
+        ),
         "cell_dead": Way(
             "cell-dead",
             "has no usable signal from its cell ({error}): check the cell's cable, or "

@@ -72,7 +72,7 @@ def test_a_hundred_good_readings_tell_nothing() -> None:
         (OutOfRangeError("0 %"), "out-of-range", 3),
         (CellDeadError("0.1 mV"), "cell-dead", 3),
         (TimeoutError(), "blocked", 1),
-        (CalibrationError("stays on"), "out-of-range", 3),
+        (CalibrationError("stays on"), "calibration", 3),
     ],
 )
 def test_each_way_to_fail_is_told_after_its_count(

@@ -4,9 +4,10 @@ from pathlib import Path
 
 import pytest
 
+from cabinvigil.daemon.rehearsal.emulated.scd4x import EmulatedScd4x
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.settings import Settings, load
-from tests.faults.nights import HEAD, SUSPECT, play_fault, settings
+from tests.faults.nights import FAULT_AT_S, HEAD, SUSPECT, play_fault, settings
 
 TWO_ON_A_BUS = (
     'kind = "scd4x"\nbus = "main"\n'
@@ -91,3 +92,23 @@ def test_the_worse_of_two_rules_and_their_disagreement_is_a_fault(
     (told_s, told), *_ = night.raised("sensors-disagree/co_ppm")
     assert 120.0 <= told_s - night.gas_at_s <= 150.0
     assert "Sensors suspect and guard disagree on carbon monoxide" in told.text
+
+
+def test_a_part_that_goes_on_calibrating_itself_is_told_as_that(tmp_path: Path) -> None:
+    """It would drag its baseline low in a cabin that is slept in (row 26).
+
+    Its memory does not take the setting: it reads back as on, whatever is written.
+    """
+
+    def deaf(self: EmulatedScd4x, word: int = 0) -> None:
+        del self, word
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(EmulatedScd4x, "_set_self_calibration", deaf)
+        night = play_fault(settings("scd4x", tmp_path), "reset", 20.0, part="nobody")
+    (told_s, told), *_ = night.alerts("sensor-fault")
+    assert told_s <= FAULT_AT_S
+    assert told.text == (
+        "Sensor suspect goes on setting its own zero and will read low. "
+        "Switch its supply off and on."
+    )
