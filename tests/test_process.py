@@ -20,7 +20,10 @@ from tests.running import Air, Ports, config
 
 pytestmark = pytest.mark.broker
 
-MQTT = '[mqtt]\nhost = "127.0.0.1"\nport = {port}\ntls = false\nkeepalive_s = 5\n'
+MQTT = (
+    '[mqtt]\nhost = "127.0.0.1"\nport = {port}\ntls = false\nkeepalive_s = 5\n'
+    "readings_s = 1\n"
+)
 
 
 def _start(path: Path) -> subprocess.Popen[bytes]:
@@ -64,7 +67,8 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
     """Readings, an alarm's state, an alert, presence; `lost` after `kill -9`.
 
     Started again, the alarm that nobody answered sounds within ten seconds of the
-    kill, is published unacknowledged, and `kill -TERM` says `stopped`.
+    kill, and is published unacknowledged.  A bad config is refused aloud on SIGHUP
+    and the old one goes on; SIGTERM says `stopped`.
     """
     air = Air()
     ports = Ports(tmp_path, air, waits=False)
@@ -80,7 +84,11 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
         daemon = _start(path)
         try:
             await _until(lambda: last("presence") == "watching", 20, "presence")
-            await _until(lambda: "co_ppm" in last("readings"), 20, "readings")
+            await _until(
+                lambda: all(word in last("readings") for word in ("co_ppm", "o2_pct")),
+                20,
+                "readings",
+            )
             pack = json.loads(last("readings"))
             names = {record["n"]: record["u"] for record in pack if "u" in record}
             assert names["co_ppm"] == "ppm"
@@ -107,6 +115,22 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
             )
             again = json.loads(phone.on("/lapwing/alarm/co-level")[seen].text)
             assert again["state"].endswith("unacknowledged")
+
+            before = len(phone.on("/lapwing/alert"))
+            path.write_text(path.read_text() + "\n[cabin.volume]\nm3 = -1\n")
+            daemon.send_signal(signal.SIGHUP)
+            await _until(
+                lambda: any(
+                    "config" in heard.text
+                    for heard in phone.on("/lapwing/alert")[before:]
+                ),
+                20,
+                "the bad config refused aloud",
+            )
+            seen = len(phone.on("/lapwing/readings"))
+            await _until(
+                lambda: len(phone.on("/lapwing/readings")) > seen, 20, "the old goes on"
+            )
 
             daemon.send_signal(signal.SIGTERM)
             assert await asyncio.to_thread(daemon.wait, 15) == 0
