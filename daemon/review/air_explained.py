@@ -25,6 +25,9 @@ from cabinvigil.daemon.review.air_filter import (
 from cabinvigil.daemon.review.air_heat import Heat
 from cabinvigil.daemon.review.air_smoother import smooth
 
+ANY_PPM_PER_H = 1000.0
+"""A source to measure sizes by, where neither people nor burner are known to be there:
+a person in 12 m3."""
 AIR = "air"
 """The kind of change that is no setting of the burner."""
 MOST_CHANGES = 12
@@ -151,6 +154,7 @@ class Search:
         self._count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
         sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
+        sources = sources or [ANY_PPM_PER_H]
         self._low, self._high = min(sources), max(sources)
         self._least_k = [
             max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))

@@ -109,7 +109,7 @@ class Node(NamedTuple):
     ln_likelihood: float
     """Of all readings before this node."""
     impossible: int
-    """Nodes so far at which air flowed backwards, or people took CO2 in."""
+    """Nodes before it at which air flowed backwards, or people took CO2 in."""
 
 
 class Way(NamedTuple):
@@ -147,13 +147,13 @@ def forward(
         out = 0.0 if excess is None else step_h * excess
         came, carried = step_h * course.weight[n], excess is not None
         here, v, f = at, 0.0, 0.0
-        if at[1] + at[2] < LEAST_K or at[3] < 0.0:
-            wrong += 1
         if seen is not None:
             v, f = seen - at[0], at[4] + noise
             at = _read(at, v, f, noise)
         anew = change is not None and change.s is not None
         nodes.append((here, v, f, out, came, carried, anew, worth, wrong))
+        if here[1] + here[2] < LEAST_K or here[3] < 0.0:
+            wrong += 1
         if 0.0 < f < UNKNOWN_PPM2 / 2:
             worth -= 0.5 * (log(f) + v * v / f)
         walk_k, gust = belief.walk_k[n], belief.gust[n]
