@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -310,3 +311,25 @@ def test_while_the_watch_runs_the_parts_are_left_to_it(
     code, _, err = called(config, "--yes", YES)
     assert code == 3
     assert "systemctl stop cabinvigil" in err
+
+
+def test_a_clock_that_is_lost_is_set_first(
+    config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A span without its date tells nothing of a cell's age: exit 3, with the mend."""
+    lost = datetime(1970, 1, 1, tzinfo=UTC)
+    monkeypatch.setattr("cabinvigil.daemon.looking.START_WALL", lost)
+    code, _, err = called(config, "--emulated", "--yes", YES)
+    assert code == 3
+    assert "the clock says 1970-01-01: set it first" in err
+
+
+def test_a_recalibration_that_does_not_take_is_told(
+    config: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The part answers that it failed (ffff, sensors sheet 1): nothing is claimed."""
+    monkeypatch.setattr("cabinvigil.daemon.rehearsal.emulated.scd4x.RUN_BEFORE_S", 1e9)
+    outcome = session(load(config), None, ["bunk-co2", "roof-co2"])
+    part, other = outcome.parts
+    assert "the forced recalibration failed" in part.refused
+    assert (part.measured, other.refused) == (None, "")
