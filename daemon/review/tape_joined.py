@@ -25,6 +25,8 @@ GAP_TICKS = 5.0
 MOST_STEPS = round(7 * 24 * 3600 / STEP_S)
 """A tape holds a week at most."""
 
+NEAR_STEPS = 6
+"""Neighbours further apart than this tell nothing of what lies between them."""
 WILD = {
     "o2_pct": 1.5,
     "co_ppm": 300.0,
@@ -159,10 +161,10 @@ def _calm(key: str, values: list[Told]) -> None:
     far = next((one for word, one in WILD.items() if name.startswith(word)), None)
     if far is None:
         return
-    before = after = None
-    for n in range(1, len(values) - 1):
-        before, here, after = values[n - 1], values[n], values[n + 1]
-        if before is None or here is None or after is None:
+    known = [n for n, one in enumerate(values) if one is not None]
+    for a, n, b in zip(known, known[1:], known[2:], strict=False):
+        before, here, after = values[a], values[n], values[b]
+        if before is None or here is None or after is None or b - a > NEAR_STEPS:
             continue
         off = min(abs(here - before), abs(here - after))
         if off > far and (here > before) == (here > after):

@@ -8,6 +8,7 @@ makers state, read as three standard deviations where a class is given.
 import math
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 from random import Random
 from typing import Any
 
@@ -27,6 +28,9 @@ from cabinvigil.daemon.air.zone import (
     outdoor_state,
     step,
 )
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.morning_command import give_account
+from tests.review import logs
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 MODEL_S = 10.0
@@ -244,3 +248,55 @@ def live(
             )
     truth.water_on_walls_kg = sum(state.film_kg) + state.drained_kg
     return rows, truth
+
+
+def log_of(night: Draw, rows: list[tuple[float, dict[str, float]]]) -> bytes:
+    """Write a night as its log would hold it, the cabin's facts in its head."""
+    facts = logs.config(
+        volume_m3=night.volume_m3,
+        people=night.people,
+        burner_kw=night.high_kw,
+        burner_low_kw=night.low_kw,
+        vent_low_cm2=night.vent_cm2,
+        vent_high_cm2=night.vent_cm2,
+        leak_per_h=night.leak_per_h,
+        outside_c=night.outside_c,
+        outside_rh_pct=night.outside_rh_pct,
+        wind_mps=night.wind_mps,
+        outdoor_co2_ppm=420.0,
+    )
+    return logs.begin(config=facts) + logs.air(rows)
+
+
+FIGURES = ("air_changes_per_h", "burn_kw", "gas_kg", "water_made_kg", "water_left_kg")
+
+
+def truths(truth: Truth) -> dict[str, float]:
+    """Give what was so of each figure."""
+    return {
+        "air_changes_per_h": truth.mean_changes_per_h,
+        "burn_kw": truth.mean_burn_kw,
+        "gas_kg": truth.gas_kg,
+        "water_made_kg": truth.water_made_kg,
+        "water_left_kg": truth.water_on_walls_kg,
+    }
+
+
+def account_of(seed: int, folder: Path) -> tuple[Morning, Truth]:
+    """Live a night, write its log, and give account of it."""
+    night = draw(seed)
+    rows, truth = live(night, seed)
+    path = logs.write(folder, log_of(night, rows))
+    return give_account([path]), truth
+
+
+def hits(found: Morning, truth: Truth) -> dict[str, bool]:
+    """Say of each figure whether the truth lies in its interval."""
+    totals, known = found.whole.totals, truths(truth)
+    if totals is None:
+        return dict.fromkeys(FIGURES, False)
+    inside = {}
+    for name in FIGURES:
+        low, _, high = getattr(totals, name)
+        inside[name] = low - 1e-9 <= known[name] <= high + 1e-9
+    return inside
