@@ -38,6 +38,8 @@ POLL_S = 0.2
 FRAME_S = 0.25
 """Between two frames of the good CO module (tests/running.py)."""
 CHUNK = 1024
+FASTEST = 1e9
+"""As fast as a pty goes: some hundred times what 9600 baud carry."""
 
 
 class StalledSMBus:
@@ -57,8 +59,8 @@ class StalledSMBus:
 
 
 @contextmanager
-def babbler(folder: Path) -> Iterator[tuple[str, list[int]]]:
-    """A pty that carries nonsense as fast as it can; yields its path and a count."""
+def babbler(folder: Path, bytes_per_s: float) -> Iterator[tuple[str, list[int]]]:
+    """A pty that carries nonsense at a pace; yields its path and a count of bytes."""
     master, slave = os.openpty()
     tty.setraw(slave)
     path, sent, ends = folder / "babble", [0], threading.Event()
@@ -69,6 +71,7 @@ def babbler(folder: Path) -> Iterator[tuple[str, list[int]]]:
         while not ends.is_set():
             try:
                 sent[0] += os.write(master, os.urandom(CHUNK))
+                ends.wait(CHUNK / bytes_per_s)
             except BlockingIOError:
                 ends.wait(0.001)  # the reader is behind
             except OSError:
@@ -170,7 +173,9 @@ async def sampled(bench: Bench) -> AsyncIterator[None]:
                 task.cancel()
 
 
-async def measure(folder: Path, for_s: float, *, is_faulty: bool) -> Measured:
+async def measure(
+    folder: Path, for_s: float, *, is_faulty: bool, bytes_per_s: float
+) -> Measured:
     """Sample the good parts for a while, with or without the bad ones beside them."""
     loop = asyncio.get_running_loop()
     bench = Bench(folder)
@@ -186,7 +191,7 @@ async def measure(folder: Path, for_s: float, *, is_faulty: bool) -> Measured:
             async with sampled(bench):
                 await asyncio.sleep(for_s)
             return bench.measured(0)
-        with babbler(folder) as (path, sent):
+        with babbler(folder, bytes_per_s) as (path, sent):
             buses.append(bench.polled("stalled-bus", stalled))
             bench.heard("babbling-line", path)
             async with sampled(bench):
@@ -199,14 +204,15 @@ async def measure(folder: Path, for_s: float, *, is_faulty: bool) -> Measured:
             bus.close()
 
 
-def compare(for_s: float) -> tuple[Measured, Measured]:
+def compare(for_s: float, bytes_per_s: float = FASTEST) -> tuple[Measured, Measured]:
     """Measure without and with the faults."""
     results = []
     for is_faulty in (False, True):
         with tempfile.TemporaryDirectory() as folder:
-            results.append(
-                asyncio.run(measure(Path(folder), for_s, is_faulty=is_faulty))
+            one = measure(
+                Path(folder), for_s, is_faulty=is_faulty, bytes_per_s=bytes_per_s
             )
+            results.append(asyncio.run(one))
     return results[0], results[1]
 
 
