@@ -153,7 +153,8 @@ def _gas(
     if limits:
         words += "; " + ", ".join(word for _, word in limits)
     if fans:
-        words += f"; shaded: what the projection expected, at {len(fans)} moments"
+        moments = "1 moment" if len(fans) == 1 else f"{len(fans)} moments"
+        words += f"; shaded: what the projection expected, at {moments}"
     yield Picture(panel, title, unit.strip(), words)
 
 

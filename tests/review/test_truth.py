@@ -66,7 +66,7 @@ def test_its_figures_agree_with_the_truth(told: tuple[str, Morning]) -> None:
 
 
 def test_what_to_change_would_have_made_it_good(told: tuple[str, Morning]) -> None:
-    """Where air was short, the advice settles above 20 % oxygen, below 5 000 ppm CO2."""
+    """Where air was short, the advice settles above 20 % oxygen, below 5 000 ppm."""
     name, found = told
     with_model = [one for one in found.advice if one.then is not None]
     if name in ("shut", "icing", "crowded"):
