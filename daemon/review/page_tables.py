@@ -28,7 +28,7 @@ def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     yield from _told("The watch itself", "", _REST, _watch(found, zone), LONG)
 
 
-_NEAR = ("", "value", "when", "limit")
+_NEAR = ("gas", "value", "when", "limit")
 _RANG = ("when", "what it said")
 _AIR = ("stretch", "changes an hour", "m³/h", "like two vents of, cm²")
 _REST = ("", "")

@@ -1,0 +1,207 @@
+"""`cabinvigil morning`: which night, what it says, and with which exit code."""
+
+import io
+import json
+from argparse import ArgumentParser
+from datetime import timedelta
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+
+from cabinvigil.daemon.review import morning_command
+from cabinvigil.daemon.review.find_night import NightError, night_files
+from cabinvigil.daemon.review.morning_command import give_account
+from cabinvigil.daemon.review.morning_json import as_json, summary
+from cabinvigil.daemon.review.morning_words import COLUMNS, LINES, account
+from tests.review import logs, named
+
+HOUR = 3600.0
+
+
+def call(*words: str) -> tuple[int, str, str]:
+    parser = ArgumentParser()
+    morning_command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    code = morning_command.run(parser.parse_args(list(words)), out, err)
+    return code, out.getvalue(), err.getvalue()
+
+
+def quiet(hours: float = 1.0, **values: float) -> bytes:
+    return logs.begin() + logs.air(logs.still_air(0.0, hours * HOUR, **values))
+
+
+def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
+    """A page high, the verdict in its second line."""
+    code, out, err = call(str(logs.write(tmp_path, quiet())))
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert "lapwing: night of 16 January 2026" in lines[0]
+    assert lines[1] == "Safe."
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"o2_pct": 19.3}, "NOT SAFE: oxygen 19.3 %."),
+        ({"co_ppm": 250.0}, "NOT SAFE: carbon monoxide 250 ppm"),
+        ({"co2_ppm": 12000.0}, "NOT SAFE: carbon dioxide 12"),
+        ({"o2_pct": 19.7}, "Safe, but close: oxygen 19."),
+    ],
+)
+def test_the_verdict_follows_the_limits_of_the_log(
+    tmp_path: Path, values: dict[str, float], words: str
+) -> None:
+    """The limits that ran that night, by priority."""
+    code, out, _ = call(str(logs.write(tmp_path, quiet(**values))))
+    assert out.splitlines()[1].startswith(words)
+    assert code == (0 if words.startswith("Safe") else 1)
+
+
+def test_half_an_hour_unwatched_is_not_well(tmp_path: Path) -> None:
+    """Nobody can vouch for it, however good the rest was."""
+    rows = [*logs.still_air(0.0, HOUR), *logs.still_air(1.5 * HOUR, 2.0 * HOUR)]
+    code, out, _ = call(str(logs.write(tmp_path, logs.begin() + logs.air(rows))))
+    assert code == 1
+    assert "NOT WATCHED" in out
+    assert "nothing was recorded for 30 min" in out
+
+
+def test_a_gas_without_a_part_is_said_to_be_unmeasured(tmp_path: Path) -> None:
+    """A cabin without a CO part is not called safe of CO."""
+    rows = [(at, {"o2_pct": row["o2_pct"]}) for at, row in logs.still_air(0.0, HOUR)]
+    _, out, _ = call(str(logs.write(tmp_path, logs.begin() + logs.air(rows))))
+    assert "carbon monoxide was never measured" in out
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda folder: "nowhere.jsonl", "is not there"),
+        (lambda folder: str(folder), "holds no night"),
+        (lambda folder: str(logs.write(folder, b"")), "holds no line"),
+        (lambda folder: str(logs.write(folder, b"time_s,o2_pct\n")), "holds no line"),
+    ],
+)
+def test_no_night_is_one_sentence_and_exit_code_2(
+    tmp_path: Path, make: Any, words: str
+) -> None:
+    """What, where, and how to mend it."""
+    code, out, err = call(make(tmp_path))
+    assert (code, out) == (2, "")
+    assert words in err
+    assert err.count("\n") == 1
+
+
+def test_nights_are_found_by_folder_and_by_date(tmp_path: Path) -> None:
+    """The last of a folder; a date's files in order; else, what there is."""
+    for day, part in (("15", ""), ("16", ""), ("16", ".2")):
+        head = logs.begin(file_no=int(day) * 10 + len(part))
+        logs.write(tmp_path, head, f"night-2026-01-{day}{part}.jsonl")
+    last = ["night-2026-01-16.jsonl", "night-2026-01-16.2.jsonl"]
+    assert [one.name for one in night_files(str(tmp_path), None)] == last
+    assert [one.name for one in night_files(None, tmp_path)] == last
+    first = night_files("2026-01-15", tmp_path)
+    assert [one.name for one in first] == ["night-2026-01-15.jsonl"]
+    with pytest.raises(NightError, match=r"no night of 2026-01-14.*2026-01-16"):
+        night_files("2026-01-14", tmp_path)
+    with pytest.raises(NightError, match="--log"):
+        night_files(None, None)
+
+
+def test_the_folder_comes_from_the_config(tmp_path: Path) -> None:
+    """Without a folder or a file the config's own is looked into."""
+    code, _, err = call("2026-01-16", "--config", str(tmp_path / "none.toml"))
+    assert code == 2
+    assert "add --log FOLDER" in err
+
+
+def test_json_has_units_in_its_keys_and_triples_for_estimates(tmp_path: Path) -> None:
+    """One object; what nobody tells is null."""
+    log, _ = named.night("quiet")
+    code, out, _ = call(str(logs.write(tmp_path, log)), "--json")
+    found = json.loads(out)
+    assert code == 0
+    assert (found["verdict"], found["well"]) == ("safe", True)
+    for key in ("air_changes_per_h", "burn_kw", "gas_kg", "water_left_kg"):
+        low, middle, high = found[key]
+        assert low <= middle <= high
+    nearest = {one["quantity"]: one for one in found["closest"]}
+    assert nearest["o2_pct"]["margin"] > 0.5
+    assert found["breathed"]["pm2_5_mean_ugm3"] is None
+    assert set(summary(give_account([tmp_path / "night-2026-01-16.jsonl"]))) >= {
+        "verdict",
+        "well",
+        "tonight",
+    }
+
+
+def test_without_volume_the_air_is_not_told(tmp_path: Path) -> None:
+    """And nothing is invented in its place."""
+    facts = logs.config()
+    del facts["cabin"]["volume_m3"]
+    data = logs.begin(config=facts) + logs.air(logs.still_air(0.0, HOUR))
+    found = give_account([logs.write(tmp_path, data)])
+    assert as_json(found)["air_changes_per_h"] is None
+    assert "needs CO2 and the cabin's volume" in account(found)
+
+
+def test_a_clock_step_and_a_newer_version_are_told(tmp_path: Path) -> None:
+    """Each with what is missing."""
+    wrong = logs.START - timedelta(hours=3)
+    data = logs.begin(wrong, log_format=7)
+    data += logs.air(logs.still_air(0.0, HOUR), wrong)
+    data += logs.air(logs.still_air(HOUR, 2 * HOUR))
+    text = " ".join(account(give_account([logs.write(tmp_path, data)])).split())
+    assert "the clock was set by 3.0 h" in text
+    assert "newer version" in text
+
+
+def test_marks_cut_the_night(tmp_path: Path) -> None:
+    """What lies between marks is told apart."""
+    rows = logs.still_air(0.0, 4 * HOUR)
+    marks = logs.line("mark", 2 * HOUR, text="roof vent open 2 cm", by="socket")
+    data = logs.begin() + logs.air(rows[:720]) + marks + logs.air(rows[720:])
+    found = give_account([logs.write(tmp_path, data)])
+    assert any(one.begins_with == "roof vent open 2 cm" for one in found.stretches)
+
+
+def test_the_account_is_a_page_whatever_the_night(tmp_path: Path) -> None:
+    """At most 40 lines of 80 columns, alarms and gaps and starts and all."""
+    rows: list[bytes] = []
+    for part in range(12):
+        start = logs.START + timedelta(hours=part)
+        rows += [logs.begin(start), logs.air(logs.still_air(0.0, 1500.0, 60.0), start)]
+        rows += [
+            logs.line(
+                "alarm",
+                900.0 + n,
+                start,
+                alarm=f"sensor-fault/part-with-a-long-name-{n}",
+                state="unacknowledged",
+                was="normal",
+                priority="high",
+                text="x" * 140,
+            )
+            for n in range(9)
+        ]
+    text = account(give_account([logs.write(tmp_path, b"".join(rows))]))
+    lines = text.splitlines()
+    assert len(lines) <= LINES
+    assert max(len(line) for line in lines) <= COLUMNS
+
+
+def test_damaged_logs_give_an_account_or_one_sentence(tmp_path: Path) -> None:
+    """120 here; `python -m tests.bench.morning --mutants 10000` for more."""
+    whole, _ = named.night("leak")
+    log = b"".join(whole.splitlines(keepends=True)[:150])
+    log += logs.line("estimate", 10.0, o2_minutes_to_19_5=[1.0, 2.0, None])
+    for seed in range(120):
+        path = logs.write(tmp_path, logs.mutated(log, Random(seed)))
+        try:
+            found = give_account([path])
+        except NightError:
+            continue
+        json.dumps(as_json(found), allow_nan=False)
+        assert len(account(found).splitlines()) <= LINES
