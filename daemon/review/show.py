@@ -57,11 +57,15 @@ class Seen:
         span_s = now_s - kept[0][0]
         if span_s < LEAST_S:
             return None
-        # the means of the two halves, half the span apart: no single value decides
+        # the means of the two halves: no single value decides
         half = len(kept) // 2
-        early = sum(one for _, one in kept[:half]) / half
-        late = sum(one for _, one in kept[half:]) / (len(kept) - half)
-        return (late - early) / (span_s / 2.0) * 3600.0
+        (early_s, early), (late_s, late) = _middle(kept[:half]), _middle(kept[half:])
+        return (late - early) / (late_s - early_s) * 3600.0
+
+
+def _middle(kept: list[tuple[float, float]]) -> tuple[float, float]:
+    count = len(kept)
+    return sum(at_s for at_s, _ in kept) / count, sum(one for _, one in kept) / count
 
 
 def trend_words(per_h: float | None, slow_per_h: float) -> str:

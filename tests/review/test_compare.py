@@ -1,0 +1,164 @@
+"""Nights side by side: three ranks, and what is no surer than chance."""
+
+import csv
+import io
+import json
+from argparse import ArgumentParser
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.review import compare_command
+from cabinvigil.daemon.review.compare import Sheet, ranks
+from tests.review import logs, named
+
+HOUR = 3600.0
+
+
+def call(*words: str) -> tuple[int, str, str]:
+    parser = ArgumentParser()
+    compare_command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    code = compare_command.run(parser.parse_args(list(words)), out, err)
+    return code, out.getvalue(), err.getvalue()
+
+
+def a_sheet(name: str) -> Sheet:
+    return Sheet(
+        name=name,
+        hours=9.0,
+        margin=0.5,
+        margin_sd=0.05,
+        nearest="o2_pct",
+        beyond_min=0.0,
+        wet_h=1.0,
+        water_left_kg=(0.1, 0.3, 0.5),
+        gas_kwh=(5.0, 6.0, 7.0),
+        gas_kg=(0.36, 0.43, 0.5),
+        kept_k=20.0,
+        w_per_k=(28.0, 33.0, 38.0),
+        air_changes_per_h=(3.0, 3.5, 4.0),
+        unseen_min=0.0,
+    )
+
+
+def test_minutes_beyond_a_limit_weigh_more_than_margin() -> None:
+    """A night that passed a limit is never the safer one."""
+    good, bad = a_sheet("good"), replace(a_sheet("bad"), margin=-0.1, beyond_min=12.0)
+    safest = ranks([bad, good])[0]
+    assert safest.order == (1, 0)
+    assert safest.is_sure == (True,)
+
+
+def test_what_lies_within_doubt_is_ordered_and_not_sure() -> None:
+    """0.50 and 0.52 with an sd of 0.05 each differ by chance."""
+    sheets = [a_sheet("a"), replace(a_sheet("b"), margin=0.52)]
+    safest, driest, cheapest = ranks(sheets)
+    assert safest.order == (1, 0)
+    assert not any((*safest.is_sure, *driest.is_sure, *cheapest.is_sure))
+
+
+def test_doubt_is_that_of_both() -> None:
+    """33 (28 to 38) and 48 (43 to 53) W/K: 15 apart, and doubt is 7."""
+    other = replace(a_sheet("b"), w_per_k=(43.0, 48.0, 53.0))
+    near = replace(a_sheet("c"), w_per_k=(33.0, 38.0, 43.0))
+    assert ranks([other, a_sheet("a")])[2].is_sure == (True,)
+    assert ranks([near, a_sheet("a")])[2].is_sure == (False,)
+
+
+def test_what_cannot_be_told_has_no_rank() -> None:
+    """No gas burnt: no rank in economy."""
+    cold = replace(a_sheet("cold"), w_per_k=None)
+    assert ranks([cold, a_sheet("a")])[2].order == (1,)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two nights of one folder: one good, one with all vents shut."""
+    folder = tmp_path_factory.mktemp("nights")
+    for day, name in ((15, "shut"), (16, "quiet")):
+        log, _ = named.night(name)
+        logs.write(folder, log, f"night-2026-01-{day}.jsonl.gz")
+    return folder
+
+
+def test_a_folder_is_all_its_nights(folder: Path) -> None:
+    """Ranked as the truth is: `quiet` is safest and driest."""
+    code, out, err = call(str(folder), "--json")
+    found = json.loads(out)
+    assert (code, err) == (0, "")
+    assert [one["name"] for one in found["nights"]] == ["2026-01-15", "2026-01-16"]
+    order = {one["rank"]: one for one in found["ranks"]}
+    assert order["safest"]["order"] == ["2026-01-16", "2026-01-15"]
+    assert order["safest"]["larger_than_doubt"] == [True]
+    assert order["driest"]["order"][0] == "2026-01-16"
+
+
+def test_the_table_fits_a_terminal_and_the_csv_a_sheet(folder: Path) -> None:
+    """80 columns; a row a night, three columns an estimate."""
+    _, out, _ = call(str(folder))
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert "safest:\n  1. 2  2026-01-16" in out
+    _, out, _ = call(str(folder), "--csv")
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert len(rows) == 2
+    assert float(rows[1]["gas_kg_p5"]) < float(rows[1]["gas_kg_p95"])
+
+
+def test_a_stretch_lies_between_two_marks(tmp_path: Path) -> None:
+    """By words or number; a side left out is the night's own end."""
+    rows = logs.still_air(0.0, 3 * HOUR)
+    data = logs.begin() + logs.air(rows[:360])
+    data += logs.line("mark", HOUR, text="Roof vent open")
+    data += logs.air([(at, {**row, "o2_pct": 19.2}) for at, row in rows[360:720]])
+    data += logs.line("mark", 2 * HOUR, text="Roof vent shut") + logs.air(rows[720:])
+    path = logs.write(tmp_path, data)
+    parts = (f"{path}@..1", f"{path}@roof vent open..roof vent shut", f"{path}@2..")
+    code, out, _ = call(*parts, "--json")
+    nights = json.loads(out)["nights"]
+    assert code == 0
+    assert [one["hours"] for one in nights] == [1.0, 1.0, 1.0]
+    assert [one["beyond_min"] for one in nights] == [0.0, 60.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("{path}@roof..", "more than one mark 'roof'; its marks: 1 'roof"),
+        ("{path}@door..", "no mark 'door'"),
+        ("{path}@door", "FILE@MARK..MARK"),
+        ("{path}@2..1", "ends before it begins"),
+        ("nowhere.jsonl", "is not there"),
+    ],
+)
+def test_a_wrong_stretch_is_one_sentence(tmp_path: Path, words: str, told: str) -> None:
+    """With the marks that there are."""
+    data = logs.begin() + logs.air(logs.still_air(0.0, HOUR))
+    for n, text in enumerate(("roof open", "roof shut")):
+        data += logs.line("mark", HOUR + n, text=text)
+    path = logs.write(tmp_path, data)
+    code, out, err = call(words.format(path=path), str(path))
+    assert (code, out) == (2, "")
+    assert told in err
+    assert err.count("\n") == 1
+
+
+def test_one_night_alone_is_no_comparison(tmp_path: Path) -> None:
+    """The sentence asks for another."""
+    path = logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))
+    code, _, err = call(str(path))
+    assert code == 2
+    assert "two nights" in err
+
+
+def test_the_picture_is_drawn_or_says_why_not(folder: Path, tmp_path: Path) -> None:
+    """By its ending; a folder that is not there is one sentence."""
+    picture = tmp_path / "nights.svg"
+    assert call(str(folder), "--picture", str(picture))[0] == 0
+    text = picture.read_text(encoding="utf-8")
+    assert "Water left behind" in text
+    assert "2026-01-16" in text
+    code, _, err = call(str(folder), "--picture", str(tmp_path / "no" / "x.svg"))
+    assert code == 2
+    assert "cannot be written" in err

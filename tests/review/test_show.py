@@ -1,0 +1,232 @@
+"""The air as it is now, 40 columns wide, and marks: over a real socket."""
+
+import io
+import json
+import socket
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Thread
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from cabinvigil.daemon.review import mark_command, show_command
+from cabinvigil.daemon.review.show import COLUMNS, Seen, frame, trend_words
+from cabinvigil.daemon.review.terminal import stay, told
+
+STATUS: dict[str, Any] = {
+    "ok": True,
+    "cabin": "lapwing",
+    "up_s": 11520.0,
+    "readings": {
+        "o2_pct": 19.62,
+        "o2_pct_ceiling": 19.1,
+        "o2_pct_outside": 5.0,
+        "co2_ppm": 4210.0,
+        "co_ppm": 7.0,
+        "temp_c__bunk-air": 12.0,
+        "rh_pct__bunk-air": 60.0,
+        "temp_c_glass": 4.4,
+        "supply_v": 12.41,
+    },
+    "supply_hours": 31.0,
+    "alarms": [
+        {
+            "alarm": "cold",
+            "state": "unacknowledged",
+            "priority": "low",
+            "text": "Cold.",
+        },
+        {
+            "alarm": "o2-projected",
+            "state": "unacknowledged",
+            "priority": "medium",
+            "text": "Oxygen low in 16 minutes: 19.6 %, falling 0.5 % an hour. Open it.",
+        },
+        {"alarm": "x", "state": "suppressed", "priority": "fault", "text": ""},
+    ],
+    "faults": {"mqtt": "The broker is out of reach."},
+    "estimate": {
+        "o2_rate_pct_per_h": [-0.6, -0.5, -0.4],
+        "o2_minutes_to_19_5": [12.0, 16.0, None],
+        "o2_settles_pct": [18.9, 19.2, 19.4],
+        "air_changes_per_h": [0.6, 0.7, 0.9],
+    },
+    "laxer": [],
+}
+
+
+def call(command: ModuleType, *words: str) -> tuple[int, str, str]:
+    parser = ArgumentParser()
+    command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    code = command.run(parser.parse_args(list(words)), out, err)
+    return code, out.getvalue(), err.getvalue()
+
+
+@contextmanager
+def watch(folder: Path, answer: dict[str, Any]) -> Iterator[tuple[Path, list[Any]]]:
+    """A watch that answers one ask, on a real Unix socket."""
+    path, asked = folder / "ask", []
+    listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    listener.bind(str(path))
+    listener.listen()
+
+    def serve() -> None:
+        caller, _ = listener.accept()
+        with caller, caller.makefile("rwb") as file:
+            asked.append(json.loads(file.readline()))
+            file.write(json.dumps(answer).encode() + b"\n")
+
+    server = Thread(target=serve, daemon=True)
+    server.start()
+    try:
+        yield path, asked
+    finally:
+        server.join(5.0)
+        listener.close()
+
+
+def test_it_fits_a_phone_and_says_it_in_words() -> None:
+    """What rings first; the worst oxygen that is breathed; what is ahead; faults."""
+    text = frame(STATUS, Seen(), 0.0)
+    lines = text.splitlines()
+    assert max(len(line) for line in lines) <= COLUMNS
+    assert lines[0] == "lapwing, watched for 3.2 h"
+    assert lines[1].startswith("medium: Oxygen low in 16 minutes")
+    assert "oxygen          19.1 %    falling" in lines
+    assert "carbon dioxide  4210 ppm" in lines
+    assert "battery         12.4 V  lasts 31 h" in lines
+    assert any(line.startswith("dew point       4 °C, glass 4") for line in lines)
+    assert "oxygen 19.5 % in 16 min, or 12" in lines
+    assert "air changes 0.70 (0.60 to 0.90) an hour" in lines
+    assert lines[-1].startswith("fault: The broker")
+
+
+def test_trends_are_plain_words() -> None:
+    """Never codes, nor arrows."""
+    words = [trend_words(one, 0.15) for one in (None, 0.1, -0.2, -0.5, 0.5, -2.0)]
+    assert words == [
+        "",
+        "steady",
+        "falling slowly",
+        "falling",
+        "rising",
+        "falling fast",
+    ]
+
+
+def test_a_trend_comes_from_what_was_seen() -> None:
+    """Two minutes at least; then 60 ppm a minute is 3 600 an hour."""
+    seen = Seen()
+    rates = [seen.look("co2_ppm", 1000.0 + 10.0 * n, 10.0 * n) for n in range(20)]
+    assert rates[:12] == [None] * 12
+    assert rates[-1] == pytest.approx(3600.0, rel=0.01)
+    assert len(seen.past["co2_ppm"]) == 20
+    seen.look("co2_ppm", 1000.0, 10_000.0)
+    assert len(seen.past["co2_ppm"]) == 1
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [{}, {"readings": 3, "alarms": "x", "faults": [], "estimate": 1, "up_s": None}],
+)
+def test_an_odd_answer_makes_no_trouble(odd: dict[str, Any]) -> None:
+    """A watch of another version."""
+    assert "Nothing rings." in frame(odd, Seen(), 0.0)
+
+
+def test_once_shows_it_once(tmp_path: Path) -> None:
+    """The same frame, and the end."""
+    with watch(tmp_path, STATUS) as (path, asked):
+        code, out, _ = call(show_command, "--once", "--socket", str(path))
+    assert (code, asked) == (0, [{"ask": "status"}])
+    assert out.startswith("lapwing")
+
+
+def test_json_is_what_the_watch_said(tmp_path: Path) -> None:
+    """One object, for programs."""
+    with watch(tmp_path, STATUS) as (path, _):
+        code, out, _ = call(show_command, "--json", "--socket", str(path))
+    assert code == 0
+    assert json.loads(out) == STATUS
+
+
+def test_a_mark_goes_to_the_watch(tmp_path: Path) -> None:
+    """Its words, and a confirmation of them."""
+    with watch(tmp_path, {"ok": True, "text": "noted"}) as (path, asked):
+        words = ("roof", "vent  open", "--socket", str(path))
+        code, out, _ = call(mark_command, *words)
+    assert code == 0
+    assert asked == [{"ask": "mark", "text": "roof vent  open"}]
+    assert out == "Marked: roof vent open\n"
+
+
+def test_a_refused_mark_says_why(tmp_path: Path) -> None:
+    """The watch's own sentence, and exit code 2."""
+    with watch(tmp_path, {"ok": False, "text": "too long"}) as (path, _):
+        code, out, err = call(mark_command, "x", "--socket", str(path))
+    assert (code, out) == (2, "")
+    assert "too long" in err
+
+
+@pytest.mark.parametrize("command", [show_command, mark_command])
+def test_without_a_watch_the_machine_failed(
+    tmp_path: Path, command: ModuleType
+) -> None:
+    """Exit code 3, one sentence with the remedy."""
+    words = ["x"] if command is mark_command else []
+    code, out, err = call(command, *words, "--socket", str(tmp_path / "none"))
+    assert (code, out) == (3, "")
+    assert "systemctl status cabinvigil" in err
+    assert err.count("\n") == 1
+
+
+def test_the_socket_comes_from_the_config(tmp_path: Path) -> None:
+    """Or is the usual one, where there is no config."""
+    _, _, err = call(show_command, "--once", "--config", str(tmp_path / "none.toml"))
+    assert "/run/cabinvigil/ask" in err
+
+
+def test_too_quick_a_look_is_refused() -> None:
+    """The socket takes one ask a second."""
+    code, _, err = call(show_command, "--every", "0.2")
+    assert code == 2
+    assert "between 1 and 3600" in err
+
+
+def test_frames_stay_in_place_until_they_end() -> None:
+    """Every frame is shown, with a rest after each."""
+    out, rests = io.StringIO(), []
+    stay(["one", "two"], out, lambda: rests.append(1), COLUMNS)
+    assert "two" in out.getvalue()
+    assert len(rests) == 2
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_is_shown_on_a_terminal_alone() -> None:
+    """A pipe gets nothing; a terminal sees how far it is."""
+    pipe, terminal = io.StringIO(), Terminal()
+    assert list(told([1, 2], 2, "reading", pipe)) == [1, 2]
+    assert pipe.getvalue() == ""
+    assert list(told([1, 2], 2, "reading", terminal)) == [1, 2]
+    assert "reading" in terminal.getvalue()
+
+
+def test_without_rich_it_goes_on_plainly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The extra is not needed to see the air."""
+    for name in ("rich.console", "rich.progress", "rich.live"):
+        monkeypatch.setitem(__import__("sys").modules, name, None)
+    out = io.StringIO()
+    stay(["one", "two"], out, lambda: None, COLUMNS)
+    assert out.getvalue() == "one\ntwo\n"
+    terminal = Terminal()
+    assert list(told([1, 2], 2, "reading", terminal)) == [1, 2]
+    assert terminal.getvalue() == ""
