@@ -1,0 +1,45 @@
+"""`mark` and `show` against the real daemon, and the mark in the morning's account."""
+
+import asyncio
+import io
+from argparse import ArgumentParser
+from pathlib import Path
+from types import ModuleType
+
+from cabinvigil.daemon.review import mark_command, show_command
+from cabinvigil.daemon.review.tape_reader import read_tape
+from tests.running import running
+
+
+def call(command: ModuleType, *words: str) -> tuple[int, str, str]:
+    parser = ArgumentParser()
+    command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    code = command.run(parser.parse_args(list(words)), out, err)
+    return code, out.getvalue(), err.getvalue()
+
+
+async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> None:
+    """From the command to the log and back, through the daemon's own socket."""
+    socket = str(tmp_path / "ask")
+    async with running(tmp_path) as watch:
+        await watch.until(lambda: "o2_pct" in watch.app.watcher.numbers())
+        await watch.until((tmp_path / "ask").exists)
+        words = ("roof vent open 2 cm", "--socket", socket)
+        marked = await asyncio.to_thread(call, mark_command, *words)
+        shown = await asyncio.to_thread(
+            call, show_command, "--once", "--socket", socket
+        )
+        long = await asyncio.to_thread(
+            call, mark_command, "x" * 500, "--socket", socket
+        )
+    assert marked == (0, "Marked: roof vent open 2 cm\n", "")
+    assert shown[0] == 0
+    assert shown[1].startswith("lapwing, watched for 0 min")
+    assert "oxygen          20." in shown[1]
+    assert long[0] == 2
+    assert "at most 200" in long[2]
+    tape = read_tape(sorted((tmp_path / "log").glob("night-*")))
+    assert [one.fields["text"] for one in tape.events if one.kind == "mark"] == [
+        "roof vent open 2 cm"
+    ]
