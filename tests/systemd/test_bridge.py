@@ -16,7 +16,7 @@ from tests.outputs.listener import Listener
 from tests.outputs.test_phone import Cabin, cabin
 from tests.systemd.bridged import FILES, Brokers, bridged
 
-pytestmark = pytest.mark.broker
+pytestmark = [pytest.mark.broker, pytest.mark.xdist_group("bridge")]
 
 
 @pytest.fixture(scope="module")
