@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.air_course import Told, course_of, mean, undelayed
-from cabinvigil.daemon.review.air_explained import Search, Settings
+from cabinvigil.daemon.review.air_explained import Search
 from cabinvigil.daemon.review.air_heat import Heat
+from cabinvigil.daemon.review.air_judge import Settings
 
 NODE_S = 120.0
 """Between two nodes: short against an air change of a well-aired cabin (4 min and

@@ -14,7 +14,7 @@ from cabinvigil.daemon.air.breathing import (
 )
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
 from cabinvigil.daemon.review.air_course import REFERENCE_C, Told, mean
-from cabinvigil.daemon.review.air_explained import AIR, Setting, Settings
+from cabinvigil.daemon.review.air_judge import AIR, Setting, Settings
 from cabinvigil.daemon.review.air_moved import Air, Moved, Readings, Warmth, moved
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
@@ -45,6 +45,8 @@ WATER_SPREAD = 0.2
 """Of a sleeper's water: 20 to 40 g/h read as 90 % (check_values, `people_water`)."""
 RH_SPREAD = 0.03
 """Of the vapour inside: 2 % RH and half a degree (SHT4x and SCD4x, sensors.md)."""
+MEASURED_SPREAD = 0.05
+"""Of the vapour outdoors where a part tells it."""
 OUTSIDE_SPREAD = 0.25
 """Of the vapour outdoors where no sensor tells: 2.5 K and 10 % RH (own judgement)."""
 
@@ -259,36 +261,59 @@ def _node(
         # all of it is breath: it tells how many there are
         setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
         people_water *= max(0.0, co2) / max(sources.people_co2, 1e-9)
-    water_per_co2 = fuel.hydrogen / 2.0 / fuel.carbon
-    people_sd = WATER_SPREAD * people_water
-    to_kg_h = 3600.0 * H2O_KG_MOL
-    made_sd = math.hypot(water_per_co2 * burnt_sd * to_kg_h, people_sd * 3600.0)
-    made = burnt * water_per_co2 * to_kg_h + people_water * 3600.0
-    changes_sd = math.sqrt(node.var_k)
-    carried, carried_sd, left_sd = 0.0, 0.0, made_sd
-    wet, wet_outside, is_measured = wets
-    if wet is not None and wet_outside is not None:
-        per_change = gas / 3600.0 * to_kg_h
-        drop = wet - wet_outside
-        carried = node.k * per_change * drop
-        spread = 0.05 if is_measured else OUTSIDE_SPREAD
-        wet_sd = math.hypot(RH_SPREAD * wet, spread * wet_outside)
-        other = node.k * per_change * wet_sd
-        carried_sd = math.hypot(changes_sd * per_change * drop, other)
-        both = node.cov * to_mol * water_per_co2 * to_kg_h * per_change * drop
-        left_sd = math.sqrt(max(made_sd**2 + carried_sd**2 - 2.0 * both, other**2))
+    per_co2 = fuel.hydrogen / 2.0 / fuel.carbon * TO_KG_H
+    people_kg_h = people_water * 3600.0
+    water = _Water(
+        burnt * per_co2 + people_kg_h,
+        math.hypot(per_co2 * burnt_sd, WATER_SPREAD * people_kg_h),
+        per_co2 * to_mol,
+    )
     return Node(
         node.at_s,
         node.is_known,
         node.k,
-        changes_sd,
+        math.sqrt(node.var_k),
         burnt / sources.co2_per_kw,
         burnt_sd / sources.co2_per_kw,
         setting,
-        made,
-        made_sd,
-        people_water * 3.6e6 / ASLEEP_WATER_G_H,
-        carried,
-        carried_sd,
-        left_sd,
+        water.made,
+        water.made_sd,
+        people_kg_h * 1000.0 / ASLEEP_WATER_G_H,
+        *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
     )
+
+
+TO_KG_H = 3600.0 * H2O_KG_MOL
+"""Kilograms of water an hour, for each mole a second."""
+
+
+class _Water(NamedTuple):
+    made: float
+    made_sd: float
+    per_source: float
+    """Water made for each ppm/h of CO2."""
+
+
+def _carried(
+    node: Air, water: _Water, per_change: float, wets: tuple[Told, Told, bool]
+) -> tuple[float, float, float]:
+    """Give the water carried off, its sd, and the sd of what is left, kg/h.
+
+    Args:
+        node: the air.
+        water: what is made.
+        per_change: kilograms of gas-filling vapour that an air change an hour moves.
+        wets: mole fractions of vapour inside and outside, and whether the latter is
+            measured.
+    """
+    wet, wet_outside, is_measured = wets
+    if wet is None or wet_outside is None:
+        return 0.0, 0.0, water.made_sd
+    drop = per_change * (wet - wet_outside)
+    spread = MEASURED_SPREAD if is_measured else OUTSIDE_SPREAD
+    wet_sd = math.hypot(RH_SPREAD * wet, spread * wet_outside)
+    other = node.k * per_change * wet_sd
+    carried_sd = math.hypot(math.sqrt(node.var_k) * drop, other)
+    both = node.cov * water.per_source * drop
+    left = water.made_sd**2 + carried_sd**2 - 2.0 * both
+    return node.k * drop, carried_sd, math.sqrt(max(left, other**2))

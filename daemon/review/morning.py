@@ -74,12 +74,6 @@ class Morning:
     facts: CabinFacts
     air: Inside
     balance: Balance | None
-    begins: datetime | None
-    ends: datetime | None
-    hours: float
-    """From the first line to the last."""
-    silent_h: float
-    """Of it, without a line."""
     verdict: Verdict
     near: Sequence[Approach]
     spare: Spare | None
@@ -94,6 +88,26 @@ class Morning:
     troubles: Sequence[Trouble]
     advice: Sequence[Advice]
     laxer: Sequence[str]
+
+    @property
+    def begins(self) -> datetime | None:
+        """The moment of the first line, UTC."""
+        return self.tape.moment(0.0)
+
+    @property
+    def ends(self) -> datetime | None:
+        """The moment of the last line, UTC."""
+        return self.tape.moment(self.tape.length_s)
+
+    @property
+    def hours(self) -> float:
+        """From the first line to the last."""
+        return self.tape.length_s / 3600.0
+
+    @property
+    def silent_h(self) -> float:
+        """Hours of it without a line."""
+        return sum(gap.length_s for gap in self.tape.gaps) / 3600.0
 
     @property
     def cylinder_h(self) -> float | None:
@@ -148,10 +162,6 @@ def morning(
         facts=facts,
         air=air,
         balance=found,
-        begins=tape.moment(0.0),
-        ends=tape.moment(tape.length_s),
-        hours=tape.length_s / 3600.0,
-        silent_h=sum(gap.length_s for gap in tape.gaps) / 3600.0,
         verdict=verdict(near, rang, seen, tape.gaps),
         near=near,
         spare=spare(tape),

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.health import Trouble, Watched
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch, Totals
@@ -35,24 +36,8 @@ def as_json(found: Morning) -> dict[str, Any]:
         "stretches": [_stretch(found, one) for one in found.stretches],
         "comfort": _comfort(found),
         "breathed": _breathed(found),
-        "watched": [
-            {
-                "quantity": one.quantity,
-                "share": _round(one.share, 4),
-                "unseen_min": _round(one.unseen_min, 1),
-                "longest_min": _round(one.longest_min, 1),
-            }
-            for one in found.seen
-        ],
-        "faults": [
-            {
-                "source": one.source,
-                "count": one.count,
-                "minutes": _round(one.minutes, 1),
-                "text": one.text,
-            }
-            for one in found.troubles
-        ],
+        "watched": [_watched(one) for one in found.seen],
+        "faults": [_trouble(one) for one in found.troubles],
         "gaps": [
             {"from_s": gap.from_s, "to_s": gap.to_s, "at": at(found, gap.from_s)}
             for gap in tape.gaps
@@ -140,6 +125,24 @@ def _stand(found: Morning, one: Stand) -> dict[str, Any]:
         "acknowledged_s": _round(one.acknowledged_s, 1),
         "rings": one.rings,
         "first_up": one.first_up,
+        "text": one.text,
+    }
+
+
+def _watched(one: Watched) -> dict[str, Any]:
+    return {
+        "quantity": one.quantity,
+        "share": _round(one.share, 4),
+        "unseen_min": _round(one.unseen_min, 1),
+        "longest_min": _round(one.longest_min, 1),
+    }
+
+
+def _trouble(one: Trouble) -> dict[str, Any]:
+    return {
+        "source": one.source,
+        "count": one.count,
+        "minutes": _round(one.minutes, 1),
         "text": one.text,
     }
 

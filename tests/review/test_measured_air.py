@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.air.moisture import humidity_ratio
-from cabinvigil.daemon.review.air_explained import Setting
+from cabinvigil.daemon.review.air_judge import Setting
 from cabinvigil.daemon.review.air_moved import Moved, Readings, moved
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import inside
