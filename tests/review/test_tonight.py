@@ -1,0 +1,268 @@
+"""What to change tonight, how parts kept watch, and how numbers are written."""
+
+import io
+from argparse import ArgumentParser
+from dataclasses import replace
+from datetime import UTC
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.review import morning_command
+from cabinvigil.daemon.review.approach import approaches, dose, means, spare
+from cabinvigil.daemon.review.cabin_facts import (
+    CabinFacts,
+    Limit,
+    cabin_facts,
+    limits_of,
+)
+from cabinvigil.daemon.review.cabin_model import Way, settled
+from cabinvigil.daemon.review.health import troubles, watched
+from cabinvigil.daemon.review.morning_command import give_account
+from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.review.spoken import figure, fixed, moment, spread, valued
+from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
+from cabinvigil.daemon.review.tape_reader import read_tape
+from cabinvigil.daemon.review.tonight import MOST, Situation, advice
+from tests.review import logs, named
+
+HOUR = 3600.0
+FACTS = cabin_facts(logs.config())
+O2 = Limit("o2-low", "o2_pct", "below", 19.5, "high")
+
+
+def totals(air_m3_h: float, burn_kw: float, lit_h: float = 8.0) -> Totals:
+    def sure(value: float) -> tuple[float, float, float]:
+        return value, value, value
+
+    return Totals(
+        sure(air_m3_h / 11.0),
+        sure(air_m3_h),
+        sure(burn_kw),
+        lit_h,
+        sure(burn_kw * lit_h),
+        sure(burn_kw * lit_h / 14.0),
+        sure(1.0),
+        sure(0.5),
+        sure(0.5),
+    )
+
+
+def situation(
+    air_m3_h: float, burn_kw: float, low_pct: float, **more: object
+) -> Situation:
+    """The Lapwing, nine hours the same."""
+    vent = Vent((10.0, 20.0, 30.0), 150.0, (24.0, 38.0, 54.0))
+    stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(air_m3_h, burn_kw), vent)
+    tape_near = [_approach(low_pct)]
+    night = Situation(
+        facts=FACTS,
+        stretches=[stretch],
+        near=tape_near,
+        rang=[],
+        seen=[],
+        troubles=[],
+        wet_h=0.0,
+        most_co_ppm=3.0,
+        co_per_co2=0.002,
+        outside_c=-9.0,
+        people=2.0,
+        parts={},
+    )
+    return replace(night, **more)  # type: ignore[arg-type]
+
+
+def _approach(value: float):  # type: ignore[no-untyped-def]
+    from cabinvigil.daemon.review.approach import Approach
+
+    return Approach(O2, value, HOUR, value - 19.5, 0.0, is_at_least=False)
+
+
+def rang(alarm: str) -> Stand:
+    return Stand(alarm, 0.0, "high", "")
+
+
+def test_vents_that_were_shut_are_to_be_opened() -> None:
+    """As fitted they pass enough for the low setting."""
+    (one,) = advice(situation(3.0, 0.8, 18.4))
+    assert one.do.startswith("Keep both vents open and free of rime")
+    assert one.then is not None
+    assert one.then.o2_pct >= 20.0
+
+
+def test_on_high_the_low_setting_is_asked_for_too() -> None:
+    """1.6 kW is too much for 38 m3/h, and 0.8 kW is not."""
+    (one,) = advice(situation(3.0, 1.6, 18.0))
+    assert one.do.startswith("Keep both vents open, and burn on low")
+
+
+def test_vents_too_small_are_to_be_larger() -> None:
+    """All the air they pass, on low, and still short of it: a larger vent."""
+    tight = replace(FACTS, vent_low_cm2=60.0, vent_high_cm2=60.0)
+    vent = Vent((50.0, 60.0, 70.0), 60.0, (11.0, 15.0, 20.0))
+    stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(15.0, 0.8), vent)
+    (one,) = advice(situation(15.0, 0.8, 19.0, facts=tight, stretches=[stretch]))
+    assert one.do.startswith("Fit vents of ")
+    assert one.then is not None
+    assert one.then.co2_ppm <= 5000.0
+
+
+def test_where_vents_are_not_known_air_is_asked_for() -> None:
+    """In m3/h, since nobody knows the openings."""
+    stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(15.0, 0.8), None)
+    (one,) = advice(situation(15.0, 0.8, 19.0, stretches=[stretch]))
+    assert one.do.startswith("Let in ")
+    assert "m3/h of outdoor air" in one.do
+
+
+def test_a_sooty_flame_comes_before_air() -> None:
+    """4 % CO for its CO2 is no clean flame; 0.25 % is, however little air there was."""
+    told = advice(situation(3.0, 0.8, 18.4, most_co_ppm=300.0, co_per_co2=0.04))
+    assert "cleaned" in told[0].do
+    assert "19 ppm CO, not 300" in told[0].expect
+    clean = advice(situation(3.0, 0.8, 18.4, most_co_ppm=40.0, co_per_co2=0.0025))
+    assert not any("cleaned" in one.do for one in clean)
+
+
+def test_another_gas_comes_first_of_all() -> None:
+    """The cylinder is closed before anything else is thought of."""
+    night = situation(3.0, 0.8, 18.4, rang=[rang("displaced-air"), rang("supply-low")])
+    told = advice(night)
+    assert told[0].do.startswith("Close the cylinder")
+    assert len(told) <= MOST
+    assert any("battery" in one.do for one in told)
+
+
+def test_wet_glass_alone_is_a_reason_for_more_air() -> None:
+    """Its effect is told as dew point against glass."""
+    (one,) = advice(situation(20.0, 0.8, 20.2, wet_h=6.0))
+    assert "dew point" in one.expect
+    assert one.then is not None
+    assert one.then.dew_point_c < one.then.glass_c
+
+
+def test_nothing_is_made_up_where_nothing_is_known() -> None:
+    """No outdoor temperature: the vents are to be opened, without figures."""
+    (one,) = advice(situation(3.0, 0.8, 18.4, outside_c=None))
+    assert (one.expect, one.then) == ("", None)
+
+
+def test_the_model_settles_by_the_balance_of_co2() -> None:
+    """Excess CO2 is what is given off over the air that enters: arithmetic by hand."""
+    # 0.8 kW of propane: 0.8 / 2219.2 * 3 mol/s of CO2 (check_values, fuel_heats)
+    way = Way(38.0, 0.8, 0.0, -9.0)
+    found = settled(FACTS, way)
+    assert found is not None
+    enters = 38.0 / 3600.0 * FACTS.pressure_hpa * 100.0 / (8.314462618 * 264.15)
+    expected = 1e6 * 0.8 / 2219.2 * 3.0 / enters
+    assert found.co2_ppm - 430.0 == pytest.approx(expected, rel=0.02)
+    assert settled(CabinFacts(), way) is None
+    assert settled(FACTS, replace(way, air_m3_h=0.0)) is None
+
+
+def test_facts_of_another_version_count_as_unknown() -> None:
+    """Odd values are no mistake; a mix of gases is by mass."""
+    odd = {"volume_m3": "x", "people": True, "altitude_m": 1e9, "fuel": {"coal": 1}}
+    found = cabin_facts({"cabin": odd, "part": {"a": {"kind": "no such"}, "b": 3}})
+    assert found == CabinFacts()
+    assert cabin_facts({"cabin": 7, "part": 7}) == CabinFacts()
+    mixed = cabin_facts({"cabin": {"fuel": {"propane": 0.5, "butane": 0.5}}})
+    # 44.1 and 58.1 g/mol: 0.569 of the moles are propane
+    assert mixed.liquid["propane"] == pytest.approx(0.5686, abs=1e-3)
+    assert (
+        limits_of({"alarm": {"x": 3, "o2-low": {"kind": "level", "steps": [7]}}}) == []
+    )
+    assert limits_of({"alarm": None}) == []
+
+
+def test_faults_are_summed_by_their_source(tmp_path: Path) -> None:
+    """Two faults of five and of ten minutes; what lasts ends with its run."""
+    faults = [
+        (600.0, "absent"),
+        (900.0, "ok"),
+        (1800.0, "absent"),
+        (2400.0, "ok"),
+        (3000.0, "stale"),
+    ]
+    data = logs.begin() + logs.air(logs.still_air(0.0, HOUR))
+    for at_s, kind in faults:
+        fields = {"source": "bunk-o2", "kind": kind, "text": "It is silent."}
+        data += logs.line("fault", at_s + HOUR, **fields)
+    data += logs.air(logs.still_air(2 * HOUR, 2 * HOUR + 60.0))
+    (one,) = troubles(read_tape([logs.write(tmp_path, data)]))
+    assert (one.source, one.count, one.text) == ("bunk-o2", 3, "It is silent.")
+    assert one.minutes == pytest.approx(5.0 + 10.0 + 11.0)
+
+
+def test_a_part_that_stands_still_is_not_watching(tmp_path: Path) -> None:
+    """Its values are none while its alarm stands."""
+    tape = read_tape(
+        [logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))]
+    )
+    stuck = Stand("sensor-stuck/o2_pct", 1800.0, "fault", "", to_s=2700.0)
+    seen = {one.quantity: one for one in watched(tape, [stuck])}
+    assert list(seen)[:2] == ["o2_pct", "co_ppm"]
+    assert seen["o2_pct"].longest_min == 15.0
+    assert seen["o2_pct"].unseen_from_s == 1800.0
+    assert seen["co_ppm"].share == 1.0
+
+
+def test_a_mean_of_hours_needs_its_hours() -> None:
+    """None until then; then the mean of what is known."""
+    assert means([1.0, 3.0, None, 5.0], 2) == [None, 2.0, 3.0, 5.0]
+
+
+def test_the_dose_stands_still_over_a_hole(tmp_path: Path) -> None:
+    """CO is taken to go on for five minutes, and no longer."""
+    rows = [(30.0 * n, {"co_ppm": 200.0}) for n in range(20)]
+    rows += [(30.0 * n, {"o2_pct": 20.5}) for n in range(20, 80)]
+    tape = read_tape([logs.write(tmp_path, logs.begin() + logs.air(rows))])
+    blood = dose(tape)
+    assert blood[29] > blood[19] > blood[0]
+    assert blood[-1] == blood[29]
+
+
+def test_a_limit_passed_tells_how_long(tmp_path: Path) -> None:
+    """Ten minutes at 19.4 %."""
+    rows = logs.still_air(0.0, HOUR)
+    rows[60:120] = [(at, {**row, "o2_pct": 19.4}) for at, row in rows[60:120]]
+    tape = read_tape([logs.write(tmp_path, logs.begin() + logs.air(rows))])
+    (one,) = approaches(tape, [O2], dose(tape))
+    assert (one.value, one.beyond_min) == (pytest.approx(19.4), 10.0)
+    assert one.at_s == pytest.approx(600.0, abs=30.0)
+    assert spare(tape) is None
+
+
+def test_numbers_are_written_with_what_matters() -> None:
+    """Two digits that count, never powers; a negative nothing is nothing."""
+    told = [figure(one) for one in (0.0, 3.456, 0.0456, 123.4, -0.001, 12.0)]
+    assert told == ["0", "3.5", "0.046", "123", "-0.001", "12"]
+    assert spread((0.5, None, 1.0)) == "not known"
+    assert fixed((-0.04, 0.0, 0.4), 1) == "0.0 (0.0 to 0.4)"
+    assert valued("pm2_5_ugm3", 12.3) == "12 µg/m³"
+
+
+def test_without_a_clock_moments_count_from_the_first_line(tmp_path: Path) -> None:
+    """An hour and a half in."""
+    data = logs.begin(None) + logs.air(logs.still_air(0.0, 2 * HOUR), None)
+    tape = read_tape([logs.write(tmp_path, data)])
+    assert moment(tape, 5400.0, UTC) == "+1:30"
+
+
+def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
+    """Or one sentence says why not."""
+    path = logs.write(tmp_path, named.night("quiet")[0])
+
+    def call(page: Path) -> tuple[int, str]:
+        parser = ArgumentParser()
+        morning_command.add_arguments(parser)
+        err = io.StringIO()
+        args = parser.parse_args([str(path), "--page", str(page)])
+        return morning_command.run(args, io.StringIO(), err), err.getvalue()
+
+    assert call(tmp_path / "page.html") == (0, "")
+    assert (tmp_path / "page.html").read_text(encoding="utf-8").startswith("<!doctype")
+    code, told = call(tmp_path / "no" / "page.html")
+    assert code == 2
+    assert "cannot be written" in told
+    assert give_account([path]).cylinder_h == pytest.approx(90.0, rel=0.2)
