@@ -131,3 +131,15 @@ def test_odd_fields_make_no_trouble() -> None:
     odd: list[Any] = [None, 7, ["x"], {}]
     events = [Event(0.0, "alarm", {"alarm": one, "state": one}) for one in odd]
     assert all(isinstance(one.alarm, str) for one in stands(events))
+
+
+def test_a_condition_that_comes_back_unanswered_goes_on() -> None:
+    """Gone for a while and back before anybody answered: one stand, not yet over."""
+    stand = only(
+        moves(
+            (60.0, "unacknowledged", "normal", "medium"),
+            (300.0, "returned-unacknowledged", "unacknowledged", "medium"),
+            (400.0, "unacknowledged", "returned-unacknowledged", "medium"),
+        )
+    )
+    assert (stand.from_s, stand.to_s, stand.rings) == (60.0, None, 2)
