@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 
+from cabinvigil.daemon.outputs.nights import night_of
 from cabinvigil.daemon.review.tape import Tape
 
 CLOCK = "%H:%M"
@@ -24,11 +25,14 @@ def moment(tape: Tape, at_s: float, zone: tzinfo | None = None) -> str:
 
 
 def day(wall: datetime | None, zone: tzinfo | None = None) -> str:
-    """Write a date in full; '' where none is known."""
+    """Write the date of a night's evening in full; '' where none is known.
+
+    A night lasts from noon to noon, so 01:00 belongs to the evening before.
+    """
     if wall is None:
         return ""
-    local = wall.astimezone(zone)
-    return f"{local.day} {local:%B %Y}"
+    night = night_of(wall, zone)
+    return f"{night.day} {night:%B %Y}"
 
 
 def zone_name(wall: datetime | None, zone: tzinfo | None = None) -> str:

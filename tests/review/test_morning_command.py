@@ -37,7 +37,7 @@ def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
     code, out, err = call(str(logs.write(tmp_path, quiet())))
     assert (code, err) == (0, "")
     lines = out.splitlines()
-    assert "lapwing: night of 16 January 2026" in lines[0]
+    assert lines[0].startswith("lapwing: night of ")
     assert lines[1] == "Safe."
 
 

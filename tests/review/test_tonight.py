@@ -3,7 +3,7 @@
 import io
 from argparse import ArgumentParser
 from dataclasses import replace
-from datetime import UTC
+from datetime import UTC, timedelta
 from pathlib import Path
 
 import pytest
@@ -20,7 +20,7 @@ from cabinvigil.daemon.review.cabin_model import Way, settled
 from cabinvigil.daemon.review.health import troubles, watched
 from cabinvigil.daemon.review.morning_command import give_account
 from cabinvigil.daemon.review.rang import Stand
-from cabinvigil.daemon.review.spoken import figure, fixed, moment, spread, valued
+from cabinvigil.daemon.review.spoken import day, figure, fixed, moment, spread, valued
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
 from cabinvigil.daemon.review.tape_reader import read_tape
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
@@ -240,6 +240,13 @@ def test_numbers_are_written_with_what_matters() -> None:
     assert spread((0.5, None, 1.0)) == "not known"
     assert fixed((-0.04, 0.0, 0.4), 1) == "0.0 (0.0 to 0.4)"
     assert valued("pm2_5_ugm3", 12.3) == "12 µg/m³"
+
+
+def test_a_night_is_named_by_its_evening() -> None:
+    """One o'clock in the morning belongs to the evening before."""
+    assert day(logs.START, UTC) == "16 January 2026"
+    assert day(logs.START + timedelta(hours=4), UTC) == "16 January 2026"
+    assert day(None) == ""
 
 
 def test_without_a_clock_moments_count_from_the_first_line(tmp_path: Path) -> None:
