@@ -6,10 +6,12 @@ Exit codes: 0 done, 1 the thing checked is not well, 2 the call or a file is wro
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
 from types import ModuleType
+from typing import IO, cast
 
 COMMANDS = {
     # word: (module, what it does); only the module of the word is imported.
@@ -31,6 +33,23 @@ NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor of "
     "the appliance's instructions, local codes and licensed practice."
 )
+
+
+class _Plain(io.TextIOBase):
+    """Errors name files, and no letter of a name may steer the person's terminal."""
+
+    def __init__(self, real: IO[str]) -> None:
+        self._real = real
+
+    def write(self, text: str) -> int:
+        plain = (one if one.isprintable() or one == "\n" else "?" for one in text)
+        return self._real.write("".join(plain))
+
+    def flush(self) -> None:
+        self._real.flush()
+
+    def isatty(self) -> bool:
+        return self._real.isatty()
 
 
 def _overview() -> str:
@@ -79,7 +98,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = parser_of(words[0])
     args = parser.parse_args(words[1:])
     try:
-        code = int(_module(words[0]).run(args, sys.stdout, sys.stderr))
+        err = cast("IO[str]", _Plain(sys.stderr))
+        code = int(_module(words[0]).run(args, sys.stdout, err))
         sys.stdout.flush()
     except KeyboardInterrupt:
         return 130
