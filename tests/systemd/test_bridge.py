@@ -163,3 +163,11 @@ def test_the_files_name_every_topic_of_the_contract() -> None:
         rule = r"^topic write cabinvigil/lapwing/(\S+)"
         allowed = set(re.findall(rule, block, re.MULTILINE))
         assert tails <= allowed
+
+
+def test_no_file_opens_a_listener_that_it_does_not_name(brokers: Brokers) -> None:
+    """A bound above the listeners makes mosquitto open its usual port besides."""
+    for broker, named in ((brokers.near, 2), (brokers.far, 1)):
+        opened = re.findall(r"Opening ipv4 listen socket on port (\d+)", broker.log())
+        assert len(set(opened)) == named
+        assert "1883" not in opened
