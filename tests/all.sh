@@ -35,9 +35,4 @@ bin=$(cd "$venv/bin" && pwd)
 "$bin/ruff" format --check .
 "$bin/mypy" -p cabinvigil.daemon -p cabinvigil.drivers -p cabinvigil.config
 "$bin/lint-imports" --no-cache
-if ! "$bin/python" -m pytest -n 2 --dist loadgroup "$@"; then
-    # Brokers, ptys and a browser share two cores here: what failed gets one more try,
-    # alone.  A true fault fails again.
-    echo "Again, one at a time, what failed:"
-    "$bin/python" -m pytest -n 0 --last-failed --last-failed-no-failures none "$@"
-fi
+exec "$bin/python" -m pytest -n 2 --dist loadgroup "$@"

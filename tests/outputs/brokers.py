@@ -75,7 +75,9 @@ class Mosquitto:
             except OSError:
                 if self.process.poll() is not None:
                     pytest.fail(f"mosquitto ended at once: {self.log()}")
-                assert time.perf_counter() < until, self.log()
+                if time.perf_counter() > until:
+                    self.stop(kill=True)
+                    pytest.fail(f"mosquitto does not listen: {self.log()}")
                 time.sleep(0.02)
 
     def stop(self, *, kill: bool = False) -> None:

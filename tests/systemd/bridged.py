@@ -100,9 +100,9 @@ def bridged(top: Path) -> Iterator[Brokers]:
         Mosquitto(far / "run", far_port, shore_conf), far_port,
         certs, top,
     )  # fmt: skip
-    pair.far.start()
-    pair.near.start()
     try:
+        pair.far.start()
+        pair.near.start()
         yield pair
     finally:
         pair.near.stop()
