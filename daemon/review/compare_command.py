@@ -18,7 +18,7 @@ from cabinvigil.daemon.review.compare_words import (
     picture_rows,
     table,
 )
-from cabinvigil.daemon.review.find_night import NightError, night_files, nights
+from cabinvigil.daemon.review.find_night import NightError, by_night, night_files
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.morning_command import (
     WRONG,
@@ -86,10 +86,7 @@ def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
         night, stretch = _split(word)
         path = Path(night)
         if path.is_dir():
-            by_night: dict[str, list[Path]] = {}
-            for one in nights(path):
-                by_night.setdefault(str(one.night), []).append(one.path)
-            for name, paths in by_night.items():
+            for name, paths in by_night(path).items():
                 yield name, paths, stretch
         else:
             yield word, night_files(night, folder_of(args, night)), stretch

@@ -69,6 +69,18 @@ def nights(folder: Path) -> list[NightFile]:
     return found
 
 
+def by_night(folder: Path) -> dict[str, list[Path]]:
+    """Give the files of each night of a folder, by the date of its evening.
+
+    Raises:
+        NightError: it holds none, or cannot be read.
+    """
+    found: dict[str, list[Path]] = {}
+    for one in nights(folder):
+        found.setdefault(str(one.night), []).append(one.path)
+    return found
+
+
 def _last(folder: Path) -> list[Path]:
     found = nights(folder)
     return [one.path for one in found if one.night == found[-1].night]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 LONGEST_LINE = 1 << 20
 """Bytes; a longer 'line' is damage, and must not fill memory."""
@@ -92,6 +92,8 @@ class Logbook:
         self._paths = paths
         self.flaws = Flaws()
         """Complete once the iteration has ended."""
+        self.bytes_read = 0
+        """Of the files, so far: to say how far long work is."""
 
     def __iter__(self) -> Iterator[LogLine]:
         """Give each line.
@@ -103,8 +105,12 @@ class Logbook:
         reader = _Reader(self.flaws)
         for path in self._paths:
             with path.open("rb") as file:
-                chunks = iter(lambda: file.read(_CHUNK), b"")
-                yield from reader.read(chunks, path.name)
+                yield from reader.read(self._chunks(file), path.name)
+
+    def _chunks(self, file: IO[bytes]) -> Iterator[bytes]:
+        while chunk := file.read(_CHUNK):
+            self.bytes_read += len(chunk)
+            yield chunk
 
     def batches(self) -> Iterator[list[dict[str, Any]]]:
         """Give the lines as they stand, many at once: for whoever reads whole nights.
@@ -118,8 +124,7 @@ class Logbook:
         reader = _Reader(self.flaws)
         for path in self._paths:
             with path.open("rb") as file:
-                chunks = iter(lambda: file.read(_CHUNK), b"")
-                yield from reader.batches(chunks, path.name)
+                yield from reader.batches(self._chunks(file), path.name)
 
 
 def read_bytes(data: bytes, name: str = "log") -> tuple[list[LogLine], Flaws]:

@@ -1,6 +1,6 @@
 """A recorded night through the same decisions: CSV, or a night's own log."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,7 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
 )
 from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.review.logbook import Logbook, LogLine
+from cabinvigil.daemon.review.logbook import LogLine
 from cabinvigil.daemon.review.recording import Recording, RecordingError
 from cabinvigil.daemon.settings import Settings, from_plain
 from cabinvigil.daemon.wiring import part_infos
@@ -114,16 +114,25 @@ def _act(fields: dict[str, Any]) -> Act | None:
     )
 
 
+Choose = Callable[[Mapping[str, Any]], Settings]
+"""Makes settings of the config that a start record holds."""
+
+
 def replay_log(
-    logbook: Logbook, settings: Settings | None, render: Render, path: Path
+    logbook: Iterable[LogLine],
+    settings: Settings | None,
+    render: Render,
+    path: Path,
+    choose: Choose = from_plain,
 ) -> Decided:
     """Replay a night's log, each start with the settings that it was run with.
 
     Args:
         logbook: the open log.
-        settings: other limits to be tried; None: those in the log.
+        settings: stand in for those in the log; None: each start has its own.
         render: makes the sentences.
         path: for messages.
+        choose: makes each start's own settings; other limits may be put in here.
 
     Raises:
         RecordingError: the log has no start record, and no settings were given.
@@ -140,7 +149,7 @@ def replay_log(
             if line.up_s < last_s:
                 offset_s += last_s  # a new run: its clock begins anew
             last_s = line.up_s
-            state, said = _begin(line, settings, render, state)
+            state, said = _begin(line, settings, choose, render, state)
             yield offset_s + last_s, said
             continue
         event = event_of(line)
@@ -157,7 +166,11 @@ def replay_log(
 
 
 def _begin(
-    line: LogLine, settings: Settings | None, render: Render, before: State | None
+    line: LogLine,
+    settings: Settings | None,
+    choose: Choose,
+    render: Render,
+    before: State | None,
 ) -> tuple[State | None, list[Command]]:
     """Start as that run did; what it took over from before stands at once."""
     ran = settings
@@ -165,7 +178,7 @@ def _begin(
         plain = line.fields.get("config")
         if not isinstance(plain, dict):
             return None, []
-        ran = from_plain(plain)
+        ran = choose(plain)
     setup = compose_settings(ran, render).setup
     if line.fields.get("reload") and before is not None:
         state, _ = carry_over(before, setup, line.up_s)

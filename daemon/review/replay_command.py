@@ -1,16 +1,20 @@
 """Put a recorded night, a CSV file or a night's log, through the rules of today.
 
-The same decisions as on the night itself: what rang then rings now.
+The same decisions as on the night itself: what rang then rings now.  With --limits, one
+night or many are put through twice, and what other limits would change is a table.
 """
 
 import argparse
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO
 
 from cabinvigil.daemon.core.model import Transition
+from cabinvigil.daemon.review.find_night import NightError, by_night
+from cabinvigil.daemon.review.limits_table import Row, as_json, lines, table
 from cabinvigil.daemon.review.logbook import Logbook
+from cabinvigil.daemon.review.other_limits import read_limits
 from cabinvigil.daemon.review.recording import Recording, RecordingError
 from cabinvigil.daemon.review.replay import (
     Decided,
@@ -19,12 +23,18 @@ from cabinvigil.daemon.review.replay import (
     replay_log,
 )
 from cabinvigil.daemon.review.spelling import spell
+from cabinvigil.daemon.review.terminal import progress
 from cabinvigil.daemon.settings import Cabin, ConfigError, Settings, load, standard
 from cabinvigil.daemon.words_loading import renderer
 
 EXAMPLE = """example:
   cabinvigil replay night-2026-01-16.jsonl --json --estimates
   cabinvigil replay lapwing.csv --config cabin.toml
+  cabinvigil replay nights/ --limits stricter.toml
+
+where stricter.toml holds what is to be tried, and all else stays as it was:
+  [alarm.co2-level]
+  steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
 """
 WRONG = 2
 
@@ -32,7 +42,12 @@ WRONG = 2
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
-        "file", type=Path, help="CSV with time_s and quantities, or a night's log"
+        "files",
+        type=Path,
+        nargs="+",
+        metavar="NIGHT",
+        help="CSV with time_s and quantities, or a night's log; with --limits also "
+        "many of them, or a folder of nights",
     )
     parser.add_argument("--json", action="store_true", help="JSON Lines, for programs")
     parser.add_argument(
@@ -43,6 +58,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="FILE",
         help="limits and cabin to replay with (a log brings its own)",
+    )
+    parser.add_argument(
+        "--limits",
+        type=Path,
+        metavar="FILE",
+        help="tell what these limits would have rung: gained, lost, earlier, later",
     )
 
 
@@ -66,14 +87,52 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Replay and tell; return the exit code."""
     try:
         settings = None if args.config is None else load(args.config)
-        decided = decide(args.file, settings)
-        lines = _json(decided, args.estimates) if args.json else _words(decided)
-        for line in lines:
+        for line in _told(args, settings, err):
             print(line, file=out)
-    except (RecordingError, ConfigError) as error:
+    except (RecordingError, ConfigError, NightError) as error:
         print(f"cabinvigil: {error}", file=err)
         return WRONG
     return 0
+
+
+def _told(
+    args: argparse.Namespace, settings: Settings | None, err: IO[str]
+) -> Iterator[str]:
+    if args.limits is not None:
+        rows = _compared(args, settings, err)
+        return (json.dumps(as_json(row)) for row in rows) if args.json else lines(rows)
+    if len(args.files) > 1:
+        raise RecordingError(
+            "replay takes one night at a time; several go with --limits FILE"
+        )
+    decided = decide(args.files[0], settings)
+    return _json(decided, args.estimates) if args.json else _words(decided)
+
+
+def _compared(
+    args: argparse.Namespace, settings: Settings | None, err: IO[str]
+) -> Sequence[Row]:
+    """Put every night through both limits."""
+    if args.estimates:
+        raise RecordingError("--limits compares alarms alone; leave out --estimates")
+    limits = read_limits(args.limits)
+    wanted = [night for path in args.files for night in _nights(path)]
+    size = sum(path.stat().st_size for _, paths in wanted for path in paths)
+    with progress(2.0 * size, "replaying nights", err) as advance:
+        return list(table(wanted, limits, settings, advance))
+
+
+def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:
+    """Give a name and the files of what is meant: one night, or a folder of them."""
+    if path.is_dir():
+        yield from by_night(path).items()
+    elif path.is_file():
+        yield path.name.split(".jsonl")[0], [path]
+    else:
+        raise RecordingError(
+            f"{path}: is not there; give a night's log, a CSV file, or a folder of "
+            "nights"
+        )
 
 
 def _json(decided: Decided, estimates: bool) -> Iterator[str]:

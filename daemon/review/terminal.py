@@ -4,9 +4,12 @@ Both do without it: progress is then silent, and the view is written anew below.
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import IO, TypeVar
 
 T = TypeVar("T")
+Advance = Callable[[float], None]
+"""Takes how much more has been done."""
 
 
 def told(items: Iterable[T], count: int, words: str, err: IO[str]) -> Iterator[T]:
@@ -29,6 +32,36 @@ def told(items: Iterable[T], count: int, words: str, err: IO[str]) -> Iterator[T
         return
     with Progress(console=Console(file=err), transient=True) as progress:
         yield from progress.track(items, total=count, description=words)
+
+
+@contextmanager
+def progress(total: float, words: str, err: IO[str]) -> Iterator[Advance]:
+    """Show how far one long piece of work is, on a terminal alone.
+
+    Args:
+        total: of whatever is counted.
+        words: what is done.
+        err: where progress is shown; a file or a pipe gets nothing.
+
+    Yields:
+        A call that takes how much more has been done.
+    """
+    if not err.isatty():
+        yield _unseen
+        return
+    try:
+        from rich.console import Console
+        from rich.progress import Progress
+    except ImportError:
+        yield _unseen
+        return
+    with Progress(console=Console(file=err), transient=True) as shown:
+        task = shown.add_task(words, total=total)
+        yield lambda more: shown.advance(task, more)
+
+
+def _unseen(_more: float) -> None:
+    pass
 
 
 def stay(

@@ -1,25 +1,35 @@
-"""What other limits would have rung, from the night's own log."""
+"""`replay --limits`: what other limits would have rung, from the nights' own logs."""
 
-from datetime import UTC
+import io
+import json
+from argparse import ArgumentParser
+from datetime import UTC, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.review.limits_table import Row, as_json, lines, table
-from cabinvigil.daemon.review.recording import RecordingError
-from cabinvigil.daemon.settings import ConfigError
+from cabinvigil.daemon.cli import parser_of
+from cabinvigil.daemon.review import logbook, replay_command
+from cabinvigil.daemon.review.limits_table import Row, lines, table
+from cabinvigil.daemon.review.other_limits import read_limits
 from tests.review import logs
 
 MINUTE = 60.0
+AT_20 = '[alarm.co-level]\nsteps = [{ at = 20.0, priority = "low" }]\n'
 
 
-def night(folder: Path) -> Path:
+def night(folder: Path, name: str = "night-2026-01-16.jsonl") -> Path:
     """CO rises by 1 ppm a minute from 0 to 60, and oxygen by nothing."""
-    rows = [
-        (10.0 * n, {"co_ppm": n / 6.0, "o2_pct": 20.5 + 0.001 * (n % 3)})
-        for n in range(360)
+    return logs.write(folder, logs.begin() + logs.air(ramp()), name)
+
+
+def ramp(from_s: float = 0.0) -> list[logs.Row]:
+    """An hour, twice a minute."""
+    return [
+        (from_s + 30.0 * n, {"co_ppm": n / 2.0, "o2_pct": 20.5 + 0.001 * (n % 3)})
+        for n in range(120)
     ]
-    return logs.write(folder, logs.begin() + logs.air(rows))
 
 
 def limits(folder: Path, text: str) -> Path:
@@ -28,73 +38,211 @@ def limits(folder: Path, text: str) -> Path:
     return path
 
 
-def rows(folder: Path, text: str) -> dict[str, Row]:
-    found = table([night(folder)], limits(folder, text))
-    return {row.alarm: row for row in found if row.alarm.startswith(("co-", "o2-"))}
+def call(*words: object) -> tuple[int, str, str]:
+    parser = ArgumentParser()
+    replay_command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    args = parser.parse_args([str(word) for word in words])
+    code = replay_command.run(args, out, err)
+    return code, out.getvalue(), err.getvalue()
+
+
+def told(folder: Path, text: str, *nights: Path) -> list[dict[str, Any]]:
+    """The rows of the gases, as a program gets them."""
+    nights = nights or (night(folder),)
+    code, out, err = call(*nights, "--limits", limits(folder, text), "--json")
+    assert (code, err) == (0, "")
+    rows = [json.loads(line) for line in out.splitlines()]
+    return [row for row in rows if row["alarm"].startswith(("co-", "o2-"))]
+
+
+def row_of(folder: Path, text: str, alarm: str = "co-level") -> dict[str, Any]:
+    [row] = [row for row in told(folder, text) if row["alarm"] == alarm]
+    return row
 
 
 def test_a_stricter_limit_rings_earlier(tmp_path: Path) -> None:
     """20 in place of 30 ppm: ten minutes earlier at 1 ppm a minute."""
-    row = rows(
-        tmp_path, '[alarm.co-level]\nsteps = [{ at = 20.0, priority = "low" }]\n'
-    )["co-level"]
-    assert row.change == "earlier"
-    assert row.was_s == pytest.approx(30 * MINUTE, abs=15.0)
-    assert row.moved_min == pytest.approx(-10.0, abs=0.5)
+    row = row_of(tmp_path, AT_20)
+    assert row["change"] == "earlier"
+    assert row["was_s"] == pytest.approx(30 * MINUTE, abs=31.0)
+    assert row["moved_min"] == pytest.approx(-10.0, abs=0.6)
+    assert (row["was_at"][:16], row["would_at"][:16]) == (
+        "2026-01-16T21:30",
+        "2026-01-16T21:20",
+    )
 
 
 def test_a_laxer_limit_is_lost_or_later(tmp_path: Path) -> None:
-    """At 90 ppm it never rings; at 50, twenty minutes later."""
-    lost = rows(
-        tmp_path, '[alarm.co-level]\nsteps = [{ at = 90.0, priority = "low" }]\n'
-    )["co-level"]
-    assert (lost.change, lost.would_s, lost.moved_min) == ("lost", None, None)
-    later = rows(
-        tmp_path, '[alarm.co-level]\nsteps = [{ at = 50.0, priority = "low" }]\n'
-    )["co-level"]
-    assert later.moved_min == pytest.approx(20.0, abs=0.5)
+    """At 90 ppm it never rings; at 50, twenty minutes later; nobody must accept it."""
+    lost = row_of(tmp_path, AT_20.replace("20.0", "90.0"))
+    assert lost["change"] == "lost"
+    assert lost["would_s"] is lost["would_at"] is lost["moved_min"] is None
+    later = row_of(tmp_path, AT_20.replace("20.0", "50.0"))
+    assert later["change"] == "later"
+    assert later["moved_min"] == pytest.approx(20.0, abs=0.6)
 
 
 def test_a_new_limit_is_gained_and_the_rest_stays(tmp_path: Path) -> None:
     """Keys that are not named stay as they were."""
-    found = rows(
-        tmp_path, '[alarm.o2-low]\nsteps = [{ at = 20.6, priority = "high" }]\n'
-    )
-    assert found["o2-low"].change == "gained"
-    assert found["o2-low"].priority == "high"
-    assert found["co-level"].change == "same"
-    told = list(lines(found.values(), UTC))
-    assert "gained (high)" in told[1]
-    assert told[-1].startswith("1 changed, ")
-    assert as_json(found["o2-low"])["was_s"] is None
+    text = '[alarm.o2-low]\nsteps = [{ at = 20.6, priority = "high" }]\n'
+    gained = row_of(tmp_path, text, "o2-low")
+    assert (gained["change"], gained["was_s"]) == ("gained", None)
+    assert gained["priority"] == "high"
+    assert row_of(tmp_path, text)["change"] == "same"
+    _, out, _ = call(night(tmp_path), "--limits", limits(tmp_path, text))
+    head, *rows, last = out.splitlines()
+    assert head.split() == ["night", "alarm", "rang", "would", "change"]
+    assert any("gained (high)" in row for row in rows)
+    assert last.startswith("1 gained, ")
 
 
 def test_the_same_limits_change_nothing(tmp_path: Path) -> None:
-    """What rang then rings now."""
-    told = list(lines(table([night(tmp_path)], limits(tmp_path, "")), UTC))
-    assert told == ["Nothing changes: " + told[0].split(": ")[1]]
+    """What rang then rings now, and is counted."""
+    same = limits(tmp_path, "[alarm.co-level]\n")
+    code, out, _ = call(night(tmp_path), "--limits", same)
+    assert code == 0
+    count = len(told(tmp_path, "[alarm.co-level]\n"))
+    assert count >= 1
+    assert out.startswith("Nothing changes, ")
+    assert out.count("\n") == 1
 
 
-def test_times_are_local_times_of_that_night(tmp_path: Path) -> None:
-    """21:00 UTC and half an hour."""
-    found = rows(
-        tmp_path, '[alarm.co-level]\nsteps = [{ at = 20.0, priority = "low" }]\n'
+def test_many_nights_and_folders_are_one_table(tmp_path: Path) -> None:
+    """A row for each night; a folder is all its nights, gzip and all."""
+    folder = tmp_path / "nights"
+    folder.mkdir()
+    night(folder, "night-2026-01-17.jsonl.gz")
+    night(folder, "night-2026-01-18.jsonl")
+    rows = told(tmp_path, AT_20, night(tmp_path), folder)
+    moved = [row["night"] for row in rows if row["alarm"] == "co-level"]
+    assert moved == ["night-2026-01-16", "2026-01-17", "2026-01-18"]
+    _, out, _ = call(folder, "--limits", limits(tmp_path, AT_20))
+    assert "2 earlier" in out.splitlines()[-1]
+
+
+def test_times_are_those_of_the_clock_once_it_was_set(tmp_path: Path) -> None:
+    """A Pi that boots three hours behind: the ring is told by the mended clock."""
+    rows = ramp()
+    behind = logs.START - timedelta(hours=3)
+    data = logs.begin(behind) + logs.air(rows[:20], behind) + logs.air(rows[20:])
+    path = logs.write(tmp_path, data)
+    named = [("n", [path])]
+    found = list(table(named, read_limits(limits(tmp_path, AT_20))))
+    written = [line for line in lines(found, UTC) if "co-level" in line]
+    assert "21:30  21:20  10.0 min earlier (low)" in written[0]
+
+
+def test_a_night_without_a_clock_counts_from_its_first_line(tmp_path: Path) -> None:
+    """Also where that line is not the first of its run."""
+    head = json.loads(logs.begin(None))
+    head["up_s"] = 7200.0
+    data = json.dumps(head).encode() + b"\n" + logs.air(ramp(7200.0), None)
+    path = logs.write(tmp_path, data)
+    row = next(row for row in told(tmp_path, AT_20, path) if row["alarm"] == "co-level")
+    assert row["was_s"] == pytest.approx(30 * MINUTE, abs=31.0)
+    assert row["was_at"] is None
+    found: list[Row] = list(
+        table([("n", [path])], read_limits(limits(tmp_path, AT_20)))
     )
-    told = list(lines(found.values(), UTC))
-    assert "21:30  21:20  10.0 min earlier (low)" in told[1]
+    assert any("+0:30  +0:20" in line for line in lines(found, UTC))
 
 
-def test_a_mistake_names_the_limits_file(tmp_path: Path) -> None:
-    """File, key, and how to mend it."""
-    wrong = limits(tmp_path, "[alarm.co-level]\nsteps = 7\n")
-    with pytest.raises(ConfigError, match=r"limits\.toml.*co-level"):
-        list(table([night(tmp_path)], wrong))
+def test_each_start_keeps_its_own_config(tmp_path: Path) -> None:
+    """What a second start changed stays; the limits that are tried go on top of it."""
+    second = logs.config()
+    second["alarm"]["co-level"]["steps"] = [{"at": 50.0, "priority": "low"}]
+    rows = ramp()
+    later = logs.START + timedelta(hours=2)
+    data = logs.begin() + logs.air(rows)
+    data += logs.begin(later, config=second) + logs.air(rows, later)
+    path = logs.write(tmp_path, data)
+    found = [row for row in told(tmp_path, AT_20, path) if row["alarm"] == "co-level"]
+    assert [row["moved_min"] for row in found] == [
+        pytest.approx(-10.0, abs=0.6),
+        pytest.approx(-30.0, abs=0.6),
+    ]
 
 
-def test_a_log_without_its_start_cannot_be_judged(tmp_path: Path) -> None:
-    """Nobody knows what ran."""
-    path = logs.write(tmp_path, logs.air([(0.0, {"co_ppm": 3.0})]))
-    with pytest.raises(RecordingError, match="no start record"):
-        list(table([path], limits(tmp_path, "")))
-    with pytest.raises(RecordingError, match="cannot be read"):
-        list(table([tmp_path / "none.jsonl"], limits(tmp_path, "")))
+def test_a_recording_is_compared_too(tmp_path: Path) -> None:
+    """It says nothing of a cabin: the packaged limits hold, or those of --config."""
+    path = tmp_path / "air.csv"
+    cells = "".join(f"{30 * n},{n / 2.0:.2f}\n" for n in range(120))
+    path.write_text("time_s,co_ppm\n" + cells, encoding="utf-8")
+    [row] = [row for row in told(tmp_path, AT_20, path) if row["alarm"] == "co-level"]
+    assert row["moved_min"] == pytest.approx(-10.0, abs=0.6)
+    assert row["was_at"] is None
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[alarm.co-level]\nsteps = 7\n", "alarm.co-level.steps"),
+        ("[alarms.co-level]\n", "alarms is not a known table; write `alarm`"),
+        ("", "names no alarm; add a table like [alarm.o2-low]"),
+        ("[alarm.co-levl]\nsteps = []\n", "alarm.co-levl.kind is missing"),
+        ("[alarm.co-level]\nstep = []\n", "alarm.co-level.step is not a known key"),
+        ("alarm = 3\n", "alarm is no set of named tables"),
+        ("[alarm", "is not TOML at line 1"),
+    ],
+)
+def test_a_mistake_names_file_key_and_mend(
+    tmp_path: Path, text: str, words: str
+) -> None:
+    """Exit 2, one sentence, and no table that looks as though nothing changed."""
+    code, out, err = call(night(tmp_path), "--limits", limits(tmp_path, text))
+    assert (code, out) == (2, "")
+    assert err.startswith("cabinvigil: ")
+    assert "limits.toml" in err
+    assert words in err
+    assert err.count("\n") == 1
+
+
+def test_what_cannot_be_replayed_is_one_sentence(tmp_path: Path) -> None:
+    """No start record, no file, no night in the folder, and several without limits."""
+    good, empty = limits(tmp_path, AT_20), tmp_path / "empty"
+    empty.mkdir()
+    bare = logs.write(tmp_path, logs.air([(0.0, {"co_ppm": 3.0})]))
+    for words, said in (
+        ((bare, "--limits", good), "no start record"),
+        ((tmp_path / "none.jsonl", "--limits", good), "is not there"),
+        ((empty, "--limits", good), "holds no night"),
+        ((bare, "--limits", tmp_path / "none.toml"), "none.toml is not there"),
+        ((bare, "--limits", good, "--estimates"), "leave out --estimates"),
+        ((bare, bare), "one night at a time"),
+    ):
+        code, out, err = call(*words)
+        assert (code, out) == (2, "")
+        assert said in err
+        assert err.count("\n") == 1
+
+
+def test_the_limits_that_help_shows_can_be_tried(tmp_path: Path) -> None:
+    """The file in --help is one."""
+    example = parser_of("replay").format_help().split("stays as it was:\n")[1]
+    text = "\n".join(line.strip() for line in example.splitlines())
+    assert row_of(tmp_path, text)["change"] == "same"
+
+
+class Screen(io.StringIO):
+    """A terminal, as far as anyone can ask."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_shows_on_a_terminal_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And comes to its end: every byte is read twice."""
+    parser = ArgumentParser()
+    replay_command.add_arguments(parser)
+    path, tried = night(tmp_path), limits(tmp_path, AT_20)
+    args = parser.parse_args([str(path), "--limits", str(tried), "--json"])
+    screen = Screen()
+    assert replay_command.run(args, io.StringIO(), screen) == 0
+    assert "replaying nights" in screen.getvalue()
+    monkeypatch.setattr(logbook, "_CHUNK", 1000)
+    seen: list[float] = []
+    list(table([("n", [path])], read_limits(tried), advance=seen.append))
+    assert sum(seen) == 2 * path.stat().st_size

@@ -1,0 +1,60 @@
+"""Limits to be tried on nights that are over: read from a file, put into a config."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from cabinvigil.daemon.settings import ConfigError, Mistake, Settings
+from cabinvigil.daemon.settings_alarms import build_alarms, source_of
+from cabinvigil.daemon.settings_known import Known
+from cabinvigil.daemon.settings_mistakes import one_line, unknown_key
+from cabinvigil.daemon.settings_read import read_toml
+
+
+@dataclass(frozen=True, slots=True)
+class OtherLimits:
+    """What one limits file says of alarms; a key that it does not name stays."""
+
+    file: str
+    tables: Mapping[str, Mapping[str, Any]]
+
+    def put_into(self, settings: Settings) -> Settings:
+        """Return settings with these limits; laxer ones need no leave: they are tried.
+
+        Raises:
+            ConfigError: an alarm has a mistake, or judges by a rule that there is not.
+        """
+        plain = dict(settings.as_plain()["alarm"])
+        for name, table in self.tables.items():
+            plain[name] = {**plain.get(name, {}), **table}
+        mistakes: list[Mistake] = []
+        merged = source_of(plain, self.file, mistakes)
+        found = build_alarms(source_of({}, self.file, []), merged, None, Known())
+        if mistakes := [*mistakes, *found.mistakes]:
+            raise ConfigError(mistakes)
+        return replace(settings, alarms=MappingProxyType(found.alarms))
+
+
+def read_limits(path: Path) -> OtherLimits:
+    """Read a limits file: `[alarm.<id>]` tables, as in the packaged limits.toml.
+
+    Raises:
+        ConfigError: it cannot be read, names no alarm, or holds something else.
+    """
+    file = one_line(str(path))
+    plain = read_toml(path)
+    mistakes: list[Mistake] = []
+    for key, value in plain.items():
+        if key != "alarm":
+            wrong = unknown_key(key, value, ("alarm",), "a limits file")
+            what = wrong.what.replace("known key", "known table")
+            mistakes.append(Mistake(file, one_line(key)[:60], what, wrong.mend))
+    tables = source_of(plain.get("alarm", {}), file, mistakes).tables
+    if not tables and not mistakes:
+        mend = "add a table like [alarm.o2-low] with what is to be tried"
+        mistakes.append(Mistake(file, "", "names no alarm", mend))
+    if mistakes:
+        raise ConfigError(mistakes)
+    return OtherLimits(file, tables)
