@@ -20,6 +20,7 @@ from cabinvigil.daemon.core.setup import (
     Surroundings,
 )
 from cabinvigil.daemon.core.telling import BROKEN
+from cabinvigil.daemon.covering import cover
 from cabinvigil.daemon.settings_values import AlarmSettings, Cabin, PartSettings
 from cabinvigil.daemon.trend.port import Trend, trend_setup
 from cabinvigil.drivers.kit.quantity import QUANTITIES, channel_of, split_channel
@@ -174,7 +175,7 @@ def alarm_specs(
                 params = attrs.evolve(params, subject=subject)
             spec = _spec(name, subject, alarm, params, module)
             specs.append(_fitted(spec, subject, series, buses, bus_of))
-    return tuple(specs)
+    return cover(specs, series, bus_of)
 
 
 def _fitted(
