@@ -27,6 +27,7 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.host import EVERY_S, HostWatch, Seen, cpu_c, is_under_volted
 from cabinvigil.daemon.keep import Keeper, StateFile
 from cabinvigil.daemon.keeping_watch import keep_watch
+from cabinvigil.daemon.morning_told import MorningTold
 from cabinvigil.daemon.outlets import OpenLine, Outlets, make_outlets
 from cabinvigil.daemon.outputs.button import Button
 from cabinvigil.daemon.outputs.line import EdgeLine, open_button, open_gpio
@@ -105,6 +106,7 @@ class App:
         self._keeper = Keeper(file, self._clock, self.report)
         self._host = HostWatch(self.report)
         self._host_due_s = self._clock.monotonic()
+        self._morning = MorningTold.of(settings, self._outlets.phone, self.report)
         kept = file.load(self._clock.wall(), self._clock.monotonic())
         composed = compose_now(settings, self._clock.wall())
         state = start(composed.setup, 0.0)
@@ -156,7 +158,13 @@ class App:
 
     def on_button(self, act: Act) -> None:
         """Take a press, from the button's thread."""
-        self._soon(lambda: self.watcher.on_event(act))
+        self._soon(self._pressed, act)
+
+    def _pressed(self, act: Act) -> None:
+        is_answer = self.watcher.state.sound.pattern != "quiet"
+        self.watcher.on_event(act)
+        if self._morning is not None and not is_answer:
+            self._morning.pressed(self._clock.wall(), self.watcher.up_s())
 
     def answer(self, ask: Ask, reply: Reply) -> None:
         """Answer an ask, on the loop."""
@@ -203,6 +211,8 @@ class App:
             state = self.watcher.state
             self._keeper.offer(lambda: to_plain(state))
             self._keeper.stop(STOP_S)
+            if self._morning is not None:
+                self._morning.stop()
             self._outlets.stop(STOP_S)
 
     def _button(self) -> Button | None:
@@ -321,6 +331,8 @@ class App:
         if not self._is_ready:
             self._is_ready = True
             self._notifier.ready(f"watching {self.settings.cabin.name}")
+        if self._morning is not None:
+            self._morning.look(self._clock.wall())
         if now_s >= self._host_due_s:
             self._host_due_s = now_s + EVERY_S
             self._host.look(Seen(now_s, self._clock.wall(), cpu_c(), is_under_volted()))

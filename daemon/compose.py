@@ -42,6 +42,7 @@ WATCH_SOURCES = (
     "state",
     "ask",
     "trend",
+    "morning",
 )
 """What may report a fault without being a part."""
 

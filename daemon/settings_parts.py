@@ -26,8 +26,17 @@ _LONGEST_NAME = 24
 
 TAKEN = frozenset(
     {
-        *("ask", "button", "buzzer", "clock", "host", "light", "log", "loop", "mqtt"),
-        *("phone", "second-sounder", "settings", "state", "supply", "trend"),
+        *("ask", "button", "buzzer", "clock", "host", "light", "log", "loop"),
+        *(
+            "morning",
+            "mqtt",
+            "phone",
+            "second-sounder",
+            "settings",
+            "state",
+            "supply",
+            "trend",
+        ),
     }
 )
 """Names under which the watch reports its own faults."""

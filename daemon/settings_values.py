@@ -236,6 +236,16 @@ class MqttSettings:
     alert_expiry_s: Annotated[float, Within(60.0, 86_400.0)] = 3600.0
     """A broker drops an alert that nobody fetched for this long."""
 
+    morning_at: Annotated[
+        str,
+        Word(
+            r"(0[0-9]|1[01]):[0-5][0-9]",
+            'write a local time before noon, like "07:30"',
+        ),
+    ] = "07:30"
+    """When the night's account is published, local time; sooner, where the button is
+    pressed in the three hours before and no alarm sounds."""
+
     @property
     def real_port(self) -> int:
         """Return the port, the usual one where none is named."""

@@ -11,6 +11,7 @@ import pytest
 
 from cabinvigil.daemon.asksocket import ask_watch
 from cabinvigil.daemon.buses import I2cBus
+from cabinvigil.daemon.core.model import Act, ActKind, SourceFault
 from cabinvigil.daemon.outputs.nights import OpenNight
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.review.logbook import Logbook
@@ -145,3 +146,50 @@ async def test_a_bad_reload_keeps_the_old_and_says_so(tmp_path: Path) -> None:
         assert run.app.settings.cabin.volume_m3 == 11.0
         assert "settings" not in run.app.watcher.state.history.sources
         assert run.app.watcher.numbers()
+
+
+class Told:
+    """Stands where the morning's account is asked for."""
+
+    def __init__(self) -> None:
+        self.presses, self.looks = 0, 0
+
+    def look(self, wall: Any) -> None:
+        self.looks += 1
+
+    def pressed(self, wall: Any, up_s: float) -> None:
+        self.presses += 1
+
+    def stop(self) -> None: ...
+
+
+async def test_a_press_that_answers_no_alarm_is_someone_getting_up(
+    tmp_path: Path,
+) -> None:
+    """The hour is looked at each tick; an answer to a sound asks for no account."""
+    async with running(tmp_path) as run:
+        run.app._morning = told = Told()  # type: ignore[assignment]
+        await run.until(lambda: told.looks)
+        press = Act(ActKind.ACKNOWLEDGE)
+        run.app.on_button(press)
+        await run.until(lambda: told.presses)
+        await _rings_for_co(run)
+        run.app.on_button(press)
+        await run.until(lambda: run.app.watcher.state.sound.pattern != "temporal-four")
+        assert told.presses == 1
+
+
+async def test_a_morning_that_cannot_be_told_is_a_fault_and_no_more(
+    tmp_path: Path,
+) -> None:
+    """It stands as a fault with its own sentence, the watch goes on."""
+    async with running(tmp_path) as run:
+        text = "The morning's account was not made: it ended with 3."
+        run.app.report(SourceFault("morning", "not-made", text))
+        await run.until(lambda: "morning" in run.app.watcher.state.history.sources)
+        standings = run.app.watcher.state.standings
+        assert standings["watch-fault/morning"].state.value != "normal"
+        await _rings_for_co(run)
+    told = [line.fields for line in _lines(tmp_path) if line.event == "alarm"]
+    [fault] = [one for one in told if one["alarm"] == "watch-fault/morning"]
+    assert (fault["priority"], fault["text"]) == ("fault", text)

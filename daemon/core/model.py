@@ -76,7 +76,7 @@ class SourceFault:
     """One of `absent checksum framing short wrong-part not-ready not-measured
     out-of-range cell-dead port-missing no-permission bus-stuck babbling blocked
     queue-full not-writable out-of-reach refused clock-stepped late too-hot
-    under-volted` ; new kinds need words, nothing else."""
+    under-volted not-made` ; new kinds need words, nothing else."""
     text: str
     """One sentence: which part, what it did, what to do."""
 

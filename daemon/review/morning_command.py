@@ -11,7 +11,7 @@ from typing import IO
 
 from cabinvigil.daemon.review.find_night import NightError, is_date, night_files
 from cabinvigil.daemon.review.morning import Morning, morning
-from cabinvigil.daemon.review.morning_json import as_json
+from cabinvigil.daemon.review.morning_json import as_json, summary
 from cabinvigil.daemon.review.morning_words import account
 from cabinvigil.daemon.review.tape import Tape
 from cabinvigil.daemon.review.tape_reader import read_tape
@@ -36,6 +36,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_folder(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--summary",
+        action="store_true",
+        help="print the short JSON object that the phone gets over MQTT",
+    )
     parser.add_argument(
         "--page", type=Path, metavar="FILE", help="write it as a page, pictures with it"
     )
@@ -64,8 +69,9 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     except NightError as error:
         print(f"cabinvigil: {error}", file=err)
         return WRONG
-    if args.json:
-        print(json.dumps(as_json(found), allow_nan=False), file=out)
+    if args.json or args.summary:
+        told = summary(found) if args.summary else as_json(found)
+        print(json.dumps(told, allow_nan=False), file=out)
     else:
         out.write(account(found))
     return FINE if found.verdict.is_well else NOT_WELL

@@ -7,6 +7,7 @@ from typing import Any
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.health import Trouble, Watched
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.morning_words import headline, shown
 from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch, Totals
 
@@ -57,15 +58,23 @@ def summary(found: Morning) -> dict[str, Any]:
         "emulated",
         "begins",
         "ends",
+        "hours",
         "verdict",
         "well",
         "reasons",
         "air_changes_per_h",
         "gas_kg",
+        "gas_kwh",
         "water_left_kg",
         "tonight",
     )
-    return {key: whole[key] for key in keys}
+    return {
+        **{key: whole[key] for key in keys},
+        "text": headline(found),
+        "closest": [_approach(found, one) for one in shown(found.near)],
+        "glass_wet_h": whole["comfort"]["glass_wet_h"],
+        "gaps": len(whole["gaps"]),
+    }
 
 
 def _moment(wall: datetime | None) -> str | None:

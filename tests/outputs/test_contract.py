@@ -5,6 +5,7 @@ import json
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import jsonschema
@@ -32,6 +33,9 @@ from cabinvigil.daemon.outputs import messages
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.desk import Desk
 from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, run_of
+from cabinvigil.daemon.review.morning_command import give_account
+from cabinvigil.daemon.review.morning_json import summary
+from tests.review import logs, named
 
 ROOT = Path(__file__).parents[2]
 DOCUMENT: dict[str, Any] = yaml.safe_load(
@@ -72,6 +76,14 @@ def test_every_reference_leads_somewhere() -> None:
         follow(each)
 
 
+def morning() -> dict[str, Any]:
+    """The account of a dangerous night, as `cabinvigil morning --summary` prints it."""
+    with TemporaryDirectory() as folder:
+        log, _ = named.night("shut")
+        found = give_account([logs.write(Path(folder), log)])
+    return dict(json.loads(json.dumps(summary(found), allow_nan=False)))
+
+
 def said() -> list[Publication]:
     """Everything that a watch says, each kind at least once."""
     stamp = Stamp(60.0, START + timedelta(seconds=60))
@@ -97,7 +109,7 @@ def said() -> list[Publication]:
             change = Transition(name, state, AlarmState.NORMAL, priority, "Text.", 12.0)
             desk.take(change, stamp)
             desk.take(Alert(name, priority, "A sentence.", priority % 3), stamp)
-    desk.morning({"lowest_o2_pct": 20.1}, stamp)
+    desk.morning(morning(), stamp)
     late = Stamp(1_000.0, START + timedelta(seconds=1_000))
     out = []
     while (taken := desk.next(stamp if len(out) % 2 else late)) is not None:
@@ -152,6 +164,19 @@ def test_everything_the_watch_says_is_in_the_contract() -> None:
         if "messageExpiryInterval" in binding:
             assert each.expiry_s == binding["messageExpiryInterval"]
     assert seen == set(DOCUMENT["channels"]) - {"ask"}, "and nothing in it is unsaid"
+
+
+def test_the_contract_of_the_morning_can_refuse() -> None:
+    """Every key that it names is there; a word of another verdict is none."""
+    schema = payload_schema("morning")
+    head = {"at": "2025-01-14T21:00:00.000Z", "up_s": 1.0, "seq": 1}
+    told = {**morning(), **head, "run": head["at"]}
+    described = schema["allOf"][1]
+    assert set(described["required"]) == set(described["properties"]) == set(morning())
+    validator = jsonschema.Draft7Validator(schema)
+    assert list(validator.iter_errors(told)) == []
+    for key, wrong in (("verdict", "fine"), ("gas_kg", 0.1), ("tonight", None)):
+        assert list(validator.iter_errors({**told, key: wrong}))
 
 
 def test_the_will_is_the_one_written_down() -> None:

@@ -1,0 +1,78 @@
+"""When the morning's account is due on the phone: at a set hour, or as someone gets up.
+
+Pure: local time and the run's own seconds are handed in.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+LATE = timedelta(hours=2)
+"""A watch that starts later than this after the hour does not make up for it: most of
+what it would tell is then known (own choice, like those below)."""
+EARLY = timedelta(hours=3)
+"""A press of the button so long before the hour is someone getting up."""
+NIGHT_S = 5 * 3600.0
+"""Where no clock is set, a press after so long a run is someone getting up."""
+AGAIN_S = 12 * 3600.0
+"""And so long after it, that is another night."""
+
+
+def hour_of(text: str) -> time:
+    """Read a config's hour, `07:30`."""
+    return time.fromisoformat(text)
+
+
+@dataclass(slots=True)
+class MorningDue:
+    """Remembers which mornings were told."""
+
+    hour: time
+    """Local time, before noon: a night lasts from noon to noon."""
+    _told: date | None = None
+    _told_early: date | None = None
+    _told_up_s: float = float("-inf")
+    _is_owed: bool = False
+
+    def look(self, local: datetime | None) -> bool:
+        """Say whether the hour has come; once a morning.
+
+        Args:
+            local: the local time; None while no clock can be believed.
+        """
+        if local is None or self._told == local.date():
+            return False
+        if not timedelta(0) <= self._past(local) < LATE:
+            return False
+        self._told = local.date()
+        return True
+
+    def pressed(self, local: datetime | None, up_s: float) -> bool:
+        """Say whether a press that answers no alarm asks for the account.
+
+        Args:
+            local: as for `look`.
+            up_s: seconds since the start of the run.
+        """
+        if local is None:
+            if up_s < NIGHT_S or up_s - self._told_up_s < AGAIN_S:
+                return False
+            self._told_up_s = up_s
+            return True
+        if self._is_owed and local.hour < 12:
+            self._is_owed = False
+            return True
+        if self._told_early == local.date() or not -EARLY <= self._past(local) < LATE:
+            return False
+        if self._told == local.date():
+            return False
+        self._told_early = local.date()
+        return True
+
+    def failed(self) -> None:
+        """Owe the account that could not be made: the next press asks for it again."""
+        self._is_owed = True
+        self._told_up_s = float("-inf")
+
+    def _past(self, local: datetime) -> timedelta:
+        """Return how long the hour of this day is past; negative: it is to come."""
+        return local - datetime.combine(local.date(), self.hour, local.tzinfo)
