@@ -94,12 +94,13 @@ def run(args: argparse.Namespace, out: TextIO, err: TextIO) -> int:
     made = plan(cabin)
     change = changes(made)
     if args.picture:
-        from cabinvigil.daemon.planning.picture import PictureError, draw
+        from cabinvigil.daemon.planning.picture import draw
+        from cabinvigil.daemon.review.canvas import DrawingError
 
         try:
             draw(made, Path(args.picture))
-        except PictureError as error:
-            err.write(f"cabinvigil plan: {error}\n")
+        except DrawingError as error:
+            err.write(f"cabinvigil plan: --picture {error}\n")
             return WRONG_CALL
     if args.json:
         out.write(json.dumps(plan_object(made, change)) + "\n")

@@ -9,6 +9,7 @@ from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import SHUT
 from cabinvigil.daemon.planning.words import clock
+from cabinvigil.daemon.review.canvas import blank, save
 
 ROWS = (
     ("o2_pct", "oxygen, %", 19.5),
@@ -17,26 +18,13 @@ ROWS = (
 )
 
 
-class PictureError(RuntimeError):
-    """The picture cannot be made; one sentence says what to do."""
-
-
 def draw(made: Plan, path: Path) -> None:
     """Draw the night with the vents as they are beside the night with them shut.
 
     Raises:
-        PictureError: matplotlib is not installed, or the file cannot be written.
+        DrawingError: matplotlib is not installed, or the file cannot be written.
     """
-    try:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise PictureError(
-            "--picture needs matplotlib: install the extra with "
-            "pip install 'cabinvigil[review]'."
-        ) from None
-    figure: Any = Figure(figsize=(10, 8), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank((10.0, 8.0))
     axes = figure.subplots(len(ROWS), 2, sharex=True, sharey="row", squeeze=False)
     shut = [night(way, made.burns, SHUT) for way in scenarios(made.cabin)]
     columns = ((made.nights, "vents as they are"), (tuple(shut), "vents shut"))
@@ -53,13 +41,7 @@ def draw(made: Plan, path: Path) -> None:
             [clock(hour) for hour in hours if hour <= last_h],
         )
     axes[-1][0].legend(loc="best", fontsize="small")
-    try:
-        figure.savefig(path)
-    except (OSError, ValueError) as error:
-        raise PictureError(
-            f"--picture {path} cannot be written: {error}; give a file that ends in "
-            ".png, .svg or .pdf, in a folder that is there."
-        ) from None
+    save(figure, path)
 
 
 def _panel(

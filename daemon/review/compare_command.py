@@ -144,7 +144,8 @@ def _draw(sheets: list[Sheet], path: Path) -> None:
     Raises:
         NightError: matplotlib is missing, or the file cannot be written.
     """
-    from cabinvigil.daemon.review.drawing import DrawingError, save_rows
+    from cabinvigil.daemon.review.canvas import DrawingError
+    from cabinvigil.daemon.review.drawing import save_rows
 
     try:
         save_rows(picture_rows(sheets), path)

@@ -4,19 +4,19 @@ Colours are drawn as marker values and replaced by the page's own variables, so 
 picture serves the light and the dark page and the printer.
 """
 
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from cabinvigil.daemon.review.canvas import FONT_PT, as_svg, blank, save
+
 Style = Literal["solid", "dashed", "dotted"]
 Told = float | None
 
 INCHES = (5.2, 2.7)
 """At 390 px a picture is 358 px wide: a point of it is about a pixel."""
-FONT_PT = 11.0
 COLOURS = {
     # what: (marker in the drawing, variable of the page)
     "ink": ("#010203", "--ink"),
@@ -31,10 +31,6 @@ COLOURS = {
 }
 ORDER = ("one", "two", "three")
 _DASHES: dict[str, Any] = {"solid": "-", "dashed": (0, (4, 2)), "dotted": (0, (1, 1.6))}
-
-
-class DrawingError(RuntimeError):
-    """Nothing can be drawn; the message says what to install."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +128,7 @@ def draw(panel: Panel) -> str:
         legend = axes.legend(loc="best", frameon=False, fontsize=FONT_PT - 1.0)
         for text in legend.get_texts():
             text.set_color(_mark("ink"))
-    return _svg(figure, panel.key)
+    return _bare(as_svg(figure, panel.key), panel.key)
 
 
 def save_rows(pictures: Sequence[Rows], path: Path) -> None:
@@ -156,13 +152,7 @@ def save_rows(pictures: Sequence[Rows], path: Path) -> None:
         axes.set_xlabel(picture.unit)
         axes.set_title(picture.title, fontsize=FONT_PT, loc="left")
         axes.grid(visible=True, axis="x", linewidth=0.5)
-    try:
-        figure.savefig(path)
-    except (OSError, ValueError) as error:
-        raise DrawingError(
-            f"{path} cannot be written: {error}; give a file that ends in .png, .svg "
-            "or .pdf, in a folder that is there"
-        ) from None
+    save(figure, path)
 
 
 def _mark(what: str) -> str:
@@ -170,17 +160,7 @@ def _mark(what: str) -> str:
 
 
 def _figure(inches: tuple[float, float]) -> tuple[Any, Any]:
-    try:
-        import matplotlib as mpl
-        from matplotlib.backends.backend_svg import FigureCanvasSVG
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise DrawingError(
-            "needs matplotlib: install the extra with pip install 'cabinvigil[review]'"
-        ) from None
-    mpl.rcParams.update({"svg.fonttype": "none", "font.size": FONT_PT})
-    figure: Any = Figure(figsize=inches, layout="constrained")
-    FigureCanvasSVG(figure)
+    figure = blank(inches)
     axes: Any = figure.subplots()
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
@@ -260,16 +240,6 @@ def _limit(axes: Any, value: float, label: str, last_h: float) -> None:
     )
 
 
-def _svg(figure: Any, key: str) -> str:
-    import matplotlib as mpl
-
-    text = io.StringIO()
-    with mpl.rc_context({"svg.hashsalt": key}):
-        figure.savefig(text, format="svg", transparent=True, metadata=_NOTHING)
-    return _bare(text.getvalue(), key)
-
-
-_NOTHING = {"Date": None, "Creator": None, "Format": None, "Type": None}
 _NUMBER = re.compile(r"-?\d+\.\d{3,}")
 _TAG = re.compile(r"<[^>]*>")
 """Numbers are shortened inside tags alone: what people read stays as it is."""

@@ -133,7 +133,7 @@ def _page(found: Morning, path: Path) -> None:
     Raises:
         NightError: matplotlib is missing, or the file cannot be written.
     """
-    from cabinvigil.daemon.review.drawing import DrawingError
+    from cabinvigil.daemon.review.canvas import DrawingError
     from cabinvigil.daemon.review.page import page
 
     try:

@@ -11,6 +11,7 @@ import pytest
 from cabinvigil.daemon.planning import command, picture
 from cabinvigil.daemon.planning.figures import CabinPlan, option_name
 from cabinvigil.daemon.planning.plan import plan
+from cabinvigil.daemon.review.canvas import DrawingError
 
 AGREED = (
     "volume_m3", "burner_kw", "people", "vent_low_cm2", "vent_high_cm2", "outside_c",
@@ -156,9 +157,7 @@ def test_a_picture_that_cannot_be_written_is_one_sentence(tmp_path):
 def test_a_missing_matplotlib_is_named_with_its_remedy(tmp_path, monkeypatch):
     """The extra's name and the pip command."""
     monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
-    with pytest.raises(
-        picture.PictureError, match=r"pip install 'cabinvigil\[review\]'"
-    ):
+    with pytest.raises(DrawingError, match=r"pip install 'cabinvigil\[review\]'"):
         picture.draw(plan(CabinPlan()), tmp_path / "night.png")
 
 

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.review import drawing
-from cabinvigil.daemon.review.drawing import DrawingError, Line, Panel, draw
+from cabinvigil.daemon.review.canvas import DrawingError
+from cabinvigil.daemon.review.drawing import Line, Panel, draw
 from cabinvigil.daemon.review.morning_command import give_account
 from cabinvigil.daemon.review.page import page
 from cabinvigil.daemon.review.page_style import DARK, LIGHT
