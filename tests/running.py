@@ -129,11 +129,18 @@ class Running:
 
 @asynccontextmanager
 async def running(
-    folder: Path, more: str = "", wires: Wires = REAL
+    folder: Path, more: str = "", wires: Wires = REAL, *, waits: bool = True
 ) -> AsyncIterator[Running]:
-    """Run the daemon on ptys; stops it in order at the end."""
+    """Run the daemon on ptys; stops it in order at the end.
+
+    Args:
+        folder: for its files.
+        more: of the config.
+        wires: stand-ins for them.
+        waits: whether the parts wait until the host can see what they sent.
+    """
     air = Air()
-    ports = Ports(folder, air)
+    ports = Ports(folder, air, waits=waits)
     clock = SystemClock()
     line = RecordingLine(clock)
     machine = Machine(clock=clock, wires=wires, open_line=lambda *_, **__: line)

@@ -3,6 +3,7 @@
 Every other message is a good question; the rest is junk of all sizes up to 4 kB.
 """
 
+import os
 import random
 import signal
 import sys
@@ -15,6 +16,8 @@ TOPIC = "cabinvigil/lapwing/ask"
 
 
 def main() -> None:
+    # A stranger: whatever priority the bench gave the watch is not for the flood.
+    os.setpriority(os.PRIO_PROCESS, 0, max(0, os.getpriority(os.PRIO_PROCESS, 0)))
     dice = random.Random(5)
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
     client.username_pw_set("phone", "p-secret")

@@ -149,9 +149,9 @@ async def daemon(folder: Path, brokers: Brokers) -> AsyncIterator[Bench]:
 
 
 @contextmanager
-def flood(brokers: Brokers) -> Iterator[None]:
+def flood(port: int) -> Iterator[None]:
     """Let another process write to `ask`, half of it sense, a thousand a second."""
-    words = [sys.executable, "-m", "tests.bench.flooder", str(brokers.near_port)]
+    words = [sys.executable, "-m", "tests.bench.flooder", str(port)]
     with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as flooder:
         try:
             time.sleep(1.5)
@@ -229,7 +229,7 @@ async def measure(folder: Path, rounds: int) -> list[Figures]:
         async with daemon(folder, brokers) as bench:
             await asyncio.sleep(3.0)
             quiet = await rounds_of(bench, phone, rounds, "nothing else")
-            with flood(brokers):
+            with flood(brokers.near_port):
                 flooded = await rounds_of(bench, phone, rounds, "`ask` flooded")
     return [*floors, *quiet, *flooded]
 

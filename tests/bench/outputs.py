@@ -8,22 +8,18 @@ import random
 import statistics
 import sys
 import tempfile
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 
 import paho.mqtt.client as paho
 
-from cabinvigil.daemon.core.model import Alert, Estimate, Priority, Record, Sound
+from cabinvigil.daemon.core.model import Alert, Estimate, Priority, Record
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.broker import Broker
-from cabinvigil.daemon.outputs.buzzer import Buzzer
 from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.line import RecordingLine
 from cabinvigil.daemon.outputs.messages import Messages, Topics, run_of
 from cabinvigil.daemon.outputs.nights import Nights
 from cabinvigil.daemon.outputs.phone import Phone
@@ -48,73 +44,6 @@ def row(what: str, *figures: str) -> None:
 
 def share(values: list[float], part: float) -> float:
     return sorted(values)[min(len(values) - 1, int(len(values) * part))]
-
-
-# --- sound ---------------------------------------------------------------------------
-
-
-@contextmanager
-def busy(threads: int) -> Iterator[None]:
-    """Keep the interpreter's lock in demand, as a loop under load does."""
-    ends = threading.Event()
-
-    def burn() -> None:
-        while not ends.is_set():
-            sum(range(1_000))
-
-    burners = [threading.Thread(target=burn) for _ in range(threads)]
-    for burner in burners:
-        burner.start()
-    try:
-        yield
-    finally:
-        ends.set()
-        for burner in burners:
-            burner.join()
-
-
-def edge_errors_s(for_s: float) -> list[float]:
-    """Give how far each edge of temporal-four is from the published pattern."""
-    clock = Clock()
-    line = RecordingLine(clock)
-    buzzer = Buzzer(lambda: line, clock, print)
-    buzzer.start()
-    time.sleep(0.2)
-    buzzer.offer(Sound("temporal-four"), Stamp(0.0, clock.wall()))
-    time.sleep(for_s)
-    buzzer.stop(1.0)
-    edges = [at_s for at_s, _ in line.changes[1:-1]]
-    begun = edges[0]
-    return [
-        abs(at_s - begun - 5.7 * (number // 8) - 0.1 * (number % 8))
-        for number, at_s in enumerate(edges)
-    ]
-
-
-def floor_errors_s(for_s: float) -> list[float]:
-    """Give how far a bare thread that sleeps until each edge is off."""
-    errors: list[float] = []
-    begun = time.perf_counter()
-    number = 0
-    while time.perf_counter() - begun < for_s:
-        due = begun + 5.7 * (number // 8) + 0.1 * (number % 8)
-        threading.Event().wait(max(0.0, due - time.perf_counter()))
-        errors.append(abs(time.perf_counter() - due))
-        number += 1
-    return errors
-
-
-def sound() -> None:
-    row("sound: edge off its published moment", "median", "p99", "worst")
-    for name, threads in (("idle", 0), ("one busy thread", 1)):
-        for who, measure in (("bare sleep", floor_errors_s), ("buzzer", edge_errors_s)):
-            with busy(threads):
-                got = measure(11.5)
-            row(
-                f"  {who}, {name}, {len(got)} edges",
-                *(f"{1e3 * v:.2f} ms" for v in
-                  (statistics.median(got), share(got, 0.99), max(got))),
-            )  # fmt: skip
 
 
 # --- the phone ---------------------------------------------------------------------
@@ -264,5 +193,4 @@ def log() -> None:
 
 if __name__ == "__main__":
     log()
-    sound()
     phone_side()
