@@ -1,21 +1,16 @@
-"""The whole daemon on real ptys and a real loop: the sounder outlives everything."""
+"""The whole daemon on real ptys and a real loop.
+
+That the sounder outlives whatever fails is shown in `tests/faults/daemon`.
+"""
 
 import json
-import socket
-import threading
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from cabinvigil.daemon.asksocket import ask_watch
-from cabinvigil.daemon.buses import I2cBus
 from cabinvigil.daemon.core.model import Act, ActKind, SourceFault
-from cabinvigil.daemon.outputs.nights import OpenNight
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.review.logbook import Logbook
-from cabinvigil.daemon.wiring import REAL
 from tests.running import Running, config, running
 
 CO_HIGH = AirNow(co_ppm=400.0)
@@ -44,57 +39,6 @@ async def test_bytes_to_buzzer_and_log(tmp_path: Path) -> None:
         alarm["alarm"] == "co-level" and alarm["priority"] == "high" for alarm in alarms
     )
     assert run.line.is_closed
-
-
-async def test_a_broker_that_never_answers_delays_nothing(tmp_path: Path) -> None:
-    """It accepts the connection and is silent; the buzzer sounds all the same."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        port = server.getsockname()[1]
-        more = f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\ntls = false\n'
-        async with running(tmp_path, more) as run:
-            await _rings_for_co(run)
-
-
-async def test_a_full_disk_delays_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Every write says 'no space left'; the buzzer sounds, the fault is told."""
-
-    def full(_night: OpenNight, _lines: bytes) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(OpenNight, "append", full)
-    async with running(tmp_path) as run:
-        await _rings_for_co(run)
-        await run.until(lambda: "log" in run.app.watcher.state.history.sources)
-        fault = run.app.watcher.state.history.sources["log"]
-        assert "full" in fault.text
-
-
-async def test_a_driver_that_blocks_for_ever_delays_nothing(tmp_path: Path) -> None:
-    """A call into the kernel that never returns holds up its own bus alone."""
-    release = threading.Event()
-
-    class Hangs:
-        def i2c_rdwr(self, *_: Any) -> None:
-            release.wait()
-
-        def close(self) -> None: ...
-
-    wires = replace(
-        REAL,
-        i2c=lambda name, device: I2cBus(name, device, open_smbus=lambda _: Hangs()),
-    )
-    more = (
-        '[i2c.main]\ndevice = "/dev/i2c-1"\n'
-        '[part.bunk-co2]\nkind = "scd4x"\nbus = "main"\n'
-    )
-    try:
-        async with running(tmp_path, more, wires) as run:
-            await _rings_for_co(run)
-            await run.until(lambda: "main" in run.app.watcher.state.history.sources)
-    finally:
-        release.set()
 
 
 async def test_acknowledged_by_socket_and_kept(tmp_path: Path) -> None:

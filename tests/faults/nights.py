@@ -1,11 +1,19 @@
 """A short night for one row: the fault, gas while it lasts, and the part's return."""
 
+import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.core.model import Alert, Command, Sound, Transition
+from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.outputs.desk import Desk
+from cabinvigil.daemon.outputs.inline_phone import InlinePhone
+from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, run_of
+from cabinvigil.daemon.outputs.nights import Nights
+from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.cells import GalvanicO2Cell
@@ -14,6 +22,7 @@ from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.play import Rehearsal, play
 from cabinvigil.daemon.rehearsal.stage import SEED_STEP
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from cabinvigil.daemon.review.logbook import Logbook, LogLine
 from cabinvigil.daemon.settings import Settings, load
 from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.words_loading import renderer
@@ -99,6 +108,10 @@ class FaultyNight:
     gas_at_s: float
     well_at_s: float
     commands: list[tuple[float, Command]] = field(default_factory=list)
+    phone: list[tuple[float, Publication]] = field(default_factory=list)
+    """What a phone got, and when."""
+    logged: list[LogLine] = field(default_factory=list)
+    """What stands in the night's log."""
     watcher: Watcher | None = None
 
     def raised(self, *starts: str) -> list[tuple[float, Transition]]:
@@ -175,8 +188,15 @@ def play_fault(
     def write(command: Command, time_s: float) -> None:
         night.commands.append((time_s, command))
 
-    def outputs(_clock: Any, _report: Any) -> list[Any]:
-        return [LineWriter(write)]
+    def deliver(publication: Publication, stamp: Stamp) -> None:
+        night.phone.append((stamp.up_s, publication))
+
+    def outputs(clock: Any, report: Any) -> list[Any]:
+        nights = Nights(folder, keep_days=9, max_bytes=1 << 30, packed=True, zone=UTC)
+        messages = Messages(Topics(cabin.cabin.name), run_of(clock.wall()), UTC)
+        desk = Desk(messages, heartbeat_s=30.0, readings_s=10.0)
+        log = Recorder(nights, clock, report, inline=True)
+        return [LineWriter(write), log, InlinePhone(desk, deliver)]
 
     rehearsal = Rehearsal(
         cabin,
@@ -186,5 +206,8 @@ def play_fault(
         (Failure(FAULT_AT_S, well_at_s, part, fault), *more),
         SEED,
     )
-    night.watcher = run_virtual(play(rehearsal, outputs))
+    with tempfile.TemporaryDirectory() as own:
+        folder = Path(own)
+        night.watcher = run_virtual(play(rehearsal, outputs))
+        night.logged = [line for path in folder.iterdir() for line in Logbook(path)]
     return night
