@@ -1,7 +1,7 @@
 """From what the config says to what the core is told: series, alarms, trend, words."""
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType, ModuleType
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 import attrs
 
 from cabinvigil.daemon import rules
+from cabinvigil.daemon.alarm_needs import long_means, urgent_limits
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.setup import (
@@ -107,7 +108,12 @@ def _quantity(channel: str) -> str:
 
 
 def _series(
-    name: str, part: PartSettings, info: PartInfo, quantity: str, key: str
+    name: str,
+    part: PartSettings,
+    info: PartInfo,
+    quantity: str,
+    key: str,
+    mean_s: float,
 ) -> SeriesSpec:
     known: Gives = info.gives[quantity]
     word = QUANTITIES[quantity]
@@ -125,6 +131,7 @@ def _series(
         resolution=max(known.resolution, 10.0**-word.decimals),
         lag_s=known.lag_s,
         warm_up_s=info.warm_up_s,
+        mean_s=mean_s,
     )
 
 
@@ -246,21 +253,6 @@ def _spec(
     )
 
 
-def urgent_limits(
-    alarms: Mapping[str, AlarmSettings],
-) -> dict[str, tuple[tuple[str, float], ...]]:
-    """Gather the limits whose crossing must not wait for the next tick."""
-    found: dict[str, list[tuple[str, float]]] = {}
-    for alarm in alarms.values():
-        limits: Callable[[Any], Mapping[str, tuple[str, float]]] | None
-        limits = getattr(rules.find(alarm.kind), "urgent", None)
-        if limits is None:
-            continue
-        for quantity, limit in limits(alarm.params).items():
-            found.setdefault(quantity, []).append(limit)
-    return {quantity: tuple(limits) for quantity, limits in found.items()}
-
-
 def _part_facts(
     parts: Mapping[str, PartSettings],
     infos: Mapping[str, PartInfo],
@@ -303,8 +295,11 @@ def compose(
         today: for service lives; None where the clock is not to be believed.
     """
     keys = series_keys(parts, infos)
+    mean_s = long_means(alarms)
     series = {
-        key: _series(name, parts[name], infos[name], quantity, key)
+        key: _series(
+            name, parts[name], infos[name], quantity, key, mean_s.get(quantity, 0.0)
+        )
         for (name, quantity), key in keys.items()
     }
     setup = Setup(
@@ -349,6 +344,7 @@ def compose_columns(
 ) -> Composed:
     """Compose the core's setup of a recording that has columns and no parts."""
     series: dict[str, SeriesSpec] = {}
+    mean_s = long_means(alarms)
     for key in columns:
         quantity = QUANTITIES[_quantity(key)]
         series[key] = SeriesSpec(
@@ -359,6 +355,7 @@ def compose_columns(
             high=quantity.high,
             max_age_s=max(COLUMN_MIN_AGE_S, COLUMN_AGE_STEPS * step_s),
             jump_per_s=COLUMN_JUMPS.get(quantity.name, float("inf")),
+            mean_s=mean_s.get(quantity.name, 0.0),
         )
     setup = Setup(
         series=series,

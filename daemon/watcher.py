@@ -24,6 +24,9 @@ from cabinvigil.drivers.kit.quantity import QUANTITIES
 from cabinvigil.drivers.kit.steps import Sample
 
 TIME_DECIMALS = 3
+KEEP_EVERY_S = 600.0
+"""The state is kept so often though no alarm changes: what has been breathed grows all
+the time.  Own choice: fifty writes a night, and ten minutes of eight hours to lose."""
 
 
 def round_reading(quantity: str, value: float) -> float:
@@ -52,7 +55,8 @@ class Watcher:
             clock: for `now` and the stamps.
             outputs: given every command, in this order: the sounder first.
             state: what was known before a restart or a reload.
-            on_change: called with the state after every change of an alarm.
+            on_change: called with the state after every change of an alarm, and now
+                and then without one.
             on_urgent: called when a value crosses a limit that must not wait.
         """
         self._clock = clock
@@ -65,6 +69,7 @@ class Watcher:
         self._doubtful: set[str] = set()
         self._last: dict[tuple[str, str], tuple[float, float]] = {}
         self._now_s = 0.0
+        self._kept_s = 0.0
         self.composed = composed
         self.state = start(composed.setup, 0.0) if state is None else state
 
@@ -132,9 +137,11 @@ class Watcher:
         before = self.state.standings
         self.state, commands = step(self.state, event, now)
         self.hand_out(commands, now)
-        if self.state.standings is not before and any(
+        is_changed = self.state.standings is not before and any(
             isinstance(command, Transition) for command in commands
-        ):
+        )
+        if is_changed or now - self._kept_s >= KEEP_EVERY_S:
+            self._kept_s = now
             self._on_change(self.state)
 
     def hand_out(self, commands: Sequence[Command], now: float) -> None:

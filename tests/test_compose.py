@@ -95,6 +95,18 @@ def test_the_strictest_limits_are_urgent(settings: Settings) -> None:
     assert ("above", 30.0) in urgent["co_ppm"]
 
 
+def test_what_a_long_mean_is_taken_of_outlives_a_restart(settings: Settings) -> None:
+    """CO2 over eight hours, as the packaged limits ask; oxygen over none."""
+    series = _compose(settings).setup.series
+    assert series["co2_ppm"].mean_s == 28_800.0
+    assert series["o2_pct"].mean_s == 0.0
+    cabin = Cabin(name="lapwing")
+    columns = ("pm2_5_ugm3", "o2_pct")
+    made = compose_columns(columns, 1.0, cabin, standard(cabin).alarms, renderer("en"))
+    assert made.setup.series["pm2_5_ugm3"].mean_s == 3_600.0
+    assert made.setup.series["o2_pct"].mean_s == 0.0
+
+
 def test_columns_have_limits_and_no_parts() -> None:
     """A recording's series take their age from its own step."""
     cabin = Cabin(name="lapwing")

@@ -163,6 +163,20 @@ def test_changes_are_kept_and_told(clock: HandClock) -> None:
     assert kept.of(Transition)[-1].alarm == "watch-fault/log"
 
 
+def test_the_state_is_kept_now_and_then_though_nothing_changes(
+    clock: HandClock,
+) -> None:
+    """What has been breathed grows without any alarm: a kill must not take it all."""
+    kept_s: list[float] = []
+    watcher, _ = _watcher(clock, on_change=lambda now: kept_s.append(now.history.now))
+    for _ in range(40):
+        clock.now_s += 60.0
+        watcher.on_reading("co_ppm", [Sample("co_ppm", 20.0)], clock.now_s)
+        watcher.tick()
+    # The oxygen part's silence is an alarm at 120 s; nothing changes after it.
+    assert kept_s == [120.0, 720.0, 1320.0, 1920.0]
+
+
 def test_now_never_goes_back(clock: HandClock) -> None:
     """Rounding, or a clock that lies, cannot turn the core's time."""
     watcher, _ = _watcher(clock)

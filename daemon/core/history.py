@@ -63,7 +63,8 @@ class Series:
     """Closed minutes as (middle of the minute in s, mean), oldest first."""
 
 
-def _close_minute(series: Series) -> tuple[tuple[float, float], ...]:
+def closed_minutes(series: Series) -> tuple[tuple[float, float], ...]:
+    """Return the minutes of a series with the one being gathered closed."""
     if not series.count:
         return series.minutes
     closed = (series.minute * 60.0 + 30.0, series.total / series.count)
@@ -135,7 +136,7 @@ def take(
     if minute == series.minute:
         minutes, total, count = series.minutes, series.total + value, series.count + 1
     else:
-        minutes, total, count = _close_minute(series), value, 1
+        minutes, total, count = closed_minutes(series), value, 1
     return Series(
         value,
         now,

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from cabinvigil.daemon.core import kept_alarm
+from cabinvigil.daemon.core import kept_air, kept_alarm
 from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.history import UNDOSED
@@ -32,6 +32,7 @@ def to_plain(state: State) -> dict[str, Any]:
     return {
         "version": VERSION,
         "dose": {"cohb_pct": dose.cohb_pct, "alarm_fraction": dose.alarm_fraction},
+        "minutes": kept_air.to_plain(state.setup, state.history.series, now),
         "airing": sorted(state.airing),
         "alarms": {
             alarm: kept_alarm.to_plain(standing, now)
@@ -78,9 +79,15 @@ def restore(
     airing = plain.get("airing")
     told = airing if isinstance(airing, list) else []
     owed = [one for one in told if isinstance(one, str) and one in specs]
+    minutes = kept_air.from_plain(setup, plain.get("minutes"), now, gone_s)
+    history = replace(
+        state.history,
+        dose=_dose(plain.get("dose"), gone_s),
+        series={**state.history.series, **minutes},
+    )
     restored = replace(
         state,
-        history=replace(state.history, dose=_dose(plain.get("dose"), gone_s)),
+        history=history,
         standings=standings,
         sound=choose(standings),
         airing=frozenset(owed),

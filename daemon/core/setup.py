@@ -38,6 +38,8 @@ class SeriesSpec:
     resolution: float = 0.0
     lag_s: float = 0.0
     warm_up_s: float = 0.0
+    mean_s: float = 0.0
+    """The longest mean that a limit takes of it: its minutes outlive a restart."""
 
 
 @dataclass(frozen=True, slots=True)

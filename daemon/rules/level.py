@@ -228,3 +228,9 @@ def urgent(params: Params) -> Mapping[str, tuple[str, float]]:
         return {}
     first = max(now_steps) if params.side == "below" else min(now_steps)
     return {params.quantity: (params.side, first)}
+
+
+def means(params: Params) -> Mapping[str, float]:
+    """Return the longest time over which a mean is taken, by quantity, in seconds."""
+    longest_s = max(step.over_s for step in params.steps)
+    return {params.quantity: longest_s} if longest_s > 0.0 else {}

@@ -26,7 +26,7 @@ from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.core.standing import Standing
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.rules import source
-from tests.core.scenario import Night, cabin, co_level, o2_low, play
+from tests.core.scenario import Night, cabin, co_level, o2_low, play, series
 
 S, P = AlarmState, Priority
 
@@ -333,6 +333,7 @@ KEYS = list(kept_alarm.to_plain(FULL, 0.0))
             )
             | JSONISH,
             "airing": JSONISH,
+            "minutes": st.dictionaries(st.sampled_from(["co_ppm"]), JSONISH) | JSONISH,
         },
     ),
     JSONISH,
@@ -341,7 +342,8 @@ def test_whatever_was_kept_the_watch_starts_and_goes_on(
     plain: dict[str, Any], down_s: Any
 ) -> None:
     """Any JSON: a state, no error, and a step after it that works."""
-    setup = cabin(o2_low(), co_level(), keys=["o2_pct", "co_ppm"])
+    co = series("co_ppm", mean_s=3600.0)
+    setup = cabin(o2_low(), co_level(), keys=["o2_pct", co])
     state, lost = restore(setup, plain, 5.0, down_s=down_s)
     assert isinstance(state, State)
     assert all(isinstance(sentence, str) for sentence in lost)
