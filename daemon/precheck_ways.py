@@ -119,9 +119,8 @@ def _wait_for_answer(broker: Any, messages: Messages, clock: Clock) -> str | Non
     from cabinvigil.daemon.outputs.mqtt import Arrived, Session
 
     topics = messages.topics
-    will = messages.answer(
-        {"precheck": "gone"}, topics.of("precheck"), b"", _now(clock)
-    )
+    gone = {"answer": "test", "ok": False, "text": "the precheck is gone"}
+    will = messages.answer(gone, topics.of("answer/precheck"), b"", _now(clock))
     wakeup = Wakeup()
     session = Session(broker, will, wakeup.fileno(), clock, is_v5=False)
     is_orderly = False

@@ -12,6 +12,8 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
+from tests.contract import held
+
 
 @dataclass
 class Heard:
@@ -68,6 +70,7 @@ class Listener:
         self.client.loop_stop()
 
     def _on_message(self, _c: Any, _u: Any, message: Any) -> None:
+        held.heard(message.topic, message.payload)
         self.heard.append(
             Heard(
                 message.topic,

@@ -21,6 +21,8 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.lines import Entry, Renderer, entry_of, utc_text
 
+pytestmark = pytest.mark.made_up("puts into lines whatever a field may hold")
+
 STAMP = Stamp(12.5, datetime(2025, 1, 14, 21, 0, 12, 500_000, UTC))
 
 

@@ -28,6 +28,8 @@ from cabinvigil.daemon.outputs.messages import (
 )
 from cabinvigil.daemon.outputs.outbox import ALERTS_KEPT, IN_FLIGHT, STATES_KEPT, Outbox
 
+pytestmark = pytest.mark.made_up("orders messages by topics of its own")
+
 START = datetime(2025, 1, 14, 21, 0, tzinfo=UTC)
 MESSAGES = Messages(Topics("lapwing"), run_of(START), UTC)
 

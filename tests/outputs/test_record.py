@@ -25,6 +25,8 @@ from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.review.logbook import Logbook, LogLine
 from tests.outputs.hands import EVENING, HandClock, Told
 
+pytestmark = pytest.mark.made_up("counts its lines by a field of its own")
+
 START = {"version": "0.1.0", "config_digest": "ab" * 32, "config": {"cabin": "lapwing"}}
 RING = Transition(
     "o2-low", AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL, Priority.HIGH,

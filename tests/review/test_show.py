@@ -147,6 +147,7 @@ def test_once_shows_it_once(tmp_path: Path) -> None:
     assert out.startswith("lapwing")
 
 
+@pytest.mark.made_up("a short status stands for a whole one")
 def test_json_is_what_the_watch_said(tmp_path: Path) -> None:
     """One object, for programs."""
     with watch(tmp_path, STATUS) as (path, _):

@@ -13,7 +13,7 @@ import pytest
 
 from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
 from tests.outputs.listener import Listener
-from tests.outputs.test_phone import Cabin, cabin
+from tests.outputs.test_phone import QUIET_NIGHT, Cabin, cabin
 from tests.systemd.bridged import FILES, Brokers, bridged
 
 pytestmark = [pytest.mark.broker, pytest.mark.xdist_group("bridge")]
@@ -40,7 +40,7 @@ def test_the_whole_contract_crosses_and_asks_come_back(brokers: Brokers) -> None
         )  # fmt: skip
         one.phone.offer(change, one.stamp())
         one.alert("Oxygen low: 19.4 %.")
-        one.phone.morning({"lowest_o2_pct": 19.4})
+        one.phone.morning(QUIET_NIGHT)
         for tail in ("presence", "heartbeat", "readings", "alarm/o2-low", "alert"):
             phone.wait(lambda tail=tail: phone.on(f"lapwing/{tail}"))
         (alert,) = phone.on("lapwing/alert")
