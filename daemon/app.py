@@ -240,7 +240,7 @@ class App:
         watcher.hand_out([Record("start", fields, urgent=True)], now)
         watcher.hand_out(resume(watcher.state, now), now)
         for text in self._notes:
-            watcher.on_event(SourceFault("state", "out-of-range", text))
+            self._keeper.note(text)
         for text in self.settings.laxer:
             watcher.hand_out([Alert("laxer-limit", Priority.LOW, text)], now)
 
@@ -347,7 +347,7 @@ class App:
             composed = compose_now(settings, self._clock.wall())
         except ConfigError as error:
             text = f"the new config is refused, the old one goes on: {error}"
-            self.watcher.on_event(SourceFault("settings", "refused", text))
+            self.watcher.on_event(SourceFault("settings", "not-taken", text))
         else:
             self._take_over(settings, composed)
         self._notifier.ready(f"watching {self.settings.cabin.name}")
@@ -369,10 +369,10 @@ class App:
             if getattr(old, name) != getattr(settings, name)
         ]
         for text in lost:
-            watcher.on_event(SourceFault("state", "out-of-range", text))
+            self._keeper.note(text)
         if stays:
             text = f"[{'], ['.join(stays)}] changed: restart the daemon to use them"
-            watcher.on_event(SourceFault("settings", "refused", text))
+            watcher.on_event(SourceFault("settings", "restart-needed", text))
         if (old.parts, old.i2c, old.watch.tick_s) != (
             settings.parts,
             settings.i2c,

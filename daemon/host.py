@@ -52,6 +52,14 @@ def _entries(folder: Path) -> Iterable[Path]:
         return ()
 
 
+def _length(seconds: float) -> str:
+    """Say a length of time in the largest unit of which there are two."""
+    for unit, size_s in (("days", 86400.0), ("hours", 3600.0), ("minutes", 60.0)):
+        if seconds >= 2.0 * size_s:
+            return f"{seconds / size_s:.0f} {unit}"
+    return f"{seconds:.0f} s"
+
+
 @dataclass(frozen=True, slots=True)
 class Seen:
     """One look at the machine."""
@@ -92,8 +100,8 @@ class HostWatch:
         if abs(step_s) >= STEP_S:
             way = "forward" if step_s > 0 else "back"
             text = (
-                f"the clock was set {way} by {abs(step_s):.0f} s; nothing is decided "
-                "by it, and the morning page mends the times before"
+                f"the clock was set {way} by {_length(abs(step_s))}; nothing is "
+                "decided by it, and the morning page mends the times before"
             )
             self._stepped_s = seen.monotonic_s
             self._tell(SourceFault("clock", "clock-stepped", text))

@@ -109,7 +109,7 @@ class StateFile:
                 return Kept(None, None, tuple(notes))
             except (OSError, ValueError) as error:
                 if path != self._new:  # a torn new file is what a cut leaves
-                    notes.append(f"The state file {path} is not whole ({error}).")
+                    notes.append(f"The kept {path.name} is not whole ({error}).")
         if not found:
             return Kept(None, None, tuple(notes))
         newest = max(found, key=lambda each: each.number)
@@ -124,9 +124,8 @@ class StateFile:
         with suppress(OSError):
             os.replace(path, aside)
         return (
-            f"The state file {path} was written by a newer version (format "
-            f"{error.form}, known is {FORMAT}): it is kept as {aside.name}, and "
-            f"nothing is taken over; bring the software up to date."
+            f"The state is of a newer version (format {error.form}): it is kept as "
+            f"{aside.name} and not used; bring the software up to date."
         )
 
 
@@ -190,6 +189,13 @@ class Keeper:
         with self._wake:
             self._slot = make
             self._wake.notify()
+
+    def note(self, text: str) -> None:
+        """Tell what was wrong with the state that was found, or what is lost of it.
+
+        It is over with the next save that succeeds: the state is whole again.
+        """
+        self._health.fault("out-of-range", text, text)
 
     def start(self) -> None:
         """Start the saving thread."""

@@ -36,9 +36,15 @@ def test_a_clock_that_runs_on_is_no_step() -> None:
 
 
 @pytest.mark.parametrize(
-    ("step_s", "way"), [(86400.0, "forward"), (-3600.0, "back"), (2.0, "forward")]
+    ("step_s", "words"),
+    [
+        (900 * 86400.0, "forward by 900 days"),
+        (86400.0, "forward by 24 hours"),
+        (-3600.0, "back by 60 minutes"),
+        (2.0, "forward by 2 s"),
+    ],
 )
-def test_a_step_is_told_with_its_size_and_ends(step_s: float, way: str) -> None:
+def test_a_step_is_told_with_its_size_and_ends(step_s: float, words: str) -> None:
     """Years or seconds, both ways; after two minutes it is no news."""
     told = Told()
     told.look(0.0)
@@ -46,7 +52,7 @@ def test_a_step_is_told_with_its_size_and_ends(step_s: float, way: str) -> None:
     (fault,) = told.look(10.0, wall=START + timedelta(seconds=10.0) + moved)
     assert isinstance(fault, SourceFault)
     assert (fault.source, fault.kind) == ("clock", "clock-stepped")
-    assert f"{way} by {abs(step_s):.0f} s" in fault.text
+    assert words in fault.text
     assert told.look(20.0, wall=START + timedelta(seconds=20.0) + moved) == []
     (over,) = told.look(130.0, wall=START + timedelta(seconds=130.0) + moved)
     assert over == SourceOk("clock")

@@ -76,7 +76,8 @@ class SourceFault:
     """One of `absent checksum framing short wrong-part not-ready not-measured
     out-of-range cell-dead port-missing no-permission bus-stuck babbling blocked
     queue-full not-writable out-of-reach refused clock-stepped late too-hot
-    under-volted not-made` ; new kinds need words, nothing else."""
+    under-volted not-made not-taken restart-needed` ; new kinds need words, nothing
+    else."""
     text: str
     """One sentence: which part, what it did, what to do."""
 

@@ -61,6 +61,10 @@ def compose_settings(settings: Settings, render: Render) -> Composed:
     )
 
 
+REFUSED_ASK = ("ask", "refused")
+"""Logged for whoever looks for it, and no fault of the watch: nothing rang for it."""
+
+
 def event_of(line: LogLine) -> Event | None:
     """Read one log line back as the event it tells of; None where it tells of none."""
     fields = line.fields
@@ -71,6 +75,8 @@ def event_of(line: LogLine) -> Event | None:
             source, kind = str(fields.get("source", "")), str(fields.get("kind", ""))
             if kind == "ok":
                 return SourceOk(source)
+            if (source, kind) == REFUSED_ASK:
+                return None
             return SourceFault(source, kind, str(fields.get("text", "")))
         case "mark":
             text, by = str(fields.get("text", "")), str(fields.get("by", ""))

@@ -120,7 +120,7 @@ class Row:
 
 
 ROWS = (
-    Row("config edited badly", "watch-fault/settings", "config",
+    Row("config edited badly", "watch-fault/settings", "the old one goes on",
         breaks=Real.break_config, mends=Real.mend_config,
         back="the old goes on; the mended is taken"),
     Row("loop held up for 2.7 s", "watch-fault/loop", "held up", breaks=Real.hold_up,

@@ -162,7 +162,7 @@ class Cabin:
         self.watcher.hand_out([Record("start", fields, urgent=True)], 0.0)
         self.watcher.hand_out(resume(state, 0.0), 0.0)
         for text in kept.notes:
-            self.watcher.on_event(SourceFault("state", "out-of-range", text))
+            self.keeper.note(text)
 
     name = "told"
 
