@@ -7,7 +7,7 @@ from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
 from cabinvigil.daemon.outputs.driven import DrivenLine
 from cabinvigil.daemon.outputs.line import Line, LineCheck
 from cabinvigil.daemon.outputs.player import Player
-from cabinvigil.daemon.outputs.sound import edges
+from cabinvigil.daemon.outputs.sound import HURRIED, edges
 
 
 class Buzzer:
@@ -62,7 +62,10 @@ class Buzzer:
         if command.pattern == "test":
             self._player.play_once()
         else:
-            self._player.play(command.pattern, second=command.louder)
+            pattern = command.pattern
+            if command.louder:
+                pattern = HURRIED.get(pattern, pattern)
+            self._player.play(pattern, second=command.louder)
         if self._inline:
             self._player.step(stamp.up_s)
 

@@ -29,6 +29,9 @@ BURST_PULSE_MS = 200
 BURST_GAP_MS = 200
 BURST_PULSES = 3
 BURST_PAUSE_MS = 5_000
+# Unanswered for long: as soon again as the standard allows, for those who have one
+# sounder only.  Temporal-four stays as it is: its rate is part of what it means.
+HURRIED_PAUSE_MS = 2_500
 
 # One short chirp a minute for a fault: common practice of detectors, no source.
 CHIRP_MS = 100
@@ -75,6 +78,7 @@ def _pattern(name: str, spans_ms: tuple[int, ...], *, repeats: bool = True) -> P
 
 
 _BURST = _pulses(BURST_PULSES, BURST_PULSE_MS, BURST_GAP_MS, BURST_PAUSE_MS)
+_HURRIED = _pulses(BURST_PULSES, BURST_PULSE_MS, BURST_GAP_MS, HURRIED_PAUSE_MS)
 _T4 = _pulses(T4_PULSES, T4_PULSE_MS, T4_GAP_MS, T4_PAUSE_MS)
 _TEST = (*_BURST[:-1], TEST_REST_MS, *_T4)
 
@@ -84,14 +88,18 @@ PATTERNS = {
         _pattern("quiet", (), repeats=False),
         _pattern("chirp", (CHIRP_MS, CHIRP_EVERY_MS - CHIRP_MS)),
         _pattern("three-pulse", _BURST),
+        _pattern("hurried-burst", _HURRIED),
         _pattern("temporal-four", _T4),
         _pattern("test", _TEST, repeats=False),
     )
 }
 """By name.  `test` is played once; all others until the next command."""
 
-URGENCY = ("quiet", "chirp", "three-pulse", "temporal-four")
+URGENCY = ("quiet", "chirp", "three-pulse", "hurried-burst", "temporal-four")
 """Standing sounds, the gentlest first."""
+
+HURRIED = {"three-pulse": "hurried-burst"}
+"""What a sound becomes once nobody has answered it for long."""
 
 
 def edges(pattern: str, since_s: float) -> Edge:

@@ -105,6 +105,24 @@ def test_the_second_sounder_plays_only_when_louder(clock: HandClock) -> None:
     assert pulses(second)[-1][0] < 20.0
 
 
+def test_with_one_sounder_an_unanswered_burst_comes_sooner_again(
+    clock: HandClock,
+) -> None:
+    """Escalated, a cabin without a second line hears it too; an answer ends it."""
+    line = RecordingLine(clock)
+    buzzer, _ = make(clock, line)
+    buzzer.offer(Sound("three-pulse"), clock.stamp())
+    run(buzzer, clock, 60.0)
+    usual = len(pulses(line))
+    buzzer.offer(Sound("three-pulse", louder=True), clock.stamp())
+    run(buzzer, clock, 120.0)
+    assert len(pulses(line)) - usual >= 1.5 * usual
+    assert {length for _, length in pulses(line)} == {0.2}
+    buzzer.offer(Sound("quiet"), clock.stamp())
+    run(buzzer, clock, 130.0)
+    assert not line.is_on
+
+
 def test_a_dead_second_sounder_leaves_the_first_alone(clock: HandClock) -> None:
     line, second = RecordingLine(clock), FailingLine(clock, fails_from=0)
     buzzer, told = make(clock, line, second)

@@ -33,15 +33,24 @@ def test_temporal_four_keeps_its_full_rate_all_night() -> None:
     assert 5.7 * 100 > 4 * 60
 
 
-def test_burst_lies_in_the_medical_standards_bands() -> None:
+@pytest.mark.parametrize("pattern", ["three-pulse", "hurried-burst"])
+def test_bursts_lie_in_the_medical_standards_bands(pattern: str) -> None:
     """IEC 60601-1-8 medium: three pulses of 125-250 ms, 125-250 apart, 2.5-30 s."""
-    got = spans("three-pulse", sound.PATTERNS["three-pulse"].length_s)
+    got = spans(pattern, sound.PATTERNS[pattern].length_s)
     on = [length for level, length in got if level]
     off = [length for level, length in got if not level]
     assert len(on) == 3
     assert all(0.125 <= length <= 0.250 for length in on)
     assert all(0.125 <= length <= 0.250 for length in off[:2])
     assert 2.5 <= off[2] <= 30.0
+
+
+def test_what_nobody_answers_comes_twice_as_often() -> None:
+    """Within the standard's bands; what says "leave" is never another sound."""
+    usual = sum(level for level, _ in spans("three-pulse", 60.0))
+    hurried = sum(level for level, _ in spans(sound.HURRIED["three-pulse"], 60.0))
+    assert hurried >= 1.6 * usual
+    assert "temporal-four" not in sound.HURRIED
 
 
 def test_chirp_is_one_short_pulse_a_minute() -> None:
