@@ -17,6 +17,8 @@ Told = float | None
 
 INCHES = (5.2, 2.7)
 """At 390 px a picture is 358 px wide: a point of it is about a pixel."""
+MOST_LABELS = 18
+"""Numbers of marks that stand beside each other without touching."""
 COLOURS = {
     # what: (marker in the drawing, variable of the page)
     "ink": ("#010203", "--ink"),
@@ -78,6 +80,12 @@ class Panel:
     fans: Sequence[Fan] = ()
     floor: float | None = None
     """The axis begins no higher than here."""
+    top: float | None = None
+    """The axis ends no lower than here."""
+    ceiling: float | None = None
+    """No value can lie above, so no tick stands there."""
+    least_span: float = 0.0
+    """The axis holds at least so much: noise must not look like news."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,17 +126,27 @@ def draw(panel: Panel) -> str:
     _range(axes, panel)
     for value, label in panel.limits:
         _limit(axes, value, label, panel.hours[-1] if panel.hours else 0.0)
-    for at_h, label in panel.marks:
-        axes.axvline(at_h, color=_mark("ink"), linewidth=0.8, linestyle=(0, (1, 3)))
-        axes.annotate(
-            label, (at_h, 0.02), xycoords=("data", "axes fraction"), color=_mark("ink")
-        )
+    _marks(axes, panel)
     axes.set_xticks([at for at, _ in panel.ticks], [word for _, word in panel.ticks])
     if len(panel.lines) > 1:
         legend = axes.legend(loc="best", frameon=False, fontsize=FONT_PT - 1.0)
         for text in legend.get_texts():
             text.set_color(_mark("ink"))
     return _bare(as_svg(figure, panel.key), panel.key)
+
+
+def _marks(axes: Any, panel: Panel) -> None:
+    """Draw a line for each mark, and its number where there is room for it."""
+    room_h = (panel.hours[-1] - panel.hours[0]) / MOST_LABELS if panel.hours else 0.0
+    last_h = float("-inf")
+    for at_h, label in panel.marks:
+        axes.axvline(at_h, color=_mark("ink"), linewidth=0.8, linestyle=(0, (1, 3)))
+        if at_h - last_h < room_h:
+            continue
+        last_h = at_h
+        axes.annotate(
+            label, (at_h, 0.02), xycoords=("data", "axes fraction"), color=_mark("ink")
+        )
 
 
 def save_rows(pictures: Sequence[Rows], path: Path) -> None:
@@ -218,8 +236,16 @@ def _range(axes: Any, panel: Panel) -> None:
     low, high = axes.get_ylim()
     if panel.floor is not None:
         low = min(low, panel.floor)
+    if panel.top is not None:
+        high = max(high, panel.top)
+    if high - low < panel.least_span:
+        middle = (low + high) / 2.0
+        low, high = middle - panel.least_span / 2.0, middle + panel.least_span / 2.0
     room = 0.25 if panel.bands else 0.08
     axes.set_ylim(low, high + room * (high - low))
+    if panel.ceiling is not None:
+        inside = [one for one in axes.get_yticks() if low <= one <= panel.ceiling]
+        axes.set_yticks(inside)
     if panel.hours:
         axes.set_xlim(panel.hours[0], max(panel.hours[-1], panel.hours[0] + 0.1))
 

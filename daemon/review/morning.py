@@ -14,7 +14,7 @@ from cabinvigil.daemon.review.approach import (
     means,
     spare,
 )
-from cabinvigil.daemon.review.balance import Balance, balance
+from cabinvigil.daemon.review.balance import Balance, Triple, balance
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
@@ -32,6 +32,9 @@ from cabinvigil.daemon.review.verdict import Verdict, verdict
 
 SHIFT_S = 8 * 3600.0
 """CO2 limits of a working day are means of eight hours (config/limits.toml)."""
+
+LIT_KW = 0.05
+"""Less is no burner."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,17 +113,29 @@ class Morning:
         return sum(gap.length_s for gap in self.tape.gaps) / 3600.0
 
     @property
-    def cylinder_h(self) -> float | None:
+    def cylinder_h(self) -> Triple | None:
         """Hours that a full cylinder lasts at the night's power; None: not known."""
+        return self._lasts_h((0.0, 0.0, 0.0))
+
+    @property
+    def cylinder_left_h(self) -> Triple | None:
+        """Hours left after this night, where the cylinder was full before it."""
         totals = self.whole.totals
-        if (
-            totals is None
-            or self.facts.cylinder_kg is None
-            or totals.burn_kw[1] <= 0.05
-        ):
+        return None if totals is None else self._lasts_h(totals.gas_kg)
+
+    def _lasts_h(self, used_kg: Triple) -> Triple | None:
+        totals, full_kg = self.whole.totals, self.facts.cylinder_kg
+        if totals is None or full_kg is None or totals.burn_kw[1] <= LIT_KW:
             return None
-        kwh = self.facts.cylinder_kg * hhv_kwh_kg(self.facts.liquid)
-        return kwh / totals.burn_kw[1]
+        each = hhv_kwh_kg(self.facts.liquid)
+        # a night that burnt more had more power too: least is left where both were high
+        low, middle, high = (
+            max(full_kg - used, 0.0) * each / max(kw, LIT_KW)
+            for used, kw in zip(
+                reversed(used_kg), reversed(totals.burn_kw), strict=True
+            )
+        )
+        return low, middle, high
 
 
 def morning(
@@ -155,6 +170,7 @@ def morning(
         comfort.outside_c,
         people_seen(found, facts),
         parts_of(tape.config),
+        max((gap.length_s for gap in tape.gaps), default=0.0) / 60.0,
     )
     return Morning(
         name=name,

@@ -199,8 +199,11 @@ def _gas(found: Morning) -> Iterator[str]:
         f"{spread(totals.gas_kg)} kg, {figure(totals.gas_kwh[1])} kWh: "
         f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
     )
-    if found.cylinder_h is not None:
-        text += f"; a full cylinder lasts {found.cylinder_h:.0f} h at that"
+    if found.cylinder_h is not None and found.cylinder_left_h is not None:
+        text += (
+            f"; a full cylinder lasts {fixed(found.cylinder_h, 0)} h at that, "
+            f"{fixed(found.cylinder_left_h, 0)} after this night"
+        )
     yield from _told("Gas", text)
 
 

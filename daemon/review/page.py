@@ -1,5 +1,6 @@
 """The morning page: one file, nothing from elsewhere, made for a phone in a bunk."""
 
+import re
 from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 from html import escape
@@ -11,7 +12,15 @@ from cabinvigil.daemon.review.page_style import CSS
 from cabinvigil.daemon.review.page_tables import first_tables, further_tables
 from cabinvigil.daemon.review.pictures import Picture, pictures
 from cabinvigil.daemon.review.spoken import day, fixed, moment, valued, zone_name
-from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
+from cabinvigil.daemon.review.stretches import Totals
+from cabinvigil.daemon.review.verdict import (
+    CLOSE,
+    DANGEROUS,
+    UNSEEN,
+    WELL,
+    WORDS,
+    minutes,
+)
 
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor "
@@ -40,16 +49,27 @@ def page(found: Morning, zone: tzinfo | None = None) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{escape(title)}</title>",
             f"<style>{CSS}</style></head><body>",
-            *_head(found, zone),
-            *_tonight(found),
-            _side_by_side(first_tables(found, zone)),
+            *map(_together, _head(found, zone)),
+            *map(_together, _tonight(found)),
+            _together(_side_by_side(first_tables(found, zone))),
             *_pictures(pictures(found, zone)),
-            _side_by_side(further_tables(found, zone)),
+            _together(_side_by_side(further_tables(found, zone))),
             "</main>",
             *_foot(found),
             "</body></html>",
             "",
         ]
+    )
+
+
+_UNIT = re.compile(r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2)(?![\w²³])")
+_POWERS = {"m3/h": "m³/h", "cm2": "cm²"}
+
+
+def _together(text: str) -> str:
+    """Keep a number and its unit on one line, and write powers as they are printed."""
+    return _UNIT.sub(
+        lambda found: f"{found[1]}\u00a0{_POWERS.get(found[2], found[2])}", text
     )
 
 
@@ -85,19 +105,25 @@ def _tiles(found: Morning, zone: tzinfo | None) -> Iterator[tuple[str, str, str]
         if one.limit.quantity in ("o2_pct", "co_ppm"):
             words = WORDS[one.limit.quantity]
             side = "lowest" if one.limit.side == "below" else "highest"
-            at = moment(found.tape, one.at_s, zone)
             limit = valued(one.limit.quantity, one.limit.at)
-            yield (
-                f"{words}, {side}",
-                valued(one.limit.quantity, one.value),
-                f"at {at}; limit {limit}",
-            )
+            more = f"at {moment(found.tape, one.at_s, zone)}; limit {limit}"
+            if one.beyond_min > 0.0:
+                passed = "below" if one.limit.side == "below" else "above"
+                more = f"{minutes(one.beyond_min)} at or {passed} {limit}"
+            yield f"{words}, {side}", valued(one.limit.quantity, one.value), more
     totals = found.whole.totals
     if totals is not None:
-        left = f"{fixed(totals.water_left_kg, 1)} kg left on walls"
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", left
-        gas = f"{totals.gas_kg[1]:.2f} kg"
-        yield "gas burnt", gas, f"{fixed(totals.gas_kwh, 1)} kWh"
+        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals)
+        low, middle, high = totals.gas_kg
+        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg"
+
+
+def _left(totals: Totals) -> str:
+    """Say what water stayed; what may be none is told by its bound alone."""
+    low, _, high = totals.water_left_kg
+    if low <= 0.0:
+        return f"at most {max(high, 0.0):.1f} kg left on walls"
+    return f"{fixed(totals.water_left_kg, 1)} kg left on walls"
 
 
 def _tonight(found: Morning) -> Iterator[str]:

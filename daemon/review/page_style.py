@@ -87,12 +87,15 @@ h1{font-size:10pt;margin:0 0 2px}h2{font-size:8pt;margin:4px 0 1px}
 .tiles{grid-template-columns:repeat(4,1fr);margin:3px 0;gap:3px}
 .tile{padding:2px 5px}.tile b{font-size:9pt}
 .verdict{padding:3px 6px}.verdict b{font-size:11pt;display:inline;margin-right:6px}
-.tables{display:grid;grid-template-columns:1fr 1fr;gap:0 12px}
-.tables+section+.tables{grid-template-columns:1fr 1fr 1fr}
+.tables{display:grid;grid-template-columns:2fr 3fr;gap:0 12px}
+.tables+section+.tables{grid-template-columns:4fr 3fr 3fr}
 .pictures{grid-template-columns:repeat(3,1fr);gap:0 8px}
 table,caption,small,.key,footer{font-size:6.5pt}
-figure{margin:1px 0;break-inside:avoid}td,th{padding:0 5px 0 0}
-li,p,ol{margin:1px 0}footer{margin-top:3px}.long tbody tr:nth-child(n+9){display:none}
+figure{margin:1px 0;break-inside:avoid}svg{max-height:28mm}td,th{padding:0 5px 0 0}
+li,p,ol{margin:1px 0}footer{margin-top:3px}
+.long br{display:none}.long small{margin-left:4px}
+.long tbody tr:nth-child(n+7),.parts tbody tr:nth-child(n+4){display:none}
+.more h2::after{content:" (not all)";font-weight:400}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 """
 )

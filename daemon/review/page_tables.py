@@ -12,6 +12,7 @@ from cabinvigil.daemon.review.verdict import WORDS, minutes
 
 MOST_RANG = 12
 MOST_STRETCHES = 8
+LONGEST_WHY = 40
 Row = Sequence[str]
 
 
@@ -23,7 +24,7 @@ def first_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
 
 def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     """Write the rest: why, and what it cost."""
-    yield from _told("Fresh air", _air_caption(found), _AIR, _air(found, zone))
+    yield from _told("Fresh air", _air_caption(found), _AIR, _air(found, zone), PARTS)
     yield from _told("Gas, water, warmth", "", _REST, _rest(found))
     yield from _told("The watch itself", "", _REST, _watch(found, zone), LONG)
 
@@ -34,8 +35,9 @@ _AIR = ("stretch", "changes an hour", "m³/h", "like two vents of, cm²")
 _REST = ("", "")
 
 
-LONG = "long"
-"""On paper the last rows of such a table are left out, so that one sheet holds all."""
+LONG, PARTS = "long", "parts"
+ON_PAPER = {LONG: 6, PARTS: 3}
+"""Rows of such tables that paper has (page_style.py), so that one sheet holds all."""
 
 
 def _told(
@@ -54,13 +56,20 @@ def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str)
     told = f"<caption>{escape(caption)}</caption>" if caption else ""
     body = "".join(
         f'<tr><th scope="row">{escape(row[0])}</th>'
-        + "".join(f"<td>{escape(one)}</td>" for one in row[1:])
+        + "".join(f"<td>{_cell(one)}</td>" for one in row[1:])
         + "</tr>"
         for row in rows
     )
     table = f"<table>{told}{head}<tbody>{body}</tbody></table>"
-    named = f' class="{kind}"' if kind else ""
+    more = " more" if len(rows) > ON_PAPER.get(kind, len(rows)) else ""
+    named = f' class="{kind}{more}"' if kind else ""
     return f"<section{named}><h2>{escape(title)}</h2>{table}</section>"
+
+
+def _cell(text: str) -> str:
+    """Write a cell; what stands below its first line is written small."""
+    first, _, below = text.partition("\n")
+    return escape(first) + (f"<br><small>{escape(below)}</small>" if below else "")
 
 
 def _near(found: Morning, zone: tzinfo | None) -> Iterator[Row]:
@@ -76,7 +85,7 @@ def _near(found: Morning, zone: tzinfo | None) -> Iterator[Row]:
             limit,
         )
     if found.warned_min is not None:
-        yield "warned", f"{found.warned_min:.0f} min before", "", "oxygen's limit"
+        yield "first woken", f"{found.warned_min:.0f} min", "before", "oxygen's limit"
     elif found.spare is not None:
         at = moment(found.tape, found.spare.at_s, zone)
         low, middle, high = found.spare.minutes
@@ -97,7 +106,7 @@ def _rang(found: Morning, zone: tzinfo | None) -> Iterator[Row]:
         times = f", {one.rings} times" if one.rings > 1 else ""
         yield (
             moment(found.tape, one.from_s, zone),
-            f"{one.text} ({one.alarm}, {one.priority}{times}, {end}, {answer})",
+            f"{one.text}\n{one.priority}{times}, {end}, {answer}; {one.alarm}",
         )
     if len(told) > MOST_RANG:
         yield "", f"and {len(told) - MOST_RANG} more"
@@ -125,7 +134,7 @@ def _air(found: Morning, zone: tzinfo | None) -> Iterator[Row]:
             continue
         span = f"{moment(found.tape, one.from_s, zone)} to "
         span += moment(found.tape, one.to_s, zone)
-        why = f", {one.begins_with}" if one.begins_with else ""
+        why = f", {one.begins_with[:LONGEST_WHY]}" if one.begins_with else ""
         yield (
             span + why,
             spread(totals.air_changes_per_h),
@@ -140,8 +149,10 @@ def _rest(found: Morning) -> Iterator[Row]:
         yield "gas", f"{spread(totals.gas_kg)} kg, {fixed(totals.gas_kwh, 1)} kWh"
         if totals.lit_h > 0.0:
             yield "burner", f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
-        if found.cylinder_h is not None:
-            yield "a full cylinder", f"lasts {found.cylinder_h:.0f} h at that"
+        if found.cylinder_h is not None and found.cylinder_left_h is not None:
+            after = f"{fixed(found.cylinder_left_h, 0)} h after this night"
+            lasts = f"lasts {fixed(found.cylinder_h, 0)} h at that, {after}"
+            yield "a full cylinder", lasts
         yield "water made", f"{fixed(totals.water_made_kg, 1)} kg"
         yield "carried off", f"{fixed(totals.water_carried_kg, 1)} kg"
         yield "left behind", f"{fixed(totals.water_left_kg, 1)} kg"

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta, tzinfo
 
 from cabinvigil.daemon.review.approach import Approach
@@ -130,11 +130,14 @@ class _View:
         )
 
 
-def _limits(near: Sequence[Approach], quantity: str) -> list[tuple[float, str]]:
+def _limits(
+    near: Sequence[Approach], quantity: str, side: str
+) -> list[tuple[float, str]]:
+    """Give the limits on one side; the first on the way is always in the picture."""
     found = {}
     for one in near:
         limit = one.limit
-        if limit.quantity == quantity and not limit.over_s:
+        if limit.quantity == quantity and limit.side == side and not limit.over_s:
             found[limit.at] = f"limit {valued(quantity, limit.at)}"
     return list(found.items())
 
@@ -145,10 +148,15 @@ def _gas(
     values = view.thin(view.found.tape.worst(quantity, side))
     if not any(one is not None for one in values):
         return
-    limits = _limits(view.found.near, quantity)
+    limits = _limits(view.found.near, quantity, side)
     fans = _fans(view.found) if quantity == "o2_pct" else []
-    floor = 0.0 if side == "above" else None
-    panel = view.panel(key, [Line(title, values)], limits, fans, floor)
+    panel = view.panel(key, [Line(title, values)], limits, fans)
+    first = [at for at, _ in limits]
+    if side == "above":
+        top = min(first) * 1.02 if first else None
+        panel = replace(panel, floor=0.0, top=top)
+    elif first:
+        panel = replace(panel, floor=max(first) - 0.1)
     words = view.course(title, unit, values)
     if limits:
         words += "; " + ", ".join(word for _, word in limits)
@@ -276,6 +284,7 @@ def _humidity(view: _View) -> Iterator[Picture]:
     if any(one is not None for one in values):
         words = view.course("Relative humidity", " %", values)
         panel = view.panel("rh", [Line("humidity", values)], floor=0.0)
+        panel = replace(panel, ceiling=100.0)
         yield Picture(panel, "Relative humidity", "%", words)
 
 
@@ -284,6 +293,7 @@ def _supply(view: _View) -> Iterator[Picture]:
     if any(one is not None for one in values):
         words = view.course("Battery", " V", values)
         panel = view.panel("supply", [Line("battery", values)])
+        panel = replace(panel, least_span=1.0)
         yield Picture(panel, "Battery", "V", words)
 
 

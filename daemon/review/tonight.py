@@ -5,10 +5,12 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.balance import Triple
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.cabin_model import Settled, Way, settled
 from cabinvigil.daemon.review.health import VITAL, Trouble, Watched
 from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.review.spoken import figure
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, minutes
 
@@ -40,6 +42,29 @@ class Advice:
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """A way to better air, and how much its air may really be."""
+
+    do: str
+    way: Way
+    least: float
+    """Times the air that is expected, at its 5 % point."""
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Better:
+    """A change that the air model finds good."""
+
+    do: str
+    then: Settled
+    worst: Settled
+    """With the least air that it may give; `best` with the most."""
+    best: Settled
+    now: Settled | None
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """What the night was like."""
 
@@ -57,6 +82,8 @@ class Situation:
     people: float
     parts: Mapping[str, Sequence[str]]
     """By quantity, the parts that give it."""
+    silent_min: float = 0.0
+    """The longest time of which nothing was recorded."""
 
 
 def advice(night: Situation) -> list[Advice]:
@@ -134,11 +161,20 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     if found is None:
         yield Advice("Open both vents wide, and do not burn while you sleep", "")
         return
-    do, then, now = found
-    expect = f"oxygen settles at {then.o2_pct:.1f} %, CO2 at {then.co2_ppm:.0f} ppm"
-    if now is not None:
-        expect += f" (tonight's air: {now.o2_pct:.1f} %, {now.co2_ppm:.0f} ppm)"
-    yield Advice(do, expect + _warmth(now, then), now, then)
+    then, worst, best = found.then, found.worst, found.best
+    expect = (
+        f"oxygen settles at {then.o2_pct:.1f} % ({worst.o2_pct:.1f} to "
+        f"{best.o2_pct:.1f}), CO2 at {_ppm(then)} ppm ({_ppm(best)} to {_ppm(worst)})"
+    )
+    if found.now is not None:
+        now = found.now
+        expect += f"; with last night's air {now.o2_pct:.1f} %, {_ppm(now)} ppm"
+    yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
+
+
+def _ppm(one: Settled) -> str:
+    """Write CO2 no finer than it is known."""
+    return f"{round(one.co2_ppm, -2):.0f}"
 
 
 def _drier(night: Situation) -> Iterator[Advice]:
@@ -149,11 +185,15 @@ def _drier(night: Situation) -> Iterator[Advice]:
     found = _better(night, longest.from_s, _is_dry)
     if found is None:
         return
-    do, then, now = found
-    expect = f"dew point {then.dew_point_c:.0f} °C, glass {then.glass_c:.0f} °C"
-    if now is not None:
-        expect += f" (tonight's air: {now.dew_point_c:.0f} and {now.glass_c:.0f})"
-    yield Advice(do, expect + _warmth(now, then), now, then)
+    then, worst, best = found.then, found.worst, found.best
+    expect = (
+        f"dew point {then.dew_point_c:.0f} °C ({best.dew_point_c:.0f} to "
+        f"{worst.dew_point_c:.0f}), glass {then.glass_c:.0f} °C"
+    )
+    if found.now is not None:
+        now = found.now
+        expect += f"; with last night's {now.dew_point_c:.0f} and {now.glass_c:.0f}"
+    yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
 
 
 def _warmth(now: Settled | None, then: Settled) -> str:
@@ -165,7 +205,7 @@ def _warmth(now: Settled | None, then: Settled) -> str:
 
 def _better(
     night: Situation, at_s: float, is_good: Callable[[Settled], bool]
-) -> tuple[str, Settled, Settled | None] | None:
+) -> Better | None:
     """Find the least that must be done for the cabin to settle well."""
     here = [one for one in night.stretches if one.from_s <= at_s < one.to_s]
     lit = [one for one in night.stretches if one.totals and one.totals.lit_h > 0.0]
@@ -174,54 +214,82 @@ def _better(
         if way is None or (lit and way.burner_kw == 0.0):
             continue
         now = settled(night.facts, way)
-        for do, other in _ways(night.facts, one, way):
-            then = settled(night.facts, other)
+        for change in _ways(night.facts, one, way):
+            then = settled(night.facts, change.way)
             if then is not None and is_good(then):
-                return do, then, now
+                worst = _with_air(night.facts, change.way, change.least)
+                best = _with_air(night.facts, change.way, change.most)
+                return Better(change.do, then, worst or then, best or then, now)
     return None
 
 
-def _ways(facts: CabinFacts, stretch: Stretch, way: Way) -> Iterator[tuple[str, Way]]:
+def _with_air(facts: CabinFacts, way: Way, times: float) -> Settled | None:
+    return settled(facts, replace(way, air_m3_h=way.air_m3_h * times))
+
+
+def _ways(facts: CabinFacts, stretch: Stretch, way: Way) -> Iterator[Change]:
     """List what may be done, the least first."""
     vent, totals = stretch.vent, stretch.totals
     low_kw = facts.burner_low_kw
     is_high = low_kw is not None and way.burner_kw > 1.2 * low_kw
-    if vent is None or vent.fitted_cm2 is None or totals is None:
+    if totals is None:
+        return
+    told = _spread(totals.air_m3_h)
+    if vent is None or vent.fitted_cm2 is None:
         for factor in FACTORS:
             air_m3_h = max(way.air_m3_h, 1.0) * factor
-            yield (
-                f"Let in {air_m3_h:.0f} m3/h of outdoor air",
-                replace(way, air_m3_h=air_m3_h),
-            )
+            do = f"Let in {air_m3_h:.0f} m3/h of outdoor air"
+            yield Change(do, replace(way, air_m3_h=air_m3_h), 1.0, 1.0)
         return
-    fitted = vent.expected_m3_h[1]
-    was = f"they would pass about {fitted:.0f} m3/h, and {way.air_m3_h:.0f} came in"
+    fitted, known = vent.expected_m3_h[1], _spread(vent.expected_m3_h)
+    was = (
+        f"they would pass about {fitted:.0f} m3/h, and {figure(way.air_m3_h)} m3/h "
+        "came in"
+    )
+    is_more = fitted > way.air_m3_h
     wide = replace(way, air_m3_h=max(fitted, way.air_m3_h))
-    if fitted > way.air_m3_h:
-        yield f"Keep both vents open and free of rime: {was}", wide
+    open_wide = known if is_more else told
+    if is_more:
+        yield Change(f"Keep both vents open and free of rime: {was}", wide, *open_wide)
         if is_high and low_kw is not None:
             do = f"Keep both vents open, and burn on low: {was}"
-            yield do, replace(wide, burner_kw=low_kw)
+            yield Change(do, replace(wide, burner_kw=low_kw), *open_wide)
     elif is_high and low_kw is not None:
-        yield "Burn on low", replace(wide, burner_kw=low_kw)
+        yield Change("Burn on low", replace(wide, burner_kw=low_kw), *open_wide)
     for factor in FACTORS:
         cm2 = math.ceil(factor * vent.fitted_cm2 / 10.0) * 10.0
         if cm2 <= MOST_CM2:
             do = f"Fit vents of {cm2:.0f} cm2, low and high, and keep them open"
-            yield do, replace(way, air_m3_h=fitted * factor)
+            yield Change(do, replace(way, air_m3_h=fitted * factor), *known)
     if way.burner_kw > 0.0:
         do = f"Keep both vents open, and do not burn while you sleep: {was}"
-        yield do, replace(wide, burner_kw=0.0)
+        yield Change(do, replace(wide, burner_kw=0.0), *open_wide)
+
+
+def _spread(triple: Triple) -> tuple[float, float]:
+    """Give how many times its middle the ends of an estimate are."""
+    low, middle, high = triple
+    if middle <= 0.0:
+        return 1.0, 1.0
+    return max(low, 0.05 * middle) / middle, high / middle
 
 
 def _sensors(night: Situation) -> Iterator[Advice]:
+    if night.silent_min > UNSEEN_MIN:
+        yield Advice(
+            "Find out why the watch was silent: its supply, its plugs, its card",
+            f"the whole night is watched, where {minutes(night.silent_min)} went "
+            "unrecorded",
+        )
+        return
     for one in night.seen:
         if one.quantity in VITAL and one.unseen_min > UNSEEN_MIN:
             faulty = {trouble.source for trouble in night.troubles}
             parts = night.parts.get(one.quantity, ())
-            cause = next((name for name in parts if name in faulty), "its sensor")
+            named = next((name for name in parts if name in faulty), None)
+            cause = f"{named}, which watches" if named else "the sensor that watches"
             yield Advice(
-                f"See to {cause}, which watches {one.words}, before you sleep",
-                f"{minutes(one.unseen_min)} of the night went unwatched",
+                f"See to {cause} {one.words}, before you sleep",
+                f"{one.words} is watched all night, where {minutes(one.unseen_min)} "
+                "went unwatched",
             )
-            return

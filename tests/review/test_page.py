@@ -265,3 +265,49 @@ def test_a_browser_shows_it_whole(
     assert told["over"] == told["clipped"] == told["pale"] == []
     assert told["fetched"] == 0
     assert told["banner"] < 200
+
+
+def busy(folder: Path) -> Path:
+    """`icing`, each twenty minutes a mark, an alarm and a fault, and a long gap."""
+    log, _ = named.night("icing")
+    extra: list[tuple[float, bytes]] = []
+    words = "Check its plug and its cable, and what the log of this very night tells. "
+    for n in range(20):
+        at_s, name = 1800.0 + 1200.0 * n, f"part-with-a-long-name-{n}"
+        mark = f"roof vent open {n} cm, and the low one half shut"
+        states = {"state": "unacknowledged", "was": "normal"}
+        told = {"alarm": f"sensor-fault/{name}", "priority": "high", "text": words * 2}
+        fault = {"source": name, "kind": "absent", "text": words}
+        extra += [
+            (at_s, logs.line("mark", at_s, text=mark, by="socket")),
+            (at_s + 1.0, logs.line("alarm", at_s + 1.0, **states, **told)),
+            (at_s + 2.0, logs.line("fault", at_s + 2.0, **fault)),
+        ]
+    rows = [(json.loads(line)["up_s"], line) for line in log.splitlines(keepends=True)]
+    kept = [row for row in rows if not 12_000.0 < row[0] < 19_500.0]
+    lines = [line for _, line in sorted(kept + extra, key=lambda row: row[0])]
+    return logs.write(folder, b"".join(lines))
+
+
+@pytest.mark.browser
+def test_the_busiest_night_prints_on_one_sheet(tmp_path: Path) -> None:
+    """A4, twenty marks, alarms and faults; what is left out on paper is said there."""
+    text = page(give_account([busy(tmp_path)]))
+    assert text.count('class="long more"') == 2
+    file, sheet = tmp_path / "busy.html", tmp_path / "busy.pdf"
+    file.write_text(text, encoding="utf-8")
+    subprocess.run(
+        [
+            BROWSER,
+            "--no-sandbox",
+            "--no-pdf-header-footer",
+            f"--print-to-pdf={sheet}",
+            file.as_uri(),
+        ],
+        capture_output=True,
+        timeout=60,
+        check=True,
+    )
+    printed = sheet.read_bytes()
+    sizes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed)
+    assert [[round(float(one)) for one in size] for size in sizes] == [[595, 842]]

@@ -1,6 +1,7 @@
 """What to change tonight, how parts kept watch, and how numbers are written."""
 
 import io
+import re
 from argparse import ArgumentParser
 from dataclasses import replace
 from datetime import UTC, timedelta
@@ -17,7 +18,7 @@ from cabinvigil.daemon.review.cabin_facts import (
     limits_of,
 )
 from cabinvigil.daemon.review.cabin_model import Way, settled
-from cabinvigil.daemon.review.health import troubles, watched
+from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
 from cabinvigil.daemon.review.morning_command import give_account
 from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.spoken import day, figure, fixed, moment, spread, valued
@@ -256,6 +257,42 @@ def test_without_a_clock_moments_count_from_the_first_line(tmp_path: Path) -> No
     assert moment(tape, 5400.0, UTC) == "+1:30"
 
 
+def test_what_is_expected_says_how_sure_that_is() -> None:
+    """Vents pass 24 to 54 m3/h: the oxygen that it settles at is an interval."""
+    [one] = [one for one in advice(situation(2.0, 0.8, 18.0)) if one.then is not None]
+    found = re.search(
+        r"oxygen settles at ([\d.]+) % \(([\d.]+) to ([\d.]+)\), "
+        r"CO2 at (\d+) ppm \((\d+) to (\d+)\)",
+        one.expect,
+    )
+    assert found is not None
+    o2, o2_low, o2_high, co2, co2_low, co2_high = map(float, found.groups())
+    assert one.then is not None
+    assert o2 == pytest.approx(one.then.o2_pct, abs=0.06)
+    assert o2_low < o2 < o2_high
+    assert co2_low < co2 < co2_high
+    # the same balance by hand at 24 m3/h: 0.8 kW and two sleepers' CO2 in it
+    way = Way(24.0, 0.8, 2.0, -9.0)
+    least = settled(FACTS, way)
+    assert least is not None
+    assert o2_low == pytest.approx(least.o2_pct, abs=0.06)
+
+
+def test_a_silent_watch_is_asked_after_and_not_its_sensors() -> None:
+    """Two hours without a line: supply, plugs, card; else the part at fault."""
+    unseen = Watched("o2_pct", "oxygen", 0.8, 120.0, 120.0, 0.0)
+    trouble = Trouble("bunk-o2", 1, 120.0, "silent")
+    seen: dict[str, object] = {"seen": [unseen], "parts": {"o2_pct": ["bunk-o2"]}}
+    silent = advice(situation(40.0, 0.8, 20.3, silent_min=125.0, **seen))
+    assert "why the watch was silent" in silent[0].do
+    assert "2.1 h went unrecorded" in silent[0].expect
+    at_fault = advice(situation(40.0, 0.8, 20.3, troubles=[trouble], **seen))
+    assert at_fault[0].do == "See to bunk-o2, which watches oxygen, before you sleep"
+    assert "2.0 h went unwatched" in at_fault[0].expect
+    nobody = advice(situation(40.0, 0.8, 20.3, **seen))
+    assert "the sensor that watches oxygen" in nobody[0].do
+
+
 def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
     """Or one sentence says why not."""
     path = logs.write(tmp_path, named.night("quiet")[0])
@@ -272,4 +309,11 @@ def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
     code, told = call(tmp_path / "no" / "page.html")
     assert code == 2
     assert "cannot be written" in told
-    assert give_account([path]).cylinder_h == pytest.approx(90.0, rel=0.2)
+    found = give_account([path])
+    full, left = found.cylinder_h, found.cylinder_left_h
+    assert full is not None
+    assert left is not None
+    # 5 kg of propane hold 70 kWh (HHV 13.99 kWh/kg): 90 h at 0.78 kW; ten are over
+    assert full[1] == pytest.approx(90.0, rel=0.1)
+    assert full[1] - left[1] == pytest.approx(found.whole.totals.lit_h, abs=1.0)  # type: ignore[union-attr]
+    assert left[0] < left[1] < left[2] < full[2]
