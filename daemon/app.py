@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
@@ -24,9 +25,10 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
+from cabinvigil.daemon.crew import Crew
 from cabinvigil.daemon.host import EVERY_S, HostWatch, Seen, cpu_c, is_under_volted
 from cabinvigil.daemon.keep import Keeper, StateFile
-from cabinvigil.daemon.keeping_watch import keep_watch
+from cabinvigil.daemon.keeping_watch import tick
 from cabinvigil.daemon.morning_told import MorningTold
 from cabinvigil.daemon.outlets import OpenLine, Outlets, make_outlets
 from cabinvigil.daemon.outputs.button import Button
@@ -39,13 +41,18 @@ from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.status import status
 from cabinvigil.daemon.watchdog import Watchdog
 from cabinvigil.daemon.watcher import Watcher
-from cabinvigil.daemon.wiring import REAL, Wired, Wires, part_infos, wire
+from cabinvigil.daemon.wiring import REAL, Wires, part_infos
 from cabinvigil.daemon.words_loading import renderer
 
 STATE_FILE = "state"
 STOP_S = 4.0
 """For all outputs to finish; systemd waits 10 s."""
 SOCKET_RETRY_S = 30.0
+FIXED = (
+    *("buzzer", "light", "button", "mqtt", "log", "ask"),
+    *("cabin.name", "watch.state_folder"),
+)
+"""What only a restart changes."""
 
 Reply = Callable[[Mapping[str, Any]], None]
 
@@ -201,8 +208,7 @@ class App:
         button = self._button()
         self._begin()
         try:
-            while not self._until.is_set():
-                await self._stint()
+            await self._watch()
         finally:
             self._notifier.stopping()
             button.stop(1.0) if button is not None else None
@@ -244,52 +250,53 @@ class App:
         for text in self.settings.laxer:
             watcher.hand_out([Alert("laxer-limit", Priority.LOW, text)], now)
 
-    async def _stint(self) -> None:
-        """Watch with one set of parts, until stopped or until the parts change."""
-        self._changed.clear()
-        over = asyncio.Event()
-        wired = self._wire()
+    async def _watch(self) -> None:
+        """Watch until told to stop."""
+        async with asyncio.TaskGroup() as group:
+            make = maker(Path(self.settings.watch.state_folder), self.watcher.on_event)
+            wires = self._machine.wires
+            crew = Crew(group, self.watcher, self._clock, wires, make)
+            serving = group.create_task(self._serve(), name="ask-socket")
+            try:
+                while not self._until.is_set():
+                    await self._pace(group, crew)
+            finally:
+                serving.cancel()
+                await crew.end()
+
+    async def _pace(self, group: asyncio.TaskGroup, crew: Crew) -> None:
+        """Watch at one pace, until told to stop or until a reload sets another.
+
+        Reloads that change parts alone are taken here: no tick waits for them.
+        """
+        tick_s = self.settings.watch.tick_s
         watchdog = Watchdog(
             self._notifier,
             watchdog_period_s(self._machine.environ, self._machine.pid),
-            self.settings.watch.tick_s,
+            tick_s,
             self._outlets.buzzer.alive_at_s if self._outlets.buzzer else None,
         )
-        try:
-            async with asyncio.TaskGroup() as group:
-                tasks = [
-                    group.create_task(self._serve(), name="ask-socket"),
-                    group.create_task(self._feed(watchdog), name="watchdog"),
-                    group.create_task(self._end(over), name="end"),
-                ]
-                await keep_watch(
-                    self.watcher,
-                    wired.samplers,
-                    self._clock,
-                    self.settings.watch.tick_s,
-                    urgent=self._urgent,
-                    until=over,
-                    after_tick=lambda: self._after_tick(watchdog),
-                )
-                for task in tasks:
-                    task.cancel()
-        finally:
-            wired.close()
-
-    def _wire(self) -> Wired:
-        buses = {name: bus.device for name, bus in self.settings.i2c.items()}
-        state_folder = Path(self.settings.watch.state_folder)
-        return wire(
-            self.settings.parts,
-            buses,
+        ticking = tick(
             self.watcher,
             self._clock,
-            self._machine.wires,
-            maker(state_folder, self.watcher.on_event),
+            tick_s,
+            self._urgent,
+            lambda: self._after_tick(watchdog),
         )
+        tasks = [
+            group.create_task(ticking, name="ticker"),
+            group.create_task(self._feed(watchdog), name="watchdog"),
+        ]
+        while not self._until.is_set() and self.settings.watch.tick_s == tick_s:
+            self._changed.clear()
+            devices = {name: bus.device for name, bus in self.settings.i2c.items()}
+            await crew.hang(self.settings.parts, devices)
+            await self._till_told()
+        for task in tasks:
+            task.cancel()
 
-    async def _end(self, over: asyncio.Event) -> None:
-        """End a stint when told to stop, or when the parts have changed."""
+    async def _till_told(self) -> None:
+        """Wait until told to stop, or until a reload has changed parts or pace."""
         waits = [self._until.wait(), self._changed.wait()]
         tasks = [asyncio.ensure_future(wait) for wait in waits]
         try:
@@ -297,7 +304,6 @@ class App:
         finally:
             for task in tasks:
                 task.cancel()
-        over.set()
 
     async def _feed(self, watchdog: Watchdog) -> None:
         """Bridge long ticks: look at the watchdog between them, from this loop."""
@@ -363,15 +369,11 @@ class App:
         watcher.hand_out([Record("start", fields, urgent=True)], now)
         watcher.hand_out(resume(state, now), now)
         watcher.on_event(SourceOk("settings"))
-        stays = [
-            name
-            for name in ("buzzer", "light", "button", "mqtt", "log", "ask")
-            if getattr(old, name) != getattr(settings, name)
-        ]
+        stays = [n for n in FIXED if attrgetter(n)(old) != attrgetter(n)(settings)]
         for text in lost:
             self._keeper.note(text)
         if stays:
-            text = f"[{'], ['.join(stays)}] changed: restart the daemon to use them"
+            text = f"{', '.join(stays)} changed: restart the daemon to use them"
             watcher.on_event(SourceFault("settings", "restart-needed", text))
         if (old.parts, old.i2c, old.watch.tick_s) != (
             settings.parts,

@@ -90,6 +90,10 @@ class I2cBus:
         """Return the lock to hold for a whole poll of the part at this address."""
         return self._by_address.setdefault(address, asyncio.Lock())
 
+    def forget(self, address: int) -> None:
+        """Take note that nobody asks at this address any more."""
+        self._last_errno.pop(address, None)
+
     @property
     def all_fail_alike(self) -> bool:
         """Whether every address in use, two or more, last failed as on a held line."""

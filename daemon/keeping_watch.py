@@ -14,8 +14,8 @@ LATE_S = 2.0
 """A tick later than this is told: the loop was held up."""
 
 
-async def _sample(sampler: Sampler, watcher: Watcher) -> None:
-    """Run one part's sampler; its own bug is a fault of that part, not the end."""
+async def sample(sampler: Sampler, watcher: Watcher) -> None:
+    """Run a part's sampler for ever; its own bug is that part's fault, not the end."""
     while True:
         try:
             await sampler.run()
@@ -28,14 +28,22 @@ async def _sample(sampler: Sampler, watcher: Watcher) -> None:
         await asyncio.sleep(START_AGAIN_S)
 
 
-async def _tick(
+async def tick(
     watcher: Watcher,
     clock: Clock,
     tick_s: float,
     urgent: asyncio.Event,
     after_tick: Callable[[], None],
 ) -> None:
-    """Assess the air every `tick_s`, and at once where a limit is crossed."""
+    """Assess the air every `tick_s`, and at once where a limit is crossed, for ever.
+
+    Args:
+        watcher: holds the core.
+        clock: the loop's own.
+        tick_s: how often.
+        urgent: set by the watcher when a limit is crossed between ticks.
+        after_tick: called after each completed step (feeds the watchdog).
+    """
     due_s = clock.monotonic() + tick_s
     is_late = False
     while True:
@@ -85,12 +93,12 @@ async def keep_watch(
     """
     async with asyncio.TaskGroup() as group:
         tasks = [
-            group.create_task(_sample(sampler, watcher), name=f"part-{sampler.name}")
+            group.create_task(sample(sampler, watcher), name=f"part-{sampler.name}")
             for sampler in samplers
         ]
         tasks.append(
             group.create_task(
-                _tick(watcher, clock, tick_s, urgent, after_tick), name="ticker"
+                tick(watcher, clock, tick_s, urgent, after_tick), name="ticker"
             )
         )
         await until.wait()

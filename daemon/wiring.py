@@ -108,31 +108,34 @@ def wire(
         wires: real or emulated.
         make: makes the codecs; `spans.maker` puts in what the last span found.
     """
-    infos = part_infos(parts)
     buses = {name: wires.i2c(name, device) for name, device in i2c.items()}
-    samplers: list[Sampler] = []
-    for name, part in parts.items():
-        placing = Placing(
-            name=name,
-            info=infos[name],
-            codec=make(name, part, infos[name]),
-            clock=clock,
-            on_reading=watcher.on_reading,
-            on_event=watcher.on_event,
-            lookup=_lookup(part, infos, watcher),
-        )
-        samplers.append(_sampler(name, part, placing, buses, wires))
+    samplers = [
+        sampler(name, parts, buses, watcher, clock, wires, make) for name in parts
+    ]
     return Wired(tuple(samplers), tuple(buses.values()))
 
 
-def _sampler(
+def sampler(
     name: str,
-    part: PartSettings,
-    placing: Placing,
+    parts: Mapping[str, PartSettings],
     buses: Mapping[str, I2cBus],
-    wires: Wires,
+    watcher: Taker,
+    clock: Clock,
+    wires: Wires = REAL,
+    make: MakeCodec = from_config,
 ) -> Sampler:
-    info = placing.info
+    """Make one part's sampler; arguments as of `wire`, the buses ready."""
+    part, infos = parts[name], part_infos(parts)
+    info = infos[name]
+    placing = Placing(
+        name=name,
+        info=info,
+        codec=make(name, part, info),
+        clock=clock,
+        on_reading=watcher.on_reading,
+        on_event=watcher.on_event,
+        lookup=_lookup(part, infos, watcher),
+    )
     if info.bus == "i2c":
         address = part.address if part.address is not None else info.address
         return PolledSampler(placing, buses[part.bus or ""], address)
