@@ -1,6 +1,7 @@
 """What every test is held to: nothing said in it may break the written contract."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -14,6 +15,8 @@ def pytest_configure(config: pytest.Config) -> None:
         "made_up(why): hands the outputs what no watch says, so no contract holds it",
     )
     held.install()
+    if config.pluginmanager.hasplugin("xdist"):
+        config.pluginmanager.register(_Workers())
 
 
 @pytest.fixture(autouse=True)
@@ -23,3 +26,24 @@ def _contract(request: pytest.FixtureRequest) -> Iterator[None]:
     found = held.taken()
     if found and request.node.get_closest_marker("made_up") is None:
         pytest.fail("the contract is broken:\n" + "\n".join(found[:3]), pytrace=False)
+
+
+class _Workers:
+    """Brings together what several workers judged."""
+
+    def pytest_testnodedown(self, node: Any) -> None:
+        for kind, count in getattr(node, "workeroutput", {}).get("held", {}).items():
+            held.seen[kind] += count
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Hand what this worker judged to the one that tells."""
+    output = getattr(session.config, "workeroutput", None)
+    if output is not None:
+        output["held"] = dict(held.seen)
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Say how much was held to it: none would mean that nobody looked."""
+    told = ", ".join(f"{count} {kind}" for kind, count in held.seen.items())
+    terminalreporter.write_line(f"held to the written contract: {told}")
