@@ -24,7 +24,7 @@ from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from cabinvigil.drivers.kit.steps import PartInfo
 
-EXAMPLE = """example:
+EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil parts                    every part, one line each
   cabinvigil parts scd4x              all that the config can say of one
   cabinvigil parts --scan             what answers on this machine
@@ -38,20 +38,26 @@ WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire"}
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
-        "kind", nargs="?", metavar="KIND", help="tell all of this kind of part"
+        "kind",
+        nargs="?",
+        metavar="KIND",
+        help="tell all of one kind of part, such as scd4x",
     )
     parser.add_argument(
         "--scan", action="store_true", help="look what answers on buses and ports"
     )
     parser.add_argument(
-        "--config", type=Path, metavar="FILE", help=f"compare with it ({DEFAULT})"
+        "--config",
+        type=Path,
+        metavar="FILE",
+        help=f"compare with this config ({DEFAULT})",
     )
     parser.add_argument(
         "--bus",
         action="append",
         default=[],
         metavar="DEV",
-        help="look at this I2C bus too, such as /dev/i2c-3",
+        help="look at this I2C bus too, such as /dev/i2c-3; may be given again",
     )
     parser.add_argument(
         "--emulated", action="store_true", help="scan emulated wires, no hardware"

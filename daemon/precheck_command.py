@@ -33,7 +33,7 @@ from cabinvigil.daemon.settings import ConfigError, Settings, example, load
 from cabinvigil.daemon.spans import SpansError, SpansFile, maker, of_part
 from cabinvigil.daemon.wiring import MakeCodec, Wires, from_config, part_infos
 
-EXAMPLE = """example:
+EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
   cabinvigil precheck --no-key --no-phone  from a script: nobody is asked
   cabinvigil precheck --emulated           try it without hardware
@@ -54,7 +54,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--config", type=Path, metavar="FILE", help=f"the config ({DEFAULT})"
     )
     parser.add_argument(
-        "--no-key", action="store_true", help="do not sound, and ask for no key"
+        "--no-key",
+        action="store_true",
+        help="do not sound the buzzer, and wait for no key",
     )
     parser.add_argument(
         "--no-phone", action="store_true", help="do not wait for the phone's answer"
@@ -64,13 +66,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=float,
         default=checks.NIGHT_HOURS,
         metavar="H",
-        help=f"how long the supply must last ({checks.NIGHT_HOURS:g})",
+        help=f"how many hours the supply must last ({checks.NIGHT_HOURS:g})",
     )
     parser.add_argument(
         "--battery-ah",
         type=float,
         metavar="AH",
-        help="what the battery holds when full",
+        help="ampere hours that the battery holds when full",
     )
     parser.add_argument(
         "--emulated", action="store_true", help="emulated parts, no hardware"
@@ -80,7 +82,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="PART=FAULT",
-        help="with --emulated: an emulated fault, such as bunk-co=stall",
+        help="with --emulated: let a part fail, such as bunk-co=stall",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 

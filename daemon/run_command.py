@@ -12,7 +12,7 @@ from typing import IO
 from cabinvigil.daemon.app import Machine, run_app
 from cabinvigil.daemon.settings import ConfigError, load
 
-EXAMPLE = """example:
+EXAMPLE = """example, as the trailer Lapwing's unit starts it:
   cabinvigil run --config /etc/cabinvigil/cabin.toml
 
 SIGHUP reads the config anew; a bad one is refused aloud and the old one kept.
@@ -24,7 +24,11 @@ WRONG = 2
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
-        "--config", type=Path, default=DEFAULT, metavar="FILE", help=f"{DEFAULT}"
+        "--config",
+        type=Path,
+        default=DEFAULT,
+        metavar="FILE",
+        help=f"the config ({DEFAULT})",
     )
 
 

@@ -1,4 +1,4 @@
-"""`cabinvigil config [FILE]`: what a config would watch, or every mistake in it."""
+"""Check a config: tell what it would watch, or every mistake in it at once."""
 
 import argparse
 import json
@@ -19,7 +19,7 @@ from cabinvigil.daemon.settings_mistakes import one_line
 from cabinvigil.daemon.settings_values import to_plain
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
-EXAMPLE = """example:
+EXAMPLE = """example, with the config of the trailer Lapwing:
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
 """
@@ -33,15 +33,21 @@ VITAL = ("o2_pct", "co_ppm")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's own words."""
     parser.add_argument(
-        "file", nargs="?", default=DEFAULT_PATH, help=f"the config ({DEFAULT_PATH})"
+        "file",
+        nargs="?",
+        metavar="FILE",
+        default=DEFAULT_PATH,
+        help=f"the config to check ({DEFAULT_PATH})",
     )
     parser.add_argument(
         "--devices",
         action="store_true",
-        help="see whether this machine has the devices, and may open them",
+        help="also look whether this machine has its devices, and may open them",
     )
     parser.add_argument(
-        "--example", action="store_true", help="print the commented example"
+        "--example",
+        action="store_true",
+        help="print a whole config with comments, to begin with",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 

@@ -23,7 +23,7 @@ from cabinvigil.daemon.span_table import kept_lines, lines
 from cabinvigil.daemon.span_ways import WAYS
 from cabinvigil.daemon.spans import SpansError, SpansFile
 
-EXAMPLE = """example:
+EXAMPLE = """example, beside the trailer Lapwing:
   cabinvigil span                     every part that can be spanned
   cabinvigil span bunk-cell bunk-co   these two
   cabinvigil span --kept              what is kept, and how long cells will last
@@ -44,36 +44,55 @@ Ask = Callable[[str], str]
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
-        "part", nargs="*", metavar="PART", help="its name in the config; all if none"
+        "part",
+        nargs="*",
+        metavar="PART",
+        help="a part's name in the config; all that can be spanned if none is named",
     )
     parser.add_argument(
         "--config", type=Path, metavar="FILE", help=f"the config ({DEFAULT})"
     )
     parser.add_argument(
-        "--emulated", action="store_true", help="emulated parts; keeps nothing"
+        "--emulated",
+        action="store_true",
+        help="try it on emulated parts; keeps nothing",
     )
     parser.add_argument(
         "--air",
         choices=tuple(AIRS),
         default="fresh",
-        help="of the emulated parts: 'fresh', or of a 'closed' cabin",
+        help="with --emulated: fresh air, or that of a closed cabin (fresh)",
     )
-    parser.add_argument("--look", action="store_true", help="only look; keep nothing")
-    parser.add_argument("--kept", action="store_true", help="list the kept spans")
     parser.add_argument(
-        "--minutes", type=float, metavar="M", help="how long to look; 3 if not named"
+        "--look", action="store_true", help="tell what the parts give, and keep nothing"
+    )
+    parser.add_argument(
+        "--kept",
+        action="store_true",
+        help="list the spans that are kept, and how long cells will last",
+    )
+    parser.add_argument(
+        "--minutes",
+        type=float,
+        metavar="M",
+        help="how many minutes to look; 3 if not given",
     )
     parser.add_argument(
         "--co2-ppm",
         type=float,
         metavar="PPM",
-        help="carbon dioxide outdoors; else the config's, else 425",
+        help="carbon dioxide outdoors; the config's if not given, else 425",
     )
     parser.add_argument(
-        "--state", type=Path, metavar="DIR", help="keep spans there, not as configured"
+        "--state",
+        type=Path,
+        metavar="DIR",
+        help="keep spans there, and not where the config says",
     )
     parser.add_argument(
-        "--yes", metavar="WORDS", help=f"for scripts: the words {YES!r}"
+        "--yes",
+        metavar="WORDS",
+        help=f"for scripts, in place of the question: the words {YES!r}",
     )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 

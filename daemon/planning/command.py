@@ -35,7 +35,7 @@ OPTIONS = (
     "leak_per_h",
 )
 EXAMPLE = (
-    "examples:\n"
+    "example, the trailer Lapwing, whose figures stand where none are given:\n"
     "  cabinvigil plan --burner-kw 0.8 --outside-c -15\n"
     "  cabinvigil plan --burn 20:00-22:00 --burn 06:00-07:00\n"
     "  cabinvigil plan --sweep vent"

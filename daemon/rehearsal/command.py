@@ -33,12 +33,15 @@ from cabinvigil.daemon.settings import ConfigError, Settings, example, load
 from cabinvigil.daemon.settings_values import changed
 from cabinvigil.daemon.words_loading import renderer
 
-EXAMPLE = """nights: {nights}
+EXAMPLE = """nights:
+{nights}
 
-example, the trailer Lapwing with all vents shut and the heater on high:
+example, the trailer Lapwing:
   cabinvigil rehearse shut
   cabinvigil rehearse icing --log nights/ --json
-""".format(nights=", ".join(NIGHTS))
+""".format(
+    nights="\n".join(f"  {word:<8}  {night.title}" for word, night in NIGHTS.items())
+)
 WRONG = 2
 MOST_HOURS = 24.0
 TICK_S = 2.0
@@ -53,14 +56,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="shut",
         choices=tuple(NIGHTS),
         metavar="NIGHT",
-        help="which night; shut if none is named",
+        help="one of the nights below; shut if none is named",
     )
     parser.add_argument("--json", action="store_true", help="JSON Lines, for programs")
     parser.add_argument(
         "--log", type=Path, metavar="DIR", help="keep the night's rolling log there"
     )
     parser.add_argument(
-        "--air", type=Path, metavar="FILE", help="recorded air (CSV) on the same wires"
+        "--air",
+        type=Path,
+        metavar="FILE",
+        help="play recorded air from a CSV file, in place of a night",
     )
     parser.add_argument(
         "--pace",
@@ -69,17 +75,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="N times real time; 1 is real time, 0 as fast as it goes",
     )
-    parser.add_argument("--config", type=Path, metavar="FILE", help="another cabin")
+    parser.add_argument(
+        "--config",
+        type=Path,
+        metavar="FILE",
+        help="play it in the cabin of this config",
+    )
     parser.add_argument("--hours", type=float, metavar="H", help="end after H hours")
     parser.add_argument(
         "--tick-s",
         type=float,
         default=TICK_S,
         metavar="S",
-        help=f"assess every S s; {TICK_S:g} if not given",
+        help=f"judge the air every S seconds; {TICK_S:g} if not given",
     )
     parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="the parts' own noise"
+        "--seed",
+        type=int,
+        default=1,
+        metavar="N",
+        help="another seed gives the parts other noise (1)",
     )
 
 

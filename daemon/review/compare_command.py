@@ -28,7 +28,7 @@ from cabinvigil.daemon.review.morning_command import (
 )
 from cabinvigil.daemon.review.terminal import told
 
-EXAMPLE = """example:
+EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a mark:
   cabinvigil compare 2026-01-16 2026-01-17
   cabinvigil compare nights/ --csv
   cabinvigil compare "night-2026-01-16.jsonl@..roof vent open" \\
@@ -39,13 +39,19 @@ EXAMPLE = """example:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
-        "nights", nargs="+", metavar="NIGHT", help="a file, folder, date or stretch"
+        "nights",
+        nargs="+",
+        metavar="NIGHT",
+        help="a log, a folder of nights, a date, or NIGHT@MARK..MARK",
     )
     add_folder(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
-    parser.add_argument("--csv", action="store_true", help="print a row for each")
+    parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
     parser.add_argument(
-        "--picture", type=Path, metavar="FILE", help="draw it: .svg, .png or .pdf"
+        "--picture",
+        type=Path,
+        metavar="FILE",
+        help="draw it, as .svg, .png or .pdf; needs the extra 'review'",
     )
 
 

@@ -10,7 +10,7 @@ from typing import IO
 from cabinvigil.daemon.asksocket import AskError, ask_watch
 from cabinvigil.daemon.review.show_command import add_socket, socket_of
 
-EXAMPLE = """example:
+EXAMPLE = """example, in the trailer Lapwing:
   cabinvigil mark "roof vent open 2 cm"
   cabinvigil mark heater on low
 """
@@ -19,7 +19,9 @@ WRONG, MACHINE_FAILED = 2, 3
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("text", nargs="+", help="what was done")
+    parser.add_argument(
+        "text", nargs="+", metavar="TEXT", help="what was done, in a few words"
+    )
     add_socket(parser)
 
 

@@ -16,7 +16,7 @@ from cabinvigil.daemon.review.morning_words import account
 from cabinvigil.daemon.review.tape import Tape
 from cabinvigil.daemon.review.tape_reader import read_tape
 
-EXAMPLE = """example:
+EXAMPLE = """example, a night of the trailer Lapwing:
   cabinvigil morning
   cabinvigil morning 2026-01-16 --page lapwing.html
   cabinvigil morning nights/night-2026-01-16.jsonl.gz --json
@@ -42,14 +42,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="print the short JSON object that the phone gets over MQTT",
     )
     parser.add_argument(
-        "--page", type=Path, metavar="FILE", help="write it as a page, pictures with it"
+        "--page",
+        type=Path,
+        metavar="FILE",
+        help="write it as one web page with pictures; needs the extra 'review'",
     )
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
     """Add the options that tell where the nights are kept."""
     parser.add_argument(
-        "--log", type=Path, metavar="FOLDER", help="where the nights are kept"
+        "--log",
+        type=Path,
+        metavar="FOLDER",
+        help="the folder where the nights are kept",
     )
     parser.add_argument(
         "--config",

@@ -27,7 +27,7 @@ from cabinvigil.daemon.review.terminal import progress
 from cabinvigil.daemon.settings import Cabin, ConfigError, Settings, load, standard
 from cabinvigil.daemon.words_loading import renderer
 
-EXAMPLE = """example:
+EXAMPLE = """example, nights of the trailer Lapwing:
   cabinvigil replay night-2026-01-16.jsonl --json --estimates
   cabinvigil replay lapwing.csv --config cabin.toml
   cabinvigil replay nights/ --limits stricter.toml

@@ -15,7 +15,7 @@ from cabinvigil.daemon.clock import Clock, SystemClock
 from cabinvigil.daemon.review.show import COLUMNS, Seen, frame
 from cabinvigil.daemon.review.terminal import stay
 
-EXAMPLE = """example:
+EXAMPLE = """example, in the trailer Lapwing or by ssh:
   cabinvigil show
   cabinvigil show --once
   cabinvigil show --json
@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=float,
         default=EVERY_S,
         metavar="S",
-        help="seconds between looks",
+        help=f"seconds between looks ({EVERY_S:g})",
     )
     add_socket(parser)
 
@@ -44,7 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def add_socket(parser: argparse.ArgumentParser) -> None:
     """Add the options that tell where the watch listens."""
     parser.add_argument(
-        "--socket", type=Path, metavar="PATH", help="where the watch listens"
+        "--socket", type=Path, metavar="PATH", help="the socket where the watch listens"
     )
     parser.add_argument(
         "--config",
