@@ -7,6 +7,9 @@ import socket
 from collections.abc import Mapping
 from contextlib import suppress
 
+LONGEST_US = 3_600_000_000
+"""A watchdog of more than an hour guards nobody: fed as for one."""
+
 
 class Notifier:
     """Says `READY`, `WATCHDOG` and the like; silent where systemd did not ask."""
@@ -67,7 +70,7 @@ def watchdog_period_s(environ: Mapping[str, str], pid: int) -> float | None:
         allowed_us = int(environ.get("WATCHDOG_USEC", ""))
     except ValueError:
         return None
-    return allowed_us / 3e6 if allowed_us > 0 else None
+    return min(allowed_us, LONGEST_US) / 3e6 if allowed_us > 0 else None
 
 
 def _line(text: str) -> str:

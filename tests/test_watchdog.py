@@ -76,6 +76,10 @@ def test_without_systemd_nothing_happens(name: str) -> None:
         ({"WATCHDOG_USEC": "15000000", "WATCHDOG_PID": "8"}, None),
         ({"WATCHDOG_USEC": "0"}, None),
         ({"WATCHDOG_USEC": "soon"}, None),
+        ({"WATCHDOG_USEC": "9" * 400}, 1200.0),
+        ({"WATCHDOG_USEC": "9" * 5000}, None),
+        ({"WATCHDOG_USEC": "-1"}, None),
+        ({"WATCHDOG_USEC": "nan"}, None),
         ({}, None),
     ],
 )

@@ -20,6 +20,8 @@ LONGEST_PAUSE_S = 36 * 3600.0
 UNKNOWN_PAUSE_S = 600.0
 """Shown between runs whose distance nobody knows."""
 LEAST_GAP_S = 120.0
+LONGEST_TICK_S = 3600.0
+"""What a log says of its tick beyond this is no tick; a config allows a minute."""
 GAP_TICKS = 5.0
 """Silence this long is a gap."""
 MOST_STEPS = round(7 * 24 * 3600 / STEP_S)
@@ -204,9 +206,13 @@ def _dated(one: _Placed, up: UpEvent, origin_s: float) -> Event:
 
 
 def _tick_s(head: object) -> float:
-    watch = head.get("config", {}).get("watch", {}) if isinstance(head, dict) else {}
-    tick_s = watch.get("tick_s") if isinstance(watch, dict) else None
-    return float(tick_s) if isinstance(tick_s, int | float) else 1.0
+    """Give the tick that ran, where the log's first line tells it."""
+    found = head
+    for key in ("config", "watch", "tick_s"):
+        found = found.get(key) if isinstance(found, dict) else None
+    if isinstance(found, int | float) and 0 < found <= LONGEST_TICK_S:
+        return float(found)
+    return 1.0
 
 
 def _gaps(heard: set[int], count: int, tick_s: float) -> tuple[Gap, ...]:

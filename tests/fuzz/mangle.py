@@ -1,7 +1,7 @@
 """Good files, mangled: what a failing card, a bad editor or a hostile hand leaves.
 
 `FUZZ_EXAMPLES=3000 pytest tests/fuzz -o timeout=0` looks longer than the suite does,
-and elsewhere each time.
+and elsewhere each time.  What that finds goes to `tests/data/corpus`.
 """
 
 import os

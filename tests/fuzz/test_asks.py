@@ -86,7 +86,7 @@ class Cabin:
         self.answers.append((body, topic))
 
 
-@fuzz(60)
+@fuzz(40)
 @given(
     st.lists(
         st.tuples(st.one_of(mangled(ASKS, 2), st.sampled_from(ASKS)), TOPICS),
@@ -134,7 +134,7 @@ async def _call(path: Path, chunks: Sequence[bytes]) -> None:
         assert (await ask(path, ask="status"))["ok"] is True
 
 
-@fuzz(40)
+@fuzz(30)
 @given(
     st.lists(
         st.one_of(mangled(tuple(a + b"\n" for a in ASKS)), st.binary()), max_size=8
