@@ -93,6 +93,9 @@ def test_what_the_daemon_needs_is_not_denied() -> None:
     config = (ROOT.parent / "config" / "cabin.toml").read_text()
     for folder in ("/var/lib/cabinvigil", "/var/log/cabinvigil", "/run/cabinvigil"):
         assert folder in config
+    state = "d /var/lib/cabinvigil 0750 cabinvigil cabinvigil -"
+    assert state in lines("cabinvigil.tmpfiles"), "spans may come before the start"
+    assert "StateDirectoryMode=0750" in lines("cabinvigil.service")
 
 
 # --- the last sound ------------------------------------------------------------------
