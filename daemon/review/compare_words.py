@@ -9,9 +9,10 @@ from cabinvigil.daemon.review.balance import Z90, Triple
 from cabinvigil.daemon.review.compare import Rank, Sheet
 from cabinvigil.daemon.review.drawing import Interval, Rows
 from cabinvigil.daemon.review.spoken import figure, fixed, spread
-from cabinvigil.daemon.review.verdict import WORDS, minutes
+from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS, minutes
 
 COLUMNS = 80
+SAFEST = "safest"
 
 
 def table(sheets: Sequence[Sheet], order: Sequence[Rank]) -> str:
@@ -60,6 +61,8 @@ def _rank(rank: Rank, sheets: Sequence[Sheet]) -> list[str]:
         tail = ""
         if place < len(rank.is_sure):
             tail = "" if rank.is_sure[place] else "   (no surer than the next)"
+        if rank.word == SAFEST and sheets[n].unseen_min > UNSEEN_MIN:
+            tail = "   (not all of it was watched)"
         lines.append(f"  {place + 1}. {n + 1}  {sheets[n].name}"[: COLUMNS - 26] + tail)
     return lines
 

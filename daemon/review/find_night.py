@@ -1,9 +1,9 @@
 """Finds the night that a person means: a file, a folder's last night, or a date."""
 
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from cabinvigil.daemon.outputs.nights import NightFile, Nights
+from cabinvigil.daemon.outputs.nights import EARLIEST, NightFile, Nights
 
 SHOWN = 5
 
@@ -79,6 +79,21 @@ def by_night(folder: Path) -> dict[str, list[Path]]:
     for one in nights(folder):
         found.setdefault(str(one.night), []).append(one.path)
     return found
+
+
+def missing(paths: list[Path], folder: Path, wall: datetime) -> str | None:
+    """Say that the last night itself is not there, only an older one; None: it is.
+
+    Args:
+        paths: what was found to be the last night.
+        folder: where.
+        wall: the present moment.
+    """
+    last = wall.astimezone().date() - timedelta(days=1)
+    found = next((one.night for one in nights(folder) if one.path in paths), last)
+    if found >= last or wall < EARLIEST:
+        return None
+    return f"The night of {last} is missing; the newest there is that of {found}."
 
 
 def _last(folder: Path) -> list[Path]:

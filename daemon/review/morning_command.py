@@ -6,10 +6,17 @@ date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watche
 
 import argparse
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.review.find_night import NightError, is_date, night_files
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.review.find_night import (
+    NightError,
+    is_date,
+    missing,
+    night_files,
+)
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.review.morning_json import as_json, summary
 from cabinvigil.daemon.review.morning_words import account
@@ -65,16 +72,27 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
+def run(
+    args: argparse.Namespace,
+    out: IO[str],
+    err: IO[str],
+    clock: Clock | None = None,
+) -> int:
     """Tell of the night; return the exit code."""
     try:
-        paths = night_files(args.night, folder_of(args, args.night))
-        found = give_account(paths)
+        folder = folder_of(args, args.night)
+        paths = night_files(args.night, folder)
+        note = None
+        if args.night is None and folder is not None:
+            note = missing(paths, folder, (clock or SystemClock()).wall())
+        found = give_account(paths, note)
         if args.page is not None:
             _page(found, args.page)
     except NightError as error:
         print(f"cabinvigil: {error}", file=err)
         return WRONG
+    if note is not None:
+        print(f"cabinvigil: {note}", file=err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json.dumps(told, allow_nan=False), file=out)
@@ -105,13 +123,20 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
         ) from error
 
 
-def give_account(paths: list[Path]) -> Morning:
+def give_account(paths: list[Path], note: str | None = None) -> Morning:
     """Read a night and give account of it.
+
+    Args:
+        paths: its files.
+        note: what a reader must know of how it was found.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
     """
-    return morning(read(paths), paths[0].name.split(".jsonl")[0])
+    tape = read(paths)
+    if note is not None:
+        tape = replace(tape, notes=(note, *tape.notes))
+    return morning(tape, paths[0].name.split(".jsonl")[0])
 
 
 def read(paths: list[Path]) -> Tape:

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import tracemalloc
 from argparse import ArgumentParser
 from dataclasses import replace
 from pathlib import Path
@@ -104,6 +105,34 @@ def test_the_table_fits_a_terminal_and_the_csv_a_sheet(folder: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(out)))
     assert len(rows) == 2
     assert float(rows[1]["gas_kg_p5"]) < float(rows[1]["gas_kg_p95"])
+
+
+def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
+    """It keeps its place in the rank, and the rank says what is behind it."""
+    logs.write(tmp_path, named.night("quiet")[0], "night-2026-01-15.jsonl")
+    logs.write(tmp_path, named.night("failing")[0], "night-2026-01-16.jsonl")
+    _, out, _ = call(str(tmp_path))
+    [safest] = [part for part in out.split("\n\n") if part.startswith("safest")]
+    assert "2026-01-16   (not all of it was watched)" in safest
+    assert "2026-01-15   (not all" not in safest
+
+
+def test_memory_does_not_grow_with_the_nights(tmp_path: Path) -> None:
+    """Thirty need no more than three: each is read, summed up and let go."""
+    data = logs.begin() + logs.air(logs.still_air(0.0, 900.0, 30.0))
+    peaks = []
+    for count in (3, 3, 30):  # the first warms up what is kept for good
+        folder = tmp_path / str(count)
+        folder.mkdir(exist_ok=True)
+        for day in range(count):
+            logs.write(folder, data, f"night-2026-01-{day + 1:02}.jsonl.gz")
+        tracemalloc.start()
+        code, out, _ = call(str(folder), "--json")
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        assert code == 0
+        assert len(json.loads(out)["nights"]) == count
+    assert peaks[2] < 1.25 * peaks[1]
 
 
 def test_a_stretch_lies_between_two_marks(tmp_path: Path) -> None:

@@ -3,7 +3,7 @@
 import io
 import json
 from argparse import ArgumentParser
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -108,6 +108,36 @@ def test_nights_are_found_by_folder_and_by_date(tmp_path: Path) -> None:
         night_files("2026-01-14", tmp_path)
     with pytest.raises(NightError, match="--log"):
         night_files(None, None)
+
+
+class Day:
+    """A clock that stands on some day's noon."""
+
+    def __init__(self, day: int) -> None:
+        self.day = day
+
+    def monotonic(self) -> float:
+        return 0.0
+
+    def wall(self) -> datetime:
+        return datetime(2026, 1, self.day, 10, 0, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(("today", "is_missing"), [(17, False), (18, True)])
+def test_a_last_night_that_is_missing_is_told(
+    tmp_path: Path, today: int, is_missing: bool
+) -> None:
+    """An older night is not passed off as the last: in the account and beside it."""
+    logs.write(tmp_path, quiet())
+    parser = ArgumentParser()
+    morning_command.add_arguments(parser)
+    for more in ([], ["--json"]):
+        out, err = io.StringIO(), io.StringIO()
+        args = parser.parse_args(["--log", str(tmp_path), *more])
+        assert morning_command.run(args, out, err, Day(today)) == 0
+        words = "The night of 2026-01-17 is missing; the newest there is that of"
+        assert (words in err.getvalue()) is is_missing
+        assert (words in " ".join(out.getvalue().split())) is is_missing
 
 
 def test_the_folder_comes_from_the_config(tmp_path: Path) -> None:
