@@ -14,12 +14,13 @@ from cabinvigil.daemon.outputs.buzzer import Buzzer
 from cabinvigil.daemon.outputs.desk import Desk
 from cabinvigil.daemon.outputs.light import Light
 from cabinvigil.daemon.outputs.line import Line, open_gpio
-from cabinvigil.daemon.outputs.messages import Messages, Topics, run_of
+from cabinvigil.daemon.outputs.messages import Forms, Messages, Topics, run_of
 from cabinvigil.daemon.outputs.nights import Nights
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.outputs.tone import is_tone_name, open_tone
 from cabinvigil.daemon.settings import Settings
 from cabinvigil.daemon.settings_values import BuzzerSettings, MqttSettings
+from cabinvigil.daemon.words_loading import load_words
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.phone import Phone
@@ -94,6 +95,12 @@ def broker_of(mqtt: MqttSettings, client_id: str) -> Broker:
     )
 
 
+def _forms(settings: Settings) -> Forms:
+    """Say an alert's beginning and end in the language of its sentence."""
+    words = load_words(settings.watch.language, settings.watch.words)
+    return Forms(**words.phone)
+
+
 def _phone(
     settings: Settings,
     clock: Clock,
@@ -110,7 +117,7 @@ def _phone(
     name = settings.cabin.name
     broker = broker_of(mqtt, f"cabinvigil-{name}")
     desk = Desk(
-        Messages(Topics(name), run_of(clock.wall())),
+        Messages(Topics(name), run_of(clock.wall()), forms=_forms(settings)),
         heartbeat_s=mqtt.heartbeat_s,
         readings_s=mqtt.readings_s,
     )

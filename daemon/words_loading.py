@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from importlib import resources
 from pathlib import Path
+from string import Formatter
+from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
@@ -20,7 +22,15 @@ from cabinvigil.daemon.settings_mistakes import (
 from cabinvigil.daemon.settings_read import parse_toml, read_bytes
 
 _SPANS = ("second", "minute", "hour")
-_OWN = ("language", "decimal", "spans", "terms")
+_OWN = ("language", "decimal", "spans", "terms", "phone")
+_PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
+    {
+        "fresh": frozenset({"text", "moment", "seq"}),
+        "late": frozenset({"text", "moment", "seq", "age"}),
+        "second": frozenset({"text", "cabin"}),
+    }
+)
+"""The forms of an alert on the phone, each with what it tells."""
 
 
 def languages() -> tuple[str, ...]:
@@ -98,6 +108,7 @@ def _words(plain: Mapping[str, Any], file: str) -> Words:
         spans=_spans(plain.get("spans"), wrong),
         terms=_terms(plain.get("terms", {}), wrong),
         alarms=alarms,
+        phone=_phone(plain.get("phone", {}), wrong),
     )
     if mistakes:
         raise ConfigError(mistakes)
@@ -158,6 +169,28 @@ def _spans(table: Any, wrong: Tell) -> dict[str, tuple[str, str]]:
         else:
             mend = f'write `{unit} = ["{{n}} ...", "{{n}} ..."]`, one and many'
             wrong(f"spans.{unit}", "is missing, or not two forms with {n}", mend)
+    return found
+
+
+def _phone(table: Any, wrong: Tell) -> dict[str, str]:
+    """Read the forms of an alert; those that are missing are said in English."""
+    if not isinstance(table, Mapping):
+        wrong("phone", "is no table", "write [phone]")
+        return {}
+    found: dict[str, str] = {}
+    for name, form in table.items():
+        wanted = _PHONE.get(name, frozenset())
+        try:
+            is_fit = {part[1] for part in Formatter().parse(form) if part[1]} == wanted
+            form.format_map(dict.fromkeys(wanted, ""))
+        except (TypeError, ValueError, LookupError, AttributeError):
+            is_fit = False
+        if wanted and is_fit:
+            found[name] = form
+        else:
+            facts = " ".join(f"{{{one}}}" for one in sorted(wanted))
+            mend = f"write a text with {facts}" if wanted else f"use {listed(_PHONE)}"
+            wrong(f"phone.{name}", "is no form of an alert", mend)
     return found
 
 

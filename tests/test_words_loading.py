@@ -1,13 +1,21 @@
 """A message file is read whole, or refused with every mistake in it."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.model import Alert, Priority
+from cabinvigil.daemon.outlets import _forms
+from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.outputs.messages import Forms, Messages, Pending, Topics
+from cabinvigil.daemon.settings import example
 from cabinvigil.daemon.settings_known import packaged
 from cabinvigil.daemon.settings_mistakes import ConfigError
+from cabinvigil.daemon.settings_values import changed
 from cabinvigil.daemon.words_loading import languages, load_words, renderer
+from tests.sentences import DANGERS, every_sentence
 
 GOOD = """
 language = "it"
@@ -52,6 +60,52 @@ def test_a_file_of_ones_own_serves_as_it_stands(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("language", "late", "second"),
+    [
+        ("en", "12 min late, no. 3)", "Lapwing, nobody answers: "),
+        ("de", "12 min verspätet, Nr. 3)", "Lapwing, niemand antwortet: "),
+        ("fr", "12 min de retard, n° 3)", "Lapwing, personne ne répond : "),
+    ],
+    ids=["en", "de", "fr"],
+)
+def test_an_alert_ends_in_the_language_of_its_sentence(
+    language: str, late: str, second: str
+) -> None:
+    """No half-English line at three in the morning."""
+    settings = example()
+    settings = replace(settings, watch=changed(settings.watch, language=language))
+    forms = _forms(settings)
+    messages = Messages(Topics("lapwing"), "run", UTC, forms)
+    told = Alert("o2-low", Priority.HIGH, "Luft.", 2)
+    now = Stamp(720.0, datetime(2026, 1, 16, 23, 12, tzinfo=UTC))
+    said = messages.alert(Pending(told, 3, 0.0), now).payload.decode()
+    assert said.startswith(f"{second}Luft. (23:00, ")
+    assert said.endswith(late)
+
+
+def test_a_file_without_forms_ends_its_alerts_in_english(tmp_path: Path) -> None:
+    """Written before there were any: it serves on."""
+    file = tmp_path / "words_it.toml"
+    file.write_text(GOOD)
+    settings = example()
+    settings = replace(settings, watch=changed(settings.watch, words=str(file)))
+    assert _forms(settings) == Forms()
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_second_phones_line_is_one_line(language: str) -> None:
+    """A danger and its moment within 140 characters, and the place before them."""
+    words = load_words(language)
+    for alarm, said in every_sentence(words):
+        if alarm in DANGERS:
+            form = words.phone["fresh"].format(text=said, moment="03:12", seq=47)
+            line = words.phone["second"].format(cabin="Lapwing", text=form)
+            assert len(form) <= 140, form
+            assert len(line) <= len(form) + 35, line
+            assert line.endswith(form)
+
+
 def test_the_renderer_is_what_the_core_asks_for() -> None:
     """English where nothing else is said."""
     assert renderer()("hot", Priority.MEDIUM, "", {"temp_c": 36.04}) == (
@@ -78,6 +132,17 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ('["Pericolo in cabina. Uscite subito."]', "[]", "general.high", "no list"),
         ('["Pericolo in cabina. Uscite subito."]', "[1]", "general.high", "no list"),
         ('["Pericolo in cabina. Uscite subito."]', '"x"', "general.high", "no list"),
+        ("[spans]", "phone = 1\n[spans]", "phone", "no table"),
+        ("[spans]", '[phone]\nfresh = "{text}"\n[spans]', "phone.fresh", "{moment}"),
+        ("[spans]", "[phone]\nlate = 1\n[spans]", "phone.late", "{age}"),
+        ("[spans]", '[phone]\nsecond = "{text} {cabin"\n[spans]', "phone.second", "{"),
+        (
+            "[spans]",
+            '[phone]\nsecond = "{text:d}{cabin}"\n[spans]',
+            "phone.second",
+            "{",
+        ),
+        ("[spans]", '[phone]\nthird = "{text}"\n[spans]', "phone.third", "fresh"),
     ],
 )
 def test_each_mistake_of_a_message_file_is_one_sentence(

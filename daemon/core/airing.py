@@ -6,6 +6,7 @@ clear for a while.  What is not known, or stands aside, is never clear.
 
 from dataclasses import replace
 
+from cabinvigil.daemon.core.facts import o2_facts
 from cabinvigil.daemon.core.model import Alert, Command, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.sounding import EXPIRY_S
@@ -77,6 +78,7 @@ def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
         if state.airing_since_s is not None:
             return state, []
         return replace(state, airing_since_s=since_s), []
-    text = state.setup.render("all-clear", Priority.LOW, "", {})
+    facts = o2_facts(state.history)
+    text = state.setup.render("all-clear", Priority.LOW, "", facts)
     told = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
     return replace(state, airing=frozenset(), airing_since_s=None), [told]

@@ -8,7 +8,8 @@ shorter sentence that is still true, never an error and never a hole.
 import math
 import string
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
@@ -61,6 +62,8 @@ class Words:
     alarms: Mapping[str, Mapping[str, tuple[str, ...]]]
     """By alarm, then by case: `<wording>-<priority>`, `<wording>`, `<priority>` or
     `any`, looked up in that order; the variants, the fullest first."""
+    phone: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    """How an alert begins and ends on the phone: `fresh late second`."""
 
 
 class _Facts(string.Formatter):

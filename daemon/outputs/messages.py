@@ -66,10 +66,13 @@ class Pending:
 
 @dataclass(frozen=True, slots=True)
 class Forms:
-    """How an alert's text ends; fields: text, moment, seq, age."""
+    """How an alert's text begins and ends; a message file has them in its language."""
 
     fresh: str = "{text} ({moment}, no. {seq})"
     late: str = "{text} ({moment}, {age} late, no. {seq})"
+    second: str = "{cabin}, nobody answers: {text}"
+    """On the second phone: that of somebody who is not there, and may have several
+    cabins to think of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,14 +167,15 @@ class Messages:
         alert, age_s = pending.alert, pending.age_s(now.up_s)
         moment = now.wall - timedelta(seconds=age_s)
         form = self.forms.late if age_s >= LATE_AFTER_S else self.forms.fresh
+        is_second = alert.escalation >= 2
         text = form.format(
-            text=alert.text,
+            text=self._for_the_second(alert.text) if is_second else alert.text,
             moment=moment.astimezone(self.zone).strftime("%H:%M"),
             seq=pending.seq,
             age=_age(age_s),
         )
         left_s = max(1, round(alert.expiry_s - age_s))
-        tail = "alert-second" if alert.escalation >= 2 else "alert"
+        tail = "alert-second" if is_second else "alert"
         return Publication(
             self.topics.of(tail),
             text.encode("utf-8", "replace"),
@@ -186,6 +190,10 @@ class Messages:
                 ("priority", alert.priority.word),
             ),
         )
+
+    def _for_the_second(self, text: str) -> str:
+        cabin = self.topics.cabin.replace("-", " ").capitalize()
+        return self.forms.second.format(cabin=cabin, text=text)
 
     def answer(
         self, body: Mapping[str, Any], topic: str, correlation: bytes, now: Stamp

@@ -39,7 +39,7 @@ def test_it_is_told_once_after_five_clear_minutes() -> None:
     night.hold(GOOD, 1200.0)
     assert clears(night) == [cleared_s + ALL_CLEAR_AFTER_S]
     (told,) = [alert for _, alert in night.alerts() if alert.alarm == "all-clear"]
-    assert told == Alert("all-clear", Priority.LOW, "all-clear low")
+    assert told == Alert("all-clear", Priority.LOW, "all-clear low  o2_pct=20.9")
 
 
 def test_after_a_gas_that_nobody_measures_there_is_none() -> None:

@@ -93,6 +93,16 @@ def test_escalation_two_goes_to_the_second_phone() -> None:
         assert said.topic == f"cabinvigil/lapwing/{tail}"
 
 
+def test_the_second_phone_is_told_where_and_that_nobody_answers() -> None:
+    """Whoever reads it is not in the cabin, and may have several to think of."""
+    said = MESSAGES.alert(Pending(alert(escalation=2), 9, 0.0), at(0.0))
+    assert said.payload == (
+        b"Lapwing, nobody answers: Oxygen low: 19.4 %. (21:00, no. 9)"
+    )
+    late = MESSAGES.alert(Pending(alert(escalation=2), 9, 0.0), at(720.0))
+    assert b"nobody answers: Oxygen low: 19.4 %. (21:00, 12 min late" in late.payload
+
+
 def test_texts_with_any_letters_go_out() -> None:
     pending = Pending(alert("Sauerstoff fällt \udc80"), 1, 0.0)
     assert MESSAGES.alert(pending, at(0.0)).payload.startswith(
