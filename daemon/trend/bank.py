@@ -152,6 +152,35 @@ def with_changes(grid: Grid, bank: Bank, habits: Habits = USUAL) -> Bank:
     return tuple(out)
 
 
+def warm(bank: Bank, factor: float) -> Bank:
+    """Scale every source: warmer air holds fewer moles, which the same flame fills.
+
+    Args:
+        bank: as believed.
+        factor: ratio of the temperatures in kelvin, now to then.
+    """
+    square = factor * factor
+    return tuple(
+        tuple(
+            (
+                w,
+                age,
+                c,
+                s * factor,
+                z,
+                cc,
+                cs * factor,
+                cz,
+                ss * square,
+                sz * factor,
+                zz,
+            )
+            for w, age, c, s, z, cc, cs, cz, ss, sz, zz in cell
+        )
+        for cell in bank
+    )
+
+
 def slide(grid: Grid, bank: Bank, steps: int, habits: Habits = USUAL) -> Bank:
     """Let ventilation slide to its neighbours, as ice grows or wind turns.
 

@@ -28,6 +28,9 @@ WARM_S = 60.0
 VAPOUR_HELD_S = 600.0
 """Vapour changes slowly: humidity this old still serves."""
 STANDARD_HPA = 1013.25
+ZERO_C_K = 273.15
+WARMER_K = 0.2
+"""Sources follow the temperature in such steps: 0.07 % each."""
 UNKNOWN_CO2_LAGS_S = (2.0, 12.0, 25.0, 45.0, 70.0)
 """Lags to choose from where no part is known: none, to a part in a tight housing."""
 LAG_SHARES = (0.7, 1.0, 1.4)
@@ -74,6 +77,8 @@ class TrendState:
     vapour: float | None = None
     vapour_s: float = float("-inf")
     temp_c: float | None = None
+    sources_at_c: float | None = None
+    """Temperature to which the banks' sources belong."""
     pressure_hpa: float | None = None
     minutes: tuple[Minute, ...] = ()
     minute: int = 0

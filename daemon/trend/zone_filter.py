@@ -26,6 +26,8 @@ from cabinvigil.daemon.trend.state import (
     STEP_S,
     UNKNOWN_O2_LAG_S,
     VAPOUR_HELD_S,
+    WARMER_K,
+    ZERO_C_K,
     TrendState,
     start,
 )
@@ -58,6 +60,7 @@ def update(
         step_s=end_s,
         steps=state.steps + 1,
     )
+    state = _follow_warmth(state)
     state = _step_fine(setup, state, now_s, steps, co2_ppm)
     if o2_pct is not None:
         state = _read_line(state, now_s, o2_pct)
@@ -115,6 +118,22 @@ def _forget(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
         vapour_s=state.vapour_s,
         temp_c=state.temp_c,
         pressure_hpa=state.pressure_hpa,
+    )
+
+
+def _follow_warmth(state: TrendState) -> TrendState:
+    """Let the sources grow as the air warms: a heater that is lit heats by 30 K."""
+    then, now = state.sources_at_c, state.temp_c
+    if now is None or then is None:
+        return replace(state, sources_at_c=now)
+    if abs(now - then) < WARMER_K:
+        return state
+    factor = (now + ZERO_C_K) / (then + ZERO_C_K)
+    return replace(
+        state,
+        fine=None if state.fine is None else banks.warm(state.fine, factor),
+        coarse=None if state.coarse is None else banks.warm(state.coarse, factor),
+        sources_at_c=now,
     )
 
 

@@ -7,11 +7,12 @@ is wide on purpose: an estimator that knows these ranges knows next to nothing.
 
 import math
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 DT_S = 10.0
 HOURS = 5.0
 LIMIT_PCT = 19.5
+HORIZON_S = 1200.0
 DRY_O2_PCT = 20.95
 MOL_PER_M3 = 41.6
 """Ideal gas at 1013.25 hPa and 20 C."""
@@ -49,6 +50,9 @@ class Night:
     time_s: list[float] = field(default_factory=list)
     o2_seen: list[float | None] = field(default_factory=list)
     co2_seen: list[float | None] = field(default_factory=list)
+    temp_seen: list[float] = field(default_factory=list)
+    """Empty where nobody measures it."""
+    rh_seen: list[float] = field(default_factory=list)
     o2_pct: list[float] = field(default_factory=list)
     co2_ppm: list[float] = field(default_factory=list)
     k_per_s: list[float] = field(default_factory=list)
@@ -58,6 +62,12 @@ class Night:
     known_s: list[float | None] = field(default_factory=list)
     """Time to the limit by the observer's knowledge; None: never."""
     volume_m3: float = 0.0
+    parts: Sensors | None = None
+    """How the parts read, for a reader who is told so."""
+    floor_ppm: float = 0.0
+    ratio: list[float] = field(default_factory=list)
+    """O2 as breathed (%) that goes over the next 20 min for each ppm of CO2 that
+    comes, if nothing changes; told to that reader only."""
     changes: list[float] = field(default_factory=list)
     """Moments at which source or ventilation jumps."""
 
@@ -200,13 +210,13 @@ class Cabin:
         w_end = (s_w + k * self.vapour_out + self.wall_k * self.vapour_out) / k_w
         return s_co2, sink, min(w_end, self.vapour_cap), k_w
 
-    def live(self, k: float) -> None:
+    def live(self, k: float, dt_s: float = DT_S) -> None:
         """Live one tick, exactly: nothing changes within it."""
         s_co2, sink, w_end, k_w = self.sources(k)
-        decay = math.exp(-k * DT_S)
+        decay = math.exp(-k * dt_s)
         self.gap_pct = sink / k + (self.gap_pct - sink / k) * decay
         self.excess_ppm = s_co2 / k + (self.excess_ppm - s_co2 / k) * decay
-        self.vapour = w_end + (self.vapour - w_end) * math.exp(-k_w * DT_S)
+        self.vapour = w_end + (self.vapour - w_end) * math.exp(-k_w * dt_s)
 
 
 def draw_cabin(rng: random.Random, kind: str) -> Cabin:
@@ -246,6 +256,11 @@ def note_truth(night: Night, cabin: Cabin, t: float, k: float) -> None:
     night.known_s.append(
         _minutes_known(cabin.gap_pct, sink, k, cabin.vapour, w_end, k_w)
     )
+    later = replace(cabin)
+    later.live(k, HORIZON_S)
+    rise_ppm = later.excess_ppm - cabin.excess_ppm
+    fall_pct = cabin.o2_pct() - later.o2_pct()
+    night.ratio.append(fall_pct / rise_ppm if rise_ppm > 100.0 else 1.7e-4)
 
 
 def note_readings(
@@ -269,10 +284,11 @@ def make_night(seed: int, kind: str = "plain", coarse: bool = False) -> Night:
     rng = random.Random(f"{kind}/{seed}")
     parts = draw_sensors(rng, kind, coarse)
     cabin = draw_cabin(rng, kind)
-    night = Night(seed, kind, volume_m3=cabin.volume_m3)
+    night = Night(seed, kind, volume_m3=cabin.volume_m3, parts=parts)
     pending = draw_schedule(rng, kind, HOURS * 3600.0, cabin.kw, cabin.per_h)
     night.changes = [row[0] for row in pending]
     draw_surroundings(rng, kind, cabin)
+    night.floor_ppm = cabin.floor_ppm
     o2_lagged, ppm_lagged = cabin.o2_pct(), 0.0
     f_o2 = math.exp(-DT_S / parts.o2_lag_s)
     f_co2 = math.exp(-DT_S / parts.co2_lag_s)

@@ -3,7 +3,12 @@
 Run as `python -m tests.bench.projection --nights 400 [--seed 500000]`.  Seeds below
 100 000 were used for tuning; reporting nights start at 500 000.  The same nights are
 put before the level rule, straight lines, ours, ours on O2 alone, and an observer who
-knows the present source and ventilation exactly, but not the future.
+knows the present source and ventilation exactly, but not the future.  Nights come from
+the rehearsal's own air and from a second generator that was written apart from it; on
+the latter stands also the best that any reader of these two parts could do.
+
+`--safe 1000 [--air apart]` judges so many safe nights instead, for nuisance alone: a
+share of 1 % cannot be shown on fewer.
 """
 
 import argparse
@@ -12,6 +17,7 @@ import statistics
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import (
@@ -22,11 +28,12 @@ from cabinvigil.daemon.trend.model import (
     TrendSetup,
     Triple,
 )
+from tests.bench.informed import follow_informed
 from tests.bench.lines import LineFit
-from tests.bench.nights import KINDS, LIMIT_PCT, Night, make_night
+from tests.bench.nights import HORIZON_S, KINDS, LIMIT_PCT, Night, make_night
+from tests.bench.zone_nights import make_zone_night
 
 REPORT_FROM = 500_000
-HORIZON_S = 1200.0
 NEAR_PCT = 0.12
 """Nights that come this near to the limit count neither as safe nor as dangerous."""
 CAP_MIN = 20.0
@@ -41,10 +48,17 @@ ASKS = (
     Ask("o2_pct", LIMIT_PCT, "below", HORIZON_S),
 )
 LINE_SHARES = (0.2, 0.33, 0.5, 0.7, 1.0)
-"""Shares of the horizon that a straight line is extrapolated; 1 is the whole."""
+"""Shares of the horizon that a straight line is extrapolated; 1 is the whole, as the
+`predict_linear` of a general monitoring system does."""
+INFORMED_SOON = 0.9
+"""The informed reader forgets all at a change, so his prior alone gives minutes a
+chance; he waits for more."""
+EVERY_TICKS = 30
+"""Intervals are held against the truth every 5 min ..."""
 SETTLED_S = 300.0
-"""Intervals are held against the truth from 5 min after a change on."""
+"""... from 5 min after a change on."""
 
+Air = Literal["zone", "apart"]
 Rang = dict[str, float]
 """First ring by who rang, in seconds."""
 
@@ -92,16 +106,30 @@ def in_minutes(known_s: float | None, triple: MinutesTriple | None) -> bool:
     return (low is not None and low <= minutes) and (high is None or minutes <= high)
 
 
-def check_intervals(night: Night, i: int, told: TrendEstimate, into: Coverage) -> None:
+def check_intervals(
+    night: Night, i: int, told: TrendEstimate, into: Coverage, minutes_only: bool
+) -> None:
     """Hold the intervals of one moment against the truth, while something burns."""
     t = night.time_s[i]
     since = [t - at for at in night.changes if at <= t]
     if not since or min(since) < SETTLED_S or night.burn_kw[i] <= 0.0:
         return
-    into.note("air changes", in_triple(night.k_per_s[i] * 3600, told.air_changes_per_h))
-    into.note("settling level", in_triple(night.settles_pct[i], told.o2_settles_pct))
+    if not minutes_only:
+        per_h = night.k_per_s[i] * 3600.0
+        into.note("air changes", in_triple(per_h, told.air_changes_per_h))
+        into.note(
+            "settling level", in_triple(night.settles_pct[i], told.o2_settles_pct)
+        )
     if night.o2_pct[i] > LIMIT_PCT and night.known_s[i] is not None:
         into.note("minutes to limit", in_minutes(night.known_s[i], told.o2_minutes))
+
+
+def observe(night: Night, i: int, use_co2: bool) -> Observation:
+    """Give what the parts gave at one tick; humidity where it is measured."""
+    co2 = night.co2_seen[i] if use_co2 else None
+    if not night.rh_seen:
+        return Observation(night.o2_seen[i], co2)
+    return Observation(night.o2_seen[i], co2, night.temp_seen[i], night.rh_seen[i])
 
 
 def follow(
@@ -112,7 +140,16 @@ def follow(
     into: Coverage | None,
     until_s: float = float("inf"),
 ) -> Rang:
-    """Put one night before the filter, and note the first ring at each threshold."""
+    """Put one night before the filter, and note the first ring at each threshold.
+
+    Args:
+        night: readings and truth.
+        who: name of the judge in the tables.
+        use_co2: False hides the CO2 part from the filter.
+        stop: end at the crossing; then only minutes to it are checked.
+        into: where intervals are counted; None checks none.
+        until_s: end here at the latest.
+    """
     setup = TrendSetup(asks=ASKS)
     state = zone_filter.start(setup)
     rang: Rang = {}
@@ -120,22 +157,33 @@ def follow(
     for i, t in enumerate(night.time_s):
         if t > until_s:
             break
-        if stop and (night.o2_pct[i] <= LIMIT_PCT or len(rang) == last):
+        if stop and (
+            night.o2_pct[i] <= LIMIT_PCT or (into is None and len(rang) == last)
+        ):
             break
-        co2 = night.co2_seen[i] if use_co2 else None
-        seen = Observation(night.o2_seen[i], co2)
-        state = zone_filter.update(setup, state, t, seen)
+        state = zone_filter.update(setup, state, t, observe(night, i, use_co2))
         told = zone_filter.estimate(setup, state, t)
         if told is None:
             continue
-        if into is not None and i % 30 == 0 and told.at_s == t:
-            check_intervals(night, i, told, into)
+        if into is not None and i % EVERY_TICKS == 0 and told.at_s == t:
+            check_intervals(night, i, told, into, stop)
         if told.o2_fallen_pct < LEAST_FALL_PCT and told.o2_pct > NEARER_PCT:
             continue
         far, soon = (c.probability for c in told.crossings[:2])
         for threshold in THRESHOLDS:
             key = f"{who} {threshold:g}"
             if key not in rang and (far >= threshold or soon >= SOON):
+                rang[key] = t
+    return rang
+
+
+def informed(night: Night) -> Rang:
+    """Let the reader judge who is told all but source and ventilation."""
+    rang: Rang = {}
+    for t, far, soon in follow_informed(night):
+        for threshold in THRESHOLDS:
+            key = f"informed {threshold:g}"
+            if key not in rang and (far >= threshold or soon >= INFORMED_SOON):
                 rang[key] = t
     return rang
 
@@ -173,21 +221,29 @@ class Job:
     kind: str = "plain"
     coarse: bool = False
     with_o2_alone: bool = False
+    air: Air = "zone"
+    """Whose air: the rehearsal's, or that of the generator written apart from it."""
+    safe_only: bool = False
 
 
 def judge(job: Job) -> Outcome:
     """Judge one night, every way."""
-    night = make_night(job.seed, job.kind, job.coarse)
+    make = make_zone_night if job.air == "zone" else make_night
+    night = make(job.seed, job.kind, job.coarse)
     crossing = night.crossing_s()
     coverage = Coverage()
+    is_safe = night.lowest() > LIMIT_PCT + NEAR_PCT
+    if job.safe_only and not is_safe:
+        return Outcome(crossing, is_safe, {}, coverage)
     rang = others(night)
-    stop = crossing is not None
-    # Intervals are checked on every eighth night, to its end: ringing ends nothing.
-    check = job.seed % 8 == 0
-    rang |= follow(night, "ours", True, stop and not check, coverage if check else None)
+    # Every eighth night goes to its end for its intervals: ringing ends nothing.
+    stop = crossing is not None and job.seed % 8 != 0
+    rang |= follow(night, "ours", True, stop, coverage)
     if job.with_o2_alone:
-        rang |= follow(night, "o2 alone", False, stop, None)
-    return Outcome(crossing, night.lowest() > LIMIT_PCT + NEAR_PCT, rang, coverage)
+        rang |= follow(night, "o2 alone", False, crossing is not None, None)
+    if job.air == "apart" and job.kind == "plain" and not job.coarse:
+        rang |= informed(night)
+    return Outcome(crossing, is_safe, rang, coverage)
 
 
 @dataclass(frozen=True)
@@ -198,6 +254,9 @@ class Score:
     tenth_min: float
     missed: float
     nuisance: float
+    unfounded: float
+    """Of the safe nights, those in which this one rang and the observer never did: in
+    the others the crossing was coming, and somebody turned the burner down."""
     dangerous: int
     safe: int
 
@@ -214,13 +273,14 @@ def score(outcomes: Sequence[Outcome], who: str) -> Score:
         first = outcome.rang.get(who, float("inf"))
         missed += first >= crossing
         leads.append(min(CAP_MIN, max(0.0, (crossing - first) / 60.0)))
-    nuisance = sum(who in o.rang for o in safe)
+    rang = [o for o in safe if who in o.rang]
     tenth = sorted(leads)[len(leads) // 10] if leads else 0.0
     return Score(
         statistics.fmean(leads) if leads else 0.0,
         tenth,
         missed / max(1, dangerous),
-        nuisance / max(1, len(safe)),
+        len(rang) / max(1, len(safe)),
+        sum("observer" not in o.rang for o in rang) / max(1, len(safe)),
         dangerous,
         len(safe),
     )
@@ -240,15 +300,16 @@ def print_row(name: str, s: Score, observer: Score) -> None:
     share = s.mean_min / observer.mean_min if observer.mean_min else 0.0
     print(
         f"{name:34s} {s.mean_min:6.2f} {share:6.3f} {s.tenth_min:6.1f}"
-        f" {100 * s.missed:7.2f} {100 * s.nuisance:9.2f}   {s.dangerous:5d} {s.safe:5d}"
+        f" {100 * s.missed:7.2f} {100 * s.nuisance:9.2f} {100 * s.unfounded:10.2f}"
+        f"  {s.dangerous:5d} {s.safe:5d}"
     )
 
 
 def print_table(title: str, outcomes: Sequence[Outcome], rows: Sequence[str]) -> None:
     """Print one table."""
     print(f"\n{title}")
-    print(f"{'who':34s} mean    of    10 %  missed  nuisance   nights")
-    print(f"{'':34s}   min   obs.   min       %         %   dang. safe")
+    print(f"{'who':34s} mean    of    10 %  missed  nuisance  unfounded  nights")
+    print(f"{'':34s}   min   obs.   min       %         %          %  dang. safe")
     observer = score(outcomes, "observer")
     for row in rows:
         print_row(row, score(outcomes, row), observer)
@@ -260,36 +321,59 @@ def chosen(who: str) -> str:
     return f"{who} {CHOSEN:g}"
 
 
-def report(nights: int, first: int, workers: int) -> None:
-    """Judge the nights and print every table."""
-    main = run(
-        [Job(first + i, with_o2_alone=i % 4 == 1) for i in range(nights)], workers
-    )
-    lines = [f"line {share:g}" for share in LINE_SHARES]
-    print_table(
-        f"plain nights, {nights} from seed {first}",
-        main,
-        ["level", *lines, *(f"ours {t:g}" for t in THRESHOLDS), "observer"],
-    )
-    alone = main[1::4]
-    print_table(
-        "the same, O2 alone (every fourth night)",
-        alone,
-        [*(f"o2 alone {t:g}" for t in THRESHOLDS), "observer"],
-    )
+def print_intervals(outcomes: Sequence[Outcome]) -> None:
+    """Print how often the intervals held."""
     total = Coverage()
-    for outcome in main:
+    for outcome in outcomes:
         total.add(outcome.coverage)
     print("\n90 % intervals, 5 min and more after a change, while something burns")
     for what, asked in total.asked.items():
         print(f"  {what:18s} hold {100 * total.held[what] / asked:5.1f} % of {asked}")
-    few = max(8, nights // 20)
-    coarse = run([Job(first + i, coarse=True) for i in range(4 * few)], workers)
+
+
+def report(nights: int, first: int, workers: int) -> None:
+    """Judge the nights and print every table."""
+    seeds = range(first, first + nights)
+    main = run([Job(s, with_o2_alone=s % 4 == 1) for s in seeds], workers)
+    lines = [f"line {share:g}" for share in LINE_SHARES]
+    ours = [f"ours {t:g}" for t in THRESHOLDS]
+    print_table(
+        f"plain nights in the rehearsal's air, {nights} from seed {first}",
+        main,
+        ["level", *lines, *ours, "observer"],
+    )
+    print_intervals(main)
+    print_table(
+        "the same, O2 alone (every fourth night)",
+        [outcome for s, outcome in zip(seeds, main, strict=True) if s % 4 == 1],
+        [*(f"o2 alone {t:g}" for t in THRESHOLDS), "observer"],
+    )
+    apart = run([Job(s, air="apart") for s in seeds[: max(8, nights // 4)]], workers)
+    print_table(
+        "nights made apart from our air; nobody measures humidity",
+        apart,
+        ["line 0.33", *ours, *(f"informed {t:g}" for t in THRESHOLDS), "observer"],
+    )
+    print_intervals(apart)
+    few = seeds[: max(8, nights // 20)]
+    coarse = run([Job(s, coarse=True) for s in seeds[: 3 * len(few)]], workers)
     rows = [chosen("ours"), "line 0.33", "observer"]
     print_table("O2 in steps of 0.1 %, CO2 in steps of 50 ppm", coarse, rows)
     for kind in KINDS[1:]:
-        found = run([Job(first + i, kind) for i in range(few)], workers)
+        found = run([Job(s, kind) for s in few], workers)
         print_table(f"nights of kind '{kind}'", found, rows)
+
+
+def report_safe(wanted: int, first: int, workers: int, air: Air) -> None:
+    """Judge so many safe nights, for nuisance alone."""
+    found: list[Outcome] = []
+    seed = first
+    while len(found) < wanted:
+        jobs = [Job(s, air=air, safe_only=True) for s in range(seed, seed + 200)]
+        found += [o for o in run(jobs, workers) if o.is_safe]
+        seed += 200
+    rows = [*(f"ours {t:g}" for t in THRESHOLDS), "line 0.33", "observer"]
+    print_table(f"safe nights, air '{air}', seeds {first} to {seed}", found, rows)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -298,7 +382,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--nights", type=int, default=400)
     parser.add_argument("--seed", type=int, default=REPORT_FROM)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--safe", type=int, default=0, help="judge safe nights alone")
+    parser.add_argument("--air", choices=("zone", "apart"), default="zone")
     given = parser.parse_args(arguments)
+    if given.safe:
+        report_safe(given.safe, given.seed, given.workers, given.air)
+        return
     report(given.nights, given.seed, given.workers)
 
 

@@ -155,3 +155,23 @@ def test_nothing_read_widens_the_belief() -> None:
         for part, then in zip(cell, after, strict=True):
             assert then[0] == part[0]
             assert then[8] >= part[8]
+
+
+def test_warmer_air_holds_fewer_moles() -> None:
+    """A flame's ppm a second grow as the kelvin do, and its spread with them; what the
+    air holds stays: mole fractions know no temperature."""
+    grid = make_grid(10.0, (20.0,))
+    before = bank.begin(grid, 500.0, 10.0)
+    warmed = bank.warm(before, 1.1)
+    for cell, after in zip(before, warmed, strict=True):
+        for part, now in zip(cell, after, strict=True):
+            assert now[:3] == part[:3]
+            assert now[3] == pytest.approx(1.1 * part[3])
+            assert now[6] == pytest.approx(1.1 * part[6])
+            assert now[8] == pytest.approx(1.21 * part[8])
+            assert (now[4], now[5], now[7], now[10]) == (
+                part[4],
+                part[5],
+                part[7],
+                part[10],
+            )

@@ -6,6 +6,7 @@ of a percent, and the bounds leave room for that.
 
 import csv
 import random
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,8 +18,9 @@ from cabinvigil.daemon.settings import Cabin, standard
 from cabinvigil.daemon.words_loading import renderer
 from tests.bench import projection
 from tests.bench.lines import LineFit
-from tests.bench.nights import KINDS, LIMIT_PCT, make_night
+from tests.bench.nights import KINDS, LIMIT_PCT, Night, make_night
 from tests.bench.projection import Coverage, Job, Outcome
+from tests.bench.zone_nights import make_zone_night
 
 FIRST = 700_000
 """Seeds that nothing was tuned on, and that the report does not use either."""
@@ -26,11 +28,15 @@ FIRST = 700_000
 
 @pytest.fixture(scope="module")
 def outcomes() -> list[Outcome]:
+    """Eight nights that cross the limit, which end there, and a safe one."""
     # Every eighth seed is followed to the night's end for its intervals: slow.
-    seeds = [FIRST + i for i in range(20) if (FIRST + i) % 8][:7]
+    seeds = [seed for seed in range(FIRST, FIRST + 16) if seed % 8]
+    crosses = {seed: make_zone_night(seed).crossing_s() for seed in seeds}
+    wanted = [seed for seed, at_s in crosses.items() if at_s and at_s < 4500.0][:8]
+    wanted += [seed for seed, at_s in crosses.items() if at_s is None][:1]
     return [
-        projection.judge(Job(seed, with_o2_alone=i % 2 == 0))
-        for i, seed in enumerate(seeds)
+        projection.judge(Job(seed, with_o2_alone=i % 3 == 0))
+        for i, seed in enumerate(wanted)
     ]
 
 
@@ -40,16 +46,16 @@ def test_earns_its_ring(outcomes: list[Outcome]) -> None:
     observer = projection.score(outcomes, "observer")
     ours = projection.score(outcomes, projection.chosen("ours"))
     line = projection.score(outcomes, "line 0.33")
-    assert ours.dangerous >= 3
+    assert ours.dangerous >= 6
     assert ours.missed == 0.0
     assert ours.mean_min >= 0.85 * observer.mean_min
     assert ours.mean_min >= 1.3 * line.mean_min
-    assert ours.nuisance <= 0.25
+    assert ours.nuisance == 0.0
 
 
 def test_o2_alone_earns_its_ring(outcomes: list[Outcome]) -> None:
     """Without CO2, six tenths of the observer's lead and nothing missed."""
-    alone = outcomes[::2]
+    alone = outcomes[::3]
     observer = projection.score(alone, "observer")
     ours = projection.score(alone, projection.chosen("o2 alone"))
     assert ours.missed == 0.0
@@ -66,6 +72,38 @@ def test_intervals_are_honest() -> None:
         assert total.held[what] / total.asked[what] >= 0.7
 
 
+def test_intervals_are_honest_in_the_rehearsals_air() -> None:
+    """The same where the air warms, walls sweat and humidity is read."""
+    total = Coverage()
+    for seed in range(FIRST, FIRST + 6):
+        projection.follow(make_zone_night(seed), "ours", True, False, total, 2700.0)
+    assert total.asked["air changes"] >= 10
+    for what in ("air changes", "settling level", "minutes to limit"):
+        assert total.held[what] / total.asked[what] >= 0.7
+
+
+def test_a_zone_night_is_its_seed() -> None:
+    """So it is in the rehearsal's air."""
+    assert make_zone_night(5) == make_zone_night(5)
+    assert make_zone_night(5).o2_seen != make_zone_night(6).o2_seen
+
+
+def test_nobody_does_better_than_who_is_told_more() -> None:
+    """The reader who is told lag, noise, moments and ratio rings no later than ours in
+    the mean: he bounds what can be had."""
+    ours, bound = 0.0, 0.0
+    for seed in range(FIRST, FIRST + 20):
+        night = make_night(seed)
+        crossing = night.crossing_s()
+        if crossing is None or not 900.0 < crossing < 3000.0:
+            continue
+        told = projection.informed(night).get("informed 0.93", crossing)
+        rang = projection.follow(night, "ours", True, True, None)
+        ours += min(1200.0, crossing - rang.get("ours 0.93", crossing))
+        bound += min(1200.0, crossing - told)
+    assert 0.0 < 0.85 * bound <= ours <= 1.02 * bound
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_night_is_its_seed(kind: str) -> None:
     """The same seed gives the same night, another seed another."""
@@ -73,11 +111,12 @@ def test_a_night_is_its_seed(kind: str) -> None:
     assert make_night(5, kind).o2_seen != make_night(6, kind).o2_seen
 
 
-def test_the_observer_is_right() -> None:
+@pytest.mark.parametrize("make", [make_night, make_zone_night])
+def test_the_observer_is_right(make: Callable[[int], Night]) -> None:
     """Where nothing changes any more, the observer's time is the true crossing."""
     checked = 0
     for seed in range(FIRST, FIRST + 16):
-        night = make_night(seed)
+        night = make(seed)
         crossing = night.crossing_s()
         if crossing is None or crossing < night.changes[-1] + 60.0:
             continue
