@@ -15,6 +15,7 @@ from cabinvigil.daemon.review.drawing import Line, Panel, draw
 from cabinvigil.daemon.review.morning_command import give_account
 from cabinvigil.daemon.review.page import page
 from cabinvigil.daemon.review.page_style import DARK, LIGHT
+from cabinvigil.daemon.review.pictures import pictures
 from tests.review import logs, named
 
 LARGEST = 600_000
@@ -164,6 +165,29 @@ def test_a_hole_in_the_readings_is_no_line() -> None:
     course = re.search(r'<path d="([^"]*)"[^>]*stroke: var\(--one\)', draw(panel))
     assert course is not None
     assert course[1].count("M") == 2
+
+
+def test_how_far_the_limit_was_is_seen_on_a_good_night_too(tmp_path: Path) -> None:
+    """The first limit on the way stands in each gas's picture; noise fills none."""
+    found = give_account([logs.write(tmp_path, named.night("quiet")[0])])
+    shown = {one.panel.key: one.panel for one in pictures(found)}
+    for key, word in (
+        ("o2", "limit 19.5 %"),
+        ("co2", "limit 5000 ppm"),
+        ("co", "limit 30 ppm"),
+    ):
+        assert word in draw(shown[key])
+    assert shown["supply"].least_span == 1.0
+    ticks = re.findall(r">(\d+)</text>", draw(shown["rh"]))
+    assert max(map(int, ticks)) <= 100
+
+
+def test_a_number_and_its_unit_stay_on_one_line(text: str) -> None:
+    """A space that does not break, and powers as they are printed."""
+    told = re.sub(r"<svg.*?</svg>", "", text, flags=re.DOTALL)
+    assert re.search(r"\d\u00a0m³/h", told)
+    body = told.split("<body>")[1]
+    assert not re.search(r"\d (%|ppm|kg|°C|m3/h|min)(?!\w)", body)
 
 
 def test_without_matplotlib_one_sentence_says_what_to_install(
