@@ -1,7 +1,9 @@
 """What the watch says of itself to those who ask: `show`, `precheck`, a phone."""
 
+import dataclasses
 from typing import Any
 
+from cabinvigil.daemon.core.airing import outlook
 from cabinvigil.daemon.core.model import AlarmState
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.settings import Settings
@@ -18,6 +20,12 @@ def _supply_hours(state: State) -> float | None:
                 hours: float | None = verdict.evidence.get("hours_left")
                 return hours
     return None
+
+
+def _airing(state: State, now_s: float) -> dict[str, Any] | None:
+    """Say when it is safe to go back in; None where nobody was sent out."""
+    found = outlook(state, now_s)
+    return None if found is None else dataclasses.asdict(found)
 
 
 def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
@@ -49,6 +57,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
             for alarm, standing in state.standings.items()
             if standing.state is not AlarmState.NORMAL
         ],
+        "airing": _airing(state, watcher.up_s()),
         "sounding": state.sound.pattern,
         "faults": {name: fault.text for name, fault in state.history.sources.items()},
         "estimate": None

@@ -4,7 +4,7 @@ It is owed to whoever was sent out, and told once, after the air has been known 
 clear for a while.  What is not known, or stands aside, is never clear.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.core.facts import o2_facts
 from cabinvigil.daemon.core.model import Alert, Command, Priority
@@ -52,6 +52,28 @@ def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
         if not any(one is not None and not one.doubtful for one in fresh):
             return False
     return True
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """When whoever was sent out may go back in, as far as that can be told."""
+
+    all_clear_in_s: float | None
+    """Where the air stays as it is; None: it is not good yet, or not known."""
+    can_be_told: bool
+    """Whether an all-clear can come at all."""
+
+
+def outlook(state: State, now: float) -> Outlook | None:
+    """Say when it is safe to go back in; None where nobody was sent out."""
+    if not state.airing:
+        return None
+    rang = [spec for spec in state.setup.alarms if spec.id in state.airing]
+    can_be_told = not any(spec.kind in UNSEEN_KINDS for spec in rang)
+    if state.airing_since_s is None or not can_be_told:
+        return Outlook(None, can_be_told)
+    left_s = ALL_CLEAR_AFTER_S - (now - state.airing_since_s)
+    return Outlook(max(0.0, left_s), can_be_told)
 
 
 def all_clear(state: State, now: float) -> tuple[State, list[Command]]:

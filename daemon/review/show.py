@@ -89,7 +89,7 @@ def frame(status: Mapping[str, Any], seen: Seen, now_s: float) -> str:
         seen: earlier looks; this one is added.
         now_s: monotonic seconds.
     """
-    lines = [_head(status), *_alarms(status), ""]
+    lines = [_head(status), *_alarms(status), *_airing(status), ""]
     lines += _readings(status, seen, now_s)
     lines += ["", *_ahead(status), *_faults(status)]
     return "\n".join(line[:COLUMNS] for line in lines)
@@ -122,6 +122,21 @@ def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
     aside = len(alarms) - len(told)
     if aside:
         yield f"{aside} set aside or told by another"
+
+
+def _airing(status: Mapping[str, Any]) -> Iterator[str]:
+    """Say to those who were sent out whether they may go back in, and when."""
+    airing = status.get("airing")
+    if not isinstance(airing, Mapping):
+        return
+    left_s = airing.get("all_clear_in_s")
+    if airing.get("can_be_told") is False:
+        text = "no part can tell that the gas is gone. Air out long, and look first."
+    elif isinstance(left_s, int | float):
+        text = f"good air so far; all-clear in {minutes(max(left_s, 60.0) / 60.0)}."
+    else:
+        text = "the air is not good yet, or not known."
+    yield from _wrapped("stay out: ", text)
 
 
 def _list(status: Mapping[str, Any], key: str) -> list[Any]:

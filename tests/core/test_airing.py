@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from cabinvigil.daemon.core.airing import ALL_CLEAR_AFTER_S
+from cabinvigil.daemon.core.airing import ALL_CLEAR_AFTER_S, Outlook, outlook
 from cabinvigil.daemon.core.model import Alert, Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
@@ -161,3 +161,30 @@ def test_faults_of_parts_do_not_count() -> None:
     night = aired(both(spec))
     night.hold(GOOD, 400.0)
     assert len(clears(night)) == 1
+
+
+def test_whoever_asks_is_told_when_it_is_safe_to_go_back_in() -> None:
+    """Nobody sent out; not yet; so many minutes of good air; done."""
+    night = both()
+    night.hold(GOOD, 20.0)
+    assert outlook(night.state, night.now) is None
+    night.hold(BAD, 30.0)
+    assert outlook(night.state, night.now) == Outlook(None, can_be_told=True)
+    night.hold(GOOD, 70.0)
+    left = outlook(night.state, night.now)
+    assert left == Outlook(ALL_CLEAR_AFTER_S, can_be_told=True)
+    night.hold(GOOD, 60.0)
+    left = outlook(night.state, night.now)
+    assert left == Outlook(ALL_CLEAR_AFTER_S - 60.0, can_be_told=True)
+    night.hold({"co_ppm": 0.0}, 60.0)
+    assert outlook(night.state, night.now) == Outlook(None, can_be_told=True)
+    night.hold(GOOD, 600.0)
+    assert outlook(night.state, night.now) is None
+
+
+def test_after_another_gas_nobody_is_told_to_wait_for_an_all_clear() -> None:
+    """There is none to wait for, and that is said."""
+    displaced = replace(o2_low(), id="displaced-air", kind="displaced")
+    night = aired(Night(cabin(displaced, co_level(), keys=("o2_pct", "co_ppm"))))
+    night.hold(GOOD, 600.0)
+    assert outlook(night.state, night.now) == Outlook(None, can_be_told=False)

@@ -139,6 +139,30 @@ def test_an_odd_answer_makes_no_trouble(odd: dict[str, Any]) -> None:
     assert "Nothing rings." in frame(odd, Seen(), 0.0)
 
 
+@pytest.mark.parametrize(
+    ("airing", "words"),
+    [
+        (None, ""),
+        (
+            {"all_clear_in_s": None, "can_be_told": True},
+            "stay out: the air is not good",
+        ),
+        ({"all_clear_in_s": 240.0, "can_be_told": True}, "all-clear in 4 min"),
+        ({"all_clear_in_s": 3.0, "can_be_told": True}, "all-clear in 1 min"),
+        ({"all_clear_in_s": None, "can_be_told": False}, "no part can tell"),
+    ],
+)
+def test_who_is_out_is_told_whether_to_go_back_in(
+    airing: dict[str, Any] | None, words: str
+) -> None:
+    """On the phone over ssh, from outside: not yet, or how long still."""
+    text = frame(STATUS | {"airing": airing}, Seen(), 0.0)
+    said = " ".join(text.split())
+    assert ("stay out: " in said) is (airing is not None)
+    assert words in said
+    assert all(len(line) <= COLUMNS for line in text.splitlines())
+
+
 def test_once_shows_it_once(tmp_path: Path) -> None:
     """The same frame, and the end."""
     with watch(tmp_path, STATUS) as (path, asked):
