@@ -70,7 +70,7 @@ def outlook(state: State, now: float) -> Outlook | None:
         return None
     rang = [spec for spec in state.setup.alarms if spec.id in state.airing]
     can_be_told = not any(spec.kind in UNSEEN_KINDS for spec in rang)
-    if state.airing_since_s is None or not can_be_told:
+    if state.airing_since_s is None:
         return Outlook(None, can_be_told)
     left_s = ALL_CLEAR_AFTER_S - (now - state.airing_since_s)
     return Outlook(max(0.0, left_s), can_be_told)
