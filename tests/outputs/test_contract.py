@@ -114,6 +114,10 @@ def said() -> list[Publication]:
     out = []
     while (taken := desk.next(stamp if len(out) % 2 else late)) is not None:
         out.append(taken[1])
+    desk.take(Estimate({"o2_minutes_to_19_5": [145.4, None, None]}), stamp)
+    taken = desk.next(stamp)
+    assert taken is not None
+    out.append(taken[1])
     desk.stopping()
     taken = desk.next(stamp)
     assert taken is not None
