@@ -9,6 +9,7 @@ narrow enough to catch a slipped decimal point or another unit.
 import datetime as dt
 import math
 from collections.abc import Mapping
+from dataclasses import MISSING
 from enum import Enum
 from types import MappingProxyType
 from typing import Annotated, Any, TypeVar
@@ -312,6 +313,18 @@ def fields_of(kind: type) -> tuple[str, ...]:
     if attrs.has(kind):
         return tuple(one.name for one in attrs.fields(kind))
     return tuple(getattr(kind, "__dataclass_fields__", ()))
+
+
+def needed_of(kind: type) -> frozenset[str]:
+    """Return the names of the fields that have no default."""
+    if attrs.has(kind):
+        named = ((one.name, one.default) for one in attrs.fields(kind))
+        return frozenset(name for name, default in named if default is attrs.NOTHING)
+    return frozenset(
+        name
+        for name, one in getattr(kind, "__dataclass_fields__", {}).items()
+        if one.default is MISSING and one.default_factory is MISSING
+    )
 
 
 def to_plain(value: Any) -> Any:

@@ -158,31 +158,33 @@ def _bare_read_s(log: Path) -> float:
     return time.process_time() - began_s
 
 
+def _least(log: Path) -> Took:
+    """Replay twice: a machine that also does other work only adds to the time."""
+    return min((_replayed(log) for _ in range(2)), key=lambda took: took.cpu_s)
+
+
 def replay() -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
-        took, bare = [], []
-        for hours in (0.5, 1.0, 2.0):
-            at = Path(folder) / str(hours)
-            log = _night(at, hours)
-            took.append(_replayed(log))
-            bare.append(_bare_read_s(log))
-    start_s = ran(["-m", "cabinvigil.daemon", "replay", "--help"]).cpu_s
-    work_s = [each.cpu_s - start_s for each in took]
-    speed = 2.0 * 3600.0 / work_s[2]
-    floor = 2.0 * 3600.0 / bare[2]
+        logs = [_night(Path(folder) / str(hours), hours) for hours in (1.0, 2.0)]
+        one, two = (_least(log) for log in logs)
+        bare_s = min(_bare_read_s(logs[1]) for _ in range(2))
+    helped = (ran(["-m", "cabinvigil.daemon", "replay", "--help"]) for _ in range(2))
+    start_s = min(each.cpu_s for each in helped)
+    one_s, two_s = one.cpu_s - start_s, two.cpu_s - start_s
+    speed, floor = 2.0 * 3600.0 / two_s, 2.0 * 3600.0 / bare_s
     yield Row(
         "replay, times real time at 1 Hz", f"{speed:.0f}", f"{floor:.0f}",
         floor / speed, "1000", speed >= 1000.0,
     )  # fmt: skip
-    grows = (work_s[2] - work_s[1]) / (2.0 * (work_s[1] - work_s[0]))
+    grows = two_s / (2.0 * one_s)
     yield Row(
-        "  work for two hours, and for one", f"{work_s[2]:.2f} s",
-        f"{work_s[1]:.2f} s", grows, "1.0 +- 0.25: linear", 0.75 <= grows <= 1.25,
+        "  work for two hours, and for twice one", f"{two_s:.2f} s",
+        f"{2.0 * one_s:.2f} s", grows, "1.0 +- 0.25: linear", 0.75 <= grows <= 1.25,
     )  # fmt: skip
-    memory = took[2].peak_kb / took[1].peak_kb
+    memory = two.peak_kb / one.peak_kb
     yield Row(
-        "  peak memory of two hours, and of one", f"{took[2].peak_kb / 1e3:.1f} MB",
-        f"{took[1].peak_kb / 1e3:.1f} MB", memory, "1.02: constant", memory <= 1.02,
+        "  peak memory of two hours, and of one", f"{two.peak_kb / 1e3:.1f} MB",
+        f"{one.peak_kb / 1e3:.1f} MB", memory, "1.02: constant", memory <= 1.02,
     )  # fmt: skip
 
 

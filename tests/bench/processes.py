@@ -14,10 +14,13 @@ from importlib.util import find_spec
 from pathlib import Path
 
 LIBRARIES = (
+    "import sys; sys.modules['rich'] = None\n"
     "import asyncio, gzip, json, attrs, cattrs, paho.mqtt.client, serial, smbus2, "
     "structlog, tomli"
 ) + (", gpiod" if find_spec("gpiod") else "")
-"""What `run` stands on: its packages, and the heavy ones of Python's own."""
+"""What `run` stands on: its packages, and the heavy ones of Python's own.
+
+`rich`, which structlog loads where it is installed, is kept out on both sides."""
 READY_BY_S = 60.0
 
 
