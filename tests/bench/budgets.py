@@ -1,6 +1,6 @@
 """Every budget of design.md, section 9, beside its floor, as one table.
 
-Run: `python -m tests.bench.budgets` (about three minutes; needs Debian's mosquitto);
+Run: `python -m tests.bench.budgets` (about six minutes; needs Debian's mosquitto);
 name some of `decision running own_import replay card latencies` to have those alone.
 A floor is the same work with nothing but the libraries, measured in the same run: the
 ratios hold on another machine, the times do not.
@@ -198,7 +198,7 @@ def card() -> Iterator[Row]:
     yield Row("card: syncs of the same", str(syncs), "", None, "1500", syncs <= 1500)
 
 
-def latencies(rounds: int = 40) -> Iterator[Row]:
+def latencies(rounds: int = 100) -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
         found = asyncio.run(latency.measure(Path(folder), rounds))
     pty, paho, edge, far, edge_flood, far_flood = (each.p99_s for each in found)
@@ -219,13 +219,12 @@ ALL: Sequence[Callable[[], Iterator[Row]]] = (
     own_import,
     replay,
     card,
+    latencies,
 )
 
 
 def main() -> None:
     chosen = [each for each in ALL if each.__name__ in sys.argv[1:]] or [*ALL]
-    if len(sys.argv) == 1 or "latencies" in sys.argv[1:]:
-        chosen.append(latencies)
     print(HEAD)
     is_well = True
     for measure in chosen:
