@@ -109,7 +109,7 @@ class StateFile:
                 return Kept(None, None, tuple(notes))
             except (OSError, ValueError) as error:
                 if path != self._new:  # a torn new file is what a cut leaves
-                    notes.append(f"The kept {path.name} is not whole ({error}).")
+                    notes.append(f"The state file {path.name} is not whole ({error}).")
         if not found:
             return Kept(None, None, tuple(notes))
         newest = max(found, key=lambda each: each.number)
