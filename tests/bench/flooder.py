@@ -16,8 +16,8 @@ TOPIC = "cabinvigil/lapwing/ask"
 
 
 def main() -> None:
-    # A stranger: whatever priority the bench gave the watch is not for the flood.
-    os.setpriority(os.PRIO_PROCESS, 0, max(0, os.getpriority(os.PRIO_PROCESS, 0)))
+    # A stranger: whatever weight the bench gave the watch is not for the flood.
+    os.setsid()
     dice = random.Random(5)
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
     client.username_pw_set("phone", "p-secret")

@@ -9,6 +9,7 @@ brokers.  Then the same rounds while another process floods `ask`.
 """
 
 import asyncio
+import math
 import os
 import random
 import statistics
@@ -54,7 +55,8 @@ class Figures:
     all_s: list[float] = field(default_factory=list)
 
     def share(self, part: float) -> float:
-        return sorted(self.all_s)[min(len(self.all_s) - 1, int(len(self.all_s) * part))]
+        """Give the nearest rank: of a hundred, the ninety-ninth is p99."""
+        return sorted(self.all_s)[math.ceil(len(self.all_s) * part) - 1]
 
     @property
     def p99_s(self) -> float:
