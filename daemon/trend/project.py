@@ -168,6 +168,20 @@ def _normals(index: int, turn: float, step: float) -> tuple[float, float]:
     return radius * math.cos(angle), radius * math.sin(angle)
 
 
+def _scores(index: int) -> tuple[float, float, float, float, float, float]:
+    """Give the five normal scores of one point, and its place within a cell."""
+    # Turns and steps: irrational or coprime, so that no two scores keep pace.
+    return (
+        *_normals(index, 0.618034, 37.0 / POINTS),
+        *_normals(index, 0.754878, 53.0 / POINTS),
+        _normals(index, 0.324718, 71.0 / POINTS)[0],
+        (index * 0.569840) % 1.0 - 0.5,
+    )
+
+
+SCORES = tuple(_scores(index) for index in range(POINTS))
+
+
 def spread(parts: Believed, line: Line, spacing: float) -> list[Point]:
     """Spread points of equal weight through the whole belief.
 
@@ -187,11 +201,8 @@ def spread(parts: Believed, line: Line, spacing: float) -> list[Point]:
         sd_c = math.sqrt(max(cc, 1e-9))
         sd_s = math.sqrt(max(ss - cs * cs / max(cc, 1e-9), 0.0))
         while index < POINTS and (index + 0.5) / POINTS <= upto:
-            # Turns and steps: irrational or coprime, so that no two scores keep pace.
-            n_1, n_2 = _normals(index, 0.618034, 37.0 / POINTS)
-            n_3, n_4 = _normals(index, 0.754878, 53.0 / POINTS)
-            n_5 = _normals(index, 0.324718, 71.0 / POINTS)[0]
-            here = k * math.exp(spacing * WITHIN * ((index * 0.569840) % 1.0 - 0.5))
+            n_1, n_2, n_3, n_4, n_5, place = SCORES[index]
+            here = k * math.exp(spacing * WITHIN * place)
             excess = c + sd_c * n_1
             source = s + cs / sd_c * n_1 + sd_s * n_2 + (here - k) * excess
             off = sd_ratio * n_3

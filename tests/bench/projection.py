@@ -334,7 +334,7 @@ def print_intervals(outcomes: Sequence[Outcome]) -> None:
 def report(nights: int, first: int, workers: int) -> None:
     """Judge the nights and print every table."""
     seeds = range(first, first + nights)
-    main = run([Job(s, with_o2_alone=s % 4 == 1) for s in seeds], workers)
+    main = run([Job(s, with_o2_alone=s % 8 == 1) for s in seeds], workers)
     lines = [f"line {share:g}" for share in LINE_SHARES]
     ours = [f"ours {t:g}" for t in THRESHOLDS]
     print_table(
@@ -344,19 +344,19 @@ def report(nights: int, first: int, workers: int) -> None:
     )
     print_intervals(main)
     print_table(
-        "the same, O2 alone (every fourth night)",
-        [outcome for s, outcome in zip(seeds, main, strict=True) if s % 4 == 1],
+        "the same, O2 alone (every eighth night)",
+        [outcome for s, outcome in zip(seeds, main, strict=True) if s % 8 == 1],
         [*(f"o2 alone {t:g}" for t in THRESHOLDS), "observer"],
     )
-    apart = run([Job(s, air="apart") for s in seeds[: max(8, nights // 4)]], workers)
+    apart = run([Job(s, air="apart") for s in seeds[: max(8, nights // 5)]], workers)
     print_table(
         "nights made apart from our air; nobody measures humidity",
         apart,
         ["line 0.33", *ours, *(f"informed {t:g}" for t in THRESHOLDS), "observer"],
     )
     print_intervals(apart)
-    few = seeds[: max(8, nights // 20)]
-    coarse = run([Job(s, coarse=True) for s in seeds[: 3 * len(few)]], workers)
+    few = seeds[: max(8, nights // 25)]
+    coarse = run([Job(s, coarse=True) for s in seeds[: 4 * len(few)]], workers)
     rows = [chosen("ours"), "line 0.33", "observer"]
     print_table("O2 in steps of 0.1 %, CO2 in steps of 50 ppm", coarse, rows)
     for kind in KINDS[1:]:
