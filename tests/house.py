@@ -1,0 +1,103 @@
+"""Draws the house from the code's own imports, into DEVELOPERS.md.
+
+`python -m tests.house` draws it anew; a test holds the page to it.  An arrow says that
+something in the one imports something of the other; arrows that follow from others are
+left out.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import grimp
+
+from cabinvigil.daemon import cli
+
+PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
+MARKS = re.compile(r"(<!-- drawn: house -->\n).*?(<!-- end -->)", re.DOTALL)
+ROOMS = {
+    # room: (what stands on its door, the modules of daemon/ that are in it)
+    "commands": (
+        "words in, words out: daemon/cli.py, *_command.py and what they look at",
+        r"cli|__main__|\w+_command|looking|precheck\w*|span|span_\w+|scan\w*",
+    ),
+    "planning": ("before bed: daemon/planning/", r"planning"),
+    "review": ("in the morning: daemon/review/", r"review"),
+    "rehearsal": ("emulated cabin and parts: daemon/rehearsal/", r"rehearsal"),
+    "outputs": ("sounder, light, log, phone: daemon/outputs/", r"outputs"),
+    "settings": (
+        "config, words, asks: daemon/settings*.py, words_loading, ask",
+        r"settings\w*|words_loading|ask|clock",
+    ),
+    "rules": ("pure, one rule a file: daemon/rules/", r"rules"),
+    "core": ("pure: step(state, event, now): daemon/core/", r"core"),
+    "trend": ("pure: rate, filter, projection: daemon/trend/", r"trend"),
+    "air": ("pure science: daemon/air/", r"air"),
+    "watch": ("buses, sampling, watcher, app: the rest of daemon/", r"\w+"),
+    "drivers": ("one part a file: drivers/", ""),
+    "kit": ("quantities, steps, frames: drivers/kit/", ""),
+}
+Uses = Mapping[str, set[str]]
+
+
+def room_of(module: str) -> str | None:
+    """Say in which room a module is; None: it is a root that holds nothing."""
+    _, root, *rest = module.split(".")
+    if root == "drivers":
+        return "kit" if rest[:1] == ["kit"] else "drivers"
+    if not rest:
+        return None
+    return next(room for room, (_, own) in ROOMS.items() if re.fullmatch(own, rest[0]))
+
+
+def uses() -> Uses:
+    """Read from the code which room uses which; the commands are loaded by name."""
+    graph = grimp.build_graph("cabinvigil.daemon", "cabinvigil.drivers", cache_dir=None)
+    found: dict[str, set[str]] = {room: set() for room in ROOMS}
+    for module in graph.modules:
+        for used in graph.find_modules_directly_imported_by(module):
+            here, there = room_of(module), room_of(used)
+            if here and there and here != there:
+                found[here].add(there)
+    loaded = {room_of(f"cabinvigil.daemon.{name}") for name, _ in cli.COMMANDS.values()}
+    found["commands"] |= {room for room in loaded if room} - {"commands"}
+    return found
+
+
+def reached(found: Uses) -> Uses:
+    """Return all that each room uses, at whatever remove.
+
+    Raises:
+        CycleError: rooms use each other in a ring.
+    """
+    whole: dict[str, set[str]] = {}
+    for room in TopologicalSorter(found).static_order():
+        whole[room] = found[room].union(*(whole[near] for near in found[room]))
+    return whole
+
+
+def needed(found: Uses) -> Iterator[tuple[str, str]]:
+    """Give the arrows that do not follow from others."""
+    whole = reached(found)
+    for room, used in found.items():
+        others = {far for near in used for far in whole[near]}
+        yield from ((room, one) for one in ROOMS if one in used - others)
+
+
+def picture() -> str:
+    """Draw it as a Mermaid flowchart, which pages of code show as a picture."""
+    lines = ["```mermaid", "flowchart TD"]
+    for room, (door, _) in ROOMS.items():
+        lines.append(f'    {room}["<b>{room}</b><br>{door}"]')
+    lines += [f"    {one} --> {other}" for one, other in needed(uses())]
+    return "\n".join([*lines, "```"]) + "\n"
+
+
+def redrawn(text: str) -> str:
+    """Return the page with the picture made anew."""
+    return MARKS.sub(lambda mark: mark[1] + picture() + mark[2], text)
+
+
+if __name__ == "__main__":
+    PAGE.write_text(redrawn(PAGE.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,155 @@
+"""What README shows as printed is printed anew: run after changing any of its words.
+
+`python -m tests.printed` plays the nights, and puts outputs and pictures where README
+has them; a test holds README to what the commands print now.
+"""
+
+import io
+import os
+import re
+import tempfile
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import chdir, contextmanager
+from pathlib import Path
+
+from cabinvigil.daemon import cli
+
+ROOT = Path(__file__).parents[1]
+PAGE = ROOT / "README.md"
+PICTURES = ROOT / "tests" / "pictures"
+MARKS = re.compile(r"(<!-- printed: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
+CUT = "...\n"
+TZ = "CET-1"
+"""An hour ahead of UTC, as POSIX spells it: the rehearsals' own zone."""
+
+STRICTER = """[alarm.co2-level]
+steps = [{ at = 2500.0, priority = "low" }, { at = 10000.0, priority = "medium" }]
+"""
+
+PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
+    # name: (the call, what is shown of it: from which line on, how many lines).
+    # In this order, since later calls read what earlier ones wrote.
+    "plan": (
+        "plan --burner-kw 0.8 --wind-mps 1",
+        ((r"1\. ", 5), (r"2\. ", 4), (r"3\. ", 4)),
+    ),
+    "precheck": (
+        "precheck --emulated --failing bunk-co=stall",
+        ((r"lapwing", 4), (r"NOT READY", 1)),
+    ),
+    "shut": (
+        "rehearse shut --hours 2 --tick-s 10 --log shut/",
+        ((r"Rehearsal", 5), (r".*\[high\] Oxygen low in", 2), (r"First woken", 2)),
+    ),
+    "morning": ("morning shut/", ((r"", 8), (r"Air ", 2), (r"Tonight", 3))),
+    "quiet": (
+        "rehearse quiet --hours 2 --tick-s 10 --log quiet/",
+        ((r"Rehearsal", 1), (r"  oxygen", 3)),
+    ),
+    "compare": ("compare shut/ quiet/", ((r"", 6), (r"safest", 3))),
+    "replay": ("replay shut/ --limits stricter.toml", ((r"", 3),)),
+}
+
+
+@contextmanager
+def trailers_time() -> Iterator[None]:
+    """Tell moments in the rehearsals' zone, wherever this runs."""
+    before = os.environ.get("TZ")
+    os.environ["TZ"] = TZ
+    time.tzset()
+    try:
+        yield
+    finally:
+        os.environ.pop("TZ") if before is None else os.environ.update(TZ=before)
+        time.tzset()
+
+
+def called(words: str) -> str:
+    """Run one call in this folder, and return what it prints."""
+    out, err = io.StringIO(), io.StringIO()
+    word, *rest = words.split()
+    command = cli._module(word)
+    code = command.run(cli.parser_of(word).parse_args(rest), out, err)
+    if code not in (0, 1):
+        raise RuntimeError(f"cabinvigil {words} ended with {code}: {err.getvalue()}")
+    return out.getvalue()
+
+
+def shown(printed: str, pieces: tuple[tuple[str, int], ...]) -> str:
+    """Cut the pieces out of what was printed, with a mark where something is left out.
+
+    Raises:
+        StopIteration: a piece's first line is no longer there.
+    """
+    lines = [line.rstrip() + "\n" for line in printed.splitlines()]
+    told, end = "", 0
+    for first, count in pieces:
+        at = next(n for n in range(end, len(lines)) if re.match(first, lines[n]))
+        told += (CUT if at > end and told else "") + "".join(lines[at : at + count])
+        end = at + count
+    return told + (CUT if end < len(lines) else "")
+
+
+def all_printed(folder: Path) -> dict[str, str]:
+    """Run every call in a folder; give the blocks by name."""
+    blocks = {}
+    with chdir(folder), trailers_time():
+        Path("stricter.toml").write_text(STRICTER, encoding="utf-8")
+        for name, (words, pieces) in PRINTED.items():
+            body = shown(called(words), pieces)
+            blocks[name] = f"```text\n$ cabinvigil {words}\n{body}```\n"
+    return blocks | {"stricter": f"```toml\n{STRICTER}```\n"}
+
+
+def draw(folder: Path, into: Path) -> None:
+    """Draw README's pictures, the same for the same drawing library.
+
+    Args:
+        folder: where `all_printed` was run.
+        into: where they go.
+    """
+    import matplotlib as mpl
+
+    os.environ["SOURCE_DATE_EPOCH"] = "0"
+    mpl.rcParams["svg.hashsalt"] = "cabinvigil"
+    with chdir(folder), trailers_time():
+        called(f"plan --burner-kw 0.8 --wind-mps 1 --picture {into / 'plan.svg'}")
+        called("morning shut/ --page shut.html")
+        page = Path("shut.html").read_text(encoding="utf-8")
+    (style,) = re.findall(r":root *\{.*?\}", page, re.DOTALL)[:1]
+    style = style.replace("color-scheme:light dark;", "")
+    (svg,) = re.findall(r"<svg role=.*?</svg>", page, re.DOTALL)[:1]
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="{XLINK}" '
+    svg = svg.replace("<svg ", head, 1)
+    at = svg.index(">") + 1
+    ground = '<rect width="100%" height="100%" style="fill: var(--ground)"/>'
+    (into / "oxygen.svg").write_text(
+        f"{svg[:at]}<style>{style}</style>{ground}{svg[at:]}\n", encoding="utf-8"
+    )
+
+
+XLINK = "http://www.w3.org/1999/xlink"
+
+
+def reprinted(text: str, blocks: Mapping[str, str]) -> str:
+    """Return the page with every block printed anew.
+
+    Raises:
+        KeyError: a mark names no block.
+    """
+    return MARKS.sub(lambda mark: mark[1] + blocks[mark[2]] + mark[3], text)
+
+
+def main() -> None:
+    """Write README and its pictures anew."""
+    PICTURES.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as name:
+        blocks = all_printed(Path(name))
+        draw(Path(name), PICTURES)
+    text = PAGE.read_text(encoding="utf-8")
+    PAGE.write_text(reprinted(text, blocks), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
