@@ -12,8 +12,9 @@ import time
 from collections.abc import Iterator, Mapping
 from contextlib import chdir, contextmanager
 from pathlib import Path
+from unittest import mock
 
-from cabinvigil.daemon import cli
+from cabinvigil.daemon import cli, precheck_command
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "README.md"
@@ -44,7 +45,7 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     ),
     "morning": ("morning shut/", ((r"", 8), (r"Air ", 2), (r"Tonight", 3))),
     "quiet": (
-        "rehearse quiet --hours 2 --tick-s 10 --log quiet/",
+        "rehearse quiet --hours 1 --tick-s 10 --log quiet/",
         ((r"Rehearsal", 1), (r"  oxygen", 3)),
     ),
     "compare": ("compare shut/ quiet/", ((r"", 6), (r"safest", 3))),
@@ -70,7 +71,12 @@ def called(words: str) -> str:
     out, err = io.StringIO(), io.StringIO()
     word, *rest = words.split()
     command = cli._module(word)
-    code = command.run(cli.parser_of(word).parse_args(rest), out, err)
+    # What this machine's own heat and supply are is no part of the trailer's evening.
+    with (
+        mock.patch.object(precheck_command, "cpu_c", return_value=None),
+        mock.patch.object(precheck_command, "is_under_volted", return_value=None),
+    ):
+        code = command.run(cli.parser_of(word).parse_args(rest), out, err)
     if code not in (0, 1):
         raise RuntimeError(f"cabinvigil {words} ended with {code}: {err.getvalue()}")
     return out.getvalue()
