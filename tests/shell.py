@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from cabinvigil.daemon import cli
-from cabinvigil.drivers import REGISTRY
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "config" / "shell"
@@ -36,8 +35,6 @@ def _after(action: argparse.Action) -> str:
     """Say in shell what may follow an option, or stand as a word."""
     if action.choices:
         return f'offered="{" ".join(map(str, action.choices))}"'
-    if action.metavar == "KIND":
-        return f'offered="{" ".join(REGISTRY)}"'
     if str(action.metavar).split("=")[0] in FILE_WORDS:
         return "files=1"
     return "offered="

@@ -1,0 +1,7 @@
+"""Makes anew all that is made from the code: `python -m tests.made`."""
+
+import subprocess
+import sys
+
+for name in ("drawings", "house", "shell", "printed"):
+    subprocess.run([sys.executable, "-m", f"tests.{name}"], check=True)
