@@ -1,0 +1,158 @@
+"""Run the tests that touch a library with its oldest and its newest allowed version.
+
+    python tests/oldest_newest.py            both, for all run-time dependencies
+    python tests/oldest_newest.py below      and the version before each lower bound,
+                                             which must fail, or the bound is too high
+
+Each set gets an environment of its own, under build/versions; the versions come from
+pyproject.toml and from pip's index.  Needs the standard library alone.
+"""
+
+import re
+import subprocess
+import sys
+import tomllib
+import venv
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+WHERE = ROOT / "build" / "versions"
+TOOLS = ("pytest", "pytest-asyncio", "pytest-randomly", "pytest-timeout")
+BESIDE = ("fastjsonschema", "hypothesis", "jsonschema", "pyyaml", "scipy")
+"""What these tests themselves import."""
+TESTS = {
+    "attrs": ("tests/test_settings_shape.py", "tests/rules"),
+    "cattrs": ("tests/test_settings_shape.py", "tests/test_settings.py"),
+    "gpiod": ("tests/outputs/test_line.py",),
+    "matplotlib": ("tests/planning/test_command.py",),
+    "paho-mqtt": ("tests/outputs/test_phone.py", "tests/test_process.py"),
+    "pyserial": ("tests/test_buses.py", "tests/test_streaming.py"),
+    "rich": ("tests/review/test_show.py", "tests/review/test_compare.py"),
+    "smbus2": ("tests/test_buses.py",),
+    "structlog": ("tests/outputs/test_record.py", "tests/outputs/test_lines.py"),
+    "tomli": ("tests/test_settings_read.py", "tests/test_settings_command.py"),
+}
+"""By library: the tests of the file that imports it, and of what leans on that."""
+
+
+def bounds() -> dict[str, str]:
+    """Give the lower bound of each run-time dependency, with `pi` and `review`."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    extras = project["optional-dependencies"]
+    wanted = project["dependencies"] + extras["pi"] + extras["review"]
+    found = {}
+    for one in wanted:
+        name, version = re.fullmatch(r"([\w.-]+)>=([\w.]+)", one).groups()
+        found[name] = version
+    return found
+
+
+def pip(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Call an environment's pip."""
+    return subprocess.run(
+        [folder / "bin" / "python", "-m", "pip", "-q", *words],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+
+
+def environment(name: str, *words: str) -> Path:
+    """Make an environment with the package and the tests' tools.
+
+    Raises:
+        SystemExit: pip cannot, and says why.
+    """
+    folder = WHERE / name
+    venv.create(folder, clear=True, with_pip=True)
+    done = pip(folder, "install", *words, ".[pi,review]", *TOOLS, *BESIDE)
+    if done.returncode:
+        raise SystemExit(f"{name}: pip cannot install it:\n{done.stderr[-1500:]}")
+    return folder
+
+
+def versions(folder: Path, names: list[str]) -> dict[str, str]:
+    """Give what is installed."""
+    ask = "import sys; from importlib.metadata import version as v\n"
+    ask += "print(*map(v, sys.argv[1:]))"
+    done = subprocess.run(
+        [folder / "bin" / "python", "-c", ask, *names],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return dict(zip(names, done.stdout.split(), strict=True))
+
+
+def passes(folder: Path, tests: list[str]) -> tuple[bool, str]:
+    """Run tests in an environment; give whether all pass, and pytest's last line.
+
+    What warns still works, and an old library on a newer Python warns.
+    """
+    done = subprocess.run(
+        [folder / "bin" / "python", "-m", "pytest", "-q", "-x", "-W", "default",
+         "-p", "no:cacheprovider", *tests],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    lines = (done.stdout + done.stderr).strip().splitlines() or [""]
+    return done.returncode == 0, lines[-1]
+
+
+def whole(name: str, *words: str) -> bool:
+    """Run all the tests with one set of versions; print a line."""
+    folder = environment(name, *words)
+    tests = sorted({test for group in TESTS.values() for test in group})
+    is_good, said = passes(folder, tests)
+    found = " ".join(f"{n} {v}" for n, v in versions(folder, sorted(TESTS)).items())
+    print(f"{'ok  ' if is_good else 'FAIL'} {name}: {found}: {said}", flush=True)
+    return is_good
+
+
+def before(folder: Path, name: str, bound: str) -> str | None:
+    """Give the newest released version before a bound; None if there is none."""
+    said = pip(folder, "index", "versions", name).stdout
+    listed = re.search(r"Available versions: (.*)", said)
+    older = [v for v in listed[1].split(", ") if numbers(v) < numbers(bound)]
+    return max(older, key=numbers, default=None)
+
+
+def numbers(version: str) -> tuple[int, ...]:
+    """Give a version's numbers without closing zeros: 2.1 is 2.1.0."""
+    found = [int(part) for part in re.findall(r"\d+", version)]
+    while found and not found[-1]:
+        found.pop()
+    return tuple(found)
+
+
+def is_tight(folder: Path, name: str, lower: dict[str, str]) -> bool:
+    """Say whether the version before a bound fails; print a line."""
+    version = before(folder, name, lower[name])
+    if version is None:
+        print(f"ok   {name}: nothing was released before {lower[name]}", flush=True)
+        return True
+    # With what pip would bring along: an older library may bring older ones, or newer.
+    wanted = [f"{each}=={at}" for each, at in (lower | {name: version}).items()]
+    done = pip(folder, "install", "-U", "--upgrade-strategy", "eager", *wanted)
+    if done.returncode:
+        is_good, said = False, done.stderr.strip().splitlines()[-1]
+    else:
+        is_good, said = passes(folder, list(TESTS[name]))
+    mark = "FAIL" if is_good else "ok  "
+    print(f"{mark} {name} {version}, before {lower[name]}: {said}", flush=True)
+    return not is_good
+
+
+def main(words: list[str]) -> int:
+    """Run what is asked for; give the exit code."""
+    lower = bounds()
+    WHERE.mkdir(parents=True, exist_ok=True)
+    pins = WHERE / "oldest.txt"
+    pins.write_text("".join(f"{name}=={at}\n" for name, at in lower.items()))
+    good = [
+        whole("oldest", "-c", str(pins)),
+        whole("newest", "--upgrade", "--upgrade-strategy", "eager"),
+    ]
+    if "below" in words:
+        oldest = WHERE / "oldest"
+        good += [is_tight(oldest, name, lower) for name in lower]
+    return 0 if all(good) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
