@@ -84,8 +84,6 @@ def _faults(part: Part, status: Status) -> Iterator[Weighed]:
         if kind in PART_ALARMS and subject in subjects:
             said = True
             yield word_for(priority), text
-    if part.settings.emulated:
-        yield "bad", "it is emulated: its values are invented"
     if not said and part.name in status.faults:
         yield "bad", status.faults[part.name]
 

@@ -71,7 +71,7 @@ def real_ground(
     named_files: list[str] = []
     if settings is not None:
         buses = {bus.device: name for name, bus in settings.i2c.items()}
-        parts = [part for part in settings.parts.values() if not part.emulated]
+        parts = settings.parts.values()
         named_ports = [part.port for part in parts if part.port is not None]
         named_files = [part.path for part in parts if part.path is not None]
     if not buses and machine.glob(HEADER_BUS.lstrip("/")):

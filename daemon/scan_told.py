@@ -93,11 +93,7 @@ def missing(lines: Sequence[Line], settings: Settings | None) -> list[str]:
         for line in lines
         if line.answer.is_there and line.answer.kinds and not line.is_another
     }
-    return [
-        name
-        for name, part in settings.parts.items()
-        if name not in found and not part.emulated
-    ]
+    return [name for name in settings.parts if name not in found]
 
 
 def told(scan: Scan, settings: Settings | None) -> Iterator[str]:

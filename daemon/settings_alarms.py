@@ -89,6 +89,8 @@ def _read(
 
     def file_of(key: str) -> str:
         first = re.split(r"[.\[]", key[len(at) + 1 :])[0]
+        if not first:  # values that do not fit each other: whoever changed one mends it
+            return own.file if changes else limits.file
         return own.file if first in changes or not base else limits.file
 
     try:

@@ -155,11 +155,10 @@ def _part_line(part: PartSettings, known: Known) -> str:
     if part.bus is not None and part.address is not None:
         wire = f"{part.bus} 0x{part.address:02x}"
     words = ", ".join(QUANTITIES[one].words for one in info.gives if one in QUANTITIES)
-    told = (
+    return (
         f"{info.title} on {wire}, {part.place or 'bunk'}: {words}; "
         f"every {part.interval_s:g} s, stale after {part.max_age_s:g} s"
     )
-    return told + ("; EMULATED, not a real sensor" if part.emulated else "")
 
 
 def _alarm_line(alarm: AlarmSettings) -> str:
@@ -203,8 +202,6 @@ def cautions(settings: Settings, known: Known) -> Iterator[str]:
         yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
     for name, part in settings.parts.items():
         info = known.part(part.kind)
-        if part.emulated:
-            yield f"{name} is emulated: its values are invented."
         if "pressure_hpa" in info.needs and not part.pressure_from:
             yield f"{name} is not corrected for air pressure: name `pressure_from`."
         if info.service_years and part.in_service is None and info.service_years < 10:

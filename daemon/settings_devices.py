@@ -46,7 +46,7 @@ def device_mistakes(
     for key, path, mend in _devices(settings):
         found += _device(machine, file, key, path, mend)
     for name, part in settings.parts.items():
-        if part.path is not None and not part.emulated:
+        if part.path is not None:
             found += _plain_file(
                 machine, file, f"part.{name}.path", part.path, _ONE_WIRE
             )
@@ -64,12 +64,12 @@ def device_mistakes(
 
 def _devices(settings: Settings) -> Iterator[tuple[str, str, str]]:
     """Yield (key, device file, remedy where it is missing) of every wire in use."""
-    live = [part for part in settings.parts.values() if not part.emulated]
+    parts = settings.parts.values()
     for name, bus in settings.i2c.items():
-        if any(part.bus == name for part in live):
+        if any(part.bus == name for part in parts):
             yield f"i2c.{name}.device", bus.device, _I2C
     for name, part in settings.parts.items():
-        if part.port is not None and not part.emulated:
+        if part.port is not None:
             yield f"part.{name}.port", part.port, _SERIAL
 
 

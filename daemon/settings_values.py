@@ -163,8 +163,6 @@ class PartSettings:
     oxygen part without a pressure cell leaves out `pressure_hpa`."""
     options: Mapping[str, Any] = EMPTY
     """Whatever else the part takes."""
-    emulated: bool = False
-    """Invented values in place of the part: every record says so."""
 
     @property
     def informed_by(self) -> Mapping[str, str]:

@@ -148,11 +148,7 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
         )
     if args.co2_ppm is not None and not 350.0 <= args.co2_ppm <= 2000.0:
         raise CallError("--co2-ppm must lie between 350 and 2000; outdoors it is 425")
-    fit = [
-        name
-        for name, part in settings.parts.items()
-        if part.kind in WAYS and (args.emulated or not part.emulated)
-    ]
+    fit = [name for name, part in settings.parts.items() if part.kind in WAYS]
     for name in args.part:
         if name not in settings.parts:
             raise CallError(

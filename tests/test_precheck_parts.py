@@ -156,8 +156,3 @@ def test_spans_that_fall_tell_a_cells_end() -> None:
     soon = judged("o2_cell_ads1115", cell(200, 13.0), cell(2, 9.4))
     assert soon[0] == "mind"
     assert "by its spans it is worn out in" in soon[1]
-
-
-def test_an_invented_part_is_no_guard() -> None:
-    """A config that names an emulated part is not ready for a night."""
-    assert judged("scd4x", emulated=True)[0] == "bad"

@@ -1,13 +1,17 @@
 """Limits: stricter freely, laxer only aloud, and no guard lost in silence."""
 
 from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from cabinvigil.daemon.settings import (
+    ConfigError,
+    Mistake,
     check,
+    load,
 )
 from tests.known import CABIN, KNOWN, LIMITS, Desk, swap
 
@@ -63,6 +67,31 @@ def test_a_lower_priority_is_laxer(tmp_path: Path) -> None:
     lower = swap("limit_per_h = 2.0", 'priority = "low"')
     assert "its priority is low, packaged medium" in desk.only(lower).what
     assert desk.check(swap("limit_per_h = 2.0", 'priority = "high"')) == []
+
+
+def test_what_a_rule_refuses_is_laid_to_the_file_that_says_it(tmp_path: Path) -> None:
+    """The cabin's file where that changed the alarm, else the limits file in use."""
+    packaged = files("cabinvigil.config").joinpath("limits.toml").read_text("utf-8")
+    cabin, limits = tmp_path / "cabin.toml", tmp_path / "own.toml"
+    head = '[cabin]\nname = "lapwing"\n[i2c.main]\ndevice = "/dev/i2c-1"\n'
+    part = '[part.baro]\nkind = "bme280"\nbus = "main"\n'
+    cabin.write_text(head + part + "[alarm.o2-low]\ndead_band = -1.0\n", "utf-8")
+    (mistake,) = refused(cabin)
+    assert (mistake.key, mistake.file) == ("alarm.o2-low", str(cabin))
+    assert "dead_band is -1; give 0 or more" in mistake.what
+    limits.write_text(
+        packaged.replace("dead_band = 0.2", "dead_band = -1.0", 1), "utf-8"
+    )
+    cabin.write_text(head + '[watch]\nlimits = "own.toml"\n' + part, "utf-8")
+    (mistake,) = refused(cabin)
+    assert (mistake.key, mistake.file) == ("alarm.o2-low", str(limits))
+
+
+def refused(file: Path) -> tuple[Mistake, ...]:
+    """The mistakes for which a file is refused."""
+    with pytest.raises(ConfigError) as told:
+        load(file)
+    return told.value.mistakes
 
 
 def test_own_limits_are_measured_against_the_packaged(tmp_path: Path) -> None:

@@ -134,16 +134,6 @@ def test_a_password_that_others_may_read(tmp_path: Path) -> None:
     assert "may not read" in mistake.what
 
 
-def test_emulated_parts_need_no_device(tmp_path: Path) -> None:
-    """A rehearsal runs where no hardware is."""
-    text = CABIN
-    for kind in ("cell", "liner", "baro", "thread"):
-        text = text.replace(f'kind = "{kind}"', f'kind = "{kind}"\nemulated = true')
-    files = {name: WHOLE[name] for name in list(WHOLE)[2:]}
-    files.pop("/sys/bus/w1/devices/28-1/w1_slave")
-    assert told(tmp_path, Bench(files), text) == []
-
-
 def test_without_outputs_nothing_of_theirs_is_asked(tmp_path: Path) -> None:
     """No [buzzer], no line; no [mqtt], no password; a CA file is looked for."""
     text = CABIN[: CABIN.index("[buzzer]")]

@@ -9,6 +9,9 @@ from typing import Any, Protocol
 
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
+NO_BOUND = 1e9
+"""Told as `or more`."""
+
 
 class Named(Protocol):
     """What attrs hands to a validator besides the value."""
@@ -43,7 +46,7 @@ def not_empty(_: Any, field: Named, value: Sized) -> None:
 class Between:
     """Want a number from `low` to `high`, both allowed, and never NaN."""
 
-    def __init__(self, low: float, high: float = 1e9) -> None:
+    def __init__(self, low: float, high: float = NO_BOUND) -> None:
         self.low = low
         self.high = high
 
@@ -54,6 +57,5 @@ class Between:
             ValueError: it lies outside.
         """
         if not self.low <= value <= self.high:
-            raise ValueError(
-                f"{field.name} is {value:g}; give {self.low:g} to {self.high:g}"
-            )
+            upper = f"to {self.high:g}" if self.high < NO_BOUND else "or more"
+            raise ValueError(f"{field.name} is {value:g}; give {self.low:g} {upper}")

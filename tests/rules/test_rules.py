@@ -97,7 +97,8 @@ def test_every_rule_keeps_to_the_form(kind: str) -> None:
 
 def test_an_unknown_rule_stops_with_the_list_of_those_there_are() -> None:
     """A misspelt kind is never passed over."""
-    with pytest.raises(rules.UnknownRuleError, match=r"no rule 'levle'; known: .*condensing"):
+    told = r"no rule 'levle'; known: .*condensing"
+    with pytest.raises(rules.UnknownRuleError, match=told):
         rules.find("levle")
 
 
