@@ -55,7 +55,12 @@ def test_every_shell_block_runs_as_it_stands(
     ended, noted = snippets.run(body, tmp_path)
     assert ended.returncode == 0, (page, ended.stderr, noted)
     if "install -D" in body:
-        placed = [one for one in tmp_path.glob("etc/**/*") if one.is_file()]
+        placed = [
+            one
+            for part in ("etc", "usr")
+            for one in (tmp_path / part).rglob("*")
+            if one.is_file()
+        ]
         assert placed, "something lies where it said"
 
 
