@@ -67,6 +67,10 @@ class OpenNight:
         """
         if os.fstat(self._fd).st_nlink == 0:
             raise FileNotFoundError(errno.ENOENT, f"{self.path} was deleted")
+        # Turned read-only under an open file, ext4 takes the bytes and says that they
+        # are synced, and drops them (seen in the guest, Linux 6.1).
+        if os.fstatvfs(self._fd).f_flag & os.ST_RDONLY:
+            raise OSError(errno.EROFS, f"{self.path} is on a read-only disk")
         data = gzip.compress(lines, 6, mtime=0) if self._packed else lines
         try:
             view = memoryview(data)

@@ -417,6 +417,29 @@ def test_a_bad_disk_is_told_and_nothing_is_lost(
     assert len([e for e in lines if e.event == "alarm"]) == 1
 
 
+def test_a_disk_that_takes_bytes_and_drops_them_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """ext4 remounted read-only under the open file: write and fsync say all is well."""
+    bench = Bench(tmp_path).begin()
+    bench.air(30)
+    real = os.fstatvfs
+
+    class ReadOnly:
+        f_flag = os.ST_RDONLY
+
+    monkeypatch.setattr(os, "fstatvfs", lambda fd: ReadOnly)
+    bench.air(60)
+    assert bench.told.kinds() == ["not-writable"]
+    assert isinstance(bench.told[0], SourceFault)
+    assert "read-only" in bench.told[0].text
+    monkeypatch.setattr(os, "fstatvfs", real)
+    bench.air(60)
+    bench.recorder.stop(1.0)
+    assert bench.told.kinds() == ["not-writable", "ok"]
+    assert ticks(bench.on_disk()) == [float(n) for n in range(1, 151)]
+
+
 def test_a_write_that_stops_half_way_is_taken_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
