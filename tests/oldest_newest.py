@@ -106,7 +106,7 @@ def whole(name: str, *words: str) -> bool:
 
 def before(folder: Path, name: str, bound: str) -> str | None:
     """Give the newest released version before a bound; None if there is none."""
-    said = pip(folder, "index", "versions", name).stdout
+    said = pip(folder, "-v", "index", "versions", name).stdout  # else -q empties it
     listed = re.search(r"Available versions: (.*)", said)
     older = [v for v in listed[1].split(", ") if numbers(v) < numbers(bound)]
     return max(older, key=numbers, default=None)
