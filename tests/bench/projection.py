@@ -12,6 +12,7 @@ share of 1 % cannot be shown on fewer.
 """
 
 import argparse
+import itertools
 import multiprocessing
 import statistics
 import sys
@@ -367,13 +368,14 @@ def report(nights: int, first: int, workers: int) -> None:
 def report_safe(wanted: int, first: int, workers: int, air: Air) -> None:
     """Judge so many safe nights, for nuisance alone."""
     found: list[Outcome] = []
-    seed = first
-    while len(found) < wanted:
-        jobs = [Job(s, air=air, safe_only=True) for s in range(seed, seed + 200)]
-        found += [o for o in run(jobs, workers) if o.is_safe]
-        seed += 200
     rows = [*(f"ours {t:g}" for t in THRESHOLDS), "line 0.33", "observer"]
-    print_table(f"safe nights, air '{air}', seeds {first} to {seed}", found, rows)
+    jobs = (Job(seed, air=air, safe_only=True) for seed in itertools.count(first))
+    with multiprocessing.Pool(workers) as pool:
+        while len(found) < wanted:
+            judged = pool.map(judge, itertools.islice(jobs, 100))
+            found += [outcome for outcome in judged if outcome.is_safe]
+            title = f"{len(found)} safe nights, air '{air}', from seed {first}"
+            print_table(title, found, rows)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
