@@ -215,6 +215,16 @@ def test_alarms_that_are_gone_are_said() -> None:
     assert new.said == [(1000.0, Sound("quiet"))]
 
 
+def test_an_alarm_behind_one_that_is_gone_still_comes_back() -> None:
+    """What the config dropped takes nothing else with it."""
+    plain = to_plain(play("20.9 19.4 19.4").state)
+    plain["alarms"] = {"no-more": {}, **plain["alarms"]}
+    state, lost = restore(cabin(o2_low()), plain, 1000.0, down_s=5.0)
+    assert state.standings["o2-low"].state is S.UNACKNOWLEDGED
+    assert state.sound == Sound("temporal-four", "o2-low")
+    assert lost == ["no-more stood, and is no alarm any more"]
+
+
 def test_the_dose_comes_back_breathed_off() -> None:
     """253 min down halve it; down for an unknown time leaves it whole."""
     night = Night(cabin(keys=["co_ppm"]))

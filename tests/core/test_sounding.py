@@ -44,7 +44,9 @@ def test_each_sound_means_what_its_standard_says() -> None:
 
 def test_the_gravest_goes_first_whatever_the_order() -> None:
     """A chirp yields to a burst, a burst to temporal-four."""
-    many = {p.word: sounding(p) for p in (P.FAULT, P.HIGH, P.LOW, P.MEDIUM)}
+    order = (P.FAULT, P.HIGH, P.LOW, P.MEDIUM)
+    # The graver ones came last: how long each waits must not decide it.
+    many = {p.word: sounding(p, 10.0 * p.value) for p in order}
     assert choose(many) == Sound("temporal-four", "high")
     del many["high"]
     assert choose(many) == Sound("three-pulse", "medium")

@@ -83,6 +83,13 @@ def test_a_trend_is_said_as_it_goes() -> None:
     assert falls == "Oxygen falls fast: 20.0 % now. Open the vents now."
 
 
+def test_a_forecast_is_told_in_whole_minutes_and_never_as_none() -> None:
+    """Three quarters of an hour are 45 minutes; under one, a minute."""
+    for minutes, words in ((45.0, "45 minutes"), (44.6, "45 minutes"), (0.2, "1 minu")):
+        facts = {"o2_pct": 20.0, "minutes": minutes, "limit": 19.5}
+        assert words in sentence(EN, "o2-projected", Priority.MEDIUM, "", facts)
+
+
 def test_an_instance_is_said_with_its_subject() -> None:
     """The part behind the slash is named where the rule does not name it."""
     said = sentence(EN, "sensor-stale/bunk-o2", Priority.FAULT, "", {})

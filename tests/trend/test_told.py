@@ -1,0 +1,43 @@
+"""The trend tells the same of the same night as when it was last judged."""
+
+import json
+
+import pytest
+
+from tests.told_nights import DRAWN, NIGHTS, told
+from tests.values import can_be_changed
+
+AS_DRAWN = json.loads(DRAWN.read_text("utf-8"))
+
+
+def same(found: object, drawn: object) -> bool:
+    """Compare to the sixth figure; probabilities to a billionth."""
+    if isinstance(drawn, dict) and isinstance(found, dict):
+        return found.keys() == drawn.keys() and all(
+            same(found[key], drawn[key]) for key in drawn
+        )
+    if isinstance(drawn, list) and isinstance(found, list | tuple):
+        return len(found) == len(drawn) and all(map(same, found, drawn))
+    if isinstance(drawn, float | int) and isinstance(found, float | int):
+        return found == pytest.approx(drawn, rel=1e-6, abs=1e-9)
+    return found == drawn
+
+
+@pytest.mark.parametrize("name", NIGHTS)
+def test_the_same_night_is_told_the_same(name: str) -> None:
+    """If a change is meant, and the benchmark says that it is a better one, draw it
+    anew: python -m tests.told_nights."""
+    found, drawn = told(name), AS_DRAWN[name]
+    assert len(found) == len(drawn)
+    for now, then in zip(found, drawn, strict=True):
+        other = [
+            f"{key} {now.get(key)}, was {then.get(key)}"
+            for key in now.keys() | then.keys()
+            if not same(now.get(key), then.get(key))
+        ]
+        assert not other, f"{then['now_s']:g} s: {other}"
+
+
+def test_no_value_is_changed_behind_its_back() -> None:
+    """A night must replay, so nobody may alter what another still holds."""
+    assert can_be_changed("cabinvigil.daemon.trend") == []
