@@ -8,17 +8,6 @@ controllers, 6 on a bit-banged bus.
 import errno
 from typing import ClassVar
 
-TRANSIENT = frozenset(
-    {
-        errno.EIO,
-        errno.ENXIO,
-        errno.EAGAIN,
-        errno.ETIMEDOUT,
-        errno.EREMOTEIO,
-    }
-)
-"""Worth trying again at once: {5, 6, 11, 110, 121} (sensors.md, section 14)."""
-
 BUS_LIKE = frozenset({errno.EIO, errno.EAGAIN, errno.ETIMEDOUT})
 """What a line held low gives, by adapter (table 14, row 4): when every part of a bus
 fails so, it is the bus."""

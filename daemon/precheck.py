@@ -27,8 +27,9 @@ PART_ALARMS = (
     *("sensor-implausible", "sensor-warming", "sensor-service"),
 )
 """Told at the part that they are about."""
+ASIDE = {"shelved": "shelved", "out-of-service": "out of service"}
+"""What a person did; a suppressed alarm's cause is told by another."""
 FELLOW_ALARMS = ("sensors-disagree", "gases-disagree", "stratified")
-PRIORITIES = ("fault", "low", "medium", "high")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +56,8 @@ class Status:
     supply_hours: float | None = None
     runs: bool = False
     """The watch itself was asked."""
-    suppressed: frozenset[str] = field(default_factory=frozenset)
-    """Alarms whose cause another tells."""
+    aside: Mapping[str, str] = field(default_factory=dict)
+    """Alarms that somebody put aside, with the word for it."""
 
 
 def status_of(answer: Mapping[str, Any], *, runs: bool) -> Status:
@@ -65,12 +66,12 @@ def status_of(answer: Mapping[str, Any], *, runs: bool) -> Status:
     Raises:
         KeyError, TypeError, ValueError: it is another version's.
     """
-    standing, hidden = {}, set()
+    standing, aside = {}, {}
     for one in answer["alarms"]:
         if one["state"] in ("unacknowledged", "acknowledged"):
             standing[str(one["alarm"])] = (str(one["priority"]), str(one["text"]))
-        elif one["state"] in ("suppressed", "shelved", "out-of-service"):
-            hidden.add(str(one["alarm"]))
+        elif one["state"] in ASIDE:
+            aside[str(one["alarm"])] = ASIDE[one["state"]]
     hours = answer.get("supply_hours")
     return Status(
         {str(key): float(value) for key, value in answer["readings"].items()},
@@ -79,7 +80,7 @@ def status_of(answer: Mapping[str, Any], *, runs: bool) -> Status:
         {str(key): str(text) for key, text in answer["faults"].items()},
         None if hours is None else float(hours),
         runs,
-        frozenset(hidden),
+        aside,
     )
 
 
@@ -98,6 +99,8 @@ def air(status: Status) -> Iterator[Finding]:
     }
     for alarm, (priority, text) in standing.items():
         yield Finding(alarm, word_for(priority), text)
+    for alarm, word in status.aside.items():
+        yield Finding(alarm, "mind", f"It is {word}: it will not ring.")
     if not standing:
         yield Finding("air", "good", "no alarm stands")
 

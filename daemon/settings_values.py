@@ -232,9 +232,6 @@ class MqttSettings:
     """How often the readings are published."""
     # The Will is sent 1.5 times this after the last word (MQTT 5.0, 3.1.2.10).
     keepalive_s: Annotated[int, Within(5, 300)] = 15
-    alert_expiry_s: Annotated[float, Within(60.0, 86_400.0)] = 3600.0
-    """A broker drops an alert that nobody fetched for this long."""
-
     morning_at: Annotated[
         str,
         Word(

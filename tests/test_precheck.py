@@ -31,6 +31,7 @@ def words(findings: Any) -> list[str]:
 def test_a_status_is_read_as_the_watch_answers_it() -> None:
     """What stands, answered or not; what is aside or over stands no more."""
     states = ("unacknowledged", "acknowledged", "suppressed", "returned-unacknowledged")
+    states += ("shelved", "out-of-service")
     answer = {
         "readings": {"o2_pct": 20.6},
         "doubtful": ["co_ppm"],
@@ -43,7 +44,8 @@ def test_a_status_is_read_as_the_watch_answers_it() -> None:
     }
     found = status_of(answer, runs=True)
     assert list(found.alarms) == ["unacknowledged", "acknowledged"]
-    assert found.suppressed == {"suppressed"}
+    put = {"shelved": "shelved", "out-of-service": "out of service"}
+    assert found.aside == put
     assert (found.supply_hours, found.runs, found.doubtful) == (7.0, True, {"co_ppm"})
 
 
@@ -209,3 +211,20 @@ def test_the_verdict_is_never_ready_with_something_bad(these: list[Any]) -> None
     ready = "bad" not in these
     assert precheck.is_ready(findings) is ready
     assert precheck.verdict(findings).startswith("READY" if ready else "NOT READY")
+
+
+def test_an_alarm_put_aside_is_told_before_bed() -> None:
+    """Whoever shelved it in the afternoon forgets by night; it costs a line."""
+    answer = {
+        "readings": {},
+        "alarms": [
+            {"alarm": "co2-level", "state": "shelved", "priority": "low", "text": ""},
+            {"alarm": "o2-low", "state": "suppressed", "priority": "low", "text": ""},
+        ],
+        "faults": {},
+    }
+    told = [
+        (f.subject, f.word, f.text) for f in precheck.air(status_of(answer, runs=True))
+    ]
+    assert ("co2-level", "mind", "It is shelved: it will not ring.") in told
+    assert "o2-low" not in [subject for subject, _, _ in told]

@@ -9,12 +9,13 @@ import pytest
 
 from cabinvigil.daemon import precheck_ways
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.outputs.line import LineCheck, LineError, RecordingLine
+from cabinvigil.daemon.outputs.line import LineCheck, LineError
 from cabinvigil.daemon.precheck import Status
 from cabinvigil.daemon.precheck_ways import buzzer, is_synchronised, phone, try_log
 from cabinvigil.daemon.settings import Settings, load
 from tests.outputs.brokers import free_port, mosquitto
 from tests.outputs.listener import Listener
+from tests.recording_line import RecordingLine
 
 CLOCK = SystemClock()
 WELL = Status({}, frozenset(), {}, {})

@@ -2,7 +2,7 @@
 
 from cabinvigil.daemon.air.moisture import dew_point_of_hpa
 from cabinvigil.daemon.air.moisture import rh_pct as humidity_pct
-from cabinvigil.daemon.air.zone import Zone, ZoneState, moles
+from cabinvigil.daemon.air.zone import Zone, ZoneState
 
 
 def o2_pct(state: ZoneState) -> float:
@@ -43,8 +43,3 @@ def rh_pct(zone: Zone, state: ZoneState) -> float:
 def dew_point_c(zone: Zone, state: ZoneState) -> float:
     """Give the dew point, below 0 °C the frost point."""
     return dew_point_of_hpa(vapour_pressure_hpa(zone, state))
-
-
-def vapour_gm3(zone: Zone, state: ZoneState) -> float:
-    """Give the grams of vapour in a cubic metre."""
-    return 18.015 * state.h2o * moles(zone, state.temp_c) / zone.volume_m3

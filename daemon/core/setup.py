@@ -98,7 +98,6 @@ class Surroundings:
     altitude_m: float | None = None
     outside_c: float | None = None
     glass_u_w_m2k: float | None = None
-    supply_empty_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,7 @@ import errno
 import glob
 from collections.abc import Sequence
 from enum import Enum
-from typing import TYPE_CHECKING, Any, Protocol
-
-if TYPE_CHECKING:
-    from cabinvigil.daemon.outputs.base import Clock
+from typing import Any, Protocol
 
 CHIPS = "/dev/gpiochip*"
 
@@ -71,49 +68,6 @@ class Line(Protocol):
             LineError: it could not be read.
         """
         ...
-
-
-class NoLine:
-    """Where the config has no line: nothing is driven, and nothing can be told."""
-
-    def set(self, *, on: bool) -> None:
-        """Do nothing."""
-
-    def close(self) -> None:
-        """Do nothing."""
-
-    def self_test(self) -> LineCheck:
-        """Cannot tell."""
-        return LineCheck.CANNOT_TELL
-
-
-class RecordingLine:
-    """Keeps every change with its moment, for rehearsals, tests and benchmarks."""
-
-    def __init__(self, clock: "Clock", bound: int = 100_000) -> None:
-        self._clock = clock
-        self._bound = bound
-        self.changes: list[tuple[float, bool]] = []
-        """(monotonic seconds, level), the last `bound` of them."""
-        self.is_on = False
-        self.is_closed = False
-
-    def set(self, *, on: bool) -> None:
-        """Note the level and its moment."""
-        self.is_on = on
-        self.changes.append((self._clock.monotonic(), on))
-        if len(self.changes) > self._bound:
-            del self.changes[: self._bound // 2]
-
-    def close(self) -> None:
-        """Note the silence at the end."""
-        if self.is_on:
-            self.set(on=False)
-        self.is_closed = True
-
-    def self_test(self) -> LineCheck:
-        """A recording is always driven."""
-        return LineCheck.DRIVEN
 
 
 class GpioLine:

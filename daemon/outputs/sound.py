@@ -95,9 +95,6 @@ PATTERNS = {
 }
 """By name.  `test` is played once; all others until the next command."""
 
-URGENCY = ("quiet", "chirp", "three-pulse", "hurried-burst", "temporal-four")
-"""Standing sounds, the gentlest first."""
-
 HURRIED = {"three-pulse": "hurried-burst"}
 """What a sound becomes once nobody has answered it for long."""
 

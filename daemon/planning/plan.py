@@ -19,7 +19,6 @@ from cabinvigil.daemon.planning.night import (
     burn_hours,
     burner_water_kg,
     evening_and_morning,
-    glass_is_wet,
     lit_from_midnight,
     night,
     people_water_kg,
@@ -125,8 +124,6 @@ class Plan(NamedTuple):
     other_burns: tuple[BurnWindow, ...]
     vent_heat_w: float
     """Heat that the settled air's vent takes."""
-    glass_wet: bool
-    """In the middle scenario the settled pane is below the dew point."""
 
 
 def plan(cabin: CabinPlan) -> Plan:
@@ -159,7 +156,6 @@ def plan(cabin: CabinPlan) -> Plan:
         night(middle, other),
         other,
         openings.air_heat_w(cabin, entering, inside_c),
-        glass_is_wet(middle, rest[0].state),
     )
 
 

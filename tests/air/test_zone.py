@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
 from cabinvigil.daemon.air.combustion import FUELS, PROPANE, burn
-from cabinvigil.daemon.air.moisture import saturation_hpa, surface_c
+from cabinvigil.daemon.air.moisture import saturation_hpa, surface_c, vapour_gm3
 from cabinvigil.daemon.air.surfaces import FILM_KG_M2
 from cabinvigil.daemon.air.zone import (
     Inputs,
@@ -543,7 +543,7 @@ def test_coldest_surface_wets_first_and_takes_the_latent_heat_out():
     assert readings.vapour_pressure_hpa(LAPWING, state) > saturation_hpa(face_c)
     assert readings.dew_point_c(LAPWING, state) > face_c
     assert 0 < readings.rh_pct(LAPWING, state) < 100
-    assert readings.vapour_gm3(LAPWING, state) > 3
+    assert vapour_gm3(state.temp_c, readings.rh_pct(LAPWING, state)) > 3
     assert readings.co_ppm(state) == 0.0
 
 

@@ -29,12 +29,12 @@ from cabinvigil.daemon.app import App, Machine
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.model import Sound
-from cabinvigil.daemon.outputs.line import RecordingLine
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
 from cabinvigil.daemon.settings import load
 from tests.bench.wire_of_our_own import OwnPort, co_frame
 from tests.outputs.listener import Listener
+from tests.recording_line import RecordingLine
 from tests.running import Air, config
 from tests.systemd.bridged import Brokers, bridged
 

@@ -10,7 +10,6 @@ from typing import Any
 from cabinvigil.daemon.core.model import Alert, Command, Sound, Transition
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.inline_phone import InlinePhone
 from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, run_of
 from cabinvigil.daemon.outputs.nights import Nights
 from cabinvigil.daemon.outputs.record import Recorder
@@ -28,6 +27,7 @@ from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers import part as find_part
 from tests.faults.rows import TICK_S
+from tests.inline_phone import InlinePhone
 
 SUSPECT = "suspect"
 FAULT_AT_S = 40.0

@@ -8,8 +8,9 @@ import pytest
 
 from cabinvigil.daemon.core.model import Alert, Priority, Sound, SourceFault
 from cabinvigil.daemon.outputs.buzzer import Buzzer
-from cabinvigil.daemon.outputs.line import LineCheck, LineError, RecordingLine
+from cabinvigil.daemon.outputs.line import LineCheck, LineError
 from tests.outputs.hands import FailingLine, HandClock, SensedLine, Told
+from tests.recording_line import RecordingLine
 
 
 @pytest.fixture

@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import AlarmState, Priority, Sound, Transition
 from cabinvigil.daemon.outputs.light import BLINKS_S, Light, blink, shown
-from cabinvigil.daemon.outputs.line import RecordingLine
 from tests.outputs.hands import HandClock, Told
+from tests.recording_line import RecordingLine
 
 S = AlarmState
 

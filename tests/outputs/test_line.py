@@ -11,12 +11,11 @@ from cabinvigil.daemon.outputs import line as lines
 from cabinvigil.daemon.outputs.line import (
     LineCheck,
     LineError,
-    NoLine,
-    RecordingLine,
     open_button,
     open_gpio,
 )
 from tests.outputs.hands import HandClock
+from tests.recording_line import RecordingLine
 
 PIN, SENSE = "GPIO17", "GPIO27"
 
@@ -229,11 +228,8 @@ def test_the_button_gives_presses_with_the_kernels_time(kernel: Kernel) -> None:
     button.close()
 
 
-def test_no_line_cannot_tell_and_a_recording_is_driven() -> None:
-    none = NoLine()
-    none.set(on=True)
-    none.close()
-    assert none.self_test().is_good is None
+def test_a_recording_is_driven_and_bounded() -> None:
+    """What stands for the line in other tests does what a line does."""
     clock = HandClock()
     recording = RecordingLine(clock, bound=10)
     for number in range(25):

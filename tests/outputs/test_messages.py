@@ -18,7 +18,6 @@ from cabinvigil.daemon.core.model import (
 )
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.inline_phone import InlinePhone
 from cabinvigil.daemon.outputs.messages import (
     Messages,
     Pending,
@@ -27,6 +26,7 @@ from cabinvigil.daemon.outputs.messages import (
     run_of,
 )
 from cabinvigil.daemon.outputs.outbox import ALERTS_KEPT, IN_FLIGHT, STATES_KEPT, Outbox
+from tests.inline_phone import InlinePhone
 
 pytestmark = pytest.mark.made_up("orders messages by topics of its own")
 

@@ -83,10 +83,6 @@ def test_an_unknown_pattern_wakes_rather_than_stays_quiet() -> None:
     assert sound.edges("no-such", 0.05).is_on
 
 
-def test_urgency_lists_every_standing_sound() -> None:
-    assert set(sound.URGENCY) == set(sound.PATTERNS) - {"test"}
-
-
 @settings(max_examples=200)
 @given(
     pattern=st.sampled_from(sorted(sound.PATTERNS)),

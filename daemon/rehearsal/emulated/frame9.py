@@ -7,7 +7,7 @@ from cabinvigil.daemon.rehearsal.emulated.ways import Drift, Lag, Now, See, clip
 
 EVERY_S = 1.0
 FRAME_BYTES = 9
-QUESTION, UPLOAD = 0x41, 0x40
+UPLOAD = 0x40
 PREHEAT_S = 30.0
 """CO: the sheet's preheat; O2: the same, own choice (no sheet was found)."""
 T90_PER_TAU = 2.303

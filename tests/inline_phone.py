@@ -1,6 +1,6 @@
 """The phone side without a broker: every message goes to a function, in its order.
 
-For rehearsals, which show what a phone would get; needs no MQTT package.
+For tests of what a phone would get; needs no MQTT package.
 """
 
 from collections.abc import Callable, Mapping
