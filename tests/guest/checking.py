@@ -66,17 +66,9 @@ def judge(number: int, pins: Any) -> bool:
     took_s = time.perf_counter() - began_s
     say(f"{mark} {took_s:6.1f} s  {sentence}: {' '.join(found.split())}")
     if mark == "FAIL":
-        asked = [
-            "journalctl",
-            "--no-pager",
-            "-n",
-            "25",
-            "-u",
-            "cabinvigil",
-            "-u",
-            "parts",
-        ]
-        said = subprocess.run(asked, capture_output=True, text=True, check=False).stdout
-        for line in said.splitlines():
-            say(f"  {line}")
+        for what in (("-u", "cabinvigil", "-u", "parts"), ("-k",)):
+            asked = ["journalctl", "--no-pager", "-o", "short-monotonic", "-n", "15"]
+            said = subprocess.run([*asked, *what], capture_output=True, text=True)
+            for line in said.stdout.splitlines():
+                say(f"  {line}")
     return mark != "FAIL"

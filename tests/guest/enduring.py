@@ -68,7 +68,7 @@ def _(pins: Pins) -> str:
 def _(pins: Pins) -> str:
     old, began_s = pid(), time.perf_counter()
     text = CONFIG.read_text()
-    CONFIG.write_text(text.replace("keep_days = 90", "keep_days = 60"))
+    CONFIG.write_text(text.replace("{ at = 6.0,", "{ at = 7.0,"))
     run(f"systemctl reload {UNIT}")
     until(lambda: any(each.get("reload") for each in logged("start")), 60, "a record")
     expect("settings" not in status().get("faults", {}), "the refusal still stands")

@@ -6,6 +6,7 @@ import os
 import socket
 import subprocess
 import time
+from contextlib import suppress
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -75,18 +76,17 @@ class Pins:
         """Give when pulses began, from a moment on."""
         return [at for at, level in list(self.edges) if level and at >= since_s]
 
-    def groups(self, since_s: float) -> list[int]:
-        """Give how many pulses each whole group had: four mean go to fresh air.
+    def groups(self, since_s: float) -> list[tuple[float, int]]:
+        """Give when each whole group began, and its pulses: four mean fresh air.
 
         Groups are two seconds apart or more; the last counts once it is over.
         """
-        starts = self.pulses(since_s)
-        found: list[int] = []
+        found: list[tuple[float, int]] = []
         last_s = float("-inf")
-        for at_s in starts:
+        for at_s in self.pulses(since_s):
             if at_s - last_s > 2.0:
-                found.append(0)
-            found[-1] += 1
+                found.append((at_s, 0))
+            found[-1] = (found[-1][0], found[-1][1] + 1)
             last_s = at_s
         if found and time.perf_counter() - last_s < 2.0:
             found.pop()
@@ -134,11 +134,9 @@ def logged(event: str) -> list[dict[str, Any]]:
     lines: list[dict[str, Any]] = []
     for file in sorted(LOGS.glob("night-*.jsonl*")):
         opened = gzip.open if file.suffix == ".gz" else open
-        try:
-            with opened(file, "rt") as text:
-                lines += [json.loads(line) for line in text]
-        except (EOFError, OSError, ValueError):
-            continue
+        with suppress(EOFError, OSError, ValueError), opened(file, "rt") as text:
+            for line in text:
+                lines.append(json.loads(line))  # noqa: PERF401  # keeps those before a torn one
     return [line for line in lines if line["event"] == event]
 
 

@@ -39,14 +39,17 @@ home=payload/home/crew
 rm -rf "$dir/payload"
 mkdir -p "$dir/$home" "$dir/wheels"
 cd "$dir"
-"$python" -m pip wheel -q --no-deps --no-cache-dir -w "$home" "$tree"
+# From a copy: a build in the tree would bring along what an earlier one left there.
+rm -rf source && mkdir source
+(cd "$tree" && tar c pyproject.toml README.md daemon drivers config) | tar x -C source
+"$python" -m pip wheel -q --no-deps --no-cache-dir -w "$home" ./source 2>&1 | grep -v WARNING || true
 version=$(basename root/usr/bin/python3.*[0-9] | sed 's/python//')
 if ! [ -e "wheels/.for-$version" ] || [ "$tree/pyproject.toml" -nt "wheels/.for-$version" ]; then
     rm -rf wheels/*
     "$python" -m pip download -q -d wheels --only-binary=:all: \
         --python-version "$version" --platform manylinux2014_x86_64 \
         --platform manylinux_2_28_x86_64 --platform linux_x86_64 \
-        "$(ls "$home"/*.whl)[pi]"
+        "$(ls "$home"/*.whl)[pi]" 2>&1 | grep -v WARNING || true
     rm -f wheels/cabinvigil-*
     touch "wheels/.for-$version"
 fi

@@ -98,6 +98,23 @@ def test_what_the_daemon_needs_is_not_denied() -> None:
     assert "StateDirectoryMode=0750" in lines("cabinvigil.service")
 
 
+def test_the_drivers_of_all_allowed_devices_are_loaded_before_the_unit() -> None:
+    """Else the kind is unknown at its start, and an adapter plugged in later is shut.
+
+    Seen in the guest (tests/guest): errno 1 on a /dev/ttyUSB0 that came later.
+    """
+    drivers = {
+        "char-i2c": "i2c-dev", "char-ttyUSB": "usbserial", "char-ttyACM": "cdc-acm",
+        # Built into the kernels of Raspberry Pi OS (from memory).
+        "char-gpiochip": "", "char-ttyAMA": "", "char-ttyS": "",
+    }  # fmt: skip
+    unit = lines("cabinvigil.service")
+    allowed = {e.split("=")[1].split()[0] for e in unit if e.startswith("DeviceAllow=")}
+    assert allowed == set(drivers)
+    loaded = {e for e in lines("cabinvigil.modules") if e and e[0] != "#"}
+    assert loaded == set(drivers.values()) - {""}
+
+
 # --- the last sound ------------------------------------------------------------------
 
 FAKES = {
