@@ -19,7 +19,7 @@ from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import Ask, Observation, TrendSetup
 
 DRAWN = Path(__file__).parent / "data" / "figures" / "told.json"
-EVERY_S = 300.0
+EVERY_S = 360.0
 ASKS = (
     Ask("o2_pct", 19.5, "below", 1200.0),
     Ask("o2_pct", 20.3, "below", 300.0),
@@ -58,6 +58,7 @@ NIGHTS = {
     "unknown-steps": Told(
         TrendSetup(11.0, o2_step_pct=0.1, co2_step_ppm=20.0, asks=ASKS), noise=2.0
     ),
+    "still-parts": Told(UNKNOWN, noise=0.05),
     "o2-alone": Told(sees=("o2_pct",)),
     "o2-and-vapour": Told(UNKNOWN, sees=("o2_pct", "temp_c", "rh_pct"), every_s=4.0),
     "co2-alone": Told(sees=("co2_ppm", "temp_c")),
@@ -105,7 +106,7 @@ def readings(night: Told, seed: str) -> Iterator[tuple[float, Observation]]:
 
 
 def told(name: str) -> list[dict[str, Any]]:
-    """Return what the filter tells of a night, every five minutes."""
+    """Return what the filter tells of a night, every six minutes."""
     night = NIGHTS[name]
     state, found, next_s = zone_filter.start(night.setup), [], EVERY_S
     for now_s, seen in readings(night, name):
