@@ -80,7 +80,7 @@ def test_any_bytes_at_all_never_raise(path: Path) -> None:
             data[dice.randrange(len(data))] = dice.randrange(256)
         path.write_bytes(data)
         kept = load(path)
-        assert kept.body in (None, {"n": 1}) or isinstance(kept.body, dict)
+        assert isinstance(kept.body, dict) or kept.notes
     for data in (b"[" * 100_000, b"", b"\0" * 5_000, b'{"format":1}\n', b"null\n"):
         path.write_bytes(data)
         assert load(path).body is None

@@ -36,6 +36,16 @@ ROWS = [("EN 50291-1", *row) for row in EN_50291] + [
 CONTRADICTED = ("UL 2034", 400)
 
 
+CHOSEN = [(35, 240), (50, 80), (70, 62), (100, 30), (150, 13), (300, 2.5), (400, 2)]
+"""ppm and minutes: our own choice inside those bands, as it was weighed."""
+
+
+def test_the_times_chosen_inside_the_bands() -> None:
+    """A minute more or less at one level would still obey both, and is not meant."""
+    assert {ppm: alarm_minutes(ppm) for ppm, _ in CHOSEN} == pytest.approx(dict(CHOSEN))
+    assert math.isinf(alarm_minutes(34.9))
+
+
 def co_dose() -> AlarmSpec:
     """The alarm `co-dose` as the packaged limits have it."""
     steps = [rule.Step(2.5, "low"), rule.Step(5.0, "medium"), rule.Step(10.0, "high")]

@@ -24,6 +24,7 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.telling import BROKEN
 from cabinvigil.daemon.rules import source
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play, series
 
@@ -368,6 +369,14 @@ def test_a_verdict_without_numbers_keeps_the_sentence_that_stands() -> None:
     night.act("ack")
     night.air({}, 390.0)
     assert [t.text for t in night.transitions()] == ["made high  value=3"] * 3
+
+
+def test_a_rule_that_broke_is_told_as_that_whatever_it_watched() -> None:
+    """Its own sentence would speak of air that nobody judged."""
+    night = Night(cabin(judged({10.0: Verdict(Priority.MEDIUM, wording=BROKEN)})))
+    night.air({})
+    (said,) = night.transitions()
+    assert (said.alarm, said.text) == ("made", "rule-broken medium broken")
 
 
 def test_a_new_stand_without_numbers_is_told_as_it_is() -> None:

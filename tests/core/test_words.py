@@ -218,6 +218,10 @@ def test_values_that_are_no_numbers_are_left_out() -> None:
     for bad in (math.nan, math.inf, True, "19.4", 1e12, None):
         said = sentence(EN, "o2-low", Priority.HIGH, "", {"o2_pct": bad})
         assert said == "Oxygen low. Open the door and vents now."
+    for below in (-0.5, math.nan):
+        facts = {"part": "cell", "seconds": below, "text": "oxygen"}
+        bare = sentence(EN, "sensor-stale", Priority.MEDIUM, "alone", facts)
+        assert "second" not in bare
 
 
 def test_a_message_file_without_a_bare_sentence_still_says_something() -> None:

@@ -65,16 +65,16 @@ def test_other_part_for_ever() -> None:
 
 
 @pytest.mark.parametrize(
-    ("frame", "error"),
+    ("frame", "error", "says"),
     [
-        (b"\x43" + _frame()[1:], FramingError),
-        (_frame() + b"\0", LengthError),
-        (_frame()[:-1] + b"\0", CrcError),
+        (b"\x43" + _frame()[1:], FramingError, "begins with 434d, not 424d"),
+        (_frame() + b"\0", LengthError, "33 bytes came where a frame has 32"),
+        (_frame()[:-1] + b"\0", CrcError, None),
     ],
 )
-def test_decode_refuses(frame: bytes, error: type[Exception]) -> None:
+def test_decode_refuses(frame: bytes, error: type[Exception], says: str | None) -> None:
     """Start, size and sum each have their own error."""
-    with pytest.raises(error):
+    with pytest.raises(error, match=says):
         pm_frame.decode(frame)
 
 

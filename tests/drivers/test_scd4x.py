@@ -188,6 +188,14 @@ def test_recalibration_refuses_targets_that_no_fresh_air_has(target: int) -> Non
         play(scd4x.recalibrate(target), [])
 
 
+@pytest.mark.parametrize("target", [350, 2000])
+def test_recalibration_takes_targets_up_to_both_ends(target: int) -> None:
+    """The ends themselves are air that there is."""
+    said = _say("362f" + with_crc(target).hex(), 3, 0.4)
+    script = [STOP, (said, bytes.fromhex("7fce7b")), START]
+    assert play(scd4x.recalibrate(target), script) == -50
+
+
 @pytest.mark.parametrize(("answer", "fine"), [("000081", True), ("0001b0", False)])
 def test_self_test(answer: str, fine: bool) -> None:
     """0000 is no fault; the part measures again afterwards."""

@@ -57,6 +57,12 @@ def test_a_graver_step_at_the_same_limit_is_not_laxer() -> None:
     ]
 
 
+def test_the_longest_mean_is_named() -> None:
+    """A restart must forget none of the eight hours; without a mean, nothing."""
+    assert level.means(CO2) == {"co2_ppm": 28_800.0}
+    assert level.means(LOW_O2) == {}
+
+
 def test_the_first_limit_is_urgent() -> None:
     """Its crossing does not wait for the next tick; a mean has no moment."""
     assert level.urgent(LOW_O2) == {"o2_pct": ("below", 19.5)}
