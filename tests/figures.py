@@ -106,7 +106,7 @@ def _number(value: Any) -> Any:
         return [_number(one) for one in value]
     if dataclasses.is_dataclass(value):
         return _plain(value)
-    if isinstance(value, float) and math.isinf(value):
+    if isinstance(value, float) and not math.isfinite(value):
         return str(value)  # JSON knows none
     plain = value is None or isinstance(value, bool | int | float | str)
     return value if plain else type(value).__name__
