@@ -53,6 +53,26 @@ def test_gases_that_do_not_fit_are_a_fault(z: float) -> None:
     assert verdict.evidence["o2_per_co2"] == 1.7
 
 
+@pytest.mark.parametrize(("z", "stands"), [(3.0, True), (2.9, False), (0.0, False)])
+def test_gases_that_fit_again_are_told_so(z: float, stands: bool) -> None:
+    """Three quarters of what raised it keep it standing, and less ends it."""
+    trend = replace(CALM, gases_disagree_z=z)
+    verdict = disagree_gases.judge(disagree_gases.Params(), history(trend), 100.0)
+    assert verdict is not None
+    assert verdict.hold is (Priority.FAULT if stands else None)
+
+
+@pytest.mark.parametrize(
+    ("pct", "z"), [(0.07, 5.0), (0.2, 1.9), (0.0, 0.0)], ids=["less", "unsure", "none"]
+)
+def test_what_is_explained_again_is_told_so(pct: float, z: float) -> None:
+    """Below half of either threshold it ends."""
+    trend = replace(CALM, unexplained_o2_pct=pct, unexplained_z=z)
+    verdict = displaced.judge(displaced.Params(), history(trend), 100.0)
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (None, None)
+
+
 @pytest.mark.parametrize(
     "trend",
     [
