@@ -34,6 +34,7 @@ def _(pins: Pins) -> str:
 
 @check("a press of the button on GPIO24 quiets it, and worse air sounds again")
 def _(pins: Pins) -> str:
+    time.sleep(60)  # the parts lag: until they stand still, it grows worse by itself
     pins.press()
     until(lambda: status().get("sounding") == "quiet", 20, "quiet")
     quiet_s = time.perf_counter()
