@@ -7,6 +7,7 @@ lower explosive limit (check values `o2_osha_deficient`, `o2_osha_enriched`,
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import attrs
 import pytest
@@ -335,6 +336,29 @@ def test_the_silent_side_counts_above_too() -> None:
     verdict = asked(level, CO, night)
     assert verdict is not None
     assert (verdict.priority, verdict.hold) == (None, P.MEDIUM)
+
+
+def test_a_silent_places_last_value_is_no_mean() -> None:
+    """6 000 ppm as it died is `low`; `medium` would want eight hours of it."""
+    night = Night(cabin(keys=["co2_ppm", "co2_ppm_ceiling"]))
+    night.air({"co2_ppm": 6000.0, "co2_ppm_ceiling": 600.0})
+    night.hold({"co2_ppm_ceiling": 600.0}, 40.0)
+    verdict = asked(level, CO2, night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (None, P.LOW)
+
+
+def test_oxygens_sentence_says_how_fast_it_moves_and_no_other_gas_does() -> None:
+    """Whether it still falls decides what a sleeper does."""
+    trend = SimpleNamespace(o2_rate_pct_per_h=(-4.0, -3.0, -2.0))
+    for key, value, params in (("o2_pct", 19.0, LOW_O2), ("co_ppm", 90.0, CO)):
+        night = reading(key, value)
+        history = replace(night.state.history, trend=trend)
+        verdict = level.judge(params, history, night.now)
+        assert verdict is not None
+        rate = -3.0 if key == "o2_pct" else None
+        assert verdict.facts.get("rate_pct_per_h") == rate
+        assert verdict.facts[key] == value
 
 
 def test_a_spare_series_at_another_place_changes_no_verdict() -> None:
