@@ -313,7 +313,7 @@ def test_a_hung_or_full_disk_holds_up_nobody_and_is_told(
     began = time.perf_counter()
     for number in range(1_000):
         keeper.offer(lambda number=number: {"n": number})  # type: ignore[misc]
-    assert time.perf_counter() - began < 1.0
+    assert time.perf_counter() - began < 5.0
     release.set()
     keeper.stop(5.0)
     assert load(path).body == {"n": 999}

@@ -328,5 +328,5 @@ def test_a_line_that_hangs_shows_in_the_heartbeat() -> None:
     assert buzzer.alive_at_s() == first
     began = time.perf_counter()
     buzzer.stop(0.1)
-    assert time.perf_counter() - began < 1.0
+    assert time.perf_counter() - began < 5.0
     release.set()
