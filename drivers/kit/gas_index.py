@@ -30,8 +30,6 @@ MEAN_SCALE = 8.0
 LARGEST_S = 32767.0
 """Uptime counters stop here (the published form counts in 16 bits)."""
 LARGEST_TICKS = 32767
-RECENTRE_TICKS = 100.0
-LARGEST_STD = 1440.0
 FAST_S, SLOW_S, QUICKEN = 20.0, 500.0, -0.2
 
 
@@ -85,36 +83,31 @@ class _Learner:
         )
         self._std_gain_at_start = GAMMA_SCALE * STEP_S / (LEARN_STD_AT_START_S + STEP_S)
         self._up_s = self._gate_up_s = self._gated_min = 0.0
-        self._centre: float | None = None
-        self._rest = 0.0
+        self._mean: float | None = None
         self.std = STD_AT_START
 
     @property
     def mean(self) -> float:
         """The learnt mean, in ticks above the lowest."""
-        return (self._centre or 0.0) + self._rest
+        return self._mean or 0.0
 
     @property
     def has_begun(self) -> bool:
         """Whether a first value was taken."""
-        return self._centre is not None
+        return self._mean is not None
 
     def take(self, ticks: float, index: float) -> None:
         """Learn from one value, as far as the present index lets it."""
-        if self._centre is None:
-            self._centre = ticks
+        if self._mean is None:
+            self._mean = ticks
             return
-        if abs(self._rest) >= RECENTRE_TICKS:
-            self._centre += self._rest
-            self._rest = 0.0
+        # The published form moves its centre and scales its squares, so that neither
+        # overflows its fixed point; with floats both fall out.
         mean_gain, std_gain = self._gains(index)
-        delta = (ticks - self._centre - self._rest) / GAMMA_SCALE
-        size = self.std + abs(delta)
-        scale = (size / LARGEST_STD) ** 2 if size > LARGEST_STD else 1.0
-        kept = self.std * self.std / (GAMMA_SCALE * scale)
-        added = std_gain * delta * delta / scale
-        self.std = math.sqrt(scale * (GAMMA_SCALE - std_gain)) * math.sqrt(kept + added)
-        self._rest += mean_gain * delta / MEAN_SCALE
+        delta = (ticks - self._mean) / GAMMA_SCALE
+        square = self.std * self.std / GAMMA_SCALE + std_gain * delta * delta
+        self.std = math.sqrt((GAMMA_SCALE - std_gain) * square)
+        self._mean += mean_gain * delta / MEAN_SCALE
 
     def _gains(self, index: float) -> tuple[float, float]:
         """Return how much is learnt now, of mean and of spread."""

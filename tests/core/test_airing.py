@@ -69,6 +69,17 @@ def test_a_new_alarm_begins_the_count_anew() -> None:
     assert clears(night) == [cleared_s + ALL_CLEAR_AFTER_S]
 
 
+def test_the_same_alarm_again_begins_the_count_anew() -> None:
+    """Four clear minutes, the oxygen falls once more, and five more."""
+    night = aired(both())
+    night.hold(GOOD, 240.0)
+    night.hold(BAD, 30.0)
+    night.hold(GOOD, 70.0)
+    cleared_s = night.now
+    night.hold(GOOD, 1200.0)
+    assert clears(night) == [cleared_s + ALL_CLEAR_AFTER_S]
+
+
 @pytest.mark.parametrize("lost", ["o2_pct", "co_ppm"])
 def test_unknown_air_is_not_clear(lost: str) -> None:
     """While oxygen or CO is not measured the count does not run."""

@@ -73,6 +73,7 @@ def test_a_single_wild_value_never_enters() -> None:
 def test_a_leap_that_the_next_value_confirms_is_believed() -> None:
     """Twice the same is the air, or the part: it must ring, not be lost."""
     assert fed(20.9, 15.0, 15.2).value == 15.2
+    assert fed(20.9, 15.0, 15.9).value == 20.9
 
 
 def test_a_slow_part_may_change_more_between_its_values() -> None:
@@ -116,6 +117,8 @@ def test_a_leap_long_ago_heralds_nothing() -> None:
     """A jump, a long silence, then a value: taken as the first of a new day."""
     past = fed(20.9, 15.0)
     assert take(O2, past, 18.0, 100.0).value == 18.0
+    # Whatever it is: so long ago even the herald is no air to have moved from.
+    assert take(series("o2_pct", jump_per_s=0.1), past, 29.0, 100.0).value == 29.0
 
 
 def test_minutes_are_means_at_their_middle() -> None:

@@ -57,6 +57,15 @@ def test_what_stood_unacknowledged_sounds_at_once() -> None:
     assert lost == []
 
 
+def test_what_is_normal_hides_nothing_that_stands_behind_it() -> None:
+    """The first alarm of the config is quiet, the second is not."""
+    night = Night(cabin(co_level(), o2_low(), keys=["co_ppm", "o2_pct"]))
+    night.hold({"co_ppm": 0.0, "o2_pct": 19.0}, 30.0)
+    new, _ = again(night)
+    assert [t.alarm for t in new.transitions()] == ["o2-low"]
+    assert [a.alarm for _, a in new.alerts()] == ["o2-low"]
+
+
 def test_with_nothing_standing_the_sound_alone_is_said() -> None:
     """Quiet, and no state: whatever the buzzer did before."""
     new, _ = again(play("20.9 20.9"))
@@ -223,6 +232,10 @@ def test_an_alarm_behind_one_that_is_gone_still_comes_back() -> None:
     assert state.standings["o2-low"].state is S.UNACKNOWLEDGED
     assert state.sound == Sound("temporal-four", "o2-low")
     assert lost == ["no-more stood, and is no alarm any more"]
+    plain["alarms"] = {"x" * 99: {}}
+    assert restore(cabin(o2_low()), plain, 1000.0, down_s=5.0)[1] == [
+        f"{'x' * 80} stood, and is no alarm any more"
+    ]
 
 
 def test_the_dose_comes_back_breathed_off() -> None:

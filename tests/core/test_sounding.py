@@ -94,6 +94,8 @@ def test_only_what_wakes_people_escalates() -> None:
     assert escalate(standings, (120.0, 300.0), 9999.0) == {}
     answered = {"one": Standing(S.ACKNOWLEDGED, P.HIGH)}
     assert escalate(answered, (120.0, 300.0), 9999.0) == {}
+    behind = standings | answered | {"unheard": sounding(P.HIGH)}
+    assert escalate(behind, (120.0, 300.0), 9999.0).keys() == {"unheard"}
 
 
 def test_over_ten_alarms_in_ten_minutes_are_a_flood() -> None:

@@ -267,6 +267,18 @@ def test_three_raises_in_a_minute_are_held_for_ten() -> None:
     assert night.now - began_s == CHATTER_HOLD_S
 
 
+def test_chatter_is_heard_after_a_night_of_raises_too() -> None:
+    """What rang and cleared four times before does not hide three in a minute."""
+    spec = ladder("co-level", "co_ppm", (30.0, "low"))
+    night = Night(cabin(spec, keys=["co_ppm"]))
+    for _ in range(4):
+        night.hold({"co_ppm": 40.0}, 60.0)
+        night.hold({"co_ppm": 0.0}, 300.0)
+    assert night.now_in("co-level") == "normal"
+    night.play("40 0 40 0 40 0 0 0", key="co_ppm")
+    assert night.now_in("co-level") == "unacknowledged"
+
+
 def test_three_raises_in_more_than_a_minute_are_no_chatter() -> None:
     """The third raise 80 s after the first: each clears by itself."""
     spec = ladder("co-level", "co_ppm", (30.0, "low"))

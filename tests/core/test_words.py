@@ -74,7 +74,8 @@ def test_a_wording_goes_before_a_priority() -> None:
 
 def test_a_trend_is_said_as_it_goes() -> None:
     """Rising is never said as falling, and standing air has no trend."""
-    for rate, words in ((-3.0, "falling 3.0"), (3.0, "rising 3.0"), (0.02, "19.0 %.")):
+    told = ((-3.0, "falling 3.0"), (3.0, "rising 3.0"), (0.6, "rising 0.6"))
+    for rate, words in (*told, (0.02, "19.0 %.")):
         facts = {"o2_pct": 19.0, "rate_pct_per_h": rate}
         assert words in sentence(EN, "o2-low", Priority.HIGH, "", facts)
     falls = sentence(

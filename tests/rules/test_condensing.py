@@ -176,6 +176,19 @@ def test_a_hole_in_the_past_is_no_past() -> None:
     assert verdict.evidence["ahead_c"] == verdict.evidence["margin_c"]
 
 
+@pytest.mark.parametrize("lost", ["temp_c", "rh_pct"])
+def test_half_a_past_is_no_past(lost: str) -> None:
+    """Twenty minutes ago one of the two was silent: nothing is carried forward."""
+    night = Night(cabin(keys=KEYS))
+    values = {"temp_c": 20.0, "rh_pct": 50.0, "temp_c_glass": 13.5}
+    night.hold(values, 600.0, 60.0)
+    night.hold({k: v for k, v in values.items() if k != lost}, 1500.0, 60.0)
+    night.hold(values | {"rh_pct": 60.0}, 300.0, 60.0)
+    verdict = asked(condensing, Params(), night)
+    assert verdict is not None
+    assert verdict.evidence["ahead_c"] == verdict.evidence["margin_c"]
+
+
 @pytest.mark.parametrize(
     ("temp_c", "rh_pct"), [(-40.0, 0.0), (84.0, 120.0), (0.0, 1.0)]
 )
