@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from tests.figures import moved
 from tests.told_nights import DRAWN, NIGHTS, told
 from tests.values import can_be_changed
 
@@ -36,6 +37,11 @@ def test_the_same_night_is_told_the_same(name: str) -> None:
             if not same(now.get(key), then.get(key))
         ]
         assert not other, f"{then['now_s']:g} s: {other}"
+
+
+def test_what_is_asked_where_nothing_is_said() -> None:
+    """Limits, horizons and the cabin's defaults are those that were looked up."""
+    assert moved("unsaid") == []
 
 
 def test_no_value_is_changed_behind_its_back() -> None:
