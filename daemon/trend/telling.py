@@ -57,6 +57,8 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
     # Where CO2 does not explain the fall, what O2 does by itself comes first.
     leads = views[:1] if odd.z < ODD_Z or odd.o2_pct < ODD_PCT else views[::-1]
     crossings = tuple(Crossing(ask, answer(ask, leads)) for ask in setup.asks)
+    # Of the bank whose lows are kept, whichever leads: else it dips once a minute.
+    fallen_pct = _fallen(state, views[0])
     before = state.estimate
     if before is not None and now_s - state.spread_s < SPREAD_EVERY_S:
         moved = max(
@@ -72,12 +74,13 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
                 at_s=now_s,
                 crossings=crossings,
                 belief=tuple(leads),
-                o2_fallen_pct=_fallen(state, views[0]),
+                o2_fallen_pct=fallen_pct,
                 unexplained_o2_pct=odd.o2_pct,
                 unexplained_z=odd.z,
             )
             return replace(state, estimate=told)
     told = _full(setup, state, now_s, leads, crossings, odd)
+    told = replace(told, o2_fallen_pct=fallen_pct)
     return replace(state, estimate=told, spread_s=now_s)
 
 
@@ -217,7 +220,6 @@ def _full(
         else 0.0,
         robust_o2_rate=_straight(state),
         belief=tuple(views),
-        o2_fallen_pct=_fallen(state, views[0]),
         watched_s=now_s - (now_s if state.started_s is None else state.started_s),
     )
 
