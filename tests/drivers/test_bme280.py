@@ -73,14 +73,14 @@ def test_constants_of_a_dead_line(byte: bytes) -> None:
         play(bme280.make({}).setup(), [(IDENTITY, b"\x60"), RESET, *dead, *dead])
 
 
-@pytest.mark.parametrize("at", [6, 7])
-def test_constants_without_pressure(at: int) -> None:
-    """P1 of 0 makes no pressure."""
+@pytest.mark.parametrize("word", [0, 0xFFFF])
+@pytest.mark.parametrize(("name", "at"), [("T1", 0), ("P1", 6)])
+def test_constants_that_no_part_has(name: str, at: int, word: int) -> None:
+    """All bits alike is a dead line, and P1 of 0 makes no pressure."""
     block = bytearray(BLOCK_A)
-    block[6:8] = b"\0\0"
-    with pytest.raises(OutOfRangeError, match="P1 0"):
+    block[at : at + 2] = word.to_bytes(2, "little")
+    with pytest.raises(OutOfRangeError, match=f"{name} {word}"):
         bme280.decode_calibration(bytes(block), BLOCK_B)
-    assert BLOCK_A[at]
 
 
 def test_poll_before_setup() -> None:
@@ -135,7 +135,14 @@ def test_wet_is_at_least() -> None:
 
 
 @pytest.mark.parametrize(
-    ("temp_c", "hpa", "rh"), [(85.1, 1000, 50), (20, 1100.1, 50), (20, 1000, -0.1)]
+    ("temp_c", "hpa", "rh"),
+    [
+        (85.1, 1000, 50),
+        (-40.1, 1000, 50),
+        (20, 1100.1, 50),
+        (20, 299.9, 50),
+        (20, 1000, -0.1),
+    ],
 )
 def test_beyond_the_part(temp_c: float, hpa: float, rh: float) -> None:
     """-40 to 85 °C, 300 to 1100 hPa (table 1); below 0 % nothing is cropped."""

@@ -69,7 +69,7 @@ def test_before_the_first_reading() -> None:
 @pytest.mark.parametrize("word", ["7fff", "e400"])
 def test_beyond_the_part(word: str) -> None:
     """-55 to 150 °C is what it can measure."""
-    with pytest.raises(OutOfRangeError):
+    with pytest.raises(OutOfRangeError, match="outside -55 to 150 °C"):
         tmp117.decode(bytes.fromhex(word))
 
 
