@@ -35,7 +35,7 @@ ROOT = Path(__file__).resolve().parent.parent
 LONG = ("test_benchmark.py", "test_recorded_air.py")
 """Whole nights: minutes each, and they would hide that nothing quicker notices."""
 ENOUGH = 0.9
-"""Share of an area's sample that must be killed or explained: issue 10's own figure."""
+"""Share of an area's sample that must be killed or explained: our own aim."""
 SAME_AS = re.compile(r"_(Eq_Is|NotEq_IsNot|Is_Eq|IsNot_NotEq)$")
 """On None, small numbers and members of an enum `is` and `==` say the same."""
 QUIET = ["-x", "-q", "--no-header", "--no-summary", "--tb=no", "--hypothesis-seed=0"]
