@@ -105,7 +105,8 @@ async def test_the_running_watch_is_asked(tmp_path: Path) -> None:
         path = str(config(tmp_path))
         words = ("--config", path, "--no-phone", "--json")
         code, out, err = await asyncio.to_thread(called, *words)
-        assert any(level for _, level in run.line.changes)
+        # The key in this test is quicker than any ear: the sound may yet be coming.
+        await run.until(lambda: any(level for _, level in run.line.changes))
     told = {one["subject"]: one for one in json.loads(out)["findings"]}
     assert err == ""
     assert told["buzzer"]["text"] == "you heard it"

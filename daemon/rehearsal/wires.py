@@ -8,6 +8,7 @@ import ctypes
 import errno
 import fcntl
 import os
+import select
 import struct
 import termios
 import tty
@@ -20,9 +21,13 @@ from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Nack, SerialPart
 
 I2C_READ = 0x0001
 """The flag of a read message (linux/i2c.h: I2C_M_RD)."""
-_LOOKS = 20_000
-"""Looks at a pty before giving up on its bytes: some 20 ms at least.  They pass
-through a kernel worker thread, in 25 to 60 us as measured."""
+_LOOKS = 2_000
+"""Looks at a pty in a row.  Its bytes pass through a kernel worker thread, in 25 to
+60 us as measured; on a busy machine that thread waits for its turn, and whoever only
+looks keeps it waiting ..."""
+_REST_S, _RESTS = 0.001, 10_000
+"""... so after that the processor is given up between looks, for 10 s at least: given
+up too soon, the part fell silent for the rest of the night."""
 _UNREAD_BYTES = 2048
 """A port that nobody reads loses bytes, as a UART does; a pty would block at 4095."""
 
@@ -88,6 +93,16 @@ def _unread(descriptor: int) -> int:
     """Return how many bytes wait at this end of a pty."""
     answer = fcntl.ioctl(descriptor, termios.FIONREAD, bytes(4))
     return int(struct.unpack("i", answer)[0])
+
+
+def _await_unread(descriptor: int, count: int) -> bool:
+    """Wait in real time until so many bytes lie at this end; False if they never do."""
+    for look in range(_LOOKS + _RESTS):
+        if _unread(descriptor) >= count:
+            return True
+        if look >= _LOOKS:
+            select.select((), (), (), _REST_S)
+    return False
 
 
 class TextPart(Protocol):
@@ -208,12 +223,8 @@ class EmulatedSerial:
             termios.tcflush(self._slave, termios.TCIFLUSH)
             waiting = 0
         sent = os.write(self._master, data)
-        if not self._waits:
-            return
-        for _ in range(_LOOKS):
-            if _unread(self._slave) >= waiting + sent:
-                return
-        raise TimeoutError(f"the pty of {self.path} swallowed {sent} bytes")
+        if self._waits and not _await_unread(self._slave, waiting + sent):
+            raise TimeoutError(f"the pty of {self.path} swallowed {sent} bytes")
 
     def after_write(self, count: int) -> None:
         """Let the part answer what the host has just written.
@@ -223,9 +234,7 @@ class EmulatedSerial:
         """
         if self._master is None:
             return
-        for _ in range(_LOOKS):
-            if _unread(self._master) >= count:
-                break
+        _await_unread(self._master, count)
         self._take()
 
     def _take(self) -> None:

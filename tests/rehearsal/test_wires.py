@@ -3,6 +3,7 @@
 import asyncio
 import errno
 import inspect
+import itertools
 import os
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import serial
 import smbus2
 
 from cabinvigil.daemon.buses import I2cBus, SerialPort, SMBusLike
+from cabinvigil.daemon.rehearsal import wires
 from cabinvigil.daemon.rehearsal.emulated.ways import Nack
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import (
@@ -164,6 +166,28 @@ def test_many_runs_of_a_line_go_alike(tmp_path: Path) -> None:
         return heard
 
     assert run_virtual(listen()) == [float(n) for n in range(1, 3001)]
+
+
+def test_a_kernel_that_takes_its_time_silences_no_part(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a busy machine the bytes come through late; the part waits for them."""
+    looks = itertools.count()
+    real = wires._unread
+    late = wires._LOOKS + 20
+    monkeypatch.setattr(
+        wires, "_unread", lambda fd: 0 if 0 < next(looks) < late else real(fd)
+    )
+
+    async def send() -> int:
+        line = EmulatedSerial(tmp_path / "o2", Echo())
+        line.put(b"1\n")
+        found = real(line._slave)
+        line.close()
+        return found
+
+    assert run_virtual(send()) == 2
+    assert next(looks) > late
 
 
 def test_an_unread_line_loses_bytes_and_never_blocks(tmp_path: Path) -> None:
