@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from cabinvigil.daemon import rules
-from cabinvigil.daemon.settings_values import AlarmSettings
+from cabinvigil.daemon.settings.values import AlarmSettings
 
 
 def urgent_limits(

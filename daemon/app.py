@@ -35,7 +35,7 @@ from cabinvigil.daemon.outputs.button import Button
 from cabinvigil.daemon.outputs.line import EdgeLine, open_button, open_gpio
 from cabinvigil.daemon.outputs.nights import EARLIEST
 from cabinvigil.daemon.sdnotify import Notifier, watchdog_period_s
-from cabinvigil.daemon.settings import ConfigError, Settings, load
+from cabinvigil.daemon.settings.config import ConfigError, Settings, load
 from cabinvigil.daemon.spans import maker
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.status import status

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.asksocket import AskError, ask_watch
-from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.settings.config import Settings
 
 
 class WatchRunsError(RuntimeError):

@@ -17,10 +17,10 @@ from typing import IO, cast
 COMMANDS = {
     # word: (module, what it does); only the module of the word is imported.
     "plan": ("planning.command", "before bed: vents, gas, wet and warmth of a night"),
-    "config": ("settings_command", "check a config file, all its mistakes at once"),
-    "parts": ("parts_command", "list the parts known, or --scan what answers here"),
-    "span": ("span_command", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
-    "precheck": ("precheck_command", "before bed: one screen, one verdict"),
+    "config": ("config_command", "check a config file, all its mistakes at once"),
+    "parts": ("parts.command", "list the parts known, or --scan what answers here"),
+    "span": ("span.command", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
+    "precheck": ("precheck.command", "before bed: one screen, one verdict"),
     "run": ("run_command", "watch the cabin's air with the real parts"),
     "rehearse": ("rehearsal.command", "play a night on emulated parts, no hardware"),
     "show": ("review.show_command", "the air as it is now, 40 columns wide"),

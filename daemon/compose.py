@@ -22,7 +22,7 @@ from cabinvigil.daemon.core.setup import (
 )
 from cabinvigil.daemon.core.telling import BROKEN
 from cabinvigil.daemon.covering import cover
-from cabinvigil.daemon.settings_values import AlarmSettings, Cabin, PartSettings
+from cabinvigil.daemon.settings.values import AlarmSettings, Cabin, PartSettings
 from cabinvigil.daemon.trend.port import Trend, trend_setup
 from cabinvigil.drivers.kit.quantity import QUANTITIES, channel_of, split_channel
 from cabinvigil.drivers.kit.steps import Gives, PartInfo

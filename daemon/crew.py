@@ -13,7 +13,7 @@ from cabinvigil.daemon.buses import I2cBus
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceOk
 from cabinvigil.daemon.keeping_watch import sample
-from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.wiring import MakeCodec, Wires, sampler
 from cabinvigil.drivers import part as find_part

@@ -15,7 +15,7 @@ from cabinvigil.daemon.rehearsal.faults import Span as FaultSpan
 from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.wiring import (
     REAL,
     MakeCodec,

@@ -8,7 +8,7 @@ from cabinvigil.daemon.morning_call import MorningCall
 from cabinvigil.daemon.morning_due import MorningDue, hour_of
 from cabinvigil.daemon.outputs.base import Report
 from cabinvigil.daemon.outputs.nights import EARLIEST
-from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.settings.config import Settings
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.phone import Phone

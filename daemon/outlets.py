@@ -18,8 +18,8 @@ from cabinvigil.daemon.outputs.messages import Forms, Messages, Topics, run_of
 from cabinvigil.daemon.outputs.nights import Nights
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.outputs.tone import is_tone_name, open_tone
-from cabinvigil.daemon.settings import Settings
-from cabinvigil.daemon.settings_values import BuzzerSettings, MqttSettings
+from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.values import BuzzerSettings, MqttSettings
 from cabinvigil.daemon.words_loading import load_words
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO
 
 from cabinvigil.daemon.app import Machine, run_app
-from cabinvigil.daemon.settings import ConfigError, load
+from cabinvigil.daemon.settings.config import ConfigError, load
 
 EXAMPLE = """example, as the trailer Lapwing's unit starts it:
   cabinvigil run --config /etc/cabinvigil/cabin.toml

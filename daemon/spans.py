@@ -13,7 +13,7 @@ from typing import Any
 
 from cabinvigil.daemon.core.model import EMPTY, SourceFault
 from cabinvigil.daemon.keep import StateFile
-from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.wiring import MakeCodec
 from cabinvigil.drivers.kit.steps import PartInfo
 

@@ -3,7 +3,7 @@
 import importlib.metadata
 from typing import Any
 
-from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.settings.config import Settings
 
 
 def version() -> str:

@@ -6,7 +6,7 @@ from typing import Any
 from cabinvigil.daemon.core.airing import outlook
 from cabinvigil.daemon.core.model import AlarmState
 from cabinvigil.daemon.core.state import State
-from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.start_record import version
 from cabinvigil.daemon.watcher import Watcher
 

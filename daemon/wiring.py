@@ -8,7 +8,7 @@ from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling import FileSampler, Placing, PolledSampler, Sampler
-from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.streaming import OpenPort, StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import PartInfo, Sample

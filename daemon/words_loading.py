@@ -11,15 +11,15 @@ from typing import Any
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.core.words import LONGEST, Words, fields_of, sentence
-from cabinvigil.daemon.settings_known import packaged
-from cabinvigil.daemon.settings_mistakes import (
+from cabinvigil.daemon.settings.known import packaged
+from cabinvigil.daemon.settings.mistakes import (
     ConfigError,
     Mistake,
     listed,
     one_line,
     shown,
 )
-from cabinvigil.daemon.settings_read import parse_toml, read_bytes
+from cabinvigil.daemon.settings.read import parse_toml, read_bytes
 
 _SPANS = ("second", "minute", "hour")
 _OWN = ("language", "decimal", "spans", "terms", "phone")

@@ -19,16 +19,16 @@ MARKS = re.compile(r"(<!-- drawn: house -->\n).*?(<!-- end -->)", re.DOTALL)
 ROOMS = {
     # room: (what stands on its door, the modules of daemon/ that are in it)
     "commands": (
-        "words in, words out: daemon/cli.py, *_command.py and what they look at",
-        r"cli|__main__|\w+_command|looking|precheck\w*|span|span_\w+|scan\w*",
+        "words in, words out: daemon/cli.py, *_command.py, parts/, span/, precheck/",
+        r"cli|__main__|\w+_command|looking|parts|precheck|span",
     ),
     "planning": ("before bed: daemon/planning/", r"planning"),
     "review": ("in the morning: daemon/review/", r"review"),
     "rehearsal": ("emulated cabin and parts: daemon/rehearsal/", r"rehearsal"),
     "outputs": ("sounder, light, log, phone: daemon/outputs/", r"outputs"),
     "settings": (
-        "config, words, asks: daemon/settings*.py, words_loading, ask",
-        r"settings\w*|words_loading|ask|clock",
+        "config, words, asks: daemon/settings/, words_loading, ask",
+        r"settings|words_loading|ask|clock",
     ),
     "rules": ("pure, one rule a file: daemon/rules/", r"rules"),
     "core": ("pure: step(state, event, now): daemon/core/", r"core"),

@@ -7,9 +7,9 @@ from typing import Any, Literal
 
 import attrs
 
-from cabinvigil.daemon.settings import Settings, check, load
-from cabinvigil.daemon.settings_known import Known
-from cabinvigil.daemon.settings_mistakes import Mistake
+from cabinvigil.daemon.settings.config import Settings, check, load
+from cabinvigil.daemon.settings.known import Known
+from cabinvigil.daemon.settings.mistakes import Mistake
 from cabinvigil.drivers.kit.steps import Gives, PartInfo
 
 GIVES = Gives(0.1, 0.1, 1.0, 600.0, 1.0)

@@ -23,8 +23,8 @@ TOOLS = ("pytest", "pytest-asyncio", "pytest-randomly", "pytest-timeout")
 BESIDE = ("fastjsonschema", "hypothesis", "jsonschema", "pyyaml", "scipy")
 """What these tests themselves import."""
 TESTS = {
-    "attrs": ("tests/test_settings_shape.py", "tests/rules"),
-    "cattrs": ("tests/test_settings_shape.py", "tests/test_settings.py"),
+    "attrs": ("tests/settings/test_shape.py", "tests/rules"),
+    "cattrs": ("tests/settings/test_shape.py", "tests/settings/test_config.py"),
     "gpiod": ("tests/outputs/test_line.py",),
     "matplotlib": ("tests/planning/test_command.py",),
     "paho-mqtt": ("tests/outputs/test_phone.py", "tests/test_process.py"),
@@ -32,7 +32,7 @@ TESTS = {
     "rich": ("tests/review/test_show.py", "tests/review/test_compare.py"),
     "smbus2": ("tests/test_buses.py",),
     "structlog": ("tests/outputs/test_record.py", "tests/outputs/test_lines.py"),
-    "tomli": ("tests/test_settings_read.py", "tests/test_settings_command.py"),
+    "tomli": ("tests/settings/test_read.py", "tests/test_config_command.py"),
 }
 """By library: the tests of the file that imports it, and of what leans on that."""
 

@@ -14,7 +14,8 @@ from contextlib import chdir, contextmanager
 from pathlib import Path
 from unittest import mock
 
-from cabinvigil.daemon import cli, precheck_command
+from cabinvigil.daemon import cli
+from cabinvigil.daemon.precheck import command as precheck_command
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "README.md"

@@ -15,7 +15,7 @@ from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
-from cabinvigil.daemon.settings import load
+from cabinvigil.daemon.settings.config import load
 from cabinvigil.daemon.wiring import REAL, Wires
 from tests.recording_line import RecordingLine
 

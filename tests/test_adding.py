@@ -29,7 +29,7 @@ SEEN = """
 from pathlib import Path
 from cabinvigil.daemon import compose, outlets, rules
 from cabinvigil.daemon.core.model import Alert, Priority
-from cabinvigil.daemon.settings import example
+from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.clock import SystemClock
 assert "chilling" in example().alarms, "the rule runs where no config speaks of it"
 made = outlets.make_outlets(

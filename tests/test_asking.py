@@ -9,7 +9,7 @@ import pytest
 from cabinvigil.daemon import asking
 from cabinvigil.daemon.asking import WatchRunsError, no_watch, typed, watch_status
 from cabinvigil.daemon.asksocket import AskError
-from cabinvigil.daemon.settings import Settings, load
+from cabinvigil.daemon.settings.config import Settings, load
 
 
 def cabin(folder: Path) -> Settings:

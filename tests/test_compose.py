@@ -10,8 +10,8 @@ from cabinvigil.daemon import compose as composing
 from cabinvigil.daemon.compose import compose, compose_columns, series_keys
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, Priority, Transition
-from cabinvigil.daemon.settings import Cabin, Settings, example, standard
-from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.settings.config import Cabin, Settings, example, standard
+from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.wiring import part_infos
 from cabinvigil.daemon.words_loading import renderer
 

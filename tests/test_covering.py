@@ -5,8 +5,8 @@ import pytest
 from cabinvigil.daemon.compose import Composed, compose
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, AlarmState, SourceFault
-from cabinvigil.daemon.settings import example
-from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.wiring import part_infos
 from cabinvigil.daemon.words_loading import renderer
 

@@ -12,9 +12,10 @@ from types import MappingProxyType
 
 import pytest
 
-from cabinvigil.daemon import cli, settings
+from cabinvigil.daemon import cli
 from cabinvigil.daemon.air import moisture
-from cabinvigil.daemon.settings import PartSettings, Settings
+from cabinvigil.daemon.settings import config as settings
+from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.drivers import REGISTRY, part
 from tests import drawings
 

@@ -10,7 +10,7 @@ import pytest
 
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.review.logbook import Logbook, LogLine
-from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.streaming import OpenPort
 from cabinvigil.daemon.wiring import REAL, Wires
 from tests.running import Running, running

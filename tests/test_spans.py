@@ -12,7 +12,7 @@ import pytest
 
 from cabinvigil.daemon import spans
 from cabinvigil.daemon.core.model import SourceFault
-from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.spans import Span, SpansError, SpansFile, maker, options_for
 from cabinvigil.drivers import part as find_part
 
@@ -133,9 +133,9 @@ def test_garbage_in_both_files_is_told(tmp_path: Path) -> None:
 def test_only_so_many_are_kept(tmp_path: Path) -> None:
     """Of each part, the newest; another part's are not pushed out."""
     many = [replace(CELL, signal=float(n)) for n in range(spans.MOST_KEPT + 5)]
-    kept = keep(tmp_path, replace(CELL, part="roof-cell"), *many).load()
-    assert next(span.signal for span in kept if span.part == "bunk-cell") == 5.0
-    assert len(kept) == spans.MOST_KEPT + 1
+    held = keep(tmp_path, replace(CELL, part="roof-cell"), *many).load()
+    assert next(span.signal for span in held if span.part == "bunk-cell") == 5.0
+    assert len(held) == spans.MOST_KEPT + 1
 
 
 def test_not_a_number_is_never_written(tmp_path: Path) -> None:

@@ -10,10 +10,10 @@ from cabinvigil.daemon.core.model import Alert, Priority
 from cabinvigil.daemon.outlets import _forms
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.messages import Forms, Messages, Pending, Topics
-from cabinvigil.daemon.settings import example
-from cabinvigil.daemon.settings_known import packaged
-from cabinvigil.daemon.settings_mistakes import ConfigError
-from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.known import packaged
+from cabinvigil.daemon.settings.mistakes import ConfigError
+from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.words_loading import languages, load_words, renderer
 from tests.sentences import DANGERS, every_sentence
 

@@ -145,7 +145,7 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
 
 def _configured(path: str) -> Mapping[str, object]:
     # Only here: reading a config costs more than the whole plan.
-    from cabinvigil.daemon.settings import ConfigError, load
+    from cabinvigil.daemon.settings.config import ConfigError, load
 
     try:
         return from_config(load(path).cabin)

@@ -19,7 +19,7 @@ from cabinvigil.daemon.air.zone import (
 )
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Night, Setting, setting_at
-from cabinvigil.daemon.settings_values import Cabin
+from cabinvigil.daemon.settings.values import Cabin
 
 CUT_OFF_O2_PCT = 18.0
 """An unvented heater's own oxygen cut-off acts here (US CPSC 1980, check value

@@ -29,8 +29,8 @@ from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
 from cabinvigil.daemon.rehearsal.virtual import run_paced
 from cabinvigil.daemon.review.recording import Recording, RecordingError
 from cabinvigil.daemon.review.spelling import spell
-from cabinvigil.daemon.settings import ConfigError, Settings, example, load
-from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.words_loading import renderer
 
 EXAMPLE = """nights:

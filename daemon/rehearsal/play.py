@@ -19,7 +19,7 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure, Night
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.review.replay import compose_settings
-from cabinvigil.daemon.settings import Settings
+from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.wiring import wire

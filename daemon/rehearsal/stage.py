@@ -20,7 +20,7 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSMBus,
     TextPart,
 )
-from cabinvigil.daemon.settings_values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.streaming import OpenPort
 from cabinvigil.daemon.wiring import Wires
 from cabinvigil.drivers import part as find_part

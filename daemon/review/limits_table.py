@@ -20,7 +20,7 @@ from cabinvigil.daemon.review.replay import (
 )
 from cabinvigil.daemon.review.spoken import CLOCK
 from cabinvigil.daemon.review.terminal import Advance
-from cabinvigil.daemon.settings import Cabin, Settings, from_plain, standard
+from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
 from cabinvigil.daemon.words_loading import renderer
 
 Change = Literal["gained", "lost", "earlier", "later", "same"]

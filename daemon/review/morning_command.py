@@ -112,7 +112,7 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
     if word is not None and not is_date(word):
         return None
     # Only here: reading a config costs as much as the whole account.
-    from cabinvigil.daemon.settings import ConfigError, load
+    from cabinvigil.daemon.settings.config import ConfigError, load
 
     try:
         return Path(load(args.config).log.folder)

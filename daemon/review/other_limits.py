@@ -6,11 +6,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from cabinvigil.daemon.settings import ConfigError, Mistake, Settings
-from cabinvigil.daemon.settings_alarms import build_alarms, source_of
-from cabinvigil.daemon.settings_known import Known
-from cabinvigil.daemon.settings_mistakes import one_line, unknown_key
-from cabinvigil.daemon.settings_read import read_toml
+from cabinvigil.daemon.settings.alarms import build_alarms, source_of
+from cabinvigil.daemon.settings.config import ConfigError, Mistake, Settings
+from cabinvigil.daemon.settings.known import Known
+from cabinvigil.daemon.settings.mistakes import one_line, unknown_key
+from cabinvigil.daemon.settings.read import read_toml
 
 
 @dataclass(frozen=True, slots=True)

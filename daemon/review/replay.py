@@ -19,7 +19,7 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.review.logbook import LogLine
 from cabinvigil.daemon.review.recording import Recording, RecordingError
-from cabinvigil.daemon.settings import Settings, from_plain
+from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.daemon.wiring import part_infos
 from cabinvigil.drivers.kit.quantity import split_channel
 

@@ -24,7 +24,13 @@ from cabinvigil.daemon.review.replay import (
 )
 from cabinvigil.daemon.review.spelling import spell
 from cabinvigil.daemon.review.terminal import progress
-from cabinvigil.daemon.settings import Cabin, ConfigError, Settings, load, standard
+from cabinvigil.daemon.settings.config import (
+    Cabin,
+    ConfigError,
+    Settings,
+    load,
+    standard,
+)
 from cabinvigil.daemon.words_loading import renderer
 
 EXAMPLE = """example, nights of the trailer Lapwing:

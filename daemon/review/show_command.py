@@ -58,7 +58,7 @@ def socket_of(args: argparse.Namespace) -> Path:
     """Find the watch's socket: as told, by the config, or the usual one."""
     if args.socket is not None:
         return Path(args.socket)
-    from cabinvigil.daemon.settings import AskSettings, ConfigError, load
+    from cabinvigil.daemon.settings.config import AskSettings, ConfigError, load
 
     try:
         return Path(load(args.config).ask.socket)

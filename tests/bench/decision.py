@@ -15,7 +15,7 @@ from cabinvigil.daemon.compose import compose
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.core.setup import Setup
-from cabinvigil.daemon.settings import example
+from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.wiring import part_infos
 from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers.kit.quantity import split_channel

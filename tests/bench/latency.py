@@ -31,7 +31,7 @@ from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.model import Sound
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
-from cabinvigil.daemon.settings import load
+from cabinvigil.daemon.settings.config import load
 from tests.bench.wire_of_our_own import OwnPort, co_frame
 from tests.outputs.listener import Listener
 from tests.recording_line import RecordingLine

@@ -14,7 +14,7 @@ from cabinvigil.daemon.core.words import (
     LONGEST,
     fields_of,
 )
-from cabinvigil.daemon.settings_known import packaged
+from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from tests.sentences import (
     ALL,

@@ -22,7 +22,7 @@ from cabinvigil.daemon.rehearsal.play import Rehearsal, play
 from cabinvigil.daemon.rehearsal.stage import SEED_STEP
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.review.logbook import Logbook, LogLine
-from cabinvigil.daemon.settings import Settings, load
+from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers import part as find_part

@@ -6,7 +6,7 @@ import pytest
 
 from cabinvigil.daemon.rehearsal.emulated.scd4x import EmulatedScd4x
 from cabinvigil.daemon.rehearsal.nights import Failure
-from cabinvigil.daemon.settings import Settings, load
+from cabinvigil.daemon.settings.config import Settings, load
 from tests.faults.nights import FAULT_AT_S, HEAD, SUSPECT, play_fault, settings
 
 TWO_ON_A_BUS = (

@@ -18,8 +18,8 @@ from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.keep import StateFile
 from cabinvigil.daemon.review.replay import compose_settings
-from cabinvigil.daemon.settings import example
-from cabinvigil.daemon.settings_known import packaged
+from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.words_loading import renderer
 from tests.fuzz.mangle import fuzz, mangled
 from tests.review.logs import air, begin, line, still_air

@@ -13,8 +13,8 @@ from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import ZONE, emulated_night, play
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.review.spelling import spell
-from cabinvigil.daemon.settings import example
-from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.words_loading import renderer
 
 

@@ -20,8 +20,8 @@ from cabinvigil.daemon.rehearsal.recorded import RecordedAir
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.review.recording import Recording
 from cabinvigil.daemon.review.spelling import spell
-from cabinvigil.daemon.settings import example
-from cabinvigil.daemon.settings_values import changed
+from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.words_loading import renderer
 
 DATA = Path(__file__).parents[1] / "data"

@@ -85,7 +85,7 @@ def test_all_mistakes_at_once():
 
 def test_the_config_gives_the_cabin_and_options_win(tmp_path, monkeypatch):
     """`[cabin]` of a config, read only when it is named."""
-    import cabinvigil.daemon.settings as settings
+    import cabinvigil.daemon.settings.config as settings
 
     class Loaded:
         cabin = {"volume_m3": 7.0, "burner_kw": 0.8}  # noqa: RUF012

@@ -18,7 +18,7 @@ from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.planning.ranges import rounded, spread
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
-from cabinvigil.daemon.settings_values import Cabin
+from cabinvigil.daemon.settings.values import Cabin
 
 
 def ordered(triple):

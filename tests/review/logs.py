@@ -10,7 +10,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from cabinvigil.daemon.settings import example
+from cabinvigil.daemon.settings.config import example
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 Row = tuple[float, Mapping[str, Any]]

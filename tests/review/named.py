@@ -4,7 +4,7 @@ from functools import cache
 
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
-from cabinvigil.daemon.settings import example
+from cabinvigil.daemon.settings.config import example
 from tests.review import logs
 
 LOST = {"stall", "vanish", "hold", "identity", "flip"}

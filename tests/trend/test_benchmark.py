@@ -14,7 +14,7 @@ import pytest
 from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.review.recording import Recording
 from cabinvigil.daemon.review.replay import replay_columns
-from cabinvigil.daemon.settings import Cabin, standard
+from cabinvigil.daemon.settings.config import Cabin, standard
 from cabinvigil.daemon.words_loading import renderer
 from tests.bench import projection
 from tests.bench.lines import LineFit

@@ -31,8 +31,8 @@ from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, ru
 from cabinvigil.daemon.outputs.nights import NightFile, Nights, OpenNight
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.review.logbook import Logbook, LogLine
-from cabinvigil.daemon.settings import Cabin as SetCabin
-from cabinvigil.daemon.settings import standard
+from cabinvigil.daemon.settings.config import Cabin as SetCabin
+from cabinvigil.daemon.settings.config import standard
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.words_loading import renderer

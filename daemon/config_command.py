@@ -1,0 +1,214 @@
+"""Check a config: tell what it would watch, or every mistake in it at once."""
+
+import argparse
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any, TextIO
+
+from cabinvigil.daemon.settings.config import (
+    AlarmSettings,
+    ConfigError,
+    Mistake,
+    PartSettings,
+    Settings,
+    load,
+)
+from cabinvigil.daemon.settings.devices import Machine, device_mistakes
+from cabinvigil.daemon.settings.known import Known, packaged
+from cabinvigil.daemon.settings.mistakes import one_line
+from cabinvigil.daemon.settings.values import to_plain
+from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+
+EXAMPLE = """example, with the config of the trailer Lapwing:
+  cabinvigil config --example > cabin.toml
+  cabinvigil config cabin.toml --devices
+"""
+DEFAULT_PATH = "/etc/cabinvigil/cabin.toml"
+"""Where the service looks for its config."""
+
+VITAL = ("o2_pct", "co_ppm")
+"""Without these the watch guards against nothing that kills quickly."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's own words."""
+    parser.add_argument(
+        "file",
+        nargs="?",
+        metavar="FILE",
+        default=DEFAULT_PATH,
+        help=f"the config to check ({DEFAULT_PATH})",
+    )
+    parser.add_argument(
+        "--devices",
+        action="store_true",
+        help="also look whether this machine has its devices, and may open them",
+    )
+    parser.add_argument(
+        "--example",
+        action="store_true",
+        help="print a whole config with comments, to begin with",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(
+    args: argparse.Namespace,
+    out: TextIO,
+    err: TextIO,
+    *,
+    known: Known | None = None,
+    machine: Machine | None = None,
+) -> int:
+    """Check a config and say what it would watch.
+
+    Returns:
+        0 fine; 2 the file has mistakes; 3 the machine lacks a device.
+    """
+    if args.example:
+        out.write(packaged("cabin.toml").read_text(encoding="utf-8"))
+        return 0
+    known = known or Known()
+    try:
+        settings = load(args.file, known=known)
+    except ConfigError as error:
+        _tell(error.mistakes, args.json, args.file, out, err)
+        return 2
+    missing = device_mistakes(settings, args.file, machine) if args.devices else []
+    if args.json:
+        out.write(json.dumps(_object(args.file, settings, missing, known)) + "\n")
+    else:
+        out.writelines(line + "\n" for line in account(args.file, settings, known))
+        err.writelines(f"{mistake}\n" for mistake in missing)
+    return 3 if missing else 0
+
+
+def _tell(
+    mistakes: tuple[Mistake, ...], as_json: bool, file: str, out: TextIO, err: TextIO
+) -> None:
+    if as_json:
+        told = {
+            "file": file,
+            "fine": False,
+            "mistakes": [_mistake(one) for one in mistakes],
+        }
+        out.write(json.dumps(told) + "\n")
+        return
+    err.writelines(f"{mistake}\n" for mistake in mistakes)
+    count = "1 mistake" if len(mistakes) == 1 else f"{len(mistakes)} mistakes"
+    err.write(f"{count}; nothing is watched with this file.\n")
+
+
+def _mistake(mistake: Mistake) -> dict[str, str]:
+    return {
+        "file": mistake.file,
+        "key": mistake.key,
+        "what": mistake.what,
+        "mend": mistake.mend,
+        "text": str(mistake),
+    }
+
+
+def _object(
+    file: str, settings: Settings, missing: list[Mistake], known: Known
+) -> dict[str, Any]:
+    return {
+        "file": file,
+        "fine": not missing,
+        "digest": settings.digest,
+        "mistakes": [_mistake(one) for one in missing],
+        "laxer": list(settings.laxer),
+        "mind": list(cautions(settings, known)),
+        "settings": settings.as_plain(),
+    }
+
+
+def account(file: str, settings: Settings, known: Known) -> Iterator[str]:
+    """Say, line by line, what will be watched."""
+    cabin = settings.cabin
+    tick_s = settings.watch.tick_s
+    yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
+    yield ""
+    yield "Parts"
+    width = max(len(name) for name in settings.parts)
+    for name, part in settings.parts.items():
+        yield f"  {name:<{width}}  {_part_line(part, known)}"
+    yield ""
+    yield "Alarms, with their limits and sources"
+    for name, alarm in settings.alarms.items():
+        yield f"  {name}: {_alarm_line(alarm)}"
+        if alarm.source:
+            yield f"    from: {alarm.source}"
+    for heading, lines in (
+        ("Laxer than the packaged limits, as accepted", settings.laxer),
+        ("Mind", tuple(cautions(settings, known))),
+    ):
+        if lines:
+            yield ""
+            yield heading
+            yield from (f"  {line}" for line in lines)
+
+
+def _part_line(part: PartSettings, known: Known) -> str:
+    info = known.part(part.kind)
+    wire = part.port or part.path or part.bus
+    if part.bus is not None and part.address is not None:
+        wire = f"{part.bus} 0x{part.address:02x}"
+    words = ", ".join(QUANTITIES[one].words for one in info.gives if one in QUANTITIES)
+    return (
+        f"{info.title} on {wire}, {part.place or 'bunk'}: {words}; "
+        f"every {part.interval_s:g} s, stale after {part.max_age_s:g} s"
+    )
+
+
+def _alarm_line(alarm: AlarmSettings) -> str:
+    params = to_plain(alarm.params)
+    shown = [f"{key} {_value(value)}" for key, value in params.items() if value != ""]
+    delays = f"after {alarm.on_delay_s:g} s, gone after {alarm.off_delay_s:g} s"
+    return "; ".join([alarm.kind, *shown, delays])
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return " ".join(f"{key} {_value(one)}" for key, one in value.items())
+    if isinstance(value, list):
+        return ", ".join(f"({_value(one)})" for one in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def measured(settings: Settings, known: Known) -> frozenset[str]:
+    """Return the quantities that the parts measure where people breathe or anywhere."""
+    return frozenset(
+        quantity
+        for part in settings.parts.values()
+        for quantity in known.part(part.kind).gives
+    )
+
+
+def cautions(settings: Settings, known: Known) -> Iterator[str]:
+    """Say aloud what a person should know before trusting this config."""
+    has = measured(settings, known)
+    for quantity in VITAL:
+        if quantity not in has:
+            words = QUANTITIES[quantity].words
+            yield f"Nothing measures {words}: add a part that does."
+    deaf: dict[str, list[str]] = {}
+    for name, alarm in settings.alarms.items():
+        named = getattr(alarm.params, "quantity", None)
+        parts = split_channel(named) if isinstance(named, str) else None
+        if parts is not None and parts[0].name not in has:
+            deaf.setdefault(parts[0].words, []).append(name)
+    for words, alarms in deaf.items():
+        yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
+    for name, part in settings.parts.items():
+        info = known.part(part.kind)
+        if "pressure_hpa" in info.needs and not part.pressure_from:
+            yield f"{name} is not corrected for air pressure: name `pressure_from`."
+        if info.service_years and part.in_service is None and info.service_years < 10:
+            yield f"{name} wears out: `in_service` is missing, so its age is not known."
+    if settings.buzzer is None:
+        yield "There is no [buzzer]: nothing sounds at the bunk."
+    if settings.mqtt is None:
+        yield "There is no [mqtt]: no phone is told."
+    elif not settings.mqtt.tls and settings.mqtt.host not in ("127.0.0.1", "localhost"):
+        yield "MQTT is not encrypted, and its broker is elsewhere: set `tls = true`."

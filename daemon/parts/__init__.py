@@ -1,0 +1,1 @@
+"""The parts that can be driven, and which of them answer here."""

@@ -1,0 +1,104 @@
+"""Which wires a scan looks at: this machine's, or the emulated ones of a config."""
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+
+from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.parts.scan import Ground
+from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.streaming import OpenPort
+from cabinvigil.daemon.wiring import Wires
+
+HEADER_BUS = "/dev/i2c-1"
+"""The bus on a Pi's header; the others lead to screens and cameras, and are looked at
+only where a config or the call names them."""
+PORT_PATTERNS = (
+    "dev/serial/by-id/*",
+    "dev/serial0",
+    "dev/serial1",
+    "dev/ttyUSB*",
+    "dev/ttyACM*",
+    "dev/ttyAMA*",
+)
+"""The names that stay the same come first: a port with two names is looked at once."""
+ONE_WIRE = "sys/bus/w1/devices/28-*/w1_slave"
+"""The kernel's folder of a DS18B20 begins with its family's number (from memory)."""
+
+
+@dataclass(frozen=True)
+class Machine:
+    """Where devices are looked for; tests bring a folder of their own."""
+
+    root: Path = Path("/")
+    real: Callable[[str], str] = field(default=os.path.realpath)
+
+    def glob(self, pattern: str) -> list[str]:
+        """Return the paths that there are, in order."""
+        return sorted(str(path) for path in self.root.glob(pattern))
+
+
+def _open_at(path: str, baud: int) -> OpenPort:
+    return lambda on_bytes, on_gone: SerialPort(path, baud, on_bytes, on_gone)
+
+
+def ports(machine: Machine, named: Iterable[str]) -> list[str]:
+    """Return every serial port once, those that the config names under that name."""
+    found: dict[str, str] = {}
+    for path in [
+        *named,
+        *(path for pattern in PORT_PATTERNS for path in machine.glob(pattern)),
+    ]:
+        found.setdefault(machine.real(path), path)
+    return list(found.values())
+
+
+def real_ground(
+    settings: Settings | None, more_buses: Iterable[str], machine: Machine | None = None
+) -> Ground:
+    """Return this machine's wires.
+
+    Args:
+        settings: whose buses, ports and files are looked at too; None: no config.
+        more_buses: device files of buses that the call names.
+        machine: where devices are looked for.
+    """
+    machine = machine or Machine()
+    buses: dict[str, str] = {}
+    named_ports: list[str] = []
+    named_files: list[str] = []
+    if settings is not None:
+        buses = {bus.device: name for name, bus in settings.i2c.items()}
+        parts = settings.parts.values()
+        named_ports = [part.port for part in parts if part.port is not None]
+        named_files = [part.path for part in parts if part.path is not None]
+    if not buses and machine.glob(HEADER_BUS.lstrip("/")):
+        buses[HEADER_BUS] = "main"
+    for device in more_buses:
+        buses.setdefault(device, Path(device).name)
+    files = dict.fromkeys([*named_files, *machine.glob(ONE_WIRE)])
+    return Ground(
+        [I2cBus(name, device) for device, name in buses.items()],
+        {path: partial(_open_at, path) for path in ports(machine, named_ports)},
+        {path: KernelFile(path) for path in files},
+    )
+
+
+def emulated_ground(settings: Settings, wires: Wires) -> Ground:
+    """Return the emulated wires of a config's parts."""
+    ports: dict[str, Callable[[int], OpenPort]] = {}
+    files: Mapping[str, KernelFile] = {
+        part.path: wires.file(name, part)
+        for name, part in settings.parts.items()
+        if part.path is not None
+    }
+    for name, part in settings.parts.items():
+        if part.port is not None:
+            ports[part.port] = partial(wires.serial, name, part)
+    return Ground(
+        [wires.i2c(name, bus.device) for name, bus in settings.i2c.items()],
+        ports,
+        files,
+    )

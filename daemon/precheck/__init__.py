@@ -1,0 +1,1 @@
+"""Before bed: is all that watches well; one screen, one verdict."""

@@ -1,0 +1,171 @@
+"""Each part before bed: fresh, plausible, warm, spanned, within its life. Pure."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from cabinvigil.daemon.compose import DAYS_PER_YEAR
+from cabinvigil.daemon.precheck.findings import (
+    PART_ALARMS,
+    Finding,
+    Status,
+    Word,
+    word_for,
+)
+from cabinvigil.daemon.settings.config import PartSettings
+from cabinvigil.daemon.span.life import Life, life
+from cabinvigil.daemon.span.ways import WAYS
+from cabinvigil.daemon.spans import Span
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+from cabinvigil.drivers.kit.steps import PartInfo
+
+SPAN_MIND = timedelta(days=31)
+"""A span a month is common practice, no source."""
+SPAN_BAD = timedelta(days=183)
+"""A galvanic cell drifts by up to 5 % a year (sensors sheet, 7a): after half a year by
+0.5 % oxygen, a third of the way from fresh air to the alarm."""
+LIFE_MIND = timedelta(days=31)
+NEEDS_A_SPAN = frozenset({"o2_cell_ads1115"})
+"""Without one it gives nothing."""
+SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "temp_c", "rh_pct")
+"""Shown first, where a part gives more than fits a line."""
+MOST_SHOWN = 3
+
+Weighed = tuple[Word, str]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part, and what is known of it."""
+
+    name: str
+    settings: PartSettings
+    info: PartInfo
+    series: Mapping[str, str]
+    """Series by quantity: those that are served."""
+    spans: Sequence[Span] = ()
+    """Of the part that hangs there now, the oldest first."""
+
+
+def part_finding(part: Part, status: Status, now: datetime) -> Finding:
+    """Judge one part: the worst of all that is said of it, in one line."""
+    told = [*_faults(part, status), *_missing(part, status)]
+    if not told:
+        told += _doubts(part, status)
+    told += _span(part, now)
+    told += _service(part, now.date())
+    told += _life(life(part.spans), now)
+    shown = _shown(part, status)
+    words: tuple[Word, Word] = ("bad", "mind")
+    for word in words:
+        own = [text for one, text in told if one == word]
+        if own:
+            others = [text for one, text in told if one == "good"]
+            texts = own if word == "bad" else [*own, *others]
+            return Finding(part.name, word, "; ".join([*shown, *texts]))
+    texts = [text for _, text in told]
+    return Finding(part.name, "good", "; ".join([*shown, *texts]) or "well")
+
+
+def _shown(part: Part, status: Status) -> list[str]:
+    """Return what the part reads, the gases first."""
+    order = [q for q in SHOWN if q in part.series]
+    order += [q for q in part.series if q not in order]
+    values = []
+    for quantity in order:
+        value = status.readings.get(part.series[quantity])
+        if value is not None:
+            known = QUANTITIES[quantity]
+            digits = min(known.decimals, 1)
+            values.append(f"{value:.{digits}f} {known.unit}".strip())
+    return [", ".join(values[:MOST_SHOWN])] if values else []
+
+
+def _faults(part: Part, status: Status) -> Iterator[Weighed]:
+    """Tell the alarms on the part, or its fault as the sampler words it."""
+    subjects = {part.name, *part.series.values()}
+    said = False
+    for alarm, (priority, text) in status.alarms.items():
+        kind, _, subject = alarm.partition("/")
+        if kind in PART_ALARMS and subject in subjects:
+            said = True
+            yield word_for(priority), text
+    if not said and part.name in status.faults:
+        yield "bad", status.faults[part.name]
+
+
+def _missing(part: Part, status: Status) -> Iterator[Weighed]:
+    """Tell what the part should give and does not, where no fault has told it."""
+    missing = [q for q, key in part.series.items() if key not in status.readings]
+    told = any(
+        kind in status.alarms
+        for kind in (
+            f"sensor-fault/{part.name}",
+            *(f"sensor-stale/{key}" for key in part.series.values()),
+        )
+    )
+    if not missing or told or part.name in status.faults:
+        return
+    if part.settings.bus in status.faults:
+        yield "bad", f"its bus {part.settings.bus} does not work"
+    else:
+        words = ", ".join(QUANTITIES[quantity].words for quantity in missing)
+        yield "bad", f"no fresh reading of {words}: check its plug and cable"
+
+
+def _doubts(part: Part, status: Status) -> Iterator[Weighed]:
+    if any(key in status.doubtful for key in part.series.values()):
+        minutes = max(1, round(part.info.warm_up_s / 60.0))
+        low, high = part.info.range_c
+        text = (
+            f"not to be relied on yet: it warms up for {minutes} min, or is outside "
+            f"{low:g} to {high:g} °C"
+        )
+        yield "bad", text
+
+
+def _span(part: Part, now: datetime) -> Iterator[Weighed]:
+    way = WAYS.get(part.settings.kind)
+    if way is None or not way.kept:
+        return
+    if not part.spans:
+        in_config = "air_mv" in part.settings.options
+        if part.settings.kind in NEEDS_A_SPAN and not in_config:
+            yield "bad", "never spanned: `cabinvigil span` in fresh air"
+        else:
+            yield "mind", "no span is kept: `cabinvigil span` in fresh air"
+        return
+    age = now - part.spans[-1].at
+    days = age.days
+    if age > SPAN_BAD and way.quantity != "co2_ppm":
+        yield "bad", f"spanned {days} days ago: `cabinvigil span` in fresh air"
+    elif age > SPAN_MIND:
+        yield "mind", f"spanned {days} days ago"
+    elif days < 0:
+        yield "mind", "its last span lies in the future: set the clock"
+    else:
+        yield "good", "spanned today" if days == 0 else f"spanned {days} days ago"
+
+
+def _service(part: Part, today: date) -> Iterator[Weighed]:
+    years, since = part.info.service_years, part.settings.in_service
+    if not years or years >= 10.0:
+        return
+    if since is None:
+        yield "mind", "its age is not known: `in_service` is missing"
+        return
+    left = since + timedelta(days=years * DAYS_PER_YEAR) - today
+    if left.days <= 0:
+        yield "bad", "past its service life: replace it"
+    elif left < LIFE_MIND:
+        yield "mind", f"{left.days} days of service left"
+
+
+def _life(found: Life | None, now: datetime) -> Iterator[Weighed]:
+    if found is None or found.ends is None:
+        return
+    left = found.ends - now
+    if left <= timedelta():
+        yield "bad", f"its signal is {found.share:.0%} of its first: worn out"
+    elif left < LIFE_MIND:
+        yield "mind", f"by its spans it is worn out in {left.days} days"

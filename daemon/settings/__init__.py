@@ -1,0 +1,1 @@
+"""A config file becomes frozen settings, or all its mistakes at once."""

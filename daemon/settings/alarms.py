@@ -1,0 +1,234 @@
+"""The alarms of a config: the limits file, and what the cabin's own file changes in it.
+
+A limit may be made stricter freely.  One made laxer than the packaged file has it needs
+`accept_laxer = true` beside it, and is said aloud at every start.
+"""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.settings.known import Known
+from cabinvigil.daemon.settings.mistakes import Mistake, WrongError, shown, unknown_key
+from cabinvigil.daemon.settings.notes import one_of
+from cabinvigil.daemon.settings.parts import tables
+from cabinvigil.daemon.settings.shape import shape
+from cabinvigil.daemon.settings.values import AlarmCommon, AlarmSettings, fields_of
+
+_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+SUBJECT = "subject"
+"""Which of its instances a rule judges: filled in when the core is composed."""
+_COMMON = fields_of(AlarmCommon)
+
+
+@dataclass(frozen=True)
+class Source:
+    """One file's alarm tables."""
+
+    file: str
+    tables: Mapping[str, Mapping[str, Any]]
+
+
+@dataclass
+class Alarms:
+    """What came of reading the alarms."""
+
+    alarms: dict[str, AlarmSettings] = field(default_factory=dict)
+    laxer: list[str] = field(default_factory=list)
+    mistakes: list[Mistake] = field(default_factory=list)
+
+
+def source_of(plain: Any, file: str, mistakes: list[Mistake]) -> Source:
+    """Take the alarm tables of one file."""
+    found: dict[str, Mapping[str, Any]] = {}
+    for name, at, table in tables(plain, file, "alarm", mistakes):
+        if _ID.fullmatch(name) and len(name) <= 40:
+            found[name] = table
+        else:
+            mend = "use small letters, digits and single hyphens"
+            mistakes.append(Mistake(file, at, "is no name for an alarm", mend))
+    return Source(file, found)
+
+
+def build_alarms(
+    limits: Source, own: Source, packaged: Source | None, known: Known
+) -> Alarms:
+    """Read every alarm of the limits, changed and added to by the cabin's own.
+
+    Args:
+        limits: the limits file in use, the packaged one or another.
+        own: the cabin's file.
+        packaged: what 'laxer' is measured against; None measures nothing.
+        known: the rules there are.
+    """
+    out = Alarms()
+    for name in dict.fromkeys([*limits.tables, *own.tables]):
+        alarm = _read(name, limits, own, known, out.mistakes)
+        if alarm is None:
+            continue
+        out.alarms[name] = alarm
+        if packaged is not None and name in packaged.tables:
+            nothing = Source(own.file, {})
+            model = _read(name, packaged, nothing, known, [])
+            if model is not None:
+                _weigh(name, alarm, model, limits, own, known, out)
+    _missing(limits, own, packaged, known, out)
+    _suppressors(limits, own, out)
+    return out
+
+
+def _read(
+    name: str, limits: Source, own: Source, known: Known, mistakes: list[Mistake]
+) -> AlarmSettings | None:
+    base, changes = limits.tables.get(name, {}), own.tables.get(name, {})
+    table = {**base, **changes}
+    found: list[Mistake] = []
+    at = f"alarm.{name}"
+
+    def file_of(key: str) -> str:
+        first = re.split(r"[.\[]", key[len(at) + 1 :])[0]
+        if not first:  # values that do not fit each other: whoever changed one mends it
+            return own.file if changes else limits.file
+        return own.file if first in changes or not base else limits.file
+
+    try:
+        module = _rule_of(table, base, changes, known)
+    except WrongError as error:
+        key = f"{at}.published" if "published" in error.what else f"{at}.kind"
+        mistakes.append(Mistake(file_of(key), key, error.what, error.mend))
+        return None
+    own_keys = [key for key in fields_of(module.Params) if key != SUBJECT]
+    for key in [key for key in table if key not in (*_COMMON, *own_keys)]:
+        wrong = unknown_key(key, table[key], (*_COMMON, *own_keys), f"[{at}]")
+        found.append(Mistake("", f"{at}.{key}", wrong.what, wrong.mend))
+    common = {key: table[key] for key in _COMMON if key in table}
+    params = {key: table[key] for key in own_keys if key in table}
+    shared = shape(AlarmCommon, common, "", at, found)
+    limited = shape(module.Params, params, "", at, found)
+    mistakes += [Mistake(file_of(m.key), m.key, m.what, m.mend) for m in found]
+    if shared is None or limited is None:
+        return None
+    values = {key: getattr(shared, key) for key in _COMMON}
+    return AlarmSettings(**values, params=limited)
+
+
+def _rule_of(
+    table: Mapping[str, Any],
+    base: Mapping[str, Any],
+    changes: Mapping[str, Any],
+    known: Known,
+) -> Any:
+    """Load the rule of an alarm."""
+    kind = table.get("kind")
+    if not isinstance(kind, str):
+        what = "is missing" if kind is None else f"is {shown(kind)}, not a text"
+        mend = 'name the rule that judges it, like kind = "level"'
+        raise WrongError(what, mend)
+    if base and "published" in changes:
+        what = "is what was published, which a cabin's own file cannot change"
+        raise WrongError(what, "take it out")
+    if base and changes.get("kind", kind) != base.get("kind", kind):
+        what = f"is {shown(kind)}, but this alarm is judged by {base.get('kind')}"
+        mend = "take it out, and give an alarm of another kind a name of its own"
+        raise WrongError(what, mend)
+    return known.load_rule(one_of(kind, known.rule_names()))
+
+
+def _weigh(
+    name: str,
+    alarm: AlarmSettings,
+    model: AlarmSettings,
+    limits: Source,
+    own: Source,
+    known: Known,
+    out: Alarms,
+) -> None:
+    """Find what is laxer than the packaged limits, and whether that was accepted."""
+    said = list(_laxer_common(alarm, model))
+    measure = getattr(known.rule(alarm.kind), "laxer", None)
+    if measure is not None:
+        said += measure(alarm.params, model.params)
+    if alarm.accept_laxer:
+        out.laxer += [f"{name}: {sentence}" for sentence in said]
+        return
+    file = own.file if name in own.tables else limits.file
+    mend = "make it stricter, or set `accept_laxer = true` beside it"
+    for sentence in said:
+        what = f"is laxer than the packaged limits: {sentence}"
+        out.mistakes.append(Mistake(file, f"alarm.{name}", what, mend))
+
+
+def _laxer_common(alarm: AlarmSettings, model: AlarmSettings) -> Iterator[str]:
+    """Say what of the common keys makes an alarm later, quieter or easier to lose."""
+    for key, words in (
+        ("on_delay_s", "it rings only after"),
+        ("ack_s", "an acknowledgement quiets it for"),
+        ("shelve_s", "it may be put aside for"),
+    ):
+        value, usual = getattr(alarm, key), getattr(model, key)
+        if value > usual:
+            yield f"{words} {value:g} s, packaged {usual:g} s"
+    if alarm.off_delay_s < model.off_delay_s:
+        yield (
+            f"it ends after {alarm.off_delay_s:g} s of good readings, "
+            f"packaged {model.off_delay_s:g} s"
+        )
+    if model.latch and not alarm.latch:
+        yield "it no longer latches until acknowledged"
+    if alarm.removable and not model.removable:
+        yield "it may be taken out of service"
+    now, usual_priority = _priority(alarm), _priority(model)
+    if now is not None and usual_priority is not None and now < usual_priority:
+        yield f"its priority is {now.word}, packaged {usual_priority.word}"
+    usual_step = float("inf") if model.again_step is None else model.again_step
+    step = float("inf") if alarm.again_step is None else alarm.again_step
+    if step > usual_step:
+        yield f"it rings anew only {step:g} worse, packaged {usual_step:g}"
+    extra = [one for one in alarm.suppressed_by if one not in model.suppressed_by]
+    if extra:
+        yield f"it is silent while {', '.join(extra)} stands"
+
+
+def _priority(alarm: AlarmSettings) -> Priority | None:
+    """Return the one priority of an alarm, where its rule has one for all cases."""
+    word = str(getattr(alarm.params, "priority", "")).upper()
+    return Priority.__members__.get(word)
+
+
+def _missing(
+    limits: Source, own: Source, packaged: Source | None, known: Known, out: Alarms
+) -> None:
+    """Find guards that a deleted table or a forgotten one would silently remove."""
+    named = {**limits.tables, **own.tables}
+    for name in packaged.tables if packaged is not None else ():
+        if name not in named:
+            what = "is missing: a limits file names every alarm of the packaged one"
+            mend = "copy its table from the packaged limits.toml"
+            out.mistakes.append(Mistake(limits.file, f"alarm.{name}", what, mend))
+    every = (*limits.tables.values(), *own.tables.values())
+    kinds = [table.get("kind") for table in every]
+    for rule in known.rule_names():
+        if rule not in kinds:
+            what = f"names no alarm that the rule {rule} judges, so it would never ring"
+            mend = f'add a table [alarm.<name>] with kind = "{rule}"'
+            out.mistakes.append(Mistake(limits.file, "alarm", what, mend))
+
+
+def _suppressors(limits: Source, own: Source, out: Alarms) -> None:
+    known = tuple(dict.fromkeys([*limits.tables, *own.tables]))
+    for name, alarm in out.alarms.items():
+        for index, other in enumerate(alarm.suppressed_by):
+            if other in known and other != name:
+                continue
+            changed = "suppressed_by" in own.tables.get(name, {})
+            wrong = unknown_key(other, None, known, "the limits")
+            out.mistakes.append(
+                Mistake(
+                    own.file if changed else limits.file,
+                    f"alarm.{name}.suppressed_by[{index}]",
+                    f"names {shown(other)}, which is no other alarm",
+                    wrong.mend,
+                )
+            )

@@ -1,0 +1,353 @@
+"""A config file becomes frozen settings, or all its mistakes at once."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from cabinvigil.daemon.settings.alarms import SUBJECT, Source, build_alarms, source_of
+from cabinvigil.daemon.settings.known import Known, packaged
+from cabinvigil.daemon.settings.mistakes import (
+    ConfigError,
+    Mistake,
+    WrongError,
+    one_line,
+    unknown_key,
+)
+from cabinvigil.daemon.settings.notes import one_of
+from cabinvigil.daemon.settings.parts import build_buses, build_parts
+from cabinvigil.daemon.settings.read import parse_toml, read_toml
+from cabinvigil.daemon.settings.shape import shape
+from cabinvigil.daemon.settings.tables import table_mistakes
+from cabinvigil.daemon.settings.values import (
+    EMPTY,
+    AlarmSettings,
+    AskSettings,
+    BuzzerSettings,
+    Cabin,
+    I2cSettings,
+    LineSettings,
+    LogSettings,
+    MqttSettings,
+    PartSettings,
+    Watch,
+    changed,
+    fields_of,
+    to_plain,
+)
+from cabinvigil.daemon.words_loading import languages, load_words
+
+__all__ = [
+    "AlarmSettings",
+    "AskSettings",
+    "BuzzerSettings",
+    "Cabin",
+    "ConfigError",
+    "I2cSettings",
+    "LineSettings",
+    "LogSettings",
+    "Mistake",
+    "MqttSettings",
+    "PartSettings",
+    "Settings",
+    "Watch",
+    "check",
+    "example",
+    "from_plain",
+    "load",
+    "standard",
+]
+
+_TABLES: Mapping[str, tuple[type, bool]] = MappingProxyType(
+    {
+        "cabin": (Cabin, True),
+        "watch": (Watch, True),
+        "buzzer": (BuzzerSettings, False),
+        "light": (LineSettings, False),
+        "button": (LineSettings, False),
+        "log": (LogSettings, True),
+        "mqtt": (MqttSettings, False),
+        "ask": (AskSettings, True),
+    }
+)
+"""Each table's values, and whether it stands with its defaults where not written."""
+_NAMED = ("i2c", "part", "alarm")
+_PACKAGED_LIMITS = "packaged limits.toml"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """All that a config says, checked."""
+
+    cabin: Cabin
+    watch: Watch
+    i2c: Mapping[str, I2cSettings]
+    parts: Mapping[str, PartSettings]
+    """By name; address, interval_s and max_age_s are filled in from the registry."""
+    alarms: Mapping[str, AlarmSettings]
+    """By id, the limits file's in its order, then the cabin's own."""
+    buzzer: BuzzerSettings | None
+    """None: nothing sounds at the bunk."""
+    light: LineSettings | None
+    button: LineSettings | None
+    log: LogSettings
+    mqtt: MqttSettings | None
+    """None: no phone is told."""
+    ask: AskSettings
+    laxer: tuple[str, ...] = ()
+    """What is laxer than the packaged limits, and accepted: said at every start."""
+
+    def as_plain(self) -> dict[str, Any]:
+        """Return what JSON can hold, in the shape of a config file."""
+        plain: dict[str, Any] = {}
+        for name in _TABLES:
+            value = getattr(self, name)
+            if value is not None:
+                plain[name] = to_plain(value)
+        plain["i2c"] = to_plain(self.i2c)
+        plain["part"] = to_plain(self.parts)
+        plain["alarm"] = {
+            name: {
+                key: one
+                for key, one in (to_plain(alarm) | to_plain(alarm.params)).items()
+                if key not in ("params", SUBJECT)
+            }
+            for name, alarm in self.alarms.items()
+        }
+        plain["laxer"] = list(self.laxer)
+        return plain
+
+    @property
+    def digest(self) -> str:
+        """Return the SHA-256 of the settings, the same for the same meaning."""
+        plain = _whole_as_float(self.as_plain())
+        text = json.dumps(plain, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _whole_as_float(plain: Any) -> Any:
+    """Write 11 as 11.0: the same number must give the same digest."""
+    if isinstance(plain, dict):
+        return {key: _whole_as_float(one) for key, one in plain.items()}
+    if isinstance(plain, list):
+        return [_whole_as_float(one) for one in plain]
+    if isinstance(plain, int) and not isinstance(plain, bool):
+        return float(plain)
+    return plain
+
+
+def load(
+    path: Path | str,
+    *,
+    packaged_limits: Path | None = None,
+    known: Known | None = None,
+) -> Settings:
+    """Read a config file.
+
+    Args:
+        path: the cabin's file.
+        packaged_limits: stands in for the packaged limits.
+        known: stands in for the parts and rules there are.
+
+    Raises:
+        ConfigError: with every mistake of the file.
+    """
+    path = Path(path)
+    plain = read_toml(path)
+    return _build(plain, one_line(str(path)), path.parent, packaged_limits, known)
+
+
+def check(
+    path: Path | str,
+    *,
+    packaged_limits: Path | None = None,
+    known: Known | None = None,
+) -> list[Mistake]:
+    """Return every mistake of a config file; an empty list is a good file."""
+    try:
+        load(path, packaged_limits=packaged_limits, known=known)
+    except ConfigError as error:
+        return list(error.mistakes)
+    return []
+
+
+def example(*, known: Known | None = None) -> Settings:
+    """Return the settings of the packaged example, the trailer *Lapwing*."""
+    file = packaged("cabin.toml")
+    plain = parse_toml(file.read_bytes(), "packaged cabin.toml")
+    return _build(plain, "packaged cabin.toml", Path("/"), None, known)
+
+
+def standard(cabin: Cabin, *, known: Known | None = None) -> Settings:
+    """Return the packaged limits for a cabin without parts: for recordings.
+
+    Raises:
+        ConfigError: the packaged limits are broken.
+    """
+    mistakes: list[Mistake] = []
+    limits = _limits(None, mistakes)
+    nothing = source_of({}, _PACKAGED_LIMITS, mistakes)
+    found = build_alarms(limits, nothing, limits, known or Known())
+    if mistakes or found.mistakes:
+        raise ConfigError([*mistakes, *found.mistakes])
+    return Settings(
+        cabin=cabin,
+        watch=Watch(),
+        i2c=EMPTY,
+        parts=EMPTY,
+        alarms=MappingProxyType(found.alarms),
+        buzzer=None,
+        light=None,
+        button=None,
+        log=LogSettings(),
+        mqtt=None,
+        ask=AskSettings(),
+    )
+
+
+def from_plain(
+    plain: Mapping[str, Any],
+    file: str = "the log's start record",
+    *,
+    known: Known | None = None,
+) -> Settings:
+    """Rebuild settings from `as_plain`, as a log's start record holds them.
+
+    Raises:
+        ConfigError: it was written by software with other keys, parts or rules.
+    """
+    mistakes: list[Mistake] = []
+    _unknown_tables(plain, file, (*_TABLES, *_NAMED, "laxer"), mistakes)
+    laxer = plain.get("laxer", [])
+    if not isinstance(laxer, list) or not all(isinstance(one, str) for one in laxer):
+        mend = "use another log"
+        mistakes.append(Mistake(file, "laxer", "is no list of texts", mend))
+        laxer = []
+    known = known or Known()
+    found = build_alarms(
+        source_of({}, file, mistakes),
+        source_of(plain.get("alarm", {}), file, mistakes),
+        None,
+        known,
+    )
+    mistakes += found.mistakes
+    return _assemble(plain, file, known, found.alarms, tuple(laxer), mistakes)
+
+
+def _build(
+    plain: Mapping[str, Any],
+    file: str,
+    folder: Path,
+    packaged_limits: Path | None,
+    known: Known | None,
+) -> Settings:
+    known = known or Known()
+    mistakes: list[Mistake] = []
+    _unknown_tables(plain, file, (*_TABLES, *_NAMED), mistakes)
+    standard = _limits(packaged_limits, mistakes)
+    limits = standard
+    watch = plain.get("watch")
+    named = watch.get("limits") if isinstance(watch, Mapping) else None
+    if isinstance(named, str):
+        limits = _limits(folder / named, mistakes)
+    found = build_alarms(
+        limits, source_of(plain.get("alarm", {}), file, mistakes), standard, known
+    )
+    mistakes += found.mistakes
+    return _assemble(
+        plain, file, known, found.alarms, tuple(found.laxer), mistakes, folder
+    )
+
+
+def _limits(path: Path | None, mistakes: list[Mistake]) -> Source:
+    """Read a limits file; None is the packaged one."""
+    name = _PACKAGED_LIMITS if path is None else one_line(str(path))
+    try:
+        if path is None:
+            plain = parse_toml(packaged("limits.toml").read_bytes(), name)
+        else:
+            plain = read_toml(path, name)
+    except ConfigError as error:
+        mistakes += error.mistakes
+        return Source(name, {})
+    _unknown_tables(plain, name, ("alarm",), mistakes)
+    return source_of(plain.get("alarm", {}), name, mistakes)
+
+
+def _unknown_tables(
+    plain: Mapping[str, Any],
+    file: str,
+    known: tuple[str, ...],
+    mistakes: list[Mistake],
+) -> None:
+    for key, value in plain.items():
+        if key in known:
+            continue
+        path = one_line(str(key))[:60]
+        homes = [name for name, (kind, _) in _TABLES.items() if key in fields_of(kind)]
+        if homes and not isinstance(value, Mapping) and homes[0] in known:
+            mend = f"move it below the line [{homes[0]}]"
+            mistakes.append(Mistake(file, path, "stands outside its table", mend))
+            continue
+        wrong = unknown_key(key, value, known, "a config")
+        what = wrong.what.replace("known key", "known table")
+        mistakes.append(Mistake(file, path, what, wrong.mend))
+
+
+def _words(watch: Watch, file: str, folder: Path, mistakes: list[Mistake]) -> Watch:
+    """See that the sentences can be read, and give their file its whole path."""
+    if watch.words is None:
+        try:
+            one_of(watch.language, languages())
+        except WrongError as error:
+            mend = f"{error.mend}; or name a file of your own with `words`"
+            mistakes.append(Mistake(file, "watch.language", error.what, mend))
+        return watch
+    words = str(folder / watch.words)
+    try:
+        load_words(path=words)
+    except ConfigError as error:
+        mistakes += error.mistakes
+    return changed(watch, words=words)
+
+
+def _assemble(
+    plain: Mapping[str, Any],
+    file: str,
+    known: Known,
+    alarms: Mapping[str, AlarmSettings],
+    laxer: tuple[str, ...],
+    mistakes: list[Mistake],
+    folder: Path | None = None,
+) -> Settings:
+    """Read every table but the alarms, check them together, and build the settings.
+
+    Raises:
+        ConfigError: with the mistakes handed in and those found here.
+    """
+    values: dict[str, Any] = {}
+    for name, (kind, always) in _TABLES.items():
+        wanted = always or name in plain
+        values[name] = (
+            shape(kind, plain.get(name, {}), file, name, mistakes) if wanted else None
+        )
+    buses = build_buses(plain.get("i2c", {}), file, mistakes)
+    parts = build_parts(plain.get("part", {}), buses, file, known, mistakes)
+    mistakes += table_mistakes(values, file)
+    if not parts and not plain.get("part"):
+        mend = "add a table [part.<name>] for each sensor, as the example has"
+        mistakes.append(Mistake(file, "part", "names no sensor", mend))
+    if folder is not None and values["watch"] is not None:
+        values["watch"] = _words(values["watch"], file, folder, mistakes)
+    if mistakes:
+        raise ConfigError(mistakes)
+    return Settings(
+        **values,
+        i2c=MappingProxyType({n: bus for n, bus in buses.items() if bus is not None}),
+        parts=MappingProxyType(parts),
+        alarms=MappingProxyType(dict(alarms)),
+        laxer=laxer,
+    )

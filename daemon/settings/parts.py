@@ -1,0 +1,272 @@
+"""The parts of a config: each is known, has its wire, and no two share an address."""
+
+import re
+from collections.abc import Iterator, Mapping
+from collections.abc import Set as AbstractSet
+from typing import Any
+
+from cabinvigil.daemon.settings.known import Known
+from cabinvigil.daemon.settings.mistakes import (
+    Mistake,
+    WrongError,
+    listed,
+    nearest,
+    one_line,
+    shown,
+    unknown_key,
+)
+from cabinvigil.daemon.settings.notes import one_of
+from cabinvigil.daemon.settings.shape import shape
+from cabinvigil.daemon.settings.values import I2cSettings, PartSettings, changed
+from cabinvigil.drivers.kit.steps import PartInfo
+
+_NAME = re.compile(r"[a-z][a-z0-9]*([_-][a-z0-9]+)*")
+_LONGEST_NAME = 24
+"""So that a sentence of 140 characters holds it with room for what happened."""
+
+TAKEN = frozenset(
+    {
+        *("ask", "button", "buzzer", "clock", "host", "light", "log", "loop"),
+        *(
+            "morning",
+            "mqtt",
+            "phone",
+            "second-sounder",
+            "settings",
+            "state",
+            "supply",
+            "trend",
+        ),
+    }
+)
+"""Names under which the watch reports its own faults."""
+
+_WIRES = {"i2c": "bus", "serial": "port", "file": "path"}
+"""The key that names a part's wire, by the kind of wire it wants."""
+_EXAMPLES = {
+    "bus": '"main", the name of an [i2c.main] table',
+    "port": '"/dev/serial0"',
+    "path": '"/sys/bus/w1/devices/28-000000000001/w1_slave"',
+}
+
+Mistakes = list[Mistake]
+
+
+def name_mistake(name: str, what: str) -> WrongError | None:
+    """Say what is wrong with the name of a part or bus, or None."""
+    if not _NAME.fullmatch(name) or len(name) > _LONGEST_NAME:
+        return WrongError(
+            f"is no name for a {what}",
+            f"use at most {_LONGEST_NAME} small letters and digits, with single "
+            "hyphens or underscores between them",
+        )
+    if name in TAKEN:
+        return WrongError(
+            f"is a name that the watch keeps for its own faults, not for a {what}",
+            "choose another name",
+        )
+    return None
+
+
+def tables(
+    plain: Any, file: str, at: str, mistakes: Mistakes
+) -> Iterator[tuple[str, str, Mapping[str, Any]]]:
+    """Go through tables with names of their own; yields (name, key path, table)."""
+    if not isinstance(plain, Mapping):
+        mend = f"give each its own table, [{at}.<name>]"
+        mistakes.append(Mistake(file, at, "is no set of named tables", mend))
+        return
+    for name, table in plain.items():
+        path = f"{at}.{one_line(str(name))[:60]}"
+        if isinstance(table, Mapping):
+            yield str(name), path, table
+        else:
+            mend = f"give it a table of its own, [{at}.<name>]"
+            mistakes.append(Mistake(file, path, "is no table", mend))
+
+
+def build_buses(
+    plain: Any, file: str, mistakes: Mistakes
+) -> dict[str, I2cSettings | None]:
+    """Read the I2C buses; a bus with a mistake is kept by name, as None."""
+    buses: dict[str, I2cSettings | None] = {}
+    devices: dict[str, str] = {}
+    for name, at, table in tables(plain, file, "i2c", mistakes):
+        wrong = name_mistake(name, "bus")
+        if wrong is not None:
+            mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
+        bus = shape(I2cSettings, table, file, at, mistakes)
+        buses[name] = bus
+        if bus is None:
+            continue
+        if bus.device in devices:
+            # Two names would mean two locks on one wire.
+            what = f"is {shown(bus.device)}, which [i2c.{devices[bus.device]}] has too"
+            mend = "keep one table for each device file"
+            mistakes.append(Mistake(file, f"{at}.device", what, mend))
+        devices.setdefault(bus.device, name)
+    return buses
+
+
+def build_parts(
+    plain: Any,
+    buses: Mapping[str, I2cSettings | None],
+    file: str,
+    known: Known,
+    mistakes: Mistakes,
+) -> dict[str, PartSettings]:
+    """Read the parts and check each against its registry entry and its fellows."""
+    parts: dict[str, PartSettings] = {}
+    infos: dict[str, PartInfo] = {}
+    unread: set[str] = set()
+    """Parts with mistakes of their own; to name one as a source is no second one."""
+    for name, at, table in tables(plain, file, "part", mistakes):
+        wrong = name_mistake(name, "part")
+        if wrong is None and name in buses:
+            wrong = WrongError("has the name of a bus", "choose another name")
+        if wrong is not None:
+            mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
+        part = shape(PartSettings, table, file, at, mistakes)
+        if part is None:
+            unread.add(name)
+            continue
+        found = list(_part_mistakes(part, buses, known))
+        mistakes += [Mistake(file, f"{at}.{k}", w.what, w.mend) for k, w in found]
+        if part.kind in known.part_names():
+            infos[name] = known.part(part.kind)
+            part = _filled(part, infos[name])
+        parts[name] = part
+    for name, part in parts.items():
+        for key, wrong in _fellow_mistakes(name, part, parts, infos, unread):
+            mistakes.append(Mistake(file, f"part.{name}.{key}", wrong.what, wrong.mend))
+    return parts
+
+
+def _filled(part: PartSettings, info: PartInfo) -> PartSettings:
+    """Put the part's own figures where the config names none."""
+    return changed(
+        part,
+        address=part.address if part.address is not None else info.address or None,
+        interval_s=part.interval_s or info.interval_s,
+        max_age_s=part.max_age_s or info.max_age_s,
+    )
+
+
+Found = Iterator[tuple[str, WrongError]]
+
+
+def _part_mistakes(
+    part: PartSettings, buses: Mapping[str, I2cSettings | None], known: Known
+) -> Found:
+    try:
+        one_of(part.kind, known.part_names())
+    except WrongError as error:
+        yield "kind", error
+        return
+    info = known.part(part.kind)
+    yield from _wire_mistakes(part, info, buses)
+    yield from _option_mistakes(part, info)
+    yield from _left_out_mistakes(part, info)
+    interval_s = part.interval_s or info.interval_s
+    max_age_s = part.max_age_s or info.max_age_s
+    if max_age_s < interval_s:
+        yield (
+            "max_age_s",
+            WrongError(
+                f"is {max_age_s:g}, shorter than the {interval_s:g} s between two "
+                "values, so that every value would be stale",
+                f"give {3 * interval_s:g} or so",
+            ),
+        )
+
+
+def _wire_mistakes(
+    part: PartSettings, info: PartInfo, buses: Mapping[str, I2cSettings | None]
+) -> Found:
+    wanted = _WIRES[info.bus]
+    for key in _WIRES.values():
+        if key != wanted and getattr(part, key) is not None:
+            mend = f"take it out and name `{wanted}`"
+            yield key, WrongError(f"does not suit a {info.name}", mend)
+    wire = getattr(part, wanted)
+    if wire is None:
+        yield wanted, WrongError("is missing", f"add `{wanted} = ` {_EXAMPLES[wanted]}")
+    elif wanted == "bus" and wire not in buses:
+        close = nearest(wire, tuple(buses))
+        hint = f"write `{close}` if that was meant, or " if close else ""
+        mend = f'{hint}add [i2c.{one_line(wire)[:40]}] with device = "/dev/i2c-1"'
+        yield "bus", WrongError(f"names {shown(wire)}, which no [i2c] table has", mend)
+    if part.address is None:
+        return
+    if wanted != "bus":
+        mend = "take it out: only a part on I2C has one"
+        yield "address", WrongError(f"does not suit a {info.name}", mend)
+    elif info.addresses and part.address not in info.addresses:
+        mend = "give one of " + listed(f"0x{one:02x}" for one in info.addresses)
+        what = f"is 0x{part.address:02x}, which a {info.name} cannot have"
+        yield "address", WrongError(what, mend)
+
+
+def _left_out_mistakes(part: PartSettings, info: PartInfo) -> Found:
+    for index, quantity in enumerate(part.leave_out):
+        if quantity not in info.gives:
+            mend = f"take it out, or write one of {listed(info.gives)}"
+            what = f"is {shown(quantity)}, which a {info.name} does not give"
+            yield f"leave_out[{index}]", WrongError(what, mend)
+    if info.gives and set(info.gives) <= set(part.leave_out):
+        what = "leaves out all that the part gives"
+        yield "leave_out", WrongError(what, "take the whole part out of the config")
+
+
+def _option_mistakes(part: PartSettings, info: PartInfo) -> Found:
+    strange = [key for key in part.options if key not in info.options]
+    for key in strange:
+        value = part.options[key]
+        where = f"a {info.name}"
+        wrong = unknown_key(str(key), value, tuple(info.options), where)
+        yield f"options.{one_line(str(key))[:60]}", wrong
+    if strange:
+        return
+    try:
+        info.make(part.options)
+    except (ValueError, TypeError, KeyError) as error:
+        reason = one_line(str(error)).rstrip(". ")[:160]
+        mend = "; ".join(f"{key}: {text}" for key, text in info.options.items())
+        mend = f"mend it ({one_line(mend)[:200]})"
+        yield "options", WrongError(f"cannot be used ({reason})", mend)
+
+
+def _fellow_mistakes(
+    name: str,
+    part: PartSettings,
+    parts: Mapping[str, PartSettings],
+    infos: Mapping[str, PartInfo],
+    unread: AbstractSet[str],
+) -> Found:
+    """Look for what two parts cannot share, and for parts that are named as sources."""
+    for other, fellow in parts.items():
+        if other == name:
+            break  # each pair once, told at the later of the two
+        if part.bus and (part.bus, part.address) == (fellow.bus, fellow.address):
+            where = f"0x{part.address:02x}" if part.address else "the same address"
+            what = f"is {where} on bus {one_line(part.bus)[:40]}, as [part.{other}] has"
+            yield "address", WrongError(what, "give one of the two another address")
+        for key in ("port", "path"):
+            wire = getattr(part, key)
+            if wire is not None and wire == getattr(fellow, key):
+                what = f"is {shown(wire)}, which [part.{other}] has too"
+                yield key, WrongError(what, "give each part its own")
+    keys = {"pressure_hpa": "pressure_from", "temp_c": "temperature_from"}
+    for quantity, source in part.informed_by.items():
+        key = keys.get(quantity, "humidity_from")
+        givers = [one for one, info in infos.items() if quantity in info.gives]
+        if source in unread:
+            continue
+        if source not in parts or source == name:
+            what = f"names {shown(source)}, which is no other part"
+        elif source in infos and source not in givers:
+            what = f"names {source}, which does not give {quantity}"
+        else:
+            continue
+        mend = f"name a part that gives {quantity}: {listed(givers)}"
+        yield key, WrongError(what, mend)

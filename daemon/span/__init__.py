@@ -1,0 +1,1 @@
+"""In fresh air: span oxygen, zero CO, recalibrate CO2."""

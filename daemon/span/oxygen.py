@@ -1,0 +1,146 @@
+"""How oxygen parts are spanned: a cell by its millivolts, a module by what it shows."""
+
+from collections.abc import Generator, Sequence
+from typing import Any
+
+from cabinvigil.daemon.span.found import (
+    Deaf,
+    Found,
+    Options,
+    air_options,
+    enough,
+    without,
+)
+from cabinvigil.daemon.span.fresh_air import AirFound
+from cabinvigil.drivers import frame9_o2
+from cabinvigil.drivers import o2_cell_ads1115 as o2_cell
+from cabinvigil.drivers.kit.air_span import (
+    FRESH_AIR_O2_PCT,
+    SPAN_OPTIONS,
+    span_of,
+)
+from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Sample, Transfer
+
+MODULE_STEADY_PCT = 0.3
+"""Most difference of an oxygen module's readings: three of its steps of 0.1 %, or some
+noise of the finer one (own choice)."""
+NEW_CELL_MV = 9.0
+"""A new galvanic cell gives at least this in 210 mbar of oxygen (sensors sheet, 7a)."""
+STANDARD_O2_HPA = 210.0
+OPTICAL_CLASS_PCT = 0.6
+"""2 % of full scale, at sea level (sensors sheet, 11)."""
+NEAR_THE_END = o2_cell.WORN_SHARE + 0.1
+"""Share of the first signal from which on a span warns (own choice)."""
+
+
+class RawCell(Deaf):
+    """The oxygen cell's codec, giving millivolts."""
+
+    def poll(self) -> Generator[Transfer, bytes, list[Sample]]:
+        """Read the millivolts alone."""
+        mv = yield from self._codec.read_mv()
+        return [Sample("mv", mv)]
+
+
+def _cell_shows(options: Options, mv: float, air: AirFound) -> float | None:
+    """Return what the driver makes of this signal in this air."""
+    cell = o2_cell.cell_of(options)
+    if cell.span is None:
+        return None
+    return cell.span.percent(cell.signal(mv, air.temp_c), air.pressure_hpa)[0]
+
+
+def take_cell(
+    options: Options,
+    readings: Sequence[float],
+    air: AirFound,
+    first_mv: float | None,
+) -> Found:
+    """Span a bare cell; see `Take`."""
+    mv = o2_cell.span_mv(readings, first_mv)
+    new = {"air_mv": round(mv, 4)} | air_options(air)
+    if air.temp_c is not None:
+        new["air_temp_c"] = round(air.temp_c, 2)
+    after = _cell_shows({**options, **new}, mv, air)
+    return Found(
+        mv,
+        "mV",
+        _cell_shows(options, mv, air),
+        air.o2_pct if after is None else after,
+        new,
+        tuple(_weak(mv, air, first_mv)),
+    )
+
+
+def _weak(mv: float, air: AirFound, first_mv: float | None) -> list[str]:
+    """Warn of a cell that is still taken, and near its end."""
+    warnings = []
+    o2_hpa = air.o2_pct / 100.0 * (air.pressure_hpa or 1013.25)
+    at_210 = mv * STANDARD_O2_HPA / o2_hpa
+    if at_210 < NEW_CELL_MV:
+        warnings.append(
+            f"a weak cell: {at_210:.1f} mV in {STANDARD_O2_HPA:g} hPa of oxygen, a new "
+            f"one gives {NEW_CELL_MV:g} to 13; have another at hand"
+        )
+    if first_mv is not None and mv < NEAR_THE_END * first_mv:
+        warnings.append(
+            f"it gives {mv / first_mv:.0%} of its first span; at "
+            f"{o2_cell.WORN_SHARE:.0%} it is worn out"
+        )
+    return warnings
+
+
+def raw_module(info: PartInfo, options: Options) -> Any:
+    """Make a module's codec that shows what the module itself says."""
+    return Deaf(info.make(without(options, "air_reading_pct", *SPAN_OPTIONS)))
+
+
+def _module_shows(options: Options, reading: float, air: AirFound) -> float:
+    at_span = float(options.get("air_reading_pct", FRESH_AIR_O2_PCT))
+    return span_of(options, at_span).percent(reading, air.pressure_hpa)[0]
+
+
+def take_module(
+    options: Options,
+    readings: Sequence[float],
+    air: AirFound,
+    first: float | None,
+) -> Found:
+    """Span a module that shows percent; see `Take`."""
+    reading = enough(readings, MODULE_STEADY_PCT, "%")
+    low, high = frame9_o2.AIR_READING_PCT
+    if not low <= reading <= high:
+        raise CalibrationError(
+            f"it shows {reading:.1f} % in fresh air, outside {low:g} to {high:g} %: "
+            "its cell is worn out, or it is not a module of this kind"
+        )
+    new = {"air_reading_pct": round(reading, 3)} | air_options(air)
+    warnings = []
+    if first is not None and reading < NEAR_THE_END * first:
+        warnings.append(f"its signal is {reading / first:.0%} of its first span's")
+    return Found(
+        reading,
+        "%",
+        _module_shows(options, reading, air),
+        _module_shows({**options, **new}, reading, air),
+        new,
+        tuple(warnings),
+    )
+
+
+def compare_optical(
+    options: Options,
+    readings: Sequence[float],
+    air: AirFound,
+    first: float | None,
+) -> Found:
+    """Compare an optical part, which has nothing to set; see `Take`."""
+    del options, first
+    reading = enough(readings, MODULE_STEADY_PCT, "%")
+    warnings = []
+    if abs(reading - air.o2_pct) > OPTICAL_CLASS_PCT:
+        warnings.append(
+            f"it is off by {reading - air.o2_pct:+.2f} %, beyond its class of "
+            f"{OPTICAL_CLASS_PCT:g} %, and has no span to set: it must go to its maker"
+        )
+    return Found(reading, "%", reading, reading, warnings=tuple(warnings))

@@ -1,0 +1,376 @@
+"""One session of spanning: look, judge the air, work out, act on parts, keep."""
+
+import asyncio
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon import spans as kept_spans
+from cabinvigil.daemon.air.atmosphere import pressure_hpa
+from cabinvigil.daemon.bus_errors import BusError
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.compose import AIR_PARTS
+from cabinvigil.daemon.looking import Looker, sampling
+from cabinvigil.daemon.outputs.nights import EARLIEST
+from cabinvigil.daemon.sampling import run_steps
+from cabinvigil.daemon.settings.config import PartSettings, Settings
+from cabinvigil.daemon.span.found import Found
+from cabinvigil.daemon.span.fresh_air import (
+    AirFound,
+    Given,
+    Saw,
+    air_of,
+    is_fresh,
+    look_at,
+)
+from cabinvigil.daemon.span.ways import (
+    SECOND_YES_PPM,
+    WAYS,
+    line_bytes,
+    target_ppm,
+    transfers,
+)
+from cabinvigil.daemon.spans import Span, SpansFile
+from cabinvigil.daemon.wiring import MakeCodec, Wires, part_infos
+from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
+from cabinvigil.drivers.kit.steps import DriverError, PartInfo
+
+LOOK_S = 180.0
+"""Usual length of a look: what the SCD4x asks for (v1.1 p. 12)."""
+TELL_EVERY_S = 60.0
+AGAIN_S = 30.0
+"""Look again for so long at a part that was recalibrated: six of its readings."""
+FRESH_PPM = 425.0
+"""CO2 outdoors where the config has none (sensors sheet, 1)."""
+MOVE_IT = "move it"
+
+
+class SessionError(RuntimeError):
+    """The session cannot go on; the message says why, and the mend."""
+
+
+@dataclass
+class PartOutcome:
+    """What became of one part."""
+
+    name: str
+    kind: str
+    found: Found | None = None
+    refused: str = ""
+    """Why it was not spanned; '' where it was."""
+    measured: float | None = None
+    """What it showed after it was recalibrated."""
+
+
+@dataclass
+class Outcome:
+    """What became of the session."""
+
+    saw: list[Saw]
+    air: AirFound
+    parts: list[PartOutcome] = field(default_factory=list)
+    earlier: Mapping[str, list[Span]] = field(default_factory=dict)
+    """By part: its spans, this one included where it was kept."""
+    at: datetime = EARLIEST
+    kept_in: Path | None = None
+    only_looked: bool = False
+
+    @property
+    def is_good(self) -> bool:
+        """Whether the air was fit, and every part too."""
+        return bool(self.parts) and not any(part.refused for part in self.parts)
+
+    def as_plain(self) -> dict[str, Any]:
+        """Return what JSON can hold."""
+        return {
+            "fresh": is_fresh(self.saw),
+            "saw": [{"good": one.is_good, "text": one.text} for one in self.saw],
+            "air": {
+                "temp_c": self.air.temp_c,
+                "rh_pct": self.air.rh_pct,
+                "pressure_hpa": self.air.pressure_hpa,
+                "o2_pct": round(self.air.o2_pct, 3),
+            },
+            "parts": [_plain(part) for part in self.parts],
+            "kept": self.kept_in is not None,
+        }
+
+
+def _plain(part: PartOutcome) -> dict[str, Any]:
+    plain: dict[str, Any] = {"part": part.name, "kind": part.kind}
+    if part.refused:
+        plain["refused"] = part.refused
+    if part.found is not None:
+        found = part.found
+        plain |= {
+            "signal": found.signal,
+            "unit": found.unit,
+            "before": found.before,
+            "after": found.after if part.measured is None else part.measured,
+            "options": dict(found.options),
+            "warnings": list(found.warnings),
+        }
+    return plain
+
+
+@dataclass
+class Session:
+    """What is wanted, and whom to tell and to ask."""
+
+    settings: Settings
+    names: tuple[str, ...]
+    """The parts to span."""
+    folder: Path | None
+    """Where spans are kept; None keeps nothing."""
+    look_s: float | None
+    """None: as long as the parts need."""
+    only_look: bool
+    say: Callable[[str], None]
+    ask: Callable[[str], str]
+    is_quick: bool = False
+    """Time is virtual: nobody waits, so nobody is told how long it still takes."""
+
+    async def run(self, wires: Wires, clock: Clock) -> Outcome:
+        """Span the parts on these wires.
+
+        Raises:
+            SessionError: the clock is wrong, or nothing answers.
+            SpansError: what is kept cannot be read.
+            OSError: the state folder does not take it.
+        """
+        if clock.wall() < EARLIEST:
+            raise SessionError(
+                f"the clock says {clock.wall():%Y-%m-%d}: set it first, a span without "
+                "its date tells nothing of a cell's age"
+            )
+        kept = [] if self.folder is None else SpansFile(self.folder).load()
+        earlier = {
+            name: kept_spans.of_part(kept, name, part.kind, part.in_service)
+            for name, part in self.settings.parts.items()
+        }
+        looker = Looker(clock)
+        since_s = await self._look(looker, wires, clock, earlier)
+        gave = self._gave(looker, since_s)
+        if not gave:
+            faults = "; ".join(fault.text for fault in looker.faults.values())
+            raise SessionError(
+                f"no part has given anything: {faults or 'no fault told'}"
+            )
+        altitude_m = self.settings.cabin.altitude_m
+        standard_hpa = None if altitude_m is None else pressure_hpa(altitude_m)
+        outdoor_ppm = self.settings.cabin.outdoor_co2_ppm
+        air = air_of(gave, standard_hpa)
+        setting = frozenset(
+            name for name in self.names if WAYS[self.settings.parts[name].kind].kept
+        )
+        outcome = Outcome(
+            look_at(gave, setting, air, outdoor_ppm),
+            air,
+            earlier=earlier,
+            at=clock.wall(),
+            only_looked=self.only_look,
+        )
+        if is_fresh(outcome.saw):
+            self._work_out(outcome, looker, since_s)
+            if not self.only_look:
+                await self._recalibrate(outcome, wires, clock)
+                self._keep(outcome, clock)
+        return outcome
+
+    # --- looking --------------------------------------------------------------
+
+    async def _look(
+        self,
+        looker: Looker,
+        wires: Wires,
+        clock: Clock,
+        earlier: Mapping[str, list[Span]],
+    ) -> float:
+        """Sample everything; return from which moment on it counts."""
+        infos = part_infos({n: self.settings.parts[n] for n in self.names})
+        look_s = LOOK_S if self.look_s is None else self.look_s
+        look_s = max([look_s, *(self._least_s(name) for name in self.names)])
+        # Since the machine has its power, and the parts with it.
+        up_s = clock.monotonic()
+        warm_s = max(info.warm_up_s for info in infos.values())
+        total_s = look_s + max(0.0, warm_s - up_s)
+        warming_s = total_s - look_s
+        first = f", after {_span_text(warming_s)} to warm up" if warming_s else ""
+        self.say(f"The parts look at the air for {_span_text(look_s)}{first}.")
+        async with sampling(self.settings, looker, clock, wires, self._raw(earlier)):
+            left_s = total_s
+            while left_s > 0.0:
+                await asyncio.sleep(min(TELL_EVERY_S, left_s))
+                left_s -= TELL_EVERY_S
+                if left_s > 0.0 and not self.is_quick:
+                    self.say(f"  {_span_text(left_s)} left")
+        return up_s + total_s - look_s
+
+    def _least_s(self, name: str) -> float:
+        way = WAYS[self.settings.parts[name].kind]
+        return way.run_s if way.on_part else 0.0
+
+    def _raw(self, earlier: Mapping[str, list[Span]]) -> MakeCodec:
+        """Make raw codecs for what is spanned, and usual ones for the rest."""
+
+        def make(name: str, part: PartSettings, info: PartInfo) -> Any:
+            if name in self.names:
+                return WAYS[part.kind].raw(info, part.options)
+            own = earlier[name]
+            return info.make({**part.options, **(own[-1].options if own else {})})
+
+        return make
+
+    def _gave(self, looker: Looker, since_s: float) -> dict[str, list[Given]]:
+        """Gather what parts where people breathe gave; those made for it go first."""
+        gave: dict[str, list[Given]] = {}
+        warm = []
+        for name, quantity in looker.readings:
+            part = self.settings.parts[name]
+            if part.place in OUTSIDE_PLACES or quantity not in QUANTITIES:
+                continue
+            values = looker.values(name, quantity, since_s)
+            if not values:
+                continue
+            warms_itself = (
+                any((name, other) in looker.readings for other in AIR_PARTS)
+                or name in self.names
+            )
+            if warms_itself and quantity in ("temp_c", "rh_pct"):
+                warm.append((quantity, Given(name, values)))
+            else:
+                gave.setdefault(quantity, []).append(Given(name, values))
+        for quantity, given in warm:
+            gave.setdefault(quantity, []).append(given)
+        return gave
+
+    # --- working out ----------------------------------------------------------
+
+    def _work_out(self, outcome: Outcome, looker: Looker, since_s: float) -> None:
+        outdoor_ppm = self.settings.cabin.outdoor_co2_ppm or FRESH_PPM
+        for name in self.names:
+            part = self.settings.parts[name]
+            way, own = WAYS[part.kind], outcome.earlier[name]
+            result = PartOutcome(name, part.kind)
+            outcome.parts.append(result)
+            readings = looker.values(name, way.quantity, since_s)
+            if not readings and name in looker.faults:
+                result.refused = looker.faults[name].text
+                continue
+            options = {**part.options, **(own[-1].options if own else {})}
+            if way.on_part:
+                options["target_ppm"] = target_ppm(part.kind, outdoor_ppm)
+            first = own[0].signal if own else None
+            try:
+                result.found = way.take(options, readings, outcome.air, first)
+            except DriverError as error:
+                result.refused = str(error)
+
+    # --- on the part itself ---------------------------------------------------
+
+    async def _recalibrate(self, outcome: Outcome, wires: Wires, clock: Clock) -> None:
+        acted = []
+        for part in outcome.parts:
+            way, found = WAYS[part.kind], part.found
+            if not way.on_part or found is None or found.correction_ppm is None:
+                continue
+            moved = found.correction_ppm
+            if abs(moved) > SECOND_YES_PPM and not self._is_sure(part.name, moved):
+                part.refused = (
+                    f"it would be moved by {moved:+.0f} ppm, and that was not confirmed"
+                )
+                continue
+            try:
+                if way.on_part == "steps":
+                    await self._by_steps(part.name, found.after, wires)
+                else:
+                    await self._by_bytes(part.name, wires)
+            except (DriverError, BusError, TimeoutError) as error:
+                part.refused = f"its recalibration failed: {error}"
+            else:
+                acted.append(part)
+        if acted:
+            await self._look_again(acted, wires, clock)
+
+    def _is_sure(self, name: str, moved_ppm: float) -> bool:
+        self.say(
+            f"{name} would be moved by {moved_ppm:+.0f} ppm, which is a lot; if it is "
+            f"right, type:  {MOVE_IT}"
+        )
+        return self.ask("> ").casefold().split() == MOVE_IT.split()
+
+    async def _by_steps(self, name: str, to_ppm: float, wires: Wires) -> None:
+        part = self.settings.parts[name]
+        bus_name = part.bus or ""
+        bus = wires.i2c(bus_name, self.settings.i2c[bus_name].device)
+        try:
+            await run_steps(bus, part.address or 0, transfers(to_ppm))
+        finally:
+            bus.close()
+
+    async def _by_bytes(self, name: str, wires: Wires) -> None:
+        part = self.settings.parts[name]
+        baud = part_infos({name: part})[name].baud
+        port = wires.serial(name, part, baud)(lambda _data: None, lambda _error: None)
+        port.open()
+        try:
+            port.write(line_bytes())
+            await asyncio.sleep(1.0)
+        finally:
+            port.close()
+
+    async def _look_again(
+        self, acted: list[PartOutcome], wires: Wires, clock: Clock
+    ) -> None:
+        """See what the parts show now: a recalibration that did not take is told."""
+        looker = Looker(clock)
+        self.say(f"They look again for {_span_text(AGAIN_S)}.")
+        async with sampling(self.settings, looker, clock, wires):
+            await asyncio.sleep(AGAIN_S)
+        for part in acted:
+            found = part.found
+            values = looker.values(part.name, WAYS[part.kind].quantity)
+            if found is None or not values:
+                part.refused = "it has given nothing since it was recalibrated"
+                continue
+            part.measured = sum(values[-3:]) / len(values[-3:])
+            if abs(part.measured - found.after) > SECOND_YES_PPM / 2.0:
+                part.refused = (
+                    f"it shows {part.measured:.0f} ppm after it was set to "
+                    f"{found.after:.0f}: the recalibration did not take"
+                )
+
+    # --- keeping --------------------------------------------------------------
+
+    def _keep(self, outcome: Outcome, clock: Clock) -> None:
+        new = [
+            Span(
+                part.name,
+                part.kind,
+                outcome.at,
+                part.found.signal,
+                part.found.unit,
+                part.found.before,
+                part.found.after if part.measured is None else part.measured,
+                outcome.air.temp_c,
+                outcome.air.pressure_hpa,
+                outcome.air.rh_pct,
+                part.found.options,
+            )
+            for part in outcome.parts
+            if part.found is not None and not part.refused and WAYS[part.kind].kept
+        ]
+        if self.folder is None or not new:
+            return
+        SpansFile(self.folder).add(new, clock.wall(), clock.monotonic())
+        outcome.kept_in = self.folder
+        outcome.earlier = {
+            name: [*own, *(span for span in new if span.part == name)]
+            for name, own in outcome.earlier.items()
+        }
+
+
+def _span_text(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.0f} min"

@@ -1,0 +1,114 @@
+"""What a span prints: the air that was seen, before and after, and the cells' lives."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from cabinvigil.daemon.settings.config import PartSettings
+from cabinvigil.daemon.span.fresh_air import Saw, is_fresh
+from cabinvigil.daemon.span.life import life, life_words
+from cabinvigil.daemon.span.session import Outcome, PartOutcome
+from cabinvigil.daemon.span.ways import WAYS
+from cabinvigil.daemon.spans import Span, of_part
+
+MARKS = {True: "fits", False: "UNFIT", None: "not known"}
+
+
+def lines(outcome: Outcome, *, is_emulated: bool) -> Iterator[str]:
+    """Say how a session went."""
+    yield "The air, as the parts see it"
+    yield from (_saw(one) for one in outcome.saw)
+    air = outcome.air
+    known = [
+        f"{value:.1f} {unit}"
+        for value, unit in (
+            (air.temp_c, "°C"),
+            (air.rh_pct, "% humidity"),
+            (air.pressure_hpa, "hPa"),
+        )
+        if value is not None
+    ]
+    yield (
+        f"  fresh air here holds {air.o2_pct:.2f} % oxygen"
+        + (f" ({', '.join(known)})" if known else "")
+    )
+    if not is_fresh(outcome.saw):
+        yield "REFUSED: this is no fresh and steady air. Nothing was changed."
+        yield "Open all doors, burner off, step away, wait a quarter of an hour."
+        return
+    yield ""
+    for part in outcome.parts:
+        yield from _part(part, outcome)
+    yield _end(outcome, is_emulated=is_emulated)
+
+
+def _saw(one: Saw) -> str:
+    return f"  {MARKS[one.is_good]:<9}  {one.text}"
+
+
+def _part(part: PartOutcome, outcome: Outcome) -> Iterator[str]:
+    way, found = WAYS[part.kind], part.found
+    if found is not None:
+        after = found.after if part.measured is None else part.measured
+        yield (
+            f"{part.name}: {_shown(found.signal)} {found.unit}; {way.words} "
+            f"{_shown(found.before)} before, {_shown(after)} after, in {way.unit}"
+        )
+        yield from (f"  MIND: {warning}" for warning in found.warnings)
+        if not way.kept:
+            yield "  It has nothing to set: it was compared, no more."
+        found_life = life(outcome.earlier.get(part.name, []))
+        if found_life is not None:
+            yield f"  {life_words(found_life, outcome.at)}"
+    if part.refused:
+        yield f"{part.name}: REFUSED: {part.refused}"
+
+
+def _shown(value: float | None) -> str:
+    if value is None:
+        return "nothing"
+    text = f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.2f}"
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def _end(outcome: Outcome, *, is_emulated: bool) -> str:
+    if outcome.only_looked:
+        return "Only looked: nothing was changed."
+    if outcome.kept_in is not None:
+        return f"Kept in {outcome.kept_in}. Start the watch again: it uses them then."
+    return "Emulated parts: nothing was kept." if is_emulated else "Nothing was kept."
+
+
+def kept_lines(
+    spans: Sequence[Span], parts: Mapping[str, PartSettings]
+) -> Iterator[str]:
+    """List the kept spans by part, and what they say of each cell's life."""
+    if not spans:
+        yield "No spans are kept yet."
+    for name in dict.fromkeys(span.part for span in spans):
+        part = parts.get(name)
+        own = [span for span in spans if span.part == name]
+        yield f"{name} ({own[-1].kind})"
+        for span in own:
+            yield f"  {_kept(span)}"
+        now = own[-1].at
+        live = [] if part is None else of_part(own, name, part.kind, part.in_service)
+        if part is None:
+            yield "  not in the config any more"
+        elif len(live) < len(own):
+            yield f"  {len(own) - len(live)} of them are of an earlier part"
+        found = life(live)
+        if found is not None:
+            yield f"  {life_words(found, now)}"
+
+
+def _kept(span: Span) -> str:
+    air = [
+        f"{value:.{digits}f} {unit}"
+        for value, digits, unit in (
+            (span.temp_c, 1, "°C"),
+            (span.pressure_hpa, 1, "hPa"),
+            (span.rh_pct, 0, "% humidity"),
+        )
+        if value is not None
+    ]
+    head = f"{span.at:%Y-%m-%d %H:%M} UTC  {span.signal:.4g} {span.unit}"
+    return "  ".join([head, ", ".join(air)]).rstrip()

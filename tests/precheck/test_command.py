@@ -1,0 +1,133 @@
+"""`precheck` as it is met: one screen, one verdict; on emulated wires, on a watch."""
+
+import argparse
+import asyncio
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.precheck import command
+from cabinvigil.daemon.precheck.findings import Finding
+from tests.running import config, running
+
+
+def called(*words: str, answer: str = "") -> tuple[int, str, str]:
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    code = command.run(parser.parse_args(words), out, err, ask=lambda _prompt: answer)
+    return code, out.getvalue(), err.getvalue()
+
+
+def test_the_emulated_trailer_is_ready() -> None:
+    """Every part has its line; what emulation cannot show is said as not checked."""
+    code, out, err = called("--emulated")
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[1] == "lapwing, before bed"
+    for name in (
+        "bunk-o2",
+        "bunk-co",
+        "bunk-co2",
+        "baro",
+        "bunk-air",
+        "pane",
+        "battery",
+    ):
+        assert any(f" {name} " in line for line in lines)
+    assert lines[-1].startswith("READY for the night.")
+    assert "Not checked: buzzer, phone, log" in lines[-1]
+
+
+def test_it_is_one_screen() -> None:
+    """At most 24 lines of 88 columns, the trailer's seven parts included."""
+    _, out, _ = called("--emulated", "--failing", "bunk-co=stall")
+    lines = out.splitlines()
+    assert len(lines) <= 24
+    assert all(len(line) <= command.COLUMNS for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("failing", "subject", "words"),
+    [
+        ("bunk-co=stall", "bunk-co", "does not answer"),
+        ("bunk-o2=babble", "bunk-o2", "Sensor bunk-o2"),
+        ("baro=identity", "baro", "another part than the config names"),
+        ("pane=ones", "pane", "Sensor pane"),
+        ("bus=hold", "main", "stuck"),
+    ],
+)
+def test_a_part_that_fails_makes_it_not_ready(
+    failing: str, subject: str, words: str
+) -> None:
+    """Exit 1; the verdict names it, its line says what to do."""
+    code, out, _ = called("--emulated", "--failing", failing, "--json")
+    told = json.loads(out)
+    assert code == 1
+    assert told["ready"] is False
+    assert subject in told["verdict"]
+    (line,) = [one for one in told["findings"] if one["subject"] == subject]
+    assert line["word"] == "bad"
+    assert words in line["text"]
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["--emulated", "--failing", "roof=stall"], "there is no part 'roof'"),
+        (["--failing", "bunk-co=stall"], "add --emulated"),
+        (["--emulated", "--hours", "0"], "--hours must lie above 0"),
+        (["--emulated", "--battery-ah", "0"], "--battery-ah must lie between"),
+    ],
+)
+def test_a_wrong_call_is_told_in_one_sentence(words: list[str], why: str) -> None:
+    """Exit 2."""
+    code, _, err = called(*words)
+    assert code == 2
+    assert why in err
+
+
+def test_an_unknown_fault_is_told(tmp_path: Path) -> None:
+    """With the words that there are for that wire."""
+    code, _, err = called("--emulated", "--failing", "bunk-co=explode")
+    assert code == 2
+    assert "--failing bunk-co=explode: bunk-co can have babble, drop" in err
+
+
+async def test_the_running_watch_is_asked(tmp_path: Path) -> None:
+    """Over its socket, by the real answer: its parts, its sounder, its limits."""
+    async with running(tmp_path) as run:
+        await run.until(lambda: len(run.app.watcher.numbers()) >= 4)
+        path = str(config(tmp_path))
+        words = ("--config", path, "--no-phone", "--json")
+        code, out, err = await asyncio.to_thread(called, *words)
+        # The key in this test is quicker than any ear: the sound may yet be coming.
+        await run.until(lambda: any(level for _, level in run.line.changes))
+    told = {one["subject"]: one for one in json.loads(out)["findings"]}
+    assert err == ""
+    assert told["buzzer"]["text"] == "you heard it"
+    assert told["phone"]["word"] == "not checked"
+    assert "20." in told["bunk-o2"]["text"]
+    # Started a moment ago: both modules warm up, and that is not ready.
+    assert told["bunk-co"]["word"] == "bad"
+    assert code == 1
+
+
+async def test_a_script_asks_nobody(tmp_path: Path) -> None:
+    """Without key and phone nothing sounds, and both are said as not checked."""
+    async with running(tmp_path) as run:
+        await run.until(lambda: len(run.app.watcher.numbers()) >= 4)
+        words = ("--config", str(config(tmp_path)), "--no-key", "--no-phone")
+        _, out, _ = await asyncio.to_thread(called, *words)
+        assert not any(level for _, level in run.line.changes)
+    assert "Not checked: buzzer, phone" in out.splitlines()[-1]
+
+
+def test_a_long_line_goes_on_below_itself() -> None:
+    """Nothing that is said is cut."""
+    text = "word " * 40
+    lines = list(command.screen("lapwing", [Finding("a", "bad", text)]))
+    assert " ".join(lines).split().count("word") == 40
+    assert lines[2].startswith(" " * 11 + "word")

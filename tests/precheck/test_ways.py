@@ -1,0 +1,186 @@
+"""The ways out before bed: a real sounder line, a real broker, a real disk."""
+
+import json
+import threading
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cabinvigil.daemon.clock import SystemClock
+from cabinvigil.daemon.outputs.line import LineCheck, LineError
+from cabinvigil.daemon.precheck import ways
+from cabinvigil.daemon.precheck.findings import Status
+from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
+from cabinvigil.daemon.settings.config import Settings, load
+from tests.outputs.brokers import free_port, mosquitto
+from tests.outputs.listener import Listener
+from tests.recording_line import RecordingLine
+
+CLOCK = SystemClock()
+WELL = Status({}, frozenset(), {}, {})
+CABIN = """
+[cabin]
+name = "lapwing"
+[part.bunk-co]
+kind = "frame9_co"
+port = "/dev/ttyUSB0"
+"""
+SOUNDER = '[buzzer]\nline = "GPIO17"\n'
+
+
+def cabin(folder: Path, more: str = "") -> Settings:
+    path = folder / "cabin.toml"
+    path.write_text(CABIN + more, encoding="utf-8")
+    return load(path)
+
+
+def says(answer: str) -> Any:
+    return lambda _prompt: answer
+
+
+class SensedLine(RecordingLine):
+    """A line whose sense line follows."""
+
+    def self_test(self) -> LineCheck:
+        return LineCheck.HEARD
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A test sound of a third of a second."""
+    short = ways.PATTERNS["three-pulse"]
+    parts = {**ways.PATTERNS, "test": type(short)("test", (1000, 2000), False)}
+    monkeypatch.setattr(ways, "PATTERNS", parts)
+
+
+def test_the_test_sounds_and_is_heard(tmp_path: Path, quick: None) -> None:
+    """The line is driven, and left silent; Enter is a yes."""
+    line = SensedLine(CLOCK)
+    found = buzzer(
+        cabin(tmp_path, SOUNDER), WELL, CLOCK, lambda *_, **__: line, says("")
+    )
+    assert (found.word, found.text) == (
+        "good",
+        "you heard it, and its sense line follows",
+    )
+    levels = [level for _, level in line.changes]
+    assert True in levels
+    assert levels[-1] is False
+    assert line.is_closed
+
+
+def test_what_was_not_heard_is_bad(tmp_path: Path, quick: None) -> None:
+    """Whatever the line says of itself."""
+    line = SensedLine(CLOCK)
+    for answer in ("n", "No"):
+        found = buzzer(
+            cabin(tmp_path, SOUNDER), WELL, CLOCK, lambda *_, **__: line, says(answer)
+        )
+        assert found.word == "bad"
+
+
+def test_a_line_that_cannot_be_had_is_bad(tmp_path: Path, quick: None) -> None:
+    """With its remedy, and nobody is asked whether they heard it."""
+
+    def refused(*_: Any, **__: Any) -> RecordingLine:
+        raise LineError(13, "GPIO line 'GPIO17' cannot be taken; add the group 'gpio'")
+
+    def never(_prompt: str) -> str:
+        pytest.fail("asked for a sound that did not sound")
+
+    found = buzzer(cabin(tmp_path, SOUNDER), WELL, CLOCK, refused, never)
+    assert found.word == "bad"
+    assert "add the group 'gpio'" in found.text
+
+
+def test_without_a_sounder_no_night_is_ready(tmp_path: Path) -> None:
+    """And one that the watch finds faulty is told in its words."""
+    none = buzzer(cabin(tmp_path), WELL, CLOCK, lambda *_, **__: None, says(""))  # type: ignore[arg-type, return-value]
+    assert none.word == "bad"
+    faulty = Status({}, frozenset(), {}, {"buzzer": "its line is gone"})
+    settings = cabin(tmp_path, SOUNDER)
+    told = buzzer(settings, faulty, CLOCK, lambda *_, **__: None, says(""))  # type: ignore[arg-type, return-value]
+    assert (told.word, told.text) == ("bad", "its line is gone")
+
+
+def mqtt(port: int) -> str:
+    return f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\ntls = false\n'
+
+
+@pytest.mark.broker
+def test_a_phone_that_answers_by_a_real_broker(tmp_path: Path) -> None:
+    """The test comes as an alert does; what the phone asks is its answer."""
+    lines: list[str] = []
+    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as person:
+
+        def answer() -> None:
+            got = person.wait(lambda: person.on("/alert"))
+            assert "only a test" in got[0].text
+            person.publish("cabinvigil/lapwing/ask", b"\xffgarbage")
+            person.publish("cabinvigil/lapwing/ask", json.dumps({"ask": "acknowledge"}))
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        settings = cabin(tmp_path, mqtt(broker.port))
+        found = phone(settings, WELL, CLOCK, lines.append)
+        thread.join(10.0)
+        assert not [one for one in person.heard if one.topic.endswith("precheck")]
+    assert (found.word, found.text) == ("good", "it answered 'acknowledge'")
+    assert "answer it within 60 s" in lines[0]
+
+
+@pytest.mark.broker
+def test_a_phone_that_is_silent_is_bad(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A retained ask of another day is no answer."""
+    monkeypatch.setattr(ways, "PHONE_S", 1.0)
+    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as old:
+        old.publish("cabinvigil/lapwing/ask", '{"ask": "acknowledge"}', retain=True)
+        old.wait(lambda: old.on("/ask"))
+        settings = cabin(tmp_path, mqtt(broker.port))
+        found = phone(settings, WELL, CLOCK, lambda _line: None)
+    assert found.word == "bad"
+    assert "did not answer within 1 s" in found.text
+
+
+def test_a_broker_that_is_away_is_bad(tmp_path: Path) -> None:
+    """In the broker's own sentence."""
+    settings = cabin(tmp_path, mqtt(free_port()))
+    found = phone(settings, WELL, CLOCK, lambda _line: None)
+    assert found.word == "bad"
+    assert "out of reach" in found.text
+
+
+def test_a_cabin_without_a_phone_is_to_mind(tmp_path: Path) -> None:
+    """And a fault that the watch knows of is not tried again."""
+    found = phone(cabin(tmp_path), WELL, CLOCK, lambda _line: None)
+    assert found.word == "mind"
+    faulty = Status({}, frozenset(), {}, {"mqtt": "the broker is away"})
+    told = phone(cabin(tmp_path, mqtt(1)), faulty, CLOCK, lambda _line: None)
+    assert (told.word, told.text) == ("bad", "the broker is away")
+
+
+def test_a_log_is_tried_and_left_as_it_was(tmp_path: Path) -> None:
+    """A few bytes to the disk and away again; not beside a watch that writes."""
+    free_mb, error = try_log(tmp_path / "log", is_ours=True)
+    assert free_mb is not None
+    assert free_mb > 0.0
+    assert error == ""
+    assert list((tmp_path / "log").iterdir()) == []
+    assert try_log(tmp_path / "none", is_ours=False) == (None, "")
+
+
+def test_a_log_that_cannot_be_written_says_why(tmp_path: Path) -> None:
+    """A file stands where the folder should."""
+    (tmp_path / "log").write_text("")
+    free_mb, error = try_log(tmp_path / "log", is_ours=True)
+    assert error == "File exists"
+    assert free_mb is not None
+
+
+def test_a_clock_is_vouched_for_by_the_time_daemons_file(tmp_path: Path) -> None:
+    """There: set by the network.  Not there: nobody says so."""
+    assert is_synchronised(tmp_path) is True
+    assert is_synchronised(tmp_path / "none") is None

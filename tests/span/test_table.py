@@ -1,0 +1,65 @@
+"""What a span prints: the air, before and after, warnings, and a cell's life."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.daemon.span.found import Found
+from cabinvigil.daemon.span.fresh_air import AirFound, Saw
+from cabinvigil.daemon.span.session import Outcome, PartOutcome
+from cabinvigil.daemon.span.table import kept_lines, lines
+from cabinvigil.daemon.spans import Span
+
+NOW = datetime(2026, 10, 20, tzinfo=UTC)
+AIR = {"air_hpa": 1000.0, "air_o2_pct": 20.0}
+
+
+def cell(days_ago: float, mv: float, name: str = "bunk-cell") -> Span:
+    at = NOW - timedelta(days=days_ago)
+    return Span(name, "o2_cell_ads1115", at, mv, "mV", temp_c=12.0, options=AIR)
+
+
+def outcome(*parts: PartOutcome, saw: list[Saw] | None = None) -> Outcome:
+    return Outcome(saw or [Saw(True, "fresh")], AirFound(), list(parts), at=NOW)
+
+
+def test_a_weak_cell_is_warned_of_beside_its_figures() -> None:
+    """Before and after, the warning, and how long it lasts by its spans."""
+    found = Found(8.4, "mV", 19.9, 20.7, {}, ("a weak cell",))
+    result = outcome(PartOutcome("bunk-cell", "o2_cell_ads1115", found))
+    result.earlier = {"bunk-cell": [cell(100, 12.0), cell(0, 10.8)]}
+    text = "\n".join(lines(result, is_emulated=False))
+    assert "bunk-cell: 8.40 mV; oxygen 19.90 before, 20.70 after, in %" in text
+    assert "  MIND: a weak cell" in text
+    assert "about 7 months left" in text
+    assert text.endswith("Nothing was kept.")
+
+
+def test_where_it_was_kept_is_said_with_what_comes_next(tmp_path: Path) -> None:
+    """The watch must be started again to use it."""
+    result = outcome()
+    result.kept_in = tmp_path
+    assert list(lines(result, is_emulated=False))[-1] == (
+        f"Kept in {tmp_path}. Start the watch again: it uses them then."
+    )
+
+
+def test_a_refused_part_says_why() -> None:
+    """And shows nothing that it does not know."""
+    refused = PartOutcome("bunk-cell", "o2_cell_ads1115", refused="it is worn out")
+    text = "\n".join(lines(outcome(refused), is_emulated=True))
+    assert "bunk-cell: REFUSED: it is worn out" in text
+    assert "before" not in text
+
+
+def test_kept_spans_are_listed_with_lives_and_former_parts() -> None:
+    """A part that was replaced, and one that is gone, are said as that."""
+    spans = [cell(400, 12.0), cell(100, 12.9), cell(0, 11.6), cell(3, 9.0, "old-cell")]
+    since = (NOW - timedelta(days=200)).date()
+    part = PartSettings(kind="o2_cell_ads1115", bus="main", in_service=since)
+    text = "\n".join(kept_lines(spans, {"bunk-cell": part}))
+    assert "2026-10-20 00:00 UTC  11.6 mV  12.0 °C" in text
+    assert "1 of them are of an earlier part" in text
+    assert "90% of its first signal after 3 months" in text
+    assert "not in the config any more" in text
+    assert list(kept_lines([], {})) == ["No spans are kept yet."]

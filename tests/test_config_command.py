@@ -1,0 +1,135 @@
+"""`cabinvigil config`: what a file would watch, or all its mistakes."""
+
+import argparse
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon import config_command
+from cabinvigil.daemon.settings import config as settings
+from cabinvigil.daemon.settings.known import packaged
+from tests.known import CABIN, KNOWN, Desk
+from tests.settings.test_devices import WHOLE, Bench
+
+
+@pytest.fixture(autouse=True)
+def small_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the command find the small limits where it looks for the packaged ones."""
+    desk = Desk(tmp_path)
+    real = settings._limits
+
+    def limits(path: Path | None, mistakes: list[settings.Mistake]) -> object:
+        return real(desk.limits if path is None else path, mistakes)
+
+    monkeypatch.setattr(settings, "_limits", limits)
+
+
+def run(tmp_path: Path, text: str, *words: str) -> tuple[int, str, str]:
+    file = tmp_path / "cabin.toml"
+    file.write_text(text)
+    parser = argparse.ArgumentParser()
+    config_command.add_arguments(parser)
+    out, err = io.StringIO(), io.StringIO()
+    args = parser.parse_args([str(file), *words])
+    machine = Bench({"/dev/i2c-1": WHOLE["/dev/i2c-1"]}, chips=())
+    code = config_command.run(args, out, err, known=KNOWN, machine=machine)
+    return code, out.getvalue(), err.getvalue()
+
+
+def test_a_good_file_is_told_whole(tmp_path: Path) -> None:
+    """Parts, alarms, limits and sources, and what is not watched, in plain words."""
+    code, out, err = run(tmp_path, CABIN)
+    assert (code, err) == (0, "")
+    for words in (
+        "cabin.toml is fine. Cabin lapwing, judged every 1 s.",
+        "bunk-o2  oxygen cell on main 0x48, bunk: oxygen; every 2 s, stale after 6 s",
+        "pane     pane thermometer on /sys/bus/w1/devices/28-1/w1_slave, glass",
+        "o2-low: limit; quantity o2_pct; steps (at 19.5 priority high)",
+        "from: 29 CFR 1910.146(b)",
+        "after 5 s, gone after 60 s",
+    ):
+        assert words in out
+    assert "Laxer" not in out
+
+
+def test_what_is_laxer_is_said_aloud(tmp_path: Path) -> None:
+    """Whoever reads the account sees what was given away."""
+    text = CABIN + "[alarm.o2-low]\nack_s = 600\naccept_laxer = true\n"
+    code, out, _ = run(tmp_path, text)
+    assert code == 0
+    assert "Laxer than the packaged limits, as accepted" in out
+    assert "o2-low: an acknowledgement quiets it for 600 s, packaged 300 s" in out
+
+
+def test_all_mistakes_and_exit_2(tmp_path: Path) -> None:
+    """Each on its line, on the error stream, and how many there are."""
+    text = CABIN.replace("tick_s = 1", "tick_s = 99\ntik = 1")
+    code, out, err = run(tmp_path, text)
+    assert (code, out) == (2, "")
+    assert len(err.splitlines()) == 3
+    assert err.endswith("2 mistakes; nothing is watched with this file.\n")
+    assert "Traceback" not in err
+    code, out, _ = run(tmp_path, text, "--json")
+    told = json.loads(out)
+    assert code == 2
+    assert not told["fine"]
+    assert {one["key"] for one in told["mistakes"]} == {"watch.tick_s", "watch.tik"}
+    assert run(tmp_path, "[cabin", "--json")[0] == 2
+    assert run(tmp_path, "[cabin")[2].endswith(
+        "1 mistake; nothing is watched with this file.\n"
+    )
+
+
+def test_devices_that_are_missing_give_exit_3(tmp_path: Path) -> None:
+    """The file is fine, the machine is not; only asked for with --devices."""
+    code, out, err = run(tmp_path, CABIN, "--devices")
+    assert code == 3
+    assert "is fine" in out
+    assert "part.bunk-co.port" in err
+    code, out, _ = run(tmp_path, CABIN, "--devices", "--json")
+    assert code == 3
+    told = json.loads(out)
+    assert not told["fine"]
+    assert told["settings"]["cabin"]["volume_m3"] == 11.0
+    assert any(one["key"] == "buzzer" for one in told["mistakes"])
+
+
+def test_cautions_are_for_what_a_person_would_not_see(tmp_path: Path) -> None:
+    """No CO part, no pressure, no buzzer, no phone: each is said aloud."""
+    text = """
+[cabin]
+name = "hut"
+[i2c.main]
+device = "/dev/i2c-1"
+[part.air]
+kind = "cell"
+bus = "main"
+[alarm.co-early]
+kind = "limit"
+quantity = "co_ppm"
+steps = [{ at = 10.0 }]
+"""
+    _, out, _ = run(tmp_path, text)
+    mind = out[out.index("Mind") :]
+    for words in (
+        "Nothing measures carbon monoxide",
+        "No part gives carbon monoxide, so co-early cannot ring.",
+        "air is not corrected for air pressure",
+        "air wears out",
+        "nothing sounds at the bunk",
+        "no phone is told",
+    ):
+        assert words in mind
+    open_mqtt = text + '[mqtt]\nhost = "broker.example"\ntls = false\n'
+    assert "not encrypted" in run(tmp_path, open_mqtt)[1]
+    near = text + '[mqtt]\nhost = "127.0.0.1"\ntls = false\n'
+    assert "not encrypted" not in run(tmp_path, near)[1]
+
+
+def test_the_example_can_be_printed_to_copy(tmp_path: Path) -> None:
+    """What is printed is the very file that ships, comments and all."""
+    code, out, _ = run(tmp_path, CABIN, "--example")
+    assert code == 0
+    assert out == packaged("cabin.toml").read_text(encoding="utf-8")
