@@ -14,7 +14,6 @@ from cabinvigil.drivers.kit.air_span import is_pressure
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.frames import Stream
 from cabinvigil.drivers.kit.steps import (
-    CalibrationError,
     Gives,
     NotMeasuredError,
     OutOfRangeError,
@@ -23,11 +22,12 @@ from cabinvigil.drivers.kit.steps import (
 )
 
 SELF_CALIBRATION = 0x79
-ON, OFF = 0xA0, 0x00
+OFF = 0x00
 ZERO = 0x87
-SPAN = 0x88
-SPAN_PPM = (1000, 5000)
-"""Targets that the span command takes (from memory)."""
+OFF_AGAIN_REQUESTS = 720
+"""Self-calibration is switched off anew this often, an hour at the part's interval: it
+may be back after a loss of power too short for its silence to show (sensor notes, 12),
+and then needs a day to move the baseline."""
 OVERFLOW = 0xFFFF
 FULL_SCALE_PPM = 5000.0
 RANGE_C = (-10.0, 50.0)
@@ -35,6 +35,9 @@ RANGE_RH_PCT = (0.0, 95.0)
 PRESSURE_SHARE_PER_KPA = 0.016
 """It counts molecules, not shares: about 1.6 % more for each kPa (of one such part)."""
 STANDARD_HPA = 1013.25
+LEAST_HPA = 700.0
+"""The straight line is drawn no further down, about 3000 m (own choice): at 388 hPa it
+would divide by nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,30 +63,12 @@ def decode(frame: bytes) -> Reading:
     return Reading(co2_ppm, frame[4] - 40)
 
 
-def self_calibration_command(*, on: bool) -> bytes:
-    """Spell the command that switches self-calibration on or off."""
-    return frame9.spell(SELF_CALIBRATION, ON if on else OFF)
-
-
 def zero_command() -> bytes:
     """Spell the command that takes the air now for 400 ppm, for good.
 
     Only after a typed yes, and twenty minutes in outdoor air: it cannot be taken back.
     """
     return frame9.spell(ZERO)
-
-
-def span_command(target_ppm: int) -> bytes:
-    """Spell the command that takes the air now for `target_ppm`, for good.
-
-    Raises:
-        CalibrationError: a target that the module does not take.
-    """
-    if not SPAN_PPM[0] <= target_ppm <= SPAN_PPM[1]:
-        raise CalibrationError(
-            f"a span of {target_ppm} ppm is outside {SPAN_PPM[0]} to {SPAN_PPM[1]} ppm"
-        )
-    return frame9.spell(SPAN, *target_ppm.to_bytes(2, "big"))
 
 
 class Frame9Co2:
@@ -93,16 +78,21 @@ class Frame9Co2:
         self._full_scale_ppm = full_scale_ppm
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
         self._now_hpa = STANDARD_HPA
+        self._requests = 0
         self._stream = Stream(frame9.hunter, self._read)
 
     def opening(self) -> bytes:
         """Switch self-calibration off, which may be on again after power was lost."""
         self._stream.restart()
-        return self_calibration_command(on=False)
+        self._requests = 0
+        return frame9.spell(SELF_CALIBRATION, OFF)
 
     def request(self) -> bytes:
-        """Ask for the value."""
-        return frame9.spell(frame9.READ)
+        """Ask for the value; now and then, keep self-calibration off."""
+        self._requests += 1
+        is_due = self._requests % OFF_AGAIN_REQUESTS == 0
+        again = frame9.spell(SELF_CALIBRATION, OFF) if is_due else b""
+        return again + frame9.spell(frame9.READ)
 
     def feed(self, data: bytes) -> list[Sample]:
         """Take bytes in any chunking; see `StreamPart`.
@@ -120,7 +110,7 @@ class Frame9Co2:
     def _samples(self, raw_ppm: int) -> list[Sample]:
         if raw_ppm == 0:
             raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
-        kpa_more = (self._now_hpa - STANDARD_HPA) / 10
+        kpa_more = (max(self._now_hpa, LEAST_HPA) - STANDARD_HPA) / 10
         ppm = raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * kpa_more)
         if raw_ppm >= self._full_scale_ppm:
             return [Sample("co2_ppm", ppm, "at-least", "the module is at full scale")]

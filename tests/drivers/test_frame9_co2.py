@@ -5,7 +5,6 @@ import pytest
 from cabinvigil.drivers import frame9_co2
 from cabinvigil.drivers.kit.frame9 import spell
 from cabinvigil.drivers.kit.steps import (
-    CalibrationError,
     CrcError,
     NotMeasuredError,
     OutOfRangeError,
@@ -43,6 +42,14 @@ def test_pressure_is_corrected() -> None:
     assert part.feed(ANSWER)[0].value == pytest.approx(690.0, abs=0.1)
 
 
+@pytest.mark.parametrize("hpa", [300.0, 388.25, 700.0])
+def test_thin_air(hpa: float) -> None:
+    """A straight line of 1.6 % a kPa ends at 388.25 hPa: it is kept to 700 hPa."""
+    part = frame9_co2.make({})
+    part.inform("pressure_hpa", hpa)
+    assert part.feed(ANSWER)[0].value == pytest.approx(608 / (1 - 0.016 * 31.325))
+
+
 def test_full_scale() -> None:
     """At the module's range the truth may be more; the range is the config's."""
     assert frame9_co2.make({}).feed(_answer(5000))[0].quality == "at-least"
@@ -72,19 +79,17 @@ def test_outside_its_air() -> None:
     assert part.feed(ANSWER)[0].quality == "outside-range"
 
 
-def test_zero_and_span_are_never_sent_by_themselves() -> None:
-    """Nothing that the running part sends changes its calibration for good."""
+def test_self_calibration_is_kept_off() -> None:
+    """Hourly it is switched off anew: a short loss of power brings it back unseen.
+
+    Nothing else is ever sent unasked: a zero (87) or span (88) cannot be taken back.
+    """
     part = frame9_co2.make({})
-    sent = {part.opening()[2], part.request()[2]}
-    assert not sent & {frame9_co2.ZERO, frame9_co2.SPAN}
-    assert frame9_co2.zero_command() == spell(0x87)
-
-
-@pytest.mark.parametrize("target", [0, 999, 5001, 70000])
-def test_span_refuses_targets(target: int) -> None:
-    """A span at a target that the module does not take is not spelled."""
-    with pytest.raises(CalibrationError, match="outside 1000 to 5000 ppm"):
-        frame9_co2.span_command(target)
+    for _ in range(2):
+        part.opening()
+        sent = [part.request() for _ in range(1440)]
+        assert sent[719] == sent[1439] == spell(0x79, 0) + spell(0x86)
+        assert {*sent[:719], *sent[720:1439]} == {spell(0x86)}
 
 
 def test_errors_never_repeat_a_value() -> None:

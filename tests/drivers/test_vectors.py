@@ -363,8 +363,6 @@ SENT: dict[tuple[str, str], bytes] = {
     ("pm_serial", "wake"): pm_frame.spell(pm_frame.WAKE, 1),
     ("ndir9", "read 0x86"): frame9_co2.make({}).request(),
     ("ndir9", "zero point 0x87"): frame9_co2.zero_command(),
-    ("ndir9", "span 2000 ppm 0x88"): frame9_co2.span_command(2000),
-    ("ndir9", "self-calibration on 0x79"): frame9_co2.self_calibration_command(on=True),
     ("ndir9", "self-calibration off 0x79"): frame9_co2.make({}).opening(),
     ("co9", "read once"): frame9_co.make({"mode": "question"}).request(),
     ("co9", "question mode 0x78 0x41"): frame9_co.make({"mode": "question"}).opening(),
@@ -388,6 +386,8 @@ NEVER_SENT = {
         "heater_low_1s",
         "heater_low_100ms",
     },  # one precision and one pulse are enough
+    # self-calibration stays off, and no cabin has a gas of known ppm for a span
+    "ndir9": {"self-calibration on 0x79", "span 2000 ppm 0x88"},
     "ads1115": {
         "config: start single shot, AIN0-AIN1, 0.256 V, 128 SPS, comparator off"
     },
