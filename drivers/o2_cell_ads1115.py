@@ -60,9 +60,17 @@ class Cell:
     """Drift left by the cell's own compensation, in % of signal a kelvin."""
 
     def signal(self, mv: float, temp_c: float | None) -> float:
-        """Return the signal without zero, as it would be at the span's temperature."""
-        warmer = 0.0 if temp_c is None else temp_c - self.air_temp_c
+        """Return the signal without zero, as it would be at the span's temperature.
+
+        Outside the maker's range the drift stays that of the range's end.
+        """
+        now_c = self.air_temp_c if temp_c is None else temp_c
+        warmer = _within_range(now_c) - _within_range(self.air_temp_c)
         return (mv - self.zero_mv) / (1 + self.slope_pct_per_k / 100 * warmer)
+
+
+def _within_range(temp_c: float) -> float:
+    return min(max(temp_c, RANGE_C[0]), RANGE_C[1])
 
 
 def millivolts(counts: int) -> float:

@@ -97,6 +97,14 @@ def test_zero_and_slope() -> None:
     assert unknown[0].value == pytest.approx(20.9 * 10 / 11.25)
 
 
+def test_slope_ends_with_the_range() -> None:
+    """Spanned at -40 °C with -1 % a kelvin, 60 °C divided by 0: 70 K are the most."""
+    told = {"pressure_hpa": 1013.0, "temp_c": 60.0}
+    hot = _poll(1280, told, slope_pct_per_k=-1.0, air_temp_c=-40.0)
+    assert hot[0].value == pytest.approx(20.9 * 10 / 11.25 / 0.3)
+    assert hot[0].quality == "outside-range"
+
+
 def test_too_cold() -> None:
     """Below -20 °C the maker promises nothing, of either value."""
     found = _poll(1440, {"pressure_hpa": 1013.0, "temp_c": -21.0})
