@@ -39,11 +39,11 @@ BACK_OFF_CAP_S = 30.0
 """Longest wait for a part that fails; its return is noticed within this.  Our own
 choice: half a minute of silence more after a ten-minute absence is no loss."""
 POLL_DEADLINE_S = 5.0
-"""For one try of one poll.  The longest poll in sensors.md, an SGP41's self-test,
-takes 0.32 s; the rest is waiting for the bus."""
+"""For one try of one poll.  The longest, three conversions of an ADS1115, takes 0.42 s;
+the rest is waiting for the bus."""
 SET_UP_DEADLINE_S = 15.0
-"""For one set-up.  The longest that a part may need is the SCD4x's self-test, 10 s
-(sensors.md 1)."""
+"""For one set-up.  The longest, an SCD4x that keeps its settings, takes 1.4 s; the rest
+is waiting for the bus, where others are set up too."""
 STEPS_LIMIT = 500
 """Transfers in one poll or set-up; more means a codec that never ends."""
 START_UP_S = 1.2

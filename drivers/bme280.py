@@ -88,8 +88,6 @@ class Reading:
     """What one measurement says."""
 
     temp_c: float
-    t_fine: float
-    """Temperature in the data sheet's fine unit, 1/5120 °C."""
     pressure_hpa: float
     rh_pct: float
     """Limited to 0 and 100, as the data sheet's formula is."""
@@ -137,7 +135,6 @@ def decode(data: bytes, constants: Calibration) -> Reading:
     rh_raw = humidity_pct(raw_h, fine, constants)
     return Reading(
         temp_c=fine / 5120,
-        t_fine=fine,
         pressure_hpa=pressure_pa(raw_p, fine, constants) / 100,
         rh_pct=min(100.0, max(0.0, rh_raw)),
         rh_raw_pct=rh_raw,

@@ -5,7 +5,6 @@ project's sensor notes, section 12; "from memory" where not re-read.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from cabinvigil.drivers.kit import frame9
@@ -40,17 +39,8 @@ LEAST_HPA = 700.0
 would divide by nothing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """What one answer says."""
-
-    co2_ppm: int
-    temp_c: int
-    """Not in the manual: for diagnosis only."""
-
-
-def decode(frame: bytes) -> Reading:
-    """Decode an answer.
+def decode(frame: bytes) -> int:
+    """Decode an answer, in ppm.
 
     Raises:
         DriverError: see `frame9.check`.
@@ -60,7 +50,7 @@ def decode(frame: bytes) -> Reading:
     co2_ppm = frame9.answer_value(frame)
     if co2_ppm == OVERFLOW:
         raise OutOfRangeError(f"it reports {co2_ppm} ppm: the scale's end, no value")
-    return Reading(co2_ppm, frame[4] - 40)
+    return co2_ppm
 
 
 def zero_command() -> bytes:
@@ -105,7 +95,7 @@ class Frame9Co2:
     def _read(self, frame: bytes) -> list[Sample]:
         if frame[1] in frame9.ACKNOWLEDGED:
             return []
-        return self._samples(decode(frame).co2_ppm)
+        return self._samples(decode(frame))
 
     def _samples(self, raw_ppm: int) -> list[Sample]:
         if raw_ppm == 0:

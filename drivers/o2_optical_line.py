@@ -129,18 +129,6 @@ def _answer(tokens: list[str]) -> Answer:
     return Answer(tokens[0], tuple(_number(token) for token in tokens[1:]))
 
 
-def serial_number(answer: Answer) -> int:
-    """Return the serial number: an answer of two numbers of 16 bits.
-
-    Raises:
-        FramingError: the answer has not two numbers.
-    """
-    if len(answer.numbers) != 2:
-        raise FramingError("a serial number is two numbers")
-    high, low = (int(number) for number in answer.numbers)
-    return high << 16 | low
-
-
 def _number(token: str) -> float:
     if not _NUMBER.fullmatch(token):
         raise FramingError(f"{token!r} is not a number")

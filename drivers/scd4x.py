@@ -37,12 +37,10 @@ SET_SELF_CALIBRATION = 0x2416
 GET_SELF_CALIBRATION = 0x2313
 PERSIST_SETTINGS = 0x3615
 SERIAL_NUMBER = 0x3682
-SELF_TEST = 0x3639
 SHORT_S = 0.001
 STOP_S = 0.5
 PERSIST_S = 0.8
 RECALIBRATION_S = 0.4
-SELF_TEST_S = 10.0
 
 READY_BITS = 0x07FF
 """Any of the low 11 bits set: a measurement waits (two public drivers agree)."""
@@ -114,25 +112,6 @@ def decode_correction(reply: bytes) -> int:
     return word - ZERO_CORRECTION
 
 
-def decode_self_test(reply: bytes) -> bool:
-    """Say whether the self-test found nothing wrong (0000).
-
-    Raises:
-        ShortError, LengthError, CrcError: see `words`.
-    """
-    return words(reply, 1)[0] == 0
-
-
-def decode_serial(reply: bytes) -> int:
-    """Decode the 48-bit serial number.
-
-    Raises:
-        ShortError, LengthError, CrcError: see `words`.
-    """
-    high, middle, low = words(reply, 3)
-    return high << 32 | middle << 16 | low
-
-
 def temp_offset_word(offset_c: float) -> int:
     """Spell a temperature offset (v1.3 p. 10): 175 °C over the 16-bit range."""
     return round(offset_c * 65535 / 175)
@@ -166,7 +145,7 @@ class Scd4x:
             ShortError, LengthError, CrcError: an answer cannot be read.
         """
         yield Transfer(command(STOP_PERIODIC), 0, STOP_S)
-        decode_serial((yield Transfer(command(SERIAL_NUMBER), 9, SHORT_S)))
+        yield from ask(SERIAL_NUMBER, 3, SHORT_S)
         yield from _self_calibration_off()
         if self._temp_offset_c is not None:
             word = temp_offset_word(self._temp_offset_c)
@@ -261,20 +240,6 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
     )
     yield Transfer(command(START_PERIODIC))
     return decode_correction(reply)
-
-
-def self_test() -> Generator[Transfer, bytes, bool]:
-    """Run the part's self-test of ten seconds; return whether it found no fault.
-
-    The part is started again whatever came of it.
-
-    Raises:
-        ShortError, LengthError, CrcError: the answer cannot be read.
-    """
-    yield Transfer(command(STOP_PERIODIC), 0, STOP_S)
-    reply = yield Transfer(command(SELF_TEST), 3, SELF_TEST_S)
-    yield Transfer(command(START_PERIODIC))
-    return decode_self_test(reply)
 
 
 def identify() -> Identify:

@@ -4,7 +4,7 @@ Sources: Sensirion SHT4x data sheet as gathered in the project's sensor notes, s
 2; commands confirmed by two public libraries.
 """
 
-from collections.abc import Generator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,24 +19,16 @@ from cabinvigil.drivers.kit.steps import (
     Steps,
     Transfer,
 )
-from cabinvigil.drivers.kit.words import words
+from cabinvigil.drivers.kit.words import Ask, words
 
 MEASURE_HIGH = 0xFD
 SERIAL_NUMBER = 0x89
 SOFT_RESET = 0x94
-HEAT_HIGH_1S = 0x39
 MEASURE_S = 0.010
 """Longest high-precision measurement is 8.3 ms; the pseudo code waits 10 ms."""
 RESET_S = 0.002
 """Soft reset takes 1 ms; doubled."""
 SERIAL_S = 0.001
-HEAT_S = 1.2
-"""The longest heater pulse: 1 s, 10 % late at most (from memory), and the measurement
-that ends it."""
-HEAT_AGAIN_S = 10.0
-"""The heater may be on for less than a tenth of the time (from memory)."""
-HOT_S = 60.0
-"""Readings after a pulse that are the heater's, not the air's (own figure)."""
 RANGE_C = (-40.0, 125.0)
 """What the part can measure (data sheet, cover)."""
 
@@ -103,23 +95,9 @@ class Sht4x:
         """Take nothing: the part needs no other."""
 
 
-def heat() -> Setup:
-    """Dry the sensor with one strong pulse of 1 s.
-
-    The pulse ends with a measurement taken hot, which is read and thrown away.  A
-    caller waits `HEAT_AGAIN_S` for the next pulse, and `HOT_S` for the next reading.
-
-    Raises:
-        ShortError, LengthError, CrcError: the answer cannot be read.
-    """
-    reply = yield Transfer(bytes([HEAT_HIGH_1S]), 6, HEAT_S)
-    words(reply, 2)
-
-
-def _serial() -> Generator[Transfer, bytes, int]:
+def _serial() -> Ask:
     reply = yield Transfer(bytes([SERIAL_NUMBER]), 6, SERIAL_S)
-    high, low = words(reply, 2)
-    return high << 16 | low
+    return words(reply, 2)
 
 
 def identify() -> Identify:

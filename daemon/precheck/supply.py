@@ -66,7 +66,7 @@ def supply(
     if hours is None:
         text = f"{volts:.1f} V; hours left not known, name --battery-ah"
         return Finding("supply", "mind", text)
-    shown = f"over {48:d}" if hours > 48.0 else f"about {hours:.0f}"
+    shown = "over 48" if hours > 48.0 else f"about {hours:.0f}"
     text = f"{volts:.1f} V, {shown} h left {how} (the night is {night_hours:g})"
     if hours < night_hours:
         return Finding("supply", "bad", f"{text}: charge it")

@@ -65,17 +65,6 @@ class Word:
         raise WrongError(f"is {shown(value)}, which does not fit", self.mend)
 
 
-class OneOf:
-    """One of a few words."""
-
-    def __init__(self, *words: str) -> None:
-        self.words = words
-
-    def check(self, value: str) -> str:
-        """Return the word, or list those that are known."""
-        return one_of(value, self.words)
-
-
 def one_of(value: str, words: Sequence[str]) -> str:
     """Return the word if it is known.
 

@@ -70,12 +70,6 @@ def test_refusals(line: bytes, words: str) -> None:
         optical.decode(line)
 
 
-def test_serial_number_needs_two_numbers() -> None:
-    """Any other answer is no serial number."""
-    with pytest.raises(FramingError):
-        optical.serial_number(optical.Answer("#", (1.0,)))
-
-
 def test_status_must_be_good() -> None:
     """Whatever else a line says, a status other than 0000 makes it worthless."""
     with pytest.raises(NotMeasuredError, match="self-check says 0005"):

@@ -196,13 +196,6 @@ def test_recalibration_takes_targets_up_to_both_ends(target: int) -> None:
     assert play(scd4x.recalibrate(target), script) == -50
 
 
-@pytest.mark.parametrize(("answer", "fine"), [("000081", True), ("0001b0", False)])
-def test_self_test(answer: str, fine: bool) -> None:
-    """0000 is no fault; the part measures again afterwards."""
-    ask = (_say("3639", 3, 10.0), bytes.fromhex(answer))
-    assert play(scd4x.self_test(), [STOP, ask, START]) is fine
-
-
 def test_identify_asks_what_is_allowed_while_measuring() -> None:
     """'Data ready' disturbs nothing (v1.3 table 9), and its checksum tells the part."""
     assert play(scd4x.identify(), [(ASK_READY, NOT_READY)])
