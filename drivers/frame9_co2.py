@@ -9,7 +9,6 @@ from typing import Any
 
 from cabinvigil.drivers.kit import frame9
 from cabinvigil.drivers.kit import options as opt
-from cabinvigil.drivers.kit.air_span import is_pressure
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.frames import Stream
 from cabinvigil.drivers.kit.steps import (
@@ -67,7 +66,6 @@ class Frame9Co2:
     def __init__(self, full_scale_ppm: float) -> None:
         self._full_scale_ppm = full_scale_ppm
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
-        self._now_hpa = STANDARD_HPA
         self._requests = 0
         self._stream = Stream(frame9.hunter, self._read)
 
@@ -100,7 +98,9 @@ class Frame9Co2:
     def _samples(self, raw_ppm: int) -> list[Sample]:
         if raw_ppm == 0:
             raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
-        kpa_more = (max(self._now_hpa, LEAST_HPA) - STANDARD_HPA) / 10
+        hpa = self._air.get("pressure_hpa")
+        hpa = STANDARD_HPA if hpa is None else max(hpa, LEAST_HPA)
+        kpa_more = (hpa - STANDARD_HPA) / 10
         ppm = raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * kpa_more)
         if raw_ppm >= self._full_scale_ppm:
             return [Sample("co2_ppm", ppm, "at-least", "the module is at full scale")]
@@ -108,8 +108,6 @@ class Frame9Co2:
 
     def inform(self, quantity: str, value: float) -> None:
         """Take pressure, temperature and humidity."""
-        if is_pressure(quantity, value):
-            self._now_hpa = value
         self._air.inform(quantity, value)
 
 

@@ -9,12 +9,10 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
-    FRESH_AIR_O2_PCT,
-    SPAN_OPTIONS,
+    MODULE_OPTIONS,
     AirSpan,
-    is_pressure,
+    module_span,
     o2_samples,
-    span_of,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.module9 import MODE_OPTIONS, Gas, GasModule, Mode, mode_of
@@ -25,9 +23,6 @@ OXYGEN = Gas(code=0x05, unit=0x04, words="oxygen", answer_step=0.1)
 FULL_SCALE_PCT = 25.0
 RANGE_C = (-20.0, 50.0)
 """From memory; as of the galvanic cell within."""
-AIR_READING_PCT = (15.0, 25.0)
-"""What it may show in fresh air and still be spanned (own limits): at 2000 m and
-unspanned it shows 16.4."""
 
 
 class Frame9O2(GasModule):
@@ -37,12 +32,9 @@ class Frame9O2(GasModule):
         super().__init__(OXYGEN, mode, self._samples)
         self._span = span
         self._air = Conditions(RANGE_C)
-        self._now_hpa: float | None = None
 
     def inform(self, quantity: str, value: float) -> None:
         """Take the air pressure, and the temperature at the module."""
-        if is_pressure(quantity, value):
-            self._now_hpa = value
         self._air.inform(quantity, value)
 
     def _samples(self, value: float, full_scale: float | None) -> list[Sample]:
@@ -53,7 +45,7 @@ class Frame9O2(GasModule):
         """
         if value == 0:
             raise CellDeadError("it reports 0 % oxygen: its cell is dead")
-        found = o2_samples(self._span, value, self._now_hpa, self._air)
+        found = o2_samples(self._span, value, self._air)
         if value >= (FULL_SCALE_PCT if full_scale is None else full_scale):
             why = "the module is at full scale"
             return [Sample(one.quantity, one.value, "at-least", why) for one in found]
@@ -67,8 +59,7 @@ def make(options: Mapping[str, Any]) -> Frame9O2:
         ValueError: an option is unknown or out of bounds.
     """
     opt.known(options, PART.options)
-    reading = opt.number(options, "air_reading_pct", FRESH_AIR_O2_PCT, *AIR_READING_PCT)
-    return Frame9O2(mode_of(options), span_of(options, reading))
+    return Frame9O2(mode_of(options), module_span(options))
 
 
 IDENTIFY = None
@@ -91,11 +82,7 @@ PART = PartInfo(
     warm_up_s=300.0,
     baud=9600,
     needs=("pressure_hpa", "temp_c"),
-    options={
-        **MODE_OPTIONS,
-        "air_reading_pct": "what it showed at the fresh-air span (20.9)",
-        **SPAN_OPTIONS,
-    },
+    options={**MODE_OPTIONS, **MODULE_OPTIONS},
     # 2 to 3 years are usual for such cells (sensor notes, section 7b).
     service_years=2.0,
     range_c=RANGE_C,

@@ -13,7 +13,6 @@ from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
     SPAN_OPTIONS,
     AirSpan,
-    is_pressure,
     o2_samples,
     span_of,
 )
@@ -90,9 +89,7 @@ def millivolts(counts: int) -> float:
     return mv
 
 
-def samples(
-    mv: float, cell: Cell, now_hpa: float | None, air: Conditions
-) -> list[Sample]:
+def samples(mv: float, cell: Cell, air: Conditions) -> list[Sample]:
     """Turn millivolts into oxygen.
 
     Raises:
@@ -104,7 +101,7 @@ def samples(
             "`cabinvigil span`"
         )
     signal = cell.signal(mv, air.get("temp_c"))
-    return o2_samples(cell.span, signal, now_hpa, air)
+    return o2_samples(cell.span, signal, air)
 
 
 def span_mv(readings_mv: Sequence[float], first_mv: float | None = None) -> float:
@@ -148,7 +145,6 @@ class O2CellAds1115:
         self._cell = cell
         self._input = ads1115.Input(pins, FULL_SCALE_MV)
         self._air = Conditions(RANGE_C)
-        self._now_hpa: float | None = None
 
     def setup(self) -> Setup:
         """See that the converter is there; it needs no setting that lasts.
@@ -167,7 +163,7 @@ class O2CellAds1115:
             OutOfRangeError, CellDeadError: see `millivolts`.
         """
         mv = yield from self.read_mv()
-        return samples(mv, self._cell, self._now_hpa, self._air)
+        return samples(mv, self._cell, self._air)
 
     def read_mv(self) -> ads1115.Millivolts:
         """Read the cell's voltage alone, as a span needs it.
@@ -180,8 +176,6 @@ class O2CellAds1115:
 
     def inform(self, quantity: str, value: float) -> None:
         """Take the air pressure, and the temperature at the cell."""
-        if is_pressure(quantity, value):
-            self._now_hpa = value
         self._air.inform(quantity, value)
 
 

@@ -11,12 +11,10 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
-    FRESH_AIR_O2_PCT,
-    SPAN_OPTIONS,
+    MODULE_OPTIONS,
     AirSpan,
-    is_pressure,
+    module_span,
     o2_samples,
-    span_of,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.registers import read, sized
@@ -45,8 +43,6 @@ OPEN_LINE_KEY = 0xFF
 FULL_SCALE_PCT = 25.0
 RANGE_C = (-20.0, 50.0)
 """From memory; as of the galvanic cell within."""
-AIR_READING_PCT = (15.0, 25.0)
-"""What it may show in fresh air and still be spanned (own limits)."""
 
 
 def decode(reply: bytes, key: int) -> float:
@@ -76,7 +72,6 @@ class O2KeyRegister:
         self._span = span
         self._key: int | None = None
         self._air = Conditions(RANGE_C)
-        self._now_hpa: float | None = None
 
     def setup(self) -> Setup:
         """Read the key, twice; nothing is ever written.
@@ -119,12 +114,10 @@ class O2KeyRegister:
     def _samples(self, good: list[float], error: DriverError | None) -> list[Sample]:
         if error is not None and len(good) <= READINGS // 2:
             raise error
-        return o2_samples(self._span, median(good), self._now_hpa, self._air)
+        return o2_samples(self._span, median(good), self._air)
 
     def inform(self, quantity: str, value: float) -> None:
         """Take the air pressure, and the temperature at the module."""
-        if is_pressure(quantity, value):
-            self._now_hpa = value
         self._air.inform(quantity, value)
 
 
@@ -135,8 +128,7 @@ def make(options: Mapping[str, Any]) -> O2KeyRegister:
         ValueError: an option is unknown or out of bounds.
     """
     opt.known(options, PART.options)
-    reading = opt.number(options, "air_reading_pct", FRESH_AIR_O2_PCT, *AIR_READING_PCT)
-    return O2KeyRegister(span_of(options, reading))
+    return O2KeyRegister(module_span(options))
 
 
 IDENTIFY = None
@@ -161,10 +153,7 @@ PART = PartInfo(
     address=0x73,
     addresses=(0x70, 0x71, 0x72, 0x73),
     needs=("pressure_hpa", "temp_c"),
-    options={
-        "air_reading_pct": "what it showed at the fresh-air span (20.9)",
-        **SPAN_OPTIONS,
-    },
+    options=MODULE_OPTIONS,
     # About two years (from memory).
     service_years=2.0,
     range_c=RANGE_C,

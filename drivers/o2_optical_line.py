@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
-from cabinvigil.drivers.kit.air_span import is_pressure
-from cabinvigil.drivers.kit.conditions import Conditions
+from cabinvigil.drivers.kit.conditions import Conditions, is_pressure
 from cabinvigil.drivers.kit.frames import PATIENCE_FRAMES, LineHunter, Stream
 from cabinvigil.drivers.kit.steps import (
     FramingError,

@@ -12,12 +12,11 @@ from cabinvigil.daemon.span.found import (
     without,
 )
 from cabinvigil.daemon.span.fresh_air import AirFound
-from cabinvigil.drivers import frame9_o2
 from cabinvigil.drivers import o2_cell_ads1115 as o2_cell
 from cabinvigil.drivers.kit.air_span import (
-    FRESH_AIR_O2_PCT,
-    SPAN_OPTIONS,
-    span_of,
+    AIR_READING_PCT,
+    MODULE_OPTIONS,
+    module_span,
 )
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Sample, Transfer
 
@@ -92,12 +91,11 @@ def _weak(mv: float, air: AirFound, first_mv: float | None) -> list[str]:
 
 def raw_module(info: PartInfo, options: Options) -> Any:
     """Make a module's codec that shows what the module itself says."""
-    return Deaf(info.make(without(options, "air_reading_pct", *SPAN_OPTIONS)))
+    return Deaf(info.make(without(options, *MODULE_OPTIONS)))
 
 
 def _module_shows(options: Options, reading: float, air: AirFound) -> float:
-    at_span = float(options.get("air_reading_pct", FRESH_AIR_O2_PCT))
-    return span_of(options, at_span).percent(reading, air.pressure_hpa)[0]
+    return module_span(options).percent(reading, air.pressure_hpa)[0]
 
 
 def take_module(
@@ -108,7 +106,7 @@ def take_module(
 ) -> Found:
     """Span a module that shows percent; see `Take`."""
     reading = enough(readings, MODULE_STEADY_PCT, "%")
-    low, high = frame9_o2.AIR_READING_PCT
+    low, high = AIR_READING_PCT
     if not low <= reading <= high:
         raise CalibrationError(
             f"it shows {reading:.1f} % in fresh air, outside {low:g} to {high:g} %: "

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
-from cabinvigil.drivers.kit.conditions import Conditions
+from cabinvigil.drivers.kit.conditions import PRESSURE_HPA, Conditions
 from cabinvigil.drivers.kit.steps import Quality, Sample
 
 FRESH_AIR_O2_PCT = 20.9
@@ -18,17 +18,24 @@ FRESH_AIR_O2_PCT = 20.9
 2.5 hPa of vapour."""
 SEA_LEVEL_HPA = 1013.25
 """Standard pressure (ISO 2533)."""
-PRESSURE_HPA = (300.0, 1100.0)
-"""As `QUANTITIES` has it for air pressure."""
 NO_PRESSURE = (
     "it reads partial pressure, and no air pressure is known to turn it into %"
 )
 NO_SPAN_PRESSURE = "its span in fresh air was kept without the air pressure of that day"
 
+AIR_READING_PCT = (15.0, 25.0)
+"""What a module that shows percent may show in fresh air and still be spanned (own
+limits): at 2000 m and unspanned it shows 16.4."""
+
 SPAN_OPTIONS = {
     "air_hpa": "air pressure in hPa at the fresh-air span (kept by `cabinvigil span`)",
     "air_o2_pct": "oxygen in % of that fresh air, as breathed (20.9)",
 }
+MODULE_OPTIONS = {
+    "air_reading_pct": "what it showed at the fresh-air span (20.9)",
+    **SPAN_OPTIONS,
+}
+"""Of a module that shows percent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,31 +71,21 @@ class AirSpan:
         return partial, "good", ""
 
 
-def o2_sample(
-    span: AirSpan, signal: float, now_hpa: float | None, air: Conditions
-) -> Sample:
-    """Turn a signal into oxygen; unfit air outweighs an unknown pressure."""
-    percent, quality, reason = span.percent(signal, now_hpa)
-    if air.quality()[0] != "good":
-        quality, reason = air.quality()
-    return Sample("o2_pct", percent, quality, reason)
-
-
-def o2_samples(
-    span: AirSpan, signal: float, now_hpa: float | None, air: Conditions
-) -> list[Sample]:
+def o2_samples(span: AirSpan, signal: float, air: Conditions) -> list[Sample]:
     """Turn a signal into oxygen and into its partial pressure.
 
     The partial pressure is the signal alone: a part that stands still shows in it,
-    while its percent goes on moving with the air pressure.
+    while its percent goes on moving with the air pressure.  Of both, unfit air
+    outweighs an unknown pressure.
     """
-    partial, quality, reason = span.partial_hpa(signal)
-    if air.quality()[0] != "good":
-        quality, reason = air.quality()
-    return [
-        o2_sample(span, signal, now_hpa, air),
-        Sample("o2_hpa", partial, quality, reason),
+    found = [
+        Sample("o2_pct", *span.percent(signal, air.get("pressure_hpa"))),
+        Sample("o2_hpa", *span.partial_hpa(signal)),
     ]
+    quality, reason = air.quality()
+    if quality == "good":
+        return found
+    return [Sample(one.quantity, one.value, quality, reason) for one in found]
 
 
 def span_of(options: Mapping[str, Any], signal: float) -> AirSpan:
@@ -104,6 +101,11 @@ def span_of(options: Mapping[str, Any], signal: float) -> AirSpan:
     )
 
 
-def is_pressure(quantity: str, value: float) -> bool:
-    """Say whether this is an air pressure that can be used."""
-    return quantity == "pressure_hpa" and PRESSURE_HPA[0] <= value <= PRESSURE_HPA[1]
+def module_span(options: Mapping[str, Any]) -> AirSpan:
+    """Read the span of a module that shows percent.
+
+    Raises:
+        ValueError: an option is out of bounds.
+    """
+    reading = opt.number(options, "air_reading_pct", FRESH_AIR_O2_PCT, *AIR_READING_PCT)
+    return span_of(options, reading)

@@ -1,12 +1,20 @@
-"""The air around a part: whether it lies outside what the part's maker specifies."""
+"""The air around a part, as others tell it, and whether the part is made for it."""
 
 import math
 
 from cabinvigil.drivers.kit.steps import Quality
 
+PRESSURE_HPA = (300.0, 1100.0)
+"""As `QUANTITIES` has it for air pressure."""
+
+
+def is_pressure(quantity: str, value: float) -> bool:
+    """Say whether this is an air pressure that can be used."""
+    return quantity == "pressure_hpa" and PRESSURE_HPA[0] <= value <= PRESSURE_HPA[1]
+
 
 class Conditions:
-    """Remembers temperature and humidity at a part, as other parts told them."""
+    """Remembers temperature, humidity and air pressure, as other parts told them."""
 
     def __init__(
         self,
@@ -18,7 +26,9 @@ class Conditions:
 
     def inform(self, quantity: str, value: float) -> None:
         """Take another part's value; what is not of use is passed over."""
-        if quantity in self._ranges and math.isfinite(value):
+        if is_pressure(quantity, value) or (
+            quantity in self._ranges and math.isfinite(value)
+        ):
             self._values[quantity] = value
 
     def get(self, quantity: str) -> float | None:

@@ -126,8 +126,10 @@ def _galvanic(vector: Vector) -> dict[str, Any]:
     mv = o2_cell_ads1115.millivolts(ads1115.decode(_raw(vector)))
     then, now = vector.get("calibration_hpa", 1013.25), vector.get("now_hpa", 1013.25)
     span = AirSpan(vector["calibration_millivolt"], then, vector["calibration_pct"])
-    found = o2_cell_ads1115.samples(mv, o2_cell_ads1115.Cell(span), now, ANY_AIR)
-    raw = o2_cell_ads1115.samples(mv, o2_cell_ads1115.Cell(span), None, ANY_AIR)
+    air = Conditions((-20.0, 50.0))
+    raw = o2_cell_ads1115.samples(mv, o2_cell_ads1115.Cell(span), air)
+    air.inform("pressure_hpa", now)
+    found = o2_cell_ads1115.samples(mv, o2_cell_ads1115.Cell(span), air)
     return {
         "millivolt": mv,
         "o2_pct": found[0].value,

@@ -2,7 +2,9 @@
 
 import math
 
-from cabinvigil.drivers.kit.conditions import Conditions
+import pytest
+
+from cabinvigil.drivers.kit.conditions import Conditions, is_pressure
 
 
 def test_unknown_air_is_not_outside() -> None:
@@ -24,9 +26,21 @@ def test_each_end_is_named() -> None:
 
 
 def test_other_quantities_and_nonsense_are_passed_over() -> None:
-    """A pressure says nothing here, and a value that is none changes nothing."""
+    """What no air has, and what is of no use here, changes nothing."""
     air = Conditions((-10, 50))
     air.inform("pressure_hpa", 2000.0)
     air.inform("temp_c", math.nan)
     assert air.quality() == ("good", "")
-    assert air.get("temp_c") is None
+    assert air.get("temp_c") is air.get("pressure_hpa") is None
+    air.inform("pressure_hpa", 939.0)
+    air.inform("co2_ppm", 900.0)
+    assert (air.get("pressure_hpa"), air.get("co2_ppm")) == (939.0, None)
+    assert air.quality() == ("good", "")
+
+
+@pytest.mark.parametrize("value", [299.0, 1101.0, math.nan, math.inf])
+def test_no_pressure(value: float) -> None:
+    """Only what air can have is a pressure."""
+    assert not is_pressure("pressure_hpa", value)
+    assert not is_pressure("temp_c", 1000.0)
+    assert is_pressure("pressure_hpa", 1000.0)
