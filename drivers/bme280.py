@@ -6,9 +6,7 @@ checksum: its settings are read back with every measurement.
 """
 
 import struct
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.probe import Identify, register_reads
@@ -271,16 +269,7 @@ def identify() -> Identify:
     return register_reads(IDENTITY, IS_BME280)
 
 
-def make(options: Mapping[str, Any]) -> Bme280:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return Bme280()
-
-
+make = opt.no_options(Bme280)
 IDENTIFY = identify
 PART = PartInfo(
     name="bme280",

@@ -5,8 +5,6 @@ section 9; the form of the kernel's text by a public library.
 """
 
 import re
-from collections.abc import Mapping
-from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.crc import crc8_wire
@@ -136,16 +134,7 @@ class Ds18b20:
         """Take nothing: the part needs no other."""
 
 
-def make(options: Mapping[str, Any]) -> Ds18b20:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return Ds18b20()
-
-
+make = opt.no_options(Ds18b20)
 IDENTIFY = None
 """The kernel itself tells the part: its directory begins with 28."""
 PART = PartInfo(

@@ -6,9 +6,7 @@ its own percent and pressure must agree.
 """
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.conditions import Conditions, is_pressure
@@ -239,16 +237,7 @@ class O2OpticalLine:
         return samples(item, self._told_hpa) if isinstance(item, Reading) else []
 
 
-def make(options: Mapping[str, Any]) -> O2OpticalLine:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return O2OpticalLine()
-
-
+make = opt.no_options(O2OpticalLine)
 IDENTIFY = None
 """A part on a serial port is told by its lines: open, listen, feed."""
 PART = PartInfo(

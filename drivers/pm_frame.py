@@ -5,9 +5,7 @@ project's sensor notes, section 6.
 """
 
 import struct
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cabinvigil.drivers.kit import dust
 from cabinvigil.drivers.kit import options as opt
@@ -146,16 +144,7 @@ class PmFrame:
         self._air.inform(quantity, value)
 
 
-def make(options: Mapping[str, Any]) -> PmFrame:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return PmFrame()
-
-
+make = opt.no_options(PmFrame)
 IDENTIFY = None
 """A part on a serial port is told by its frames: open, listen, feed."""
 PART = PartInfo(

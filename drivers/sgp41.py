@@ -6,9 +6,7 @@ an index tells how they stand against the last hours.  Neither is ever a concent
 and both are annotations, never an alarm's ground.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.conditions import Conditions
@@ -166,16 +164,7 @@ def identify() -> Identify:
     return answers(ask(SERIAL_NUMBER, 3, SHORT_S))
 
 
-def make(options: Mapping[str, Any]) -> Sgp41:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return Sgp41()
-
-
+make = opt.no_options(Sgp41)
 IDENTIFY = identify
 PART = PartInfo(
     name="sgp41",

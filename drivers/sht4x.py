@@ -4,9 +4,7 @@ Sources: Sensirion SHT4x data sheet as gathered in the project's sensor notes, s
 2; commands confirmed by two public libraries.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.probe import Identify, answers
@@ -105,16 +103,7 @@ def identify() -> Identify:
     return answers(_serial())
 
 
-def make(options: Mapping[str, Any]) -> Sht4x:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return Sht4x()
-
-
+make = opt.no_options(Sht4x)
 IDENTIFY = identify
 PART = PartInfo(
     name="sht4x",

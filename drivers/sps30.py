@@ -6,9 +6,7 @@ project's sensor notes, section 5.
 
 import math
 import struct
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from cabinvigil.drivers.kit import dust
 from cabinvigil.drivers.kit import options as opt
@@ -176,16 +174,7 @@ def identify() -> Identify:
     return answers(ask(STATUS, 2, SHORT_S))
 
 
-def make(options: Mapping[str, Any]) -> Sps30:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return Sps30()
-
-
+make = opt.no_options(Sps30)
 IDENTIFY = identify
 PART = PartInfo(
     name="sps30",

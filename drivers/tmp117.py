@@ -5,9 +5,6 @@ project's sensor notes, section 9.  The part has no checksum, and a dead line re
 -0.0078 °C, a plausible winter window: the identity is read with every poll.
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.probe import Identify, register_reads
 from cabinvigil.drivers.kit.registers import (
@@ -115,16 +112,7 @@ def identify() -> Identify:
     return register_reads(IDENTITY, IS_TMP117)
 
 
-def make(options: Mapping[str, Any]) -> Tmp117:
-    """Make the codec; it has no options.
-
-    Raises:
-        ValueError: an option is given.
-    """
-    opt.known(options, ())
-    return Tmp117()
-
-
+make = opt.no_options(Tmp117)
 IDENTIFY = identify
 PART = PartInfo(
     name="tmp117",

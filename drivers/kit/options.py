@@ -1,7 +1,9 @@
 """Reading a part's options from the config; a ValueError says what to mend."""
 
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, TypeVar
+
+Codec = TypeVar("Codec")
 
 
 def known(options: Mapping[str, Any], names: Iterable[str]) -> None:
@@ -15,6 +17,16 @@ def known(options: Mapping[str, Any], names: Iterable[str]) -> None:
         if key not in allowed:
             have = ", ".join(allowed) or "none"
             raise ValueError(f"{key}: no such option; this part has {have}")
+
+
+def no_options(codec: Callable[[], Codec]) -> Callable[[Mapping[str, Any]], Codec]:
+    """Return the `make` of a part that has none; it refuses any with a ValueError."""
+
+    def make(options: Mapping[str, Any]) -> Codec:
+        known(options, ())
+        return codec()
+
+    return make
 
 
 def number(

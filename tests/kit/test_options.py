@@ -4,7 +4,13 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.drivers.kit.options import choice, known, number, optional_number
+from cabinvigil.drivers.kit.options import (
+    choice,
+    known,
+    no_options,
+    number,
+    optional_number,
+)
 
 
 def test_unknown_key_lists_those_there_are() -> None:
@@ -14,6 +20,15 @@ def test_unknown_key_lists_those_there_are() -> None:
         known({"c": 1}, ["b", "a"])
     with pytest.raises(ValueError, match="this part has none"):
         known({"c": 1}, [])
+
+
+def test_a_part_without_options_refuses_any() -> None:
+    """Each call makes a codec of its own."""
+    make = no_options(list[int])
+    assert make({}) == []
+    assert make({}) is not make({})
+    with pytest.raises(ValueError, match="a: no such option"):
+        make({"a": 1})
 
 
 @pytest.mark.parametrize("value", ["7", True, None])
