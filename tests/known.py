@@ -83,7 +83,7 @@ class LimitParams:
     quantity: str
     steps: list[Step]
     window_s: float = 60.0
-    pair: tuple[float, float] = (1.0, 2.0)
+    places: tuple[str, ...] = ()
     shares: Mapping[str, float] = attrs.field(factory=dict)
     place: str | None = None
 

@@ -8,7 +8,6 @@ import datetime as dt
 import functools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from enum import Enum
 from types import MappingProxyType
 from typing import (
     Annotated,
@@ -22,7 +21,6 @@ from typing import (
 
 import cattrs
 
-from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.settings.mistakes import (
     Mistake,
     WrongError,
@@ -103,19 +101,6 @@ def _any(value: Any, _: Any) -> Any:
     return value
 
 
-def _enum(kind: type[Enum]) -> Hook:
-    """Take an enum's member by its word: its value, or its name in small letters."""
-    words = {
-        member.value if isinstance(member.value, str) else member.name.lower(): member
-        for member in kind
-    }
-
-    def take(value: Any, _: Any) -> Enum:
-        return words[one_of(_str(value, str), tuple(words))]
-
-    return take
-
-
 def _literal(kind: Any) -> Hook:
     words = get_args(kind)
 
@@ -160,7 +145,7 @@ def _gather(
 
 
 def _list(kind: Any, converter: cattrs.Converter) -> Hook:
-    (inside,) = get_args(kind)
+    inside = get_args(kind)[0]
 
     def take(value: Any, _: Any) -> list[Any]:
         if not isinstance(value, list | tuple):
@@ -171,24 +156,8 @@ def _list(kind: Any, converter: cattrs.Converter) -> Hook:
 
 
 def _tuple(kind: Any, converter: cattrs.Converter) -> Hook:
-    inside = get_args(kind)
-
-    def take(value: Any, _: Any) -> tuple[Any, ...]:
-        if not isinstance(value, list | tuple):
-            raise not_a("a list", value, _LIST_MEND)
-        if len(inside) == 2 and inside[1] is Ellipsis:
-            pairs = list(enumerate(value))
-            return tuple(_gather(pairs, inside[0], converter))
-        if len(value) != len(inside):
-            raise WrongError(
-                f"has {len(value)} members", f"give {len(inside)}, like the example"
-            )
-        kept: list[Any] = []
-        for index, (one, one_kind) in enumerate(zip(value, inside, strict=True)):
-            kept += _gather([(index, one)], one_kind, converter)
-        return tuple(kept)
-
-    return take
+    take = _list(kind, converter)
+    return lambda value, _: tuple(take(value, _))
 
 
 def _mapping(kind: Any, converter: cattrs.Converter) -> Hook:
@@ -244,23 +213,17 @@ def _converter() -> cattrs.Converter:
         bool: _bool,
         str: _str,
         dt.date: _date,
-        # By name: an IntEnum is an int to cattrs' own look-up.
-        Priority: _enum(Priority),
     }.items():
         made.register_structure_hook(kind, hook)
     factories: list[tuple[Callable[[Any], bool], Callable[..., Hook]]] = [
         (lambda kind: kind is Any or kind is object, lambda _kind, _made: _any),
         (lambda kind: isinstance(kind, type) and bool(fields_of(kind)), _class),
         (
-            lambda kind: isinstance(kind, type) and issubclass(kind, Enum),
-            lambda kind, _made: _enum(kind),
-        ),
-        (
             lambda kind: get_origin(kind) is Literal,
             lambda kind, _made: _literal(kind),
         ),
         (lambda kind: get_origin(kind) is list, _list),
-        (lambda kind: get_origin(kind) is tuple, _tuple),
+        (lambda kind: get_origin(kind) is tuple and ... in get_args(kind), _tuple),
         (lambda kind: get_origin(kind) in (dict, Mapping), _mapping),
         (lambda kind: get_origin(kind) is Annotated, _noted),
     ]

@@ -10,14 +10,12 @@ import datetime as dt
 import math
 from collections.abc import Mapping
 from dataclasses import MISSING
-from enum import Enum
 from types import MappingProxyType
 from typing import Annotated, Any, TypeVar
 
 import attrs
 from attrs import frozen
 
-from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.settings.notes import (
     Day,
     FuelMix,
@@ -324,10 +322,6 @@ def needed_of(kind: type) -> frozenset[str]:
 
 def to_plain(value: Any) -> Any:
     """Turn values into what JSON can hold; a key that is None is left out."""
-    if isinstance(value, Priority):
-        return value.word
-    if isinstance(value, Enum):
-        return value.value
     if isinstance(value, dt.date):
         return value.isoformat()
     if isinstance(value, Mapping):

@@ -150,13 +150,13 @@ def test_an_alarm_of_ones_own(tmp_path: Path) -> None:
     desk = Desk(tmp_path)
     text = CABIN + (
         '\n[alarm.roof-o2]\nkind = "limit"\nquantity = "o2_pct"\nplace = "roof"\n'
-        'steps = [{ at = 19.0, priority = "medium" }]\npair = [1, 2]\n'
+        'steps = [{ at = 19.0, priority = "medium" }]\nplaces = ["roof"]\n'
         "shares = { a = 0.5 }\n"
     )
     got = desk.load(text)
     assert list(got.alarms)[-1] == "roof-o2"
     assert got.alarms["roof-o2"].params.place == "roof"
-    assert got.alarms["roof-o2"].params.pair == (1.0, 2.0)
+    assert got.alarms["roof-o2"].params.places == ("roof",)
 
 
 @pytest.mark.parametrize(
@@ -168,9 +168,8 @@ def test_an_alarm_of_ones_own(tmp_path: Path) -> None:
         ("steps = [{ at = 1 }, { att = 2 }]", "steps[1].att", "`at`"),
         ("steps = [{ }]", "steps[0].at", "is missing"),
         ('steps = [{ at = 1, priority = "top" }]', "steps[0].priority", "medium"),
-        ("pair = [1]", "pair", "give 2"),
-        ("pair = 1", "pair", "a list"),
-        ('pair = [1, "b"]', "pair[1]", "'b'"),
+        ("places = 1", "places", "a list"),
+        ('places = ["a", 1]', "places[1]", "not a text"),
         ("shares = 3", "shares", "a table"),
         ('shares = { a = "x" }', "shares.a", "'x'"),
     ],
