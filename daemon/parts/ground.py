@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -33,7 +33,6 @@ class Machine:
     """Where devices are looked for; tests bring a folder of their own."""
 
     root: Path = Path("/")
-    real: Callable[[str], str] = field(default=os.path.realpath)
 
     def glob(self, pattern: str) -> list[str]:
         """Return the paths that there are, in order."""
@@ -51,7 +50,7 @@ def ports(machine: Machine, named: Iterable[str]) -> list[str]:
         *named,
         *(path for pattern in PORT_PATTERNS for path in machine.glob(pattern)),
     ]:
-        found.setdefault(machine.real(path), path)
+        found.setdefault(os.path.realpath(path), path)
     return list(found.values())
 
 
