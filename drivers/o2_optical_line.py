@@ -9,7 +9,7 @@ import re
 from dataclasses import dataclass
 
 from cabinvigil.drivers.kit import options as opt
-from cabinvigil.drivers.kit.conditions import Conditions, is_pressure
+from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.frames import PATIENCE_FRAMES, LineHunter, Stream
 from cabinvigil.drivers.kit.steps import (
     FramingError,
@@ -38,6 +38,8 @@ FULL_O2_HPA = 300.0
 FULL_O2_PCT = 25.0
 """Ends of the ranges (data sheet)."""
 RANGE_C = (-30.0, 60.0)
+RANGE_RH_PCT = (0.0, 99.0)
+"""Without dew: a wet disc answers slowly or stands still (sensor notes, section 11)."""
 REFUSALS = {
     "0": "it was too long",
     "1": "it does not know it",
@@ -136,7 +138,7 @@ def _number_or_dashes(token: str) -> float | None:
     return None if _DASHES.fullmatch(token) else _number(token)
 
 
-def samples(reading: Reading, told_hpa: float | None = None) -> list[Sample]:
+def samples(reading: Reading, air: Conditions) -> list[Sample]:
     """Judge a line; without a pressure cell, percent comes from another's pressure.
 
     Without either there is no percent: taken at sea level it would read low on a hill.
@@ -151,10 +153,9 @@ def samples(reading: Reading, told_hpa: float | None = None) -> list[Sample]:
         )
     if reading.o2_hpa <= 0:
         raise OutOfRangeError(f"it reports {reading.o2_hpa:g} hPa of oxygen: no air")
-    air = Conditions(RANGE_C)
     air.inform("temp_c", reading.temp_c)
     quality = air.quality()
-    percent = _percent(reading, told_hpa)
+    percent = _percent(reading, air.get("pressure_hpa"))
     found = [_ranged("o2_hpa", reading.o2_hpa, FULL_O2_HPA, quality)]
     if percent is not None:
         found.insert(0, _ranged("o2_pct", percent, FULL_O2_PCT, quality))
@@ -197,7 +198,7 @@ class O2OpticalLine:
 
     def __init__(self) -> None:
         self._stream = Stream(_hunter, self._read)
-        self._told_hpa: float | None = None
+        self._air = Conditions(RANGE_C, RANGE_RH_PCT)
         self._synced = False
         self._noise_lines = 0
 
@@ -220,9 +221,8 @@ class O2OpticalLine:
         return self._stream.feed(data)
 
     def inform(self, quantity: str, value: float) -> None:
-        """Take the air pressure, used where the part has no pressure cell."""
-        if is_pressure(quantity, value):
-            self._told_hpa = value
+        """Take humidity, and the pressure that a part without a cell for it wants."""
+        self._air.inform(quantity, value)
 
     def _read(self, line: bytes) -> list[Sample]:
         """Read one line; what comes before the first good one is power-up noise."""
@@ -234,7 +234,7 @@ class O2OpticalLine:
                 raise
             return []
         self._synced = True
-        return samples(item, self._told_hpa) if isinstance(item, Reading) else []
+        return samples(item, self._air) if isinstance(item, Reading) else []
 
 
 make = opt.no_options(O2OpticalLine)
@@ -261,7 +261,7 @@ PART = PartInfo(
     # One line at once; a minute until its lines agree (own figure).
     warm_up_s=60.0,
     baud=9600,
-    needs=("pressure_hpa",),
+    needs=("pressure_hpa", "rh_pct"),
     # Life of five years or more (data sheet).
     service_years=5.0,
     range_c=RANGE_C,

@@ -121,6 +121,8 @@ def _doubts(part: Part, status: Status) -> Iterator[Weighed]:
             f"not to be relied on yet: it warms up for {minutes} min, or is outside "
             f"{low:g} to {high:g} °C"
         )
+        if "rh_pct" in part.info.needs:
+            text += " or the humidity it is made for"
         yield "bad", text
 
 

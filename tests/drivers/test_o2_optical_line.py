@@ -3,6 +3,7 @@
 import pytest
 
 from cabinvigil.drivers import o2_optical_line as optical
+from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.frames import PATIENCE_FRAMES
 from cabinvigil.drivers.kit.steps import (
     DriverError,
@@ -21,6 +22,10 @@ def _reading(line: bytes) -> optical.Reading:
     found = optical.decode(line)
     assert isinstance(found, optical.Reading)
     return found
+
+
+def _judge(reading: optical.Reading) -> list[Sample]:
+    return optical.samples(reading, Conditions(optical.RANGE_C))
 
 
 def test_streaming() -> None:
@@ -73,24 +78,24 @@ def test_refusals(line: bytes, words: str) -> None:
 def test_status_must_be_good() -> None:
     """Whatever else a line says, a status other than 0000 makes it worthless."""
     with pytest.raises(NotMeasuredError, match="self-check says 0005"):
-        optical.samples(_reading(GOOD.replace(b"e 0000", b"e 0005")))
+        _judge(_reading(GOOD.replace(b"e 0000", b"e 0005")))
 
 
 def test_percent_and_pressures_must_agree() -> None:
     """20.95 % of 1013 are 212.2: 0.3 % apart is let through, more is not."""
-    optical.samples(_reading(GOOD.replace(b"020.95", b"020.70")))
+    _judge(_reading(GOOD.replace(b"020.95", b"020.70")))
     with pytest.raises(OutOfRangeError, match=r"reports 20\.6 % oxygen, but 212\.3 of"):
-        optical.samples(_reading(GOOD.replace(b"020.95", b"020.60")))
+        _judge(_reading(GOOD.replace(b"020.95", b"020.60")))
     with pytest.raises(OutOfRangeError, match=r"reports 21\.3 %"):
-        optical.samples(_reading(GOOD.replace(b"020.95", b"021.30")))
+        _judge(_reading(GOOD.replace(b"020.95", b"021.30")))
 
 
 def test_dead_values() -> None:
     """No oxygen at all, or no pressure, is no air."""
     with pytest.raises(OutOfRangeError, match="0 hPa of oxygen"):
-        optical.samples(_reading(GOOD.replace(b"0212.3", b"0000.0")))
+        _judge(_reading(GOOD.replace(b"0212.3", b"0000.0")))
     with pytest.raises(OutOfRangeError, match="pressure of 0 hPa"):
-        optical.samples(_reading(GOOD.replace(b"1013", b"0000")))
+        _judge(_reading(GOOD.replace(b"1013", b"0000")))
 
 
 def test_without_a_pressure_cell() -> None:
@@ -119,13 +124,24 @@ def test_own_pressure_cell_is_preferred() -> None:
 def test_full_scale_and_cold() -> None:
     """At 25 % or 300 hPa the truth may be more; below -30 °C nothing is promised."""
     rich = _reading(b"O 0300.0 T +22.5 P 1200 % 025.00 e 0000\r\n")
-    assert [s.quality for s in optical.samples(rich)] == [
+    assert [s.quality for s in _judge(rich)] == [
         "at-least",
         "at-least",
         "good",
     ]
     cold = _reading(GOOD.replace(b"+22.5", b"-31.0"))
-    assert {s.quality for s in optical.samples(cold)} == {"outside-range"}
+    assert {s.quality for s in _judge(cold)} == {"outside-range"}
+
+
+def test_wet_disc() -> None:
+    """From 0 to 99 % humidity, without dew (data sheet): a wet disc may stand still."""
+    part = optical.make({})
+    part.inform("rh_pct", 99.0)
+    assert {s.quality for s in part.feed(GOOD)} == {"good"}
+    part.inform("rh_pct", 100.0)
+    found = part.feed(GOOD)
+    assert {s.quality for s in found} == {"outside-range"}
+    assert "100.0 % humidity" in found[0].reason
 
 
 def test_power_up_noise_is_silent_and_babble_is_not() -> None:

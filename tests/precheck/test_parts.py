@@ -104,7 +104,11 @@ def test_a_doubtful_part_is_bad() -> None:
     doubt = {"doubtful": frozenset({"o2_pct"})}
     word, text = judged("o2_cell_ads1115", cell(3), status=doubt)
     assert word == "bad"
-    assert "warms up for 15 min, or is outside -20 to 50 °C" in text
+    assert text.endswith("warms up for 15 min, or is outside -20 to 50 °C")
+    wet = {"doubtful": frozenset({"co_ppm"})}
+    assert judged("frame9_co", status=wet)[1].endswith(
+        "outside -10 to 55 °C or the humidity it is made for"
+    )
 
 
 @pytest.mark.parametrize(
