@@ -86,6 +86,16 @@ def test_beyond_the_part(raw: int) -> None:
         ds18b20.decode(_pad(raw))
 
 
+def test_its_ends() -> None:
+    """-55 and 125 °C themselves can be; no text of the kernel has 201 characters."""
+    assert ds18b20.decode(_pad(-880)) == -55.0
+    assert ds18b20.decode(_pad(2000)) == 125.0
+    with pytest.raises(FramingError):
+        ds18b20.decode_text(GOOD.ljust(200, b"?"))
+    with pytest.raises(LengthError):
+        ds18b20.decode_text(GOOD.ljust(201, b"?"))
+
+
 def test_sizes() -> None:
     """Nine bytes, no more and no less."""
     with pytest.raises(ShortError):

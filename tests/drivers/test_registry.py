@@ -3,7 +3,9 @@
 A new part is one file and one line, and is tested here by itself.
 """
 
+import math
 import pkgutil
+import re
 import tomllib
 from pathlib import Path
 
@@ -95,6 +97,39 @@ def test_make(name: str) -> None:
     for key in info.options:
         with pytest.raises(ValueError, match=f"{key}: "):
             info.make({key: "?"})
+
+
+ENDS = {
+    ("co_cell_ads1115", "gain_ohm"): (100.0, 1e6),
+    ("co_cell_ads1115", "sensitivity_na_per_ppm"): (10.0, 5000.0),
+    ("co_cell_ads1115", "zero_na"): (-5000.0, 5000.0),
+    ("frame9_co", "full_scale_ppm"): (100.0, 5000.0),
+    ("frame9_co", "mode_byte"): (0, 255),
+    ("frame9_co", "zero_ppm"): (-10.0, 10.0),
+    ("frame9_co2", "full_scale_ppm"): (1000.0, 50000.0),
+    ("frame9_o2", "air_reading_pct"): (15.0, 25.0),
+    ("ina226", "shunt_mohm"): (0.1, 1000.0),
+    ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
+    ("o2_cell_ads1115", "air_mv"): (7.0, 14.0),
+    ("o2_cell_ads1115", "air_o2_pct"): (19.0, 21.0),
+    ("o2_cell_ads1115", "air_temp_c"): (-40.0, 60.0),
+    ("o2_cell_ads1115", "slope_pct_per_k"): (-1.0, 1.0),
+    ("o2_cell_ads1115", "zero_mv"): (-1.0, 1.0),
+    ("scd4x", "altitude_m"): (0.0, 3000.0),
+    ("scd4x", "temp_offset_c"): (0.0, 20.0),
+}
+"""What the number options take, both ends allowed."""
+
+
+@pytest.mark.parametrize(("name", "key"), ENDS)
+def test_the_ends_of_an_option(name: str, key: str) -> None:
+    """Its ends are taken, what lies beyond is refused with both of them."""
+    low, high = ENDS[name, key]
+    said = f"outside {low:g} to {high:g}"
+    for end, beyond in ((low, -math.inf), (high, math.inf)):
+        part(name).make({key: end})
+        with pytest.raises(ValueError, match=re.escape(said)):
+            part(name).make({key: math.nextafter(end, beyond)})
 
 
 @pytest.mark.parametrize("name", PARTS)
