@@ -8,9 +8,8 @@ import io
 import os
 import re
 import tempfile
-import time
-from collections.abc import Iterator, Mapping
-from contextlib import chdir, contextmanager
+from collections.abc import Mapping
+from contextlib import chdir
 from pathlib import Path
 from unittest import mock
 
@@ -22,8 +21,6 @@ PAGE = ROOT / "README.md"
 PICTURES = ROOT / "tests" / "pictures"
 MARKS = re.compile(r"(<!-- printed: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 CUT = "...\n"
-TZ = "CET-1"
-"""An hour ahead of UTC, as POSIX spells it: the rehearsals' own zone."""
 
 STRICTER = """[alarm.co2-level]
 steps = [{ at = 2500.0, priority = "low" }, { at = 10000.0, priority = "medium" }]
@@ -52,19 +49,6 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     "compare": ("compare shut/ quiet/", ((r"", 6), (r"safest", 3))),
     "replay": ("replay shut/ --limits stricter.toml", ((r"", 3),)),
 }
-
-
-@contextmanager
-def trailers_time() -> Iterator[None]:
-    """Tell moments in the rehearsals' zone, wherever this runs."""
-    before = os.environ.get("TZ")
-    os.environ["TZ"] = TZ
-    time.tzset()
-    try:
-        yield
-    finally:
-        os.environ.pop("TZ") if before is None else os.environ.update(TZ=before)
-        time.tzset()
 
 
 def called(words: str) -> str:
@@ -101,7 +85,7 @@ def shown(printed: str, pieces: tuple[tuple[str, int], ...]) -> str:
 def all_printed(folder: Path) -> dict[str, str]:
     """Run every call in a folder; give the blocks by name."""
     blocks = {}
-    with chdir(folder), trailers_time():
+    with chdir(folder):
         Path("stricter.toml").write_text(STRICTER, encoding="utf-8")
         for name, (words, pieces) in PRINTED.items():
             body = shown(called(words), pieces)
@@ -120,7 +104,7 @@ def draw(folder: Path, into: Path) -> None:
 
     os.environ["SOURCE_DATE_EPOCH"] = "0"
     mpl.rcParams["svg.hashsalt"] = "cabinvigil"
-    with chdir(folder), trailers_time():
+    with chdir(folder):
         called(f"plan --burner-kw 0.8 --wind-mps 1 --picture {into / 'plan.svg'}")
         called("morning shut/ --page shut.html")
         page = Path("shut.html").read_text(encoding="utf-8")

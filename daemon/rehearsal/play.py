@@ -5,7 +5,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -19,6 +19,7 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure, Night
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.review.replay import compose_settings
+from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.watcher import Watcher
@@ -26,8 +27,7 @@ from cabinvigil.daemon.wiring import wire
 
 START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 """22:00 where the trailer stands, in January: our own scenario."""
-ZONE = timezone(timedelta(hours=1))
-"""The trailer's own time."""
+ZONE = TRAILERS_ZONE
 TRUTH_EVERY_S = 60.0
 
 

@@ -18,7 +18,7 @@ from cabinvigil.daemon.review.replay import (
     replay_columns,
     replay_log,
 )
-from cabinvigil.daemon.review.spoken import CLOCK
+from cabinvigil.daemon.review.spoken import CLOCK, zone_of
 from cabinvigil.daemon.review.terminal import Advance
 from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
 from cabinvigil.daemon.words_loading import renderer
@@ -44,7 +44,8 @@ class Ring:
     priority: Priority
     """The highest that it had."""
     wall: datetime | None = None
-    """Its moment, by the clock as it was at last set; None: no clock."""
+    """Its moment, by the clock as it was at last set, in the night's own zone; None:
+    no clock."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,11 +83,15 @@ class _Followed:
     up_s: float = 0.0
     offsets: dict[int, float] = field(default_factory=dict)
     """By run, wall clock less `up_s`, as last seen: once set, a clock is right."""
+    zone: tzinfo | None = None
+    """Of the moments."""
 
     def __iter__(self) -> Iterator[LogLine]:
         logbook, told = Logbook(*self.paths), 0
         for number, line in enumerate(logbook):
             self.run, self.up_s = line.run, line.up_s
+            if line.event == "start":
+                self.zone = zone_of(line.fields)
             if line.wall is not None and line.wall >= EARLIEST:
                 self.offsets[line.run] = line.wall.timestamp() - line.up_s
             if number % TOLD_EVERY == 0:
@@ -98,9 +103,9 @@ class _Followed:
     def moment(self, run: int, up_s: float) -> datetime | None:
         """Give a moment of a run, once all lines are read."""
         offset_s = self.offsets.get(run)
-        return (
-            None if offset_s is None else datetime.fromtimestamp(offset_s + up_s, UTC)
-        )
+        if offset_s is None:
+            return None
+        return datetime.fromtimestamp(offset_s + up_s, UTC).astimezone(self.zone)
 
 
 def table(
@@ -213,7 +218,7 @@ def _change(was: Ring | None, now: Ring | None) -> Change:
     return "earlier" if now.at_s < was.at_s else "later"
 
 
-def lines(rows: Iterable[Row], zone: tzinfo | None = None) -> Iterator[str]:
+def lines(rows: Iterable[Row]) -> Iterator[str]:
     """Write the rows as a table; what stays the same is counted alone."""
     counts: Counter[Change] = Counter()
     for row in rows:
@@ -222,7 +227,7 @@ def lines(rows: Iterable[Row], zone: tzinfo | None = None) -> Iterator[str]:
         counts[row.change] += 1
         if row.change == "same":
             continue
-        times = f"{_clock(row.was, zone):<6} {_clock(row.would, zone):<6}"
+        times = f"{_clock(row.was):<6} {_clock(row.would):<6}"
         moved = row.moved_min
         tail = row.change if moved is None else f"{abs(moved):.1f} min {row.change}"
         yield f"{row.night:<18} {row.alarm:<22} {times} {tail} ({row.priority})"
@@ -230,13 +235,13 @@ def lines(rows: Iterable[Row], zone: tzinfo | None = None) -> Iterator[str]:
     yield f"{told or 'Nothing changes'}, {counts['same']} the same."
 
 
-def _clock(ring: Ring | None, zone: tzinfo | None) -> str:
+def _clock(ring: Ring | None) -> str:
     if ring is None:
         return "-"
     if ring.wall is None:
         whole = round(ring.at_s / 60.0)
         return f"+{whole // 60}:{whole % 60:02}"
-    return ring.wall.astimezone(zone).strftime(CLOCK)
+    return ring.wall.strftime(CLOCK)
 
 
 def as_json(row: Row) -> dict[str, Any]:
@@ -257,4 +262,4 @@ def as_json(row: Row) -> dict[str, Any]:
 def _moment(ring: Ring | None) -> str | None:
     if ring is None or ring.wall is None:
         return None
-    return ring.wall.isoformat(timespec="seconds")[:19] + "Z"
+    return ring.wall.astimezone(UTC).isoformat(timespec="seconds")[:19] + "Z"

@@ -16,6 +16,7 @@ from cabinvigil.daemon.review.spoken import (
     spread,
     valued,
     zone_name,
+    zone_of,
 )
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import (
@@ -41,13 +42,9 @@ SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "cohb_pct")
 Clock = Callable[[float], str]
 
 
-def account(found: Morning, zone: tzinfo | None = None) -> str:
-    """Write the account: at most 40 lines of 80 columns.
-
-    Args:
-        found: the morning's findings.
-        zone: of the moments; None is the machine's own.
-    """
+def account(found: Morning) -> str:
+    """Write the account: at most 40 lines of 80 columns."""
+    zone = zone_of(found.tape.head)
     for rings, parts in ((8, 5), (6, 4), (5, 3), (4, 2), (3, 1), (2, 1), (1, 1)):
         lines = list(_lines(found, zone, rings, parts))
         if len(lines) <= LINES:

@@ -11,7 +11,14 @@ from cabinvigil.daemon.review.morning_words import headline, shown
 from cabinvigil.daemon.review.page_style import CSS
 from cabinvigil.daemon.review.page_tables import first_tables, further_tables
 from cabinvigil.daemon.review.pictures import Picture, pictures
-from cabinvigil.daemon.review.spoken import day, fixed, moment, valued, zone_name
+from cabinvigil.daemon.review.spoken import (
+    day,
+    fixed,
+    moment,
+    valued,
+    zone_name,
+    zone_of,
+)
 from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import (
     CLOSE,
@@ -31,16 +38,13 @@ SIGNS = {DANGEROUS: "✕", UNSEEN: "?", CLOSE: "!", WELL: "✓"}
 """The verdict's sign: no colour tells it alone."""
 
 
-def page(found: Morning, zone: tzinfo | None = None) -> str:
+def page(found: Morning) -> str:
     """Write the page.
-
-    Args:
-        found: the morning's findings.
-        zone: of the moments; None is the machine's own.
 
     Raises:
         DrawingError: matplotlib is not installed.
     """
+    zone = zone_of(found.tape.head)
     title = f"{found.facts.name}, {_when(found, zone)}: {headline(found)}"
     return "\n".join(
         [

@@ -1,12 +1,23 @@
 """Numbers and moments as the morning's account and its page write them."""
 
-from collections.abc import Sequence
-from datetime import UTC, datetime, tzinfo
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Any
 
 from cabinvigil.daemon.outputs.nights import night_of
 from cabinvigil.daemon.review.tape import Tape
 
 CLOCK = "%H:%M"
+TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
+"""Where every rehearsal is set: our own scenario."""
+
+
+def zone_of(head: Mapping[str, Any]) -> tzinfo | None:
+    """Give the zone of a night's moments by its first line; None: the machine's own.
+
+    A rehearsed night is told in the trailer's time, as it was while it was played.
+    """
+    return TRAILERS_ZONE if head.get("emulated") is True else None
 
 
 def moment(tape: Tape, at_s: float, zone: tzinfo | None = None) -> str:

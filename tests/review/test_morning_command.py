@@ -2,6 +2,7 @@
 
 import io
 import json
+import time
 from argparse import ArgumentParser
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -39,6 +40,22 @@ def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
     lines = out.splitlines()
     assert lines[0].startswith("lapwing: night of ")
     assert lines[1] == "Safe."
+
+
+def test_a_rehearsed_night_is_told_in_the_trailers_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Wherever it is read: it is set an hour ahead of UTC, a real night is not."""
+    monkeypatch.setenv("TZ", "EST5")
+    time.tzset()
+    air = logs.air(logs.still_air(0.0, HOUR))
+    real = call(str(logs.write(tmp_path, logs.begin() + air)))[1]
+    data = logs.begin(emulated=True) + air
+    rehearsed = call(str(logs.write(tmp_path, data)))[1]
+    monkeypatch.undo()
+    time.tzset()
+    assert "16:00 to 17:00 EST" in real.splitlines()[0]
+    assert "22:00 to 23:00 CET" in rehearsed.splitlines()[0]
 
 
 @pytest.mark.parametrize(
