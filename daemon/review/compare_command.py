@@ -93,7 +93,7 @@ def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
         path = Path(night)
         if path.is_dir():
             for name, paths in by_night(path).items():
-                yield name, paths, stretch
+                yield str(path / name), paths, stretch
         else:
             yield word, night_files(night, folder_of(args, night)), stretch
 
@@ -121,10 +121,12 @@ def _sheet(wanted: Wanted) -> Sheet:
 
 
 def _named_apart(sheets: list[Sheet]) -> list[Sheet]:
-    """Shorten names to the file's own, as long as they differ."""
-    short = [Path(one.name).name for one in sheets]
-    if len(set(short)) < len(short):
-        short = ["/".join(Path(one.name).parts[-2:]) for one in sheets]
+    """Shorten names to their last words, as few as tell them apart."""
+    parts = [Path(one.name).parts for one in sheets]
+    for count in range(1, max(map(len, parts)) + 1):
+        short = ["/".join(each[-count:]) for each in parts]
+        if len(set(short)) == len(short):
+            break
     return [replace(one, name=name) for one, name in zip(sheets, short, strict=True)]
 
 

@@ -18,8 +18,8 @@ SAFEST = "safest"
 def table(sheets: Sequence[Sheet], order: Sequence[Rank]) -> str:
     """Write the sheets and their ranks, at most 80 columns wide."""
     lines: list[str] = []
-    for n, one in enumerate(sheets, 1):
-        lines.append(f"{n}  {one.name}  ({one.hours:.1f} h)"[:COLUMNS])
+    for one in sheets:
+        lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
         lines += [f"   {text}"[:COLUMNS] for text in _facts(one)]
     for rank in order:
         lines.append("")
@@ -63,7 +63,7 @@ def _rank(rank: Rank, sheets: Sequence[Sheet]) -> list[str]:
             tail = "" if rank.is_sure[place] else "   (no surer than the next)"
         if rank.word == SAFEST and sheets[n].unseen_min > UNSEEN_MIN:
             tail = "   (not all of it was watched)"
-        lines.append(f"  {place + 1}. {n + 1}  {sheets[n].name}"[: COLUMNS - 26] + tail)
+        lines.append(f"  {place + 1}. {sheets[n].name}"[: COLUMNS - 26] + tail)
     return lines
 
 

@@ -100,11 +100,26 @@ def test_the_table_fits_a_terminal_and_the_csv_a_sheet(folder: Path) -> None:
     """80 columns; a row a night, three columns an estimate."""
     _, out, _ = call(str(folder))
     assert max(len(line) for line in out.splitlines()) <= 80
-    assert "safest:\n  1. 2  2026-01-16" in out
+    assert "safest:\n  1. 2026-01-16" in out
     _, out, _ = call(str(folder), "--csv")
     rows = list(csv.DictReader(io.StringIO(out)))
     assert len(rows) == 2
     assert float(rows[1]["gas_kg_p5"]) < float(rows[1]["gas_kg_p95"])
+
+
+def test_nights_of_one_date_are_told_apart_by_their_folders(tmp_path: Path) -> None:
+    """Two rehearsals are both of 16 January; a rank that names a date says nothing."""
+    data = logs.begin() + logs.air(logs.still_air(0.0, HOUR))
+    for name in ("a/shut", "a/quiet", "b/quiet"):
+        (tmp_path / name).mkdir(parents=True)
+        logs.write(tmp_path / name, data, "night-2026-01-16.jsonl")
+    day = "2026-01-16"
+    _, out, _ = call(str(tmp_path / "a/shut"), str(tmp_path / "a/quiet"), "--json")
+    names = [one["name"] for one in json.loads(out)["nights"]]
+    assert names == [f"shut/{day}", f"quiet/{day}"]
+    _, out, _ = call(str(tmp_path / "a/quiet"), str(tmp_path / "b/quiet"))
+    assert f"a/quiet/{day}  (1.0 h)\n" in out
+    assert f"\n  1. a/quiet/{day}" in out
 
 
 def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
