@@ -7,6 +7,7 @@ error with its remedy; there is no silent stand-in.
 
 import errno
 import glob
+import sys
 from collections.abc import Sequence
 from enum import Enum
 from typing import Any, Protocol
@@ -210,7 +211,7 @@ def _gpiod(name: str) -> Any:
         raise LineError(
             errno.ENOSYS,
             f"GPIO line '{name}': the package gpiod is not installed; "
-            f"install it with `pip install 'cabinvigil[pi]'`",
+            f"install it with `{sys.prefix}/bin/pip install 'gpiod>=2.1'`",
         ) from error
     return gpiod
 

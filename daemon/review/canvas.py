@@ -1,6 +1,7 @@
 """The one place that imports matplotlib: a blank figure, and its way into a file."""
 
 import io
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,8 @@ def blank(inches: tuple[float, float]) -> Any:
         from matplotlib.figure import Figure
     except ImportError:
         raise DrawingError(
-            "needs matplotlib: install the extra with pip install 'cabinvigil[review]'"
+            "needs matplotlib: install it with "
+            f"`{sys.prefix}/bin/pip install matplotlib`"
         ) from None
     mpl.rcParams.update({"svg.fonttype": "none", "font.size": FONT_PT})
     figure: Any = Figure(figsize=inches, layout="constrained")

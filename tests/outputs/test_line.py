@@ -200,7 +200,7 @@ def test_a_missing_package_names_the_install_command(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setitem(sys.modules, "gpiod", None)
-    with pytest.raises(LineError, match=r"pip install 'cabinvigil\[pi\]'"):
+    with pytest.raises(LineError, match=f"{sys.prefix}/bin/pip install 'gpiod"):
         open_gpio(PIN)
 
 
