@@ -60,7 +60,7 @@ def _wrapped(text: str, indent: str = "   ") -> list[str]:
 
 
 def _number(value: float | None, decimals: int) -> str:
-    return "never" if value is None else f"{value:,.{decimals}f}".replace(",", " ")
+    return "never" if value is None else f"{value:z,.{decimals}f}".replace(",", " ")
 
 
 def _range(triple: Range, decimals: int, unit: str) -> str:
@@ -321,7 +321,7 @@ def _asleep(cabin: CabinPlan, night: Night, what: str) -> str:
 
 
 def _coldest(cabin: CabinPlan, night: Night) -> str:
-    return f"{min(moment.temp_c for moment in _sleep(cabin, night)):.0f}"
+    return f"{min(moment.temp_c for moment in _sleep(cabin, night)):z.0f}"
 
 
 def _sleep(cabin: CabinPlan, night: Night) -> list[Moment]:

@@ -32,8 +32,8 @@ def account(
         )
         yield (
             f"  {truths[-1].water_on_walls_kg:.1f} kg of water on glass and walls, "
-            f"{min(t.temp_c for t in truths):.0f} to "
-            f"{max(t.temp_c for t in truths):.0f} °C inside"
+            f"{min(t.temp_c for t in truths):z.0f} to "
+            f"{max(t.temp_c for t in truths):z.0f} °C inside"
         )
     yield from _rings(truths, rings)
 

@@ -228,10 +228,10 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
     comfort, breathed = found.comfort, found.breathed
     if comfort.temp_c is not None:
         low, middle, high = comfort.temp_c
-        text = f"{low:.0f} to {high:.0f} °C, mean {middle:.0f}"
+        text = f"{low:z.0f} to {high:z.0f} °C, mean {middle:z.0f}"
         if comfort.outside_c is not None:
             set_by = "" if found.air.outside_is_measured else " by the config"
-            text += f"; outside {comfort.outside_c:.0f}{set_by}"
+            text += f"; outside {comfort.outside_c:z.0f}{set_by}"
         if comfort.supply_v is not None:
             text += f"; battery {comfort.supply_v[0]:.1f}, at lowest "
             text += f"{comfort.supply_v[1]:.1f} V"

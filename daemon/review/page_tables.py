@@ -163,7 +163,7 @@ def _rest(found: Morning) -> Iterator[Row]:
         yield "glass", f"wet for {comfort.wet_h:.1f} h; {worst}"
     if comfort.temp_c is not None:
         low, middle, high = comfort.temp_c
-        yield "inside", f"{low:.0f} to {high:.0f} °C, mean {middle:.0f} °C"
+        yield "inside", f"{low:z.0f} to {high:z.0f} °C, mean {middle:z.0f} °C"
     if breathed.cohb_peak_pct is not None:
         yield "CO in the blood", f"at most {breathed.cohb_peak_pct:.1f} %"
     if breathed.co2_mean_ppm is not None:

@@ -197,7 +197,7 @@ def _wet(readings: Mapping[str, Any]) -> Iterator[str]:
         if isinstance(warm, int | float) and isinstance(humid, int | float):
             point = dew_point_c(float(warm), min(max(float(humid), 0.1), 100.0))
             beside = f", glass {glass:.0f}" if isinstance(glass, int | float) else ""
-            yield f"{'dew point':<16}{point:.0f} °C{beside}"
+            yield f"{'dew point':<16}{point:z.0f} °C{beside}"
             return
 
 

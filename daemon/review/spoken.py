@@ -73,10 +73,8 @@ def spread(triple: Sequence[float | None], digits: int = 2) -> str:
 
 def fixed(triple: Sequence[float], decimals: int) -> str:
     """Write a middle with its 5 and 95 % points, all to so many decimals."""
-    low, middle, high = (f"{one:.{decimals}f}" for one in triple)
-    return f"{middle} ({low} to {high})".replace("-0.0 ", "0.0 ").replace(
-        "-0.0)", "0.0)"
-    )
+    low, middle, high = (f"{one:z.{decimals}f}" for one in triple)
+    return f"{middle} ({low} to {high})"
 
 
 def valued(quantity: str, value: float) -> str:
@@ -86,7 +84,7 @@ def valued(quantity: str, value: float) -> str:
     if quantity.endswith("_ppm"):
         return f"{value:.0f} ppm"
     if quantity == "temp_c":
-        return f"{value:.0f} °C"
+        return f"{value:z.0f} °C"
     if quantity == "gas_lel_pct":
         return f"{value:.0f} % LEL"
     if quantity.endswith("_ugm3"):

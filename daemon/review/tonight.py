@@ -187,8 +187,8 @@ def _drier(night: Situation) -> Iterator[Advice]:
         return
     then, worst, best = found.then, found.worst, found.best
     expect = (
-        f"dew point {then.dew_point_c:.0f} °C ({best.dew_point_c:.0f} to "
-        f"{worst.dew_point_c:.0f}), glass {then.glass_c:.0f} °C"
+        f"dew point {then.dew_point_c:z.0f} °C ({best.dew_point_c:z.0f} to "
+        f"{worst.dew_point_c:z.0f}), glass {then.glass_c:z.0f} °C"
     )
     if found.now is not None:
         now = found.now

@@ -21,6 +21,7 @@ CABINS = {
     "butane": CabinPlan(fuel={"butane": 1.0}),
     "steam": CabinPlan(burner_kw=0.0, outside_c=42.0, outside_rh_pct=100.0),
     "bottle": CabinPlan(burner_kw=0.0, vent_low_cm2=0, vent_high_cm2=0, leak_per_h=0.0),
+    "breeze": CabinPlan(burner_kw=0.8, wind_mps=1.0),  # a dew point of -0.4
     "large": CabinPlan(volume_m3=60.0, wall_w_k=90.0, wind_mps=3.0),
 }
 
@@ -38,7 +39,7 @@ def test_every_account_has_its_seven_parts_and_fits_a_terminal(accounts, name):
     for part in range(1, 8):
         assert f"\n{part}. " in text
     assert max(len(line) for line in text.splitlines()) <= 88
-    for refused in ("None", "nan", "inf ", "scenario", "Exception", "[", "{"):
+    for refused in ("None", "nan", "inf ", "scenario", "Exception", "[", "{", "-0 "):
         assert refused not in text
 
 

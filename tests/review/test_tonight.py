@@ -240,7 +240,9 @@ def test_numbers_are_written_with_what_matters() -> None:
     assert told == ["0", "3.5", "0.046", "123", "-0.001", "12"]
     assert spread((0.5, None, 1.0)) == "not known"
     assert fixed((-0.04, 0.0, 0.4), 1) == "0.0 (0.0 to 0.4)"
+    assert fixed((-0.4, -0.2, 0.4), 0) == "0 (0 to 0)"
     assert valued("pm2_5_ugm3", 12.3) == "12 µg/m³"
+    assert valued("temp_c", -0.4) == "0 °C"
 
 
 def test_a_night_is_named_by_its_evening() -> None:
