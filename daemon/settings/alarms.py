@@ -11,7 +11,13 @@ from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.settings.known import Known
-from cabinvigil.daemon.settings.mistakes import Mistake, WrongError, shown, unknown_key
+from cabinvigil.daemon.settings.mistakes import (
+    Mistake,
+    WrongError,
+    nearest,
+    shown,
+    unknown_key,
+)
 from cabinvigil.daemon.settings.notes import one_of
 from cabinvigil.daemon.settings.parts import tables
 from cabinvigil.daemon.settings.shape import shape
@@ -94,7 +100,7 @@ def _read(
         return own.file if first in changes or not base else limits.file
 
     try:
-        module = _rule_of(table, base, changes, known)
+        module = _rule_of(table, base, changes, known, nearest(name, [*limits.tables]))
     except WrongError as error:
         key = f"{at}.published" if "published" in error.what else f"{at}.kind"
         mistakes.append(Mistake(file_of(key), key, error.what, error.mend))
@@ -119,12 +125,14 @@ def _rule_of(
     base: Mapping[str, Any],
     changes: Mapping[str, Any],
     known: Known,
+    close: str | None,
 ) -> Any:
-    """Load the rule of an alarm."""
+    """Load the rule of an alarm; `close` is the known alarm that may be meant."""
     kind = table.get("kind")
     if not isinstance(kind, str):
         what = "is missing" if kind is None else f"is {shown(kind)}, not a text"
-        mend = 'name the rule that judges it, like kind = "level"'
+        hint = f"write [alarm.{close}] if that was meant, or " if close else ""
+        mend = hint + 'name the rule that judges it, like kind = "level"'
         raise WrongError(what, mend)
     if base and "published" in changes:
         what = "is what was published, which a cabin's own file cannot change"

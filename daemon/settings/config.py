@@ -76,6 +76,9 @@ _TABLES: Mapping[str, tuple[type, bool]] = MappingProxyType(
 """Each table's values, and whether it stands with its defaults where not written."""
 _NAMED = ("i2c", "part", "alarm")
 _PACKAGED_LIMITS = "packaged limits.toml"
+_NO_CONFIG = (
+    "check the name, or begin with the example: `cabinvigil config --example > FILE`"
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,7 +159,7 @@ def load(
         ConfigError: with every mistake of the file.
     """
     path = Path(path)
-    plain = read_toml(path)
+    plain = read_toml(path, _NO_CONFIG)
     return _build(plain, one_line(str(path)), path.parent, packaged_limits, known)
 
 
@@ -188,7 +191,7 @@ def standard(cabin: Cabin, *, known: Known | None = None) -> Settings:
         ConfigError: the packaged limits are broken.
     """
     mistakes: list[Mistake] = []
-    limits = _limits(None, mistakes)
+    limits = _limits(None, mistakes) or Source(_PACKAGED_LIMITS, {})
     nothing = source_of({}, _PACKAGED_LIMITS, mistakes)
     found = build_alarms(limits, nothing, limits, known or Known())
     if mistakes or found.mistakes:
@@ -247,12 +250,13 @@ def _build(
     known = known or Known()
     mistakes: list[Mistake] = []
     _unknown_tables(plain, file, (*_TABLES, *_NAMED), mistakes)
-    standard = _limits(packaged_limits, mistakes)
+    standard = _limits(packaged_limits, mistakes) or Source(_PACKAGED_LIMITS, {})
     limits = standard
     watch = plain.get("watch")
     named = watch.get("limits") if isinstance(watch, Mapping) else None
     if isinstance(named, str):
-        limits = _limits(folder / named, mistakes)
+        # One that cannot be read is one mistake, not that of every alarm in it.
+        limits = _limits(folder / named, mistakes) or standard
     found = build_alarms(
         limits, source_of(plain.get("alarm", {}), file, mistakes), standard, known
     )
@@ -262,17 +266,21 @@ def _build(
     )
 
 
-def _limits(path: Path | None, mistakes: list[Mistake]) -> Source:
-    """Read a limits file; None is the packaged one."""
+def _limits(path: Path | None, mistakes: list[Mistake]) -> Source | None:
+    """Read a limits file; None is the packaged one.
+
+    Returns:
+        None where it cannot be read.
+    """
     name = _PACKAGED_LIMITS if path is None else one_line(str(path))
     try:
         if path is None:
             plain = parse_toml(packaged("limits.toml").read_bytes(), name)
         else:
-            plain = read_toml(path, name)
+            plain = read_toml(path)
     except ConfigError as error:
         mistakes += error.mistakes
-        return Source(name, {})
+        return None
     _unknown_tables(plain, name, ("alarm",), mistakes)
     return source_of(plain.get("alarm", {}), name, mistakes)
 
@@ -293,6 +301,8 @@ def _unknown_tables(
             mistakes.append(Mistake(file, path, "stands outside its table", mend))
             continue
         wrong = unknown_key(key, value, known, "a config")
+        if isinstance(value, Mapping) and "kind" in value and "part" in known:
+            wrong = WrongError(wrong.what, f"write [part.{path}] if it is a part")
         what = wrong.what.replace("known key", "known table")
         mistakes.append(Mistake(file, path, what, wrong.mend))
 

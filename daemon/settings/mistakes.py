@@ -133,6 +133,7 @@ _SPELLINGS = {
     "metres": "m",
     "watts": "w",
 }
+_HEX = re.compile(r"\s*0[xX]([0-9a-fA-F]{1,8})\s*")
 _NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(\S{0,20})\s*")
 
 
@@ -173,6 +174,12 @@ def not_a_number(key: str, value: object) -> WrongError:
     plain = f"write it as a bare number in the unit that the key names, like `{key} = "
     if not isinstance(value, str):
         return WrongError(f"is {_kind(value)}, not a number", plain + "1`")
+    written = _HEX.fullmatch(value)
+    if written is not None:
+        return WrongError(
+            f"is the text {shown(value)}, not a number",
+            f"write `{key} = 0x{written[1].lower()}`, without quotes",
+        )
     found = _NUMBER.fullmatch(value)
     if found is None:
         return WrongError(f"is the text {shown(value)}, not a number", plain + "1`")
@@ -212,8 +219,9 @@ def not_a(wanted: str, value: object, mend: str) -> WrongError:
 
 def nearest(word: str, known: Sequence[str]) -> str | None:
     """Return the known word that was most likely meant, or None."""
-    found = difflib.get_close_matches(word[:80], known, n=1, cutoff=0.6)
-    return found[0] if found else None
+    by_small = {one.lower(): one for one in known}
+    found = difflib.get_close_matches(word[:80].lower(), by_small, n=1, cutoff=0.6)
+    return by_small[found[0]] if found else None
 
 
 def listed(words: Iterable[str]) -> str:

@@ -203,7 +203,7 @@ def _wire_mistakes(
         yield "address", WrongError(f"does not suit a {info.name}", mend)
     elif info.addresses and part.address not in info.addresses:
         mend = "give one of " + listed(f"0x{one:02x}" for one in info.addresses)
-        what = f"is 0x{part.address:02x}, which a {info.name} cannot have"
+        what = f"is 0x{part.address:02x}, which no {info.name} can have"
         yield "address", WrongError(what, mend)
 
 

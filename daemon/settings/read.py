@@ -3,7 +3,6 @@
 import os
 import re
 import stat
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +18,13 @@ _PLACE = re.compile(
 )
 
 
-def read_bytes(path: Path, name: str) -> bytes:
+def read_bytes(path: Path, name: str, missing: str = "check the name") -> bytes:
     """Read a whole small regular file.
+
+    Args:
+        path: the file.
+        name: what to call it in sentences.
+        missing: how to mend that it is not there.
 
     Raises:
         ConfigError: it is missing, no regular file, not readable, or far too large.
@@ -42,8 +46,7 @@ def read_bytes(path: Path, name: str) -> bytes:
     except ConfigError:
         raise
     except FileNotFoundError:
-        mend = "check the name, or copy the example cabin.toml there"
-        raise _refusal(name, "is not there", mend) from None
+        raise _refusal(name, "is not there", missing) from None
     except PermissionError:
         mend = "run as its owner, or let this user read it with chmod or chgrp"
         raise _refusal(name, "may not be read by this user", mend) from None
@@ -85,53 +88,74 @@ def parse_toml(data: bytes, name: str) -> dict[str, Any]:
         raise _refusal(name, "holds a number that is far too long", mend) from None
 
 
-def read_toml(path: Path, name: str | None = None) -> dict[str, Any]:
+def read_toml(path: Path, missing: str = "check the name") -> dict[str, Any]:
     """Read and parse one TOML file.
 
     Args:
         path: the file.
-        name: what to call it in sentences; its path by default.
+        missing: how to mend that it is not there.
 
     Raises:
         ConfigError: it cannot be read or is no TOML.
     """
-    name = one_line(str(path)) if name is None else name
-    return parse_toml(read_bytes(path, name), name)
+    name = one_line(str(path))
+    return parse_toml(read_bytes(path, name, missing), name)
 
 
 def _refusal(name: str, what: str, mend: str) -> ConfigError:
     return ConfigError([Mistake(name, "", what, mend)])
 
 
-_MENDS: Mapping[str, str] = {
-    "Cannot overwrite": "keep one of the two",
-    "Cannot declare": "keep one of the two tables",
-    "Cannot mutate": "keep one of the two",
-    "Expected newline": "end the line there; a decimal has a point, no comma",
-    "Invalid value": "write a number, true, false, or a text in double quotes",
-    "Expected '=' after a key": "write `key = value`",
-    'Expected "\'"': "close the text with its quote on the same line",
-    "Unterminated": "close it with the quote that opens it",
-    "Illegal character": "close the text with its quote on the same line",
-    "Invalid statement": "write `[table]`, `key = value`, or a comment after #",
-    "Invalid initial character": "write a key of letters, digits, - and _",
-    "Unclosed": "close the bracket",
-    "Unescaped": "write a backslash twice",
-}
+_DECIMAL = "a decimal has a point, no comma"
+_CLOSE = "close the text with its quote on the same line"
+_BOTH = "keep one of the two"
+_MENDS: tuple[tuple[str, str, str], ...] = (
+    # How the parser's reason begins, how the value in that line does, and the mend.
+    # The first that fits counts.
+    ("Cannot declare", "", "keep one of the two tables"),
+    ("Cannot ", "", _BOTH),
+    ("Expected", r".*\d,\d", _DECIMAL),
+    ("Expected newline", r"\d+[./]\d+[./]\d|\d{4}-", "write a day like 2026-10-01"),
+    ("Expected newline", r"0[xX]|[0-9a-fA-F]+[hH]?$", "write a hexadecimal like 0x76"),
+    ("Expected newline", r"[\d.]+ *[^\W\d]", "write the number alone, without a unit"),
+    ("Expected newline", "", "end the line there"),
+    ("Invalid value", "[“”„«»‘’‚]", 'write it in straight quotes, "like this"'),
+    ("Invalid value", "(?i:true|false|yes|no|on|off)\\b", "write true or false"),
+    ("Invalid value", "", "write a number, true, false, or a text in double quotes"),
+    ("Expected '=' after a key", "", "write `key = value`"),
+    (
+        "Expected ']' at the end of a table",
+        "",
+        "close the bracket; no name has a space",
+    ),
+    ('Expected "\'"', "", _CLOSE),
+    ("Found invalid character '\\n'", "", _CLOSE),
+    ("Unterminated", "", "close it with the quote that opens it"),
+    ("Illegal character", "", _CLOSE),
+    ("Invalid statement", "", "write `[table]`, `key = value`, or a comment after #"),
+    ("Invalid initial character", "", "write a key of letters, digits, - and _"),
+    ("Unclosed", "", "close the bracket"),
+    ("Unescaped", "", "write a backslash twice"),
+)
+
+
+def _mend_of(reason: str, line: str) -> str:
+    """Say how to mend a line that is no TOML."""
+    value = line.partition("=")[2].partition("#")[0].strip()
+    for start, pattern, mend in _MENDS:
+        if reason.startswith(start) and re.match(pattern, value):
+            return mend
+    return "mend that line"
 
 
 def _not_toml(name: str, message: str, text: str) -> ConfigError:
     found = _PLACE.match(message)
     reason, line, column = found.groups() if found else (message, None, None)
+    lines = text.split("\n")
     if line is None:
-        lines = text.split("\n")
         line, column = str(len(lines)), str(len(lines[-1]) + 1)
-    mend = "mend that line"
-    for start, known in _MENDS.items():
-        if reason.startswith(start):
-            mend = known
     return _refusal(
         name,
         f"is not TOML at line {line}, column {column} ({one_line(reason[:90])})",
-        mend,
+        _mend_of(reason, lines[int(line) - 1]),
     )

@@ -106,9 +106,9 @@ class Watch:
     # 0.5 to 60: the steps that rules must bear (design, replay input).
     tick_s: Annotated[float, Within(0.5, 60.0)] = 1.0
     """How often the air is assessed."""
-    language: Annotated[
-        str, Word(r"[a-z]{2,3}", 'write a language code like "en"', 3)
-    ] = "en"
+    language: Annotated[str, Word(r"[a-z]{2,3}", 'write a language code like "en"')] = (
+        "en"
+    )
     """Of the sentences that are told."""
     words: str | None = None
     """A message file of your own, in place of the packaged one."""

@@ -17,6 +17,14 @@ from tests.known import CABIN, KNOWN, Desk
         (b"[cabin]\nname = \n", ["line 2, column 8", "double quotes"]),
         (b"[cabin]\nvolume_m3 = 1,5\n", ["line 2, column 14", "point"]),
         (b"[cabin]\nname = 'a\n", ["line 3", "close the text"]),
+        (b"[cabin]\nvolume_m3 = 11 m3\n", ["line 2", "without a unit"]),
+        (b"[part.a]\naddress = 0X76\n", ["line 2", "like 0x76"]),
+        (b"[part.a]\naddress = 7Eh\n", ["line 2", "like 0x76"]),
+        (b"[part.a]\nin_service = 01.10.2026\n", ["line 2", "like 2026-10-01"]),
+        (b"[part.a]\noptions = { a = 2,0 }\n", ["line 2", "a point, no comma"]),
+        ("[cabin]\nname = “a”\n".encode(), ["line 2", "straight quotes"]),
+        (b"[mqtt]\ntls = False\n", ["line 2", "true or false"]),
+        (b"[part.bunk o2]\n", ["line 1", "no name has a space"]),
         (b"a = 1\na = 2\n", ["line 2", "one of the two"]),
         (b"[a]\n[b]\n[a]\n", ["line 3", "one of the two"]),
         (b"a", ["line 1, column 2", "key = value"]),
@@ -80,3 +88,11 @@ def test_a_broken_limits_file_is_named(tmp_path: Path) -> None:
     desk.limits.write_text("[alarm.o2-low\n")
     mistakes = desk.check(CABIN)
     assert any("limits.toml" in one.file and "line 1" in one.what for one in mistakes)
+
+
+def test_limits_of_ones_own_that_are_not_there_are_one_mistake(tmp_path: Path) -> None:
+    """Not one more for each alarm and each rule that the file does not name."""
+    mistake = Desk(tmp_path).only(
+        CABIN.replace("[watch]", '[watch]\nlimits = "my.toml"')
+    )
+    assert "my.toml is not there; check the name" in str(mistake)
