@@ -5,6 +5,7 @@ Shows what a sleeper would hear and a phone would get, and ends with an account.
 
 import argparse
 import json
+import os
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import IO, Any
@@ -110,6 +111,26 @@ def _check(args: argparse.Namespace) -> None:
         raise RecordingError(f"--hours must lie between 0 and {MOST_HOURS:g}")
     if not 0.5 <= args.tick_s <= 60.0:
         raise RecordingError("--tick-s must lie between 0.5 and 60 seconds")
+    if args.log is not None:
+        _make_folder(args.log)
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the folder of the log, before an evening is played for nothing.
+
+    Raises:
+        RecordingError: it cannot be made, or nothing can be written in it.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        why = None if os.access(folder, os.W_OK | os.X_OK) else "Permission denied"
+    except OSError as error:
+        why = error.strerror
+    if why is not None:
+        raise RecordingError(
+            f"--log {folder}: no log can be kept there ({why}); name a folder that you "
+            "may write in"
+        )
 
 
 def _settings(args: argparse.Namespace) -> Settings:
@@ -164,7 +185,6 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
         if args.json:
             outputs.append(LineWriter(write))
         if args.log is not None:
-            args.log.mkdir(parents=True, exist_ok=True)
             nights = Nights(
                 args.log,
                 keep_days=3650,

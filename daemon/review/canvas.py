@@ -43,8 +43,9 @@ def save(figure: Any, path: Path) -> None:
     try:
         figure.savefig(path)
     except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
         raise DrawingError(
-            f"{path} cannot be written: {error}; give a file that ends in .png, .svg "
+            f"{path} cannot be written: {why}; give a file that ends in .png, .svg "
             "or .pdf, in a folder that is there"
         ) from None
 
