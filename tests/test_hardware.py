@@ -16,6 +16,7 @@ from cabinvigil.daemon import cli
 from cabinvigil.daemon.air import moisture
 from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.config import PartSettings, Settings
+from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.drivers import REGISTRY, part
 from tests import drawings
 
@@ -140,9 +141,14 @@ def test_the_least_build_watches_oxygen_and_monoxide_and_can_wake(
 
 
 def test_the_thorough_build_has_two_principles_for_oxygen(tmp_path: Path) -> None:
-    """Two of one kind fail in one way."""
-    snippet = blocks("toml", BUILDS["The thorough one"])[0]
-    found = loaded(snippet, tmp_path).parts.values()
+    """Two of one kind fail in one way; it is the usual one's file, with its lines."""
+    text, build = packaged("cabin.toml").read_text("utf-8"), BUILDS["The thorough one"]
+    for name in re.findall(r"`([\w-]+)` takes the place of the one there", build):
+        text, dropped = re.subn(rf"\[part\.{name}\]\n(?:.+\n)+", "", text)
+        assert dropped == 1
+    file = tmp_path / "cabin.toml"
+    file.write_text(text + blocks("toml", build)[0], encoding="utf-8")
+    found = settings.load(file).parts.values()
     oxygen = {one.kind for one in found if "o2_pct" in part(one.kind).gives}
     assert {"o2_optical_line", "o2_cell_ads1115"} == oxygen
     assert {"glass", "outside"} <= {one.place for one in found}
