@@ -121,7 +121,6 @@ def _spelt(setup: TrendSetup, state: Any, now_s: float) -> dict[str, Any]:
     one = zone_filter.estimate(setup, state, now_s)
     if one is None:
         return {}
-    rate = one.robust_o2_rate
     return {
         "probabilities": [crossing.probability for crossing in one.crossings],
         "o2_pct": one.o2_pct,
@@ -140,7 +139,6 @@ def _spelt(setup: TrendSetup, state: Any, now_s: float) -> dict[str, Any]:
         "gases_disagree_z": one.gases_disagree_z,
         "o2_fallen_pct": one.o2_fallen_pct,
         "watched_s": one.watched_s,
-        "robust": rate and [rate.lo, rate.mid, rate.hi],
     }
 
 

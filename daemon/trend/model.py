@@ -9,7 +9,6 @@ from typing import Literal
 
 from cabinvigil.daemon.trend.bank import Part
 from cabinvigil.daemon.trend.line import Line
-from cabinvigil.daemon.trend.rate import Rate
 
 Triple = tuple[float, float, float]
 """The 5, 50 and 95 % points."""
@@ -131,8 +130,6 @@ class TrendEstimate:
     """The same in standard deviations; 0 where it cannot be told."""
     gases_disagree_z: float
     """Standard deviations between the fitted ratio and the nearest possible one."""
-    robust_o2_rate: Rate | None
-    """Sen's rate over the last minutes, which knows no model."""
     watched_s: float
     """How long the filter has been fed."""
     o2_fallen_pct: float = 0.0

@@ -28,7 +28,6 @@ from cabinvigil.daemon.trend.project import (
     triple,
     weighty,
 )
-from cabinvigil.daemon.trend.rate import Rate, robust_rate
 from cabinvigil.daemon.trend.state import STALE_S, STANDARD_HPA, WARM_S, TrendState
 
 SPREAD_EVERY_S = 60.0
@@ -39,8 +38,6 @@ ODD_Z, ODD_PCT = 3.0, 0.1
 """Where CO2 leaves so much O2 unexplained, O2's own bank has its say."""
 VAPOUR_PER_PPM = 4.0 / 3.0 * 1e-6
 """Share of vapour that propane gives for each ppm of CO2: 4 H2O for 3 CO2."""
-STRAIGHT_MINUTES = 10
-"""Ten minute means give Sen's interval room; more would look past a change."""
 FALL_MINUTES = 20
 """A fall is measured from the best of the horizon's own length."""
 GAS_J_PER_MOL_K = 8.314
@@ -218,16 +215,9 @@ def _full(
         gases_disagree_z=ratio_z(state.line, state.vapour is None)
         if has_co2 and state.line_is_read
         else 0.0,
-        robust_o2_rate=_straight(state),
         belief=tuple(views),
         watched_s=now_s - (now_s if state.started_s is None else state.started_s),
     )
-
-
-def _straight(state: TrendState) -> Rate | None:
-    """Give Sen's rate over the last ten minutes, beside the model's."""
-    recent = state.minutes[-STRAIGHT_MINUTES:]
-    return robust_rate([(60.0 * i, minute.o2_pct) for i, minute in enumerate(recent)])
 
 
 def _o2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:

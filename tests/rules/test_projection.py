@@ -41,7 +41,6 @@ def told(far: float, near: float, quantity: str = "o2_pct") -> TrendEstimate:
         unexplained_o2_pct=0.0,
         unexplained_z=0.0,
         gases_disagree_z=0.0,
-        robust_o2_rate=None,
         watched_s=900.0,
         o2_fallen_pct=0.5,
     )
