@@ -43,6 +43,10 @@ MADE = frozenset(
 )
 """What is made of them here, and may stand in a sentence too."""
 
+ONE_BELOW_TWO = frozenset({"fr"})
+"""Languages that say 1.6 hours in the singular (Unicode CLDR, plural rules: from
+memory)."""
+
 STEADY_PCT_PER_H = 0.05
 """A slower change would be shown as 0.0: it is no trend."""
 
@@ -204,7 +208,8 @@ def span(words: Words, seconds: float) -> str:
         count, unit = seconds / 3600.0, "hour"
         count = float(round(count)) if count >= 10.0 else round(count, 1)
     one, many = words.spans[unit]
-    form = one if count == 1.0 else many
+    is_one = count < 2.0 if words.language in ONE_BELOW_TWO else count == 1.0
+    form = one if is_one else many
     return form.replace("{n}", number(words, count))
 
 

@@ -115,7 +115,7 @@ def test_terms_are_said_in_the_language() -> None:
     """What rules say in English is not left in a German sentence."""
     facts = {"part": "bunk-o2", "seconds": 150.0, "text": "oxygen"}
     assert sentence(ALL["de"], "sensor-stale", Priority.MEDIUM, "alone", facts) == (
-        "Sauerstoff ist unbewacht: bunk-o2 schweigt seit 2 Minuten. "
+        "Sauerstoff wird nicht überwacht: bunk-o2 schweigt seit 2 Minuten. "
         "Jetzt eine Lüftung öffnen."
     )
 
@@ -147,6 +147,21 @@ def test_a_length_of_time_is_in_the_unit_people_choose(
 ) -> None:
     """Seconds below two minutes, minutes below an hour and a half, then hours."""
     assert span(EN, seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("language", "seconds", "said"),
+    [
+        ("fr", 5760.0, "1,6 heure"),  # CLDR: the plural begins at two
+        ("fr", 7200.0, "2 heures"),
+        ("de", 5760.0, "1,6 Stunden"),
+    ],
+)
+def test_a_part_more_than_one_is_one_in_french(
+    language: str, seconds: float, said: str
+) -> None:
+    """Agreement, as a reader of the language expects it."""
+    assert span(ALL[language], seconds) == said
 
 
 @pytest.mark.parametrize(

@@ -77,7 +77,7 @@ ausschalten ersetzen
 beenden warten nehmen verschaffen lassen drücken schließen rufen
 """
 _ACTS_FR = """
-ouvrez sortez éteignez regardez rechargez-la vérifiez vérifiez-les vérifiez-le
+ouvrez sortez éteignez regardez rechargez rechargez-la vérifiez vérifiez-les vérifiez-le
 redémarrez remplacez-la remplacez-le arrêtez attendez prenez coupez donnez-lui laissez
 appuyez fermez appelez rentrer
 """
