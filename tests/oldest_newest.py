@@ -92,7 +92,7 @@ def versions(folder: Path, names: list[str]) -> dict[str, str]:
 
 
 def passes(folder: Path, tests: list[str]) -> tuple[bool, str]:
-    """Run tests in an environment; give whether all pass, and pytest's last line.
+    """Run tests in an environment; give whether all pass, and what pytest said last.
 
     What warns still works, and an old library on a newer Python warns.
     """
@@ -102,7 +102,8 @@ def passes(folder: Path, tests: list[str]) -> tuple[bool, str]:
         cwd=ROOT, capture_output=True, text=True, check=False,
     )  # fmt: skip
     lines = (done.stdout + done.stderr).strip().splitlines() or [""]
-    return done.returncode == 0, lines[-1]
+    failed = [line for line in lines if line.startswith("FAILED ")]
+    return done.returncode == 0, "; ".join([*failed, lines[-1]])
 
 
 def whole(name: str, *words: str) -> bool:
@@ -162,6 +163,9 @@ def is_tight(folder: Path, name: str, lower: dict[str, str]) -> bool:
 def main(words: list[str]) -> int:
     """Run what is asked for; give the exit code."""
     lower = bounds()
+    if words and (words[0] != "below" or not set(words[1:]) <= set(lower)):
+        print(__doc__, file=sys.stderr)
+        return 2
     WHERE.mkdir(parents=True, exist_ok=True)
     pins = WHERE / "oldest.txt"
     pins.write_text("".join(f"{name}=={at}\n" for name, at in lower.items()))

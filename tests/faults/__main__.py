@@ -53,6 +53,8 @@ def main() -> None:
             except AssertionError as error:
                 wrong += 1
                 print(f"{name:<30} WRONG {error}", flush=True)
+    if not played:
+        sys.exit(f"no fault's name has one of the words {', '.join(words)}")
     print(f"{played} faults, {played - wrong} as stated")
     sys.exit(bool(wrong))
 
