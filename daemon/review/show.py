@@ -196,7 +196,7 @@ def _wet(readings: Mapping[str, Any]) -> Iterator[str]:
             continue
         if isinstance(warm, int | float) and isinstance(humid, int | float):
             point = dew_point_c(float(warm), min(max(float(humid), 0.1), 100.0))
-            beside = f", glass {glass:.0f}" if isinstance(glass, int | float) else ""
+            beside = f", glass {glass:z.0f}" if isinstance(glass, int | float) else ""
             yield f"{'dew point':<16}{point:z.0f} °C{beside}"
             return
 

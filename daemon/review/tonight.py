@@ -192,7 +192,7 @@ def _drier(night: Situation) -> Iterator[Advice]:
     )
     if found.now is not None:
         now = found.now
-        expect += f"; with last night's {now.dew_point_c:.0f} and {now.glass_c:.0f}"
+        expect += f"; with last night's {now.dew_point_c:z.0f} and {now.glass_c:z.0f}"
     yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
 
 

@@ -106,6 +106,13 @@ def test_it_fits_a_phone_and_says_it_in_words() -> None:
     assert lines[-1].startswith("fault: The broker")
 
 
+def test_a_pane_just_below_freezing_is_at_nought() -> None:
+    """A negative nothing is nothing."""
+    readings = {**STATUS["readings"], "temp_c_glass": -0.3}
+    text = frame({**STATUS, "readings": readings}, Seen(), 0.0)
+    assert ", glass 0\n" in text
+
+
 def test_trends_are_plain_words() -> None:
     """Never codes, nor arrows."""
     words = [trend_words(one, 0.15) for one in (None, 0.1, -0.2, -0.5, 0.5, -2.0)]
