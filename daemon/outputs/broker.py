@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
+from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
+
 LONGEST_PASSWORD = 1024
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
 """Back-off doubles between these: our own choice, a minute being soon enough for a
@@ -103,7 +105,7 @@ def read_password(broker: Broker) -> str | None:
         ) from error
     except UnicodeDecodeError as error:
         raise broker.refused(f"the password file {path} is not UTF-8") from error
-    if mode & (stat.S_IRWXO | stat.S_IWGRP):
+    if mode & OPEN_TO_OTHERS:
         raise broker.refused(
             f"the password file {path} is open to others (mode {mode:04o}); "
             f"run `chmod 640 {path}`"

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from cabinvigil.daemon.settings.config import MqttSettings, Settings
 from cabinvigil.daemon.settings.mistakes import Mistake, one_line
+from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
 
 _I2C = (
     "switch I2C on (`sudo raspi-config`, Interface Options, I2C) and restart, "
@@ -153,8 +154,6 @@ def _broker_files(machine: Machine, file: str, mqtt: MqttSettings) -> Iterator[M
     mend = f"put the password there, alone on one line, then {access}"
     told = list(_plain_file(machine, file, key, path, mend))
     yield from told
-    # What the watch itself refuses; root's file, read by the watch's group, is the rule
-    # (systemd/cabinvigil.tmpfiles).
-    if not told and machine.status(path).st_mode & (stat.S_IRWXO | stat.S_IWGRP):
+    if not told and machine.status(path).st_mode & OPEN_TO_OTHERS:
         what = f"names {one_line(path)}, which is open to others"
         yield Mistake(file, key, what, access)

@@ -8,6 +8,7 @@ narrow enough to catch a slipped decimal point or another unit.
 
 import datetime as dt
 import math
+import stat
 from collections.abc import Mapping
 from dataclasses import MISSING
 from types import MappingProxyType
@@ -26,6 +27,9 @@ from cabinvigil.daemon.settings.notes import (
 
 T = TypeVar("T")
 EMPTY: Mapping[str, Any] = MappingProxyType({})
+OPEN_TO_OTHERS = stat.S_IRWXO | stat.S_IWGRP
+"""What the mode of a password's file may not give: root's file, read by the watch's
+group, is the rule (systemd/cabinvigil.tmpfiles)."""
 
 TopicWord = Annotated[
     str,
