@@ -5,7 +5,8 @@ from datetime import timedelta
 
 from cabinvigil.daemon.core.model import Priority, Transition
 from cabinvigil.daemon.rehearsal.cabin import Truth
-from cabinvigil.daemon.rehearsal.play import START_WALL, ZONE
+from cabinvigil.daemon.rehearsal.play import START_WALL
+from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 
 O2_LIMIT_PCT = 19.5
 """29 CFR 1910.146(b), as `o2-low`."""
@@ -13,7 +14,7 @@ O2_LIMIT_PCT = 19.5
 
 def clock_text(at_s: float) -> str:
     """Write a moment of the night as the trailer's own time of day."""
-    return f"{START_WALL.astimezone(ZONE) + timedelta(seconds=at_s):%H:%M}"
+    return f"{START_WALL.astimezone(TRAILERS_ZONE) + timedelta(seconds=at_s):%H:%M}"
 
 
 def account(

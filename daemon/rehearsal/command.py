@@ -20,7 +20,6 @@ from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import (
-    ZONE,
     Rehearsal,
     emulated_night,
     play,
@@ -30,9 +29,10 @@ from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
 from cabinvigil.daemon.rehearsal.virtual import run_paced
 from cabinvigil.daemon.review.recording import Recording, RecordingError
 from cabinvigil.daemon.review.spelling import spell
+from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 
 EXAMPLE = """nights:
 {nights}
@@ -166,7 +166,7 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
     truths: list[Truth] = []
     narrator = Narrator(
         (lambda _line: None) if args.json else lambda line: print(line, file=out),
-        ZONE,
+        TRAILERS_ZONE,
     )
 
     def write(command: Command, time_s: float) -> None:
@@ -190,7 +190,7 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
                 keep_days=3650,
                 max_bytes=1 << 40,
                 packed=False,
-                zone=ZONE,
+                zone=TRAILERS_ZONE,
             )
             outputs.append(Recorder(nights, clock, report, inline=True))
         return outputs

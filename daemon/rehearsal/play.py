@@ -19,7 +19,6 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure, Night
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.review.replay import compose_settings
-from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.watcher import Watcher
@@ -27,7 +26,6 @@ from cabinvigil.daemon.wiring import wire
 
 START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 """22:00 where the trailer stands, in January: our own scenario."""
-ZONE = TRAILERS_ZONE
 TRUTH_EVERY_S = 60.0
 
 

@@ -10,12 +10,13 @@ from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.narrator import LineWriter
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
-from cabinvigil.daemon.rehearsal.play import ZONE, emulated_night, play
+from cabinvigil.daemon.rehearsal.play import emulated_night, play
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.review.spelling import spell
+from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 
 
 @dataclass
@@ -63,7 +64,7 @@ def play_night(
 
     def outputs(clock: Any, report: Any) -> list[Any]:
         nights = Nights(
-            folder, keep_days=3650, max_bytes=1 << 40, packed=False, zone=ZONE
+            folder, keep_days=3650, max_bytes=1 << 40, packed=False, zone=TRAILERS_ZONE
         )
         return [LineWriter(write), Recorder(nights, clock, report, inline=True)]
 

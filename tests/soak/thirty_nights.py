@@ -22,11 +22,12 @@ from cabinvigil.daemon.outputs.nights import Nights
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.rehearsal.narrator import Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
-from cabinvigil.daemon.rehearsal.play import ZONE, Rehearsal, emulated_night, play
+from cabinvigil.daemon.rehearsal.play import Rehearsal, emulated_night, play
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 from tests.bench.processes import rss_kb
 
 KINDS = ("failing", "shut", "flat")
@@ -64,7 +65,7 @@ def outputs_of(folder: Path) -> Any:
     def make(clock: Any, report: Any) -> list[Output]:
         nights = Nights(folder, keep_days=3650, max_bytes=1 << 40, packed=True)
         recorder = Recorder(nights, clock, report, inline=True)
-        return [Narrator(lambda _line: None, ZONE), recorder]
+        return [Narrator(lambda _line: None, TRAILERS_ZONE), recorder]
 
     return make
 
