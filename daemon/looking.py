@@ -15,7 +15,7 @@ from cabinvigil.daemon.rehearsal.faults import Span as FaultSpan
 from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.wiring import (
     REAL,
     MakeCodec,
@@ -31,10 +31,23 @@ T = TypeVar("T")
 Job = Callable[[Wires, Clock], Awaitable[T]]
 """What is done with the wires, real or emulated."""
 
+DEFAULT = Path("/etc/cabinvigil/cabin.toml")
+"""Where the config lies if none is named."""
 FRESH = AirNow()
 """Doors open: outdoor air, as the parts of the rehearsal see it."""
 CLOSED = AirNow(o2_pct=19.6, co2_ppm=4200.0, co_ppm=9.0, temp_c=17.0, rh_pct=88.0)
 """An hour after the doors were shut with the burner on."""
+
+
+def meant(config: Path | None, *, is_emulated: bool) -> Settings:
+    """Read the config that a call means; the example's where parts are emulated.
+
+    Raises:
+        ConfigError: with every mistake of the file.
+    """
+    if config is None and is_emulated:
+        return example()
+    return load(config or DEFAULT)
 
 
 @dataclass

@@ -12,7 +12,7 @@ from typing import IO, Any
 from cabinvigil.daemon.asking import WatchRunsError, no_watch
 from cabinvigil.daemon.asksocket import AskError
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.looking import FRESH, run_on_wires
+from cabinvigil.daemon.looking import DEFAULT, FRESH, run_on_wires
 from cabinvigil.daemon.parts.ground import Machine, emulated_ground, real_ground
 from cabinvigil.daemon.parts.scan import Scan, scan
 from cabinvigil.daemon.parts.told import as_plain, compared, missing, told
@@ -30,7 +30,6 @@ EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil parts --scan             what answers on this machine
   cabinvigil parts --scan --emulated  try it without hardware
 """
-DEFAULT = Path("/etc/cabinvigil/cabin.toml")
 DONE, NOT_WELL, WRONG, FAILED = 0, 1, 2, 3
 WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire"}
 

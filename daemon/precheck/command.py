@@ -18,7 +18,7 @@ from cabinvigil.daemon.clock import Clock, SystemClock
 from cabinvigil.daemon.compose import series_keys
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.host import cpu_c, is_under_volted
-from cabinvigil.daemon.looking import FRESH, run_on_wires
+from cabinvigil.daemon.looking import DEFAULT, FRESH, meant, run_on_wires
 from cabinvigil.daemon.outputs.line import open_gpio
 from cabinvigil.daemon.precheck import findings as checks
 from cabinvigil.daemon.precheck.findings import Finding, Status, status_of
@@ -29,7 +29,7 @@ from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
-from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.daemon.settings.config import ConfigError, Settings
 from cabinvigil.daemon.spans import SpansError, SpansFile, maker, of_part
 from cabinvigil.daemon.wiring import MakeCodec, Wires, from_config, part_infos
 
@@ -39,7 +39,6 @@ EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck --emulated           try it without hardware
   cabinvigil precheck --emulated --failing bunk-co=stall
 """
-DEFAULT = Path("/etc/cabinvigil/cabin.toml")
 READY, NOT_READY, WRONG, FAILED = 0, 1, 2, 3
 MARKS = {"good": "good", "mind": "MIND", "bad": "BAD", "not checked": "----"}
 COLUMNS = 88
@@ -102,7 +101,7 @@ def run(
     """
     try:
         _check(args)
-        settings = _settings(args)
+        settings = meant(args.config, is_emulated=args.emulated)
         findings = list(_findings(args, settings, out, ask))
     except (ConfigError, NotEmulatedError, CallError) as error:
         print(f"cabinvigil: {error}", file=err)
@@ -130,12 +129,6 @@ def _check(args: argparse.Namespace) -> None:
         raise CallError("--battery-ah must lie between 0.1 and 10000")
     if args.failing and not args.emulated:
         raise CallError("--failing is for emulated parts: add --emulated")
-
-
-def _settings(args: argparse.Namespace) -> Settings:
-    if args.config is None and args.emulated:
-        return example()
-    return load(args.config or DEFAULT)
 
 
 def _findings(

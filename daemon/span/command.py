@@ -13,9 +13,9 @@ from typing import IO, Any
 
 from cabinvigil.daemon.asking import WatchRunsError, no_watch, typed
 from cabinvigil.daemon.asksocket import AskError
-from cabinvigil.daemon.looking import CLOSED, FRESH, run_on_wires
+from cabinvigil.daemon.looking import CLOSED, DEFAULT, FRESH, meant, run_on_wires
 from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
-from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.daemon.settings.config import ConfigError, Settings
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.span.fresh_air import YES, is_yes
 from cabinvigil.daemon.span.session import Session, SessionError
@@ -34,7 +34,6 @@ Air the cabin out first: all doors open for a quarter of an hour, the burner off
 breathing on the sensors.  Stop the watch (`systemctl stop cabinvigil`), and start it
 again afterwards: it then uses the new spans.
 """
-DEFAULT = Path("/etc/cabinvigil/cabin.toml")
 DONE, REFUSED, WRONG, FAILED = 0, 1, 2, 3
 LEAST_MINUTES, MOST_MINUTES = 1.0, 60.0
 AIRS = {"fresh": FRESH, "closed": CLOSED}
@@ -107,7 +106,7 @@ def run(
         wrong; 3 a wire or the state folder failed, or the watch runs.
     """
     try:
-        settings = _settings(args)
+        settings = meant(args.config, is_emulated=args.emulated)
         names = _names(args, settings)
         folder = _folder(args, settings)
         if args.kept:
@@ -128,12 +127,6 @@ def run(
 
 class CallError(ValueError):
     """An option is wrong; the message says which, and the mend."""
-
-
-def _settings(args: argparse.Namespace) -> Settings:
-    if args.config is None and args.emulated:
-        return example()
-    return load(args.config or DEFAULT)
 
 
 def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
