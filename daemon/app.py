@@ -36,13 +36,13 @@ from cabinvigil.daemon.outputs.line import EdgeLine, open_button, open_gpio
 from cabinvigil.daemon.outputs.nights import EARLIEST
 from cabinvigil.daemon.sdnotify import Notifier, watchdog_period_s
 from cabinvigil.daemon.settings.config import ConfigError, Settings, load
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.spans import maker
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.status import status
 from cabinvigil.daemon.watchdog import Watchdog
 from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.daemon.wiring import REAL, Wires, part_infos
-from cabinvigil.daemon.words_loading import renderer
 
 STATE_FILE = "state"
 STOP_S = 4.0

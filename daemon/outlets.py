@@ -20,7 +20,7 @@ from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.outputs.tone import is_tone_name, open_tone
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.values import BuzzerSettings, MqttSettings
-from cabinvigil.daemon.words_loading import load_words
+from cabinvigil.daemon.settings.words import load_words
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.phone import Phone

@@ -27,8 +27,8 @@ ROOMS = {
     "rehearsal": ("emulated cabin and parts: daemon/rehearsal/", r"rehearsal"),
     "outputs": ("sounder, light, log, phone: daemon/outputs/", r"outputs"),
     "settings": (
-        "config, words, asks: daemon/settings/, words_loading, ask",
-        r"settings|words_loading|ask|clock",
+        "config, words, asks: daemon/settings/, ask",
+        r"settings|ask|clock",
     ),
     "rules": ("pure, one rule a file: daemon/rules/", r"rules"),
     "core": ("pure: step(state, event, now): daemon/core/", r"core"),

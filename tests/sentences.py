@@ -1,11 +1,12 @@
 """Every sentence of a message file, filled: for the tests that read them all."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.words import Words, fields_of, sentence
-from cabinvigil.daemon.words_loading import languages, load_words
+from cabinvigil.daemon.settings.words import languages, load_words
 
 ALL = {language: load_words(language) for language in languages()}
 EN = ALL["en"]
@@ -55,13 +56,7 @@ def variants(words: Words) -> Iterator[tuple[str, str, int, str]]:
 
 def filled(words: Words, alarm: str, line: str, **facts: Any) -> str:
     """Fill one variant, by way of words that have no other."""
-    one = Words(
-        words.language,
-        words.decimal,
-        words.spans,
-        words.terms,
-        {alarm: {"any": (line,)}},
-    )
+    one = replace(words, alarms={alarm: {"any": (line,)}})
     return sentence(one, alarm, Priority.HIGH, "", {**WIDEST, **facts})
 
 

@@ -12,8 +12,8 @@ from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, Priority, Transition
 from cabinvigil.daemon.settings.config import Cabin, Settings, example, standard
 from cabinvigil.daemon.settings.values import changed
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.wiring import part_infos
-from cabinvigil.daemon.words_loading import renderer
 
 
 @pytest.fixture(scope="module")

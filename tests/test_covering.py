@@ -7,8 +7,8 @@ from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, AlarmState, SourceFault
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.wiring import part_infos
-from cabinvigil.daemon.words_loading import renderer
 
 TRAILER = example()
 

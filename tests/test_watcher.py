@@ -18,8 +18,8 @@ from cabinvigil.daemon.core.model import (
 )
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.settings.config import Cabin, standard
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.watcher import Watcher, round_reading
-from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers.kit.steps import Sample
 
 

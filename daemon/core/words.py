@@ -43,10 +43,8 @@ MADE = frozenset(
 )
 """What is made of them here, and may stand in a sentence too."""
 
-ONE_BELOW_TWO = frozenset({"fr"})
-"""Languages that say 1.6 hours in the singular (Unicode CLDR, plural rules: from
-memory)."""
-
+PLURAL_FROM = 1.1
+"""Any number but 1 takes the plural: none is less, and they are said to a tenth."""
 STEADY_PCT_PER_H = 0.05
 """A slower change would be shown as 0.0: it is no trend."""
 
@@ -66,6 +64,8 @@ class Words:
     alarms: Mapping[str, Mapping[str, tuple[str, ...]]]
     """By alarm, then by case: `<wording>-<priority>`, `<wording>`, `<priority>` or
     `any`, looked up in that order; the variants, the fullest first."""
+    plural_from: float = PLURAL_FROM
+    """The least number that takes the plural."""
     phone: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     """How an alert begins and ends on the phone: `fresh late second`."""
 
@@ -208,8 +208,7 @@ def span(words: Words, seconds: float) -> str:
         count, unit = seconds / 3600.0, "hour"
         count = float(round(count)) if count >= 10.0 else round(count, 1)
     one, many = words.spans[unit]
-    is_one = count < 2.0 if words.language in ONE_BELOW_TWO else count == 1.0
-    form = one if is_one else many
+    form = one if count < words.plural_from else many
     return form.replace("{n}", number(words, count))
 
 

@@ -21,7 +21,7 @@ from cabinvigil.daemon.review.replay import (
 from cabinvigil.daemon.review.spoken import CLOCK, zone_of
 from cabinvigil.daemon.review.terminal import Advance
 from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 
 Change = Literal["gained", "lost", "earlier", "later", "same"]
 CHANGES: tuple[Change, ...] = ("gained", "lost", "earlier", "later")

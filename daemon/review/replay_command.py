@@ -31,7 +31,7 @@ from cabinvigil.daemon.settings.config import (
     load,
     standard,
 )
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 
 EXAMPLE = """example, nights of the trailer Lapwing:
   cabinvigil replay night-2026-01-16.jsonl --json --estimates

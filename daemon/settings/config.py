@@ -38,7 +38,7 @@ from cabinvigil.daemon.settings.values import (
     fields_of,
     to_plain,
 )
-from cabinvigil.daemon.words_loading import languages, load_words
+from cabinvigil.daemon.settings.words import languages, load_words
 
 __all__ = [
     "AlarmSettings",

@@ -16,8 +16,8 @@ from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.core.setup import Setup
 from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.wiring import part_infos
-from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers.kit.quantity import split_channel
 
 TICKS = 3000

@@ -23,8 +23,8 @@ from cabinvigil.daemon.rehearsal.stage import SEED_STEP
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.review.logbook import Logbook, LogLine
 from cabinvigil.daemon.settings.config import Settings, load
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.watcher import Watcher
-from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers import part as find_part
 from tests.faults.rows import TICK_S
 from tests.inline_phone import InlinePhone

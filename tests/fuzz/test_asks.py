@@ -19,7 +19,7 @@ from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.messages import Topics
 from cabinvigil.daemon.review.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 from tests.fuzz.mangle import fuzz, mangled
 from tests.test_asksocket import ask, served
 

@@ -20,7 +20,7 @@ from cabinvigil.daemon.keep import StateFile
 from cabinvigil.daemon.review.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.known import packaged
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 from tests.fuzz.mangle import fuzz, mangled
 from tests.review.logs import air, begin, line, still_air
 from tests.running import CONFIG

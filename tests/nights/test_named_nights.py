@@ -6,7 +6,7 @@ from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.review.logbook import Logbook
 from cabinvigil.daemon.review.replay import replay_log
 from cabinvigil.daemon.review.spelling import spell
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 from tests.nights.played import Played, play_night
 
 HOURS = {

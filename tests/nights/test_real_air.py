@@ -22,7 +22,7 @@ from cabinvigil.daemon.review.recording import Recording
 from cabinvigil.daemon.review.spelling import spell
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 
 DATA = Path(__file__).parents[1] / "data"
 LEAD_IN_S = 300.0

@@ -29,8 +29,8 @@ from cabinvigil.daemon.outputs.nights import Nights, OpenNight
 from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.review.logbook import read_bytes
 from cabinvigil.daemon.settings.config import Cabin, standard
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.watcher import Watcher
-from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers.kit.steps import Sample
 
 FIRST = datetime(2100, 1, 1, 21, tzinfo=UTC)

@@ -15,7 +15,7 @@ from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.review.recording import Recording
 from cabinvigil.daemon.review.replay import replay_columns
 from cabinvigil.daemon.settings.config import Cabin, standard
-from cabinvigil.daemon.words_loading import renderer
+from cabinvigil.daemon.settings.words import renderer
 from tests.bench import projection
 from tests.bench.lines import LineFit
 from tests.bench.nights import KINDS, LIMIT_PCT, Night, make_night

@@ -33,9 +33,9 @@ from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.review.logbook import Logbook, LogLine
 from cabinvigil.daemon.settings.config import Cabin as SetCabin
 from cabinvigil.daemon.settings.config import standard
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.start_record import start_fields
 from cabinvigil.daemon.watcher import Watcher
-from cabinvigil.daemon.words_loading import renderer
 from cabinvigil.drivers.kit.steps import Sample
 from tests.outputs.hands import EVENING, FailingLine, HandClock
 

@@ -10,7 +10,13 @@ from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.core.words import LONGEST, Words, fields_of, sentence
+from cabinvigil.daemon.core.words import (
+    LONGEST,
+    PLURAL_FROM,
+    Words,
+    fields_of,
+    sentence,
+)
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.settings.mistakes import (
     ConfigError,
@@ -22,7 +28,7 @@ from cabinvigil.daemon.settings.mistakes import (
 from cabinvigil.daemon.settings.read import parse_toml, read_bytes
 
 _SPANS = ("second", "minute", "hour")
-_OWN = ("language", "decimal", "spans", "terms", "phone")
+_OWN = ("language", "decimal", "plural_from", "spans", "terms", "phone")
 _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "fresh": frozenset({"text", "moment", "seq"}),
@@ -108,6 +114,7 @@ def _words(plain: Mapping[str, Any], file: str) -> Words:
         spans=_spans(plain.get("spans"), wrong),
         terms=_terms(plain.get("terms", {}), wrong),
         alarms=alarms,
+        plural_from=_plural_from(plain, wrong),
         phone=_phone(plain.get("phone", {}), wrong),
     )
     if mistakes:
@@ -154,6 +161,15 @@ def _variants(key: str, variants: Any, wrong: Tell) -> tuple[str, ...]:
         mend = f"use {LONGEST} at most"
         wrong(key, f"has a last sentence of {len(variants[-1])} characters", mend)
     return tuple(variants)
+
+
+def _plural_from(plain: Mapping[str, Any], wrong: Tell) -> float:
+    value = plain.get("plural_from", PLURAL_FROM)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 1:
+        mend = "write the least number in the plural, or leave it out"
+        wrong("plural_from", "is no number above 1", mend)
+        return PLURAL_FROM
+    return float(value)
 
 
 def _spans(table: Any, wrong: Tell) -> dict[str, tuple[str, str]]:

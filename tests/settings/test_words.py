@@ -14,7 +14,7 @@ from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.settings.mistakes import ConfigError
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.words_loading import languages, load_words, renderer
+from cabinvigil.daemon.settings.words import languages, load_words, renderer
 from tests.sentences import DANGERS, every_sentence
 
 GOOD = """
@@ -120,6 +120,10 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ('decimal = ","', "decimal = 1", "decimal", "no text"),
         ('["{n} ora", "{n} ore"]', '["{n} ora"]', "spans.hour", "two forms"),
         ('["{n} ora", "{n} ore"]', '["ora", "ore"]', "spans.hour", "two forms"),
+        ("[spans]", "plural_from = 1\n[spans]", "plural_from", "above 1"),
+        ("[spans]", "plural_from = true\n[spans]", "plural_from", "above 1"),
+        ("[spans]", 'plural_from = "2"\n[spans]', "plural_from", "above 1"),
+        ("[spans]", "plural_from = nan\n[spans]", "plural_from", "above 1"),
         ("[general]", "[generale]", "general", "words_en.toml"),
         ("[general]", "[terms]\nV = 1\n[general]", "terms.V", "no text"),
         ("[spans]", "terms = 1\n[spans]", "terms", "no table"),
