@@ -16,18 +16,18 @@ from typing import IO, cast
 
 COMMANDS = {
     # word: (module, what it does); only the module of the word is imported.
-    "plan": ("planning.command", "before bed: vents, gas, wet and warmth of a night"),
-    "config": ("config_command", "check a config file, all its mistakes at once"),
-    "parts": ("parts.command", "list the parts known, or --scan what answers here"),
-    "span": ("span.command", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
-    "precheck": ("precheck.command", "before bed: one screen, one verdict"),
-    "run": ("run_command", "watch the cabin's air with the real parts"),
-    "rehearse": ("rehearsal.command", "play a night on emulated parts, no hardware"),
-    "show": ("review.show_command", "the air as it is now, 40 columns wide"),
-    "mark": ("review.mark_command", "note a moment of the night in its log"),
-    "morning": ("review.morning_command", "what happened in a night, and what to do"),
-    "compare": ("review.compare_command", "nights side by side: safe, dry, cheap"),
-    "replay": ("review.replay_command", "put a recorded night through the rules"),
+    "plan": ("commands.plan", "before bed: vents, gas, wet and warmth of a night"),
+    "config": ("commands.config", "check a config file, all its mistakes at once"),
+    "parts": ("commands.parts", "list the parts known, or --scan what answers here"),
+    "span": ("commands.span", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
+    "precheck": ("commands.precheck", "before bed: one screen, one verdict"),
+    "run": ("commands.run", "watch the cabin's air with the real parts"),
+    "rehearse": ("commands.rehearse", "play a night on emulated parts, no hardware"),
+    "show": ("commands.show", "the air as it is now, 40 columns wide"),
+    "mark": ("commands.mark", "note a moment of the night in its log"),
+    "morning": ("commands.morning", "what happened in a night, and what to do"),
+    "compare": ("commands.compare", "nights side by side: safe, dry, cheap"),
+    "replay": ("commands.replay", "put a recorded night through the rules"),
 }
 WRONG_CALL = 2
 NOTE = (

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.buses import I2cBus, SerialPort
 from cabinvigil.daemon.clock import Clock, VirtualClock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.rehearsal.emulated import known
@@ -21,8 +20,14 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSerial,
     EmulatedSMBus,
 )
-from cabinvigil.daemon.sampling import FileSampler, Placing, PolledSampler, Sampler
-from cabinvigil.daemon.streaming import StreamSampler
+from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort
+from cabinvigil.daemon.sampling.sampler import (
+    FileSampler,
+    Placing,
+    PolledSampler,
+    Sampler,
+)
+from cabinvigil.daemon.sampling.stream_sampler import StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import Sample
 

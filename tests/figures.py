@@ -19,7 +19,7 @@ import attrs
 
 from cabinvigil.daemon import rules
 from cabinvigil.daemon.core import history, setup, standing
-from cabinvigil.daemon.core.limits import Between
+from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend import model
 from cabinvigil.drivers import REGISTRY, part
 from cabinvigil.drivers.kit.quantity import QUANTITIES

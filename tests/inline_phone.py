@@ -8,8 +8,8 @@ from typing import Any
 
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import Publication
+from cabinvigil.daemon.outputs.mqtt.messages import Publication
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
 
 
 class InlinePhone:

@@ -14,7 +14,7 @@ from pathlib import Path
 from unittest import mock
 
 from cabinvigil.daemon import cli
-from cabinvigil.daemon.precheck import command as precheck_command
+from cabinvigil.daemon.commands import precheck as precheck_command
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "README.md"

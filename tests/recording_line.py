@@ -1,7 +1,7 @@
 """A line that is driven on paper only."""
 
 from cabinvigil.daemon.outputs.base import Clock
-from cabinvigil.daemon.outputs.line import LineCheck
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck
 
 
 class RecordingLine:

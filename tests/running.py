@@ -10,13 +10,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.app import App, Machine
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
+from cabinvigil.daemon.sampling.wiring import REAL, Wires
+from cabinvigil.daemon.service.app import App, Machine
 from cabinvigil.daemon.settings.config import load
-from cabinvigil.daemon.wiring import REAL, Wires
 from tests.recording_line import RecordingLine
 
 CONFIG = """

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.core.words import Words, fields_of, sentence
+from cabinvigil.daemon.core.sentences import Words, fields_of, sentence
 from cabinvigil.daemon.settings.words import languages, load_words
 
 ALL = {language: load_words(language) for language in languages()}

@@ -16,14 +16,17 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon import outputs
-from cabinvigil.daemon.compose import WATCH_SOURCES
+from cabinvigil.daemon.compose.compose import WATCH_SOURCES
 from tests import snippets
 
 ADDED = ("drivers/mcp9808.py", "daemon/rules/chilling.py", "daemon/outputs/slate.py")
 LINES = {
     # the file that takes a line: what stands before it there, and how the line begins.
     "drivers/__init__.py": ("REGISTRY: dict[str, str] = {\n", '    "mcp9808"'),
-    "daemon/outlets.py": ("    outputs.append(Recorder(", "    outputs.append(Slate("),
+    "daemon/service/outlets.py": (
+        "    outputs.append(Recorder(",
+        "    outputs.append(Slate(",
+    ),
 }
 SEEN = """
 from pathlib import Path
@@ -62,7 +65,7 @@ def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = text[:at] + line + text[at:]
         if "Slate(" in line:
             wanted = "from cabinvigil.daemon.outputs.slate import Slate\n"
-            after = "from cabinvigil.daemon.outputs.tone"
+            after = "from cabinvigil.daemon.outputs.signal.tone"
             text = text.replace(after, wanted + after, 1)
         (folder / file).write_text(text, encoding="utf-8")
     (table,) = [b for _, kind, b in snippets.blocks("DEVELOPERS.md") if kind == "toml"]

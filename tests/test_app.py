@@ -7,10 +7,10 @@ import json
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.asksocket import ask_watch
+from cabinvigil.daemon.ask.socket import ask_watch
 from cabinvigil.daemon.core.model import Act, ActKind, SourceFault
+from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.review.logbook import Logbook
 from tests.running import Running, config, running
 
 CO_HIGH = AirNow(co_ppm=400.0)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.ask import (
+from cabinvigil.daemon.ask.parse import (
     LARGEST,
     OLDEST_S,
     Ask,

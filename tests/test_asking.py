@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon import asking
-from cabinvigil.daemon.asking import WatchRunsError, no_watch, typed, watch_status
-from cabinvigil.daemon.asksocket import AskError
+from cabinvigil.daemon.ask import asking
+from cabinvigil.daemon.ask.asking import WatchRunsError, no_watch, typed, watch_status
+from cabinvigil.daemon.ask.socket import AskError
 from cabinvigil.daemon.settings.config import Settings, load
 
 

@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon import asksocket
-from cabinvigil.daemon.ask import Ask
-from cabinvigil.daemon.asksocket import AskError, AskSocket, Reply, ask_watch
+from cabinvigil.daemon.ask import socket as asksocket
+from cabinvigil.daemon.ask.parse import Ask
+from cabinvigil.daemon.ask.socket import AskError, AskSocket, Reply, ask_watch
 from cabinvigil.daemon.core.model import ActKind
 from tests.outputs.hands import HandClock
 

@@ -17,8 +17,9 @@ import pytest
 import serial
 from smbus2 import SMBus
 
-from cabinvigil.daemon import bus_errors
-from cabinvigil.daemon.bus_errors import (
+from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from cabinvigil.daemon.sampling import bus_errors
+from cabinvigil.daemon.sampling.bus_errors import (
     BlockedError,
     BusError,
     BusStuckError,
@@ -28,8 +29,7 @@ from cabinvigil.daemon.bus_errors import (
     PortBusyError,
     TransferError,
 )
-from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
-from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.drivers.kit.steps import Transfer
 
 

@@ -6,14 +6,14 @@ from dataclasses import replace
 import attrs
 import pytest
 
-from cabinvigil.daemon import compose as composing
-from cabinvigil.daemon.compose import compose, compose_columns, series_keys
+from cabinvigil.daemon.compose import compose as composing
+from cabinvigil.daemon.compose.compose import compose, compose_columns, series_keys
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, Priority, Transition
+from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import Cabin, Settings, example, standard
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
-from cabinvigil.daemon.wiring import part_infos
 
 
 @pytest.fixture(scope="module")

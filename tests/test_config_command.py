@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon import config_command
+from cabinvigil.daemon.commands import config as config_command
 from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.known import packaged
 from tests.known import CABIN, KNOWN, Desk

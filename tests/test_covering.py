@@ -2,13 +2,13 @@
 
 import pytest
 
-from cabinvigil.daemon.compose import Composed, compose
+from cabinvigil.daemon.compose.compose import Composed, compose
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, AlarmState, SourceFault
+from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
-from cabinvigil.daemon.wiring import part_infos
 
 TRAILER = example()
 

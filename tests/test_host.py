@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.host import HostWatch, Seen, cpu_c, is_under_volted
+from cabinvigil.daemon.service.host import HostWatch, Seen, cpu_c, is_under_volted
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 

@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon import keep
-from cabinvigil.daemon.keep import Keeper, StateFile, down_for_s
+from cabinvigil.daemon.outputs import state_file
+from cabinvigil.daemon.outputs.state_file import Keeper, StateFile, down_for_s
 from tests.outputs.hands import EVENING, HandClock, Told
 
 
@@ -288,7 +288,7 @@ def test_inline_every_change_is_saved_at_once(path: Path) -> None:
 def test_on_its_thread_the_newest_is_saved(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(keep, "REST_S", 0.02)
+    monkeypatch.setattr(state_file, "REST_S", 0.02)
     told = Told()
     keeper = Keeper(StateFile(path), QuickClock(), told)
     keeper.start()

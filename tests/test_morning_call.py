@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.morning_call import MorningCall
+from cabinvigil.daemon.service.report_process import MorningCall
 from tests.review import logs
 
 HOUR = 3600.0

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.morning_due import AGAIN_S, NIGHT_S, MorningDue, hour_of
+from cabinvigil.daemon.service.report_due import AGAIN_S, NIGHT_S, MorningDue, hour_of
 
 ZONE = timezone(timedelta(hours=1))
 HOUR = 3600.0

@@ -13,7 +13,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from cabinvigil.daemon.outputs.nights import night_of
+from cabinvigil.daemon.log.folder import night_of
 from tests.outputs.brokers import free_port, mosquitto
 from tests.outputs.listener import Listener
 from tests.outputs.test_contract import payload_schema

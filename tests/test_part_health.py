@@ -2,13 +2,13 @@
 
 import pytest
 
-from cabinvigil.daemon.bus_errors import (
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.sampling.bus_errors import (
     DeviceMissingError,
     NoAnswerError,
     TransferError,
 )
-from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.part_health import HourCount, PartHealth
+from cabinvigil.daemon.sampling.part_health import HourCount, PartHealth
 from cabinvigil.drivers.kit.steps import (
     CalibrationError,
     CellDeadError,

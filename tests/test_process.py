@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.asksocket import AskError, ask_watch
+from cabinvigil.daemon.ask.socket import AskError, ask_watch
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from tests.outputs.brokers import free_port, mosquitto
 from tests.outputs.listener import Listener

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.review.logbook import Logbook, LogLine
+from cabinvigil.daemon.sampling.stream_sampler import OpenPort
+from cabinvigil.daemon.sampling.wiring import REAL, Wires
 from cabinvigil.daemon.settings.values import PartSettings
-from cabinvigil.daemon.streaming import OpenPort
-from cabinvigil.daemon.wiring import REAL, Wires
 from tests.running import Running, running
 
 ABSENT = '[part.bunk-co2]\nkind = "frame9_co2"\nport = "{folder}/nobody"\n'

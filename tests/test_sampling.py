@@ -10,14 +10,14 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.buses import I2cBus
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSMBus
-from cabinvigil.daemon.sampling import (
+from cabinvigil.daemon.sampling.buses import I2cBus
+from cabinvigil.daemon.sampling.sampler import (
     BACK_OFF_CAP_S,
     STEPS_LIMIT,
     Placing,

@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon import spans
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.settings.values import PartSettings
-from cabinvigil.daemon.spans import Span, SpansError, SpansFile, maker, options_for
+from cabinvigil.daemon.span import kept
+from cabinvigil.daemon.span.kept import Span, SpansError, SpansFile, maker, options_for
 from cabinvigil.drivers import part as find_part
 
 NOW = datetime(2026, 10, 20, 12, 0, tzinfo=UTC)
@@ -73,7 +73,7 @@ def test_a_torn_file_falls_back_to_the_one_before(tmp_path: Path) -> None:
     keep(tmp_path, CELL)
     before = SpansFile(tmp_path).load()
     SpansFile(tmp_path).add([replace(CELL, signal=10.0)], NOW, 200.0)
-    path = tmp_path / spans.FILE
+    path = tmp_path / kept.FILE
     data = path.read_bytes()
     for length in range(0, len(data) - 1, 97):
         path.write_bytes(data[:length])
@@ -84,11 +84,11 @@ def spoil(path: Path, change: Callable[[dict[str, Any]], None]) -> None:
     """Write a body that is whole by its sum, and not what we write."""
     file = SpansFile(path)
     keep(path, CELL)
-    body = {"version": 1, "spans": [json.loads(json.dumps(spans._plain(CELL)))]}
+    body = {"version": 1, "spans": [json.loads(json.dumps(kept._plain(CELL)))]}
     change(body)
     file._file.load(NOW, 0.0)
     file._file.save(body, NOW, 300.0)
-    (path / f"{spans.FILE}.before").unlink()
+    (path / f"{kept.FILE}.before").unlink()
 
 
 def _without_a_zone(body: dict[str, Any]) -> None:
@@ -113,11 +113,11 @@ def test_what_cannot_be_used_is_refused_in_one_sentence(
     spoil(tmp_path, change)
     with pytest.raises(SpansError, match=why) as caught:
         SpansFile(tmp_path).load()
-    assert f"Move {spans.FILE} out of {tmp_path}" in str(caught.value)
-    data = (tmp_path / spans.FILE).read_bytes()
+    assert f"Move {kept.FILE} out of {tmp_path}" in str(caught.value)
+    data = (tmp_path / kept.FILE).read_bytes()
     with pytest.raises(SpansError):
         SpansFile(tmp_path).add([CELL], NOW, 400.0)
-    assert (tmp_path / spans.FILE).read_bytes() == data
+    assert (tmp_path / kept.FILE).read_bytes() == data
 
 
 def test_garbage_in_both_files_is_told(tmp_path: Path) -> None:
@@ -132,10 +132,10 @@ def test_garbage_in_both_files_is_told(tmp_path: Path) -> None:
 
 def test_only_so_many_are_kept(tmp_path: Path) -> None:
     """Of each part, the newest; another part's are not pushed out."""
-    many = [replace(CELL, signal=float(n)) for n in range(spans.MOST_KEPT + 5)]
+    many = [replace(CELL, signal=float(n)) for n in range(kept.MOST_KEPT + 5)]
     held = keep(tmp_path, replace(CELL, part="roof-cell"), *many).load()
     assert next(span.signal for span in held if span.part == "bunk-cell") == 5.0
-    assert len(held) == spans.MOST_KEPT + 1
+    assert len(held) == kept.MOST_KEPT + 1
 
 
 def test_not_a_number_is_never_written(tmp_path: Path) -> None:
@@ -166,7 +166,7 @@ def test_a_codec_is_made_with_the_last_span(tmp_path: Path) -> None:
 
 def test_spans_that_cannot_be_read_do_not_stop_the_watch(tmp_path: Path) -> None:
     """It is told, and the config's own figures stand."""
-    (tmp_path / spans.FILE).write_bytes(b"garbage")
+    (tmp_path / kept.FILE).write_bytes(b"garbage")
     told: list[SourceFault] = []
     make = maker(tmp_path, told.append)
     codec = make("bunk-cell", part_of(), find_part("o2_cell_ads1115"))

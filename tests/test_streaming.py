@@ -8,7 +8,6 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.buses import SerialPort
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.frame9 import (
@@ -18,8 +17,9 @@ from cabinvigil.daemon.rehearsal.emulated.frame9 import (
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
-from cabinvigil.daemon.sampling import BACK_OFF_CAP_S, Placing
-from cabinvigil.daemon.streaming import SETTLE_S, StreamSampler
+from cabinvigil.daemon.sampling.buses import SerialPort
+from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, Placing
+from cabinvigil.daemon.sampling.stream_sampler import SETTLE_S, StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import (
     DriverError,

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.sdnotify import Notifier, watchdog_period_s
-from cabinvigil.daemon.watchdog import Watchdog
+from cabinvigil.daemon.service.sdnotify import Notifier, watchdog_period_s
+from cabinvigil.daemon.service.watchdog import Watchdog
 
 
 class Systemd:

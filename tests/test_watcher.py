@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.compose import Composed, compose_columns
+from cabinvigil.daemon.compose.compose import Composed, compose_columns
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -17,9 +17,9 @@ from cabinvigil.daemon.core.model import (
     Transition,
 )
 from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.service.watcher import Watcher, round_reading
 from cabinvigil.daemon.settings.config import Cabin, standard
 from cabinvigil.daemon.settings.words import renderer
-from cabinvigil.daemon.watcher import Watcher, round_reading
 from cabinvigil.drivers.kit.steps import Sample
 
 

@@ -6,7 +6,7 @@ from time import perf_counter
 
 import pytest
 
-from cabinvigil.daemon.worker import OverdueError, Worker
+from cabinvigil.daemon.sampling.worker import OverdueError, Worker
 
 
 def threads_called(name: str) -> list[threading.Thread]:

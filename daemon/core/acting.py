@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from cabinvigil.daemon.core import aside
+from cabinvigil.daemon.core import shelving
 from cabinvigil.daemon.core import standing as life
 from cabinvigil.daemon.core.alarm import Trigger
 from cabinvigil.daemon.core.history import History
@@ -39,7 +39,7 @@ def act(
             if standing.state is ENDS[event.kind]:
                 verdict = spec.judge(spec.params, history, now)
                 verdicts[spec.id] = verdict
-                changed[spec.id] = aside.take_back(standing, verdict, now)
+                changed[spec.id] = shelving.take_back(standing, verdict, now)
         else:
             changed[spec.id] = _one(spec, standing, event, now)
     return changed, verdicts
@@ -51,8 +51,8 @@ def _one(spec: AlarmSpec, standing: Standing, event: Act, now: float) -> Standin
             # A reset by hand is an answer; the table resets by itself once it is clear.
             return life.acknowledge(spec, standing, now)
         case ActKind.SHELVE if event.alarm:
-            return aside.put_aside(spec, standing, Trigger.SHELVE, event.for_s, now)
+            return shelving.put_aside(spec, standing, Trigger.SHELVE, event.for_s, now)
         case ActKind.OUT_OF_SERVICE if event.alarm and event.by != "phone":
-            return aside.put_aside(spec, standing, Trigger.REMOVE, 0.0, now)
+            return shelving.put_aside(spec, standing, Trigger.REMOVE, 0.0, now)
         case _:
             return standing

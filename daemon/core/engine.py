@@ -10,9 +10,9 @@ from typing import Any
 
 from cabinvigil.daemon.core import history as past
 from cabinvigil.daemon.core.acting import act
-from cabinvigil.daemon.core.airing import all_clear
 from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM
-from cabinvigil.daemon.core.aside import stay_aside, suppress
+from cabinvigil.daemon.core.all_clear import all_clear
+from cabinvigil.daemon.core.changes import tell
 from cabinvigil.daemon.core.dose import breathe_co
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import (
@@ -30,9 +30,9 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec, SeriesSpec, Setup
+from cabinvigil.daemon.core.shelving import stay_aside, suppress
 from cabinvigil.daemon.core.standing import Standing, advance
 from cabinvigil.daemon.core.state import State as State
-from cabinvigil.daemon.core.telling import tell
 
 TREND_EVERY_S = 10.0
 """The trend's estimate is renewed this often: its own step (design.md, section 6)."""

@@ -10,14 +10,14 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core import kept_air, kept_alarm
+from cabinvigil.daemon.core.annunciation import choose
+from cabinvigil.daemon.core.changes import retell
 from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.history import UNDOSED
 from cabinvigil.daemon.core.model import AlarmState, Command
 from cabinvigil.daemon.core.setup import Setup
-from cabinvigil.daemon.core.sounding import choose
 from cabinvigil.daemon.core.state import State
-from cabinvigil.daemon.core.telling import retell
 
 VERSION = 1
 

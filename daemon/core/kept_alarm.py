@@ -6,9 +6,9 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.alarm import ASIDE, Trigger
-from cabinvigil.daemon.core.aside import stay_aside, take_back
 from cabinvigil.daemon.core.model import AlarmState, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.shelving import stay_aside, take_back
 from cabinvigil.daemon.core.standing import Standing, blind_verdict, ring
 
 MOST_AGE_S = 30 * 86_400.0

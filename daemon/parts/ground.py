@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.parts.scan import Ground
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.sampling.stream_sampler import OpenPort
+from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings
-from cabinvigil.daemon.streaming import OpenPort
-from cabinvigil.daemon.wiring import Wires
 
 HEADER_BUS = "/dev/i2c-1"
 """The bus on a Pi's header; the others lead to screens and cameras, and are looked at

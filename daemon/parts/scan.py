@@ -9,10 +9,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from cabinvigil.daemon.bus_errors import BusError, NoAnswerError, TransferError
-from cabinvigil.daemon.buses import I2cBus, KernelFile
-from cabinvigil.daemon.sampling import START_UP_S, TooManyStepsError, run_steps
-from cabinvigil.daemon.streaming import OpenPort
+from cabinvigil.daemon.sampling.bus_errors import BusError, NoAnswerError, TransferError
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
+from cabinvigil.daemon.sampling.sampler import START_UP_S, TooManyStepsError, run_steps
+from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.drivers import REGISTRY, identifier
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.frame9 import READ, spell

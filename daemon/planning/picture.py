@@ -9,7 +9,7 @@ from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import SHUT
 from cabinvigil.daemon.planning.words import clock
-from cabinvigil.daemon.review.canvas import blank, save
+from cabinvigil.daemon.text.svg import blank, save
 
 ROWS = (
     ("o2_pct", "oxygen, %", 19.5),

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
 
-from cabinvigil.daemon.host import COOL_C, HOT_C
-from cabinvigil.daemon.outputs.nights import EARLIEST
+from cabinvigil.daemon.log.folder import EARLIEST
+from cabinvigil.daemon.service.host import COOL_C, HOT_C
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 Word = Literal["good", "mind", "bad", "not checked"]

@@ -5,16 +5,16 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from cabinvigil.daemon.app import compose_now
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.engine import State
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.keeping_watch import keep_watch
-from cabinvigil.daemon.sampling import WARMING_UP
+from cabinvigil.daemon.sampling.sampler import WARMING_UP
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, part_infos, wire
+from cabinvigil.daemon.service.app import compose_now
+from cabinvigil.daemon.service.status import status
+from cabinvigil.daemon.service.ticker import keep_watch
+from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
-from cabinvigil.daemon.status import status
-from cabinvigil.daemon.watcher import Watcher
-from cabinvigil.daemon.wiring import MakeCodec, Wires, part_infos, wire
 from cabinvigil.drivers.kit.steps import Sample
 
 LOOK_S = 60.0

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from cabinvigil.daemon.compose import DAYS_PER_YEAR
+from cabinvigil.daemon.compose.compose import DAYS_PER_YEAR
 from cabinvigil.daemon.precheck.findings import (
     PART_ALARMS,
     Finding,
@@ -13,9 +13,9 @@ from cabinvigil.daemon.precheck.findings import (
     word_for,
 )
 from cabinvigil.daemon.settings.config import PartSettings
+from cabinvigil.daemon.span.kept import Span
 from cabinvigil.daemon.span.life import Life, life
 from cabinvigil.daemon.span.ways import WAYS
-from cabinvigil.daemon.spans import Span
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from cabinvigil.drivers.kit.steps import PartInfo
 

@@ -8,17 +8,17 @@ from pathlib import Path
 from threading import Event
 from typing import Any
 
-from cabinvigil.daemon.asksocket import ask_watch
+from cabinvigil.daemon.ask.socket import ask_watch
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Alert, Priority, SourceFault, SourceOk
-from cabinvigil.daemon.outlets import OpenLine, broker_of, make_buzzer
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.broker import BrokerError
-from cabinvigil.daemon.outputs.line import LineCheck
-from cabinvigil.daemon.outputs.messages import Messages, Pending, Topics, run_of
-from cabinvigil.daemon.outputs.sound import PATTERNS
-from cabinvigil.daemon.outputs.wakeup import Wakeup
+from cabinvigil.daemon.outputs.mqtt.broker import BrokerError
+from cabinvigil.daemon.outputs.mqtt.messages import Messages, Pending, Topics, run_of
+from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck
+from cabinvigil.daemon.outputs.signal.patterns import PATTERNS
 from cabinvigil.daemon.precheck.findings import Finding, Status
+from cabinvigil.daemon.service.outlets import OpenLine, broker_of, make_buzzer
 from cabinvigil.daemon.settings.config import Settings
 
 Ask = Callable[[str], str]
@@ -116,7 +116,7 @@ def _wait_for_answer(broker: Any, messages: Messages, clock: Clock) -> str | Non
         BrokerError: the broker cannot be had, or is gone.
     """
     # Not at the top: paho is slow to load, and a cabin without a phone needs none.
-    from cabinvigil.daemon.outputs.mqtt import Arrived, Session
+    from cabinvigil.daemon.outputs.mqtt.session import Arrived, Session
 
     topics = messages.topics
     gone = {"answer": "test", "ok": False, "text": "the precheck is gone"}

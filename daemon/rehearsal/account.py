@@ -4,9 +4,9 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from cabinvigil.daemon.core.model import Priority, Transition
+from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.play import START_WALL
-from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 
 O2_LIMIT_PCT = 19.5
 """29 CFR 1910.146(b), as `o2-low`."""

@@ -12,17 +12,17 @@ from typing import Any, Protocol
 from cabinvigil.daemon.clock import VirtualClock
 from cabinvigil.daemon.core.model import Record
 from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.keeping_watch import keep_watch
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure, Night
 from cabinvigil.daemon.rehearsal.stage import Stage
-from cabinvigil.daemon.review.replay import compose_settings
+from cabinvigil.daemon.replay.replay import compose_settings
+from cabinvigil.daemon.sampling.wiring import wire
+from cabinvigil.daemon.service.start_record import start_fields
+from cabinvigil.daemon.service.ticker import keep_watch
+from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
-from cabinvigil.daemon.start_record import start_fields
-from cabinvigil.daemon.watcher import Watcher
-from cabinvigil.daemon.wiring import wire
 
 START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 """22:00 where the trailer stands, in January: our own scenario."""

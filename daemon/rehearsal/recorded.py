@@ -3,9 +3,9 @@
 from dataclasses import fields, replace
 from itertools import pairwise
 
+from cabinvigil.daemon.log.csv import Recording, Row
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.review.recording import Recording, Row
 
 _KNOWN = frozenset(field.name for field in fields(AirNow))
 _RENAMED = {"temp_c_glass": "glass_c"}

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.rehearsal.emulated import ads1115, known
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
@@ -20,9 +19,10 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSMBus,
     TextPart,
 )
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.sampling.stream_sampler import OpenPort
+from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.values import PartSettings
-from cabinvigil.daemon.streaming import OpenPort
-from cabinvigil.daemon.wiring import Wires
 from cabinvigil.drivers import part as find_part
 
 SEED_STEP = 7919

@@ -16,8 +16,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
 
-from cabinvigil.daemon.buses import KernelFile
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Nack, SerialPart
+from cabinvigil.daemon.sampling.buses import KernelFile
 
 I2C_READ = 0x0001
 """The flag of a read message (linux/i2c.h: I2C_M_RD)."""

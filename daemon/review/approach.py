@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.air.blood import START_COHB_PCT, cohb_step
+from cabinvigil.daemon.log.night import STEP_S, Tape, Told
 from cabinvigil.daemon.review.cabin_facts import Limit
-from cabinvigil.daemon.review.tape import STEP_S, Tape, Told
 
 COHB = "cohb_pct"
 LONGEST_HELD_S = 300.0

@@ -9,13 +9,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from cabinvigil.daemon.review.air_course import mean
-from cabinvigil.daemon.review.balance import Z90, Triple
+from cabinvigil.daemon.log.night import STEP_S
+from cabinvigil.daemon.review.airflow.balance import Z90, Triple
+from cabinvigil.daemon.review.airflow.nodes import mean
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.rang import RANKS
 from cabinvigil.daemon.review.stretches import stretch
-from cabinvigil.daemon.review.tape import STEP_S
 from cabinvigil.daemon.review.verdict import FRESH
 
 SENSOR_SD: Mapping[str, tuple[float, float]] = {

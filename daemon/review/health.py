@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.log.night import STEP_S, Tape
 from cabinvigil.daemon.review.rang import Stand
-from cabinvigil.daemon.review.tape import STEP_S, Tape
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
 VITAL = ("o2_pct", "co_ppm")

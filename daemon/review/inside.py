@@ -9,8 +9,8 @@ from cabinvigil.daemon.air.moisture import (
     surface_c,
     vapour_hpa,
 )
+from cabinvigil.daemon.log.night import STEP_S, Tape, Told
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
-from cabinvigil.daemon.review.tape import STEP_S, Tape, Told
 
 LEAST_RH_PCT = 0.1
 LEAST_HPA, MOST_HPA = 300.0, 1100.0

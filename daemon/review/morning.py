@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
-from cabinvigil.daemon.review.air_course import Told, mean
+from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.review.airflow.balance import Balance, Triple, balance
+from cabinvigil.daemon.review.airflow.nodes import Told, mean
 from cabinvigil.daemon.review.approach import (
     Approach,
     Spare,
@@ -14,7 +16,6 @@ from cabinvigil.daemon.review.approach import (
     means,
     spare,
 )
-from cabinvigil.daemon.review.balance import Balance, Triple, balance
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
@@ -26,7 +27,6 @@ from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
 from cabinvigil.daemon.review.inside import Inside, hours, inside
 from cabinvigil.daemon.review.rang import Stand, stands
 from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
-from cabinvigil.daemon.review.tape import STEP_S, Tape
 from cabinvigil.daemon.review.tonight import Advice, Situation, advice
 from cabinvigil.daemon.review.verdict import Verdict, verdict
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.review.tape import Event
+from cabinvigil.daemon.log.night import Event
 
 RANKS: Mapping[str, int] = {"fault": 1, "low": 2, "medium": 3, "high": 4}
 """Words of `Priority`; a larger number asks more of a sleeper."""

@@ -6,11 +6,18 @@ from dataclasses import dataclass
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
-from cabinvigil.daemon.review.air_course import Told, mean
-from cabinvigil.daemon.review.balance import EMPTY, OFF, Balance, Node, Triple, triple
+from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.review.airflow.balance import (
+    EMPTY,
+    OFF,
+    Balance,
+    Node,
+    Triple,
+    triple,
+)
+from cabinvigil.daemon.review.airflow.nodes import Told, mean
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
-from cabinvigil.daemon.review.tape import STEP_S, Tape
 
 LEAST_S = 900.0
 """Shorter stretches are joined to the one before: nobody reads them."""

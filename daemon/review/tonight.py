@@ -4,13 +4,13 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from cabinvigil.daemon.log.moments import figure
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.approach import Approach
-from cabinvigil.daemon.review.balance import Triple
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.cabin_model import Settled, Way, settled
 from cabinvigil.daemon.review.health import VITAL, Trouble, Watched
 from cabinvigil.daemon.review.rang import Stand
-from cabinvigil.daemon.review.spoken import figure
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, minutes
 

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.log.night import Gap
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.health import VITAL, Watched
 from cabinvigil.daemon.review.rang import RANKS, Stand
-from cabinvigil.daemon.review.tape import Gap
 
 DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
 UNSEEN_MIN = 20.0

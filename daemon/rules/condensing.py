@@ -7,8 +7,8 @@ import attrs
 
 from cabinvigil.daemon.air.moisture import dew_point_c, surface_c
 from cabinvigil.daemon.core.history import History, Series
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 
 PER = "once"
 

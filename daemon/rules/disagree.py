@@ -5,8 +5,8 @@ import attrs
 from cabinvigil.daemon.air.moisture import rh_pct, vapour_hpa
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "channel"

@@ -6,8 +6,8 @@ It says so and no more: neither gas's own alarms wait for it.
 import attrs
 
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend.model import TrendEstimate
 
 PER = "once"

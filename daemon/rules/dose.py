@@ -6,8 +6,8 @@ import attrs
 
 from cabinvigil.daemon.air.blood import cohb_step
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.limits import Between, not_empty
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between, not_empty
 
 PER = "once"
 

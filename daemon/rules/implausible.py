@@ -14,8 +14,8 @@ from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT, pressure_hpa
 from cabinvigil.daemon.air.moisture import vapour_hpa
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History, Series
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "series"

@@ -7,8 +7,8 @@ import attrs
 
 from cabinvigil.daemon.core.facts import o2_facts, place_of
 from cabinvigil.daemon.core.history import History, Series
-from cabinvigil.daemon.core.limits import Between, is_quantity, not_empty
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between, is_quantity, not_empty
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "once"

@@ -8,8 +8,8 @@ import attrs
 
 from cabinvigil.daemon.core.facts import place_of
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "series"

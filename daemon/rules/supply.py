@@ -6,8 +6,8 @@ from functools import lru_cache
 import attrs
 
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend.rate import Rate, robust_rate
 
 PER = "once"

@@ -3,8 +3,8 @@
 import attrs
 
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.limits import Between
 from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.validators import Between
 
 PER = "part"
 

@@ -9,14 +9,14 @@ from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.core.words import (
+from cabinvigil.daemon.core.sentences import (
     LONGEST,
     PLURAL_FROM,
     Words,
     fields_of,
     sentence,
 )
+from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.settings.mistakes import (
     ConfigError,

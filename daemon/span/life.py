@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from itertools import combinations
 from statistics import median
 
-from cabinvigil.daemon.spans import Span
+from cabinvigil.daemon.span.kept import Span
 from cabinvigil.drivers.kit.air_span import FRESH_AIR_O2_PCT
 from cabinvigil.drivers.o2_cell_ads1115 import WORN_SHARE
 

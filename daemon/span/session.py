@@ -7,15 +7,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon import spans as kept_spans
 from cabinvigil.daemon.air.atmosphere import pressure_hpa
-from cabinvigil.daemon.bus_errors import BusError
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.compose import AIR_PARTS
-from cabinvigil.daemon.looking import Looker, sampling
-from cabinvigil.daemon.outputs.nights import EARLIEST
-from cabinvigil.daemon.sampling import run_steps
+from cabinvigil.daemon.commands.look_at_parts import Looker, sampling
+from cabinvigil.daemon.compose.compose import AIR_PARTS
+from cabinvigil.daemon.log.folder import EARLIEST
+from cabinvigil.daemon.sampling.bus_errors import BusError
+from cabinvigil.daemon.sampling.sampler import run_steps
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, part_infos
 from cabinvigil.daemon.settings.config import PartSettings, Settings
+from cabinvigil.daemon.span import kept as kept_spans
 from cabinvigil.daemon.span.found import Found
 from cabinvigil.daemon.span.fresh_air import (
     AirFound,
@@ -25,6 +26,7 @@ from cabinvigil.daemon.span.fresh_air import (
     is_fresh,
     look_at,
 )
+from cabinvigil.daemon.span.kept import Span, SpansFile
 from cabinvigil.daemon.span.ways import (
     SECOND_YES_PPM,
     WAYS,
@@ -32,8 +34,6 @@ from cabinvigil.daemon.span.ways import (
     target_ppm,
     transfers,
 )
-from cabinvigil.daemon.spans import Span, SpansFile
-from cabinvigil.daemon.wiring import MakeCodec, Wires, part_infos
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import DriverError, PartInfo
 

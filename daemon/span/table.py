@@ -4,10 +4,10 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from cabinvigil.daemon.settings.config import PartSettings
 from cabinvigil.daemon.span.fresh_air import Saw, is_fresh
+from cabinvigil.daemon.span.kept import Span, of_part
 from cabinvigil.daemon.span.life import life, life_words
 from cabinvigil.daemon.span.session import Outcome, PartOutcome
 from cabinvigil.daemon.span.ways import WAYS
-from cabinvigil.daemon.spans import Span, of_part
 
 MARKS = {True: "fits", False: "UNFIT", None: "not known"}
 

@@ -121,7 +121,7 @@ def timed(*given, **more):
         spent_s += time.perf_counter() - began_s
 dataclasses._process_class = timed
 began_s = time.perf_counter()
-import cabinvigil.daemon.run_command, cabinvigil.daemon.outputs.phone
+import cabinvigil.daemon.commands.run, cabinvigil.daemon.outputs.mqtt.output
 print(time.perf_counter() - began_s, spent_s)
 """
 )

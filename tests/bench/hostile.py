@@ -22,9 +22,9 @@ from typing import Any
 
 import paho.mqtt.client as paho
 
-from cabinvigil.daemon.asksocket import AskError, ask_watch
+from cabinvigil.daemon.ask.socket import AskError, ask_watch
+from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.review.logbook import Logbook
 from tests.bench.latency import flood
 from tests.bench.processes import Daemon, rss_kb
 from tests.outputs.brokers import mosquitto

@@ -25,12 +25,12 @@ from pathlib import Path
 
 import paho.mqtt.client as paho
 
-from cabinvigil.daemon.app import App, Machine
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.model import Sound
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
+from cabinvigil.daemon.service.app import App, Machine
 from cabinvigil.daemon.settings.config import load
 from tests.bench.wire_of_our_own import OwnPort, co_frame
 from tests.outputs.listener import Listener

@@ -17,15 +17,15 @@ from multiprocessing import Pool
 from pathlib import Path
 from random import Random
 
-from cabinvigil.daemon.review.find_night import NightError
-from cabinvigil.daemon.review.morning_command import give_account
-from cabinvigil.daemon.review.morning_json import as_json
-from cabinvigil.daemon.review.morning_words import account
+from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import NightError
+from cabinvigil.daemon.report.json import as_json
+from cabinvigil.daemon.report.text import account
 from tests.bench.truth_nights import draw, live
 from tests.review import logs, named
 
 SEED = 3
-IMPORTS = "import json, cabinvigil.daemon.review.morning_command as m; "
+IMPORTS = "import json, cabinvigil.daemon.commands.morning as m; "
 LOADS = IMPORTS + "[json.loads(one) and None for one in open({path!r}, 'rb')]"
 MORNING = IMPORTS + (
     "import argparse, sys; p = argparse.ArgumentParser(); m.add_arguments(p); "

@@ -17,13 +17,13 @@ from random import Random
 import paho.mqtt.client as paho
 
 from cabinvigil.daemon.core.model import Alert, Estimate, Priority, Record
+from cabinvigil.daemon.log.folder import Nights
+from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.broker import Broker
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import Messages, Topics, run_of
-from cabinvigil.daemon.outputs.nights import Nights
-from cabinvigil.daemon.outputs.phone import Phone
-from cabinvigil.daemon.outputs.record import Recorder
+from cabinvigil.daemon.outputs.mqtt.broker import Broker
+from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
+from cabinvigil.daemon.outputs.mqtt.output import Phone
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
 from tests.outputs.listener import Listener
 from tests.systemd.bridged import Brokers, bridged
 

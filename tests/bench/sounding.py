@@ -20,7 +20,7 @@ from pathlib import Path
 from statistics import median
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.outputs.sound import PATTERNS
+from cabinvigil.daemon.outputs.signal.patterns import PATTERNS
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from tests.bench.latency import flood
 from tests.outputs.brokers import mosquitto

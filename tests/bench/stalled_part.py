@@ -21,14 +21,14 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.buses import DEADLINE_S, I2cBus, SerialPort
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.known import ON_I2C
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial, EmulatedSMBus
-from cabinvigil.daemon.sampling import Placing, PolledSampler, Sampler
-from cabinvigil.daemon.streaming import StreamSampler
+from cabinvigil.daemon.sampling.buses import DEADLINE_S, I2cBus, SerialPort
+from cabinvigil.daemon.sampling.sampler import Placing, PolledSampler, Sampler
+from cabinvigil.daemon.sampling.stream_sampler import StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import Sample
 from tests.running import Air, CoFrames

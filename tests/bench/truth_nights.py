@@ -28,8 +28,8 @@ from cabinvigil.daemon.air.zone import (
     outdoor_state,
     step,
 )
+from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.morning_command import give_account
 from tests.review import logs
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)

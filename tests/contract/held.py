@@ -14,8 +14,8 @@ from collections.abc import Callable
 from typing import IO, Any
 
 from cabinvigil.daemon import cli
-from cabinvigil.daemon.outputs.lines import Renderer
-from cabinvigil.daemon.outputs.messages import Publication
+from cabinvigil.daemon.log.lines import Renderer
+from cabinvigil.daemon.outputs.mqtt.messages import Publication
 from tests.contract import written
 
 wrong: list[str] = []

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from cabinvigil.daemon.core.airing import ALL_CLEAR_AFTER_S, Outlook, outlook
+from cabinvigil.daemon.core.all_clear import ALL_CLEAR_AFTER_S, Outlook, outlook
 from cabinvigil.daemon.core.model import Alert, Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low

@@ -6,7 +6,6 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.alarm import Trigger
-from cabinvigil.daemon.core.aside import put_aside, stay_aside, take_back
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -17,6 +16,7 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.shelving import put_aside, stay_aside, take_back
 from cabinvigil.daemon.core.standing import Standing
 from cabinvigil.daemon.rules import source, stale
 from tests.core.scenario import Night, cabin, co_level, o2_low, play

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.air.blood import cohb_step
+from cabinvigil.daemon.core.changes import BROKEN
 from cabinvigil.daemon.core.engine import ESTIMATE_EVERY_S, TREND_EVERY_S, start, step
 from cabinvigil.daemon.core.model import (
     Act,
@@ -24,7 +25,6 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec
-from cabinvigil.daemon.core.telling import BROKEN
 from cabinvigil.daemon.rules import source
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play, series
 

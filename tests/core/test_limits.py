@@ -5,7 +5,7 @@ import math
 import attrs
 import pytest
 
-from cabinvigil.daemon.core.limits import Between, is_quantity, not_empty
+from cabinvigil.daemon.core.validators import Between, is_quantity, not_empty
 
 
 @attrs.frozen

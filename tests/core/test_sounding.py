@@ -2,8 +2,7 @@
 
 import pytest
 
-from cabinvigil.daemon.core.model import AlarmState, Priority, Sound
-from cabinvigil.daemon.core.sounding import (
+from cabinvigil.daemon.core.annunciation import (
     EXPIRY_S,
     FLOOD_COUNT,
     FLOOD_WINDOW_S,
@@ -12,6 +11,7 @@ from cabinvigil.daemon.core.sounding import (
     escalate,
     is_flood,
 )
+from cabinvigil.daemon.core.model import AlarmState, Priority, Sound
 from cabinvigil.daemon.core.standing import Standing
 
 S, P = AlarmState, Priority

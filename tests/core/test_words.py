@@ -9,7 +9,7 @@ from hypothesis import settings as tuned
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.core.words import (
+from cabinvigil.daemon.core.sentences import (
     FACTS,
     LONGEST,
     MADE,

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 import pytest
 
 from cabinvigil.daemon import rules
-from cabinvigil.daemon.core.words import (
+from cabinvigil.daemon.core.sentences import (
     FACTS,
     LONGEST,
     fields_of,

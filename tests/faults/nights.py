@@ -8,11 +8,17 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.core.model import Alert, Command, Sound, Transition
+from cabinvigil.daemon.log.folder import Nights
+from cabinvigil.daemon.log.reader import Logbook, LogLine
+from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, run_of
-from cabinvigil.daemon.outputs.nights import Nights
-from cabinvigil.daemon.outputs.record import Recorder
+from cabinvigil.daemon.outputs.mqtt.messages import (
+    Messages,
+    Publication,
+    Topics,
+    run_of,
+)
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.cells import GalvanicO2Cell
@@ -21,10 +27,9 @@ from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.play import Rehearsal, play
 from cabinvigil.daemon.rehearsal.stage import SEED_STEP
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.review.logbook import Logbook, LogLine
+from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.settings.words import renderer
-from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.drivers import part as find_part
 from tests.faults.rows import TICK_S
 from tests.inline_phone import InlinePhone

@@ -1,6 +1,6 @@
 """A part that stalls or babbles holds up no other's readings: on real threads, ptys."""
 
-from cabinvigil.daemon.buses import DEADLINE_S
+from cabinvigil.daemon.sampling.buses import DEADLINE_S
 from tests.bench.stalled_part import compare
 
 

@@ -11,13 +11,13 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.ask import Ask
+from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import Air
-from cabinvigil.daemon.outputs.asked import Asked, Reply
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.messages import Topics
-from cabinvigil.daemon.review.replay import compose_settings
+from cabinvigil.daemon.outputs.mqtt.messages import Topics
+from cabinvigil.daemon.outputs.mqtt.requests import Asked, Reply
+from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.words import renderer
 from tests.fuzz.mangle import fuzz, mangled

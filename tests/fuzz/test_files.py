@@ -16,8 +16,8 @@ from cabinvigil.daemon.cli import main
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Air
-from cabinvigil.daemon.keep import StateFile
-from cabinvigil.daemon.review.replay import compose_settings
+from cabinvigil.daemon.outputs.state_file import StateFile
+from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.settings.words import renderer

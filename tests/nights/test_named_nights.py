@@ -2,10 +2,10 @@
 
 import pytest
 
+from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
-from cabinvigil.daemon.review.logbook import Logbook
-from cabinvigil.daemon.review.replay import replay_log
-from cabinvigil.daemon.review.spelling import spell
+from cabinvigil.daemon.replay.json_lines import spell
+from cabinvigil.daemon.replay.replay import replay_log
 from cabinvigil.daemon.settings.words import renderer
 from tests.nights.played import Played, play_night
 

@@ -14,12 +14,12 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.model import Command
+from cabinvigil.daemon.log.csv import Recording
 from cabinvigil.daemon.rehearsal.narrator import LineWriter
 from cabinvigil.daemon.rehearsal.play import Rehearsal, play
 from cabinvigil.daemon.rehearsal.recorded import RecordedAir
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.review.recording import Recording
-from cabinvigil.daemon.review.spelling import spell
+from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.line import LineCheck, LineError
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
 from tests.recording_line import RecordingLine
 
 EVENING = datetime(2025, 1, 14, 21, 0, tzinfo=UTC)

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.ask import Ask
-from cabinvigil.daemon.outputs.asked import FLOOD, Asked, Reply
+from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.broker import Broker, connect_error
-from cabinvigil.daemon.outputs.messages import Topics
+from cabinvigil.daemon.outputs.mqtt.broker import Broker, connect_error
+from cabinvigil.daemon.outputs.mqtt.messages import Topics
+from cabinvigil.daemon.outputs.mqtt.requests import FLOOD, Asked, Reply
 
 WALL = datetime(2025, 1, 15, 2, 0, tzinfo=UTC)
 

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import Act, ActKind
-from cabinvigil.daemon.outputs import button
-from cabinvigil.daemon.outputs.button import Button, Press
-from cabinvigil.daemon.outputs.line import LineError
+from cabinvigil.daemon.outputs.signal import button
+from cabinvigil.daemon.outputs.signal.button import Button, Press
+from cabinvigil.daemon.outputs.signal.gpio import LineError
 from tests.outputs.hands import HandClock, Told
 
 

@@ -7,8 +7,8 @@ import time
 import pytest
 
 from cabinvigil.daemon.core.model import Alert, Priority, Sound, SourceFault
-from cabinvigil.daemon.outputs.buzzer import Buzzer
-from cabinvigil.daemon.outputs.line import LineCheck, LineError
+from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
 from tests.outputs.hands import FailingLine, HandClock, SensedLine, Told
 from tests.recording_line import RecordingLine
 

@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 import yaml
 
-from cabinvigil.daemon.ask import (
+from cabinvigil.daemon.ask.parse import (
     _ACTS,
     _KEYS,
     LONGEST_ID,
@@ -21,6 +21,7 @@ from cabinvigil.daemon.ask import (
     RefusedError,
     parse_ask,
 )
+from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.core.model import (
     AlarmState,
     Alert,
@@ -29,12 +30,16 @@ from cabinvigil.daemon.core.model import (
     Record,
     Transition,
 )
-from cabinvigil.daemon.outputs import messages
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, run_of
-from cabinvigil.daemon.review.morning_command import give_account
-from cabinvigil.daemon.review.morning_json import summary
+from cabinvigil.daemon.outputs.mqtt import messages
+from cabinvigil.daemon.outputs.mqtt.messages import (
+    Messages,
+    Publication,
+    Topics,
+    run_of,
+)
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.report.json import summary
 from tests.review import logs, named
 
 ROOT = Path(__file__).parents[2]

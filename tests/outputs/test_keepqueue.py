@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cabinvigil.daemon.log.queue import KeepQueue
 from cabinvigil.daemon.outputs.base import Health
-from cabinvigil.daemon.outputs.keepqueue import KeepQueue
 from tests.outputs.hands import Told
 
 

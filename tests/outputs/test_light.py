@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import AlarmState, Priority, Sound, Transition
-from cabinvigil.daemon.outputs.light import BLINKS_S, Light, blink, shown
+from cabinvigil.daemon.outputs.signal.light import BLINKS_S, Light, blink, shown
 from tests.outputs.hands import HandClock, Told
 from tests.recording_line import RecordingLine
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.outputs import line as lines
-from cabinvigil.daemon.outputs.line import (
+from cabinvigil.daemon.outputs.signal import gpio as lines
+from cabinvigil.daemon.outputs.signal.gpio import (
     LineCheck,
     LineError,
     open_button,

@@ -17,15 +17,20 @@ from cabinvigil.daemon.core.model import (
     Transition,
 )
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import (
+from cabinvigil.daemon.outputs.mqtt.messages import (
     Messages,
     Pending,
     Publication,
     Topics,
     run_of,
 )
-from cabinvigil.daemon.outputs.outbox import ALERTS_KEPT, IN_FLIGHT, STATES_KEPT, Outbox
+from cabinvigil.daemon.outputs.mqtt.outbox import (
+    ALERTS_KEPT,
+    IN_FLIGHT,
+    STATES_KEPT,
+    Outbox,
+)
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
 from tests.inline_phone import InlinePhone
 
 pytestmark = pytest.mark.made_up("orders messages by topics of its own")

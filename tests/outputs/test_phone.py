@@ -17,7 +17,7 @@ from random import Random
 
 import pytest
 
-from cabinvigil.daemon.ask import Ask
+from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.core.model import (
     AlarmState,
     Alert,
@@ -26,13 +26,13 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     Transition,
 )
-from cabinvigil.daemon.outputs import asked, broker
-from cabinvigil.daemon.outputs.asked import Reply
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.broker import Backoff, Broker, BrokerError
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import Messages, Topics, run_of
-from cabinvigil.daemon.outputs.phone import Phone
+from cabinvigil.daemon.outputs.mqtt import broker, requests
+from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
+from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
+from cabinvigil.daemon.outputs.mqtt.output import Phone
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.requests import Reply
 from tests.outputs.brokers import (
     Certificates,
     Mosquitto,
@@ -200,10 +200,10 @@ import sys, time
 from datetime import UTC, datetime
 from cabinvigil.daemon.core.model import Record
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.broker import Broker
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.messages import Messages, Topics, run_of
-from cabinvigil.daemon.outputs.phone import Phone
+from cabinvigil.daemon.outputs.mqtt.broker import Broker
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
+from cabinvigil.daemon.outputs.mqtt.output import Phone
 
 class Clock:
     monotonic = staticmethod(time.perf_counter)
@@ -575,7 +575,7 @@ def test_a_flood_is_bounded_and_cut_off(
 
     Oversize ones never reach us: MQTT 5 lets us state the largest packet we take.
     """
-    monkeypatch.setattr(asked, "FLOOD", 100)
+    monkeypatch.setattr(requests, "FLOOD", 100)
     with (
         Listener(open_broker.port, topic="cabinvigil/sanderling/#") as phone,
         cabin(open_broker.port, name="sanderling") as one,

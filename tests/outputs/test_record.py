@@ -18,11 +18,11 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     Transition,
 )
-from cabinvigil.daemon.outputs import record
+from cabinvigil.daemon.log import writer
+from cabinvigil.daemon.log.folder import EARLIEST, Nights, night_of
+from cabinvigil.daemon.log.reader import Logbook, LogLine
+from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.nights import EARLIEST, Nights, night_of
-from cabinvigil.daemon.outputs.record import Recorder
-from cabinvigil.daemon.review.logbook import Logbook, LogLine
 from tests.outputs.hands import EVENING, HandClock, Told
 
 pytestmark = pytest.mark.made_up("counts its lines by a field of its own")
@@ -480,7 +480,7 @@ def test_memory_for_waiting_lines_is_bounded_and_alarms_are_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The oldest readings go first, and the log says how many when it can."""
-    monkeypatch.setattr(record, "PENDING_BYTES", 20_000)
+    monkeypatch.setattr(writer, "PENDING_BYTES", 20_000)
     disk = BadDisk(monkeypatch)
     bench = Bench(tmp_path).begin()
     disk.fails = {"write": errno.ENOSPC}
@@ -545,7 +545,7 @@ def test_a_hung_disk_holds_up_nobody_and_is_told(
         real(fd)
 
     monkeypatch.setattr(os, "fsync", hang)
-    monkeypatch.setattr(record, "HUNG_S", 0.05)
+    monkeypatch.setattr(writer, "HUNG_S", 0.05)
     clock, told = QuickClock(), Told()
     nights = Nights(tmp_path, keep_days=9, max_bytes=10**9, packed=True, zone=UTC)
     recorder = Recorder(nights, clock, told)

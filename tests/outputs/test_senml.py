@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.outputs.senml import Reading, pack
+from cabinvigil.daemon.outputs.mqtt.senml import Reading, pack
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 NOW = datetime(2025, 1, 14, 21, 0, tzinfo=UTC)

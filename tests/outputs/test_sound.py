@@ -6,14 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.outputs import sound
+from cabinvigil.daemon.outputs.signal import patterns
 
 
 def spans(pattern: str, for_s: float) -> list[tuple[bool, float]]:
     """Walk a pattern edge by edge, as the buzzer does: (level, length in seconds)."""
     at_s, got = 0.0, []
     while at_s < for_s:
-        edge = sound.edges(pattern, at_s)
+        edge = patterns.edges(pattern, at_s)
         end_s = min(edge.next_change_s, for_s)
         got.append((edge.is_on, round(end_s - at_s, 6)))
         at_s = edge.next_change_s
@@ -36,7 +36,7 @@ def test_temporal_four_keeps_its_full_rate_all_night() -> None:
 @pytest.mark.parametrize("pattern", ["three-pulse", "hurried-burst"])
 def test_bursts_lie_in_the_medical_standards_bands(pattern: str) -> None:
     """IEC 60601-1-8 medium: three pulses of 125-250 ms, 125-250 apart, 2.5-30 s."""
-    got = spans(pattern, sound.PATTERNS[pattern].length_s)
+    got = spans(pattern, patterns.PATTERNS[pattern].length_s)
     on = [length for level, length in got if level]
     off = [length for level, length in got if not level]
     assert len(on) == 3
@@ -48,9 +48,9 @@ def test_bursts_lie_in_the_medical_standards_bands(pattern: str) -> None:
 def test_what_nobody_answers_comes_twice_as_often() -> None:
     """Within the standard's bands; what says "leave" is never another sound."""
     usual = sum(level for level, _ in spans("three-pulse", 60.0))
-    hurried = sum(level for level, _ in spans(sound.HURRIED["three-pulse"], 60.0))
+    hurried = sum(level for level, _ in spans(patterns.HURRIED["three-pulse"], 60.0))
     assert hurried >= 1.6 * usual
-    assert "temporal-four" not in sound.HURRIED
+    assert "temporal-four" not in patterns.HURRIED
 
 
 def test_chirp_is_one_short_pulse_a_minute() -> None:
@@ -64,14 +64,14 @@ def test_test_plays_both_waking_sounds_once_and_ends() -> None:
     """The test ends by itself: three pulses, a rest, four pulses, then silence."""
     got = [length for level, length in spans("test", 60.0) if level]
     assert got == [0.2] * 3 + [0.1] * 4
-    assert sound.edges("test", 1e6) == sound.Edge(False, math.inf)
+    assert patterns.edges("test", 1e6) == patterns.Edge(False, math.inf)
 
 
 def test_quiet_never_changes() -> None:
-    assert sound.edges("quiet", 3.0) == sound.Edge(False, math.inf)
+    assert patterns.edges("quiet", 3.0) == patterns.Edge(False, math.inf)
 
 
-@pytest.mark.parametrize("pattern", sorted(sound.PATTERNS))
+@pytest.mark.parametrize("pattern", sorted(patterns.PATTERNS))
 def test_nothing_sounds_like_fire(pattern: str) -> None:
     """No pulse comes near the 0.5 s of temporal-three (check_values sound_t3)."""
     on = [length for level, length in spans(pattern, 300.0) if level]
@@ -80,23 +80,23 @@ def test_nothing_sounds_like_fire(pattern: str) -> None:
 
 
 def test_an_unknown_pattern_wakes_rather_than_stays_quiet() -> None:
-    assert sound.edges("no-such", 0.05).is_on
+    assert patterns.edges("no-such", 0.05).is_on
 
 
 @settings(max_examples=200)
 @given(
-    pattern=st.sampled_from(sorted(sound.PATTERNS)),
+    pattern=st.sampled_from(sorted(patterns.PATTERNS)),
     since_s=st.floats(min_value=-10.0, max_value=1e7),
 )
 def test_every_moment_has_a_later_edge_and_edges_do_not_drift(
     pattern: str, since_s: float
 ) -> None:
     """A buzzer that sleeps until the next edge always moves on, and stays in step."""
-    edge = sound.edges(pattern, since_s)
+    edge = patterns.edges(pattern, since_s)
     assert edge.next_change_s > since_s
     if not math.isinf(edge.next_change_s):
-        after = sound.edges(pattern, edge.next_change_s)
-        assert after.is_on != edge.is_on or not sound.PATTERNS[pattern].repeats
-        shape = sound.PATTERNS[pattern]
+        after = patterns.edges(pattern, edge.next_change_s)
+        assert after.is_on != edge.is_on or not patterns.PATTERNS[pattern].repeats
+        shape = patterns.PATTERNS[pattern]
         in_round_us = round(edge.next_change_s * 1e6) % shape.edges_us[-1]
         assert in_round_us in {0, *shape.edges_us}

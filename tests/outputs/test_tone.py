@@ -4,8 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.outputs.line import LineCheck, LineError
-from cabinvigil.daemon.outputs.tone import WAKING_TONE_HZ, is_tone_name, open_tone
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
+from cabinvigil.daemon.outputs.signal.tone import (
+    WAKING_TONE_HZ,
+    is_tone_name,
+    open_tone,
+)
 
 
 @pytest.fixture

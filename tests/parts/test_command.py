@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.parts import command
+from cabinvigil.daemon.commands import parts as command
 from cabinvigil.daemon.parts.ground import Machine
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part

@@ -9,9 +9,8 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.buses import I2cBus, SerialPort
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.looking import FRESH, run_on_wires
+from cabinvigil.daemon.commands.look_at_parts import FRESH, run_on_wires
 from cabinvigil.daemon.parts.ground import Machine, emulated_ground, ports, real_ground
 from cabinvigil.daemon.parts.scan import Answer, Ground, Scan, kinds_at, scan, scan_bus
 from cabinvigil.daemon.parts.told import Line, compared, missing, suggestions, told
@@ -20,8 +19,9 @@ from cabinvigil.daemon.rehearsal.faulty import Stranger
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial, EmulatedSMBus
+from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort
+from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
-from cabinvigil.daemon.wiring import Wires
 from cabinvigil.drivers import part as find_part
 
 EVERYTHING = """

@@ -8,10 +8,11 @@ import sys
 
 import pytest
 
-from cabinvigil.daemon.planning import command, picture
+from cabinvigil.daemon.commands import plan as command
+from cabinvigil.daemon.planning import picture
 from cabinvigil.daemon.planning.figures import CabinPlan, option_name
 from cabinvigil.daemon.planning.plan import plan
-from cabinvigil.daemon.review.canvas import DrawingError
+from cabinvigil.daemon.text.svg import DrawingError
 
 AGREED = (
     "volume_m3", "burner_kw", "people", "vent_low_cm2", "vent_high_cm2", "outside_c",

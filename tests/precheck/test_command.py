@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.precheck import command
+from cabinvigil.daemon.commands import precheck as command
 from cabinvigil.daemon.precheck.findings import Finding
 from tests.running import config, running
 

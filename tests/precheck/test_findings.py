@@ -134,7 +134,7 @@ def test_a_clock_is_set_believed_or_wrong() -> None:
 def test_the_computer_is_cool_and_well_fed(
     cpu_c: float | None, sags: bool | None, word: str
 ) -> None:
-    """It slows itself from 80 °C on (as in daemon/host.py)."""
+    """It slows itself from 80 °C on (as in daemon/service/host.py)."""
     assert precheck.computer(cpu_c, is_under_volted=sags).word == word
 
 

@@ -8,7 +8,7 @@ import pytest
 from cabinvigil.daemon.precheck.findings import Status
 from cabinvigil.daemon.precheck.parts import Part, part_finding
 from cabinvigil.daemon.settings.values import PartSettings
-from cabinvigil.daemon.spans import Span
+from cabinvigil.daemon.span.kept import Span
 from cabinvigil.drivers import part as find_part
 
 NOW = datetime(2026, 10, 20, 21, 0, tzinfo=UTC)

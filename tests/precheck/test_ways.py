@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.outputs.line import LineCheck, LineError
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
 from cabinvigil.daemon.precheck import ways
 from cabinvigil.daemon.precheck.findings import Status
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log

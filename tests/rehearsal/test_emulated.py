@@ -56,7 +56,7 @@ from cabinvigil.daemon.rehearsal.emulated.ways import Drift, Lag, Nack
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSMBus
-from cabinvigil.daemon.sampling import PolledSampler
+from cabinvigil.daemon.sampling.sampler import PolledSampler
 from tests.emulation import Cabin, live
 
 

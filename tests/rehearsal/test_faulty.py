@@ -21,7 +21,7 @@ from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSMBus
-from cabinvigil.daemon.sampling import BACK_OFF_CAP_S
+from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S
 from cabinvigil.drivers import part as find_part
 from tests.emulation import Cabin, Fails, live
 

@@ -11,7 +11,6 @@ import pytest
 import serial
 import smbus2
 
-from cabinvigil.daemon.buses import I2cBus, SerialPort, SMBusLike
 from cabinvigil.daemon.rehearsal import wires
 from cabinvigil.daemon.rehearsal.emulated.ways import Nack
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
@@ -20,6 +19,7 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSerial,
     EmulatedSMBus,
 )
+from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort, SMBusLike
 from cabinvigil.drivers.kit.steps import Transfer
 
 

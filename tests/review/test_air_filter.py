@@ -6,14 +6,14 @@ from random import Random
 import numpy as np
 import pytest
 
-from cabinvigil.daemon.review.air_filter import (
+from cabinvigil.daemon.review.airflow.kalman import (
     UNKNOWN_PPM2,
     Belief,
     Change,
     Course,
     forward,
 )
-from cabinvigil.daemon.review.air_smoother import smooth
+from cabinvigil.daemon.review.airflow.smoother import smooth
 
 STEP_H = 2.0 / 60.0
 

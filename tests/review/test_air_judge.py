@@ -4,10 +4,10 @@ import math
 
 import pytest
 
-from cabinvigil.daemon.review.air_explained import Search, mixed
-from cabinvigil.daemon.review.air_filter import Course, Smoothed
-from cabinvigil.daemon.review.air_heat import Heat
-from cabinvigil.daemon.review.air_judge import (
+from cabinvigil.daemon.review.airflow.change_points import Search, mixed
+from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
+from cabinvigil.daemon.review.airflow.likelihood import (
     AIR,
     DATE_COST,
     IMPOSSIBLE_COST,

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.review import compare_command
+from cabinvigil.daemon.commands import compare as compare_command
 from cabinvigil.daemon.review.compare import Sheet, ranks
 from tests.review import logs, named
 

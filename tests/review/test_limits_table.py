@@ -10,9 +10,10 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.cli import parser_of
-from cabinvigil.daemon.review import logbook, replay_command
-from cabinvigil.daemon.review.limits_table import Row, lines, table
-from cabinvigil.daemon.review.other_limits import read_limits
+from cabinvigil.daemon.commands import replay
+from cabinvigil.daemon.log import reader
+from cabinvigil.daemon.replay.limits_diff import Row, lines, table
+from cabinvigil.daemon.replay.other_limits import read_limits
 from tests.review import logs
 
 MINUTE = 60.0
@@ -40,10 +41,10 @@ def limits(folder: Path, text: str) -> Path:
 
 def call(*words: object) -> tuple[int, str, str]:
     parser = ArgumentParser()
-    replay_command.add_arguments(parser)
+    replay.add_arguments(parser)
     out, err = io.StringIO(), io.StringIO()
     args = parser.parse_args([str(word) for word in words])
-    code = replay_command.run(args, out, err)
+    code = replay.run(args, out, err)
     return code, out.getvalue(), err.getvalue()
 
 
@@ -237,13 +238,13 @@ def test_progress_shows_on_a_terminal_alone(
 ) -> None:
     """And comes to its end: every byte is read twice."""
     parser = ArgumentParser()
-    replay_command.add_arguments(parser)
+    replay.add_arguments(parser)
     path, tried = night(tmp_path), limits(tmp_path, AT_20)
     args = parser.parse_args([str(path), "--limits", str(tried), "--json"])
     screen = Screen()
-    assert replay_command.run(args, io.StringIO(), screen) == 0
+    assert replay.run(args, io.StringIO(), screen) == 0
     assert "replaying nights" in screen.getvalue()
-    monkeypatch.setattr(logbook, "_CHUNK", 1000)
+    monkeypatch.setattr(reader, "_CHUNK", 1000)
     seen: list[float] = []
     list(table([("n", [path])], read_limits(tried), advance=seen.append))
     assert sum(seen) == 2 * path.stat().st_size

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.review.logbook import Logbook, read_bytes
+from cabinvigil.daemon.log.reader import Logbook, read_bytes
 
 T = "2025-01-14T21:00:{:06.3f}Z"
 
@@ -254,7 +254,7 @@ def test_any_bytes_never_raise(data: bytes) -> None:
 @given(st.integers(1, 4000), st.integers(0, 3))
 def test_where_chunks_are_cut_changes_nothing(cut: int, kind: int) -> None:
     """Byte stream cuts are no line cuts: any chunking gives the same lines."""
-    from cabinvigil.daemon.review.logbook import Flaws, _Reader
+    from cabinvigil.daemon.log.reader import Flaws, _Reader
 
     broken = pack(night(9)) + b"??" + pack(night(9))
     mutated = mutate(night(80), random.Random(cut))

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.air.moisture import humidity_ratio
-from cabinvigil.daemon.review.air_judge import Setting
-from cabinvigil.daemon.review.air_moved import Moved, Readings, moved
+from cabinvigil.daemon.log.runs import read_tape
+from cabinvigil.daemon.review.airflow.air_moved import Moved, Readings, moved
+from cabinvigil.daemon.review.airflow.likelihood import Setting
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import inside
-from cabinvigil.daemon.review.tape_reader import read_tape
 from tests.review import logs
 
 DATA = Path(__file__).parents[1] / "data"

@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.review import morning_command
-from cabinvigil.daemon.review.find_night import NightError, night_files
-from cabinvigil.daemon.review.morning_command import give_account
-from cabinvigil.daemon.review.morning_json import as_json, summary
-from cabinvigil.daemon.review.morning_words import COLUMNS, LINES, account
+from cabinvigil.daemon.commands import morning
+from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import NightError, night_files
+from cabinvigil.daemon.report.json import as_json, summary
+from cabinvigil.daemon.report.text import COLUMNS, LINES, account
 from tests.review import logs, named
 
 HOUR = 3600.0
@@ -23,9 +23,9 @@ HOUR = 3600.0
 
 def call(*words: str) -> tuple[int, str, str]:
     parser = ArgumentParser()
-    morning_command.add_arguments(parser)
+    morning.add_arguments(parser)
     out, err = io.StringIO(), io.StringIO()
-    code = morning_command.run(parser.parse_args(list(words)), out, err)
+    code = morning.run(parser.parse_args(list(words)), out, err)
     return code, out.getvalue(), err.getvalue()
 
 
@@ -147,11 +147,11 @@ def test_a_last_night_that_is_missing_is_told(
     """An older night is not passed off as the last: in the account and beside it."""
     logs.write(tmp_path, quiet())
     parser = ArgumentParser()
-    morning_command.add_arguments(parser)
+    morning.add_arguments(parser)
     for more in ([], ["--json"]):
         out, err = io.StringIO(), io.StringIO()
         args = parser.parse_args(["--log", str(tmp_path), *more])
-        assert morning_command.run(args, out, err, Day(today)) == 0
+        assert morning.run(args, out, err, Day(today)) == 0
         words = "The night of 2026-01-17 is missing; the newest there is that of"
         assert (words in err.getvalue()) is is_missing
         assert (words in " ".join(out.getvalue().split())) is is_missing

@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.review import drawing
-from cabinvigil.daemon.review.canvas import DrawingError
-from cabinvigil.daemon.review.drawing import Line, Panel, draw
-from cabinvigil.daemon.review.morning_command import give_account
-from cabinvigil.daemon.review.page import page
-from cabinvigil.daemon.review.page_style import DARK, LIGHT
-from cabinvigil.daemon.review.pictures import pictures
+from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.report.page import page
+from cabinvigil.daemon.report.page_style import DARK, LIGHT
+from cabinvigil.daemon.report.pictures import pictures
+from cabinvigil.daemon.text import charts
+from cabinvigil.daemon.text.charts import Line, Panel, draw
+from cabinvigil.daemon.text.svg import DrawingError
 from tests.review import logs, named
 
 LARGEST = 600_000
@@ -121,7 +121,7 @@ def test_its_ending_on_paper_and_its_dark_side_are_styled(text: str) -> None:
     assert "prefers-color-scheme:dark" in text
     assert "@page{size:A4" in text
     assert 'name="viewport" content="width=device-width' in text
-    for marker, _ in drawing.COLOURS.values():
+    for marker, _ in charts.COLOURS.values():
         assert marker not in text
 
 

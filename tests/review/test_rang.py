@@ -2,8 +2,8 @@
 
 from typing import Any
 
+from cabinvigil.daemon.log.night import Event
 from cabinvigil.daemon.review.rang import Stand, stands
-from cabinvigil.daemon.review.tape import Event
 
 
 def moves(*steps: tuple[float, str, str, str], alarm: str = "o2-low") -> list[Event]:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.review.recording import Recording, RecordingError
+from cabinvigil.daemon.log.csv import Recording, RecordingError
 
 
 def _file(tmp_path: Path, text: str) -> Path:

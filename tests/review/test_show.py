@@ -13,9 +13,10 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.review import mark_command, show_command
-from cabinvigil.daemon.review.show import COLUMNS, Seen, frame, trend_words
-from cabinvigil.daemon.review.terminal import stay, told
+from cabinvigil.daemon.commands import mark as mark_command
+from cabinvigil.daemon.commands import show as show_command
+from cabinvigil.daemon.report.live_view import COLUMNS, Seen, frame, trend_words
+from cabinvigil.daemon.text.terminal import stay, told
 
 STATUS: dict[str, Any] = {
     "ok": True,

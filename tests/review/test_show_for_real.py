@@ -6,8 +6,8 @@ from argparse import ArgumentParser
 from pathlib import Path
 from types import ModuleType
 
-from cabinvigil.daemon.review import mark_command, show_command
-from cabinvigil.daemon.review.tape_reader import read_tape
+from cabinvigil.daemon.commands import mark, show
+from cabinvigil.daemon.log.runs import read_tape
 from tests.running import running
 
 
@@ -26,13 +26,9 @@ async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> 
         await watch.until(lambda: "o2_pct" in watch.app.watcher.numbers())
         await watch.until((tmp_path / "ask").exists)
         words = ("roof vent open 2 cm", "--socket", socket)
-        marked = await asyncio.to_thread(call, mark_command, *words)
-        shown = await asyncio.to_thread(
-            call, show_command, "--once", "--socket", socket
-        )
-        long = await asyncio.to_thread(
-            call, mark_command, "x" * 500, "--socket", socket
-        )
+        marked = await asyncio.to_thread(call, mark, *words)
+        shown = await asyncio.to_thread(call, show, "--once", "--socket", socket)
+        long = await asyncio.to_thread(call, mark, "x" * 500, "--socket", socket)
     assert marked == (0, "Marked: roof vent open 2 cm\n", "")
     assert shown[0] == 0
     assert shown[1].startswith("lapwing, watched for 0 min")

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.review.tape import STEP_S, Gap, Tape
-from cabinvigil.daemon.review.tape_reader import read_tape
+from cabinvigil.daemon.log.night import STEP_S, Gap, Tape
+from cabinvigil.daemon.log.runs import read_tape
 from tests.review import logs
 
 HOUR = 3600.0

@@ -9,7 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.review import morning_command
+from cabinvigil.daemon.commands import morning
+from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.moments import day, figure, fixed, moment, spread, valued
+from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.approach import approaches, dose, means, spare
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
@@ -19,11 +22,8 @@ from cabinvigil.daemon.review.cabin_facts import (
 )
 from cabinvigil.daemon.review.cabin_model import Way, settled
 from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
-from cabinvigil.daemon.review.morning_command import give_account
 from cabinvigil.daemon.review.rang import Stand
-from cabinvigil.daemon.review.spoken import day, figure, fixed, moment, spread, valued
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
-from cabinvigil.daemon.review.tape_reader import read_tape
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
 from tests.review import logs, named
 
@@ -301,10 +301,10 @@ def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
 
     def call(page: Path) -> tuple[int, str]:
         parser = ArgumentParser()
-        morning_command.add_arguments(parser)
+        morning.add_arguments(parser)
         err = io.StringIO()
         args = parser.parse_args([str(path), "--page", str(page)])
-        return morning_command.run(args, io.StringIO(), err), err.getvalue()
+        return morning.run(args, io.StringIO(), err), err.getvalue()
 
     assert call(tmp_path / "page.html") == (0, "")
     assert (tmp_path / "page.html").read_text(encoding="utf-8").startswith("<!doctype")

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.morning_command import give_account
 from cabinvigil.daemon.review.verdict import DANGEROUS, UNSEEN
 from tests.bench.truth_nights import account_of, hits
 from tests.review import logs, named

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.core.model import Alert, Priority
-from cabinvigil.daemon.outlets import _forms
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.messages import Forms, Messages, Pending, Topics
+from cabinvigil.daemon.outputs.mqtt.messages import Forms, Messages, Pending, Topics
+from cabinvigil.daemon.service.outlets import _forms
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.settings.mistakes import ConfigError

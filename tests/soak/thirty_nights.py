@@ -17,14 +17,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.log.folder import Nights
+from cabinvigil.daemon.log.moments import TRAILERS_ZONE
+from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
-from cabinvigil.daemon.outputs.nights import Nights
-from cabinvigil.daemon.outputs.record import Recorder
 from cabinvigil.daemon.rehearsal.narrator import Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import Rehearsal, emulated_night, play
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.review.spoken import TRAILERS_ZONE
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer

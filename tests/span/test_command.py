@@ -14,15 +14,20 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.looking import FRESH, Looker, run_on_wires, sampling
+from cabinvigil.daemon.commands import span as command
+from cabinvigil.daemon.commands.look_at_parts import (
+    FRESH,
+    Looker,
+    run_on_wires,
+    sampling,
+)
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure
+from cabinvigil.daemon.sampling.wiring import Wires, from_config
 from cabinvigil.daemon.settings.config import Settings, load
-from cabinvigil.daemon.span import command
 from cabinvigil.daemon.span.fresh_air import YES
+from cabinvigil.daemon.span.kept import SpansFile, maker
 from cabinvigil.daemon.span.session import MOVE_IT, Outcome, Session, SessionError
-from cabinvigil.daemon.spans import SpansFile, maker
-from cabinvigil.daemon.wiring import Wires, from_config
 
 CONFIG = """
 [cabin]
@@ -306,7 +311,7 @@ def test_while_the_watch_runs_the_parts_are_left_to_it(
 ) -> None:
     """Two programs on one wire garble each other: stop it first; exit 3."""
     monkeypatch.setattr(
-        "cabinvigil.daemon.asking.ask_watch", lambda *_args: {"ok": True}
+        "cabinvigil.daemon.ask.asking.ask_watch", lambda *_args: {"ok": True}
     )
     code, _, err = called(config, "--yes", YES)
     assert code == 3
@@ -318,7 +323,7 @@ def test_a_clock_that_is_lost_is_set_first(
 ) -> None:
     """A span without its date tells nothing of a cell's age: exit 3, with the mend."""
     lost = datetime(1970, 1, 1, tzinfo=UTC)
-    monkeypatch.setattr("cabinvigil.daemon.looking.START_WALL", lost)
+    monkeypatch.setattr("cabinvigil.daemon.commands.look_at_parts.START_WALL", lost)
     code, _, err = called(config, "--emulated", "--yes", YES)
     assert code == 3
     assert "the clock says 1970-01-01: set it first" in err

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cabinvigil.daemon.span.kept import Span
 from cabinvigil.daemon.span.life import Life, life, life_words, sensitivity
-from cabinvigil.daemon.spans import Span
 
 FIRST = datetime(2026, 1, 1, tzinfo=UTC)
 DAY = timedelta(days=1)

@@ -6,9 +6,9 @@ from pathlib import Path
 from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.span.found import Found
 from cabinvigil.daemon.span.fresh_air import AirFound, Saw
+from cabinvigil.daemon.span.kept import Span
 from cabinvigil.daemon.span.session import Outcome, PartOutcome
 from cabinvigil.daemon.span.table import kept_lines, lines
-from cabinvigil.daemon.spans import Span
 
 NOW = datetime(2026, 10, 20, tzinfo=UTC)
 AIR = {"air_hpa": 1000.0, "air_o2_pct": 20.0}

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.review.logbook import Logbook
+from cabinvigil.daemon.log.reader import Logbook
 from tests.stricken.life import key_of
 
 

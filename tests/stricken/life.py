@@ -18,19 +18,19 @@ from pathlib import Path
 from random import Random
 from typing import Any, NoReturn
 
-from cabinvigil.daemon.compose import Composed, compose_columns
+from cabinvigil.daemon.compose.compose import Composed, compose_columns
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Act, ActKind, Command, Record, Transition
-from cabinvigil.daemon.keep import Keeper, StateFile
+from cabinvigil.daemon.log.folder import Nights, OpenNight
+from cabinvigil.daemon.log.lines import entry_of
+from cabinvigil.daemon.log.reader import read_bytes
+from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.lines import entry_of
-from cabinvigil.daemon.outputs.nights import Nights, OpenNight
-from cabinvigil.daemon.outputs.record import Recorder
-from cabinvigil.daemon.review.logbook import read_bytes
+from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
+from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Cabin, standard
 from cabinvigil.daemon.settings.words import renderer
-from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.drivers.kit.steps import Sample
 
 FIRST = datetime(2100, 1, 1, 21, tzinfo=UTC)

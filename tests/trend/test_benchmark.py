@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.core.model import Transition
-from cabinvigil.daemon.review.recording import Recording
-from cabinvigil.daemon.review.replay import replay_columns
+from cabinvigil.daemon.log.csv import Recording
+from cabinvigil.daemon.replay.replay import replay_columns
 from cabinvigil.daemon.settings.config import Cabin, standard
 from cabinvigil.daemon.settings.words import renderer
 from tests.bench import projection

@@ -15,10 +15,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.buses import I2cBus
+from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.review.logbook import Logbook, LogLine
-from cabinvigil.daemon.wiring import REAL
+from cabinvigil.daemon.sampling.buses import I2cBus
+from cabinvigil.daemon.sampling.wiring import REAL
 from tests.faults.outcome import Outcome, seconds
 from tests.running import Running, config, running
 

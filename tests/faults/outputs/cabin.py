@@ -15,27 +15,32 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 
-from cabinvigil.daemon.compose import compose_columns
+from cabinvigil.daemon.compose.compose import compose_columns
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Command, Record, SourceFault, SourceOk
-from cabinvigil.daemon.host import EVERY_S, HostWatch, Seen
-from cabinvigil.daemon.keep import Keeper, StateFile
-from cabinvigil.daemon.outputs.asked import Asked
+from cabinvigil.daemon.log.folder import NightFile, Nights, OpenNight
+from cabinvigil.daemon.log.reader import Logbook, LogLine
+from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.buzzer import Buzzer
-from cabinvigil.daemon.outputs.desk import Desk
-from cabinvigil.daemon.outputs.light import Light
-from cabinvigil.daemon.outputs.line import Line, LineError
-from cabinvigil.daemon.outputs.messages import Messages, Publication, Topics, run_of
-from cabinvigil.daemon.outputs.nights import NightFile, Nights, OpenNight
-from cabinvigil.daemon.outputs.record import Recorder
-from cabinvigil.daemon.review.logbook import Logbook, LogLine
+from cabinvigil.daemon.outputs.mqtt.messages import (
+    Messages,
+    Publication,
+    Topics,
+    run_of,
+)
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.requests import Asked
+from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
+from cabinvigil.daemon.outputs.signal.gpio import Line, LineError
+from cabinvigil.daemon.outputs.signal.light import Light
+from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
+from cabinvigil.daemon.service.host import EVERY_S, HostWatch, Seen
+from cabinvigil.daemon.service.start_record import start_fields
+from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Cabin as SetCabin
 from cabinvigil.daemon.settings.config import standard
 from cabinvigil.daemon.settings.words import renderer
-from cabinvigil.daemon.start_record import start_fields
-from cabinvigil.daemon.watcher import Watcher
 from cabinvigil.drivers.kit.steps import Sample
 from tests.outputs.hands import EVENING, FailingLine, HandClock
 

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cabinvigil.daemon.core.model import Sound, Transition
-from cabinvigil.daemon.keep import StateFile
-from cabinvigil.daemon.outputs.nights import night_of
+from cabinvigil.daemon.log.folder import night_of
+from cabinvigil.daemon.outputs.state_file import StateFile
 from tests.faults.outcome import Outcome, seconds
 from tests.faults.outputs.cabin import Cabin
 from tests.faults.outputs.rows import (

@@ -1,0 +1,1 @@
+"""What a person asks of the running watch: the request, and its socket."""

@@ -1,0 +1,1 @@
+"""One command a file: options, output, exit code; cli.py alone imports it."""

@@ -1,0 +1,161 @@
+"""Compare nights, or stretches between marks: safest, driest, most economical.
+
+Each is a night's file, a folder (all its nights), a date, or FILE@MARK..MARK: from one
+mark to another, by their words or numbers; a side left out is the night's begin or end.
+"""
+
+import argparse
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import IO
+
+from cabinvigil.daemon.commands.morning import (
+    WRONG,
+    add_folder,
+    folder_of,
+    give_account,
+)
+from cabinvigil.daemon.log.find import NightError, by_night, night_files
+from cabinvigil.daemon.report.compare_text import (
+    as_csv,
+    as_json,
+    picture_rows,
+    table,
+)
+from cabinvigil.daemon.review.compare import Sheet, ranks, sheet
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.text.terminal import told
+
+EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a mark:
+  cabinvigil compare 2026-01-16 2026-01-17
+  cabinvigil compare nights/ --csv
+  cabinvigil compare "night-2026-01-16.jsonl@..roof vent open" \\
+      "night-2026-01-16.jsonl@roof vent open.."
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument(
+        "nights",
+        nargs="+",
+        metavar="NIGHT",
+        help="a log, a folder of nights, a date, or NIGHT@MARK..MARK",
+    )
+    add_folder(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
+    parser.add_argument(
+        "--picture",
+        type=Path,
+        metavar="FILE",
+        help="draw it, as .svg, .png or .pdf; needs the extra 'review'",
+    )
+
+
+def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
+    """Compare; return the exit code."""
+    try:
+        wanted = list(_wanted(args))
+        sheets = [
+            _sheet(one) for one in told(wanted, len(wanted), "reading nights", err)
+        ]
+        if len(sheets) < 2:
+            raise NightError(
+                "compare needs two nights or more; name another, or a folder of them"
+            )
+        sheets = _named_apart(sheets)
+        if args.picture is not None:
+            _draw(sheets, args.picture)
+    except NightError as error:
+        print(f"cabinvigil: {error}", file=err)
+        return WRONG
+    order = ranks(sheets)
+    if args.json:
+        print(json.dumps(as_json(sheets, order), allow_nan=False), file=out)
+    elif args.csv:
+        out.write(as_csv(sheets))
+    else:
+        out.write(table(sheets, order))
+    return 0
+
+
+Wanted = tuple[str, list[Path], str]
+"""A name, the night's files, and its stretch (empty: all of it)."""
+
+
+def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
+    """List what is to be compared; a folder is all its nights."""
+    for word in args.nights:
+        night, stretch = _split(word)
+        path = Path(night)
+        if path.is_dir():
+            for name, paths in by_night(path).items():
+                yield str(path / name), paths, stretch
+        else:
+            yield word, night_files(night, folder_of(args, night)), stretch
+
+
+def _split(word: str) -> tuple[str, str]:
+    if "@" not in word or Path(word).exists():
+        return word, ""
+    night, _, stretch = word.rpartition("@")
+    if ".." not in stretch:
+        raise NightError(
+            f"{word}: a stretch is written FILE@MARK..MARK; a side may be left out"
+        )
+    return night, stretch
+
+
+def _sheet(wanted: Wanted) -> Sheet:
+    name, paths, stretch = wanted
+    found = give_account(paths)
+    first, _, last = stretch.partition("..")
+    from_s = _mark(found, first, name) if first.strip() else 0.0
+    to_s = _mark(found, last, name) if last.strip() else found.tape.length_s
+    if to_s <= from_s:
+        raise NightError(f"{name}: the stretch ends before it begins; turn its marks")
+    return sheet(found, name, from_s, to_s)
+
+
+def _named_apart(sheets: list[Sheet]) -> list[Sheet]:
+    """Shorten names to their last words, as few as tell them apart."""
+    parts = [Path(one.name).parts for one in sheets]
+    for count in range(1, max(map(len, parts)) + 1):
+        short = ["/".join(each[-count:]) for each in parts]
+        if len(set(short)) == len(short):
+            break
+    return [replace(one, name=name) for one, name in zip(sheets, short, strict=True)]
+
+
+def _mark(found: Morning, word: str, name: str) -> float:
+    """Find a mark by its words, or by its number."""
+    marks = [one for one in found.tape.events if one.kind == "mark"]
+    asked = word.strip().casefold()
+    texts = [str(one.fields.get("text", "")).casefold() for one in marks]
+    near = [n for n, text in enumerate(texts) if text == asked]
+    near = near or [n for n, text in enumerate(texts) if text.startswith(asked)]
+    if not near and asked.isdecimal() and 1 <= int(asked) <= len(marks):
+        near = [int(asked) - 1]
+    if len(near) == 1:
+        return marks[near[0]].at_s
+    there = ", ".join(f"{n} '{text}'" for n, text in enumerate(texts, 1)) or "none"
+    which = "no mark" if not near else "more than one mark"
+    raise NightError(f"{name}: has {which} '{word.strip()}'; its marks: {there}")
+
+
+def _draw(sheets: list[Sheet], path: Path) -> None:
+    """Draw the comparison.
+
+    Raises:
+        NightError: matplotlib is missing, or the file cannot be written.
+    """
+    from cabinvigil.daemon.text.charts import save_rows
+    from cabinvigil.daemon.text.svg import DrawingError
+
+    try:
+        save_rows(picture_rows(sheets), path)
+    except DrawingError as error:
+        raise NightError(f"--picture {error}") from error

@@ -1,0 +1,178 @@
+"""Tell what happened in a night: how safe, how dry, how much air and gas.
+
+Works from the night's own log; a night is a file, a folder (its last night), or the
+date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watched.
+"""
+
+import argparse
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import IO
+
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.log.find import (
+    NightError,
+    is_date,
+    missing,
+    night_files,
+)
+from cabinvigil.daemon.log.night import Tape
+from cabinvigil.daemon.log.runs import read_tape
+from cabinvigil.daemon.report.json import as_json, summary
+from cabinvigil.daemon.report.text import account
+from cabinvigil.daemon.review.morning import Morning, morning
+
+EXAMPLE = """example, a night of the trailer Lapwing:
+  cabinvigil morning
+  cabinvigil morning 2026-01-16 --page lapwing.html
+  cabinvigil morning nights/night-2026-01-16.jsonl.gz --json
+"""
+CONFIG = "/etc/cabinvigil/cabin.toml"
+"""Where the service looks for its config."""
+FINE, NOT_WELL, WRONG = 0, 1, 2
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument(
+        "night",
+        nargs="?",
+        metavar="NIGHT",
+        help="a file, a folder, or a date like 2026-01-16; the last night if left out",
+    )
+    add_folder(parser)
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--summary",
+        action="store_true",
+        help="print the short JSON object that the phone gets over MQTT",
+    )
+    parser.add_argument(
+        "--page",
+        type=Path,
+        metavar="FILE",
+        help="write it as one web page with pictures; needs the extra 'review'",
+    )
+
+
+def add_folder(parser: argparse.ArgumentParser) -> None:
+    """Add the options that tell where the nights are kept."""
+    parser.add_argument(
+        "--log",
+        type=Path,
+        metavar="FOLDER",
+        help="the folder where the nights are kept",
+    )
+    parser.add_argument(
+        "--config",
+        default=CONFIG,
+        metavar="FILE",
+        help=f"the config that names that folder ({CONFIG})",
+    )
+
+
+def run(
+    args: argparse.Namespace,
+    out: IO[str],
+    err: IO[str],
+    clock: Clock | None = None,
+) -> int:
+    """Tell of the night; return the exit code."""
+    try:
+        folder = folder_of(args, args.night)
+        paths = night_files(args.night, folder)
+        note = None
+        if args.night is None and folder is not None:
+            note = missing(paths, folder, (clock or SystemClock()).wall())
+        found = give_account(paths, note)
+        if args.page is not None:
+            _page(found, args.page)
+    except NightError as error:
+        print(f"cabinvigil: {error}", file=err)
+        return WRONG
+    if note is not None:
+        print(f"cabinvigil: {note}", file=err)
+    if args.json or args.summary:
+        told = summary(found) if args.summary else as_json(found)
+        print(json.dumps(told, allow_nan=False), file=out)
+    else:
+        out.write(account(found))
+    return FINE if found.verdict.is_well else NOT_WELL
+
+
+def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
+    """Find the folder of the nights; None where the call needs none.
+
+    Raises:
+        NightError: the config cannot be read.
+    """
+    if args.log is not None:
+        return Path(args.log)
+    if word is not None and not is_date(word):
+        return None
+    # Only here: reading a config costs as much as the whole account.
+    from cabinvigil.daemon.settings.config import ConfigError, load
+
+    try:
+        return Path(load(args.config).log.folder)
+    except ConfigError as error:
+        first = str(error.mistakes[0]).rstrip(".")
+        raise NightError(
+            f"{first}; or add --log FOLDER, or name a night's file"
+        ) from error
+
+
+def give_account(paths: list[Path], note: str | None = None) -> Morning:
+    """Read a night and give account of it.
+
+    Args:
+        paths: its files.
+        note: what a reader must know of how it was found.
+
+    Raises:
+        NightError: a file cannot be read, or holds no line of a night.
+    """
+    tape = read(paths)
+    if note is not None:
+        tape = replace(tape, notes=(note, *tape.notes))
+    return morning(tape, paths[0].name.split(".jsonl")[0])
+
+
+def read(paths: list[Path]) -> Tape:
+    """Read the files of a night.
+
+    Raises:
+        NightError: one cannot be read, or they hold no line of a night.
+    """
+    try:
+        tape = read_tape(paths)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise NightError(f"{paths[0]}: cannot be read ({why})") from error
+    if tape.count == 0:
+        raise NightError(
+            f"{paths[0]}: holds no line of a night's log; give a file like "
+            "night-2026-01-16.jsonl or its .gz"
+        )
+    return tape
+
+
+def _page(found: Morning, path: Path) -> None:
+    """Write the page.
+
+    Raises:
+        NightError: matplotlib is missing, or the file cannot be written.
+    """
+    from cabinvigil.daemon.report.page import page
+    from cabinvigil.daemon.text.svg import DrawingError
+
+    try:
+        path.write_text(page(found), encoding="utf-8")
+    except DrawingError as error:
+        raise NightError(f"--page {error}") from error
+    except OSError as error:
+        raise NightError(
+            f"--page {path}: cannot be written ({error.strerror}); name a file in a "
+            "folder that is there"
+        ) from error

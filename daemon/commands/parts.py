@@ -1,0 +1,215 @@
+"""List the sensor parts that can be driven, or look which of them answer here.
+
+A scan sets nothing on any part, and says what is there that it does not know.
+"""
+
+import argparse
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Any
+
+from cabinvigil.daemon.ask.asking import WatchRunsError, no_watch
+from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.commands.look_at_parts import DEFAULT, FRESH, run_on_wires
+from cabinvigil.daemon.parts.ground import Machine, emulated_ground, real_ground
+from cabinvigil.daemon.parts.scan import Scan, scan
+from cabinvigil.daemon.parts.told import as_plain, compared, missing, told
+from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
+from cabinvigil.daemon.sampling.wiring import Wires
+from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.drivers import REGISTRY
+from cabinvigil.drivers import part as find_part
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+from cabinvigil.drivers.kit.steps import PartInfo
+
+EXAMPLE = """example, for the trailer Lapwing:
+  cabinvigil parts                    every part, one line each
+  cabinvigil parts scd4x              all that the config can say of one
+  cabinvigil parts --scan             what answers on this machine
+  cabinvigil parts --scan --emulated  try it without hardware
+"""
+DONE, NOT_WELL, WRONG, FAILED = 0, 1, 2, 3
+WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument(
+        "kind",
+        nargs="?",
+        metavar="KIND",
+        help="tell all of one kind of part, such as scd4x",
+    )
+    parser.add_argument(
+        "--scan", action="store_true", help="look what answers on buses and ports"
+    )
+    parser.add_argument(
+        "--config",
+        type=Path,
+        metavar="FILE",
+        help=f"compare with this config ({DEFAULT})",
+    )
+    parser.add_argument(
+        "--bus",
+        action="append",
+        default=[],
+        metavar="DEV",
+        help="look at this I2C bus too, such as /dev/i2c-3; may be given again",
+    )
+    parser.add_argument(
+        "--emulated", action="store_true", help="scan emulated wires, no hardware"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(
+    args: argparse.Namespace,
+    out: IO[str],
+    err: IO[str],
+    *,
+    machine: Machine | None = None,
+) -> int:
+    """List or scan; return the exit code.
+
+    Returns:
+        0 done; 1 the config names a part that was not found; 2 the call or the config
+        is wrong; 3 a bus failed, or the watch has the wires.
+    """
+    if args.kind is not None and args.kind not in REGISTRY:
+        print(
+            f"cabinvigil: no part is called {args.kind[:40]!r}; the parts are "
+            f"{', '.join(sorted(REGISTRY))}",
+            file=err,
+        )
+        return WRONG
+    if not args.scan:
+        _list(args, out)
+        return DONE
+    try:
+        settings = _settings(args, err)
+        if settings is not None and not args.emulated:
+            no_watch(settings, "parts --scan")
+        return _tell(args, settings, _scan(args, settings, machine), out)
+    except (ConfigError, NotEmulatedError) as error:
+        print(f"cabinvigil: {error}", file=err)
+        return WRONG
+    except (WatchRunsError, AskError) as error:
+        print(f"cabinvigil: {error}", file=err)
+        return FAILED
+
+
+def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:
+    """Return the config to compare with; None where there is none that can be read.
+
+    Who scans is often about to write it: so one with mistakes does not stop the scan,
+    unless the call names it.
+    """
+    if args.config is not None:
+        return load(args.config)
+    if args.emulated:
+        return example()
+    if not DEFAULT.exists():
+        return None
+    try:
+        return load(DEFAULT)
+    except ConfigError as error:
+        print(f"cabinvigil: looking without the config: {error}", file=err)
+        return None
+
+
+def _scan(
+    args: argparse.Namespace, settings: Settings | None, machine: Machine | None
+) -> Scan:
+    async def job(wires: Wires, _clock: Clock) -> Scan:
+        if args.emulated and settings is not None:
+            ground = emulated_ground(settings, wires)
+        else:
+            ground = real_ground(settings, args.bus, machine)
+        try:
+            return await scan(ground)
+        finally:
+            for bus in ground.buses:
+                bus.close()
+
+    stage = settings if settings is not None else example()
+    return run_on_wires(job, stage, FRESH if args.emulated else None)
+
+
+def _tell(
+    args: argparse.Namespace, settings: Settings | None, found: Scan, out: IO[str]
+) -> int:
+    if args.json:
+        print(json.dumps(as_plain(found, settings)), file=out)
+    else:
+        for line in told(found, settings):
+            print(line, file=out)
+    if any(isinstance(answers, str) for answers in found.buses.values()):
+        return FAILED
+    return NOT_WELL if missing(compared(found, settings), settings) else DONE
+
+
+def _list(args: argparse.Namespace, out: IO[str]) -> None:
+    kinds = [args.kind] if args.kind else list(REGISTRY)
+    infos = [find_part(kind) for kind in kinds]
+    if args.json:
+        print(json.dumps({"parts": [_plain(info) for info in infos]}), file=out)
+        return
+    lines = _details(infos[0]) if args.kind else _overview(infos)
+    for line in lines:
+        print(line, file=out)
+
+
+def _overview(infos: list[PartInfo]) -> Iterator[str]:
+    width = max(len(info.name) for info in infos)
+    for info in infos:
+        words = ", ".join(QUANTITIES[q].words for q in info.gives if q in QUANTITIES)
+        yield f"{info.name:<{width}}  {WIRES[info.bus]:<6}  {words}"
+
+
+def _details(info: PartInfo) -> Iterator[str]:
+    yield f"{info.name}: {info.title}"
+    addresses = " ".join(f"0x{address:02x}" for address in info.addresses)
+    speed = f" at {info.baud} baud" if info.bus == "serial" else ""
+    yield f"  wire      {WIRES[info.bus]}{speed}{' ' if addresses else ''}{addresses}"
+    for quantity, gives in info.gives.items():
+        known = QUANTITIES[quantity]
+        yield (
+            f"  gives     {known.words}, steps of {gives.resolution:.2g} {known.unit}, "
+            f"noise {gives.noise:g}, lag {gives.lag_s:g} s"
+        )
+    yield f"  every     {info.interval_s:g} s; stale after {info.max_age_s:g} s"
+    yield f"  warm      {info.warm_up_s:g} s after it has its power"
+    yield f"  works     from {info.range_c[0]:g} to {info.range_c[1]:g} °C"
+    if info.service_years:
+        yield f"  lasts     {info.service_years:g} years"
+    for quantity in info.needs:
+        yield f"  wants     {QUANTITIES[quantity].words} from another part"
+    for key, meaning in info.options.items():
+        yield f"  option    {key}: {meaning}"
+
+
+def _plain(info: PartInfo) -> dict[str, Any]:
+    return {
+        "kind": info.name,
+        "title": info.title,
+        "wire": info.bus,
+        "addresses": [f"0x{address:02x}" for address in info.addresses],
+        "gives": {
+            quantity: {
+                "unit": QUANTITIES[quantity].unit,
+                "resolution": gives.resolution,
+                "noise": gives.noise,
+                "lag_s": gives.lag_s,
+            }
+            for quantity, gives in info.gives.items()
+        },
+        "interval_s": info.interval_s,
+        "max_age_s": info.max_age_s,
+        "warm_up_s": info.warm_up_s,
+        "service_years": info.service_years,
+        "range_c": list(info.range_c),
+        "needs": list(info.needs),
+        "options": dict(info.options),
+    }

@@ -1,0 +1,153 @@
+"""Plan a night before bed: vents, gas, wet and warmth, each with its range."""
+
+import argparse
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TextIO
+
+from cabinvigil.daemon.planning.advice import changes
+from cabinvigil.daemon.planning.as_json import plan_object, sweep_object
+from cabinvigil.daemon.planning.figures import (
+    ACCEPTED,
+    CabinPlan,
+    PlanError,
+    burn_window,
+    cabin_plan,
+    from_config,
+    option_name,
+)
+from cabinvigil.daemon.planning.plan import plan
+
+OPTIONS = (
+    "volume_m3",
+    "burner_kw",
+    "people",
+    "vent_low_cm2",
+    "vent_high_cm2",
+    "outside_c",
+    "outside_rh_pct",
+    "wind_mps",
+    "altitude_m",
+    "glass_u",
+    "cylinder_kg",
+    "hours",
+    "leak_per_h",
+)
+EXAMPLE = (
+    "example, the trailer Lapwing, whose figures stand where none are given:\n"
+    "  cabinvigil plan --burner-kw 0.8 --outside-c -15\n"
+    "  cabinvigil plan --burn 20:00-22:00 --burn 06:00-07:00\n"
+    "  cabinvigil plan --sweep vent"
+)
+SWEEPS = ("vent", "power", "people", "outside")
+WRONG_CALL = 2
+
+# What only some calls need is imported where they need it: a plan's answer is mostly
+# the time that Python takes to load it.
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of `plan`."""
+    lapwing = CabinPlan()
+    for key in OPTIONS:
+        accepted = ACCEPTED[key]
+        usual = getattr(lapwing, key)
+        default = "a range from 0.1 to 1.0" if usual is None else f"{usual:g}"
+        parser.add_argument(
+            option_name(key),
+            metavar="N",
+            dest=key,
+            help=f"{accepted.words}, {accepted.unit} (usual: {default})".replace(
+                "%", "%%"
+            ),
+        )
+    parser.add_argument(
+        "--burn",
+        action="append",
+        default=[],
+        metavar="HH:MM-HH:MM",
+        help="when the burner is lit; may be given again (usual: all night)",
+    )
+    parser.add_argument(
+        "--config", metavar="FILE", help="take the cabin from this config's [cabin]"
+    )
+    parser.add_argument(
+        "--sweep", choices=SWEEPS, help="print a table over a range of this"
+    )
+    parser.add_argument(
+        "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace, out: TextIO, err: TextIO) -> int:
+    """Plan as asked; return the exit code."""
+    try:
+        cabin = _cabin(args)
+    except PlanError as error:
+        err.writelines(f"cabinvigil plan: {sentence}\n" for sentence in error.sentences)
+        return WRONG_CALL
+    if args.sweep:
+        _print_sweep(args, cabin, out)
+        return 0
+    made = plan(cabin)
+    change = changes(made)
+    if args.picture:
+        from cabinvigil.daemon.planning.picture import draw
+        from cabinvigil.daemon.text.svg import DrawingError
+
+        try:
+            draw(made, Path(args.picture))
+        except DrawingError as error:
+            err.write(f"cabinvigil plan: --picture {error}\n")
+            return WRONG_CALL
+    if args.json:
+        out.write(json.dumps(plan_object(made, change)) + "\n")
+    else:
+        from cabinvigil.daemon.planning.words import account
+
+        out.write(account(made, change))
+    return 0
+
+
+def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: TextIO) -> None:
+    from cabinvigil.daemon.planning.sweep import sweep, table
+
+    rows = sweep(cabin, args.sweep)
+    if args.json:
+        objects = [(at, plan_object(made, changes(made))) for at, made in rows]
+        out.write(json.dumps(sweep_object(args.sweep, objects)) + "\n")
+    else:
+        out.write(table(args.sweep, rows))
+
+
+def _cabin(args: argparse.Namespace) -> CabinPlan:
+    """Take the figures from the config, then from the options, which win."""
+    given: dict[str, object] = dict(_configured(args.config)) if args.config else {}
+    typed = {key: getattr(args, key) for key in OPTIONS}
+    typed = {key: value for key, value in typed.items() if value is not None}
+    sentences: list[str] = []
+    burns = []
+    for words in args.burn:
+        try:
+            burns.append(burn_window(words))
+        except PlanError as error:
+            sentences += error.sentences
+    try:
+        cabin = cabin_plan({**given, **typed}, tuple(burns), frozenset(typed))
+    except PlanError as error:
+        raise PlanError([*error.sentences, *sentences]) from None
+    if sentences:
+        raise PlanError(sentences)
+    return cabin
+
+
+def _configured(path: str) -> Mapping[str, object]:
+    # Only here: reading a config costs more than the whole plan.
+    from cabinvigil.daemon.settings.config import ConfigError, load
+
+    try:
+        return from_config(load(path).cabin)
+    except ConfigError as error:
+        raise PlanError([str(mistake) for mistake in error.mistakes]) from None

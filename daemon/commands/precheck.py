@@ -1,0 +1,287 @@
+"""Check the whole watch before bed: one screen, one verdict.
+
+Asks the watch where it runs, else looks at the parts itself for a minute.
+"""
+
+import argparse
+import asyncio
+import json
+import textwrap
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, Any
+
+from cabinvigil.daemon.ask.asking import typed, watch_status
+from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.commands.look_at_parts import DEFAULT, FRESH, meant, run_on_wires
+from cabinvigil.daemon.compose.compose import series_keys
+from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.outputs.signal.gpio import open_gpio
+from cabinvigil.daemon.precheck import findings as checks
+from cabinvigil.daemon.precheck.findings import Finding, Status, status_of
+from cabinvigil.daemon.precheck.look import look
+from cabinvigil.daemon.precheck.parts import Part, part_finding
+from cabinvigil.daemon.precheck.supply import supply
+from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
+from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
+from cabinvigil.daemon.rehearsal.nights import Failure
+from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config, part_infos
+from cabinvigil.daemon.service.host import cpu_c, is_under_volted
+from cabinvigil.daemon.settings.config import ConfigError, Settings
+from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
+
+EXAMPLE = """example, for the trailer Lapwing:
+  cabinvigil precheck                      before bed
+  cabinvigil precheck --no-key --no-phone  from a script: nobody is asked
+  cabinvigil precheck --emulated           try it without hardware
+  cabinvigil precheck --emulated --failing bunk-co=stall
+"""
+READY, NOT_READY, WRONG, FAILED = 0, 1, 2, 3
+MARKS = {"good": "good", "mind": "MIND", "bad": "BAD", "not checked": "----"}
+COLUMNS = 88
+"""A line longer than this goes on below itself."""
+FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}
+Ask = Callable[[str], str]
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument(
+        "--config", type=Path, metavar="FILE", help=f"the config ({DEFAULT})"
+    )
+    parser.add_argument(
+        "--no-key",
+        action="store_true",
+        help="do not sound the buzzer, and wait for no key",
+    )
+    parser.add_argument(
+        "--no-phone", action="store_true", help="do not wait for the phone's answer"
+    )
+    parser.add_argument(
+        "--hours",
+        type=float,
+        default=checks.NIGHT_HOURS,
+        metavar="H",
+        help=f"how many hours the supply must last ({checks.NIGHT_HOURS:g})",
+    )
+    parser.add_argument(
+        "--battery-ah",
+        type=float,
+        metavar="AH",
+        help="ampere hours that the battery holds when full",
+    )
+    parser.add_argument(
+        "--emulated", action="store_true", help="emulated parts, no hardware"
+    )
+    parser.add_argument(
+        "--failing",
+        action="append",
+        default=[],
+        metavar="PART=FAULT",
+        help="with --emulated: let a part fail, such as bunk-co=stall",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+class CallError(ValueError):
+    """An option is wrong; the message says which, and the mend."""
+
+
+def run(
+    args: argparse.Namespace, out: IO[str], err: IO[str], *, ask: Ask = typed
+) -> int:
+    """Check everything; return the exit code.
+
+    Returns:
+        0 ready; 1 something is bad; 2 the call or the config is wrong; 3 the watch
+        runs and cannot be asked.
+    """
+    try:
+        _check(args)
+        settings = meant(args.config, is_emulated=args.emulated)
+        findings = list(_findings(args, settings, out, ask))
+    except (ConfigError, NotEmulatedError, CallError) as error:
+        print(f"cabinvigil: {error}", file=err)
+        return WRONG
+    except AskError as error:
+        print(f"cabinvigil: {error}", file=err)
+        return FAILED
+    if args.json:
+        print(json.dumps(_plain(findings)), file=out)
+    else:
+        for line in screen(settings.cabin.name, findings):
+            print(line, file=out)
+    return READY if checks.is_ready(findings) else NOT_READY
+
+
+def _check(args: argparse.Namespace) -> None:
+    """Refuse what makes no sense.
+
+    Raises:
+        CallError: with one sentence.
+    """
+    if not 0.0 < args.hours <= 168.0:
+        raise CallError("--hours must lie above 0 and up to 168")
+    if args.battery_ah is not None and not 0.1 <= args.battery_ah <= 10_000.0:
+        raise CallError("--battery-ah must lie between 0.1 and 10000")
+    if args.failing and not args.emulated:
+        raise CallError("--failing is for emulated parts: add --emulated")
+
+
+def _findings(
+    args: argparse.Namespace, settings: Settings, out: IO[str], ask: Ask
+) -> Iterator[Finding]:
+    """Make every check, the parts first."""
+    clock: Clock = SystemClock()
+
+    def say(line: str) -> None:
+        if not args.json:
+            print(line, file=out, flush=True)
+
+    status = _status(args, settings, say)
+    yield from _parts(args, settings, status, clock)
+    yield from checks.air(status)
+    yield _buzzer(args, settings, status, clock, ask)
+    yield _phone(args, settings, status, clock, say)
+    yield _log(args, settings, status)
+    synchronised = True if args.emulated else is_synchronised()
+    yield checks.clock(clock.wall(), is_synchronised=synchronised)
+    yield supply(status, args.hours, args.battery_ah, _empty_v(settings))
+    yield checks.computer(cpu_c(), is_under_volted=is_under_volted())
+    told = (*settings.parts, "buzzer", "mqtt", "log")
+    yield from checks.host_faults(status, told)
+    yield from checks.limits(settings.laxer)
+
+
+def _status(
+    args: argparse.Namespace, settings: Settings, say: Callable[[str], None]
+) -> Status:
+    """Ask the watch, or look at the parts.
+
+    Raises:
+        AskError: the watch runs and cannot be asked.
+    """
+    if not args.emulated:
+        answer = watch_status(settings)
+        if answer is not None:
+            with suppress(KeyError, TypeError, ValueError):
+                return status_of(answer, runs=True)
+            text = "The watch that runs is of another version: restart it"
+            raise AskError(0, text)
+    say("Looking at the parts for a minute ...")
+    infos = part_infos(settings.parts)
+
+    async def job(wires: Wires, clock: Clock) -> dict[str, Any]:
+        def make(tell: Callable[[SourceFault], None]) -> MakeCodec:
+            if args.emulated:
+                return from_config
+            return maker(Path(settings.watch.state_folder), tell)
+
+        if args.emulated:  # parts that have been on all day
+            await asyncio.sleep(max(i.warm_up_s for i in infos.values()))
+        return await look(settings, wires, clock, make)
+
+    air = FRESH if args.emulated else None
+    failures = tuple(_failures(args, settings))
+    return status_of(run_on_wires(job, settings, air, failures=failures), runs=False)
+
+
+def _failures(args: argparse.Namespace, settings: Settings) -> Iterator[Failure]:
+    for word in args.failing:
+        part, _, fault = word.partition("=")
+        if part not in (*settings.parts, "bus"):
+            raise CallError(f"--failing {word}: there is no part {part!r}")
+        wire = "i2c" if part == "bus" else part_infos(settings.parts)[part].bus
+        if fault not in FAULTS[wire]:
+            known = ", ".join(sorted(FAULTS[wire]))
+            raise CallError(f"--failing {word}: {part} can have {known}")
+        yield Failure(0.0, 1e9, part, fault)
+
+
+def _parts(
+    args: argparse.Namespace, settings: Settings, status: Status, clock: Clock
+) -> Iterator[Finding]:
+    infos = part_infos(settings.parts)
+    keys = series_keys(settings.parts, infos)
+    spans, lost = [], ""
+    if not args.emulated:
+        try:
+            spans = SpansFile(Path(settings.watch.state_folder)).load()
+        except SpansError as error:
+            lost = str(error)
+    for name, part in settings.parts.items():
+        series = {q: key for (owner, q), key in keys.items() if owner == name}
+        own = of_part(spans, name, part.kind, part.in_service)
+        one = Part(name, part, infos[name], series, own)
+        yield part_finding(one, status, clock.wall())
+    if lost:
+        yield Finding("spans", "bad", lost)
+    yield from checks.measured({q for info in infos.values() for q in info.gives})
+    shared = {key.split("__")[0] for key in keys.values() if "__" in key}
+    yield from checks.fellows(status, len(shared))
+
+
+def _buzzer(
+    args: argparse.Namespace, settings: Settings, status: Status, clock: Clock, ask: Ask
+) -> Finding:
+    if args.no_key:
+        return Finding("buzzer", "not checked", "whether it is heard (--no-key)")
+    if args.emulated:
+        return Finding("buzzer", "not checked", "emulated parts make no sound")
+    return buzzer(settings, status, clock, open_gpio, ask)
+
+
+def _phone(
+    args: argparse.Namespace,
+    settings: Settings,
+    status: Status,
+    clock: Clock,
+    say: Callable[[str], None],
+) -> Finding:
+    if args.no_phone:
+        return Finding("phone", "not checked", "whether it answers (--no-phone)")
+    if args.emulated:
+        return Finding("phone", "not checked", "emulated parts reach no phone")
+    return phone(settings, status, clock, say)
+
+
+def _log(args: argparse.Namespace, settings: Settings, status: Status) -> Finding:
+    if args.emulated:
+        return Finding("log", "not checked", "emulated parts keep none")
+    folder = Path(settings.log.folder)
+    free_mb, error = try_log(folder, is_ours=not status.runs)
+    return checks.log(status, free_mb, error, str(folder))
+
+
+def _empty_v(settings: Settings) -> float:
+    """Return where the watch goes dark, by the config's own supply alarm."""
+    for alarm in settings.alarms.values():
+        if alarm.kind == "supply":
+            return float(alarm.params.empty_v)
+    return 11.0
+
+
+def screen(cabin: str, findings: list[Finding]) -> Iterator[str]:
+    """Show all on one screen, what is bad first seen by its mark, the verdict last."""
+    width = max(len(one.subject) for one in findings)
+    yield f"{cabin}, before bed"
+    for one in findings:
+        head = f"  {MARKS[one.word]:<4}  {one.subject:<{width}}  "
+        yield from textwrap.wrap(
+            one.text, COLUMNS, initial_indent=head, subsequent_indent=" " * len(head)
+        )
+    yield checks.verdict(findings)
+
+
+def _plain(findings: list[Finding]) -> dict[str, Any]:
+    return {
+        "ready": checks.is_ready(findings),
+        "verdict": checks.verdict(findings),
+        "findings": [
+            {"subject": one.subject, "word": one.word, "text": one.text}
+            for one in findings
+        ],
+    }

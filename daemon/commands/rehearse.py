@@ -1,0 +1,205 @@
+"""Play a night on emulated parts: no hardware, the same watch, hours in seconds.
+
+Shows what a sleeper would hear and a phone would get, and ends with an account.
+"""
+
+import argparse
+import json
+import os
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import IO, Any
+
+from cabinvigil.daemon.core.model import Command
+from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.folder import Nights
+from cabinvigil.daemon.log.lines import dumps
+from cabinvigil.daemon.log.moments import TRAILERS_ZONE
+from cabinvigil.daemon.log.writer import Recorder
+from cabinvigil.daemon.outputs.base import Output
+from cabinvigil.daemon.rehearsal.account import account
+from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
+from cabinvigil.daemon.rehearsal.nights import NIGHTS
+from cabinvigil.daemon.rehearsal.play import (
+    Rehearsal,
+    emulated_night,
+    play,
+)
+from cabinvigil.daemon.rehearsal.recorded import RecordedAir
+from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
+from cabinvigil.daemon.rehearsal.virtual import run_paced
+from cabinvigil.daemon.replay.json_lines import spell
+from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.daemon.settings.values import changed
+from cabinvigil.daemon.settings.words import renderer
+
+EXAMPLE = """nights:
+{nights}
+
+example, the trailer Lapwing:
+  cabinvigil rehearse shut
+  cabinvigil rehearse icing --log nights/ --json
+""".format(
+    nights="\n".join(f"  {word:<8}  {night.title}" for word, night in NIGHTS.items())
+)
+WRONG = 2
+MOST_HOURS = 24.0
+TICK_S = 2.0
+"""Half as often as on a Pi: a night of nine hours then takes about twenty seconds."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument(
+        "night",
+        nargs="?",
+        default="shut",
+        choices=tuple(NIGHTS),
+        metavar="NIGHT",
+        help="one of the nights below; shut if none is named",
+    )
+    parser.add_argument("--json", action="store_true", help="JSON Lines, for programs")
+    parser.add_argument(
+        "--log", type=Path, metavar="DIR", help="keep the night's rolling log there"
+    )
+    parser.add_argument(
+        "--air",
+        type=Path,
+        metavar="FILE",
+        help="play recorded air from a CSV file, in place of a night",
+    )
+    parser.add_argument(
+        "--pace",
+        type=float,
+        default=0.0,
+        metavar="N",
+        help="N times real time; 1 is real time, 0 as fast as it goes",
+    )
+    parser.add_argument(
+        "--config",
+        type=Path,
+        metavar="FILE",
+        help="play it in the cabin of this config",
+    )
+    parser.add_argument("--hours", type=float, metavar="H", help="end after H hours")
+    parser.add_argument(
+        "--tick-s",
+        type=float,
+        default=TICK_S,
+        metavar="S",
+        help=f"judge the air every S seconds; {TICK_S:g} if not given",
+    )
+    parser.add_argument(
+        "--seed",
+        type=int,
+        default=1,
+        metavar="N",
+        help="another seed gives the parts other noise (1)",
+    )
+
+
+def _check(args: argparse.Namespace) -> None:
+    """Refuse what cannot be played.
+
+    Raises:
+        RecordingError: with one sentence.
+    """
+    if not 0.0 <= args.pace <= 1e6:
+        raise RecordingError("--pace must lie between 0 and 1000000; 1 is real time")
+    if args.hours is not None and not 0.0 < args.hours <= MOST_HOURS:
+        raise RecordingError(f"--hours must lie between 0 and {MOST_HOURS:g}")
+    if not 0.5 <= args.tick_s <= 60.0:
+        raise RecordingError("--tick-s must lie between 0.5 and 60 seconds")
+    if args.log is not None:
+        _make_folder(args.log)
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the folder of the log, before an evening is played for nothing.
+
+    Raises:
+        RecordingError: it cannot be made, or nothing can be written in it.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        why = None if os.access(folder, os.W_OK | os.X_OK) else "Permission denied"
+    except OSError as error:
+        why = error.strerror
+    if why is not None:
+        raise RecordingError(
+            f"--log {folder}: no log can be kept there ({why}); name a folder that you "
+            "may write in"
+        )
+
+
+def _settings(args: argparse.Namespace) -> Settings:
+    settings = example() if args.config is None else load(args.config)
+    watch = changed(settings.watch, tick_s=args.tick_s)
+    return replace(settings, watch=watch)
+
+
+def _rehearsal(args: argparse.Namespace, settings: Settings) -> Rehearsal:
+    render = renderer(settings.watch.language, settings.watch.words)
+    if args.air is None:
+        night = NIGHTS[args.night]
+        return emulated_night(settings, render, night, args.hours, args.seed)
+    air = RecordedAir(Recording(args.air))
+    hours = air.hours if args.hours is None else min(args.hours, air.hours)
+    return Rehearsal(settings, render, air, hours, (), args.seed)
+
+
+def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
+    """Rehearse and tell; return the exit code."""
+    try:
+        _check(args)
+        settings = _settings(args)
+        rehearsal = _rehearsal(args, settings)
+        _play(args, rehearsal, out)
+    except (RecordingError, ConfigError, NotEmulatedError) as error:
+        print(f"cabinvigil: {error}", file=err)
+        return WRONG
+    return 0
+
+
+def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
+    truths: list[Truth] = []
+    narrator = Narrator(
+        (lambda _line: None) if args.json else lambda line: print(line, file=out),
+        TRAILERS_ZONE,
+    )
+
+    def write(command: Command, time_s: float) -> None:
+        spelled = spell(command, time_s, estimates=True)
+        if spelled is not None:
+            print(dumps(spelled), file=out)
+
+    def on_truth(truth: Truth) -> None:
+        truths.append(truth)
+        if args.json:
+            line = {"event": "truth"} | asdict(truth)
+            print(json.dumps(line), file=out)
+
+    def make_outputs(clock: Any, report: Any) -> list[Output]:
+        outputs: list[Output] = [narrator]
+        if args.json:
+            outputs.append(LineWriter(write))
+        if args.log is not None:
+            nights = Nights(
+                args.log,
+                keep_days=3650,
+                max_bytes=1 << 40,
+                packed=False,
+                zone=TRAILERS_ZONE,
+            )
+            outputs.append(Recorder(nights, clock, report, inline=True))
+        return outputs
+
+    if not args.json:
+        what = f"recorded air {args.air}" if args.air else NIGHTS[args.night].title
+        name = "" if args.air else f"'{args.night}': "
+        print(f"Rehearsal on emulated parts. {name}{what}.", file=out)
+    run_paced(play(rehearsal, make_outputs, on_truth), args.pace)
+    if not args.json:
+        for line in account(args.night, truths, narrator.rings):
+            print(line, file=out)

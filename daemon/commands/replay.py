@@ -1,0 +1,170 @@
+"""Put a recorded night, a CSV file or a night's log, through the rules of today.
+
+The same decisions as on the night itself: what rang then rings now.  With --limits, one
+night or many are put through twice, and what other limits would change is a table.
+"""
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import IO
+
+from cabinvigil.daemon.core.model import Transition
+from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.find import NightError, by_night
+from cabinvigil.daemon.log.reader import Logbook
+from cabinvigil.daemon.replay.json_lines import spell
+from cabinvigil.daemon.replay.limits_diff import Row, as_json, lines, table
+from cabinvigil.daemon.replay.other_limits import read_limits
+from cabinvigil.daemon.replay.replay import (
+    Decided,
+    is_log,
+    replay_columns,
+    replay_log,
+)
+from cabinvigil.daemon.settings.config import (
+    Cabin,
+    ConfigError,
+    Settings,
+    load,
+    standard,
+)
+from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.terminal import progress
+
+EXAMPLE = """example, nights of the trailer Lapwing:
+  cabinvigil replay night-2026-01-16.jsonl --json --estimates
+  cabinvigil replay lapwing.csv --config cabin.toml
+  cabinvigil replay nights/ --limits stricter.toml
+
+where stricter.toml holds what is to be tried, and all else stays as it was:
+  [alarm.co2-level]
+  steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
+"""
+WRONG = 2
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument(
+        "files",
+        type=Path,
+        nargs="+",
+        metavar="NIGHT",
+        help="CSV with time_s and quantities, or a night's log; with --limits also "
+        "many of them, or a folder of nights",
+    )
+    parser.add_argument("--json", action="store_true", help="JSON Lines, for programs")
+    parser.add_argument(
+        "--estimates", action="store_true", help="tell the trend's estimate each minute"
+    )
+    parser.add_argument(
+        "--config",
+        type=Path,
+        metavar="FILE",
+        help="limits and cabin to replay with (a log brings its own)",
+    )
+    parser.add_argument(
+        "--limits",
+        type=Path,
+        metavar="FILE",
+        help="tell what these limits would have rung: gained, lost, earlier, later",
+    )
+
+
+def decide(path: Path, settings: Settings | None) -> Decided:
+    """Replay a file, of whichever kind it is.
+
+    Raises:
+        RecordingError, ConfigError: the file cannot be replayed.
+    """
+    if is_log(path):
+        if not path.is_file():
+            raise RecordingError(f"{path}: is not there; give the path of a log")
+        render = renderer("en" if settings is None else settings.watch.language)
+        return replay_log(Logbook(path), settings, render, path)
+    recording = Recording(path)
+    known = settings or standard(Cabin(name="recording"))
+    return replay_columns(recording, known, renderer(known.watch.language))
+
+
+def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
+    """Replay and tell; return the exit code."""
+    try:
+        settings = None if args.config is None else load(args.config)
+        for line in _told(args, settings, err):
+            print(line, file=out)
+    except (RecordingError, ConfigError, NightError) as error:
+        print(f"cabinvigil: {error}", file=err)
+        return WRONG
+    return 0
+
+
+def _told(
+    args: argparse.Namespace, settings: Settings | None, err: IO[str]
+) -> Iterator[str]:
+    if args.limits is not None:
+        rows = _compared(args, settings, err)
+        return (json.dumps(as_json(row)) for row in rows) if args.json else lines(rows)
+    if len(args.files) > 1:
+        raise RecordingError(
+            "replay takes one night at a time; several go with --limits FILE"
+        )
+    decided = decide(args.files[0], settings)
+    return _json(decided, args.estimates) if args.json else _words(decided)
+
+
+def _compared(
+    args: argparse.Namespace, settings: Settings | None, err: IO[str]
+) -> Sequence[Row]:
+    """Put every night through both limits."""
+    if args.estimates:
+        raise RecordingError("--limits compares alarms alone; leave out --estimates")
+    limits = read_limits(args.limits)
+    wanted = [night for path in args.files for night in _nights(path)]
+    size = sum(path.stat().st_size for _, paths in wanted for path in paths)
+    with progress(2.0 * size, "replaying nights", err) as advance:
+        return list(table(wanted, limits, settings, advance))
+
+
+def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:
+    """Give a name and the files of what is meant: one night, or a folder of them."""
+    if path.is_dir():
+        yield from by_night(path).items()
+    elif path.is_file():
+        yield path.name.split(".jsonl")[0], [path]
+    else:
+        raise RecordingError(
+            f"{path}: is not there; give a night's log, a CSV file, or a folder of "
+            "nights"
+        )
+
+
+def _json(decided: Decided, estimates: bool) -> Iterator[str]:
+    for time_s, commands in decided:
+        for command in commands:
+            spelled = spell(command, time_s, estimates=estimates)
+            if spelled is not None:
+                yield json.dumps(spelled, allow_nan=False, default=str)
+
+
+def hours(time_s: float) -> str:
+    """Write seconds as hours, minutes and seconds."""
+    sign = "-" if time_s < 0 else ""
+    whole = int(abs(time_s))
+    return f"{sign}{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"
+
+
+def _words(decided: Decided) -> Iterator[str]:
+    rang = 0
+    for time_s, commands in decided:
+        for command in commands:
+            if isinstance(command, Transition):
+                rang += 1
+                yield (
+                    f"{hours(time_s):>9}  {command.alarm} ({command.priority.word}): "
+                    f"{command.was.value} -> {command.state.value}. {command.text}"
+                )
+    if not rang:
+        yield "Nothing rang."

@@ -1,0 +1,100 @@
+"""Show the cabin's air as it is now: also over ssh on a phone, 40 columns.
+
+Asks the running watch over its socket; Ctrl-C ends it.
+"""
+
+import argparse
+import json
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Any
+
+from cabinvigil.daemon.ask.socket import AskError, ask_watch
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.report.live_view import COLUMNS, Seen, frame
+from cabinvigil.daemon.text.terminal import stay
+
+EXAMPLE = """example, in the trailer Lapwing or by ssh:
+  cabinvigil show
+  cabinvigil show --once
+  cabinvigil show --json
+"""
+CONFIG = "/etc/cabinvigil/cabin.toml"
+WRONG, MACHINE_FAILED = 2, 3
+EVERY_S = 2.0
+FASTEST_S = 1.0
+"""The socket takes one ask a second."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options."""
+    parser.add_argument("--once", action="store_true", help="show it once, and end")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--every",
+        type=float,
+        default=EVERY_S,
+        metavar="S",
+        help=f"seconds between looks ({EVERY_S:g})",
+    )
+    add_socket(parser)
+
+
+def add_socket(parser: argparse.ArgumentParser) -> None:
+    """Add the options that tell where the watch listens."""
+    parser.add_argument(
+        "--socket", type=Path, metavar="PATH", help="the socket where the watch listens"
+    )
+    parser.add_argument(
+        "--config",
+        default=CONFIG,
+        metavar="FILE",
+        help=f"the config that names that socket ({CONFIG})",
+    )
+
+
+def socket_of(args: argparse.Namespace) -> Path:
+    """Find the watch's socket: as told, by the config, or the usual one."""
+    if args.socket is not None:
+        return Path(args.socket)
+    from cabinvigil.daemon.settings.config import AskSettings, ConfigError, load
+
+    try:
+        return Path(load(args.config).ask.socket)
+    except ConfigError:
+        return Path(AskSettings().socket)
+
+
+def run(
+    args: argparse.Namespace,
+    out: IO[str],
+    err: IO[str],
+    clock: Clock | None = None,
+) -> int:
+    """Show the air; return the exit code."""
+    if not FASTEST_S <= args.every <= 3600.0:
+        print("cabinvigil: --every must lie between 1 and 3600 seconds", file=err)
+        return WRONG
+    path, clock = socket_of(args), clock or SystemClock()
+    try:
+        if args.json:
+            print(json.dumps(_ask(path), allow_nan=False), file=out)
+        elif args.once:
+            print(frame(_ask(path), Seen(), clock.monotonic()), file=out)
+        else:
+            stay(_frames(path, clock), out, lambda: time.sleep(args.every), COLUMNS)
+    except AskError as error:
+        print(f"cabinvigil: {error}", file=err)
+        return MACHINE_FAILED
+    return 0
+
+
+def _ask(path: Path) -> dict[str, Any]:
+    return ask_watch(path, {"ask": "status"})
+
+
+def _frames(path: Path, clock: Clock) -> Iterator[str]:
+    seen = Seen()
+    while True:
+        yield frame(_ask(path), seen, clock.monotonic())

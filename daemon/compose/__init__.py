@@ -1,0 +1,1 @@
+"""Settings to core: which alarm needs what, and what suppresses what."""

@@ -1,0 +1,182 @@
+"""Say what changed: transitions for the log, alerts for the phone, the one sound.
+
+What is told follows from comparing where every alarm stood with where it stands.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from cabinvigil.daemon.core.annunciation import alert, choose, escalate, is_flood
+from cabinvigil.daemon.core.model import (
+    AlarmState,
+    Alert,
+    Command,
+    Priority,
+    Transition,
+    Verdict,
+)
+from cabinvigil.daemon.core.setup import Setup
+from cabinvigil.daemon.core.standing import Standing
+from cabinvigil.daemon.core.state import State
+
+RAISES_KEPT = 32
+"""Three floods' worth of raises: enough to tell a flood, and bounded."""
+
+CALLING = frozenset({"three-pulse", "temporal-four"})
+"""While one of these sounds, time alone may bring something new to say."""
+
+Verdicts = Mapping[str, Verdict | None]
+
+
+BROKEN = "broken"
+"""The wording of a verdict that a rule could not give: it stumbled over itself."""
+
+
+def tell(
+    state: State, before: Mapping[str, Standing], verdicts: Verdicts, now: float
+) -> tuple[State, list[Command]]:
+    """Say every change since `before`, and choose the sound.
+
+    Args:
+        state: where all alarms stand now.
+        before: where they stood.
+        verdicts: what the rules said of those that moved.
+        now: monotonic seconds.
+    """
+    if state.standings is before and not CALLING & {state.sound.pattern}:
+        return state, []
+    changed: dict[str, Standing] = {}
+    raised = state.raised
+    commands: list[Command] = []
+    grave = {alarm for alarm, old in before.items() if _calls(old)}
+    for alarm, after in state.standings.items():
+        old = before[alarm]
+        if after is old:
+            continue
+        verdict = verdicts.get(alarm)
+        rung = _has_rung(old, after)
+        if rung:
+            after = _mark_first_up(alarm, old, after, grave)
+            raised = (*raised[-(RAISES_KEPT - 1) :], now)
+        if rung or _has_stepped_down(old, after, verdict):
+            text = _sentence(state.setup, alarm, after, verdict)
+            after = changed[alarm] = replace(after, text=text)
+        if rung or after.state is not old.state or after.priority is not old.priority:
+            commands.append(transition(alarm, old.state, after))
+        if rung and (after.priority > Priority.LOW or not is_flood(raised, now)):
+            commands.append(alert(alarm, after))
+    standings = {**state.standings, **changed} if changed else state.standings
+    return _sound(replace(state, standings=standings, raised=raised), commands, now)
+
+
+def _renewed(state: State, alarm: str, standing: Standing, now: float) -> Standing:
+    """Tell again with the numbers of now: those of two minutes ago may comfort."""
+    for spec in state.setup.alarms:
+        if spec.id == alarm:
+            verdict = spec.judge(spec.params, state.history, now)
+            if verdict is not None and verdict.priority is not None:
+                text = _sentence(state.setup, alarm, standing, verdict)
+                return replace(standing, text=text)
+    return standing
+
+
+def _sound(
+    state: State, commands: list[Command], now: float
+) -> tuple[State, list[Command]]:
+    """Tell again what nobody answers, and choose the sound."""
+    standings = state.standings
+    risen = escalate(standings, state.setup.escalate_s, now)
+    if risen:
+        renewed = {
+            alarm: _renewed(state, alarm, standing, now)
+            for alarm, standing in risen.items()
+        }
+        standings = {**standings, **renewed}
+        commands += [
+            alert(alarm, standing, standing.escalation)
+            for alarm, standing in renewed.items()
+        ]
+    sound = choose(standings)
+    if sound != state.sound:
+        commands.append(sound)
+    return replace(state, standings=standings, sound=sound), commands
+
+
+def _calls(standing: Standing) -> bool:
+    """Say whether it wakes people, answered or not."""
+    return standing.priority >= Priority.MEDIUM and (standing.stands or standing.sounds)
+
+
+def _has_rung(before: Standing, after: Standing) -> bool:
+    """Say whether an alarm began to sound, or sounded anew."""
+    if after.state is not AlarmState.UNACKNOWLEDGED:
+        return False
+    return (
+        before.state is not AlarmState.UNACKNOWLEDGED
+        or after.priority > before.priority
+        or after.told_worse > before.told_worse
+        or (after.is_deep and not before.is_deep)
+    )
+
+
+def _has_stepped_down(
+    before: Standing, after: Standing, verdict: Verdict | None
+) -> bool:
+    """Say whether the sentence that stands tells more than is the case by now."""
+    return (
+        verdict is not None
+        and verdict.priority is not None
+        and after.stands
+        and after.priority < before.priority
+    )
+
+
+def _mark_first_up(
+    alarm: str, before: Standing, after: Standing, grave: set[str]
+) -> Standing:
+    """Mark the alarm that rang while no other that wakes people stood."""
+    first_up = before.first_up if alarm in grave else False
+    if alarm not in grave and _calls(after):
+        first_up = not grave
+        grave.add(alarm)
+    return replace(after, first_up=first_up)
+
+
+def _sentence(
+    setup: Setup, alarm: str, standing: Standing, verdict: Verdict | None
+) -> str:
+    is_mute = verdict is None or (verdict.priority is None and not verdict.facts)
+    if is_mute and standing.text:
+        return standing.text
+    if verdict is None:
+        verdict = Verdict(standing.priority)
+    if verdict.wording == BROKEN:
+        alarm = "rule-broken"
+    return setup.render(alarm, standing.priority, verdict.wording, verdict.facts)
+
+
+def transition(alarm: str, was: AlarmState, standing: Standing) -> Transition:
+    """Spell where an alarm stands now, and where it stood."""
+    return Transition(
+        alarm,
+        standing.state,
+        was,
+        standing.priority,
+        standing.text,
+        standing.since_s,
+        standing.first_up,
+        standing.evidence,
+    )
+
+
+def retell(state: State) -> list[Command]:
+    """Say where all alarms stand, and sound: after a restart nobody knows it."""
+    commands: list[Command] = [state.sound]
+    alerts: list[Alert] = []
+    for alarm, standing in state.standings.items():
+        if standing.state is AlarmState.NORMAL:
+            continue
+        commands.append(transition(alarm, standing.state, standing))
+        if standing.sounds and standing.priority >= Priority.MEDIUM:
+            alerts.append(alert(alarm, standing))
+    return commands + alerts

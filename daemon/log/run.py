@@ -1,0 +1,157 @@
+"""One run of the daemon, gathered from its lines: half-minute means, and events."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from cabinvigil.daemon.log.night import STEP_S
+from cabinvigil.daemon.log.reader import CLOCK_STEP_S, moment
+from cabinvigil.drivers.kit.quantity import Quantity, split_channel
+
+MOST_EVENTS = 20_000
+"""Events kept of a night; a flood of more is counted, and must not fill memory."""
+QUIET_SPREAD: Mapping[str, float] = {
+    "o2_pct": 0.5,
+    "co_ppm": 20.0,
+    "co2_ppm": 300.0,
+    "temp_c": 1.0,
+    "rh_pct": 4.0,
+    "supply_v": 0.5,
+    "pressure_hpa": 2.0,
+}
+"""Values of half a minute that spread wider may hold a wild one: their middle is taken
+in place of their mean (own choice: several times any part's noise, sensors.md)."""
+
+
+ANY_SPREAD = float("inf")
+
+
+class UpEvent(NamedTuple):
+    """An event at its run's own time."""
+
+    up_s: float
+    kind: str
+    fields: Mapping[str, Any]
+
+
+@dataclass(slots=True)
+class Run:
+    """What one run told."""
+
+    begin_s: float
+    """`up_s` of its first line."""
+    end_s: float
+    """`up_s` of its last line."""
+    head: Mapping[str, Any]
+    """Its start record."""
+    offset_s: float | None = None
+    """Wall clock less `up_s`, as last seen: once set, a clock is right."""
+    steps: dict[str, dict[int, float]] = field(default_factory=dict)
+    """By series, means by step of `up_s`."""
+    at_least: dict[str, set[int]] = field(default_factory=dict)
+    doubtful: dict[str, set[int]] = field(default_factory=dict)
+    refused: dict[str, int] = field(default_factory=dict)
+    heard: set[int] = field(default_factory=set)
+    """Steps with any line of air."""
+    events: list[UpEvent] = field(default_factory=list)
+    estimates: list[UpEvent] = field(default_factory=list)
+    clock_steps: list[UpEvent] = field(default_factory=list)
+    dropped: int = 0
+    """Events beyond the bound."""
+
+    def see_clock(self, row: Mapping[str, Any]) -> None:
+        """Compare the wall clock with the run's own time."""
+        wall = moment(row.get("t"))
+        if wall is None:
+            return
+        offset_s = wall.timestamp() - row["up_s"]
+        if self.offset_s is not None and abs(offset_s - self.offset_s) > CLOCK_STEP_S:
+            fields = {"moved_s": offset_s - self.offset_s}
+            self.keep(self.clock_steps, UpEvent(row["up_s"], "clock", fields))
+        self.offset_s = offset_s
+
+    def keep(self, where: list[UpEvent], event: UpEvent) -> None:
+        """Keep an event, up to the bound."""
+        if len(where) < MOST_EVENTS:
+            where.append(event)
+        else:
+            self.dropped += 1
+
+    def take(self, step: int, rows: Sequence[Mapping[str, Any]]) -> None:
+        """Take all the air of one step."""
+        self.heard.add(step)
+        keys: set[str] = set().union(*rows)
+        if "doubtful" in keys or "at_least" in keys:
+            rows = [self._without_doubt(step, row) for row in rows]
+        for key in keys:
+            quantity = quantity_of(key)
+            if quantity is None:
+                continue
+            values = [row[key] for row in rows if key in row]
+            try:
+                low, high = min(values), max(values)
+                if quantity.low <= low and high <= quantity.high:
+                    spread = high - low
+                    if spread <= QUIET_SPREAD.get(quantity.name, ANY_SPREAD):
+                        mean = sum(values) / len(values)
+                    else:
+                        mean = _middle(values)
+                    self.steps.setdefault(key, {})[step] = mean
+                    continue
+            except (TypeError, ValueError):
+                pass  # a text among them, or none at all: look at each
+            self._look_at_each(step, key, quantity, values)
+
+    def _look_at_each(
+        self, step: int, key: str, quantity: Quantity, values: list[Any]
+    ) -> None:
+        fit = [one for one in values if _fits(quantity, one)]
+        if len(fit) < len(values):
+            self.refused[key] = self.refused.get(key, 0) + len(values) - len(fit)
+        if fit:
+            self.steps.setdefault(key, {})[step] = _middle(fit)
+
+    def _without_doubt(self, step: int, row: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Leave out what is doubtful, and note what is a lower bound."""
+        for key in _names(row.get("at_least")):
+            self.at_least.setdefault(key, set()).add(step)
+        doubtful = _names(row.get("doubtful"))
+        for key in doubtful:
+            self.doubtful.setdefault(key, set()).add(step)
+        return {key: value for key, value in row.items() if key not in doubtful}
+
+
+def _middle(values: list[float]) -> float:
+    return float(sorted(values)[len(values) // 2])
+
+
+def _fits(quantity: Quantity, value: Any) -> bool:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return is_number and quantity.low <= value <= quantity.high
+
+
+def _names(value: Any) -> Iterable[str]:
+    if not isinstance(value, list):
+        return ()
+    return {name for name in value if isinstance(name, str)}
+
+
+_QUANTITIES: dict[str, Quantity | None] = {}
+_MOST_KEYS = 1000
+"""A damaged log must not fill memory with its keys."""
+
+
+def quantity_of(key: str) -> Quantity | None:
+    """Give the quantity of a line's key; None where it is no series."""
+    if key in _QUANTITIES:
+        return _QUANTITIES[key]
+    parts = split_channel(key)
+    found = None if parts is None else parts[0]
+    if len(_QUANTITIES) < _MOST_KEYS:
+        _QUANTITIES[key] = found
+    return found
+
+
+def step_of(up_s: float) -> int:
+    """Give the step that a moment falls into."""
+    return int(up_s // STEP_S)

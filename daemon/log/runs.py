@@ -1,0 +1,154 @@
+"""Reads a night's log into a tape: run by run, in one pass."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby, islice
+from operator import le
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.log.reader import Logbook
+from cabinvigil.daemon.log.run import Run, UpEvent, step_of
+from cabinvigil.daemon.log.timeline import joined
+
+LONGEST_RUN_S = 48 * 3600.0
+"""A night's file holds a day; a moment further on is damage."""
+BACK_S = 60.0
+"""Time does not go back within a run; so far back is another run, or damage."""
+BELIEVED_ROWS = 3
+"""So many lines in a row that agree make a run whose start is lost."""
+KEPT = {"alarm", "fault", "act", "mark", "stop"}
+
+
+class TapeReader:
+    """Takes rows in the order of the log."""
+
+    def __init__(self) -> None:
+        """Begin with nothing."""
+        self.runs: list[Run] = []
+        self.strayed = 0
+        """Lines at a moment that cannot be."""
+        self._pending: list[Mapping[str, Any]] = []
+        self._step = 0
+        self._strays: list[dict[str, Any]] = []
+
+    def take(self, rows: Sequence[dict[str, Any]]) -> None:
+        """Take rows that have an `event` and an `up_s`."""
+        if self._is_plain(rows):
+            run = self.runs[-1]
+            for step, together in groupby(rows, key=_row_step):
+                if step != self._step or not self._pending:
+                    self._flush()
+                    self._step = step
+                    self._pending = list(together)
+                    run.see_clock(self._pending[0])
+                else:
+                    self._pending += together
+            run.end_s = rows[-1]["up_s"]
+            return
+        for row in rows:
+            self._take_one(row)
+
+    def _is_plain(self, rows: Sequence[dict[str, Any]]) -> bool:
+        """Say whether all are air, in order, of the run that goes on: nearly always."""
+        if not self.runs or not rows or self._strays:
+            return False
+        if {row["event"] for row in rows} != {"air"}:
+            return False
+        moments = [row["up_s"] for row in rows]
+        in_order = all(map(le, moments, islice(moments, 1, None)))
+        end_s = self.runs[-1].end_s
+        return in_order and end_s <= moments[0] and moments[-1] - end_s <= LONGEST_RUN_S
+
+    def _take_one(self, row: dict[str, Any]) -> None:
+        up_s = row["up_s"]
+        run = self.runs[-1] if self.runs else None
+        if row["event"] == "start":
+            self._start(row)
+            return
+        if run is None:
+            run = self._begin(row, {})
+        elif not -BACK_S <= up_s - run.end_s <= LONGEST_RUN_S:
+            self._stray(row)
+            return
+        if self._strays:
+            self._give_up_strays()
+        self._row(run, row, up_s)
+
+    def close(self) -> None:
+        """Take what is still open."""
+        self._flush()
+        self._give_up_strays()
+
+    def _row(self, run: Run, row: dict[str, Any], up_s: float) -> None:
+        run.end_s = max(run.end_s, up_s)
+        if row["event"] == "air":
+            step = step_of(up_s)
+            if step != self._step or not self._pending:
+                self._flush()
+                self._step = step
+                run.see_clock(row)
+            self._pending.append(row)
+        elif row["event"] == "estimate":
+            run.keep(run.estimates, UpEvent(up_s, "estimate", row))
+        elif row["event"] in KEPT:
+            run.see_clock(row)
+            run.keep(run.events, UpEvent(up_s, row["event"], row))
+
+    def _flush(self) -> None:
+        if self._pending:
+            self.runs[-1].take(self._step, self._pending)
+            self._pending = []
+
+    def _start(self, row: dict[str, Any]) -> None:
+        goes_on = row.get("continues") is True and bool(self.runs)
+        if goes_on and -BACK_S <= row["up_s"] - self.runs[-1].end_s <= LONGEST_RUN_S:
+            return
+        self._begin(row, row)
+
+    def _begin(self, row: dict[str, Any], head: Mapping[str, Any]) -> Run:
+        self._flush()
+        self._give_up_strays()
+        run = Run(row["up_s"], row["up_s"], head)
+        run.see_clock(row)
+        self.runs.append(run)
+        return run
+
+    def _stray(self, row: dict[str, Any]) -> None:
+        """Hold a row that does not fit its run, until others tell what it is."""
+        last = self._strays[-1]["up_s"] if self._strays else row["up_s"]
+        if not 0.0 <= row["up_s"] - last <= BACK_S:
+            self._give_up_strays()
+        self._strays.append(row)
+        if len(self._strays) >= BELIEVED_ROWS:
+            rows, self._strays = self._strays, []
+            self._begin(rows[0], {})
+            self.take(rows)
+
+    def _give_up_strays(self) -> None:
+        self.strayed += len(self._strays)
+        self._strays = []
+
+
+def _row_step(row: Mapping[str, Any]) -> int:
+    return int(row["up_s"] // STEP_S)
+
+
+def read_tape(paths: Iterable[Path]) -> Tape:
+    """Read the files of one night, in their order.
+
+    Raises:
+        OSError: a file cannot be opened or read.
+    """
+    logbook = Logbook(*paths)
+    reader = TapeReader()
+    for rows in logbook.batches():
+        reader.take(rows)
+    reader.close()
+    if reader.strayed:
+        logbook.flaws.unreadable += reader.strayed
+        logbook.flaws.tell(f"{reader.strayed} lines stand at a moment that cannot be.")
+    return joined(reader.runs, logbook.flaws)
+
+
+__all__ = ["STEP_S", "TapeReader", "read_tape"]

@@ -1,0 +1,226 @@
+"""Puts the runs of a night on one time: gaps stay gaps, clocks are mended.
+
+A Pi without a battery clock starts with a wrong time until the network sets it; once
+set, it is right.  So a whole run is dated by its last look at the clock.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from cabinvigil.daemon.log.night import STEP_S, Event, Gap, Tape, Told
+from cabinvigil.daemon.log.reader import Flaws
+from cabinvigil.daemon.log.run import Run, UpEvent, step_of
+
+EARLIEST_S = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
+"""No clock that is right shows less: this software is younger."""
+LATEST_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
+LONGEST_PAUSE_S = 36 * 3600.0
+"""Two runs of one night lie no further apart; else a clock was wrong."""
+UNKNOWN_PAUSE_S = 600.0
+"""Shown between runs whose distance nobody knows."""
+LEAST_GAP_S = 120.0
+LONGEST_TICK_S = 3600.0
+"""What a log says of its tick beyond this is no tick; a config allows a minute."""
+GAP_TICKS = 5.0
+"""Silence this long is a gap."""
+MOST_STEPS = round(7 * 24 * 3600 / STEP_S)
+"""A tape holds a week at most."""
+
+NEAR_STEPS = 6
+"""Neighbours further apart than this tell nothing of what lies between them."""
+WILD = {
+    "o2_pct": 1.5,
+    "co_ppm": 300.0,
+    "co2_ppm": 4000.0,
+    "temp_c": 5.0,
+    "rh_pct": 20.0,
+    "supply_v": 3.0,
+    "pressure_hpa": 10.0,
+}
+"""A single step this far from both its neighbours is no air (own choice: a room fire
+moved CO2 by 0.1 % a second at its fastest, and it did not come back in a minute)."""
+
+
+@dataclass(slots=True)
+class _Placed:
+    run: Run
+    base_s: float
+    """The moment of `up_s` 0, in seconds of the epoch, or from the first run."""
+
+    @property
+    def begin_s(self) -> float:
+        return self.base_s + self.run.begin_s
+
+    @property
+    def end_s(self) -> float:
+        return self.base_s + self.run.end_s
+
+
+def joined(runs: Sequence[Run], flaws: Flaws) -> Tape:
+    """Put runs on one time."""
+    notes: list[str] = []
+    placed, is_dated = _placed([run for run in runs if run.heard or run.events], notes)
+    head = next((run.head for run in reversed(runs) if run.head), {})
+    if not placed:
+        return Tape(None, 0, {}, {}, {}, {}, (), (), (), len(runs), (), head, flaws)
+    origin_s = (placed[0].begin_s // STEP_S) * STEP_S
+    count = step_of(placed[-1].end_s - origin_s) + 1
+    shifts = [step_of(one.base_s - origin_s + STEP_S / 2) for one in placed]
+    series = _series(placed, shifts, count)
+    for key, values in series.items():
+        _calm(key, values)
+    heard = {
+        step + by
+        for one, by in zip(placed, shifts, strict=True)
+        for step in one.run.heard
+    }
+    return Tape(
+        datetime.fromtimestamp(origin_s, UTC) if is_dated else None,
+        count,
+        series,
+        _sets(placed, shifts, "at_least"),
+        {
+            key: len(steps) * STEP_S
+            for key, steps in _sets(placed, shifts, "doubtful").items()
+        },
+        _refused(placed),
+        _gaps(heard, count, _tick_s(head)),
+        _events(placed, origin_s, "events"),
+        _events(placed, origin_s, "estimates"),
+        len(runs),
+        _events(placed, origin_s, "clock_steps"),
+        head,
+        flaws,
+        tuple(notes),
+    )
+
+
+def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]:
+    """Give each run its place, and say whether clocks date them."""
+    bases = [_believed(run) for run in runs]
+    if not any(base is not None for base in bases):
+        if runs:
+            notes.append("No clock was set: times count from the first line.")
+        return _in_a_row(runs, [None] * len(runs), 0.0, notes), False
+    first = next(n for n, base in enumerate(bases) if base is not None)
+    begin_s = float(bases[first] or 0.0) + runs[first].begin_s
+    for run in reversed(runs[:first]):  # before the clock was first set
+        begin_s -= UNKNOWN_PAUSE_S + run.end_s - run.begin_s
+    if first:
+        notes.append("The clock was not set at first: the earliest times are a guess.")
+    return _in_a_row(runs, bases, begin_s, notes), True
+
+
+def _believed(run: Run) -> float | None:
+    if run.offset_s is None or not EARLIEST_S < run.offset_s + run.end_s < LATEST_S:
+        return None
+    return run.offset_s
+
+
+def _in_a_row(
+    runs: Sequence[Run],
+    bases: Sequence[float | None],
+    begin_s: float,
+    notes: list[str],
+) -> list[_Placed]:
+    placed: list[_Placed] = []
+    steps = 0
+    for run, base in zip(runs, bases, strict=True):
+        after_s = placed[-1].end_s if placed else begin_s - UNKNOWN_PAUSE_S
+        pause_s = None if base is None else base + run.begin_s - after_s
+        if pause_s is not None and placed and not -STEP_S <= pause_s <= LONGEST_PAUSE_S:
+            notes.append("A clock went back between two starts: the pause is a guess.")
+            pause_s = None
+        if pause_s is None:
+            pause_s = UNKNOWN_PAUSE_S
+        if placed:
+            pause_s = max(pause_s, STEP_S)
+        steps += step_of(run.end_s - run.begin_s + pause_s)
+        if steps > MOST_STEPS:
+            notes.append("More than a week lies in this log: its end is left out.")
+            break
+        placed.append(_Placed(run, after_s + pause_s - run.begin_s))
+    return placed
+
+
+def _series(
+    placed: Sequence[_Placed], shifts: Sequence[int], count: int
+) -> dict[str, list[Told]]:
+    series: dict[str, list[Told]] = {}
+    for one, by in zip(placed, shifts, strict=True):
+        for key, steps in one.run.steps.items():
+            column = series.setdefault(key, [None] * count)
+            for step, value in steps.items():
+                if 0 <= step + by < count:
+                    column[step + by] = value
+    return dict(sorted(series.items()))
+
+
+def _calm(key: str, values: list[Told]) -> None:
+    """Leave out single steps that no air makes."""
+    name = key.split("__", 1)[0]
+    far = next((one for word, one in WILD.items() if name.startswith(word)), None)
+    if far is None:
+        return
+    known = [n for n, one in enumerate(values) if one is not None]
+    for a, n, b in zip(known, known[1:], known[2:], strict=False):
+        before, here, after = values[a], values[n], values[b]
+        if before is None or here is None or after is None or b - a > NEAR_STEPS:
+            continue
+        off = min(abs(here - before), abs(here - after))
+        if off > far and (here > before) == (here > after):
+            values[n] = None
+
+
+def _sets(
+    placed: Sequence[_Placed], shifts: Sequence[int], name: str
+) -> dict[str, frozenset[int]]:
+    found: dict[str, set[int]] = {}
+    for one, by in zip(placed, shifts, strict=True):
+        for key, steps in getattr(one.run, name).items():
+            found.setdefault(key, set()).update(step + by for step in steps)
+    return {key: frozenset(steps) for key, steps in found.items()}
+
+
+def _refused(placed: Sequence[_Placed]) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for one in placed:
+        for key, count in one.run.refused.items():
+            found[key] = found.get(key, 0) + count
+    return found
+
+
+def _events(placed: Sequence[_Placed], origin_s: float, name: str) -> tuple[Event, ...]:
+    found = []
+    for one in placed:
+        if name == "events":
+            start = UpEvent(one.run.begin_s, "start", one.run.head)
+            found.append(_dated(one, start, origin_s))
+        found += [_dated(one, up, origin_s) for up in getattr(one.run, name)]
+    return tuple(found)
+
+
+def _dated(one: _Placed, up: UpEvent, origin_s: float) -> Event:
+    return Event(one.base_s + up.up_s - origin_s, up.kind, up.fields)
+
+
+def _tick_s(head: object) -> float:
+    """Give the tick that ran, where the log's first line tells it."""
+    found = head
+    for key in ("config", "watch", "tick_s"):
+        found = found.get(key) if isinstance(found, dict) else None
+    if isinstance(found, int | float) and 0 < found <= LONGEST_TICK_S:
+        return float(found)
+    return 1.0
+
+
+def _gaps(heard: set[int], count: int, tick_s: float) -> tuple[Gap, ...]:
+    least = max(LEAST_GAP_S, GAP_TICKS * tick_s)
+    gaps, last = [], -1
+    for step in (*sorted(heard), count):
+        silent_s = (step - last - 1) * STEP_S
+        if silent_s >= least:
+            gaps.append(Gap((last + 1) * STEP_S, step * STEP_S))
+        last = step
+    return tuple(gaps)

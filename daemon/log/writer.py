@@ -1,0 +1,275 @@
+"""The rolling log: batched so that a card lasts, synced at once for what matters.
+
+Readings wait up to `BATCH_S`; an alarm, fault or act takes everything before it to
+the card at once.  A disk that is full, read-only or gone is told of and tried again,
+and the last hours wait in memory.
+"""
+
+import errno
+import os
+from collections.abc import Mapping
+from contextlib import suppress
+from datetime import UTC, date, datetime
+from threading import Condition, Thread
+from typing import Any, NamedTuple
+
+from cabinvigil.daemon.core.model import Command
+from cabinvigil.daemon.log.folder import Nights, OpenNight
+from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer, entry_of
+from cabinvigil.daemon.log.queue import KeepQueue
+from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+
+BATCH_S = 25.0
+"""Between two syncs on a quiet night: 1 296 in nine hours, within design.md section
+9 (1 500 syncs), and within section 8 (at most 30 s of readings lost)."""
+BATCH_LINES = 256
+"""About 64 kB: a batch is written sooner where this many lines wait."""
+INBOX_LINES = 12_000
+"""Lines that wait while the disk hangs: about three hours at one a second."""
+PENDING_BYTES = 4 << 20
+"""Lines that wait while the disk refuses: four to five hours at one a second."""
+HUNG_S = 30.0
+"""A write that takes longer than this is told as a hung disk."""
+TIDY_S = 3_600.0
+"""Between two looks at the caps."""
+
+_REMEDIES = {
+    errno.ENOSPC: "the disk is full: make room",
+    errno.EROFS: "the disk is read-only: a card does that when it fails; renew it",
+    errno.EACCES: "the folder is not the daemon's: give it to the user cabinvigil",
+    errno.ENOENT: "the folder is gone: is the disk plugged in?",
+    errno.EIO: "the disk fails: renew it",
+}
+
+
+class _Line(NamedTuple):
+    night: date
+    stamp: Stamp
+    data: bytes
+    is_start: bool
+    is_kept: bool
+    """Given up last, when memory for waiting lines runs out."""
+
+
+class Recorder:
+    """An `Output` that writes the rolling log."""
+
+    name = "log"
+
+    def __init__(
+        self,
+        nights: Nights,
+        clock: Clock,
+        report: Report,
+        *,
+        inline: bool = False,
+    ) -> None:
+        """Set it up; nothing is written before the first command.
+
+        Args:
+            nights: the folder.
+            clock: asked for monotonic time only, and not at all inline.
+            report: takes faults, from this output's thread.
+            inline: no thread; batches follow the commands' own stamps.
+        """
+        self._nights = nights
+        self._clock = clock
+        self._inline = inline
+        self._health = Health(self.name, report)
+        self._renderer = Renderer()
+        self._wake = Condition()
+        self._inbox: KeepQueue[tuple[Entry, Stamp]] = KeepQueue(INBOX_LINES)
+        self._busy_since_s: float | None = None
+        self._ends = False
+        self._thread: Thread | None = None
+        # Below here: touched by the worker alone.
+        self._pending: KeepQueue[_Line] = KeepQueue(PENDING_BYTES)
+        self._start_fields: Mapping[str, Any] = {}
+        self._file: OpenNight | None = None
+        self._file_night: date | None = None
+        self._due_s = float("-inf")
+        self._tidied_s = float("-inf")
+        self._told_lost = 0
+        self._newest = Stamp(0.0, datetime.fromtimestamp(0, UTC))
+
+    def offer(self, command: Command, stamp: Stamp) -> None:
+        """Take what belongs in the log; never blocks, never raises."""
+        entry = entry_of(command)
+        if entry is None:
+            return
+        if self._inline:
+            self._take(entry, stamp)
+            self._work(stamp.up_s, now=entry.urgent)
+            return
+        with self._wake:
+            self._inbox.put((entry, stamp), important=entry.urgent)
+            if entry.urgent or len(self._inbox) >= BATCH_LINES:
+                self._wake.notify()
+        self._tell_if_hung()
+
+    def start(self) -> None:
+        """Start the writing thread."""
+        if self._inline or (self._thread and self._thread.is_alive()):
+            return
+        self._ends = False
+        self._thread = Thread(target=self._run, name=self.name, daemon=True)
+        self._thread.start()
+
+    def stop(self, deadline_s: float) -> None:
+        """Write what waits, at most for so long, and close the file."""
+        if self._inline:
+            self._work(float("inf"), now=True)
+            self._close()
+            return
+        with self._wake:
+            self._ends = True
+            self._wake.notify()
+        if self._thread is not None:
+            self._thread.join(deadline_s)
+
+    def _tell_if_hung(self) -> None:
+        since_s = self._busy_since_s
+        if since_s is not None and self._clock.monotonic() - since_s > HUNG_S:
+            self._health.fault(
+                "blocked",
+                f"The log's disk has not answered for {HUNG_S:.0f} s: watching goes "
+                f"on, and the last hours wait in memory; look at the disk.",
+            )
+
+    # --- the worker ----------------------------------------------------------
+
+    def _run(self) -> None:
+        while True:
+            with self._wake:
+                wait_s = self._due_s - self._clock.monotonic()
+                if not (self._ends or self._is_pressing()) and wait_s > 0:
+                    self._wake.wait(min(wait_s, BATCH_S))
+                ends, pressing = self._ends, self._is_pressing()
+                taken = self._inbox.take_all()
+            self._busy_since_s = self._clock.monotonic()
+            try:
+                for entry, stamp in taken:
+                    self._take(entry, stamp)
+                self._work(self._busy_since_s, now=ends or pressing)
+            except Exception as error:  # a bug here must not end the record
+                self._stumble(error)
+            self._busy_since_s = None
+            if ends:
+                self._close()
+                return
+
+    def _stumble(self, error: Exception) -> None:
+        text = f"{type(error).__name__}: {error}"
+        with suppress(Exception):
+            self._health.fault("late", f"The log stumbled ({text}) and goes on.", text)
+
+    def _is_pressing(self) -> bool:
+        return self._inbox.holds_important or len(self._inbox) >= BATCH_LINES
+
+    def _take(self, entry: Entry, stamp: Stamp) -> None:
+        """Render an entry into the lines that wait for the disk."""
+        is_start = entry.event == "start"
+        if is_start:
+            fields = {**entry.fields, "log_format": LOG_FORMAT}
+            entry = entry._replace(fields=fields, urgent=True)
+            self._start_fields = fields
+        data = self._renderer.render(entry, stamp)
+        night = self._nights.night_of(stamp.wall)
+        line = _Line(night, stamp, data, is_start, entry.urgent)
+        self._pending.put(line, len(data), important=entry.urgent)
+        self._newest = stamp
+
+    def _work(self, now_s: float, *, now: bool) -> None:
+        """Write the batch where it is due, and tidy the folder now and then."""
+        if not now and now_s < self._due_s:
+            return
+        self._due_s = now_s + BATCH_S
+        if not len(self._pending):
+            return
+        try:
+            newest = self._write()
+            if self._file is not None and now_s - self._tidied_s >= TIDY_S:
+                self._tidied_s = now_s
+                self._nights.tidy(self._file.path, newest.wall)
+        except OSError as error:
+            self._close()
+            self._health.fault("not-writable", self._cannot(error), str(error.errno))
+        else:
+            self._health.ok()
+
+    def _write(self) -> Stamp:
+        """Write all that waits, night by night; return the newest line's stamp.
+
+        Raises:
+            OSError: the disk refused; what it did not take still waits.
+        """
+        lost = self._lost()
+        lines = self._pending.take_all()
+        waiting = len(lines)
+        if lost > self._told_lost:
+            lines.append(self._lost_line(lost - self._told_lost))
+        done = 0
+        try:
+            while done < len(lines):
+                night = lines[done].night
+                if self._file is None or self._file_night != night:
+                    done += self._open(lines[done])
+                    continue
+                end = next(
+                    (n for n in range(done, len(lines)) if lines[n].night != night),
+                    len(lines),
+                )
+                self._file.append(b"".join(line.data for line in lines[done:end]))
+                done = end
+        finally:
+            for line in lines[done:waiting]:
+                self._pending.put(line, len(line.data), important=line.is_kept)
+        self._told_lost = lost
+        return lines[-1].stamp
+
+    def _open(self, line: _Line) -> int:
+        """Open the night of a line; return 1 where the line went in as its first."""
+        self._close()
+        took = 0
+
+        def first_line(number: int) -> bytes:
+            nonlocal took
+            took = int(line.is_start)
+            data = line.data if line.is_start else self._continuation(line.stamp)
+            return data[:-2] + b',"file_no":%d}\n' % number
+
+        self._file = self._nights.open(line.stamp.wall, first_line)
+        self._file_night = line.night
+        return took
+
+    def _continuation(self, stamp: Stamp) -> bytes:
+        """Say at the top of a new file what runs, though it did not start here."""
+        fields = {"log_format": LOG_FORMAT, **self._start_fields, "continues": True}
+        return self._renderer.render(Entry("start", fields, True), stamp)
+
+    def _lost(self) -> int:
+        """Count the lines that had to go since the start."""
+        return sum(
+            queue.dropped_routine + queue.dropped_important
+            for queue in (self._pending, self._inbox)
+        )
+
+    def _lost_line(self, count: int) -> _Line:
+        """Say in the log itself how many lines it lacks."""
+        text = f"{count} lines were lost while the log's disk failed."
+        fields = {"source": self.name, "kind": "queue-full", "text": text}
+        data = self._renderer.render(Entry("fault", fields, True), self._newest)
+        night = self._nights.night_of(self._newest.wall)
+        return _Line(night, self._newest, data, is_start=False, is_kept=True)
+
+    def _cannot(self, error: OSError) -> str:
+        remedy = _REMEDIES.get(error.errno or 0, os.strerror(error.errno or errno.EIO))
+        return (
+            f"The log cannot be written to {self._nights.folder}; {remedy}. "
+            f"Watching goes on, and the last hours wait in memory."
+        )
+
+    def _close(self) -> None:
+        if self._file is not None:
+            self._file.close()
+        self._file = self._file_night = None

@@ -1,0 +1,1 @@
+"""The MQTT output: session, publisher, outbox, messages, requests."""

@@ -1,0 +1,237 @@
+"""What goes to the phone side: topics and payloads, pure.
+
+MQTT 5 carries expiry and more beside the payload, but a bridge or a 3.1.1 client
+loses them: so moment, sequence number and age stand in the payload as well.  Receivers
+must drop by these, and never take arrival for freshness.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta, tzinfo
+from typing import Any
+
+from cabinvigil.daemon.core.model import Alert, Transition
+from cabinvigil.daemon.log.lines import dumps, utc_text
+from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.outputs.mqtt import senml
+
+ROOT = "cabinvigil"
+WATCHING, STOPPED, LOST = "watching", "stopped", "lost"
+"""The words of `presence`; `lost` is the Will, which the broker says in our stead."""
+LATE_AFTER_S = 30.0
+"""An alert older than this says its age: what it tells may be over."""
+HEARTBEATS_KEPT = 3
+"""A heartbeat expires after so many periods."""
+ANSWER_EXPIRY_S = 60
+ESTIMATES_EXPIRY_S = 600
+READINGS_EXPIRY_S = 600
+"""Retained values older than this are no news (our own choice)."""
+
+JSON = "application/json"
+TEXT = "text/plain; charset=utf-8"
+
+
+@dataclass(frozen=True, slots=True)
+class Publication:
+    """One message, ready to go."""
+
+    topic: str
+    payload: bytes
+    qos: int = 1
+    retain: bool = False
+    expiry_s: int | None = None
+    content_type: str = JSON
+    user: tuple[tuple[str, str], ...] = ()
+    """User properties."""
+    correlation: bytes = b""
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """An alert that waits: its text is finished only when it goes, with its age."""
+
+    alert: Alert
+    seq: int
+    up_s: float
+    """When it was decided."""
+
+    def age_s(self, now_s: float) -> float:
+        """Seconds since it was decided."""
+        return max(0.0, now_s - self.up_s)
+
+    def is_expired(self, now_s: float) -> bool:
+        """Whether it is too old to be worth a phone's noise."""
+        return self.age_s(now_s) >= self.alert.expiry_s
+
+
+@dataclass(frozen=True, slots=True)
+class Forms:
+    """How an alert's text begins and ends; a message file has them in its language."""
+
+    fresh: str = "{text} ({moment}, no. {seq})"
+    late: str = "{text} ({moment}, {age} late, no. {seq})"
+    second: str = "{cabin}, nobody answers: {text}"
+    """On the second phone: that of somebody who is not there, and may have several
+    cabins to think of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Topics:
+    """The topics of one cabin: several cabins share a broker without touching."""
+
+    cabin: str
+    """The config's topic word."""
+
+    def of(self, tail: str) -> str:
+        """Give the full topic."""
+        return f"{ROOT}/{self.cabin}/{tail}"
+
+    def is_answer(self, topic: str) -> bool:
+        """Whether an asker may have its answer there: on `answer` or below it."""
+        base = self.of("answer")
+        fits = topic == base or topic.startswith(base + "/")
+        return fits and len(topic) <= 200 and not set(topic) & {"+", "#", "\0"}
+
+
+@dataclass(frozen=True, slots=True)
+class Messages:
+    """Encodes for one cabin and one run of the daemon."""
+
+    topics: Topics
+    run: str
+    """Tells this start from others: sequence numbers begin anew with each."""
+    zone: tzinfo | None = None
+    """Of the moments in alert texts; None is the machine's own."""
+    forms: Forms = Forms()
+
+    def presence(self, word: str) -> Publication:
+        """Say whether the watch runs, in one plain word that any client can compare."""
+        payload = word.encode()
+        return Publication(
+            self.topics.of("presence"), payload, retain=True, content_type=TEXT
+        )
+
+    def heartbeat(self, seq: int, stamp: Stamp, period_s: float) -> Publication:
+        """Say that steps are being completed, and when this is said next."""
+        return self._json(
+            "heartbeat",
+            {
+                **self._head(seq, stamp),
+                "period_s": period_s,
+                "next_at": utc_text(stamp.wall + timedelta(seconds=period_s)),
+            },
+            expiry_s=round(HEARTBEATS_KEPT * period_s),
+        )
+
+    def readings(self, readings: list[senml.Reading], stamp: Stamp) -> Publication:
+        """Give the newest values as SenML."""
+        base_name = f"{ROOT}/{self.topics.cabin}/"
+        pack = senml.pack(base_name, readings, stamp.wall)
+        said = self._json("readings", pack, expiry_s=READINGS_EXPIRY_S)
+        return replace(said, qos=0, content_type=senml.MEDIA_TYPE)
+
+    def estimates(
+        self, fields: Mapping[str, Any], seq: int, stamp: Stamp
+    ) -> Publication:
+        """Give what the trend says; keys as in the log."""
+        body = {**fields, **self._head(seq, stamp)}
+        return self._json("estimates", body, expiry_s=ESTIMATES_EXPIRY_S)
+
+    def alarm(self, change: Transition, seq: int, stamp: Stamp) -> Publication:
+        """Give an alarm's state."""
+        since = stamp.wall - timedelta(seconds=stamp.up_s - change.since_s)
+        body = {
+            "alarm": change.alarm,
+            "state": change.state.value,
+            "was": change.was.value,
+            "priority": change.priority.word,
+            "text": change.text,
+            "since": utc_text(since),
+            "first_up": change.first_up,
+            **self._head(seq, stamp),
+        }
+        return self._json(f"alarm/{change.alarm}", body)
+
+    def morning(
+        self, summary: Mapping[str, Any], seq: int, stamp: Stamp
+    ) -> Publication:
+        """Give the morning's account."""
+        return self._json("morning", {**summary, **self._head(seq, stamp)})
+
+    def alert(self, pending: Pending, now: Stamp) -> Publication:
+        """Finish an alert's text for a phone.
+
+        The moment is counted back from now, so that it is right though the clock was
+        set while the alert waited.
+        """
+        alert, age_s = pending.alert, pending.age_s(now.up_s)
+        moment = now.wall - timedelta(seconds=age_s)
+        form = self.forms.late if age_s >= LATE_AFTER_S else self.forms.fresh
+        is_second = alert.escalation >= 2
+        text = form.format(
+            text=self._for_the_second(alert.text) if is_second else alert.text,
+            moment=moment.astimezone(self.zone).strftime("%H:%M"),
+            seq=pending.seq,
+            age=_age(age_s),
+        )
+        left_s = max(1, round(alert.expiry_s - age_s))
+        tail = "alert-second" if is_second else "alert"
+        return Publication(
+            self.topics.of(tail),
+            text.encode("utf-8", "replace"),
+            expiry_s=left_s,
+            content_type=TEXT,
+            user=(
+                ("seq", str(pending.seq)),
+                ("run", self.run),
+                ("at", utc_text(moment)),
+                ("expires", utc_text(moment + timedelta(seconds=alert.expiry_s))),
+                ("alarm", alert.alarm),
+                ("priority", alert.priority.word),
+            ),
+        )
+
+    def _for_the_second(self, text: str) -> str:
+        cabin = self.topics.cabin.replace("-", " ").capitalize()
+        return self.forms.second.format(cabin=cabin, text=text)
+
+    def answer(
+        self, body: Mapping[str, Any], topic: str, correlation: bytes, now: Stamp
+    ) -> Publication:
+        """Answer an ask, on the topic that the asker named or on `answer`."""
+        payload = _dumps({**body, "at": utc_text(now.wall), "run": self.run})
+        return Publication(
+            topic or self.topics.of("answer"),
+            payload,
+            expiry_s=ANSWER_EXPIRY_S,
+            correlation=correlation,
+        )
+
+    def _head(self, seq: int, stamp: Stamp) -> dict[str, Any]:
+        return {
+            "at": utc_text(stamp.wall),
+            "up_s": round(stamp.up_s, 1),
+            "seq": seq,
+            "run": self.run,
+        }
+
+    def _json(self, tail: str, body: Any, expiry_s: int | None = None) -> Publication:
+        topic = self.topics.of(tail)
+        return Publication(topic, _dumps(body), retain=True, expiry_s=expiry_s)
+
+
+def run_of(wall: datetime) -> str:
+    """Name a run by the moment of its start."""
+    return utc_text(wall)
+
+
+def _age(age_s: float) -> str:
+    if age_s < 90.0:
+        return f"{age_s:.0f} s"
+    if age_s < 90 * 60.0:
+        return f"{age_s / 60:.0f} min"
+    return f"{age_s / 3600:.1f} h"
+
+
+def _dumps(body: Any) -> bytes:
+    return dumps(body).encode("utf-8", "replace")

@@ -1,0 +1,272 @@
+"""The phone side: keeps a connection to the broker, sends what waits, takes asks.
+
+Everything slow happens in its own thread.  While the broker is away the sounder and the
+log go on, alerts wait in order, and each says its age when it goes.
+"""
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from random import Random
+from threading import Event, Lock, Thread
+from typing import Any
+
+from cabinvigil.daemon.core.model import Command
+from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
+from cabinvigil.daemon.outputs.mqtt.messages import LOST
+from cabinvigil.daemon.outputs.mqtt.outbox import Item
+from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.requests import SHUT_S, Asked, OnAsk
+from cabinvigil.daemon.outputs.mqtt.session import Acked, Session, SessionEvent
+from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
+
+LONGEST_PUMP_S = 1.0
+"""Longest sleep in the network loop: heartbeats and deadlines are looked at again."""
+
+
+class Phone:
+    """An `Output` that publishes to a broker and takes asks from it."""
+
+    name = "mqtt"
+
+    def __init__(
+        self,
+        broker: Broker,
+        desk: Desk,
+        clock: Clock,
+        report: Report,
+        *,
+        on_ask: OnAsk,
+        on_refused: Callable[[str], None],
+        dice: Random | None = None,
+    ) -> None:
+        """Set it up; no connection is made before `start`.
+
+        Args:
+            broker: where to.
+            desk: makes and orders the messages.
+            clock: for ages, heartbeats and deadlines.
+            report: takes faults, from this output's thread.
+            on_ask: takes asks, from this output's thread; must not block.
+            on_refused: told of asks that were refused.
+            dice: for the back-off's jitter.
+        """
+        self._broker = broker
+        self._desk = desk
+        self._clock = clock
+        self._health = Health(self.name, report)
+        self._asked = Asked(desk.messages.topics, on_ask, on_refused)
+        self._backoff = Backoff(dice or Random())
+        self._lock = Lock()
+        self._ends = Event()
+        self._ends_by_s = float("inf")
+        self._said_farewell = False
+        self._thread: Thread | None = None
+        self._origin_s = clock.monotonic()
+        self._wakeup = Wakeup()
+        # Below here: touched by the thread alone.
+        self._is_v5 = True
+        self._hang_ups = 0
+        self._shut_until_s: float | None = None
+        self._sent_s: dict[int, float] = {}
+        self._denied: set[str] = set()
+
+    def offer(self, command: Command, stamp: Stamp) -> None:
+        """Take a command; never blocks, never raises."""
+        self._origin_s = self._clock.monotonic() - stamp.up_s
+        try:
+            with self._lock:
+                is_waiting = self._desk.take(command, stamp)
+        except Exception as error:  # a bug here must not reach the core's shell
+            self._stumble(error)
+            return
+        if is_waiting:
+            self._wakeup.ring()
+
+    def morning(self, summary: Mapping[str, Any]) -> None:
+        """Publish the morning's account."""
+        with self._lock:
+            self._desk.morning(summary, self._now())
+        self._wakeup.ring()
+
+    def start(self) -> None:
+        """Start the network thread."""
+        if self._thread is not None and self._thread.is_alive():
+            return
+        self._ends.clear()
+        self._said_farewell = False
+        self._wakeup = Wakeup()
+        self._thread = Thread(target=self._run, name=self.name, daemon=True)
+        self._thread.start()
+
+    def stop(self, deadline_s: float) -> None:
+        """Send what waits and say that the watch was stopped, at most for so long."""
+        self._ends_by_s = self._clock.monotonic() + deadline_s
+        self._ends.set()
+        self._wakeup.ring()
+        if self._thread is not None:
+            self._thread.join(deadline_s + 0.5)
+            if self._thread.is_alive():
+                return  # it hangs in the network, and ends with the process
+        self._wakeup.close()
+
+    # --- the thread ----------------------------------------------------------
+
+    def _run(self) -> None:
+        while not self._ends.is_set():
+            began_s = self._clock.monotonic()
+            try:
+                self._attend()
+            except BrokerError as error:
+                self._health.fault(error.kind, error.text, error.text)
+                self._change_version(error)
+            except Exception as error:  # a bug must not end the connection for ever
+                self._stumble(error)
+            self._backoff.held_for(self._clock.monotonic() - began_s)
+            if not self._ends.is_set():
+                self._ends.wait(self._backoff.next_s())
+
+    def _change_version(self, error: BrokerError) -> None:
+        """Try the other MQTT, where the broker says so or twice hangs up on this."""
+        if error.is_version:
+            self._hang_ups = 2
+        elif error.is_hang_up:
+            self._hang_ups += 1
+        else:
+            self._hang_ups = 0
+        if self._hang_ups >= 2:
+            self._is_v5, self._hang_ups = not self._is_v5, 0
+
+    def _attend(self) -> None:
+        """Hold one connection until it ends or we do."""
+        will = self._desk.messages.presence(LOST)
+        session = Session(
+            self._broker, will, self._wakeup.fileno(), self._clock, is_v5=self._is_v5
+        )
+        is_orderly = False
+        try:
+            session.connect()
+            self._open(session)
+            while not self._is_done():
+                self._send(session)
+                for event in session.pump(self._pump_s()):
+                    self._heed(event)
+                self._wakeup.hush()
+                self._look_after(session)
+            is_orderly = True
+        finally:
+            session.close(is_orderly=is_orderly)
+            with self._lock:
+                self._desk.outbox.connection_lost()
+
+    def _open(self, session: Session) -> None:
+        self._sent_s.clear()
+        self._denied.clear()
+        self._shut_until_s = None
+        session.subscribe(self._desk.messages.topics.of("ask"))
+        with self._lock:
+            self._desk.watching()
+            self._desk.outbox.connected()
+
+    def _is_done(self) -> bool:
+        """Whether to part: asked to, and either all is sent or the time is over."""
+        if not self._ends.is_set():
+            return False
+        with self._lock:
+            if not self._said_farewell:
+                self._desk.stopping()
+                self._said_farewell = True
+            outbox = self._desk.outbox
+            is_empty = not outbox.has_more and not outbox.in_flight
+        return is_empty or self._clock.monotonic() >= self._ends_by_s
+
+    def _send(self, session: Session) -> None:
+        """Hand over what may go now."""
+        while True:
+            with self._lock:
+                taken = self._desk.next(self._now())
+            if taken is None:
+                return
+            item, publication = taken
+            message_id = session.publish(publication)
+            if publication.qos:
+                with self._lock:
+                    self._desk.outbox.sent(message_id, item)
+                self._sent_s[message_id] = self._clock.monotonic()
+
+    def _heed(self, event: SessionEvent) -> None:
+        if isinstance(event, Acked):
+            self._acknowledge(event)
+            return
+        self._asked.arrived(
+            event.payload,
+            event.response_topic,
+            event.correlation,
+            self._now(),
+            self._answer,
+            is_retained=event.is_retained,
+        )
+
+    def _acknowledge(self, acked: Acked) -> None:
+        if self._sent_s.pop(acked.message_id, None) is None:
+            return  # QoS 0: paho says so when the bytes have left
+        with self._lock:
+            item = self._desk.outbox.acknowledged(acked.message_id)
+        if acked.refused:
+            self._deny(item, acked.refused)
+        elif not self._denied and self._shut_until_s is None:
+            self._health.ok()
+
+    def _deny(self, item: Item | None, why: str) -> None:
+        topic = getattr(item, "topic", "") or self._desk.messages.topics.of("alert")
+        self._denied.add(topic)
+        error = self._broker.refused(
+            f"it does not let us write {topic} ({why.lower()}); give the user "
+            f"'{self._broker.user}' the right to in the broker's ACL"
+        )
+        self._health.fault(error.kind, error.text, "acl")
+
+    def _look_after(self, session: Session) -> None:
+        """Keep heartbeats and deadlines, and cut off a flood."""
+        now_s = self._clock.monotonic()
+        with self._lock:
+            self._desk.tick(self._now())
+        if self._sent_s and now_s - min(self._sent_s.values()) > self._broker.answer_s:
+            raise self._broker.unreachable("it no longer answers")
+        topic = self._desk.messages.topics.of("ask")
+        if self._shut_until_s is None:
+            if self._asked.is_flooded(self._now().up_s):
+                self._shut_until_s = now_s + SHUT_S
+                session.unsubscribe(topic)
+                self._health.fault(
+                    "babbling",
+                    f"The topic {topic} is flooded: it is left alone for "
+                    f"{SHUT_S:.0f} s; find out who writes there.",
+                )
+        elif now_s >= self._shut_until_s:
+            self._shut_until_s = None
+            session.subscribe(topic)
+
+    def _answer(self, body: Mapping[str, Any], topic: str, correlation: bytes) -> None:
+        """Queue an answer; any thread may."""
+        with self._lock:
+            said = self._desk.messages.answer(body, topic, correlation, self._now())
+            self._desk.outbox.put_answer(said)
+        self._wakeup.ring()
+
+    def _now(self) -> Stamp:
+        return Stamp(self._clock.monotonic() - self._origin_s, self._clock.wall())
+
+    def _pump_s(self) -> float:
+        with self._lock:
+            if self._desk.outbox.has_more:
+                return 0.0
+            due_s = self._desk.due_in_s(self._now().up_s)
+        return min(LONGEST_PUMP_S, due_s) if not self._ends.is_set() else 0.05
+
+    def _stumble(self, error: Exception) -> None:
+        text = f"{type(error).__name__}: {error}"
+        with suppress(Exception):
+            self._health.fault(
+                "late", f"The MQTT output stumbled ({text}) and goes on.", text
+            )

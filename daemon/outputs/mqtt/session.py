@@ -1,0 +1,299 @@
+"""One connection to the broker, through paho-mqtt; the only file that knows it.
+
+paho is driven from its owner's thread, without a thread of its own: one thread, one
+wake-up, and a deadline on everything.  MQTT 5 where the broker has it, else 3.1.1.
+"""
+
+import select
+import ssl
+from dataclasses import dataclass
+from typing import Any
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
+
+from cabinvigil.daemon.outputs.base import Clock
+from cabinvigil.daemon.outputs.mqtt.broker import (
+    Broker,
+    BrokerError,
+    connect_error,
+    read_password,
+    tls_context,
+)
+from cabinvigil.daemon.outputs.mqtt.messages import Publication
+
+LARGEST_PACKET = 4096
+"""Bytes that an MQTT 5 broker may send us in one packet: an ask has at most 2048."""
+RECEIVE_AT_MOST = 16
+"""Unacknowledged messages that an MQTT 5 broker may send us."""
+NO_RETAINED = 2
+"""Retain handling 'do not send': an ask that was retained is from another day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Acked:
+    """The broker has a message, or refused it."""
+
+    message_id: int
+    refused: str = ""
+    """Why the broker did not take it, in its words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrived:
+    """A message came in."""
+
+    topic: str
+    payload: bytes
+    is_retained: bool
+    response_topic: str = ""
+    correlation: bytes = b""
+
+
+SessionEvent = Acked | Arrived
+
+
+class Session:
+    """A connection that is used once; not thread-safe."""
+
+    def __init__(
+        self,
+        broker: Broker,
+        will: Publication,
+        wake_fd: int,
+        clock: Clock,
+        *,
+        is_v5: bool,
+    ) -> None:
+        """Prepare; nothing is sent before `connect`.
+
+        Args:
+            broker: where to.
+            will: what the broker says in our stead when we vanish.
+            wake_fd: readable when the owner has something to send.
+            clock: for deadlines.
+            is_v5: MQTT 5, else 3.1.1.
+
+        Raises:
+            BrokerError: password or certificates cannot be used.
+        """
+        self._broker = broker
+        self._wake_fd = wake_fd
+        self._clock = clock
+        self._is_v5 = is_v5
+        self._events: list[SessionEvent] = []
+        self._connack: ReasonCode | None = None
+        self._gone: BrokerError | None = None
+        version = MQTTProtocolVersion.MQTTv5 if is_v5 else MQTTProtocolVersion.MQTTv311
+        self._client = client = paho.Client(
+            CallbackAPIVersion.VERSION2, broker.client_id, protocol=version
+        )
+        client.connect_timeout = broker.connect_s
+        if broker.user:
+            client.username_pw_set(broker.user, read_password(broker))
+        if (context := tls_context(broker)) is not None:
+            client.tls_set_context(context)
+        client.will_set(
+            will.topic,
+            will.payload,
+            qos=will.qos,
+            retain=True,
+            properties=self._properties(will, PacketTypes.WILLMESSAGE),
+        )
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_publish = self._on_publish
+        client.on_message = self._on_message
+
+    def connect(self) -> None:
+        """Connect, and wait for the broker's word.
+
+        Raises:
+            BrokerError: it cannot be had.
+        """
+        kwargs: dict[str, Any] = {}
+        if self._is_v5:
+            limits = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+            limits.MaximumPacketSize = LARGEST_PACKET
+            limits.ReceiveMaximum = RECEIVE_AT_MOST
+            kwargs = {"clean_start": True, "properties": limits}
+        broker = self._broker
+        try:
+            self._client.connect(
+                broker.host, broker.port, keepalive=broker.keepalive_s, **kwargs
+            )
+        except (OSError, ValueError) as error:
+            raise connect_error(broker, error) from error
+        until_s = self._clock.monotonic() + broker.answer_s
+        while self._connack is None:
+            self._turn(min(0.5, broker.answer_s))
+            if self._connack is None and self._gone is not None:
+                raise self._gone
+            if self._connack is None and self._clock.monotonic() > until_s:
+                raise broker.silent()
+        if self._connack.is_failure:  # before `_gone`: it hangs up after refusing
+            raise self._refusal(self._connack)
+
+    def subscribe(self, topic: str) -> None:
+        """Ask for a topic's messages."""
+        if self._is_v5:
+            options = SubscribeOptions(qos=1, retainHandling=NO_RETAINED)
+            self._client.subscribe(topic, options=options)
+        else:
+            self._client.subscribe(topic, qos=1)
+
+    def unsubscribe(self, topic: str) -> None:
+        """Ask for no more of them."""
+        self._client.unsubscribe(topic)
+
+    def publish(self, publication: Publication) -> int:
+        """Hand a message over; return its id, which `Acked` names for QoS 1."""
+        info = self._client.publish(
+            publication.topic,
+            publication.payload,
+            qos=publication.qos,
+            retain=publication.retain,
+            properties=self._properties(publication, PacketTypes.PUBLISH),
+        )
+        return int(info.mid)
+
+    def pump(self, timeout_s: float) -> list[SessionEvent]:
+        """Move bytes for at most so long; return what happened.
+
+        Raises:
+            BrokerError: the connection is gone.
+        """
+        self._turn(timeout_s)
+        if self._gone is not None:
+            raise self._gone
+        events, self._events = self._events, []
+        return events
+
+    def close(self, *, is_orderly: bool) -> None:
+        """End it; in order means that the broker forgets the Will."""
+        if is_orderly and self._gone is None:
+            self._client.disconnect()
+            return
+        # A vanished connection is closed below paho, so that no farewell is sent.
+        sock = self._client.socket()
+        if sock is not None:
+            sock.close()
+
+    # --- inside --------------------------------------------------------------
+
+    def _turn(self, timeout_s: float) -> None:
+        """One round of paho's loop, on our own select with our own wake-up."""
+        client, sock = self._client, self._client.socket()
+        if sock is None:
+            self._lose(self._broker.unreachable("the connection ended"))
+            return
+        try:
+            reads: list[Any] = [sock, self._wake_fd]
+            writes = [sock] if client.want_write() else []
+            if _has_buffered(sock):
+                timeout_s = 0.0
+            readable, writable, _ = select.select(
+                reads, writes, [], max(0.0, timeout_s)
+            )
+            if sock in readable or _has_buffered(sock):
+                client.loop_read()
+            if writable:
+                client.loop_write()
+            code = client.loop_misc()
+        except (OSError, ValueError) as error:  # a socket closed beneath select
+            self._lose(connect_error(self._broker, error))
+            return
+        if code != MQTTErrorCode.MQTT_ERR_SUCCESS:
+            self._lose(
+                self._broker.silent()
+                if self._connack is None
+                else self._broker.unreachable("it no longer answers")
+            )
+
+    def _lose(self, error: BrokerError) -> None:
+        if self._gone is None:
+            self._gone = error
+
+    def _on_connect(
+        self, _c: Any, _u: Any, _flags: Any, reason: ReasonCode, _p: Any
+    ) -> None:
+        self._connack = reason
+
+    def _on_disconnect(
+        self, _c: Any, _u: Any, flags: Any, reason: ReasonCode, _p: Any
+    ) -> None:
+        if self._connack is not None and self._connack.is_failure:
+            return  # `connect` tells why
+        if flags.is_disconnect_packet_from_server:
+            self._lose(self._refusal(reason))
+        elif self._connack is None:
+            # Some brokers without MQTT 5 say nothing and hang up.
+            error = self._broker.unreachable("it hung up before it answered")
+            error.is_hang_up = True
+            self._lose(error)
+        else:
+            self._lose(self._broker.unreachable("the connection was lost"))
+
+    def _on_publish(
+        self, _c: Any, _u: Any, mid: int, reason: ReasonCode, _p: Any
+    ) -> None:
+        self._events.append(Acked(mid, str(reason) if reason.is_failure else ""))
+
+    def _on_message(self, _c: Any, _u: Any, message: paho.MQTTMessage) -> None:
+        given = message.properties
+        self._events.append(
+            Arrived(
+                message.topic,
+                bytes(message.payload),
+                message.retain,
+                getattr(given, "ResponseTopic", "") or "",
+                getattr(given, "CorrelationData", b"") or b"",
+            )
+        )
+
+    def _refusal(self, reason: ReasonCode) -> BrokerError:
+        broker = self._broker
+        # Codes of MQTT 5 (OASIS MQTT 5.0, 2.4); paho maps those of 3.1.1 onto them.
+        match reason.value:
+            case 132:  # unsupported protocol version
+                error = broker.refused("it does not know this version of MQTT")
+                error.is_version = True
+                return error
+            case 134 | 135:  # bad user name or password; not authorised
+                who = (
+                    f"user '{broker.user}'" if broker.user else "a client without user"
+                )
+                return broker.refused(
+                    f"it does not let {who} in; check user and password_file"
+                )
+            case 133 | 142:  # client id not valid; session taken over
+                return broker.refused(
+                    f"the client id '{broker.client_id}' is not free; do two "
+                    f"watchers bear one cabin's name?"
+                )
+            case _:
+                return broker.refused(str(reason).lower())
+
+    def _properties(self, publication: Publication, kind: int) -> Properties | None:
+        if not self._is_v5:
+            return None
+        given = Properties(kind)  # type: ignore[no-untyped-call]
+        if publication.content_type:
+            given.ContentType = publication.content_type
+            given.PayloadFormatIndicator = 1
+        if publication.expiry_s is not None:
+            given.MessageExpiryInterval = publication.expiry_s
+        if publication.correlation:
+            given.CorrelationData = publication.correlation
+        if publication.user:
+            given.UserProperty = list(publication.user)
+        return given
+
+
+def _has_buffered(sock: Any) -> bool:
+    """Whether TLS has unpacked bytes that select cannot see."""
+    return isinstance(sock, ssl.SSLSocket) and sock.pending() > 0

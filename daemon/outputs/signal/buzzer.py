@@ -1,0 +1,95 @@
+"""The buzzer: plays what the core last said, whatever becomes of everything else."""
+
+from collections.abc import Callable
+
+from cabinvigil.daemon.core.model import Command, Sound
+from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
+from cabinvigil.daemon.outputs.signal.gpio import Line, LineCheck
+from cabinvigil.daemon.outputs.signal.patterns import HURRIED, edges
+from cabinvigil.daemon.outputs.signal.player import Player
+
+
+class Buzzer:
+    """An `Output` that takes `Sound` commands into a single slot."""
+
+    name = "buzzer"
+
+    def __init__(
+        self,
+        open_line: Callable[[], Line],
+        clock: Clock,
+        report: Report,
+        *,
+        open_second: Callable[[], Line] | None = None,
+        inline: bool = False,
+    ) -> None:
+        """Set it up; nothing sounds and no pin is taken before `start`.
+
+        Args:
+            open_line: gives the sounder's line, or raises `LineError`; tried again
+                every few seconds.
+            clock: asked for monotonic time only.
+            report: takes faults, from this output's thread.
+            open_second: the louder sounder's line, which plays along once an alarm
+                has long gone unanswered.
+            inline: no thread; the caller steps it, in virtual time.
+        """
+        health = Health(self.name, report)
+        self._main = DrivenLine("buzzer", open_line, health)
+        lines = [self._main]
+        if open_second is not None:
+            second_health = Health("second-sounder", report)
+            lines.append(DrivenLine("second sounder", open_second, second_health))
+        self._inline = inline
+        self._player = Player(
+            self.name,
+            lines,
+            edges,
+            clock,
+            quiet="quiet",
+            once_pattern="test",
+            once_over=frozenset({"quiet", "chirp"}),
+            on_error=lambda text: health.fault(
+                "late", f"The buzzer's loop stumbled ({text}) and goes on.", text
+            ),
+        )
+
+    def offer(self, command: Command, stamp: Stamp) -> None:
+        """Take a `Sound`; leave everything else."""
+        if not isinstance(command, Sound):
+            return
+        if command.pattern == "test":
+            self._player.play_once()
+        else:
+            pattern = command.pattern
+            if command.louder:
+                pattern = HURRIED.get(pattern, pattern)
+            self._player.play(pattern, second=command.louder)
+        if self._inline:
+            self._player.step(stamp.up_s)
+
+    def test(self) -> None:
+        """Play the bedtime test once, unless a waking sound stands."""
+        self._player.play_once()
+
+    def step(self, now_s: float) -> float:
+        """Do what is due, inline; return seconds to the next change."""
+        return self._player.step(now_s)
+
+    def alive_at_s(self) -> float:
+        """Say when the sound loop last went round, for the watchdog."""
+        return self._player.alive_at_s()
+
+    def last_heard(self) -> tuple[LineCheck, float]:
+        """Say what the last pulse proved, and when (minus infinity: none yet)."""
+        return self._main.last_check, self._main.checked_at_s
+
+    def start(self) -> None:
+        """Start the sound loop."""
+        if not self._inline:
+            self._player.start()
+
+    def stop(self, deadline_s: float) -> None:
+        """Fall silent, and leave the pins in their safe state."""
+        self._player.stop(deadline_s)

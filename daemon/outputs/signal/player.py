@@ -1,0 +1,158 @@
+"""Plays a pattern on a line from a thread of its own: one slot, no queue.
+
+This loop is the last thing that may fail.  It takes nothing from a queue that others
+fill, waits for no lock that others hold long, and whatever goes wrong in it is told
+and tried again.
+"""
+
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from threading import Event, Thread
+
+from cabinvigil.daemon.outputs.base import Clock
+from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
+from cabinvigil.daemon.outputs.signal.patterns import Edge
+
+LOOK_S = 0.5
+"""Longest sleep of the loop, so that `alive_at_s` stays fresh for the watchdog."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """What is to be played: replaced as a whole, so that no lock is needed."""
+
+    pattern: str
+    second: bool = False
+    """Whether the second line plays too."""
+    once: int = 0
+    """Grows with each wish for `once_pattern`, which is then played through once."""
+
+
+class Player:
+    """One or two lines and the pattern they follow."""
+
+    def __init__(
+        self,
+        name: str,
+        lines: Sequence[DrivenLine],
+        edges: Callable[[str, float], Edge],
+        clock: Clock,
+        *,
+        quiet: str,
+        once_pattern: str = "",
+        once_over: frozenset[str] = frozenset(),
+        on_error: Callable[[str], None],
+    ) -> None:
+        """Set the player up; it does nothing before `start` or `step`.
+
+        Args:
+            name: of the thread.
+            lines: the first line, and the second where there is one.
+            edges: the pattern's shape over time.
+            clock: asked for monotonic time only.
+            quiet: the pattern before anything is asked for.
+            once_pattern: what `play_once` plays.
+            once_over: the patterns that it may interrupt.
+            on_error: told what went wrong in the loop.
+        """
+        self._name = name
+        self._lines = lines
+        self._edges = edges
+        self._clock = clock
+        self._once_pattern = once_pattern
+        self._once_over = once_over
+        self._on_error = on_error
+        self._slot = Slot(quiet)
+        self._wake = Event()
+        self._ends = False
+        self._thread: Thread | None = None
+        # Below here: touched by the loop alone.
+        self._playing = ""
+        self._began_s = 0.0
+        self._once_done = 0
+        self._once_began_s: float | None = None
+        self._alive_at_s = float("-inf")
+
+    def alive_at_s(self) -> float:
+        """Say when the loop last went round, in monotonic seconds."""
+        return self._alive_at_s
+
+    @property
+    def is_running(self) -> bool:
+        """Whether the thread lives."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def play(self, pattern: str, *, second: bool = False) -> None:
+        """Play this from now on; the same pattern again goes on without a break."""
+        self._slot = Slot(pattern, second, self._slot.once)
+        self._wake.set()
+
+    def play_once(self) -> None:
+        """Play `once_pattern` through once, unless something more urgent stands."""
+        slot = self._slot
+        self._slot = Slot(slot.pattern, slot.second, slot.once + 1)
+        self._wake.set()
+
+    def step(self, now_s: float) -> float:
+        """Bring the lines to where they should be; return seconds to the next change.
+
+        The thread does this again and again; in virtual time the caller does.
+        """
+        slot = self._slot
+        pattern, since_s = self._choose(slot, now_s)
+        edge = self._edges(pattern, since_s)
+        for number, line in enumerate(self._lines):
+            line.drive(on=edge.is_on and (number == 0 or slot.second), now_s=now_s)
+        self._alive_at_s = now_s
+        return edge.next_change_s - since_s
+
+    def start(self) -> None:
+        """Start the thread."""
+        if self.is_running:
+            return
+        self._ends = False
+        self._thread = Thread(target=self._run, name=self._name, daemon=True)
+        self._thread.start()
+
+    def stop(self, deadline_s: float) -> None:
+        """End the thread, and leave the lines silent."""
+        self._ends = True
+        self._wake.set()
+        if self._thread is not None:
+            self._thread.join(deadline_s)
+        if not self.is_running:
+            self._close()
+
+    def _choose(self, slot: Slot, now_s: float) -> tuple[str, float]:
+        """Say which pattern plays, and for how long it has."""
+        if slot.pattern != self._playing:
+            self._playing, self._began_s = slot.pattern, now_s
+        if slot.once != self._once_done:
+            self._once_done, self._once_began_s = slot.once, now_s
+        if self._once_began_s is not None:
+            since_s = now_s - self._once_began_s
+            ended = self._edges(self._once_pattern, since_s).next_change_s == float(
+                "inf"
+            )
+            if not ended and slot.pattern in self._once_over:
+                return self._once_pattern, since_s
+            self._once_began_s = None
+            self._began_s = now_s if slot.pattern in self._once_over else self._began_s
+        return self._playing, now_s - self._began_s
+
+    def _run(self) -> None:
+        while not self._ends:
+            self._wake.clear()
+            try:
+                wait_s = self.step(self._clock.monotonic())
+            except Exception as error:  # whatever it is, the sound must go on
+                with suppress(Exception):  # telling of it must not end the loop either
+                    self._on_error(f"{type(error).__name__}: {error}")
+                wait_s = LOOK_S
+            self._wake.wait(min(wait_s, LOOK_S))
+        self._close()
+
+    def _close(self) -> None:
+        for line in self._lines:
+            line.close()

@@ -1,0 +1,1 @@
+"""Recorded nights through the rules, and what other limits would have rung."""

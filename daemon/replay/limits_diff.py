@@ -1,0 +1,265 @@
+"""What would have rung with other limits: alarms gained, lost, earlier, later."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, tzinfo
+from pathlib import Path
+from typing import Any, Literal
+
+from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
+from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.folder import EARLIEST
+from cabinvigil.daemon.log.moments import CLOCK, zone_of
+from cabinvigil.daemon.log.reader import Logbook, LogLine
+from cabinvigil.daemon.replay.other_limits import OtherLimits
+from cabinvigil.daemon.replay.replay import (
+    Decided,
+    is_log,
+    replay_columns,
+    replay_log,
+)
+from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
+from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.terminal import Advance
+
+Change = Literal["gained", "lost", "earlier", "later", "same"]
+CHANGES: tuple[Change, ...] = ("gained", "lost", "earlier", "later")
+SAME_S = 10.0
+"""Rings this close are the same ring (the trend's own step)."""
+PAIRED_S = 2 * 3600.0
+"""Rings of one alarm further apart than this are two events."""
+Put = Callable[[Settings], Settings]
+"""Puts limits into the settings that ran."""
+TOLD_EVERY = 1000
+"""Steps between two tellings of how far the work is."""
+
+
+@dataclass(slots=True)
+class Ring:
+    """One alarm's raise."""
+
+    at_s: float
+    """From the night's first line."""
+    priority: Priority
+    """The highest that it had."""
+    wall: datetime | None = None
+    """Its moment, by the clock as it was at last set, in the night's own zone; None:
+    no clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One ring, as it was and as it would have been."""
+
+    night: str
+    alarm: str
+    change: Change
+    was: Ring | None
+    """None: it did not ring."""
+    would: Ring | None
+
+    @property
+    def priority(self) -> str:
+        """The highest it had, under the limits that are tried where it rang there."""
+        ring = self.would or self.was
+        return "" if ring is None else ring.priority.word
+
+    @property
+    def moved_min(self) -> float | None:
+        """Minutes later (negative: earlier); None where it rang once only."""
+        if self.was is None or self.would is None:
+            return None
+        return (self.would.at_s - self.was.at_s) / 60.0
+
+
+@dataclass(slots=True)
+class _Followed:
+    """Passes a night's lines on, and notes how far it is and what the clock showed."""
+
+    paths: Sequence[Path]
+    advance: Advance
+    run: int = 0
+    up_s: float = 0.0
+    offsets: dict[int, float] = field(default_factory=dict)
+    """By run, wall clock less `up_s`, as last seen: once set, a clock is right."""
+    zone: tzinfo | None = None
+    """Of the moments."""
+
+    def __iter__(self) -> Iterator[LogLine]:
+        logbook, told = Logbook(*self.paths), 0
+        for number, line in enumerate(logbook):
+            self.run, self.up_s = line.run, line.up_s
+            if line.event == "start":
+                self.zone = zone_of(line.fields)
+            if line.wall is not None and line.wall >= EARLIEST:
+                self.offsets[line.run] = line.wall.timestamp() - line.up_s
+            if number % TOLD_EVERY == 0:
+                self.advance(logbook.bytes_read - told)
+                told = logbook.bytes_read
+            yield line
+        self.advance(logbook.bytes_read - told)
+
+    def moment(self, run: int, up_s: float) -> datetime | None:
+        """Give a moment of a run, once all lines are read."""
+        offset_s = self.offsets.get(run)
+        if offset_s is None:
+            return None
+        return datetime.fromtimestamp(offset_s + up_s, UTC).astimezone(self.zone)
+
+
+def table(
+    nights: Iterable[tuple[str, Sequence[Path]]],
+    limits: OtherLimits,
+    base: Settings | None = None,
+    advance: Advance = lambda _more: None,
+) -> Iterator[Row]:
+    """Replay each night with the limits that it had, and with others.
+
+    Args:
+        nights: a name and its files: the parts of a night's log, or one CSV recording.
+        limits: what is tried; a key that they do not name stays as it was.
+        base: stands in for what the logs say they were run with; a recording, which
+            says nothing, is run with the packaged limits without it.
+        advance: told of the bytes that were read; each is read twice.
+
+    Raises:
+        RecordingError: a file cannot be replayed.
+        ConfigError: the limits have a mistake, or a log's config is of other software.
+    """
+
+    def as_it_was(settings: Settings) -> Settings:
+        limits.put_into(settings)  # a mistake is told before the night is gone through
+        return settings
+
+    for name, paths in nights:
+        own = _rings(paths, base, as_it_was, advance)
+        would = _rings(paths, base, limits.put_into, advance)
+        for alarm in dict.fromkeys([*own, *would]):
+            for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
+                yield Row(name, alarm, _change(was, now), was, now)
+
+
+def _rings(
+    paths: Sequence[Path],
+    base: Settings | None,
+    put: Put,
+    advance: Advance,
+) -> dict[str, list[Ring]]:
+    """Replay one night and list when each alarm was raised, and how high it went."""
+    if not is_log(paths[0]):
+        known = put(base or standard(Cabin(name="recording")))
+        render = renderer(known.watch.language)
+        decided = replay_columns(Recording(paths[0]), known, render)
+        found = _gathered(decided, None)
+        advance(paths[0].stat().st_size)
+        return found
+    settings = None if base is None else put(base)
+    render = renderer("en" if base is None else base.watch.language)
+    followed = _Followed(paths, advance)
+
+    def choose(config: Mapping[str, Any]) -> Settings:
+        return put(from_plain(config))
+
+    try:
+        decided = replay_log(followed, settings, render, paths[0], choose)
+        return _gathered(decided, followed)
+    except OSError as error:
+        raise RecordingError(
+            f"{paths[0]}: cannot be read ({error.strerror}); give the path of a CSV "
+            "file or of a night's log"
+        ) from error
+
+
+def _gathered(decided: Decided, followed: _Followed | None) -> dict[str, list[Ring]]:
+    rings: dict[str, list[Ring]] = {}
+    places: list[tuple[Ring, int, float]] = []
+    first_s: float | None = None
+    for time_s, commands in decided:
+        first_s = time_s if first_s is None else first_s
+        for command in commands:
+            if (
+                not isinstance(command, Transition)
+                or command.state is not AlarmState.UNACKNOWLEDGED
+            ):
+                continue
+            listed = rings.setdefault(command.alarm, [])
+            if command.was is AlarmState.UNACKNOWLEDGED and listed:
+                listed[-1].priority = max(listed[-1].priority, command.priority)
+                continue
+            listed.append(Ring(time_s - first_s, command.priority))
+            if followed is not None:
+                places.append((listed[-1], followed.run, followed.up_s))
+    if followed is not None:
+        for ring, run, up_s in places:
+            ring.wall = followed.moment(run, up_s)
+    return rings
+
+
+def _paired(
+    own: Sequence[Ring], would: Sequence[Ring]
+) -> Iterator[tuple[Ring | None, Ring | None]]:
+    """Pair rings in order; what has no fellow near stands alone."""
+    left, right = list(own), list(would)
+    while left or right:
+        if left and right and abs(left[0].at_s - right[0].at_s) <= PAIRED_S:
+            yield left.pop(0), right.pop(0)
+        elif right and (not left or right[0].at_s < left[0].at_s):
+            yield None, right.pop(0)
+        else:
+            yield left.pop(0), None
+
+
+def _change(was: Ring | None, now: Ring | None) -> Change:
+    if was is None or now is None:
+        return "gained" if was is None else "lost"
+    if abs(now.at_s - was.at_s) <= SAME_S:
+        return "same"
+    return "earlier" if now.at_s < was.at_s else "later"
+
+
+def lines(rows: Iterable[Row]) -> Iterator[str]:
+    """Write the rows as a table; what stays the same is counted alone."""
+    counts: Counter[Change] = Counter()
+    for row in rows:
+        if row.change != "same" and not any(counts[one] for one in CHANGES):
+            yield f"{'night':<18} {'alarm':<22} {'rang':<6} {'would':<6} change"
+        counts[row.change] += 1
+        if row.change == "same":
+            continue
+        times = f"{_clock(row.was):<6} {_clock(row.would):<6}"
+        moved = row.moved_min
+        tail = row.change if moved is None else f"{abs(moved):.1f} min {row.change}"
+        yield f"{row.night:<18} {row.alarm:<22} {times} {tail} ({row.priority})"
+    told = ", ".join(f"{counts[one]} {one}" for one in CHANGES if counts[one])
+    yield f"{told or 'Nothing changes'}, {counts['same']} the same."
+
+
+def _clock(ring: Ring | None) -> str:
+    if ring is None:
+        return "-"
+    if ring.wall is None:
+        whole = round(ring.at_s / 60.0)
+        return f"+{whole // 60}:{whole % 60:02}"
+    return ring.wall.strftime(CLOCK)
+
+
+def as_json(row: Row) -> dict[str, Any]:
+    """Give a row as one JSON object; moments are UTC, null without a clock."""
+    return {
+        "night": row.night,
+        "alarm": row.alarm,
+        "change": row.change,
+        "was_s": None if row.was is None else row.was.at_s,
+        "would_s": None if row.would is None else row.would.at_s,
+        "was_at": _moment(row.was),
+        "would_at": _moment(row.would),
+        "moved_min": None if row.moved_min is None else round(row.moved_min, 2),
+        "priority": row.priority,
+    }
+
+
+def _moment(ring: Ring | None) -> str | None:
+    if ring is None or ring.wall is None:
+        return None
+    return ring.wall.astimezone(UTC).isoformat(timespec="seconds")[:19] + "Z"

@@ -1,0 +1,196 @@
+"""A recorded night through the same decisions: CSV, or a night's own log."""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.compose.compose import Composed, compose, compose_columns
+from cabinvigil.daemon.core.engine import State, start, step
+from cabinvigil.daemon.core.kept import carry_over, restore, resume
+from cabinvigil.daemon.core.model import (
+    Act,
+    ActKind,
+    Air,
+    Command,
+    Event,
+    SourceFault,
+    SourceOk,
+)
+from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.reader import LogLine
+from cabinvigil.daemon.sampling.wiring import part_infos
+from cabinvigil.daemon.settings.config import Settings, from_plain
+from cabinvigil.drivers.kit.quantity import split_channel
+
+Decided = Iterator[tuple[float, list[Command]]]
+"""(time in s, the commands of that step), in order."""
+
+
+def is_log(path: Path) -> bool:
+    """Say whether a file is a night's log, by its name."""
+    return ".jsonl" in path.name
+
+
+def replay_columns(recording: Recording, settings: Settings, render: Render) -> Decided:
+    """Replay a CSV recording with these settings' limits and cabin."""
+    composed = compose_columns(
+        recording.channels,
+        recording.step_s(),
+        settings.cabin,
+        settings.alarms,
+        render,
+    )
+    state: State | None = None
+    for row in recording.rows():
+        if state is None:
+            state = start(composed.setup, row.time_s)
+        state, commands = step(state, Air(row.values), row.time_s)
+        yield row.time_s, commands
+
+
+def compose_settings(settings: Settings, render: Render) -> Composed:
+    """Compose the core of a cabin with its parts."""
+    return compose(
+        settings.cabin,
+        settings.parts,
+        part_infos(settings.parts),
+        settings.alarms,
+        render,
+        buses=tuple(settings.i2c),
+    )
+
+
+REFUSED_ASK = ("ask", "refused")
+"""Logged for whoever looks for it, and no fault of the watch: nothing rang for it."""
+
+
+def event_of(line: LogLine) -> Event | None:
+    """Read one log line back as the event it tells of; None where it tells of none."""
+    fields = line.fields
+    match line.event:
+        case "air":
+            return _air(fields)
+        case "fault":
+            source, kind = str(fields.get("source", "")), str(fields.get("kind", ""))
+            if kind == "ok":
+                return SourceOk(source)
+            if (source, kind) == REFUSED_ASK:
+                return None
+            return SourceFault(source, kind, str(fields.get("text", "")))
+        case "mark":
+            text, by = str(fields.get("text", "")), str(fields.get("by", ""))
+            return Act(ActKind.MARK, by=by, text=text)
+        case "act":
+            return _act(fields)
+        case _:
+            return None
+
+
+def _air(fields: dict[str, Any]) -> Air:
+    values = {
+        key: float(value)
+        for key, value in fields.items()
+        if isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and split_channel(key) is not None
+    }
+    return Air(values, _names(fields, "at_least"), _names(fields, "doubtful"))
+
+
+def _names(fields: dict[str, Any], key: str) -> frozenset[str]:
+    found = fields.get(key)
+    if not isinstance(found, list):
+        return frozenset()
+    return frozenset(name for name in found if isinstance(name, str))
+
+
+def _act(fields: dict[str, Any]) -> Act | None:
+    try:
+        kind = ActKind(fields.get("act"))
+        for_s = float(fields.get("for_s", 0.0))
+    except (TypeError, ValueError):
+        return None
+    return Act(
+        kind,
+        str(fields.get("alarm", "")),
+        str(fields.get("by", "")),
+        str(fields.get("text", "")),
+        for_s,
+    )
+
+
+Choose = Callable[[Mapping[str, Any]], Settings]
+"""Makes settings of the config that a start record holds."""
+
+
+def replay_log(
+    logbook: Iterable[LogLine],
+    settings: Settings | None,
+    render: Render,
+    path: Path,
+    choose: Choose = from_plain,
+) -> Decided:
+    """Replay a night's log, each start with the settings that it was run with.
+
+    Args:
+        logbook: the open log.
+        settings: stand in for those in the log; None: each start has its own.
+        render: makes the sentences.
+        path: for messages.
+        choose: makes each start's own settings; other limits may be put in here.
+
+    Raises:
+        RecordingError: the log has no start record, and no settings were given.
+    """
+    state: State | None = None
+    if settings is not None:
+        state = start(compose_settings(settings, render).setup, 0.0)
+    offset_s = 0.0
+    last_s = 0.0
+    for line in logbook:
+        if line.event == "start":
+            if line.fields.get("continues") and state is not None:
+                continue
+            if line.up_s < last_s:
+                offset_s += last_s  # a new run: its clock begins anew
+            last_s = line.up_s
+            state, said = _begin(line, settings, choose, render, state)
+            yield offset_s + last_s, said
+            continue
+        event = event_of(line)
+        if event is None:
+            continue
+        if state is None:
+            raise RecordingError(
+                f"{path}: has no start record that tells what ran; add --config FILE "
+                "with the cabin's settings"
+            )
+        last_s = max(last_s, line.up_s)
+        state, commands = step(state, event, last_s)
+        yield offset_s + last_s, commands
+
+
+def _begin(
+    line: LogLine,
+    settings: Settings | None,
+    choose: Choose,
+    render: Render,
+    before: State | None,
+) -> tuple[State | None, list[Command]]:
+    """Start as that run did; what it took over from before stands at once."""
+    ran = settings
+    if ran is None:
+        plain = line.fields.get("config")
+        if not isinstance(plain, dict):
+            return None, []
+        ran = choose(plain)
+    setup = compose_settings(ran, render).setup
+    if line.fields.get("reload") and before is not None:
+        state, _ = carry_over(before, setup, line.up_s)
+        return state, resume(state, line.up_s)
+    kept = line.fields.get("kept")
+    if kept is None:
+        return start(setup, line.up_s), []
+    state, _ = restore(setup, kept, line.up_s, down_s=line.fields.get("down_s"))
+    return state, resume(state, line.up_s)

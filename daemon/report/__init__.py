@@ -1,0 +1,1 @@
+"""The account shown: text, JSON, page, tables, pictures, the live view."""

@@ -1,0 +1,163 @@
+"""A comparison in words, as JSON, as CSV, and as a picture's rows."""
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from cabinvigil.daemon.log.moments import figure, fixed, spread
+from cabinvigil.daemon.review.airflow.balance import Z90, Triple
+from cabinvigil.daemon.review.compare import Rank, Sheet
+from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS, minutes
+from cabinvigil.daemon.text.charts import Interval, Rows
+
+COLUMNS = 80
+SAFEST = "safest"
+
+
+def table(sheets: Sequence[Sheet], order: Sequence[Rank]) -> str:
+    """Write the sheets and their ranks, at most 80 columns wide."""
+    lines: list[str] = []
+    for one in sheets:
+        lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
+        lines += [f"   {text}"[:COLUMNS] for text in _facts(one)]
+    for rank in order:
+        lines.append("")
+        lines += _rank(rank, sheets)
+    return "\n".join(lines) + "\n"
+
+
+def _facts(one: Sheet) -> list[str]:
+    facts = []
+    if one.margin is not None:
+        left = f"{100.0 * one.margin:.0f} % of the way to a waking limit was left"
+        if one.margin < 0.0:
+            left = f"past a waking limit for {minutes(one.beyond_min)}"
+        facts.append(f"safe   {left} ({WORDS.get(one.nearest, one.nearest)})")
+    else:
+        facts.append("safe   cannot be told: no gas was measured")
+    if one.wet_h is not None:
+        wet = f"dry    glass wet for {one.wet_h:.1f} h"
+        if one.water_left_kg is not None:
+            wet += f"; {fixed(one.water_left_kg, 1)} kg of water left behind"
+        facts.append(wet)
+    if one.gas_kwh is not None and one.gas_kg is not None:
+        gas = f"gas    {spread(one.gas_kwh)} kWh, {figure(one.gas_kg[1])} kg"
+        if one.w_per_k is not None and one.kept_k is not None:
+            gas += f"; {fixed(one.w_per_k, 0)} W for each of {one.kept_k:.0f} K"
+        facts.append(gas)
+    if one.air_changes_per_h is not None:
+        facts.append(f"air    {spread(one.air_changes_per_h)} changes an hour")
+    if one.unseen_min > 2.0:
+        facts.append(f"watch  {minutes(one.unseen_min)} without oxygen or CO readings")
+    return facts
+
+
+def _rank(rank: Rank, sheets: Sequence[Sheet]) -> list[str]:
+    if not rank.order:
+        return [f"{rank.word}: cannot be told"]
+    lines = [f"{rank.word}:"]
+    for place, n in enumerate(rank.order):
+        tail = ""
+        if place < len(rank.is_sure):
+            tail = "" if rank.is_sure[place] else "   (no surer than the next)"
+        if rank.word == SAFEST and sheets[n].unseen_min > UNSEEN_MIN:
+            tail = "   (not all of it was watched)"
+        lines.append(f"  {place + 1}. {sheets[n].name}"[: COLUMNS - 26] + tail)
+    return lines
+
+
+def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
+    """Give the comparison as one object; triples are 5, 50 and 95 % points."""
+    return {
+        "nights": [_plain(one) for one in sheets],
+        "ranks": [
+            {
+                "rank": rank.word,
+                "order": [sheets[n].name for n in rank.order],
+                "larger_than_doubt": list(rank.is_sure),
+            }
+            for rank in order
+        ],
+    }
+
+
+def _plain(one: Sheet) -> dict[str, Any]:
+    def triple(values: Triple | None) -> list[float] | None:
+        return None if values is None else [round(each, 3) for each in values]
+
+    def number(value: float | None) -> float | None:
+        return None if value is None else round(value, 4)
+
+    margin = one.margin
+    spread_of_margin = None
+    if margin is not None:
+        off = Z90 * one.margin_sd
+        spread_of_margin = triple((margin - off, margin, margin + off))
+    return {
+        "name": one.name,
+        "hours": number(one.hours),
+        "least_margin_share": spread_of_margin,
+        "nearest": one.nearest or None,
+        "beyond_min": one.beyond_min,
+        "wet_h": number(one.wet_h),
+        "water_left_kg": triple(one.water_left_kg),
+        "gas_kwh": triple(one.gas_kwh),
+        "gas_kg": triple(one.gas_kg),
+        "kept_k": number(one.kept_k),
+        "gas_w_per_k": triple(one.w_per_k),
+        "air_changes_per_h": triple(one.air_changes_per_h),
+        "unseen_min": one.unseen_min,
+    }
+
+
+def as_csv(sheets: Sequence[Sheet]) -> str:
+    """Write a row for each sheet; a triple takes three columns."""
+    rows = []
+    for one in sheets:
+        row: dict[str, Any] = {}
+        for key, value in _plain(one).items():
+            if key in TRIPLES:
+                parts = value or (None, None, None)
+                for point, part in zip(("5", "50", "95"), parts, strict=True):
+                    row[f"{key}_p{point}"] = part
+            else:
+                row[key] = value
+        rows.append(row)
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return text.getvalue()
+
+
+TRIPLES = frozenset(
+    {
+        "least_margin_share",
+        "water_left_kg",
+        "gas_kwh",
+        "gas_kg",
+        "gas_w_per_k",
+        "air_changes_per_h",
+    }
+)
+
+
+def picture_rows(sheets: Sequence[Sheet]) -> list[Rows]:
+    """Give the rows of a picture: safe, dry, cheap."""
+    safe, dry, cheap = [], [], []
+    for one in sheets:
+        if one.margin is not None:
+            off = 100.0 * Z90 * one.margin_sd
+            left = 100.0 * one.margin
+            safe.append(Interval(one.name, left - off, left, left + off))
+        if one.water_left_kg is not None:
+            dry.append(Interval(one.name, *one.water_left_kg))
+        if one.w_per_k is not None:
+            cheap.append(Interval(one.name, *one.w_per_k))
+    made = [
+        Rows("safe", "Least that was left to a waking limit", "% of the way", safe),
+        Rows("dry", "Water left behind", "kg", dry),
+        Rows("cheap", "Gas for each degree kept", "W/K", cheap),
+    ]
+    return [one for one in made if one.rows]

@@ -1,0 +1,239 @@
+"""The air as it is now, in 40 columns, its trend in plain words."""
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, TypeGuard
+
+from cabinvigil.daemon.air.moisture import dew_point_c
+from cabinvigil.daemon.log.moments import fixed, spread, valued
+from cabinvigil.daemon.review.rang import RANKS
+from cabinvigil.daemon.review.verdict import minutes
+from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
+
+COLUMNS = 40
+KEPT_S = 600.0
+"""The past that a trend is taken from."""
+LEAST_S = 120.0
+"""Less past than this tells no trend."""
+
+
+class Row(NamedTuple):
+    """One quantity as it is shown."""
+
+    quantity: str
+    words: str
+    side: str
+    """`below`: the lowest of several is shown; `above`: the highest."""
+    slow_per_h: float
+    """From here on it is not steady; three times it, it is no longer slow; ten times
+    it, it is fast (own choice: several times each part's own drift)."""
+
+
+ROWS = (
+    Row("o2_pct", "oxygen", "below", 0.15),
+    Row("co2_ppm", "carbon dioxide", "above", 300.0),
+    Row("co_ppm", "carbon monoxide", "above", 3.0),
+    Row("gas_lel_pct", "unburnt gas", "above", 1.0),
+    Row("temp_c", "warmth", "below", 1.0),
+    Row("rh_pct", "humidity", "above", 5.0),
+    Row("pm2_5_ugm3", "fine dust", "above", 10.0),
+)
+FAST = 10.0
+NOT_SLOW = 3.0
+
+
+@dataclass(slots=True)
+class Seen:
+    """What earlier looks saw, for the trends."""
+
+    past: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
+
+    def look(self, quantity: str, value: float, now_s: float) -> float | None:
+        """Keep a value; give its change in an hour, None while it is too early."""
+        kept = [one for one in self.past.get(quantity, []) if now_s - one[0] <= KEPT_S]
+        kept.append((now_s, value))
+        self.past[quantity] = kept
+        span_s = now_s - kept[0][0]
+        if span_s < LEAST_S:
+            return None
+        # the means of the two halves: no single value decides
+        half = len(kept) // 2
+        (early_s, early), (late_s, late) = _middle(kept[:half]), _middle(kept[half:])
+        return (late - early) / (late_s - early_s) * 3600.0
+
+
+def _middle(kept: list[tuple[float, float]]) -> tuple[float, float]:
+    count = len(kept)
+    return sum(at_s for at_s, _ in kept) / count, sum(one for _, one in kept) / count
+
+
+def trend_words(per_h: float | None, slow_per_h: float) -> str:
+    """Say a change in plain words; '' where none is known."""
+    if per_h is None:
+        return ""
+    size = abs(per_h) / slow_per_h
+    if size < 1.0:
+        return "steady"
+    way = "rising" if per_h > 0.0 else "falling"
+    if size < NOT_SLOW:
+        return f"{way} slowly"
+    return f"{way} fast" if size >= FAST else way
+
+
+def frame(status: Mapping[str, Any], seen: Seen, now_s: float) -> str:
+    """Write one look.
+
+    Args:
+        status: what the watch says of itself.
+        seen: earlier looks; this one is added.
+        now_s: monotonic seconds.
+    """
+    lines = [_head(status), *_alarms(status), *_airing(status), ""]
+    lines += _readings(status, seen, now_s)
+    lines += ["", *_ahead(status), *_faults(status)]
+    return "\n".join(line[:COLUMNS] for line in lines)
+
+
+def _head(status: Mapping[str, Any]) -> str:
+    up_min = _number(status.get("up_s"), 0.0) / 60.0
+    return f"{status.get('cabin', 'cabin')}, watched for {minutes(up_min)}"
+
+
+def _number(value: Any, otherwise: float) -> float:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if is_number else otherwise
+
+
+def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
+    alarms = [one for one in _list(status, "alarms") if isinstance(one, Mapping)]
+    told = [
+        one
+        for one in alarms
+        if one.get("state") not in ("suppressed", "shelved", "out-of-service")
+    ]
+    if not told:
+        yield "Nothing rings."
+    told.sort(key=lambda one: -RANKS.get(str(one.get("priority")), 0))
+    for one in told[:4]:
+        yield from _wrapped(f"{one.get('priority', '')}: ", str(one.get("text", "")))
+    if len(told) > 4:
+        yield f"and {len(told) - 4} more"
+    aside = len(alarms) - len(told)
+    if aside:
+        yield f"{aside} set aside or told by another"
+
+
+def _airing(status: Mapping[str, Any]) -> Iterator[str]:
+    """Say to those who were sent out whether they may go back in, and when."""
+    airing = status.get("airing")
+    if not isinstance(airing, Mapping):
+        return
+    left_s = airing.get("all_clear_in_s")
+    if airing.get("can_be_told") is False:
+        text = "no part can tell that the gas is gone. Air out long, and look first."
+    elif isinstance(left_s, int | float):
+        text = f"good air so far; all-clear in {minutes(max(left_s, 60.0) / 60.0)}."
+    else:
+        text = "the air is not good yet, or not known."
+    yield from _wrapped("stay out: ", text)
+
+
+def _list(status: Mapping[str, Any], key: str) -> list[Any]:
+    value = status.get(key)
+    return value if isinstance(value, list) else []
+
+
+def _wrapped(label: str, text: str) -> list[str]:
+    return textwrap.wrap(
+        text, COLUMNS, initial_indent=label, subsequent_indent="  "
+    ) or [label]
+
+
+def _readings(status: Mapping[str, Any], seen: Seen, now_s: float) -> Iterator[str]:
+    raw = status.get("readings")
+    readings = raw if isinstance(raw, Mapping) else {}
+    estimate = _estimate(status)
+    for row in ROWS:
+        value = _value(readings, row)
+        if value is None:
+            continue
+        per_h = seen.look(row.quantity, value, now_s)
+        rate = estimate.get("o2_rate_pct_per_h")
+        if row.quantity == "o2_pct" and isinstance(rate, list) and len(rate) == 3:
+            per_h = _number(rate[1], 0.0)
+        told = valued(row.quantity, value)
+        yield f"{row.words:<16}{told:<9} {trend_words(per_h, row.slow_per_h)}".rstrip()
+    yield from _wet(readings)
+    supply = [v for k, v in readings.items() if k.startswith("supply_v")]
+    if supply:
+        left = status.get("supply_hours")
+        lasts = f"  lasts {left:.0f} h" if isinstance(left, int | float) else ""
+        yield f"{'battery':<16}{_number(supply[0], 0.0):.1f} V{lasts}"
+    if not readings:
+        yield "No part tells anything."
+
+
+def _value(readings: Mapping[str, Any], row: Row) -> float | None:
+    """Choose the value that matters of all that measure a quantity at the bunk."""
+    found = []
+    for key, value in readings.items():
+        parts = split_channel(str(key))
+        if parts is None or parts[0].name != row.quantity or not is_breathed(key):
+            continue
+        if isinstance(value, int | float):
+            found.append(float(value))
+    pick = min if row.side == "below" else max
+    return pick(found, default=None)
+
+
+def _wet(readings: Mapping[str, Any]) -> Iterator[str]:
+    glass = readings.get("temp_c_glass")
+    for key, humid in readings.items():
+        warm = readings.get(str(key).replace("rh_pct", "temp_c", 1))
+        parts = split_channel(str(key))
+        if parts is None or parts[0].name != "rh_pct" or parts[1]:
+            continue
+        if isinstance(warm, int | float) and isinstance(humid, int | float):
+            point = dew_point_c(float(warm), min(max(float(humid), 0.1), 100.0))
+            beside = f", glass {glass:z.0f}" if isinstance(glass, int | float) else ""
+            yield f"{'dew point':<16}{point:z.0f} °C{beside}"
+            return
+
+
+def _estimate(status: Mapping[str, Any]) -> Mapping[str, Any]:
+    estimate = status.get("estimate")
+    return estimate if isinstance(estimate, Mapping) else {}
+
+
+def _ahead(status: Mapping[str, Any]) -> Iterator[str]:
+    estimate = _estimate(status)
+    left = estimate.get("o2_minutes_to_19_5")
+    if isinstance(left, list) and len(left) == 3 and isinstance(left[1], int | float):
+        low = _number(left[0], 0.0)
+        yield f"oxygen 19.5 % in {left[1]:.0f} min, or {low:.0f}"
+    elif estimate:
+        yield "oxygen levels off above 19.5 %"
+    settles, changes = (
+        estimate.get(key) for key in ("o2_settles_pct", "air_changes_per_h")
+    )
+    if _is_triple(settles):
+        yield f"settles at {fixed(settles, 1)} %"
+    if _is_triple(changes):
+        yield f"air changes {spread(changes)} an hour"
+
+
+def _is_triple(value: Any) -> TypeGuard[list[float]]:
+    return (
+        isinstance(value, list)
+        and len(value) == 3
+        and all(isinstance(one, int | float) for one in value)
+    )
+
+
+def _faults(status: Mapping[str, Any]) -> Iterator[str]:
+    faults = status.get("faults")
+    for text in faults.values() if isinstance(faults, Mapping) else ():
+        yield from _wrapped("fault: ", str(text))
+    for text in _list(status, "laxer"):
+        yield from _wrapped("laxer: ", str(text))

@@ -1,0 +1,188 @@
+"""The morning page: one file, nothing from elsewhere, made for a phone in a bunk."""
+
+import re
+from collections.abc import Iterator, Sequence
+from datetime import tzinfo
+from html import escape
+
+from cabinvigil.daemon.log.moments import (
+    day,
+    fixed,
+    moment,
+    valued,
+    zone_name,
+    zone_of,
+)
+from cabinvigil.daemon.report.page_style import CSS
+from cabinvigil.daemon.report.page_tables import first_tables, further_tables
+from cabinvigil.daemon.report.pictures import Picture, pictures
+from cabinvigil.daemon.report.text import headline, shown
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.stretches import Totals
+from cabinvigil.daemon.review.verdict import (
+    CLOSE,
+    DANGEROUS,
+    UNSEEN,
+    WELL,
+    WORDS,
+    minutes,
+)
+from cabinvigil.daemon.text.charts import draw
+
+NOTE = (
+    "An added layer only: never in place of certified CO, gas and smoke alarms, nor "
+    "of the appliance's instructions, local codes and licensed practice."
+)
+CLASSES = {DANGEROUS: "bad", UNSEEN: "blind", CLOSE: "near", WELL: "well"}
+SIGNS = {DANGEROUS: "✕", UNSEEN: "?", CLOSE: "!", WELL: "✓"}
+"""The verdict's sign: no colour tells it alone."""
+
+
+def page(found: Morning) -> str:
+    """Write the page.
+
+    Raises:
+        DrawingError: matplotlib is not installed.
+    """
+    zone = zone_of(found.tape.head)
+    title = f"{found.facts.name}, {_when(found, zone)}: {headline(found)}"
+    return "\n".join(
+        [
+            "<!doctype html>",
+            '<html lang="en"><head><meta charset="utf-8">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{escape(title)}</title>",
+            f"<style>{CSS}</style></head><body>",
+            *map(_together, _head(found, zone)),
+            *map(_together, _tonight(found)),
+            _together(_side_by_side(first_tables(found, zone))),
+            *_pictures(pictures(found, zone)),
+            _together(_side_by_side(further_tables(found, zone))),
+            "</main>",
+            *_foot(found),
+            "</body></html>",
+            "",
+        ]
+    )
+
+
+_UNIT = re.compile(r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2)(?![\w²³])")
+_POWERS = {"m3/h": "m³/h", "cm2": "cm²"}
+
+
+def _together(text: str) -> str:
+    """Keep a number and its unit on one line, and write powers as they are printed."""
+    return _UNIT.sub(
+        lambda found: f"{found[1]}\u00a0{_POWERS.get(found[2], found[2])}", text
+    )
+
+
+def _when(found: Morning, zone: tzinfo | None) -> str:
+    if found.tape.origin is None:
+        return "a night without a clock"
+    return f"night of {day(found.begins, zone)}"
+
+
+def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
+    tape, word = found.tape, found.verdict.word
+    yield f"<header><h1>{escape(found.facts.name)}, {escape(_when(found, zone))}</h1>"
+    first, _, reasons = headline(found).partition(": ")
+    text = f"<b>{SIGNS[word]} {escape(first.rstrip('.'))}</b>{escape(reasons)}"
+    yield f'<div class="verdict {CLASSES[word]}" role="status">{text}</div>'
+    span = f"{moment(tape, 0.0, zone)} to {moment(tape, tape.length_s, zone)}"
+    if tape.origin is not None:
+        span += f" {zone_name(found.begins, zone)}"
+    emulated = "; emulated parts" if tape.head.get("emulated") is True else ""
+    yield f"<p><small>{escape(span)}, {found.hours:.1f} h{emulated}</small></p>"
+    yield '<div class="tiles">'
+    for label, value, more in _tiles(found, zone):
+        yield (
+            f'<div class="tile"><span>{escape(label)}</span><b>{escape(value)}</b>'
+            f"<span>{escape(more)}</span></div>"
+        )
+    yield "</div></header><main>"
+
+
+def _tiles(found: Morning, zone: tzinfo | None) -> Iterator[tuple[str, str, str]]:
+    """Give what is to be known in ten seconds: safe, how close, dry, what it cost."""
+    for one in shown(found.near):
+        if one.limit.quantity in ("o2_pct", "co_ppm"):
+            words = WORDS[one.limit.quantity]
+            side = "lowest" if one.limit.side == "below" else "highest"
+            limit = valued(one.limit.quantity, one.limit.at)
+            more = f"at {moment(found.tape, one.at_s, zone)}; limit {limit}"
+            if one.beyond_min > 0.0:
+                passed = "below" if one.limit.side == "below" else "above"
+                more = f"{minutes(one.beyond_min)} at or {passed} {limit}"
+            yield f"{words}, {side}", valued(one.limit.quantity, one.value), more
+    totals = found.whole.totals
+    if totals is not None:
+        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals)
+        low, middle, high = totals.gas_kg
+        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg"
+
+
+def _left(totals: Totals) -> str:
+    """Say what water stayed; what may be none is told by its bound alone."""
+    low, _, high = totals.water_left_kg
+    if low <= 0.0:
+        return f"at most {max(high, 0.0):.1f} kg left on walls"
+    return f"{fixed(totals.water_left_kg, 1)} kg left on walls"
+
+
+def _tonight(found: Morning) -> Iterator[str]:
+    yield "<section><h2>Tonight</h2>"
+    if not found.advice:
+        yield "<p>Nothing to change.</p></section>"
+        return
+    yield "<ol>"
+    for one in found.advice:
+        expect = f"<br><small>Expected: {escape(one.expect)}.</small>"
+        yield f"<li>{escape(one.do)}.{expect if one.expect else ''}</li>"
+    yield "</ol></section>"
+
+
+def _side_by_side(tables: Iterator[str]) -> str:
+    return f'<div class="tables">{"".join(tables)}</div>'
+
+
+def _pictures(made: Sequence[Picture]) -> Iterator[str]:
+    yield '<section><h2>The night</h2><p class="key">'
+    yield (
+        "Bars along the top: full, an alarm to get up for; thin, one that wakes; "
+        "hatched, a fault. Grey through all of it: nothing was recorded. Dashes: a "
+        "limit. Numbers: your marks.</p>"
+    )
+    yield '<div class="pictures">'
+    for one in made:
+        key = one.panel.key
+        svg = draw(one.panel).replace(
+            "<svg ",
+            f'<svg role="img" aria-labelledby="t-{key} d-{key}" ',
+            1,
+        )
+        at = svg.index(">") + 1
+        named = (
+            f'<title id="t-{key}">{escape(one.title)}</title>'
+            f'<desc id="d-{key}">{escape(one.words)}.</desc>'
+        )
+        yield (
+            f"<figure><figcaption>{escape(one.title)} <i>{escape(one.unit)}</i>"
+            f"</figcaption>{svg[:at]}{named}{svg[at:]}</figure>"
+        )
+    yield "</div></section>"
+
+
+def _foot(found: Morning) -> Iterator[str]:
+    version = str(found.tape.head.get("version", "unknown"))[:40]
+    yield "<footer>"
+    notes = [*found.tape.notes, *found.tape.flaws.told[:3]]
+    for note in notes:
+        yield f"<p>{escape(note)}</p>"
+    if found.laxer:
+        laxer = ", ".join(found.laxer)
+        yield f"<p>Laxer than published, as accepted: {escape(laxer)}</p>"
+    yield (
+        "<p>Figures with two more in brackets are estimates: they lie between those "
+        f"nine times in ten. cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>"
+    )

@@ -1,0 +1,314 @@
+"""Which pictures a night's page shows, and what each of them says in words."""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta, tzinfo
+
+from cabinvigil.daemon.log.moments import figure, moment, valued
+from cabinvigil.daemon.log.night import STEP_S, Event
+from cabinvigil.daemon.review.airflow.balance import Z90
+from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.rang import RANKS
+from cabinvigil.daemon.text.charts import Band, Fan, Line, Panel, Told
+
+MOST_POINTS = 540
+"""A point a minute of a night of nine hours: no phone shows more."""
+FAN_H = 0.75
+MOST_FANS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A panel with its words."""
+
+    panel: Panel
+    title: str
+    unit: str
+    words: str
+    """What it shows, for whoever cannot see it."""
+
+
+def pictures(found: Morning, zone: tzinfo | None = None) -> list[Picture]:
+    """Choose the pictures of a night."""
+    view = _View(found, zone)
+    return [one for make in _ALL for one in make(view)]
+
+
+class _View:
+    """The night as pictures need it: thinned, with its ticks and bands."""
+
+    def __init__(self, found: Morning, zone: tzinfo | None) -> None:
+        self.found, self._zone = found, zone
+        tape = found.tape
+        self.each = max(1, math.ceil(tape.count / MOST_POINTS))
+        self.hours = [n * STEP_S / 3600.0 for n in range(0, tape.count, self.each)]
+        self.ticks = self._ticks()
+        self.bands = list(self._bands())
+        self.marks = [
+            (one.at_s / 3600.0, str(n))
+            for n, one in enumerate(
+                (event for event in tape.events if event.kind == "mark"), 1
+            )
+        ]
+
+    def thin(self, values: Sequence[Told]) -> list[Told]:
+        """Average over the points shown; a hole stays a hole."""
+        thinned: list[Told] = []
+        for n in range(0, len(values), self.each):
+            known = [one for one in values[n : n + self.each] if one is not None]
+            thinned.append(sum(known) / len(known) if known else None)
+        return thinned
+
+    def clock(self, at_s: float) -> str:
+        """Write a moment."""
+        return moment(self.found.tape, at_s, self._zone)
+
+    def _ticks(self) -> list[tuple[float, str]]:
+        """Put ticks at full local hours, at most seven."""
+        tape, last_h = self.found.tape, self.found.hours
+        each = next(n for n in (1, 2, 3, 4, 6, 12, 24, 48, 96) if last_h / n <= 6.5)
+        first_h = 0.0
+        if tape.origin is not None:
+            local = tape.origin.astimezone(self._zone)
+            full = local.replace(minute=0, second=0, microsecond=0)
+            while full < local or full.hour % min(each, 24):
+                full += timedelta(hours=1)
+            first_h = (full - local).total_seconds() / 3600.0
+        count = int((last_h - first_h) / each + 1e-6) + 1
+        hours = [first_h + each * n for n in range(max(0, count))]
+        return [(one, self.clock(one * 3600.0)) for one in hours]
+
+    def _bands(self) -> Iterator[Band]:
+        tape = self.found.tape
+        for gap in tape.gaps:
+            yield Band(gap.from_s / 3600.0, gap.to_s / 3600.0, "gap")
+        for one in self.found.rang:
+            end_s = tape.length_s if one.to_s is None else one.to_s
+            kind = "fault" if not one.is_about_air else None
+            if kind is None:
+                if one.rank < RANKS["medium"]:
+                    continue
+                kind = "alarm" if one.rank >= RANKS["high"] else "warn"
+            yield Band(
+                one.from_s / 3600.0,
+                end_s / 3600.0,
+                kind,  # type: ignore[arg-type]
+            )
+
+    def panel(
+        self,
+        key: str,
+        lines: Sequence[Line],
+        limits: Sequence[tuple[float, str]] = (),
+        fans: Sequence[Fan] = (),
+        floor: float | None = None,
+    ) -> Panel:
+        """Make a panel with what all of them share."""
+        return Panel(
+            key, self.hours, lines, self.ticks, limits, self.bands, self.marks, fans,
+            floor,
+        )  # fmt: skip
+
+    def course(self, words: str, unit: str, values: Sequence[Told]) -> str:
+        """Say how a course went: begin, lowest, highest, end."""
+        known = [(n, one) for n, one in enumerate(values) if one is not None]
+        if not known:
+            return f"{words}: nothing was told"
+        low = min(known, key=lambda pair: pair[1])
+        high = max(known, key=lambda pair: pair[1])
+        begin, end = known[0], known[-1]
+
+        def told(pair: tuple[int, float]) -> str:
+            at = self.clock(pair[0] * self.each * STEP_S)
+            return f"{figure(pair[1], 3)}{unit} at {at}"
+
+        return (
+            f"{words}: {told(begin)}, lowest {told(low)}, highest {told(high)}, "
+            f"{told(end)} at the end"
+        )
+
+
+def _limits(
+    near: Sequence[Approach], quantity: str, side: str
+) -> list[tuple[float, str]]:
+    """Give the limits on one side; the first on the way is always in the picture."""
+    found = {}
+    for one in near:
+        limit = one.limit
+        if limit.quantity == quantity and limit.side == side and not limit.over_s:
+            found[limit.at] = f"limit {valued(quantity, limit.at)}"
+    return list(found.items())
+
+
+def _gas(
+    view: _View, key: str, quantity: str, title: str, unit: str, side: str
+) -> Iterator[Picture]:
+    values = view.thin(view.found.tape.worst(quantity, side))
+    if not any(one is not None for one in values):
+        return
+    limits = _limits(view.found.near, quantity, side)
+    fans = _fans(view.found) if quantity == "o2_pct" else []
+    panel = view.panel(key, [Line(title, values)], limits, fans)
+    first = [at for at, _ in limits]
+    if side == "above":
+        top = min(first) * 1.02 if first else None
+        panel = replace(panel, floor=0.0, top=top)
+    elif first:
+        panel = replace(panel, floor=max(first) - 0.1)
+    words = view.course(title, unit, values)
+    if limits:
+        words += "; " + ", ".join(word for _, word in limits)
+    if fans:
+        moments = "1 moment" if len(fans) == 1 else f"{len(fans)} moments"
+        words += f"; shaded: what the projection expected, at {moments}"
+    yield Picture(panel, title, unit.strip(), words)
+
+
+def _oxygen(view: _View) -> Iterator[Picture]:
+    yield from _gas(view, "o2", "o2_pct", "Oxygen", " %", "below")
+
+
+def _carbon_dioxide(view: _View) -> Iterator[Picture]:
+    yield from _gas(view, "co2", "co2_ppm", "Carbon dioxide (CO2)", " ppm", "above")
+
+
+def _carbon_monoxide(view: _View) -> Iterator[Picture]:
+    yield from _gas(view, "co", "co_ppm", "Carbon monoxide (CO)", " ppm", "above")
+
+
+def _fans(found: Morning) -> list[Fan]:
+    """Show what the projection expected at the moments that mattered."""
+    moments = [one.from_s for one in found.rang if one.alarm == "o2-projected"]
+    if found.spare is not None:
+        moments.append(found.spare.at_s - 600.0)
+    oxygen = found.tape.worst("o2_pct", "below")
+    fans = []
+    for at_s in sorted(moments)[:MOST_FANS]:
+        told = [one for one in found.tape.estimates if one.at_s <= at_s + 60.0]
+        step = round(at_s / STEP_S)
+        known = [one for one in oxygen[max(0, step - 4) : step + 1] if one is not None]
+        fan = _fan(told[-1], sum(known) / len(known)) if told and known else None
+        if fan is not None:
+            fans.append(fan)
+    return fans
+
+
+def _fan(estimate: Event, start: float) -> Fan | None:
+    rate = estimate.fields.get("o2_rate_pct_per_h")
+    changes = estimate.fields.get("air_changes_per_h")
+    if not _is_triple(rate) or not _is_triple(changes):
+        return None
+    k = max(float(changes[1]), 1e-3)  # type: ignore[index]
+    steps = [FAN_H * n / 12.0 for n in range(13)]
+    reach = [(1.0 - math.exp(-k * hour)) / k for hour in steps]
+    low, high = float(rate[0]), float(rate[2])  # type: ignore[index]
+    begin = estimate.at_s / 3600.0
+    return Fan(
+        [begin + hour for hour in steps],
+        [start + low * one for one in reach],
+        [start + high * one for one in reach],
+    )
+
+
+def _is_triple(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and len(value) == 3
+        and all(
+            isinstance(one, int | float) and math.isfinite(one) and abs(one) < 1e6
+            for one in value
+        )
+    )
+
+
+def _air(view: _View) -> Iterator[Picture]:
+    found = view.found.balance
+    if found is None:
+        return
+    at = {round(one.at_s / STEP_S): one for one in found.nodes if one.is_known}
+    width = round(found.step_s / STEP_S)
+    middle: list[Told] = []
+    low: list[Told] = []
+    high: list[Told] = []
+    for n in range(0, view.found.tape.count, view.each):
+        node = at.get(n // width * width)
+        middle.append(None if node is None else max(0.0, node.changes_per_h))
+        for out, sign in ((low, -1.0), (high, 1.0)):
+            off = (
+                None
+                if node is None
+                else node.changes_per_h + sign * Z90 * node.changes_sd
+            )
+            out.append(None if off is None else max(0.0, off))
+    title = "Air changes an hour"
+    panel = view.panel("air", [Line(title, middle, low=low, high=high)], floor=0.0)
+    words = view.course(title, "", middle) + "; shaded: where it lies nine times in ten"
+    yield Picture(panel, title, "1/h", words)
+
+
+def _dew(view: _View) -> Iterator[Picture]:
+    air = view.found.air
+    dew = air.dew_point_c(view.each)[: len(view.hours)]
+    glass = view.thin(air.glass_c)
+    if not any(one is not None for one in dew):
+        return
+    worked = "" if air.glass_is_measured else ", worked out"
+    lines = [Line("dew point", dew), Line(f"glass{worked}", glass, "dashed")]
+    words = (
+        view.course("Dew point", " °C", dew)
+        + ". "
+        + view.course("Coldest glass", " °C", glass)
+        + f". The glass was wet for {view.found.comfort.wet_h:.1f} h"
+    )
+    title = "Dew point against glass"
+    yield Picture(view.panel("dew", lines), title, "°C", words)
+
+
+def _warmth(view: _View) -> Iterator[Picture]:
+    air = view.found.air
+    inside, outside = view.thin(air.temp_c), view.thin(air.outside_c)
+    if not any(one is not None for one in inside):
+        return
+    lines = [Line("inside", inside)]
+    words = view.course("Temperature", " °C", inside)
+    if air.outside_is_measured:
+        lines.append(Line("outside", outside, "dotted"))
+        words += ". " + view.course("Outside", " °C", outside)
+    yield Picture(view.panel("temp", lines), "Temperature", "°C", words)
+
+
+def _humidity(view: _View) -> Iterator[Picture]:
+    values = view.thin(view.found.tape.worst("rh_pct", "above", ""))
+    if any(one is not None for one in values):
+        words = view.course("Relative humidity", " %", values)
+        panel = view.panel("rh", [Line("humidity", values)], floor=0.0)
+        panel = replace(panel, ceiling=100.0)
+        yield Picture(panel, "Relative humidity", "%", words)
+
+
+def _supply(view: _View) -> Iterator[Picture]:
+    values = view.thin(view.found.tape.worst("supply_v", "below"))
+    if any(one is not None for one in values):
+        words = view.course("Battery", " V", values)
+        panel = view.panel("supply", [Line("battery", values)])
+        panel = replace(panel, least_span=1.0)
+        yield Picture(panel, "Battery", "V", words)
+
+
+def _dust(view: _View) -> Iterator[Picture]:
+    yield from _gas(view, "dust", "pm2_5_ugm3", "Fine dust", " µg/m³", "above")
+
+
+_ALL: tuple[Callable[[_View], Iterator[Picture]], ...] = (
+    _oxygen,
+    _carbon_dioxide,
+    _carbon_monoxide,
+    _air,
+    _dew,
+    _humidity,
+    _warmth,
+    _supply,
+    _dust,
+)

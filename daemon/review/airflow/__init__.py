@@ -1,0 +1,1 @@
+"""How the air moved: filter, smoother, heat, change points, balance."""

@@ -1,0 +1,135 @@
+"""How much fresh air moved, and how much CO2 was given off: from the night's CO2.
+
+The whole night is looked at from both ends, so a burner that is lit or a vent that is
+opened is dated afterwards, and what came later tells which of the two it was.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from cabinvigil.daemon.review.airflow.change_points import Search
+from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.likelihood import Settings
+from cabinvigil.daemon.review.airflow.nodes import Told, course_of, mean, undelayed
+
+NODE_S = 120.0
+"""Between two nodes: short against an air change of a well-aired cabin (4 min and
+more), long enough to average a part's noise."""
+MOST_NODES = 800
+"""A night is 270; beyond this, nodes lie further apart."""
+LEAST_H = 0.5
+"""Less than this is too little for a curve."""
+K_SHARE, S_SHARE = 0.05, 0.04
+"""What remains unsure whatever the readings say, as shares: air that is not quite
+mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
+OUTDOOR_SD_PPM = 20.0
+"""Of the part's zero against outdoor air: 40 ppm read as two sd (sensors.md, 1)."""
+
+
+class Air(NamedTuple):
+    """What was found at one node."""
+
+    at_s: float
+    k: float
+    """Air changes an hour."""
+    s: float
+    """CO2 given off, ppm of the cabin's air an hour, at its temperature."""
+    var_k: float
+    var_s: float
+    cov: float
+    is_known: bool
+    """Whether there were readings here; else it is carried over from its neighbours."""
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """A sudden change that the readings show."""
+
+    at_s: float
+    kind: str
+    """`air`, or the burner's new setting."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """The night's air, node by node."""
+
+    step_s: float
+    nodes: tuple[Air, ...]
+    changes: tuple[Happened, ...]
+    start: str
+    """The burner's setting at first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """What is known of the cabin's heat."""
+
+    outside_c: float
+    moles: float
+    volume_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """A night's readings, evenly spaced; None where nothing was told."""
+
+    at_s: Sequence[float]
+    carbon_ppm: Sequence[Told]
+    """CO2 with CO."""
+    temp_c: Sequence[Told]
+    outdoor_ppm: float
+    lag_s: float
+    """First-order lag of the CO2 part."""
+
+
+def moved(
+    readings: Readings, settings: Settings, warmth: Warmth | None = None
+) -> Moved | None:
+    """Find air changes and source of a night.
+
+    Returns:
+        None where less than half an hour was told.
+    """
+    at_s = readings.at_s
+    if len(at_s) < 2:
+        return None
+    fine_s = at_s[1] - at_s[0]
+    each = max(1, round(NODE_S / fine_s), math.ceil(len(at_s) / MOST_NODES))
+    level = undelayed(readings.carbon_ppm, readings.lag_s / fine_s)
+    course = course_of(level, readings.temp_c, each, fine_s, readings.outdoor_ppm)
+    known = [one is not None for one in course.level_ppm]
+    if sum(known) * course.step_h < LEAST_H:
+        return None
+    heat = None
+    if warmth is not None:
+        temps = [
+            mean(readings.temp_c[n * each : (n + 1) * each]) for n in range(len(known))
+        ]
+        heat = Heat(
+            course,
+            temps,
+            warmth.outside_c,
+            warmth.moles,
+            warmth.volume_m3,
+        )
+    explained = Search(course, settings, heat).explain()
+    found, step_s = explained.found, each * fine_s
+    nodes = tuple(
+        _air(at_s[0] + n * step_s, known[n], course.weight[n], values)
+        for n, values in enumerate(zip(*found[:5], strict=True))
+    )
+    changes = tuple(
+        Happened(at_s[0] + (n + 1) * step_s, kind)
+        for n, kind in sorted(explained.guess.changes.items())
+    )
+    return Moved(step_s, nodes, changes, explained.guess.start)
+
+
+def _air(at_s: float, known: bool, weight: float, values: tuple[float, ...]) -> Air:
+    k, s, var_k, var_s, cov = values
+    var_k += (K_SHARE * k) ** 2
+    var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
+    return Air(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

@@ -1,0 +1,325 @@
+"""From air changes and CO2 to what people ask for: fresh air, gas burnt, water."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
+from cabinvigil.daemon.air.breathing import (
+    ASLEEP_SPREAD,
+    ASLEEP_WATER_G_H,
+    Person,
+    flows,
+)
+from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
+from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.review.airflow.air_moved import (
+    Air,
+    Moved,
+    Readings,
+    Warmth,
+    moved,
+)
+from cabinvigil.daemon.review.airflow.likelihood import AIR, Setting, Settings
+from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
+from cabinvigil.daemon.review.cabin_facts import CabinFacts
+from cabinvigil.daemon.review.inside import Inside
+
+Triple = tuple[float, float, float]
+"""The 5, 50 and 95 % points."""
+Z90 = 1.645
+"""Half of a 90 % interval, in sd (normal)."""
+EMPTY, OFF, LOW, HIGH, LIT = "empty", "off", "low", "high", "lit"
+"""Settings: nobody there and no burner; people alone; the burner's two; `lit` where its
+powers are not known."""
+EMPTY_COST = 15.0
+"""An empty cabin tells itself by hours of decay; less than this is no such hours."""
+LABEL_SPREAD = 0.12
+"""A heater's real gas use against its label (10 % is common practice, no source), and
+the volume's own error."""
+LEAST_LIT = 0.4
+"""Share of the least power below which nothing burns: it is a guest who breathes."""
+LIT_KW, LIT_SD_KW = 1.2, 0.8
+"""A burner of which nothing is known (own judgement)."""
+GAIN_SPREAD = 0.02
+"""Of a CO2 part: 5 % read as three sd (SCD4x data sheet v1.3 p.1), and room."""
+ANY_PEOPLE, ANY_PEOPLE_SD = 1.5, 0.7
+PEOPLE_SD = 0.5
+"""Persons more or less than on the usual night (own judgement)."""
+WATER_SPREAD = 0.2
+"""Of a sleeper's water: 20 to 40 g/h read as 90 % (check_values, `people_water`)."""
+RH_SPREAD = 0.03
+"""Of the vapour inside: 2 % RH and half a degree (SHT4x and SCD4x, sensors.md)."""
+MEASURED_SPREAD = 0.05
+"""Of the vapour outdoors where a part tells it."""
+OUTSIDE_SPREAD = 0.25
+"""Of the vapour outdoors where no sensor tells: 2.5 K and 10 % RH (own judgement)."""
+
+
+def triple(middle: float, sd: float) -> Triple:
+    """Give 5, 50 and 95 % points of something that cannot be negative."""
+    return max(0.0, middle - Z90 * sd), max(0.0, middle), max(0.0, middle + Z90 * sd)
+
+
+class Node(NamedTuple):
+    """What was so at one node of the balance, each with its sd."""
+
+    at_s: float
+    is_known: bool
+    changes_per_h: float
+    changes_sd: float
+    burn_kw: float
+    burn_sd: float
+    setting: str
+    made_kg_h: float
+    """Water that burner and people make."""
+    made_sd: float
+    people: float
+    """Sleepers that the CO2 would tell of, were all of it breath; what the config says
+    while the burner is lit."""
+    carried_kg_h: float
+    """Water that the air carries off, less what it brings."""
+    carried_sd: float
+    left_sd: float
+    """Of the difference of the two, whose errors go together."""
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """The night's balance."""
+
+    step_s: float
+    nodes: tuple[Node, ...]
+    moved: Moved
+    moles: float
+    """Gas that the cabin holds at `REFERENCE_C`."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sources:
+    """What people and burner give, mol/s."""
+
+    people_co2: float
+    people_sd: float
+    people_water: float
+    co2_per_kw: float
+    w_per_kw: float
+    least_lit: float
+    """Less CO2 than this comes from no burner of this cabin."""
+    settings: dict[str, tuple[float, float]]
+    """Power of each setting: mean and sd, kW."""
+
+
+def balance(tape: Tape, facts: CabinFacts, air: Inside) -> Balance | None:
+    """Work out the night's balance.
+
+    Returns:
+        None where CO2 or the cabin's volume is not known, or too little was told.
+    """
+    carbon = _carbon(tape)
+    volume_m3 = facts.volume_m3
+    if volume_m3 is None or not any(one is not None for one in carbon):
+        return None
+    moles = air.pressure_hpa * 100.0 * volume_m3
+    moles /= GAS_CONSTANT_J_MOL_K * (ZERO_C_K + REFERENCE_C)
+    sources = _sources(facts)
+    at_s = [n * STEP_S for n in range(tape.count)]
+    readings = Readings(
+        at_s, carbon, air.temp_c, facts.outdoor_co2_ppm, facts.co2_lag_s
+    )
+    outside_c = mean(air.outside_c)
+    warmth = None
+    if outside_c is not None:
+        warmth = Warmth(outside_c, moles, volume_m3)
+    found = moved(readings, _settings(sources, moles), warmth)
+    if found is None:
+        return None
+    each = round(found.step_s / STEP_S)
+    nodes = _nodes(found, sources, facts, air, moles, each)
+    return Balance(found.step_s, nodes, found, moles)
+
+
+def _carbon(tape: Tape) -> list[Told]:
+    """Give CO2 with CO; nothing where the part was at full scale or stood still."""
+    co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
+    full: set[int] = set()
+    for key in tape.keys("co2_ppm", ""):
+        full |= tape.at_least.get(key, frozenset())
+    carbon: list[Told] = [
+        None if one is None or n in full else one + max(0.0, other or 0.0)
+        for n, (one, other) in enumerate(zip(co2, co, strict=True))
+    ]
+    for begin, end in still(co2):
+        carbon[begin:end] = [None] * (end - begin)
+    return carbon
+
+
+STILL_STEPS = 12
+"""A live CO2 part flickers: means of half a minute that are the same for six minutes
+come from a part that stands still (SCD4x noise 3 ppm and more, sensors.md 1)."""
+
+
+def still(values: Sequence[Told]) -> list[tuple[int, int]]:
+    """Find the stretches over which a series stands still."""
+    found, begin = [], 0
+    for n in range(1, len(values) + 1):
+        if n < len(values) and values[n] == values[begin]:
+            continue
+        if n - begin >= STILL_STEPS and values[begin] is not None:
+            found.append((begin, n))
+        begin = n
+    return found
+
+
+def _sources(facts: CabinFacts) -> _Sources:
+    one = flows(Person())
+    people = ANY_PEOPLE if facts.people is None else facts.people
+    more_or_less = ANY_PEOPLE_SD if facts.people is None else PEOPLE_SD
+    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * one.co2_mol_s
+    flame, powers = burn(facts.fuel, 1.0), _powers(facts)
+    least_kw = min((kw for kw, _ in powers.values() if kw > 0.0), default=math.inf)
+    return _Sources(
+        people * one.co2_mol_s,
+        sd,
+        people * ASLEEP_WATER_G_H / 3.6e6,
+        flame.co2_mol_s,
+        flame.heat_lhv_w,
+        LEAST_LIT * least_kw * flame.co2_mol_s,
+        powers,
+    )
+
+
+def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
+    high, low = facts.burner_kw, facts.burner_low_kw
+    if high is None:
+        return {OFF: (0.0, 0.0), LIT: (LIT_KW, LIT_SD_KW)}
+    if high <= 0.0:
+        return {OFF: (0.0, 0.0)}
+    if low is None or not 0.0 < low < 0.95 * high:
+        between = (0.6 * high, 0.2 * high)
+        return {
+            OFF: (0.0, 0.0),
+            LOW: between,
+            HIGH: (high, LABEL_SPREAD * high),
+        }
+    return {
+        OFF: (0.0, 0.0),
+        LOW: (low, LABEL_SPREAD * low),
+        HIGH: (high, LABEL_SPREAD * high),
+    }
+
+
+def _settings(sources: _Sources, moles: float) -> Settings:
+    """Give the source of each setting in ppm of the cabin's air an hour."""
+    ppm_h = 3600e6 / moles
+    settings = {}
+    for name, (kw, kw_sd) in sources.settings.items():
+        co2 = sources.people_co2 + kw * sources.co2_per_kw
+        sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
+        heat_w = kw * sources.w_per_kw
+        settings[name] = Setting(co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w)
+    nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
+    settings[EMPTY] = Setting(0.0, nearly_none, 0.0, EMPTY_COST)
+    return settings
+
+
+def _nodes(
+    found: Moved,
+    sources: _Sources,
+    facts: CabinFacts,
+    air: Inside,
+    moles: float,
+    each: int,
+) -> tuple[Node, ...]:
+    setting, made = found.start, []
+    changes = [one for one in found.changes if one.kind != AIR]
+    temps, inside = air.temp_c, air.vapour_hpa
+    for n, node in enumerate(found.nodes):
+        while changes and changes[0].at_s <= node.at_s:
+            setting = changes.pop(0).kind
+        steps = slice(n * each, (n + 1) * each)
+        temp, vapour = mean(temps[steps]), mean(inside[steps])
+        outside = mean(air.outside_hpa[steps])
+        kelvin = ZERO_C_K + (REFERENCE_C if temp is None else temp)
+        gas = moles * (ZERO_C_K + REFERENCE_C) / kelvin
+        wet = None if vapour is None else vapour / air.pressure_hpa
+        wet_outside = None if outside is None else outside / air.pressure_hpa
+        wets = (wet, wet_outside, air.outside_is_measured)
+        made.append(_node(node, setting, sources, facts.fuel, gas, wets))
+    return tuple(made)
+
+
+def _node(
+    node: Air,
+    setting: str,
+    sources: _Sources,
+    fuel: Fuel,
+    gas: float,
+    wets: tuple[Told, Told, bool],
+) -> Node:
+    to_mol = gas / 3600e6
+    co2, co2_sd = node.s * to_mol, math.sqrt(node.var_s) * to_mol
+    co2_sd = math.hypot(co2_sd, GAIN_SPREAD * co2)
+    burnt, burnt_sd = co2 - sources.people_co2, math.hypot(co2_sd, sources.people_sd)
+    people_water = sources.people_water
+    if setting in (OFF, EMPTY) or burnt < sources.least_lit:
+        # all of it is breath: it tells how many there are
+        setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
+        people_water *= max(0.0, co2) / max(sources.people_co2, 1e-9)
+    per_co2 = fuel.hydrogen / 2.0 / fuel.carbon * TO_KG_H
+    people_kg_h = people_water * 3600.0
+    water = _Water(
+        burnt * per_co2 + people_kg_h,
+        math.hypot(per_co2 * burnt_sd, WATER_SPREAD * people_kg_h),
+        per_co2 * to_mol,
+    )
+    return Node(
+        node.at_s,
+        node.is_known,
+        node.k,
+        math.sqrt(node.var_k),
+        burnt / sources.co2_per_kw,
+        burnt_sd / sources.co2_per_kw,
+        setting,
+        water.made,
+        water.made_sd,
+        people_kg_h * 1000.0 / ASLEEP_WATER_G_H,
+        *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
+    )
+
+
+TO_KG_H = 3600.0 * H2O_KG_MOL
+"""Kilograms of water an hour, for each mole a second."""
+
+
+class _Water(NamedTuple):
+    made: float
+    made_sd: float
+    per_source: float
+    """Water made for each ppm/h of CO2."""
+
+
+def _carried(
+    node: Air, water: _Water, per_change: float, wets: tuple[Told, Told, bool]
+) -> tuple[float, float, float]:
+    """Give the water carried off, its sd, and the sd of what is left, kg/h.
+
+    Args:
+        node: the air.
+        water: what is made.
+        per_change: kilograms of gas-filling vapour that an air change an hour moves.
+        wets: mole fractions of vapour inside and outside, and whether the latter is
+            measured.
+    """
+    wet, wet_outside, is_measured = wets
+    if wet is None or wet_outside is None:
+        return 0.0, 0.0, water.made_sd
+    drop = per_change * (wet - wet_outside)
+    spread = MEASURED_SPREAD if is_measured else OUTSIDE_SPREAD
+    wet_sd = math.hypot(RH_SPREAD * wet, spread * wet_outside)
+    other = node.k * per_change * wet_sd
+    carried_sd = math.hypot(math.sqrt(node.var_k) * drop, other)
+    both = node.cov * water.per_source * drop
+    left = water.made_sd**2 + carried_sd**2 - 2.0 * both
+    return node.k * drop, carried_sd, math.sqrt(max(left, other**2))

@@ -1,0 +1,278 @@
+"""The search for what changed in the night, and when: burner, or air.
+
+One explanation is a list of dated changes.  Changes are added where the readings ask
+for them, exchanged and moved while that explains more, and rivals that explain nearly
+as much are mixed in, so that doubt widens the answer.
+
+Two explanations are first compared under noise of the same size; the best rivals then
+each under the size that it implies itself, since noise comes in proportion to `k`.
+Every threshold here was chosen on seeds other than those that score it
+(tests/bench/morning_truth.py).
+"""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
+from cabinvigil.daemon.review.airflow.likelihood import (
+    AIR,
+    GUSTS,
+    LEAST_UNREST,
+    WALKS_K,
+    Guess,
+    Judge,
+    Noise,
+    Settings,
+    Stand,
+    Walks,
+)
+
+MOST_CHANGES = 12
+"""More happens to no cabin in a night (own choice)."""
+ASK_Z = 3.5
+"""A change is looked for where the readings ask this strongly, in sd."""
+GAIN = 0.3
+"""Less is no reason to change an explanation."""
+NEAR_NODES = 2
+"""Changes closer than this cannot be told apart (own choice)."""
+EDGE_NODES = 3
+"""Changes this close to an end of the night cannot be told."""
+RIVALS = 6
+"""The best of them are looked at, to bound the time."""
+RIVAL_GAP, MIXED_GAP = 12.0, 4.0
+"""Rivals within the first are looked at closely; within the second they are mixed in
+(1 in 50)."""
+
+
+class Explained(NamedTuple):
+    """The best explanation, with what it and its rivals found."""
+
+    guess: Guess
+    found: Smoothed
+
+
+class Search:
+    """Looks for the best explanation of one night."""
+
+    def __init__(self, course: Course, settings: Settings, heat: Heat | None) -> None:
+        """Take the night's readings.
+
+        Args:
+            course: the nodes.
+            settings: of the burner.
+            heat: the temperature's course; None where none was told.
+        """
+        self._judge = Judge(course, settings, heat)
+        self._settings, self._count = settings, len(course.level_ppm)
+
+    def explain(self) -> Explained:
+        """Find the best explanation, its rivals mixed in."""
+        stand = self._first()
+        for _ in range(3):
+            walks = stand.guess.walks
+            stand = self._grown(stand)
+            stand = self._walked(stand)
+            stand = self._polished(stand)
+            if stand.guess.walks == walks:
+                break
+        return self._mixed(stand)
+
+    # --- the search ----------------------------------------------------------
+
+    def _first(self) -> Stand:
+        """Start with no change, and with the k that the levels suggest."""
+        scale = self._judge.first_noise()
+        walks = Walks(WALKS_K[2], GUSTS[2])
+        stands = [
+            self._judge.stand(Guess(one, {}, walks), scale) for one in self._settings
+        ]
+        best = max(stands, key=lambda stand: stand.worth)
+        return self._judge.stand(
+            best.guess, self._judge.noise(self._judge.found(best), best.guess)
+        )
+
+    def _grown(self, stand: Stand) -> Stand:
+        """Add changes where the readings ask for them."""
+        refused: set[int] = set()
+        for _ in range(3 * MOST_CHANGES):
+            found = self._judge.found(stand)
+            at = self._asked(found, stand.guess, refused)
+            if at is None or len(stand.guess.changes) >= MOST_CHANGES:
+                break
+            best = self._best_of(
+                stand,
+                [
+                    stand.guess._replace(changes={**stand.guess.changes, at: kind})
+                    for kind in self._kinds(stand.guess, at)
+                ],
+            )
+            if best is stand:
+                refused.update(range(at - NEAR_NODES, at + NEAR_NODES + 1))
+                continue
+            stand = self._judge.stand(
+                best.guess, self._judge.noise(self._judge.found(best), best.guess)
+            )
+        return stand
+
+    def _asked(self, found: Smoothed, guess: Guess, refused: set[int]) -> int | None:
+        """Find the node where the readings ask most for a change."""
+        taken = {
+            m + d for m in guess.changes for d in range(-NEAR_NODES, NEAR_NODES + 1)
+        }
+        most, at = ASK_Z, None
+        for n in range(EDGE_NODES - 1, self._count - EDGE_NODES):
+            z = max(abs(found.z_k[n]), abs(found.z_s[n]))
+            if z > most and n not in refused and n not in taken:
+                most, at = z, n
+        return at
+
+    def _kinds(self, guess: Guess, at: int) -> list[str]:
+        now = guess.setting_at(at)
+        return [AIR, *(one for one in self._settings if one != now)]
+
+    def _best_of(self, stand: Stand, guesses: Sequence[Guess]) -> Stand:
+        """Give the best, the present one unless another is better."""
+        best = stand
+        for guess in guesses:
+            other = self._judge.stand(guess, stand.scale, stand)
+            if other.worth > best.worth + (GAIN if best is stand else 0.0):
+                best = other
+        return best
+
+    def _polished(self, stand: Stand) -> Stand:
+        """Exchange, drop and move changes while that explains more."""
+        for _ in range(4):
+            was = stand.guess
+            stand = self._judge.stand(
+                was, self._judge.noise(self._judge.found(stand), stand.guess)
+            )
+            starts = [stand.guess._replace(start=one) for one in self._settings]
+            stand = self._best_of(stand, starts)
+            for n in sorted(stand.guess.changes):
+                if n in stand.guess.changes:
+                    stand = self._best_of(stand, self._variants(stand.guess, n))
+            if stand.guess == was:
+                break
+        return stand
+
+    def _variants(self, guess: Guess, n: int) -> list[Guess]:
+        rest = {m: kind for m, kind in guess.changes.items() if m != n}
+        kind = guess.changes[n]
+        found = [guess._replace(changes=rest)]
+        found += [
+            guess._replace(changes={**rest, n: other})
+            for other in (AIR, *self._settings)
+            if other != kind
+        ]
+        found += [
+            guess._replace(changes={**rest, m: kind})
+            for m in (n - 1, n + 1)
+            if m not in rest and 0 < m < self._count - EDGE_NODES + 1
+        ]
+        return found
+
+    def _walked(self, stand: Stand) -> Stand:
+        """Choose how fast the air changes: slowly first, then in gusts."""
+        for k in WALKS_K:
+            if k != stand.guess.walks.k:
+                walks = Walks(k, stand.guess.walks.gust)
+                other = self._judge.stand(
+                    stand.guess._replace(walks=walks), stand.scale
+                )
+                stand = max(stand, other, key=lambda one: one.worth)
+        for gust in GUSTS:
+            if gust != stand.guess.walks.gust:
+                walks = Walks(stand.guess.walks.k, gust)
+                other = self._judge.stand(
+                    stand.guess._replace(walks=walks), stand.scale
+                )
+                stand = max(stand, other, key=lambda one: one.worth)
+        return stand
+
+    # --- rivals --------------------------------------------------------------
+
+    def _settled(self, guess: Guess, scale: Noise) -> Stand:
+        """Judge an explanation under the noise that it implies itself."""
+        stand = self._judge.stand(guess, scale)
+        for _ in range(2):
+            walks = stand.guess.walks
+            stand = self._judge.stand(
+                stand.guess, self._judge.noise(self._judge.found(stand), stand.guess)
+            )
+            stand = self._walked(stand)
+            if stand.guess.walks == walks:
+                break
+        return stand
+
+    def _rivals(self, stand: Stand) -> list[Guess]:
+        guesses = [
+            stand.guess._replace(start=one)
+            for one in self._settings
+            if one != stand.guess.start
+        ]
+        for n, kind in stand.guess.changes.items():
+            guesses += [
+                stand.guess._replace(changes={**stand.guess.changes, n: other})
+                for other in (AIR, *self._settings)
+                if other != kind
+            ]
+        stands = [self._judge.stand(guess, stand.scale, stand) for guess in guesses]
+        stands += self._restless(stand)
+        near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]
+        near.sort(key=lambda one: -one.worth)
+        return [one.guess for one in near[:RIVALS]]
+
+    def _restless(self, stand: Stand) -> list[Stand]:
+        """Let a slow change stand in place of one or two sudden ones."""
+        guess = stand.guess._replace(is_restless=True)
+        noise = self._judge.noise(self._judge.found(stand), guess._replace(changes={}))
+        if guess == stand.guess or max(noise.unrest) < LEAST_UNREST:
+            return []
+        dates = sorted(guess.changes)
+        pairs = [(a, b) for a in dates for b in dates if a <= b]
+        without = [
+            {m: kind for m, kind in guess.changes.items() if m not in pair}
+            for pair in (*pairs, ())
+        ]
+        return [
+            self._judge.stand(guess._replace(changes=changes), noise)
+            for changes in without
+        ]
+
+    def _mixed(self, stand: Stand) -> Explained:
+        best = self._settled(stand.guess, stand.scale)
+        for _ in range(3):
+            rivals = [self._settled(one, best.scale) for one in self._rivals(best)]
+            top = max(rivals, key=lambda one: one.worth, default=best)
+            if top.worth <= best.worth + GAIN:
+                break
+            polished = self._polished(top)
+            again = self._settled(polished.guess, polished.scale)
+            best = max(top, again, key=lambda one: one.worth)
+        pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
+        weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
+        return Explained(
+            best.guess, mixed([self._judge.found(one) for one in pool], weights)
+        )
+
+
+def mixed(founds: Sequence[Smoothed], weights: Sequence[float]) -> Smoothed:
+    """Mix what several explanations found: means, and variances with their spread."""
+    if len(founds) == 1:
+        return founds[0]
+    total = sum(weights)
+    shares = [weight / total for weight in weights]
+    count = len(founds[0].k)
+    out = Smoothed(*([0.0] * count for _ in range(7)))
+    for n in range(count):
+        k = sum(w * one.k[n] for w, one in zip(shares, founds, strict=True))
+        s = sum(w * one.s[n] for w, one in zip(shares, founds, strict=True))
+        out.k[n], out.s[n] = k, s
+        for w, one in zip(shares, founds, strict=True):
+            off_k, off_s = one.k[n] - k, one.s[n] - s
+            out.var_k[n] += w * (one.var_k[n] + off_k * off_k)
+            out.var_s[n] += w * (one.var_s[n] + off_s * off_s)
+            out.cov[n] += w * (one.cov[n] + off_k * off_s)
+    return out

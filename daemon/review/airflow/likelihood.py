@@ -1,0 +1,245 @@
+"""What one explanation of the night is worth, and what it finds.
+
+Every threshold here was chosen on seeds other than those that score it
+(tests/bench/morning_truth.py).
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.kalman import (
+    Belief,
+    Change,
+    Course,
+    Smoothed,
+    Way,
+    forward,
+)
+from cabinvigil.daemon.review.airflow.smoother import smooth
+
+ANY_PPM_PER_H = 1000.0
+"""A source to measure sizes by, where neither people nor burner are known to be there:
+a person in 12 m3."""
+AIR = "air"
+"""The kind of change that is no setting of the burner."""
+DATE_COST = 6.0
+"""Gain in ln likelihood that a change must bring (about BIC for two parameters and a
+date among 270 nodes)."""
+IMPOSSIBLE_COST = 2.0
+"""For each node at which air would flow backwards or people take CO2 in: the balance is
+linear and does not know better."""
+ANY_K = (2.0, 4.0)
+"""Air changes an hour before anything is known (design.md, 6: 0.15 to 15)."""
+LEAST_K, MOST_K = 0.05, 60.0
+"""k between which the size of its noise is taken: a sealed cabin, a gale through it."""
+LEAST_SHARE, LEAST_EXCESS_PPM = 0.4, 300.0
+"""k is taken no smaller for it than this share of the people's CO2 would need to hold
+the excess (own choice)."""
+WALK_S = 0.02
+"""Slow change of the source in an hour, as a share: sleep deepens, a cylinder cools
+(own judgement)."""
+GUST_H = 0.25
+"""How long a lull or a gusty spell lasts (own judgement)."""
+WALKS_K = (0.1, 0.3, 0.8)
+"""Slow change of k in an hour, as a share: hardly any; a cabin that warms; vents that
+ice over."""
+GUSTS = (0.01, 0.04, 0.12)
+"""How much the wind's coming and going moves k, as a share: none, sheltered, open."""
+KINK = 0.2
+"""Error of the level at a change, as a share of the largest change in one step."""
+MEDIAN_NODES = 5
+"""The size of the noise follows k's median over this many nodes to either side."""
+UNREST_H, LEAST_UNREST, MOST_UNREST = 0.5, 0.5, 2.0
+"""The slow change of k is looked at over this long; below the second, a share in an
+hour, it is no more than the usual."""
+
+
+class Setting(NamedTuple):
+    """What the burner may be set to, and what it and the people then give."""
+
+    ppm_per_h: float
+    """CO2, in ppm of the cabin's air."""
+    sd_ppm_per_h: float
+    heat_w: float
+    """Of the burner."""
+    cost: float = 0.0
+    """Gain in ln likelihood that it must bring beyond the others."""
+
+
+Settings = Mapping[str, Setting]
+
+
+class Walks(NamedTuple):
+    """How fast air changes, as shares of k."""
+
+    k: float
+    gust: float
+
+
+class Guess(NamedTuple):
+    """One explanation of the night."""
+
+    start: str
+    """The burner's setting at first."""
+    changes: dict[int, str]
+    """By node: a setting, or `AIR`."""
+    walks: Walks
+    is_restless: bool = False
+    """Whether k changed slowly, and far, on its own: rime that closes a vent."""
+
+    def setting_at(self, node: int) -> str:
+        """Give the burner's setting before a node."""
+        setting = self.start
+        for n in sorted(self.changes):
+            if n >= node:
+                break
+            if self.changes[n] != AIR:
+                setting = self.changes[n]
+        return setting
+
+
+class Noise(NamedTuple):
+    """The size of the noise that a course of k implies, node by node."""
+
+    k: list[float]
+    unrest: list[float]
+    """How fast k slowly changes there, as a share in an hour."""
+
+
+class Stand(NamedTuple):
+    """An explanation under noise of a certain size, with its way through the night."""
+
+    guess: Guess
+    scale: Noise
+    way: Way
+    worth: float
+
+
+class Judge:
+    """Judges explanations of one night."""
+
+    def __init__(self, course: Course, settings: Settings, heat: Heat | None) -> None:
+        """Take the night's readings.
+
+        Args:
+            course: the nodes.
+            settings: of the burner.
+            heat: the temperature's course; None where none was told.
+        """
+        self.course, self.settings, self._heat = course, settings, heat
+        self.count = len(course.level_ppm)
+        self._stays = math.exp(-course.step_h / GUST_H)
+        sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
+        sources = sources or [ANY_PPM_PER_H]
+        self._low, self._high = min(sources), max(sources)
+        self._least_k = [
+            max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
+            for one in course.excess_ppm
+        ]
+
+    def _belief(self, guess: Guess, scale: Noise) -> Belief:
+        changes: dict[int, Change] = {}
+        step_h, span = self.course.step_h, max(self._high - self._low, self._high / 2)
+        for n, kind in guess.changes.items():
+            if kind == AIR:
+                jump = scale.k[n] + 0.5
+                kink = KINK * step_h * jump * abs(self.course.excess_ppm[n] or 0.0)
+                changes[n] = Change(kink, jump)
+            else:
+                changes[n] = Change(KINK * step_h * span, 0.0, self.settings[kind][:2])
+        for n in guess.changes:
+            for beside in (n - 1, n + 1):
+                changes.setdefault(beside, Change(changes[n].c_sd / 3.0))
+        walk_k = [
+            max(guess.walks.k, unrest) * one
+            for one, unrest in zip(scale.k, scale.unrest, strict=True)
+        ]
+        gust = [guess.walks.gust * one for one in scale.k]
+        start = self.settings[guess.start][:2]
+        return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes)
+
+    def stand(self, guess: Guess, scale: Noise, beside: Stand | None = None) -> Stand:
+        """Judge an explanation; `beside` is one of the same scale, to save work."""
+        until = 0 if beside is None else _same_until(guess, beside.guess)
+        before = None if beside is None else beside.way
+        way = forward(self.course, self._belief(guess, scale), before, until)
+        cost = DATE_COST * (len(guess.changes) + guess.is_restless)
+        for kind in (guess.start, *guess.changes.values()):
+            cost += self.settings[kind].cost if kind != AIR else 0.0
+        worth = way.ln_likelihood - cost
+        worth -= IMPOSSIBLE_COST * way.impossible
+        return Stand(guess, scale, way, worth + self._heat_worth(guess))
+
+    def _heat_worth(self, guess: Guess) -> float:
+        heat = self._heat
+        if heat is None:
+            return 0.0
+        bends, setting = [], guess.start
+        for n in sorted(guess.changes):
+            kind, before = guess.changes[n], setting
+            setting = before if kind == AIR else kind
+            bend = heat.bend_k_h(n)
+            now = self.settings[setting]
+            if kind == AIR:
+                heat_w = heat.air_w(n, now.ppm_per_h)
+            else:
+                heat_w = now.heat_w - self.settings[before].heat_w
+            if bend is not None and heat_w is not None:
+                bends.append((bend, heat_w))
+        return heat.worth(bends)
+
+    def found(self, stand: Stand) -> Smoothed:
+        """Smooth what an explanation found."""
+        return smooth(stand.way.nodes, self._stays)
+
+    def noise(self, found: Smoothed, guess: Guess) -> Noise:
+        """Give the size of the noise that a course of k implies.
+
+        With k all but 0 there would be no noise, and nothing could explain better: so
+        it is no less than a part of the people alone would need.
+        """
+        ks = [
+            min(max(k, least), MOST_K)
+            for k, least in zip(found.k, self._least_k, strict=True)
+        ]
+        wide = MEDIAN_NODES
+        windows = (ks[max(0, n - wide) : n + wide + 1] for n in range(self.count))
+        calm = [sorted(window)[len(window) // 2] for window in windows]
+        if not guess.is_restless:
+            return Noise(calm, [0.0] * self.count)
+        return Noise(calm, self._unrest(calm, guess))
+
+    def _unrest(self, ks: Sequence[float], guess: Guess) -> list[float]:
+        """Tell where k slowly changes, changes at once left aside."""
+        half = max(1, round(UNREST_H / 2.0 / self.course.step_h))
+        last, span_h = self.count - 1, math.sqrt(2.0 * half * self.course.step_h)
+        sudden = sorted(guess.changes)
+        unrest = []
+        for n in range(self.count):
+            a, b = max(0, n - half), min(last, n + half)
+            if any(a - half <= m <= b + half for m in sudden):
+                unrest.append(0.0)
+            else:
+                unrest.append(min(abs(math.log(ks[b] / ks[a])) / span_h, MOST_UNREST))
+        return unrest
+
+    def first_noise(self) -> Noise:
+        """Give the noise before anything is found: as the levels suggest."""
+        source = math.sqrt(max(self._low, self._high / 10) * self._high)
+        excess = [100.0 if one is None else one for one in self.course.excess_ppm]
+        usual = [min(max(source / max(one, 100.0), 0.1), 10.0) for one in excess]
+        return Noise(usual, [0.0] * self.count)
+
+
+def _same_until(one: Guess, other: Guess) -> int:
+    """Give the node up to which two explanations are the same."""
+    if one.start != other.start or one.walks != other.walks:
+        return 0
+    differs = [
+        n
+        for n in one.changes.keys() | other.changes.keys()
+        if one.changes.get(n) != other.changes.get(n)
+    ]
+    return max(0, min(differs) - 1) if differs else 0

@@ -1,0 +1,163 @@
+"""From settings to samplers: which part hangs on which wire."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.sampling.sampler import (
+    FileSampler,
+    Placing,
+    PolledSampler,
+    Sampler,
+)
+from cabinvigil.daemon.sampling.stream_sampler import OpenPort, StreamSampler
+from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.drivers import part as find_part
+from cabinvigil.drivers.kit.steps import PartInfo, Sample
+
+
+@dataclass(frozen=True)
+class Wires:
+    """Makes what parts hang on; the rehearsal brings emulated ones."""
+
+    i2c: Callable[[str, str], I2cBus]
+    """From a bus's name and device file."""
+    serial: Callable[[str, PartSettings, int], OpenPort]
+    """From a part's name, its settings and its speed."""
+    file: Callable[[str, PartSettings], KernelFile]
+    """From a part's name and its settings."""
+
+
+def _real_port(_name: str, part: PartSettings, baud: int) -> OpenPort:
+    path = part.port or ""
+    return lambda on_bytes, on_gone: SerialPort(path, baud, on_bytes, on_gone)
+
+
+REAL = Wires(
+    i2c=I2cBus,
+    serial=_real_port,
+    file=lambda _name, part: KernelFile(part.path or ""),
+)
+"""The wires of this machine."""
+
+
+def part_infos(parts: Mapping[str, PartSettings]) -> dict[str, PartInfo]:
+    """Look up every part in the registry, with the config's own times put in."""
+    infos = {}
+    for name, part in parts.items():
+        info = find_part(part.kind)
+        infos[name] = replace(
+            info,
+            interval_s=part.interval_s or info.interval_s,
+            max_age_s=part.max_age_s or info.max_age_s,
+        )
+    return infos
+
+
+class Taker(Protocol):
+    """Takes what samplers give: the watcher, or whoever only looks."""
+
+    def on_reading(self, part: str, samples: list[Sample], at_s: float) -> None:
+        """Take what a part gave."""
+        ...
+
+    def on_event(self, event: SourceFault | SourceOk) -> None:
+        """Take a fault or its end."""
+        ...
+
+    def lookup(self, part: str, quantity: str, max_age_s: float) -> float | None:
+        """Lend a part's last value of a quantity, where it is not too old."""
+        ...
+
+
+MakeCodec = Callable[[str, PartSettings, PartInfo], Any]
+"""Makes a part's codec from its name, its settings and its registry entry."""
+
+
+def from_config(_name: str, part: PartSettings, info: PartInfo) -> Any:
+    """Make a codec from what the config says alone."""
+    return info.make(part.options)
+
+
+@dataclass(frozen=True)
+class Wired:
+    """All samplers, and the buses to close after them."""
+
+    samplers: tuple[Sampler, ...]
+    buses: tuple[I2cBus, ...]
+
+    def close(self) -> None:
+        """Close the buses."""
+        for bus in self.buses:
+            bus.close()
+
+
+def wire(
+    parts: Mapping[str, PartSettings],
+    i2c: Mapping[str, str],
+    watcher: Taker,
+    clock: Clock,
+    wires: Wires = REAL,
+    make: MakeCodec = from_config,
+) -> Wired:
+    """Make a sampler for every part.
+
+    Args:
+        parts: by name.
+        i2c: device file by bus name.
+        watcher: takes readings and faults, and lends values for compensation.
+        clock: for the samplers.
+        wires: real or emulated.
+        make: makes the codecs; `spans.maker` puts in what the last span found.
+    """
+    buses = {name: wires.i2c(name, device) for name, device in i2c.items()}
+    samplers = [
+        sampler(name, parts, buses, watcher, clock, wires, make) for name in parts
+    ]
+    return Wired(tuple(samplers), tuple(buses.values()))
+
+
+def sampler(
+    name: str,
+    parts: Mapping[str, PartSettings],
+    buses: Mapping[str, I2cBus],
+    watcher: Taker,
+    clock: Clock,
+    wires: Wires = REAL,
+    make: MakeCodec = from_config,
+) -> Sampler:
+    """Make one part's sampler; arguments as of `wire`, the buses ready."""
+    part, infos = parts[name], part_infos(parts)
+    info = infos[name]
+    placing = Placing(
+        name=name,
+        info=info,
+        codec=make(name, part, info),
+        clock=clock,
+        on_reading=watcher.on_reading,
+        on_event=watcher.on_event,
+        lookup=_lookup(part, infos, watcher),
+    )
+    if info.bus == "i2c":
+        address = part.address if part.address is not None else info.address
+        return PolledSampler(placing, buses[part.bus or ""], address)
+    if info.bus == "file":
+        return FileSampler(placing, wires.file(name, part))
+    return StreamSampler(placing, wires.serial(name, part, info.baud))
+
+
+def _lookup(
+    part: PartSettings, infos: Mapping[str, PartInfo], watcher: Taker
+) -> Callable[[str], float | None]:
+    sources = part.informed_by
+
+    def lookup(quantity: str) -> float | None:
+        other = sources.get(quantity)
+        if other is None:
+            return None
+        return watcher.lookup(other, quantity, infos[other].max_age_s)
+
+    return lookup

@@ -1,0 +1,1 @@
+"""The running watch: samplers, ticker, watcher, outputs, the host it runs on."""

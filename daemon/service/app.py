@@ -1,0 +1,402 @@
+"""The one shell: settings -> parts -> core -> outputs, in one task group."""
+
+import asyncio
+import signal
+import sys
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from operator import attrgetter
+from pathlib import Path
+from typing import Any
+
+from cabinvigil.daemon.ask.parse import Ask
+from cabinvigil.daemon.ask.socket import AskError, AskSocket
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.compose.compose import Composed, compose
+from cabinvigil.daemon.core.engine import State, start
+from cabinvigil.daemon.core.kept import carry_over, restore, resume, to_plain
+from cabinvigil.daemon.core.model import (
+    Act,
+    Alert,
+    Priority,
+    Record,
+    SourceFault,
+    SourceOk,
+)
+from cabinvigil.daemon.log.folder import EARLIEST
+from cabinvigil.daemon.outputs.signal.button import Button
+from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
+from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
+from cabinvigil.daemon.sampling.wiring import REAL, Wires, part_infos
+from cabinvigil.daemon.service.crew import Crew
+from cabinvigil.daemon.service.host import (
+    EVERY_S,
+    HostWatch,
+    Seen,
+    cpu_c,
+    is_under_volted,
+)
+from cabinvigil.daemon.service.morning_told import MorningTold
+from cabinvigil.daemon.service.outlets import OpenLine, Outlets, make_outlets
+from cabinvigil.daemon.service.sdnotify import Notifier, watchdog_period_s
+from cabinvigil.daemon.service.start_record import start_fields
+from cabinvigil.daemon.service.status import status
+from cabinvigil.daemon.service.ticker import tick
+from cabinvigil.daemon.service.watchdog import Watchdog
+from cabinvigil.daemon.service.watcher import Watcher
+from cabinvigil.daemon.settings.config import ConfigError, Settings, load
+from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.span.kept import maker
+
+STATE_FILE = "state"
+STOP_S = 4.0
+"""For all outputs to finish; systemd waits 10 s."""
+SOCKET_RETRY_S = 30.0
+FIXED = (
+    *("buzzer", "light", "button", "mqtt", "log", "ask"),
+    *("cabin.name", "watch.state_folder"),
+)
+"""What only a restart changes."""
+
+Reply = Callable[[Mapping[str, Any]], None]
+
+
+@dataclass(frozen=True)
+class Machine:
+    """What the shell takes from the machine; tests bring their own."""
+
+    clock: Clock = field(default_factory=SystemClock)
+    wires: Wires = REAL
+    open_line: OpenLine = open_gpio
+    open_button: Callable[..., EdgeLine] = open_button
+    environ: Mapping[str, str] = field(default_factory=dict)
+    pid: int = 0
+
+
+def today(wall: datetime) -> date | None:
+    """Return the day, or None where the clock cannot be right."""
+    return wall.date() if wall >= EARLIEST else None
+
+
+def compose_now(settings: Settings, wall: datetime) -> Composed:
+    """Compose the core of these settings."""
+    return compose(
+        settings.cabin,
+        settings.parts,
+        part_infos(settings.parts),
+        settings.alarms,
+        renderer(settings.watch.language, settings.watch.words),
+        buses=tuple(settings.i2c),
+        today=today(wall),
+    )
+
+
+class App:
+    """One run of the daemon."""
+
+    def __init__(self, settings: Settings, path: Path, machine: Machine) -> None:
+        """Set everything up; nothing runs before `run`.
+
+        Args:
+            settings: what to watch.
+            path: the config file, read anew at a reload.
+            machine: clock, wires and pins.
+        """
+        self.settings = settings
+        self._path = path
+        self._machine = machine
+        self._clock = machine.clock
+        self._loop = asyncio.get_running_loop()
+        self._until = asyncio.Event()
+        self._changed = asyncio.Event()
+        self._urgent = asyncio.Event()
+        self._notifier = Notifier(machine.environ)
+        self._is_ready = False
+        self._outlets = self._make_outlets(settings)
+        file = StateFile(Path(settings.watch.state_folder) / STATE_FILE)
+        self._keeper = Keeper(file, self._clock, self.report)
+        self._host = HostWatch(self.report)
+        self._host_due_s = self._clock.monotonic()
+        self._morning = MorningTold.of(settings, self._outlets.phone, self.report)
+        kept = file.load(self._clock.wall(), self._clock.monotonic())
+        composed = compose_now(settings, self._clock.wall())
+        state = start(composed.setup, 0.0)
+        self._notes = list(kept.notes)
+        self._kept = kept
+        if kept.body is not None:
+            state, lost = restore(composed.setup, kept.body, 0.0, down_s=kept.down_s)
+            self._notes += lost
+        self.watcher = self._watcher(composed, state)
+
+    def _make_outlets(self, settings: Settings) -> Outlets:
+        return make_outlets(
+            settings,
+            self._clock,
+            self.report,
+            on_ask=self._from_thread,
+            on_refused=self.refused,
+            open_line=self._machine.open_line,
+        )
+
+    def _watcher(self, composed: Composed, state: State) -> Watcher:
+        return Watcher(
+            composed,
+            self._clock,
+            self._outlets.all,
+            state=state,
+            on_change=lambda now: self._keeper.offer(lambda: to_plain(now)),
+            on_urgent=self._urgent.set,
+        )
+
+    # --- what comes in from other threads -----------------------------------
+
+    def _soon(self, call: Callable[..., None], *values: Any) -> None:
+        """Call on the loop; at the very end there may be no loop any more."""
+        with suppress(RuntimeError):
+            self._loop.call_soon_threadsafe(call, *values)
+
+    def report(self, event: SourceFault | SourceOk) -> None:
+        """Take an output's health, from any thread."""
+        self._soon(lambda: self.watcher.on_event(event))
+
+    def refused(self, text: str) -> None:
+        """Log an ask that was refused, from any thread."""
+        record = Record("fault", {"source": "ask", "kind": "refused", "text": text})
+        self._soon(lambda: self.watcher.hand_out([record], self.watcher.up_s()))
+
+    def _from_thread(self, ask: Ask, reply: Reply) -> None:
+        self._soon(self.answer, ask, reply)
+
+    def on_button(self, act: Act) -> None:
+        """Take a press, from the button's thread."""
+        self._soon(self._pressed, act)
+
+    def _pressed(self, act: Act) -> None:
+        is_answer = self.watcher.state.sound.pattern != "quiet"
+        self.watcher.on_event(act)
+        if self._morning is not None and not is_answer:
+            self._morning.pressed(self._clock.wall(), self.watcher.up_s())
+
+    def answer(self, ask: Ask, reply: Reply) -> None:
+        """Answer an ask, on the loop."""
+        if ask.act is None:
+            reply({"ok": True, **status(self.watcher, self.settings)})
+            return
+        before = self.watcher.state.standings
+        self.watcher.on_event(ask.act)
+        changed = sum(
+            self.watcher.state.standings[alarm].state is not standing.state
+            for alarm, standing in before.items()
+        )
+        reply({"ok": True, "changed": changed, "text": _done(ask.act, changed)})
+
+    def stop(self) -> None:
+        """End the run in order."""
+        self._until.set()
+
+    # --- the run --------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Watch until told to stop."""
+        # The sounder's thread must not wait for the interpreter behind busy ones: at
+        # Python's own 5 ms edges slipped by 16 ms in the benchmark, at 1 ms by 7.
+        sys.setswitchinterval(0.001)
+        self._outlets.start()
+        self._keeper.start()
+        for number, act in (
+            (signal.SIGTERM, self.stop),
+            (signal.SIGINT, self.stop),
+            (signal.SIGHUP, self.reload),
+        ):
+            self._loop.add_signal_handler(number, act)
+        button = self._button()
+        self._begin()
+        try:
+            await self._watch()
+        finally:
+            self._notifier.stopping()
+            button.stop(1.0) if button is not None else None
+            now = self.watcher.up_s()
+            self.watcher.hand_out([Record("stop", {"reason": "told to stop"})], now)
+            state = self.watcher.state
+            self._keeper.offer(lambda: to_plain(state))
+            self._keeper.stop(STOP_S)
+            if self._morning is not None:
+                self._morning.stop()
+            self._outlets.stop(STOP_S)
+
+    def _button(self) -> Button | None:
+        wanted = self.settings.button
+        if wanted is None:
+            return None
+        button = Button(
+            lambda: self._machine.open_button(
+                wanted.line, active_low=wanted.active_low
+            ),
+            self.on_button,
+            self.report,
+            self._clock,
+        )
+        button.start()
+        return button
+
+    def _begin(self, **more: Any) -> None:
+        """Log what runs, say what is laxer, and sound what stood before."""
+        fields = start_fields(self.settings) | more
+        if self._kept.body is not None:
+            fields |= {"kept": self._kept.body, "down_s": self._kept.down_s}
+        watcher = self.watcher
+        now = watcher.up_s()
+        watcher.hand_out([Record("start", fields, urgent=True)], now)
+        watcher.hand_out(resume(watcher.state, now), now)
+        for text in self._notes:
+            self._keeper.note(text)
+        for text in self.settings.laxer:
+            watcher.hand_out([Alert("laxer-limit", Priority.LOW, text)], now)
+
+    async def _watch(self) -> None:
+        """Watch until told to stop."""
+        async with asyncio.TaskGroup() as group:
+            make = maker(Path(self.settings.watch.state_folder), self.watcher.on_event)
+            wires = self._machine.wires
+            crew = Crew(group, self.watcher, self._clock, wires, make)
+            serving = group.create_task(self._serve(), name="ask-socket")
+            try:
+                while not self._until.is_set():
+                    await self._pace(group, crew)
+            finally:
+                serving.cancel()
+                await crew.end()
+
+    async def _pace(self, group: asyncio.TaskGroup, crew: Crew) -> None:
+        """Watch at one pace, until told to stop or until a reload sets another.
+
+        Reloads that change parts alone are taken here: no tick waits for them.
+        """
+        tick_s = self.settings.watch.tick_s
+        watchdog = Watchdog(
+            self._notifier,
+            watchdog_period_s(self._machine.environ, self._machine.pid),
+            tick_s,
+            self._outlets.buzzer.alive_at_s if self._outlets.buzzer else None,
+        )
+        ticking = tick(
+            self.watcher,
+            self._clock,
+            tick_s,
+            self._urgent,
+            lambda: self._after_tick(watchdog),
+        )
+        tasks = [
+            group.create_task(ticking, name="ticker"),
+            group.create_task(self._feed(watchdog), name="watchdog"),
+        ]
+        while not self._until.is_set() and self.settings.watch.tick_s == tick_s:
+            self._changed.clear()
+            devices = {name: bus.device for name, bus in self.settings.i2c.items()}
+            await crew.hang(self.settings.parts, devices)
+            await self._till_told()
+        for task in tasks:
+            task.cancel()
+
+    async def _till_told(self) -> None:
+        """Wait until told to stop, or until a reload has changed parts or pace."""
+        waits = [self._until.wait(), self._changed.wait()]
+        tasks = [asyncio.ensure_future(wait) for wait in waits]
+        try:
+            await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in tasks:
+                task.cancel()
+
+    async def _feed(self, watchdog: Watchdog) -> None:
+        """Bridge long ticks: look at the watchdog between them, from this loop."""
+        if watchdog.period_s is None:
+            return
+        while True:
+            await asyncio.sleep(watchdog.period_s)
+            watchdog.look(self._clock.monotonic())
+
+    async def _serve(self) -> None:
+        """Answer on the local socket; without it the watch goes on, and says so."""
+        ask = self.settings.ask
+        while True:
+            server = AskSocket(
+                Path(ask.socket),
+                ask.group,
+                self._clock,
+                on_ask=self.answer,
+                on_refused=self.refused,
+            )
+            try:
+                await server.serve()
+            except AskError as error:
+                fault = SourceFault("ask", "not-writable", str(error))
+                self.watcher.on_event(fault)
+            await asyncio.sleep(SOCKET_RETRY_S)
+
+    def _after_tick(self, watchdog: Watchdog) -> None:
+        now_s = self._clock.monotonic()
+        watchdog.stepped(now_s)
+        if not self._is_ready:
+            self._is_ready = True
+            self._notifier.ready(f"watching {self.settings.cabin.name}")
+        if self._morning is not None:
+            self._morning.look(self._clock.wall())
+        if now_s >= self._host_due_s:
+            self._host_due_s = now_s + EVERY_S
+            self._host.look(Seen(now_s, self._clock.wall(), cpu_c(), is_under_volted()))
+
+    # --- reload ---------------------------------------------------------------
+
+    def reload(self) -> None:
+        """Read the config anew; a bad one is refused aloud and the old one kept."""
+        self._notifier.reloading(self._clock.monotonic())
+        try:
+            settings = load(self._path)
+            composed = compose_now(settings, self._clock.wall())
+        except ConfigError as error:
+            text = f"the new config is refused, the old one goes on: {error}"
+            self.watcher.on_event(SourceFault("settings", "not-taken", text))
+        else:
+            self._take_over(settings, composed)
+        self._notifier.ready(f"watching {self.settings.cabin.name}")
+
+    def _take_over(self, settings: Settings, composed: Composed) -> None:
+        old = self.settings
+        watcher = self.watcher
+        now = watcher.up_s()
+        state, lost = carry_over(watcher.state, composed.setup, now)
+        self.settings = settings
+        watcher.adopt(composed, state)
+        fields = start_fields(settings) | {"reload": True}
+        watcher.hand_out([Record("start", fields, urgent=True)], now)
+        watcher.hand_out(resume(state, now), now)
+        watcher.on_event(SourceOk("settings"))
+        stays = [n for n in FIXED if attrgetter(n)(old) != attrgetter(n)(settings)]
+        for text in lost:
+            self._keeper.note(text)
+        if stays:
+            text = f"{', '.join(stays)} changed: restart the daemon to use them"
+            watcher.on_event(SourceFault("settings", "restart-needed", text))
+        if (old.parts, old.i2c, old.watch.tick_s) != (
+            settings.parts,
+            settings.i2c,
+            settings.watch.tick_s,
+        ):
+            self._changed.set()
+
+
+def _done(act: Act, changed: int) -> str:
+    if act.kind.value == "mark":
+        return "marked"
+    if act.kind.value == "test":
+        return "the test sounds, unless an alarm does"
+    return f"done; {changed} alarms changed" if changed else "nothing to change"
+
+
+async def run_app(settings: Settings, path: Path, machine: Machine) -> None:
+    """Run the daemon on the running loop until it is told to stop."""
+    await App(settings, path, machine).run()

@@ -1,0 +1,67 @@
+"""What the watch says of itself to those who ask: `show`, `precheck`, a phone."""
+
+import dataclasses
+from typing import Any
+
+from cabinvigil.daemon.core.all_clear import outlook
+from cabinvigil.daemon.core.model import AlarmState
+from cabinvigil.daemon.core.state import State
+from cabinvigil.daemon.service.start_record import version
+from cabinvigil.daemon.service.watcher import Watcher
+from cabinvigil.daemon.settings.config import Settings
+
+
+def _supply_hours(state: State) -> float | None:
+    """Return the hours that the battery lasts at its present fall; None: unknown."""
+    for spec in state.setup.alarms:
+        if spec.kind == "supply":
+            verdict = spec.judge(spec.params, state.history, state.history.now)
+            if verdict is not None:
+                hours: float | None = verdict.evidence.get("hours_left")
+                return hours
+    return None
+
+
+def _airing(state: State, now_s: float) -> dict[str, Any] | None:
+    """Say when it is safe to go back in; None where nobody was sent out."""
+    found = outlook(state, now_s)
+    return None if found is None else dataclasses.asdict(found)
+
+
+def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
+    """Return where everything stands, fit for JSON, units in the keys."""
+    state = watcher.state
+    trend = state.setup.trend
+    estimate = state.history.trend
+    return {
+        "cabin": settings.cabin.name,
+        "version": version(),
+        "up_s": watcher.up_s(),
+        "tick_s": settings.watch.tick_s,
+        "readings": dict(watcher.numbers()),
+        "doubtful": [
+            key
+            for key in state.history.series
+            if (series := state.history.fresh(key)) is not None and series.doubtful
+        ],
+        "supply_hours": _supply_hours(state),
+        "cohb_pct": round(state.history.dose.cohb_pct, 2),
+        "alarms": [
+            {
+                "alarm": alarm,
+                "state": standing.state.value,
+                "priority": standing.priority.word,
+                "since_s": standing.since_s,
+                "text": standing.text,
+            }
+            for alarm, standing in state.standings.items()
+            if standing.state is not AlarmState.NORMAL
+        ],
+        "airing": _airing(state, watcher.up_s()),
+        "sounding": state.sound.pattern,
+        "faults": {name: fault.text for name, fault in state.history.sources.items()},
+        "estimate": None
+        if trend is None or estimate is None
+        else dict(trend.fields(estimate)),
+        "laxer": list(settings.laxer),
+    }

@@ -1,0 +1,163 @@
+"""The shell's middle: readings become events, the core steps, commands go out.
+
+Readings are rounded as the log writes them before the core sees them, and so is the
+time: what is replayed from a log is then exactly what was decided on.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.compose.compose import Composed
+from cabinvigil.daemon.core.engine import State, start, step
+from cabinvigil.daemon.core.model import (
+    Act,
+    Air,
+    Command,
+    Event,
+    SourceFault,
+    SourceOk,
+    Transition,
+)
+from cabinvigil.daemon.outputs.base import Output, Stamp
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+from cabinvigil.drivers.kit.steps import Sample
+
+TIME_DECIMALS = 3
+KEEP_EVERY_S = 600.0
+"""The state is kept so often though no alarm changes: what has been breathed grows all
+the time.  Own choice: fifty writes a night, and ten minutes of eight hours to lose."""
+
+
+def round_reading(quantity: str, value: float) -> float:
+    """Round a value to what is worth logging."""
+    known = QUANTITIES.get(quantity)
+    return value if known is None else round(value, known.decimals)
+
+
+class Watcher:
+    """Holds the core's state and feeds it; knows no wire and no loop."""
+
+    def __init__(
+        self,
+        composed: Composed,
+        clock: Clock,
+        outputs: Sequence[Output],
+        *,
+        state: State | None = None,
+        on_change: Callable[[State], None] = lambda _state: None,
+        on_urgent: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Start watching, from nothing or from a kept state.
+
+        Args:
+            composed: the core's setup.
+            clock: for `now` and the stamps.
+            outputs: given every command, in this order: the sounder first.
+            state: what was known before a restart or a reload.
+            on_change: called with the state after every change of an alarm, and now
+                and then without one.
+            on_urgent: called when a value crosses a limit that must not wait.
+        """
+        self._clock = clock
+        self._origin_s = clock.monotonic()
+        self._outputs = outputs
+        self._on_change = on_change
+        self._on_urgent = on_urgent
+        self._values: dict[str, float] = {}
+        self._at_least: set[str] = set()
+        self._doubtful: set[str] = set()
+        self._last: dict[tuple[str, str], tuple[float, float]] = {}
+        self._now_s = 0.0
+        self._kept_s = 0.0
+        self.composed = composed
+        self.state = start(composed.setup, 0.0) if state is None else state
+
+    def up_s(self) -> float:
+        """Return monotonic seconds since the start, as the log writes them."""
+        up_s = round(self._clock.monotonic() - self._origin_s, TIME_DECIMALS)
+        self._now_s = max(self._now_s, up_s)
+        return self._now_s
+
+    def on_reading(self, part: str, samples: list[Sample], at_s: float) -> None:
+        """Take what a part gave; it is assessed with the next tick, or at once."""
+        urgent = False
+        for sample in samples:
+            self._last[part, sample.quantity] = (at_s, sample.value)
+            key = self.composed.keys.get((part, sample.quantity))
+            if key is None:
+                continue
+            value = round_reading(sample.quantity, sample.value)
+            self._values[key] = value
+            self._at_least.discard(key)
+            self._doubtful.discard(key)
+            if sample.quality == "at-least":
+                self._at_least.add(key)
+            elif sample.quality == "outside-range":
+                self._doubtful.add(key)
+            urgent = urgent or self._crosses(key, sample.quantity, value)
+        if urgent:
+            self._on_urgent()
+
+    def _crosses(self, key: str, quantity: str, value: float) -> bool:
+        before = self.state.history.series[key].value
+        for side, limit in self.composed.urgent.get(quantity, ()):
+            if side == "below" and value <= limit and not before <= limit:
+                return True
+            if side == "above" and value >= limit and not before >= limit:
+                return True
+        return False
+
+    def lookup(self, part: str, quantity: str, max_age_s: float) -> float | None:
+        """Return a part's last value of a quantity where it is not too old."""
+        found = self._last.get((part, quantity))
+        if found is None or self._clock.monotonic() - found[0] > max_age_s:
+            return None
+        return found[1]
+
+    def tick(self) -> None:
+        """Assess what came since the last tick, though it be nothing."""
+        air = Air(self._values, frozenset(self._at_least), frozenset(self._doubtful))
+        self._values, self._at_least, self._doubtful = {}, set(), set()
+        self.take(air)
+
+    def adopt(self, composed: Composed, state: State) -> None:
+        """Go on with another setup (a reload); readings that wait are judged by it."""
+        self.composed, self.state = composed, state
+        known = composed.setup.series
+        self._values = {k: v for k, v in self._values.items() if k in known}
+
+    def on_event(self, event: SourceFault | SourceOk | Act) -> None:
+        """Take a fault, its end, or what a person did."""
+        self.take(event)
+
+    def take(self, event: Event) -> None:
+        """Step the core by one event and hand out its commands."""
+        now = self.up_s()
+        before = self.state.standings
+        self.state, commands = step(self.state, event, now)
+        self.hand_out(commands, now)
+        is_changed = self.state.standings is not before and any(
+            isinstance(command, Transition) for command in commands
+        )
+        if is_changed or now - self._kept_s >= KEEP_EVERY_S:
+            self._kept_s = now
+            self._on_change(self.state)
+
+    def hand_out(self, commands: Sequence[Command], now: float) -> None:
+        """Give commands to every output."""
+        if not commands:
+            return
+        stamp = Stamp(now, self._clock.wall())
+        for command in commands:
+            for output in self._outputs:
+                output.offer(command, stamp)
+
+    def numbers(self) -> Mapping[str, Any]:
+        """Return the fresh value of every series, for those who ask."""
+        history = self.state.history
+        return {
+            key: series.value
+            for key in history.series
+            if (series := history.fresh(key)) is not None
+        }

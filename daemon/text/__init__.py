@@ -1,0 +1,1 @@
+"""Makers of numbers, durations, moments and JSON; charts; the terminal."""
