@@ -17,7 +17,7 @@ import pytest
 
 from cabinvigil.daemon import outputs
 from cabinvigil.daemon.compose.compose import WATCH_SOURCES
-from tests import snippets
+from tests.tools import snippets
 
 ADDED = ("drivers/mcp9808.py", "daemon/rules/chilling.py", "daemon/outputs/slate.py")
 LINES = {

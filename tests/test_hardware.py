@@ -18,7 +18,7 @@ from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.drivers import REGISTRY, part
-from tests import drawings
+from tests.tools import drawings
 
 ROOT = drawings.PAGE.parent
 PAGE = drawings.PAGE.read_text(encoding="utf-8")
@@ -167,7 +167,7 @@ def test_each_row_of_a_build_gives_a_choice() -> None:
 
 
 def test_the_drawings_are_those_of_the_parts_own_tables() -> None:
-    """Else: `python -m tests.drawings`."""
+    """Else: `python -m tests.tools.drawings`."""
     assert set(re.findall(r"<!-- drawn: ([a-z-]+) -->", PAGE)) == set(drawings.DRAWINGS)
     assert drawings.redrawn(PAGE) == PAGE
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests import house, printed, snippets
 from tests.test_hardware import FENCED, anchors
+from tests.tools import house, printed, snippets
 
 LINKS = re.compile(r"\]\(([^)\s]+)\)")
 SHELL = [
@@ -21,7 +21,7 @@ KINDS = {
     # kind: who runs or reads it.
     "sh": "here",
     "toml": "tests/test_hardware.py, or printed",
-    "python": "tests/review/test_data_frames.py, tests/test_adding.py",
+    "python": "tests/log/test_data_frames.py, tests/test_adding.py",
     "mermaid": "drawn; tests/core/test_alarm.py, and here",
     "text": "a drawing or an output: printed where it begins with `$ cabinvigil`",
 }
@@ -88,7 +88,7 @@ def evening(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, s
 def test_readme_shows_what_the_commands_print(
     evening: tuple[Path, dict[str, str]],
 ) -> None:
-    """Else: `python -m tests.printed`."""
+    """Else: `python -m tests.tools.printed`."""
     _, blocks = evening
     page = printed.PAGE.read_text(encoding="utf-8")
     assert set(re.findall(r"<!-- printed: ([a-z-]+) -->", page)) == set(blocks)
@@ -103,7 +103,9 @@ def test_readmes_pictures_are_drawn_from_those_nights(
     printed.draw(evening[0], tmp_path)
     for kept in sorted(printed.PICTURES.glob("*.svg")):
         drawn = tmp_path / kept.name
-        assert words(drawn) == words(kept), f"{kept.name}: python -m tests.printed"
+        assert words(drawn) == words(kept), (
+            f"{kept.name}: python -m tests.tools.printed"
+        )
     assert {one.name for one in tmp_path.glob("*.svg")} == {
         one.name for one in printed.PICTURES.iterdir()
     }
@@ -118,7 +120,7 @@ def words(picture: Path) -> list[str]:
 
 
 def test_the_picture_of_the_house_is_made_from_the_imports() -> None:
-    """Else: `python -m tests.house`; no two rooms use each other."""
+    """Else: `python -m tests.tools.house`; no two rooms use each other."""
     page = house.PAGE.read_text(encoding="utf-8")
     assert house.MARKS.search(page)
     assert house.redrawn(page) == page

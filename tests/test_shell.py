@@ -8,7 +8,7 @@ import tomllib
 import pytest
 
 from cabinvigil.daemon import cli
-from tests import shell
+from tests.tools import shell
 
 
 def completed(*words: str) -> set[str]:
@@ -28,7 +28,7 @@ def completed(*words: str) -> set[str]:
 
 @pytest.mark.parametrize("name", sorted(shell.MADE))
 def test_they_are_those_of_the_parsers(name: str) -> None:
-    """Else: `python -m tests.shell`."""
+    """Else: `python -m tests.tools.shell`."""
     assert (shell.FOLDER / name).read_text(encoding="utf-8") == shell.MADE[name]()
 
 

@@ -2,7 +2,7 @@
 
 Colours of courses follow Okabe and Ito's palette for the colour-blind (from memory),
 darkened or lightened until text on the ground reads at 4.5:1 and lines at 3:1
-(WCAG 2.2, 1.4.3 and 1.4.11; tests/review/test_page.py works both out).
+(WCAG 2.2, 1.4.3 and 1.4.11; tests/report/test_page.py works both out).
 """
 
 LIGHT = {

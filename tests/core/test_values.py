@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.figures import moved
+from tests.tools.figures import moved
 from tests.values import can_be_changed
 
 

@@ -52,7 +52,7 @@ NO_START = "all zero"
 """Nine zero bytes have no start byte: framing to us, where the libraries, which have
 one error only, say checksum."""
 NOT_OURS = {
-    "gas_index": "no bytes: tests/kit/test_gas_index.py runs them",
+    "gas_index": "no bytes: tests/drivers/kit/test_gas_index.py runs them",
     "ina226.current": "current comes from the shunt register, not from this one",
     "ina226.power": "power is not a quantity here",
     "scd4x.self_test": "never asked for: it takes ten seconds without a reading",

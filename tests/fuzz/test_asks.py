@@ -20,8 +20,8 @@ from cabinvigil.daemon.outputs.mqtt.requests import Asked, Reply
 from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.words import renderer
+from tests.ask.test_socket import ask, served
 from tests.fuzz.mangle import fuzz, mangled
-from tests.test_asksocket import ask, served
 
 WALL = datetime(2026, 1, 16, 23, tzinfo=UTC)
 SETUP = compose_settings(example(), renderer("en")).setup

@@ -1,6 +1,6 @@
 """What each rule takes unsaid, and what it lets a config say."""
 
-from tests.figures import moved
+from tests.tools.figures import moved
 
 
 def test_no_margin_moved_by_itself() -> None:

@@ -15,7 +15,7 @@ from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.daemon.settings.mistakes import ConfigError
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import languages, load_words, renderer
-from tests.sentences import DANGERS, every_sentence
+from tests.tools.sentences import DANGERS, every_sentence
 
 GOOD = """
 language = "it"

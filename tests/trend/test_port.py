@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.trend.model import TrendSetup
 from cabinvigil.daemon.trend.port import Trend, trend_setup
-from tests.told_nights import KNOWN, NIGHTS, readings
+from tests.tools.told_nights import KNOWN, NIGHTS, readings
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ import json
 import pytest
 
 from cabinvigil.daemon.trend import zone_filter
-from tests.figures import moved
-from tests.told_nights import DRAWN, KNOWN, NIGHTS, readings, told
+from tests.tools.figures import moved
+from tests.tools.told_nights import DRAWN, KNOWN, NIGHTS, readings, told
 from tests.values import can_be_changed
 
 AS_DRAWN = json.loads(DRAWN.read_text("utf-8"))
@@ -28,7 +28,7 @@ def same(found: object, drawn: object) -> bool:
 @pytest.mark.parametrize("name", NIGHTS)
 def test_the_same_night_is_told_the_same(name: str) -> None:
     """If a change is meant, and the benchmark says that it is a better one, draw it
-    anew: python -m tests.told_nights."""
+    anew: python -m tests.tools.told_nights."""
     found, drawn = told(name), AS_DRAWN[name]
     assert len(found) == len(drawn)
     for now, then in zip(found, drawn, strict=True):

@@ -19,7 +19,7 @@ from cabinvigil.daemon.core.sentences import (
     sentence,
     span,
 )
-from tests.sentences import (
+from tests.tools.sentences import (
     ALL,
     EN,
     WIDEST,

@@ -1,7 +1,7 @@
 """The figures that were read against their sources, drawn up so that none slips.
 
-`python -m tests.figures` draws them anew into `tests/data/figures`; the tests of each
-area hold the code to them.  A margin that moved by a slip of the finger breaks no
+`python -m tests.tools.figures` draws them anew into `tests/data/figures`; the tests of
+each area hold the code to them.  A margin that moved by a slip of the finger breaks no
 behaviour that a test could name: 601 s work as well as 600.  So what was looked up or
 chosen stands twice, and a change of it is one that somebody meant and can see.
 """
@@ -24,7 +24,7 @@ from cabinvigil.daemon.trend import model
 from cabinvigil.drivers import REGISTRY, part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
-FOLDER = Path(__file__).parent / "data" / "figures"
+FOLDER = Path(__file__).parents[1] / "data" / "figures"
 WORDS = ("title", "options")
 
 
@@ -83,7 +83,7 @@ def moved(name: str) -> list[str]:
     now = json.loads(json.dumps(DRAWN[name]()))
     return [
         f"{one}.{key}: {now[one].get(key)} is drawn as {value};"
-        " if it is meant: python -m tests.figures"
+        " if it is meant: python -m tests.tools.figures"
         for one, values in drawn.items()
         for key, value in values.items()
         if now[one].get(key) != value

@@ -1,6 +1,6 @@
 """Resolve the package for each Raspberry Pi OS with pip, and hold hardware.md to it.
 
-    python tests/wheels_for_a_pi.py
+    python tests/tools/wheels_for_a_pi.py
 
 For Python 3.11 (bookworm) and 3.13 (trixie), 64 and 32 bit: which version comes, and
 whether as pure Python, as a wheel for that processor, or as a source to be built.
@@ -15,7 +15,7 @@ import sys
 import tomllib
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 PYTHONS = ("3.11", "3.13")
 Found = dict[str, tuple[str, str]]
 """Version and form, by package."""

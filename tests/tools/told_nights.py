@@ -1,6 +1,6 @@
 """What the trend tells in nights of every kind, kept to the sixth figure.
 
-`python -m tests.told_nights` draws it anew into `tests/data/figures/told.json`;
+`python -m tests.tools.told_nights` draws it anew into `tests/data/figures/told.json`;
 `tests/trend/test_told.py` holds the filter to it.  Whether what it tells is *right* is
 asked elsewhere (algebra, drawing at random, the benchmark, measured rooms); here, that
 it tells the same as when that was last asked.  A filter has a hundred places where a
@@ -18,7 +18,7 @@ from typing import Any
 from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import Ask, Observation, TrendSetup
 
-DRAWN = Path(__file__).parent / "data" / "figures" / "told.json"
+DRAWN = Path(__file__).parents[1] / "data" / "figures" / "told.json"
 EVERY_S = 360.0
 ASKS = (
     Ask("o2_pct", 19.5, "below", 1200.0),

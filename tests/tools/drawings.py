@@ -1,7 +1,8 @@
 """Draws what hardware.md shows, from the parts' own tables: run after changing a part.
 
-`python -m tests.drawings` puts every drawing anew between its marks in hardware.md.
-Plain ASCII, so that any terminal shows it; a test holds the page to these drawings.
+`python -m tests.tools.drawings` puts every drawing anew between its marks in
+hardware.md.  Plain ASCII, so that any terminal shows it; a test holds the page to
+these drawings.
 """
 
 import math
@@ -12,7 +13,7 @@ from pathlib import Path
 from cabinvigil import drivers
 from cabinvigil.drivers.kit.steps import PartInfo
 
-PAGE = Path(__file__).parents[1] / "hardware.md"
+PAGE = Path(__file__).parents[2] / "hardware.md"
 MARKS = re.compile(r"(<!-- drawn: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 USED_PINS = {

@@ -1,4 +1,4 @@
-"""Makes anew all that is made from the code: `python -m tests.made`."""
+"""Makes anew all that is made from the code: `python -m tests.tools.made`."""
 
 import subprocess
 import sys

@@ -14,7 +14,7 @@ from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import inside
 from tests.review import logs
 
-DATA = Path(__file__).parents[1] / "data"
+DATA = Path(__file__).parents[2] / "data"
 UNOCCUPIED = {"empty": Setting(0.0, 15.0, 0.0)}
 """Nobody there: the records say so."""
 

@@ -1,7 +1,7 @@
 """Makes the man page and the shell completion from the commands' own parsers.
 
-`python -m tests.shell` writes them anew into config/shell/; a test holds them to the
-parsers.  Nothing of this runs, or is needed, where the watch runs.
+`python -m tests.tools.shell` writes them anew into config/shell/; a test holds them
+to the parsers.  Nothing of this runs, or is needed, where the watch runs.
 """
 
 import argparse
@@ -10,7 +10,7 @@ from pathlib import Path
 
 from cabinvigil.daemon import cli
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "config" / "shell"
 EXITS = (cli.__doc__ or "").split("Exit codes:")[1].strip()
 FILES = {
@@ -18,7 +18,7 @@ FILES = {
     "/var/log/cabinvigil": "the nights, where the config names no other folder",
     "/var/lib/cabinvigil": "spans, and where the alarms stood",
 }
-MADE_BY = "Made from the program's own parsers by `python -m tests.shell`."
+MADE_BY = "Made from the program's own parsers by `python -m tests.tools.shell`."
 FILE_WORDS = ("FILE", "DIR", "FOLDER", "PATH", "DEV", "NIGHT")
 """What stands for a file in a call: there the shell completes files."""
 

@@ -12,7 +12,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 PAGES = ("README.md", "DEVELOPERS.md", "hardware.md")
 FENCED = re.compile(
     r"^(?:<!-- ([^>\n]+) -->\n)?```(\w*)\n(.*?)^```$", re.DOTALL | re.MULTILINE

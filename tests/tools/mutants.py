@@ -1,6 +1,6 @@
 """Break the code on purpose and see whether a test notices.
 
-Usage: python -m tests.mutants [AREA...] [--each 80] [--seed 1] [--file WORD]
+Usage: python -m tests.tools.mutants [AREA...] [--each 80] [--seed 1] [--file WORD]
 
 The tool is cosmic-ray (`pip install -e '.[mutants]'`).  It works in a copy, so the tree
 is never touched.  A mutant is one place changed: a sign, a comparison, a number, a
@@ -31,7 +31,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 LONG = ("test_benchmark.py", "test_recorded_air.py")
 """Whole nights: minutes each, and they would hide that nothing quicker notices."""
 ENOUGH = 0.9
@@ -59,7 +59,7 @@ AREAS = {
     "core": Area("daemon/core", ("tests/core", "tests/rules")),
     "rules": Area("daemon/rules", ("tests/rules", "tests/core")),
     "trend": Area("daemon/trend", ("tests/trend",)),
-    "drivers": Area("drivers", ("tests/drivers", "tests/kit")),
+    "drivers": Area("drivers", ("tests/drivers",)),
 }
 
 
@@ -88,7 +88,9 @@ def main(arguments: list[str]) -> int:
         print("The tool is missing; put it in with: pip install -e '.[mutants]'")
         return 2
     os.nice(15)
-    alike = tomllib.loads((ROOT / "tests/mutants.toml").read_text("utf-8"))["alike"]
+    alike = tomllib.loads((ROOT / "tests/tools/mutants.toml").read_text("utf-8"))[
+        "alike"
+    ]
     well = True
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         _copy(Path(folder))
@@ -100,7 +102,7 @@ def main(arguments: list[str]) -> int:
 
 
 def _asked(arguments: list[str]) -> argparse.Namespace:
-    parser = argparse.ArgumentParser("python -m tests.mutants")
+    parser = argparse.ArgumentParser("python -m tests.tools.mutants")
     parser.add_argument("area", nargs="*", help=f"of {', '.join(AREAS)}; or all")
     parser.add_argument("--each", type=int, default=80, help="mutants of each area")
     parser.add_argument("--seed", default="1", help="another seed draws other ones")

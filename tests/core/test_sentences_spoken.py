@@ -10,7 +10,7 @@ import subprocess
 
 import pytest
 
-from tests.sentences import EN, every_sentence
+from tests.tools.sentences import EN, every_sentence
 
 SPELLED = {"%": "percent", "°C": "degrees C", "ppm": "P P M"}
 """The only symbols that a sentence may show, and how a person reads them aloud."""

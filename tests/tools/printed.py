@@ -1,7 +1,7 @@
 """What README shows as printed is printed anew: run after changing any of its words.
 
-`python -m tests.printed` plays the nights, and puts outputs and pictures where README
-has them; a test holds README to what the commands print now.
+`python -m tests.tools.printed` plays the nights, and puts outputs and pictures where
+README has them; a test holds README to what the commands print now.
 """
 
 import io
@@ -16,7 +16,7 @@ from unittest import mock
 from cabinvigil.daemon import cli
 from cabinvigil.daemon.commands import precheck as precheck_command
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "README.md"
 PICTURES = ROOT / "tests" / "pictures"
 MARKS = re.compile(r"(<!-- printed: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)

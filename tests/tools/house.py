@@ -1,8 +1,8 @@
 """Draws the house from the code's own imports, into DEVELOPERS.md.
 
-`python -m tests.house` draws it anew; a test holds the page to it.  An arrow says that
-something in the one imports something of the other; arrows that follow from others are
-left out.
+`python -m tests.tools.house` draws it anew; a test holds the page to it.  An arrow
+says that something in the one imports something of the other; arrows that follow from
+others are left out.
 """
 
 import re
@@ -14,27 +14,36 @@ import grimp
 
 from cabinvigil.daemon import cli
 
-PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
+PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
 MARKS = re.compile(r"(<!-- drawn: house -->\n).*?(<!-- end -->)", re.DOTALL)
 ROOMS = {
     # room: (what stands on its door, the modules of daemon/ that are in it)
     "commands": (
-        "words in, words out: daemon/cli.py, *_command.py, parts/, span/, precheck/",
-        r"cli|__main__|\w+_command|looking|parts|precheck|span",
+        "one command a file: daemon/commands/, cli.py",
+        r"cli|__main__|commands",
     ),
-    "planning": ("before bed: daemon/planning/", r"planning"),
-    "review": ("in the morning: daemon/review/", r"review"),
+    "service": ("the running watch: daemon/service/", r"service"),
     "rehearsal": ("emulated cabin and parts: daemon/rehearsal/", r"rehearsal"),
-    "outputs": ("sounder, light, log, phone: daemon/outputs/", r"outputs"),
-    "settings": (
-        "config, words, asks: daemon/settings/, ask",
-        r"settings|ask|clock",
+    "checks": (
+        "before bed, the parts: daemon/precheck/, span/, parts/",
+        r"precheck|span|parts",
     ),
+    "planning": ("before bed, the night: daemon/planning/", r"planning"),
+    "replay": ("nights through the rules: daemon/replay/", r"replay"),
+    "report": ("the account shown: daemon/report/", r"report"),
+    "review": ("the account of a night: daemon/review/", r"review"),
+    "log": ("the night's log, both ends: daemon/log/", r"log"),
+    "sampling": ("wires to samples: daemon/sampling/", r"sampling"),
+    "outputs": ("sounder, light, phone: daemon/outputs/", r"outputs"),
+    "compose": ("settings to core: daemon/compose/", r"compose"),
+    "ask": ("what a person asks: daemon/ask/", r"ask"),
+    "settings": ("config to values: daemon/settings/", r"settings"),
+    "text": ("numbers, moments, charts: daemon/text/", r"text"),
     "rules": ("pure, one rule a file: daemon/rules/", r"rules"),
     "core": ("pure: step(state, event, now): daemon/core/", r"core"),
     "trend": ("pure: rate, filter, projection: daemon/trend/", r"trend"),
     "air": ("pure science: daemon/air/", r"air"),
-    "watch": ("buses, sampling, watcher, app: the rest of daemon/", r"\w+"),
+    "clock": ("the one reader of time: daemon/clock.py", r"clock"),
     "drivers": ("one part a file: drivers/", ""),
     "kit": ("quantities, steps, frames: drivers/kit/", ""),
 }

@@ -2,10 +2,10 @@
 # Build the wheel twice, from two copies with other paths and times, and hold them byte
 # for byte against each other.  The time inside is that of the last commit; the modes
 # are those of umask 022, since a wheel carries them.
-# Usage: bash tests/reproducible.sh
+# Usage: bash tests/tools/reproducible.sh
 set -euo pipefail
 umask 022
-cd "$(dirname "$0")/.."
+cd "$(dirname "$0")/../.."
 python=${PYTHON:-python3}
 SOURCE_DATE_EPOCH=$(git log -1 --format=%ct)
 export SOURCE_DATE_EPOCH

@@ -16,7 +16,7 @@ from cabinvigil.daemon.core.sentences import (
 )
 from cabinvigil.daemon.settings.known import packaged
 from cabinvigil.drivers.kit.quantity import QUANTITIES
-from tests.sentences import (
+from tests.tools.sentences import (
     ALL,
     DANGERS,
     EN,

@@ -16,7 +16,7 @@ import pytest
 from cabinvigil.daemon.log.folder import night_of
 from tests.outputs.brokers import free_port, mosquitto
 from tests.outputs.listener import Listener
-from tests.outputs.test_contract import payload_schema
+from tests.outputs.mqtt.test_contract import payload_schema
 from tests.review import logs
 from tests.running import Air, Ports, config
 

@@ -1,7 +1,7 @@
 """Run the tests that touch a library with its oldest and its newest allowed version.
 
-    python tests/oldest_newest.py            both, for all run-time dependencies
-    python tests/oldest_newest.py below [NAME...]
+    python tests/tools/oldest_newest.py            both, for all run-time dependencies
+    python tests/tools/oldest_newest.py below [NAME...]
                                              and the version before each lower bound,
                                              which must fail, or the bound is too high:
                                              then which is the oldest that passes
@@ -17,7 +17,7 @@ import tomllib
 import venv
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 WHERE = ROOT / "build" / "versions"
 TOOLS = ("pytest", "pytest-asyncio", "pytest-randomly", "pytest-timeout")
 BESIDE = ("fastjsonschema", "hypothesis", "jsonschema", "pyyaml", "scipy")
@@ -25,14 +25,17 @@ BESIDE = ("fastjsonschema", "hypothesis", "jsonschema", "pyyaml", "scipy")
 TESTS = {
     "attrs": ("tests/settings/test_shape.py", "tests/rules"),
     "cattrs": ("tests/settings/test_shape.py", "tests/settings/test_config.py"),
-    "gpiod": ("tests/outputs/test_line.py",),
-    "matplotlib": ("tests/planning/test_command.py",),
-    "paho-mqtt": ("tests/outputs/test_phone.py", "tests/test_process.py"),
-    "pyserial": ("tests/test_buses.py", "tests/test_streaming.py"),
-    "rich": ("tests/review/test_show.py", "tests/review/test_compare.py"),
-    "smbus2": ("tests/test_buses.py",),
-    "structlog": ("tests/outputs/test_record.py", "tests/outputs/test_lines.py"),
-    "tomli": ("tests/settings/test_read.py", "tests/test_config_command.py"),
+    "gpiod": ("tests/outputs/signal/test_gpio.py",),
+    "matplotlib": ("tests/commands/test_plan.py",),
+    "paho-mqtt": ("tests/outputs/mqtt/test_output.py", "tests/service/test_process.py"),
+    "pyserial": (
+        "tests/sampling/test_buses.py",
+        "tests/sampling/test_stream_sampler.py",
+    ),
+    "rich": ("tests/report/test_live_view.py", "tests/report/test_compare_text.py"),
+    "smbus2": ("tests/sampling/test_buses.py",),
+    "structlog": ("tests/log/test_writer.py", "tests/log/test_lines.py"),
+    "tomli": ("tests/settings/test_read.py", "tests/commands/test_config.py"),
 }
 """By library: the tests of the file that imports it, and of what leans on that."""
 

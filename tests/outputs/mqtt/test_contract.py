@@ -42,7 +42,7 @@ from cabinvigil.daemon.outputs.mqtt.publisher import Desk
 from cabinvigil.daemon.report.json import summary
 from tests.review import logs, named
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 DOCUMENT: dict[str, Any] = yaml.safe_load(
     (ROOT / "config" / "asyncapi.yaml").read_text(encoding="utf-8")
 )
