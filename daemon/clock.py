@@ -69,3 +69,7 @@ class VirtualClock:
     def wall(self) -> datetime:
         """Return the start's wall time plus the loop's time since."""
         return self._start_wall + timedelta(seconds=self._loop.time() - self._start_s)
+
+
+EARLIEST = datetime(2025, 1, 1, tzinfo=UTC)
+"""No clock that is right shows less: this software is younger."""

@@ -1,6 +1,6 @@
 """A line that is driven on paper only."""
 
-from cabinvigil.daemon.outputs.base import Clock
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck
 
 

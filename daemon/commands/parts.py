@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.ask.asking import WatchRunsError, no_watch
-from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.commands.look_at_parts import DEFAULT, FRESH, run_on_wires
 from cabinvigil.daemon.parts.ground import Machine, emulated_ground, real_ground

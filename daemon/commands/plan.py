@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TextIO
 
 from cabinvigil.daemon.planning.advice import changes
-from cabinvigil.daemon.planning.as_json import plan_object, sweep_object
 from cabinvigil.daemon.planning.figures import (
     ACCEPTED,
     CabinPlan,
@@ -18,6 +17,7 @@ from cabinvigil.daemon.planning.figures import (
     option_name,
 )
 from cabinvigil.daemon.planning.plan import plan
+from cabinvigil.daemon.planning.words import plan_object, sweep_object
 
 OPTIONS = (
     "volume_m3",

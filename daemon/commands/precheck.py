@@ -12,8 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.ask.asking import typed, watch_status
-from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.ask.socket import AskError, typed, watch_status
 from cabinvigil.daemon.clock import Clock, SystemClock
 from cabinvigil.daemon.commands.look_at_parts import DEFAULT, FRESH, meant, run_on_wires
 from cabinvigil.daemon.compose.compose import series_keys

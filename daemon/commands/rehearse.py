@@ -13,7 +13,6 @@ from typing import IO, Any
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.folder import Nights
-from cabinvigil.daemon.log.lines import dumps
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
@@ -33,6 +32,7 @@ from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.json import dumps
 
 EXAMPLE = """nights:
 {nights}

@@ -11,8 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.ask.asking import WatchRunsError, no_watch, typed
-from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch, typed
 from cabinvigil.daemon.commands.look_at_parts import (
     CLOSED,
     DEFAULT,

@@ -1,7 +1,7 @@
 """From what the config says to what the core is told: series, alarms, trend, words."""
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType, ModuleType
 from typing import Any
@@ -9,19 +9,12 @@ from typing import Any
 import attrs
 
 from cabinvigil.daemon import rules
-from cabinvigil.daemon.compose.alarm_needs import long_means, urgent_limits
 from cabinvigil.daemon.compose.suppression import cover
 from cabinvigil.daemon.core.changes import BROKEN
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.layout import Layout, SeriesSpec, Surroundings
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.setup import (
-    AlarmSpec,
-    Judge,
-    Render,
-    SeriesSpec,
-    Setup,
-    Surroundings,
-)
+from cabinvigil.daemon.core.setup import AlarmSpec, Judge, Render, Setup
 from cabinvigil.daemon.settings.values import AlarmSettings, Cabin, PartSettings
 from cabinvigil.daemon.trend.port import Trend, trend_setup
 from cabinvigil.drivers.kit.quantity import QUANTITIES, channel_of, split_channel
@@ -303,7 +296,7 @@ def compose(
         for (name, quantity), key in keys.items()
     }
     setup = Setup(
-        series=series,
+        layout=Layout(series, _surroundings(cabin), _part_facts(parts, infos, today)),
         alarms=alarm_specs(
             alarms,
             series,
@@ -312,8 +305,6 @@ def compose(
         ),
         render=render,
         trend=Trend(trend_setup(series, cabin)),
-        surroundings=_surroundings(cabin),
-        part_facts=_part_facts(parts, infos, today),
     )
     return Composed(setup, keys, urgent_limits(alarms))
 
@@ -358,14 +349,39 @@ def compose_columns(
             mean_s=mean_s.get(quantity.name, 0.0),
         )
     setup = Setup(
-        series=series,
+        layout=Layout(series, _surroundings(cabin)),
         alarms=alarm_specs(alarms, series),
         render=render,
         trend=Trend(trend_setup(series, cabin)),
-        surroundings=_surroundings(cabin),
     )
     return Composed(
         setup,
         {(key, _quantity(key)): key for key in series},
         urgent_limits(alarms),
     )
+
+
+def urgent_limits(
+    alarms: Mapping[str, AlarmSettings],
+) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Gather the limits whose crossing must not wait for the next tick."""
+    found: dict[str, list[tuple[str, float]]] = {}
+    for alarm in alarms.values():
+        limits: Callable[[Any], Mapping[str, tuple[str, float]]] | None
+        limits = getattr(rules.find(alarm.kind), "urgent", None)
+        if limits is None:
+            continue
+        for quantity, limit in limits(alarm.params).items():
+            found.setdefault(quantity, []).append(limit)
+    return {quantity: tuple(limits) for quantity, limits in found.items()}
+
+
+def long_means(alarms: Mapping[str, AlarmSettings]) -> dict[str, float]:
+    """Gather the longest mean that is taken of each quantity, in seconds."""
+    longest: dict[str, float] = {}
+    for alarm in alarms.values():
+        means: Callable[[Any], Mapping[str, float]] | None
+        means = getattr(rules.find(alarm.kind), "means", None)
+        for quantity, over_s in means(alarm.params).items() if means else ():
+            longest[quantity] = max(over_s, longest.get(quantity, 0.0))
+    return longest

@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from cabinvigil.daemon import rules
-from cabinvigil.daemon.core.setup import AlarmSpec, SeriesSpec
+from cabinvigil.daemon.core.layout import SeriesSpec
+from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.drivers.kit.quantity import split_channel
 
 Words = frozenset[str]

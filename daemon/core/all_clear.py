@@ -7,7 +7,7 @@ clear for a while.  What is not known, or stands aside, is never clear.
 from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.core.annunciation import EXPIRY_S
-from cabinvigil.daemon.core.facts import o2_facts
+from cabinvigil.daemon.core.history import o2_facts
 from cabinvigil.daemon.core.model import Alert, Command, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.state import State
@@ -45,7 +45,7 @@ def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
         return False
     wanted = {getattr(spec.params, "quantity", "") for spec in rang} | {*ALWAYS_KNOWN}
     history = state.history
-    for (quantity, place), keys in state.setup.places.items():
+    for (quantity, place), keys in state.setup.layout.places.items():
         if quantity not in wanted or place is None or place in OUTSIDE_PLACES:
             continue
         fresh = [history.fresh(key) for key in keys]

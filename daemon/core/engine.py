@@ -15,6 +15,7 @@ from cabinvigil.daemon.core.all_clear import all_clear
 from cabinvigil.daemon.core.changes import tell
 from cabinvigil.daemon.core.dose import breathe_co
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -29,7 +30,7 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
     Verdict,
 )
-from cabinvigil.daemon.core.setup import AlarmSpec, SeriesSpec, Setup
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.core.shelving import stay_aside, suppress
 from cabinvigil.daemon.core.standing import Standing, advance
 from cabinvigil.daemon.core.state import State as State
@@ -45,7 +46,7 @@ def start(setup: Setup, now: float) -> State:
     trend_state = setup.trend.start() if setup.trend is not None else None
     return State(
         setup,
-        past.begin(setup, now),
+        past.begin(setup.layout, now),
         {spec.id: Standing() for spec in setup.alarms},
         trend_state,
         estimated_s=now,
@@ -108,7 +109,7 @@ def _stands(spec: SeriesSpec, still_s: float) -> bool:
 def _ruling(history: History) -> dict[str, float]:
     """Return the value of each quantity that rules at the bunk, where it is new."""
     values: dict[str, float] = {}
-    for (quantity, place), keys in history.setup.places.items():
+    for (quantity, place), keys in history.layout.places.items():
         if place != "":
             continue
         key = keys[0]
@@ -119,7 +120,7 @@ def _ruling(history: History) -> dict[str, float]:
             key, series = history.worst(quantity, side, place) or (key, None)
         if series is None or series.at_s != history.now or series.at_least:
             continue
-        if not _stands(history.setup.series[key], history.now - series.changed_s):
+        if not _stands(history.layout.series[key], history.now - series.changed_s):
             values[quantity] = series.value
     return values
 

@@ -14,8 +14,8 @@ from operator import itemgetter
 from typing import Any, Literal
 
 from cabinvigil.daemon.core.dose import Dose
+from cabinvigil.daemon.core.layout import Layout, SeriesSpec
 from cabinvigil.daemon.core.model import EMPTY, Air, SourceFault
-from cabinvigil.daemon.core.setup import SeriesSpec, Setup
 
 KEPT_MINUTES = 490
 """Eight hours of minute means and a little more: the longest mean of any limit."""
@@ -155,7 +155,7 @@ def take(
 class History:
     """All that the rules may look at."""
 
-    setup: Setup
+    layout: Layout
     started_s: float
     now: float
     series: Mapping[str, Series]
@@ -169,7 +169,7 @@ class History:
     def fresh(self, key: str) -> Series | None:
         """Return a series whose last value is not stale, else None."""
         series = self.series.get(key)
-        if series is None or self.now - series.at_s > self.setup.series[key].max_age_s:
+        if series is None or self.now - series.at_s > self.layout.series[key].max_age_s:
             return None
         return series
 
@@ -183,7 +183,7 @@ class History:
     ) -> tuple[str, Series] | None:
         """Return the fresh series with the worst value, of all that measure it."""
         found: tuple[str, Series] | None = None
-        for key in self.setup.index(quantity, place):
+        for key in self.layout.index(quantity, place):
             series = self.fresh(key)
             if series is None:
                 continue
@@ -219,16 +219,16 @@ class History:
         return (mean * known_s + before * (over_s - known_s)) / over_s
 
 
-def begin(setup: Setup, now: float) -> History:
+def begin(layout: Layout, now: float) -> History:
     """Start with nothing known."""
-    return History(setup, now, now, {key: Series() for key in setup.series})
+    return History(layout, now, now, {key: Series() for key in layout.series})
 
 
 def breathe(history: History, air: Air, now: float) -> Mapping[str, Series]:
     """Take one tick's values into the series; unknown keys are passed over."""
     series = dict(history.series)
     for key, value in air.values.items():
-        spec = history.setup.series.get(key)
+        spec = history.layout.series.get(key)
         if spec is not None:
             series[key] = take(
                 spec,
@@ -239,3 +239,21 @@ def breathe(history: History, air: Air, now: float) -> Mapping[str, Series]:
                 at_least=key in air.at_least,
             )
     return series
+
+
+def o2_facts(history: History) -> dict[str, float | str]:
+    """Return O2 now and how fast it moves, as far as it is known."""
+    facts: dict[str, float | str] = {}
+    worst = history.worst("o2_pct", "below")
+    if worst is not None:
+        facts["o2_pct"] = worst[1].value
+    trend = history.trend
+    if trend is not None:
+        facts["rate_pct_per_h"] = trend.o2_rate_pct_per_h[1]
+    return facts
+
+
+def place_of(history: History, key: str) -> str:
+    """Name the part that gave a series, for people."""
+    spec = history.layout.series.get(key)
+    return key if spec is None else spec.title

@@ -9,14 +9,17 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from cabinvigil.daemon.core import kept_air, kept_alarm
+from cabinvigil.daemon.core.alarm import ASIDE, Trigger
 from cabinvigil.daemon.core.annunciation import choose
 from cabinvigil.daemon.core.changes import retell
 from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
-from cabinvigil.daemon.core.history import UNDOSED
-from cabinvigil.daemon.core.model import AlarmState, Command
-from cabinvigil.daemon.core.setup import Setup
+from cabinvigil.daemon.core.history import KEPT_MINUTES, UNDOSED, Series, closed_minutes
+from cabinvigil.daemon.core.layout import SeriesSpec
+from cabinvigil.daemon.core.model import AlarmState, Command, Priority
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup
+from cabinvigil.daemon.core.shelving import stay_aside, take_back
+from cabinvigil.daemon.core.standing import Standing, blind_verdict, ring
 from cabinvigil.daemon.core.state import State
 
 VERSION = 1
@@ -32,10 +35,10 @@ def to_plain(state: State) -> dict[str, Any]:
     return {
         "version": VERSION,
         "dose": {"cohb_pct": dose.cohb_pct, "alarm_fraction": dose.alarm_fraction},
-        "minutes": kept_air.to_plain(state.setup, state.history.series, now),
+        "minutes": minutes_to_plain(state.setup, state.history.series, now),
         "airing": sorted(state.airing),
         "alarms": {
-            alarm: kept_alarm.to_plain(standing, now)
+            alarm: alarm_to_plain(standing, now)
             for alarm, standing in state.standings.items()
             if standing.state is not AlarmState.NORMAL
         },
@@ -72,14 +75,14 @@ def restore(
         if alarm not in specs:
             lost.append(f"{str(alarm)[:80]} stood, and is no alarm any more")
             continue
-        stood = kept_alarm.from_plain(kept, now, gone_s)
-        standings[alarm] = kept_alarm.come_back(
+        stood = alarm_from_plain(kept, now, gone_s)
+        standings[alarm] = come_back(
             specs[alarm], stood, now, knows_gap=gap_s is not None
         )
     airing = plain.get("airing")
     told = airing if isinstance(airing, list) else []
     owed = [one for one in told if isinstance(one, str) and one in specs]
-    minutes = kept_air.from_plain(setup, plain.get("minutes"), now, gone_s)
+    minutes = minutes_from_plain(setup, plain.get("minutes"), now, gone_s)
     history = replace(
         state.history,
         dose=_dose(plain.get("dose"), gone_s),
@@ -108,11 +111,11 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
     old = state.setup
     series = {
         key: state.history.series[key]
-        if old.series.get(key) == spec
+        if old.layout.series.get(key) == spec
         else carried.history.series[key]
-        for key, spec in setup.series.items()
+        for key, spec in setup.layout.series.items()
     }
-    history = replace(state.history, setup=setup, now=now, series=series)
+    history = replace(state.history, layout=setup.layout, now=now, series=series)
     same_trend = setup.trend == old.trend
     if not same_trend:
         history = replace(history, trend=None)
@@ -139,7 +142,7 @@ def resume(state: State, now: float) -> list[Command]:
 
 def _span_s(value: Any) -> float | None:
     """Return a span in seconds; None where it is no number, or runs backwards."""
-    span_s = kept_alarm.number(value, math.nan, -1.0, math.inf)
+    span_s = number(value, math.nan, -1.0, math.inf)
     return span_s if span_s >= 0.0 else None
 
 
@@ -147,7 +150,218 @@ def _dose(kept: Any, gone_s: float) -> Dose:
     """Take the dose over, breathed off while the watch was down."""
     if not isinstance(kept, Mapping):
         return UNDOSED
-    number = kept_alarm.number
     cohb_pct = number(kept.get("cohb_pct"), UNDOSED.cohb_pct, 0.0, 100.0)
     fraction = number(kept.get("alarm_fraction"), 0.0, 0.0, MOST_FRACTION)
     return breathe_co(Dose(cohb_pct, fraction), 0.0, gone_s)
+
+
+DECIMALS = 2
+"""Of a minute's mean: finer than any limit, at a third of the bytes."""
+
+
+def minutes_to_plain(
+    setup: Setup, series: Mapping[str, Series], now: float
+) -> dict[str, Any]:
+    """Put minutes into plain values: a mean for each, the present minute's the last.
+
+    None stands where no reading came.
+    """
+    plain: dict[str, Any] = {}
+    for key, spec in setup.layout.series.items():
+        minutes = closed_minutes(series[key]) if spec.mean_s > 0.0 else ()
+        first = _minute(now) - min(KEPT_MINUTES, math.ceil(spec.mean_s / 60.0)) + 1
+        known = {
+            _minute(at_s): round(mean, DECIMALS)
+            for at_s, mean in minutes
+            if _minute(at_s) >= first
+        }
+        if known:
+            last = max(_minute(now), max(known))
+            plain[key] = [known.get(one) for one in range(min(known), last + 1)]
+    return plain
+
+
+def minutes_from_plain(
+    setup: Setup, kept: Any, now: float, gone_s: float
+) -> dict[str, Series]:
+    """Read the minutes back; what cannot be read is left out.
+
+    Args:
+        setup: as it is now.
+        kept: what `minutes_to_plain` made, or anything.
+        now: monotonic seconds.
+        gone_s: what has passed since it was kept, as far as is known.
+
+    Returns:
+        Series that know their past and nothing of the present, by key.
+    """
+    found: dict[str, Series] = {}
+    for key, means in kept.items() if isinstance(kept, Mapping) else ():
+        spec = setup.layout.series.get(key)
+        if spec is None or spec.mean_s <= 0.0 or not isinstance(means, list):
+            continue
+        # Before the minute that is being gathered now, so that none stands twice.
+        last = min(_minute(now - gone_s), _minute(now) - 1)
+        numbered = enumerate(
+            means[-KEPT_MINUTES:], last + 1 - len(means[-KEPT_MINUTES:])
+        )
+        minutes = tuple(
+            (minute * 60.0 + 30.0, float(mean))
+            for minute, mean in numbered
+            if _is_possible(spec, mean)
+        )
+        if minutes:
+            found[key] = Series(minutes=minutes)
+    return found
+
+
+def _minute(at_s: float) -> int:
+    return int(at_s // 60.0)
+
+
+def _is_possible(spec: SeriesSpec, mean: Any) -> bool:
+    if isinstance(mean, bool) or not isinstance(mean, int | float):
+        return False
+    return spec.low <= mean <= spec.high
+
+
+MOST_AGE_S = 30 * 86_400.0
+"""Longer than any night: an older age says no more than this."""
+
+
+MOST_WORSE = 1e9
+"""Larger than any rule's measure of how bad things are."""
+
+
+LONGEST_TEXT = 400
+"""Characters of a kept sentence; ours have at most 140."""
+
+
+_STATES = {one.value: one for one in AlarmState}
+
+
+_PRIORITIES = {one.word: one for one in Priority}
+
+
+def alarm_to_plain(standing: Standing, now: float) -> dict[str, Any]:
+    """Put an alarm into plain values, fit for JSON: moments become ages."""
+    hidden = standing.hidden
+    plain: dict[str, Any] = {
+        "state": standing.state.value,
+        "priority": standing.priority.word,
+        "text": standing.text,
+        "age_s": now - standing.since_s,
+        "unanswered_s": now - standing.unanswered_s,
+        "quiet_left_s": standing.quiet_until_s - now,
+        "aside_left_s": standing.aside_until_s - now,
+        "aside_limit": standing.aside_limit.word,
+        "hidden": None if hidden is None else hidden.word,
+        "told_worse": standing.told_worse,
+        "escalation": standing.escalation,
+        "first_up": standing.first_up,
+        "in_doubt": standing.in_doubt,
+    }
+    # JSON knows no infinity: what has no end, or never was, is left out.
+    return {
+        key: value
+        for key, value in plain.items()
+        if not isinstance(value, float) or math.isfinite(value)
+    }
+
+
+def number(value: Any, default: float, low: float, high: float) -> float:
+    """Return a number, kept between two bounds; the default where it is none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return default
+    if not math.isfinite(value):
+        return default
+    return min(max(float(value), low), high)
+
+
+def _priority(value: Any, default: Priority) -> Priority:
+    return _PRIORITIES.get(value, default) if isinstance(value, str) else default
+
+
+def alarm_from_plain(kept: Any, now: float, gone_s: float) -> Standing:
+    """Read an alarm as it stood; what cannot be read is taken on the safe side.
+
+    Args:
+        kept: what `alarm_to_plain` made, or anything.
+        now: monotonic seconds.
+        gone_s: what has passed since it was kept, as far as is known.
+    """
+    kept = kept if isinstance(kept, Mapping) else {}
+    state, text = kept.get("state"), kept.get("text")
+    priority = _priority(kept.get("priority"), Priority.MEDIUM)
+    is_hidden = kept.get("hidden") is not None
+
+    def ago(key: str) -> float:
+        return now - gone_s - number(kept.get(key), 0.0, 0.0, MOST_AGE_S)
+
+    def left(key: str) -> float:
+        return now - gone_s + number(kept.get(key), 0.0, 0.0, MOST_AGE_S)
+
+    return Standing(
+        state=_STATES.get(state, AlarmState.UNACKNOWLEDGED)
+        if isinstance(state, str)
+        else AlarmState.UNACKNOWLEDGED,
+        priority=priority,
+        since_s=ago("age_s"),
+        text=text[:LONGEST_TEXT] if isinstance(text, str) else "",
+        quiet_until_s=left("quiet_left_s"),
+        told_worse=number(kept.get("told_worse"), -math.inf, -MOST_WORSE, MOST_WORSE),
+        unanswered_s=ago("unanswered_s"),
+        escalation=int(number(kept.get("escalation"), 0.0, 0.0, 2.0)),
+        aside_until_s=left("aside_left_s") if "aside_left_s" in kept else math.inf,
+        aside_limit=_priority(kept.get("aside_limit"), Priority.FAULT),
+        hidden=_priority(kept.get("hidden"), priority) if is_hidden else None,
+        first_up=kept.get("first_up") is True,
+        in_doubt=kept.get("in_doubt") is not False,
+    )
+
+
+def come_back(
+    spec: AlarmSpec, standing: Standing, now: float, *, knows_gap: bool
+) -> Standing:
+    """Bring an alarm back into life after a restart.
+
+    Whatever is in doubt comes back unacknowledged: an answer whose quiet time may be
+    over, one that no reading has confirmed since the restart before, shelving without
+    an end.
+
+    Args:
+        spec: how the alarm rings, as it is set now.
+        standing: as it stood, in terms of the present clock.
+        now: monotonic seconds.
+        knows_gap: whether it is known how long the watch was down.
+    """
+    if standing.state in ASIDE:
+        standing = _back_from_aside(spec, standing, now, knows_gap=knows_gap)
+    elif standing.state is AlarmState.ACKNOWLEDGED:
+        until_s = min(standing.quiet_until_s, now + spec.ack_s)
+        if knows_gap and not standing.in_doubt and until_s > now:
+            standing = replace(standing, quiet_until_s=until_s)
+        else:
+            verdict = blind_verdict(standing, standing.priority)
+            trigger = Trigger.REALARM
+            standing = ring(standing, trigger, verdict, standing.priority, now)
+    return replace(standing, in_doubt=standing.stands)
+
+
+def _back_from_aside(
+    spec: AlarmSpec, standing: Standing, now: float, *, knows_gap: bool
+) -> Standing:
+    """Leave an alarm aside where the design still allows it, and not for longer."""
+    allowed = {
+        AlarmState.SHELVED: knows_gap,
+        AlarmState.SUPPRESSED: bool(spec.suppressed_by),
+        AlarmState.OUT_OF_SERVICE: spec.removable,
+    }
+    if not allowed[standing.state]:
+        return take_back(standing, None, now)
+    if standing.state is AlarmState.SHELVED:
+        until_s = min(standing.aside_until_s, now + spec.shelve_s)
+        standing = replace(standing, aside_until_s=until_s)
+    hidden = standing.hidden
+    verdict = None if hidden is None else blind_verdict(standing, hidden)
+    return stay_aside(spec, standing, verdict, now)

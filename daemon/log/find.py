@@ -3,7 +3,8 @@
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from cabinvigil.daemon.log.folder import EARLIEST, NightFile, Nights
+from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.folder import NightFile, Nights
 
 SHOWN = 5
 

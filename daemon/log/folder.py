@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from pathlib import Path
 
-EARLIEST = datetime(2025, 1, 1, tzinfo=UTC)
-"""No clock that is right shows less: this software is younger."""
+from cabinvigil.daemon.clock import EARLIEST
+
 LONGEST_GAP = timedelta(days=400)
 """A clock that is further than this from the last night's date is not believed."""
 AGED_OUT_AT_ONCE = 2

@@ -3,15 +3,13 @@
 A line is total: whatever a field holds, a line comes out that a JSON reader takes.
 """
 
-import json
-import math
 import sys
 from collections.abc import Mapping, MutableMapping
-from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.core.model import Command, Estimate, Record, Transition
 from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.text.json import dumps, utc_text
 
 # structlog's console tracebacks load `rich` where it is installed, which nobody here
 # asks for: a fifth of the start, and 4 MB for the whole night.
@@ -62,11 +60,6 @@ def _transition_fields(change: Transition) -> dict[str, Any]:
         "first_up": change.first_up,
         "evidence": dict(change.evidence),
     }
-
-
-def utc_text(wall: datetime) -> str:
-    """Spell a moment as ISO 8601 in UTC with milliseconds and a Z (RFC 3339)."""
-    return wall.astimezone(UTC).isoformat(timespec="milliseconds")[:23] + "Z"
 
 
 class Renderer:
@@ -129,35 +122,3 @@ def _own_keys_first(
     for key, value in event_dict["fields"].items():
         line[f"{key}_" if key in OWN_KEYS else key] = value
     return line
-
-
-def dumps(value: Any, **_: Any) -> str:
-    """Encode as JSON, compact; what JSON has no form for becomes null or its words."""
-    try:
-        return _ENCODER.encode(value)
-    except ValueError:  # a NaN or an infinity: rare, so looked for only now
-        return _ENCODER.encode(_finite(value))
-
-
-def _default(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return dict(value)
-    if isinstance(value, set | frozenset):
-        return sorted(value, key=str)
-    return str(value)
-
-
-def _finite(value: Any, depth: int = 0) -> Any:
-    """Put null where JSON has no number."""
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, Mapping) and depth < 20:
-        return {key: _finite(each, depth + 1) for key, each in value.items()}
-    if isinstance(value, list | tuple) and depth < 20:
-        return [_finite(each, depth + 1) for each in value]
-    return value
-
-
-_ENCODER = json.JSONEncoder(
-    ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_default
-)

@@ -13,11 +13,12 @@ from datetime import UTC, date, datetime
 from threading import Condition, Thread
 from typing import Any, NamedTuple
 
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.folder import Nights, OpenNight
 from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import KeepQueue
-from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+from cabinvigil.daemon.outputs.base import Health, Report, Stamp
 
 BATCH_S = 25.0
 """Between two syncs on a quiet night: 1 296 in nine hours, within design.md section

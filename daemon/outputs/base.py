@@ -17,18 +17,6 @@ Report = Callable[[SourceFault | SourceOk], None]
 """Takes an output's health into the core; called from the output's own thread."""
 
 
-class Clock(Protocol):
-    """The two readings of time that an output may ask for."""
-
-    def monotonic(self) -> float:
-        """Seconds that only ever go forward."""
-        ...
-
-    def wall(self) -> datetime:
-        """Aware UTC time, as good as the machine knows it."""
-        ...
-
-
 @dataclass(frozen=True, slots=True)
 class Stamp:
     """When a command was decided."""

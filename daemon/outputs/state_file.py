@@ -15,8 +15,8 @@ from pathlib import Path
 from threading import Condition, Thread
 from typing import Any
 
-from cabinvigil.daemon.log.folder import EARLIEST
-from cabinvigil.daemon.outputs.base import Clock, Health, Report
+from cabinvigil.daemon.clock import EARLIEST, Clock
+from cabinvigil.daemon.outputs.base import Health, Report
 
 FORMAT = 1
 """Of the file's first line; what the second line holds has a version of its own."""

@@ -4,7 +4,7 @@ Pure: the same figures give the same plan.  It is worked out for a middle scenar
 for the corners of what nobody knows (`scenario.py`).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
@@ -23,7 +23,6 @@ from cabinvigil.daemon.planning.night import (
     night,
     people_water_kg,
 )
-from cabinvigil.daemon.planning.ranges import Range, spread
 from cabinvigil.daemon.planning.scenario import Scenario, scenarios
 from cabinvigil.daemon.planning.settle import (
     CO2_LEVELS_PPM,
@@ -34,6 +33,9 @@ from cabinvigil.daemon.planning.settle import (
     settled,
     shut_course,
 )
+
+Range = tuple[float | None, float | None, float | None]
+"""Low, middle, high; None: never, and counts as the most."""
 
 
 class Air(NamedTuple):
@@ -244,3 +246,14 @@ def _gas(cabin: CabinPlan, burns: tuple[BurnWindow, ...]) -> Gas:
         fed_kw(cylinder, cabin.outside_c, air_hpa),
         7.0 * kg / cabin.cylinder_kg,
     )
+
+
+def spread(values: Sequence[float | None]) -> Range:
+    """Give the range of the scenarios' values, of which the middle one comes first."""
+    order = sorted(values, key=lambda value: (value is None, value or 0.0))
+    return order[0], values[0], order[-1]
+
+
+def rounded(triple: Range, decimals: int) -> list[float | None]:
+    """Give the range as a list for JSON, rounded."""
+    return [None if value is None else round(value, decimals) for value in triple]

@@ -5,8 +5,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.planning.figures import CabinPlan
-from cabinvigil.daemon.planning.plan import Plan, plan
-from cabinvigil.daemon.planning.ranges import Range
+from cabinvigil.daemon.planning.plan import Plan, Range, plan
 
 VENT_TOTALS_CM2 = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 900.0)
 POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)

@@ -1,12 +1,12 @@
 """The plan in words, for the person who goes to bed."""
 
 import textwrap
+from typing import Any
 
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
 from cabinvigil.daemon.planning.night import BED_H, MORNING_H, Moment, Night, all_night
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
-from cabinvigil.daemon.planning.plan import Plan
-from cabinvigil.daemon.planning.ranges import Range
+from cabinvigil.daemon.planning.plan import Plan, Range, rounded
 from cabinvigil.daemon.planning.scenario import FLAME_OUT_O2_PCT
 
 WIDTH = 84
@@ -332,3 +332,48 @@ def _sleep(cabin: CabinPlan, night: Night) -> list[Moment]:
     first = min(BED_H + 1.0, BED_H + cabin.hours / 2)
     last = max(first, BED_H + cabin.hours - MORNING_H)
     return [night.at(first)] + [m for m in night.moments if first < m.hour < last]
+
+
+def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
+    """Give the object that `plan --json` prints."""
+    air, shut, vent, gas, wet = made.air, made.shut, made.vent, made.gas, made.wet
+    return {
+        "settled": {
+            "o2_pct": rounded(air.o2_pct, 2),
+            "co2_ppm": rounded(air.co2_ppm, 0),
+            "rh_pct": rounded(air.rh_pct, 1),
+            "temp_c": rounded(air.temp_c, 1),
+            "dew_point_c": rounded(air.dew_point_c, 1),
+        },
+        "shut": {
+            "minutes_to_o2_pct": {
+                f"{level:.1f}": rounded(minutes, 1)
+                for level, minutes in shut.minutes_to_o2.items()
+            },
+            "minutes_to_co2_ppm": {
+                f"{level:.0f}": rounded(minutes, 1)
+                for level, minutes in shut.minutes_to_co2.items()
+            },
+        },
+        "vent": {
+            "needed_cm2": rounded(vent.needed_cm2, 0),
+            "thumb_cm2": round(vent.thumb_cm2, 1),
+            "standards_cm2": dict(vent.standards_cm2),
+        },
+        "gas": {
+            "kg": round(gas.kg, 3),
+            "kwh": round(gas.kwh, 2),
+            "cylinder_hours": rounded(gas.cylinder_hours, 1),
+        },
+        "wet": {
+            "burner_kg": round(wet.burner_kg, 3),
+            "people_kg": round(wet.people_kg, 3),
+            "glass_wet_from_min": rounded(wet.runs_from_min, 0),
+        },
+        "change": list(change),
+    }
+
+
+def sweep_object(name: str, rows: list[tuple[float, dict[str, Any]]]) -> dict[str, Any]:
+    """Give the object that `plan --sweep --json` prints."""
+    return {"sweep": name, "rows": [{"at": at, "plan": plan} for at, plan in rows]}

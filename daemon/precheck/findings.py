@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
 
-from cabinvigil.daemon.log.folder import EARLIEST
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.service.host import COOL_C, HOT_C
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 

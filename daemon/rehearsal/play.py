@@ -19,7 +19,7 @@ from cabinvigil.daemon.rehearsal.nights import Failure, Night
 from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.sampling.wiring import wire
-from cabinvigil.daemon.service.start_record import start_fields
+from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings

@@ -7,9 +7,9 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, Literal
 
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
-from cabinvigil.daemon.log.folder import EARLIEST
 from cabinvigil.daemon.log.moments import CLOCK, zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.replay.other_limits import OtherLimits

@@ -5,11 +5,11 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from cabinvigil.daemon.log.moments import figure, fixed, spread
 from cabinvigil.daemon.review.airflow.balance import Z90, Triple
 from cabinvigil.daemon.review.compare import Rank, Sheet
-from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS, minutes
+from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
+from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread
 
 COLUMNS = 80
 SAFEST = "safest"

@@ -6,9 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeGuard
 
 from cabinvigil.daemon.air.moisture import dew_point_c
-from cabinvigil.daemon.log.moments import fixed, spread, valued
 from cabinvigil.daemon.review.rang import RANKS
-from cabinvigil.daemon.review.verdict import minutes
+from cabinvigil.daemon.text.numbers import fixed, minutes, spread, valued
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
 COLUMNS = 40

@@ -5,29 +5,16 @@ from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 from html import escape
 
-from cabinvigil.daemon.log.moments import (
-    day,
-    fixed,
-    moment,
-    valued,
-    zone_name,
-    zone_of,
-)
+from cabinvigil.daemon.log.moments import day, moment, zone_name, zone_of
 from cabinvigil.daemon.report.page_style import CSS
 from cabinvigil.daemon.report.page_tables import first_tables, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.text import headline, shown
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
-from cabinvigil.daemon.review.verdict import (
-    CLOSE,
-    DANGEROUS,
-    UNSEEN,
-    WELL,
-    WORDS,
-    minutes,
-)
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
 from cabinvigil.daemon.text.charts import draw
+from cabinvigil.daemon.text.numbers import fixed, minutes, valued
 
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor "

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 from html import escape
 
-from cabinvigil.daemon.log.moments import fixed, moment, spread, valued
+from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.report.text import shown
 from cabinvigil.daemon.review.health import VITAL
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.verdict import WORDS, minutes
+from cabinvigil.daemon.review.verdict import WORDS
+from cabinvigil.daemon.text.numbers import fixed, minutes, spread, valued
 
 MOST_RANG = 12
 MOST_STRETCHES = 8

@@ -5,13 +5,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta, tzinfo
 
-from cabinvigil.daemon.log.moments import figure, moment, valued
+from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.log.night import STEP_S, Event
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.rang import RANKS
 from cabinvigil.daemon.text.charts import Band, Fan, Line, Panel, Told
+from cabinvigil.daemon.text.numbers import figure, valued
 
 MOST_POINTS = 540
 """A point a minute of a night of nine hours: no phone shows more."""

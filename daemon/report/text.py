@@ -4,29 +4,14 @@ import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from datetime import tzinfo
 
-from cabinvigil.daemon.log.moments import (
-    day,
-    figure,
-    fixed,
-    moment,
-    spread,
-    valued,
-    zone_name,
-    zone_of,
-)
+from cabinvigil.daemon.log.moments import day, moment, zone_name, zone_of
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.health import VITAL
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch
-from cabinvigil.daemon.review.verdict import (
-    CLOSE,
-    DANGEROUS,
-    UNSEEN,
-    WELL,
-    WORDS,
-    minutes,
-)
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
+from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread, valued
 
 LINES, COLUMNS = 40, 80
 TAB = 10

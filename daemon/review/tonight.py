@@ -4,7 +4,6 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from cabinvigil.daemon.log.moments import figure
 from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
@@ -12,7 +11,8 @@ from cabinvigil.daemon.review.cabin_model import Settled, Way, settled
 from cabinvigil.daemon.review.health import VITAL, Trouble, Watched
 from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch
-from cabinvigil.daemon.review.verdict import UNSEEN_MIN, minutes
+from cabinvigil.daemon.review.verdict import UNSEEN_MIN
+from cabinvigil.daemon.text.numbers import figure, minutes
 
 MOST = 3
 GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0

@@ -7,6 +7,7 @@ from cabinvigil.daemon.log.night import Gap
 from cabinvigil.daemon.review.approach import Approach
 from cabinvigil.daemon.review.health import VITAL, Watched
 from cabinvigil.daemon.review.rang import RANKS, Stand
+from cabinvigil.daemon.text.numbers import minutes
 
 DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
 UNSEEN_MIN = 20.0
@@ -124,13 +125,6 @@ def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
         if one.quantity in VITAL and alone_min > UNSEEN_MIN:
             reasons.append(f"{one.words} was not watched for {minutes(alone_min)}")
     return reasons
-
-
-def minutes(value: float) -> str:
-    """Write minutes, as hours where they are many."""
-    if value < 90.0:
-        return f"{value:.0f} min"
-    return f"{value / 60.0:.1f} h"
 
 
 def _close(near: Sequence[Approach]) -> list[str]:

@@ -41,7 +41,7 @@ def _margin(
 ) -> tuple[float, float, float] | None:
     """Return (margin, dew point, surface), all in degrees; None if not to be told."""
     dew_c = dew_point_c(temp_c, rh_pct)
-    around = history.setup.surroundings
+    around = history.layout.surroundings
     if glass_c is None:
         outside_c = history.value("temp_c_outside")
         if outside_c is None:

@@ -3,8 +3,7 @@
 import attrs
 
 from cabinvigil.daemon.air.moisture import rh_pct, vapour_hpa
-from cabinvigil.daemon.core.facts import place_of
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -46,13 +45,13 @@ def _at_one_temperature(history: History, fresh: Fresh) -> Fresh:
     the readings stand as they are.
     """
     own_c = {}
-    for other, spec in history.setup.series.items():
+    for other, spec in history.layout.series.items():
         if other.startswith("temp_c"):
             series = history.fresh(other)
             if series is not None and not series.doubtful:
                 own_c[spec.part, _place(other)] = series.value
     temps = [
-        own_c.get((history.setup.series[key].part, _place(key))) for _, key in fresh
+        own_c.get((history.layout.series[key].part, _place(key))) for _, key in fresh
     ]
     first_c = temps[0]
     if first_c is None or None in temps:
@@ -80,7 +79,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return None
     fresh = [
         (series.value, key)
-        for key in history.setup.index(parts[0].name, parts[1])
+        for key in history.layout.index(parts[0].name, parts[1])
         if (series := history.fresh(key)) is not None
         and not series.doubtful
         and not series.at_least  # a lower bound contradicts no higher value

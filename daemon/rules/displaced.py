@@ -7,8 +7,7 @@ go along with has another cause, seen long before O2 itself is low.
 
 import attrs
 
-from cabinvigil.daemon.core.facts import o2_facts
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, o2_facts
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend.model import TrendEstimate

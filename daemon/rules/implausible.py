@@ -12,8 +12,7 @@ import attrs
 
 from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT, pressure_hpa
 from cabinvigil.daemon.air.moisture import vapour_hpa
-from cabinvigil.daemon.core.facts import place_of
-from cabinvigil.daemon.core.history import History, Series
+from cabinvigil.daemon.core.history import History, Series, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -55,7 +54,7 @@ class Params:
 def _near(history: History, quantity: str, place: str) -> float | None:
     """Return a fresh, undoubted value at a place, or else at the bunk."""
     for at in (place, ""):
-        for key in history.setup.index(quantity, at):
+        for key in history.layout.index(quantity, at):
             series = history.fresh(key)
             if series is not None and not series.doubtful:
                 return series.value
@@ -65,11 +64,11 @@ def _near(history: History, quantity: str, place: str) -> float | None:
 def _air_hpa(history: History, part: str) -> float | None:
     """Return the air pressure that another part gives; any part's, without one."""
     own: float | None = None
-    for key in history.setup.index("pressure_hpa", ""):
+    for key in history.layout.index("pressure_hpa", ""):
         series = history.fresh(key)
         if series is None or series.doubtful:
             continue
-        if history.setup.series[key].part != part:
+        if history.layout.series[key].part != part:
             return series.value
         own = series.value
     return own
@@ -94,7 +93,7 @@ def _oxygen(
     """Judge oxygen against what vapour leaves room for, and against the pressure."""
     found = split_channel(key)
     place = "" if found is None else found[1]
-    part = history.setup.series[key].part
+    part = history.layout.series[key].part
     air_hpa = _air_hpa(history, part)
     temp_c, rh = _near(history, "temp_c", place), _near(history, "rh_pct", place)
     most_pct = O2_DRY_PCT
@@ -120,9 +119,9 @@ def _off_its_pressure(
     """Return how far oxygen lies above its partial pressure over the air's."""
     if air_hpa is None or air_hpa <= 0.0:
         return None
-    for key in history.setup.index("o2_hpa"):
+    for key in history.layout.index("o2_hpa"):
         partial = history.fresh(key)
-        if partial is not None and history.setup.series[key].part == part:
+        if partial is not None and history.layout.series[key].part == part:
             return o2_pct - 100.0 * partial.value / air_hpa
     return None
 
@@ -131,7 +130,7 @@ def _pressure(
     params: Params, history: History, key: str, series: Series
 ) -> Verdict | None:
     """Judge air pressure against the standard one of the cabin's height."""
-    altitude_m = history.setup.surroundings.altitude_m
+    altitude_m = history.layout.surroundings.altitude_m
     if altitude_m is None:
         return None
     off_hpa = series.value - pressure_hpa(altitude_m)

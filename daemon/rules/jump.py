@@ -2,8 +2,7 @@
 
 import attrs
 
-from cabinvigil.daemon.core.facts import place_of
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.drivers.kit.quantity import split_channel
 

@@ -5,8 +5,7 @@ from typing import Literal
 
 import attrs
 
-from cabinvigil.daemon.core.facts import o2_facts, place_of
-from cabinvigil.daemon.core.history import History, Series
+from cabinvigil.daemon.core.history import History, Series, o2_facts, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between, is_quantity, not_empty
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -51,7 +50,7 @@ def _beyond(value: float, limit: float, side: str) -> bool:
 def _mean(history: History, params: Params, over_s: float) -> float | None:
     means = [
         mean
-        for key in history.setup.index(params.quantity, params.place)
+        for key in history.layout.index(params.quantity, params.place)
         if (mean := history.mean(key, over_s, params.before)) is not None
     ]
     if not means:
@@ -66,7 +65,7 @@ def _silent(history: History, params: Params, now: float) -> float | None:
     """
     silent: dict[str, list[float]] = {}
     heard = set()
-    for key in history.setup.index(params.quantity, params.place):
+    for key in history.layout.index(params.quantity, params.place):
         parts = split_channel(key)
         place = "" if parts is None else parts[1]
         series = history.series[key]
@@ -82,7 +81,7 @@ def _silent(history: History, params: Params, now: float) -> float | None:
 
 def _held_by_silence(history: History, params: Params, now: float) -> Priority | None:
     """Return the gravest step that a place which fell silent lets stand."""
-    keys = history.setup.index(params.quantity, params.place)
+    keys = history.layout.index(params.quantity, params.place)
     if len(keys) < 2 or all(history.fresh(key) is not None for key in keys):
         return None
     value = _silent(history, params, now)

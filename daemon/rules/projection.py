@@ -9,8 +9,7 @@ from typing import Any, Literal
 
 import attrs
 
-from cabinvigil.daemon.core.facts import o2_facts
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, o2_facts
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend.model import Ask, TrendEstimate

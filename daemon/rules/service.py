@@ -24,7 +24,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     Returns:
         None where the part does not wear, or its start of service is not known.
     """
-    facts = history.setup.part_facts.get(params.subject, {})
+    facts = history.layout.part_facts.get(params.subject, {})
     left_s = facts.get("service_left_s")
     if left_s is None:
         return None

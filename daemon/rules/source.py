@@ -19,7 +19,7 @@ class Params:
 def _has_spoken(history: History, part: str) -> bool:
     """Say whether any of a part's series was taken since the start, if it has any."""
     has_series = False
-    for key, spec in history.setup.series.items():
+    for key, spec in history.layout.series.items():
         if spec.part == part:
             has_series = True
             if history.series[key].at_s >= history.started_s:

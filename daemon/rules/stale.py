@@ -6,8 +6,7 @@ worth waking for, since nothing then guards against what it measured.
 
 import attrs
 
-from cabinvigil.daemon.core.facts import place_of
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -30,7 +29,7 @@ class Params:
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge the age of the last usable value."""
     key = params.subject
-    spec = history.setup.series[key]
+    spec = history.layout.series[key]
     series = history.series[key]
     age_s = now - series.at_s
     if age_s <= spec.max_age_s:

@@ -34,7 +34,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     if params.subject not in TELLING:
         return None
     by_place: dict[str, float] = {}
-    for key in history.setup.index(params.subject):
+    for key in history.layout.index(params.subject):
         series = history.fresh(key)
         parts = split_channel(key)
         if series is None or parts is None or series.doubtful or series.at_least:

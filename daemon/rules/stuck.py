@@ -11,10 +11,9 @@ from bisect import bisect_left
 
 import attrs
 
-from cabinvigil.daemon.core.facts import place_of
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, place_of
+from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.setup import SeriesSpec
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -72,7 +71,7 @@ def _still_air_s(params: Params, spec: SeriesSpec) -> float:
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge how long the value has stood without the least change."""
     key = params.subject
-    spec = history.setup.series[key]
+    spec = history.layout.series[key]
     series = history.fresh(key)
     if series is None:
         return None

@@ -31,7 +31,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     """
     fresh = {
         key: series
-        for key, spec in history.setup.series.items()
+        for key, spec in history.layout.series.items()
         if spec.part == params.subject and (series := history.fresh(key)) is not None
     }
     if not fresh:
@@ -39,7 +39,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     doubtful = [key for key, series in fresh.items() if series.doubtful]
     if not doubtful:
         return _FINE
-    specs = [history.setup.series[key] for key in doubtful]
+    specs = [history.layout.series[key] for key in doubtful]
     warm_up_s = max(spec.warm_up_s for spec in specs)
     if now - history.started_s <= params.factor * warm_up_s:
         return _FINE

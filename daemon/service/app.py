@@ -13,7 +13,7 @@ from typing import Any
 
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskError, AskSocket
-from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.clock import EARLIEST, Clock, SystemClock
 from cabinvigil.daemon.compose.compose import Composed, compose
 from cabinvigil.daemon.core.engine import State, start
 from cabinvigil.daemon.core.kept import carry_over, restore, resume, to_plain
@@ -25,7 +25,6 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
-from cabinvigil.daemon.log.folder import EARLIEST
 from cabinvigil.daemon.outputs.signal.button import Button
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
 from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
@@ -38,13 +37,11 @@ from cabinvigil.daemon.service.host import (
     cpu_c,
     is_under_volted,
 )
-from cabinvigil.daemon.service.morning_told import MorningTold
 from cabinvigil.daemon.service.outlets import OpenLine, Outlets, make_outlets
-from cabinvigil.daemon.service.sdnotify import Notifier, watchdog_period_s
-from cabinvigil.daemon.service.start_record import start_fields
-from cabinvigil.daemon.service.status import status
+from cabinvigil.daemon.service.report_due import MorningTold
+from cabinvigil.daemon.service.status import start_fields, status
 from cabinvigil.daemon.service.ticker import tick
-from cabinvigil.daemon.service.watchdog import Watchdog
+from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import ConfigError, Settings, load
 from cabinvigil.daemon.settings.words import renderer

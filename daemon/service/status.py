@@ -1,12 +1,12 @@
 """What the watch says of itself to those who ask: `show`, `precheck`, a phone."""
 
 import dataclasses
+import importlib.metadata
 from typing import Any
 
 from cabinvigil.daemon.core.all_clear import outlook
 from cabinvigil.daemon.core.model import AlarmState
 from cabinvigil.daemon.core.state import State
-from cabinvigil.daemon.service.start_record import version
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
 
@@ -65,3 +65,27 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
         else dict(trend.fields(estimate)),
         "laxer": list(settings.laxer),
     }
+
+
+def version() -> str:
+    """Return the software's version."""
+    return importlib.metadata.version("cabinvigil")
+
+
+def start_fields(settings: Settings, *, emulated: bool = False) -> dict[str, Any]:
+    """Return the start record's fields: version, digest, and the whole config.
+
+    Args:
+        settings: what runs.
+        emulated: the parts are invented; every such log says so at its head.
+    """
+    fields: dict[str, Any] = {
+        "version": version(),
+        "config_digest": settings.digest,
+        "config": settings.as_plain(),
+        "alarms": list(settings.alarms),
+        "laxer": list(settings.laxer),
+    }
+    if emulated:
+        fields["emulated"] = True
+    return fields

@@ -124,7 +124,7 @@ class Watcher:
     def adopt(self, composed: Composed, state: State) -> None:
         """Go on with another setup (a reload); readings that wait are judged by it."""
         self.composed, self.state = composed, state
-        known = composed.setup.series
+        known = composed.setup.layout.series
         self._values = {k: v for k, v in self._values.items() if k in known}
 
     def on_event(self, event: SourceFault | SourceOk | Act) -> None:

@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.air.atmosphere import pressure_hpa
-from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.commands.look_at_parts import Looker, sampling
+from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.compose.compose import AIR_PARTS
-from cabinvigil.daemon.log.folder import EARLIEST
 from cabinvigil.daemon.sampling.bus_errors import BusError
+from cabinvigil.daemon.sampling.look import Looker, sampling
 from cabinvigil.daemon.sampling.sampler import run_steps
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, part_infos
 from cabinvigil.daemon.settings.config import PartSettings, Settings

@@ -6,9 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.ask import asking
-from cabinvigil.daemon.ask.asking import WatchRunsError, no_watch, typed, watch_status
-from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.ask import socket as asking
+from cabinvigil.daemon.ask.socket import (
+    AskError,
+    WatchRunsError,
+    no_watch,
+    typed,
+    watch_status,
+)
 from cabinvigil.daemon.settings.config import Settings, load
 
 

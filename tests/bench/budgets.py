@@ -56,7 +56,7 @@ HEAD = f"{'what':<46}{'measured':>18}{'floor':>18}{'ratio':>9}   budget"
 def decision() -> Iterator[Row]:
     setup = setup_of(with_trend=True)
     ours, bare = mean_ms(setup), floor_ms(setup)
-    what = f"decision, {len(setup.alarms)} alarms, {len(setup.series)} series"
+    what = f"decision, {len(setup.alarms)} alarms, {len(setup.layout.series)} series"
     budget = "1.0 ms a tick"
     yield Row(what, f"{ours:.3f} ms", f"{bare:.3f} ms", ours / bare, budget, ours <= 1)
 

@@ -46,7 +46,7 @@ def setup_of(*, with_trend: bool) -> Setup:
 def ticks(setup: Setup, count: int, seed: int) -> list[Air]:
     """So many ticks in which every series has a new value."""
     rng = random.Random(seed)
-    found = {key: split_channel(key) for key in setup.series}
+    found = {key: split_channel(key) for key in setup.layout.series}
     usual = {key: USUAL.get(q[0].name, 1.0) for key, q in found.items() if q}
     return [
         Air({key: rng.gauss(value, abs(value) * 5e-4) for key, value in usual.items()})
@@ -75,7 +75,10 @@ def mean_ms(setup: Setup) -> float:
 
 def floor_ms(setup: Setup) -> float:
     """Mean process time of the bare comparisons of a tick, in ms."""
-    values, limits = list(range(len(setup.series))), list(range(len(setup.alarms)))
+    values, limits = (
+        list(range(len(setup.layout.series))),
+        list(range(len(setup.alarms))),
+    )
     began_s = time.process_time()
     count = 0
     for _ in range(TICKS):
@@ -90,7 +93,9 @@ def main() -> None:
     """Measure, and print one line."""
     setup = setup_of(with_trend="--no-trend" not in sys.argv[1:])
     trend = "with" if setup.trend else "without"
-    size = f"{len(setup.alarms)} alarms, {len(setup.series)} series, {trend} trend"
+    size = (
+        f"{len(setup.alarms)} alarms, {len(setup.layout.series)} series, {trend} trend"
+    )
     cost_ms, bare_ms = mean_ms(setup), floor_ms(setup)
     print(f"{size}: {cost_ms:.3f} ms a tick; bare comparisons {bare_ms:.3f} ms")
 

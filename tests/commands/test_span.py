@@ -15,14 +15,10 @@ import pytest
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.commands import span as command
-from cabinvigil.daemon.commands.look_at_parts import (
-    FRESH,
-    Looker,
-    run_on_wires,
-    sampling,
-)
+from cabinvigil.daemon.commands.look_at_parts import FRESH, run_on_wires
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure
+from cabinvigil.daemon.sampling.look import Looker, sampling
 from cabinvigil.daemon.sampling.wiring import Wires, from_config
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.span.fresh_air import YES

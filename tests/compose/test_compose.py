@@ -70,7 +70,7 @@ def test_faults_are_watched_for_each_thing_they_are_about(settings: Settings) ->
     """Part, series, shared channel, bus: each has its alarm, none is left out."""
     ids = {spec.id for spec in _compose(settings).setup.alarms}
     assert {f"sensor-fault/{name}" for name in settings.parts} <= ids
-    series = _compose(settings).setup.series
+    series = _compose(settings).setup.layout.series
     assert {f"sensor-stale/{key}" for key in series} <= ids
     assert "sensors-disagree/rh_pct" in ids
     assert "watch-fault/main" in ids
@@ -82,10 +82,10 @@ def test_service_life_is_counted_from_the_day_it_began(settings: Settings) -> No
     """Where the clock cannot be believed, nothing is claimed."""
     day = settings.parts["bunk-co"].in_service
     assert day is not None
-    facts = _compose(settings, day).setup.part_facts["bunk-co"]
+    facts = _compose(settings, day).setup.layout.part_facts["bunk-co"]
     years = part_infos(settings.parts)["bunk-co"].service_years
     assert facts["service_left_s"] / 86400 / 365.25 == pytest.approx(years, abs=0.01)
-    assert "service_left_s" not in _compose(settings).setup.part_facts["bunk-co"]
+    assert "service_left_s" not in _compose(settings).setup.layout.part_facts["bunk-co"]
 
 
 def test_the_strictest_limits_are_urgent(settings: Settings) -> None:
@@ -97,14 +97,14 @@ def test_the_strictest_limits_are_urgent(settings: Settings) -> None:
 
 def test_what_a_long_mean_is_taken_of_outlives_a_restart(settings: Settings) -> None:
     """CO2 over eight hours, as the packaged limits ask; oxygen over none."""
-    series = _compose(settings).setup.series
+    series = _compose(settings).setup.layout.series
     assert series["co2_ppm"].mean_s == 28_800.0
     assert series["o2_pct"].mean_s == 0.0
     cabin = Cabin(name="lapwing")
     columns = ("pm2_5_ugm3", "o2_pct")
     made = compose_columns(columns, 1.0, cabin, standard(cabin).alarms, renderer("en"))
-    assert made.setup.series["pm2_5_ugm3"].mean_s == 3_600.0
-    assert made.setup.series["o2_pct"].mean_s == 0.0
+    assert made.setup.layout.series["pm2_5_ugm3"].mean_s == 3_600.0
+    assert made.setup.layout.series["o2_pct"].mean_s == 0.0
 
 
 def test_columns_have_limits_and_no_parts() -> None:
@@ -113,11 +113,11 @@ def test_columns_have_limits_and_no_parts() -> None:
     found = compose_columns(
         ("o2_pct",), 60.0, cabin, standard(cabin).alarms, renderer("en")
     )
-    assert found.setup.series["o2_pct"].max_age_s == 210.0
+    assert found.setup.layout.series["o2_pct"].max_age_s == 210.0
     quick = compose_columns(
         ("o2_pct",), 1.0, cabin, standard(cabin).alarms, renderer("en")
     )
-    assert quick.setup.series["o2_pct"].max_age_s == 30.0
+    assert quick.setup.layout.series["o2_pct"].max_age_s == 30.0
     with pytest.raises(ValueError, match="is no channel"):
         compose_columns(("oxygen",), 1.0, cabin, {}, renderer("en"))
 

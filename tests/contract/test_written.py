@@ -15,7 +15,7 @@ from cabinvigil.daemon.core.model import ActKind, AlarmState, Priority
 from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
-from cabinvigil.daemon.planning import as_json
+from cabinvigil.daemon.planning import words
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from tests.contract import held, written
 
@@ -157,7 +157,7 @@ def test_an_output_that_breaks_the_contract_is_caught(
     whole = json.loads(capsys.readouterr().out)
     bent = {"Vent" if key == "vent" else key: value for key, value in whole.items()}
     command = "cabinvigil.daemon.commands.plan.plan_object"
-    assert as_json.plan_object.__name__ in command
+    assert words.plan_object.__name__ in command
     monkeypatch.setattr(command, lambda *_: bent)
     assert main(["plan", "--json", "--hours", "1"]) == 0
     (found,) = held.taken()

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from cabinvigil.daemon.core.engine import State, start, step
+from cabinvigil.daemon.core.layout import Layout, SeriesSpec
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -22,7 +23,7 @@ from cabinvigil.daemon.core.model import (
     Sound,
     Transition,
 )
-from cabinvigil.daemon.core.setup import AlarmSpec, SeriesSpec, Setup
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.core.standing import Standing
 from cabinvigil.daemon.rules import level
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -90,12 +91,17 @@ def co_level(**changes: Any) -> AlarmSpec:
     return ladder("co-level", "co_ppm", *steps, **(known | changes))
 
 
+LAYOUT = ("surroundings", "part_facts")
+
+
 def cabin(
     *alarms: AlarmSpec, keys: Iterable[str | SeriesSpec] = ("o2_pct",), **changes: Any
 ) -> Setup:
     """A cabin with these series and alarms."""
     specs = [series(key) if isinstance(key, str) else key for key in keys]
-    return Setup({spec.key: spec for spec in specs}, alarms, render, **changes)
+    about = {key: changes.pop(key) for key in LAYOUT if key in changes}
+    layout = Layout({spec.key: spec for spec in specs}, **about)
+    return Setup(layout, alarms, render, **changes)
 
 
 @dataclass

@@ -20,7 +20,7 @@ def test_a_new_config_takes_what_is_known_along() -> None:
     state, lost = carry_over(night.state, stricter, night.now)
     assert lost == []
     assert state.setup is stricter
-    assert state.history.setup is stricter
+    assert state.history.layout is stricter.layout
     for kept in ("series", "dose", "sources", "started_s", "now"):
         assert getattr(state.history, kept) == getattr(night.state.history, kept)
     assert state.before_s == night.state.before_s

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from cabinvigil.daemon.core.facts import o2_facts, place_of
+from cabinvigil.daemon.core.history import o2_facts, place_of
 from tests.core.scenario import Night, cabin
 
 

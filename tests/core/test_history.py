@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.history import KEPT_MINUTES, Series, begin, take
+from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import Air
-from cabinvigil.daemon.core.setup import SeriesSpec
 from tests.core.scenario import Night, cabin, series
 
 O2 = series("o2_pct", jump_per_s=0.5)
@@ -207,7 +207,7 @@ def test_a_mean_of_nothing_is_not_known() -> None:
 
 def test_history_begins_empty() -> None:
     """Nothing is known, and the start is remembered."""
-    history = begin(cabin(), 12.0)
+    history = begin(cabin().layout, 12.0)
     assert (history.started_s, history.now) == (12.0, 12.0)
     assert history.fresh("o2_pct") is None
 

@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.core import kept_alarm
 from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.engine import step
-from cabinvigil.daemon.core.kept import restore, resume, to_plain
+from cabinvigil.daemon.core.kept import alarm_to_plain, restore, resume, to_plain
 from cabinvigil.daemon.core.model import (
     Air,
     AlarmState,
@@ -339,7 +338,7 @@ JSONISH = st.recursive(
     max_leaves=5,
 )
 FULL = Standing(quiet_until_s=0.0, aside_until_s=0.0, told_worse=0.0)
-KEYS = list(kept_alarm.to_plain(FULL, 0.0))
+KEYS = list(alarm_to_plain(FULL, 0.0))
 
 
 @settings(max_examples=100, deadline=None)

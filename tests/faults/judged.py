@@ -152,7 +152,9 @@ def _back(row: Row, night: FaultyNight) -> str:
     """It measures again without a restart, and its fault is over."""
     assert night.stands("sensor-", "watch-fault") == []
     assert night.watcher is not None
-    assert set(night.watcher.numbers()) == set(night.watcher.composed.setup.series)
+    assert set(night.watcher.numbers()) == set(
+        night.watcher.composed.setup.layout.series
+    )
     first_s = next(at_s for at_s in _heard_s(night, SUSPECT) if at_s > night.well_at_s)
     back_s = first_s - night.well_at_s
     assert back_s <= BACK_S

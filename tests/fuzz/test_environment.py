@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.service.sdnotify import Notifier, watchdog_period_s
+from cabinvigil.daemon.service.watchdog import Notifier, watchdog_period_s
 from tests.fuzz.mangle import NASTY, fuzz
 
 WORDS = st.one_of(

@@ -18,8 +18,9 @@ from cabinvigil.daemon.core.model import (
     Sound,
     Transition,
 )
-from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of, utc_text
+from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
 from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.text.json import utc_text
 
 pytestmark = pytest.mark.made_up("puts into lines whatever a field may hold")
 

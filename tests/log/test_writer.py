@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.core.model import (
     AlarmState,
     Priority,
@@ -19,7 +20,7 @@ from cabinvigil.daemon.core.model import (
     Transition,
 )
 from cabinvigil.daemon.log import writer
-from cabinvigil.daemon.log.folder import EARLIEST, Nights, night_of
+from cabinvigil.daemon.log.folder import Nights, night_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp

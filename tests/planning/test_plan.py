@@ -12,10 +12,9 @@ from hypothesis import strategies as st
 from cabinvigil.daemon.air.breathing import Person, flows
 from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
-from cabinvigil.daemon.planning.as_json import plan_object
 from cabinvigil.daemon.planning.figures import CabinPlan, from_config
-from cabinvigil.daemon.planning.plan import plan
-from cabinvigil.daemon.planning.ranges import rounded, spread
+from cabinvigil.daemon.planning.plan import plan, rounded, spread
+from cabinvigil.daemon.planning.words import plan_object
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.settings.values import Cabin

@@ -11,7 +11,7 @@ import pytest
 
 from cabinvigil.daemon.commands import morning
 from cabinvigil.daemon.commands.morning import give_account
-from cabinvigil.daemon.log.moments import day, figure, fixed, moment, spread, valued
+from cabinvigil.daemon.log.moments import day, moment
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.approach import approaches, dose, means, spare
 from cabinvigil.daemon.review.cabin_facts import (
@@ -25,6 +25,7 @@ from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
 from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
+from cabinvigil.daemon.text.numbers import figure, fixed, spread, valued
 from tests.review import logs, named
 
 HOUR = 3600.0

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from cabinvigil.daemon.core.layout import Surroundings
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.setup import Surroundings
 from cabinvigil.daemon.rules import condensing
 from cabinvigil.daemon.rules.condensing import Params
 from tests.core.scenario import Night, cabin

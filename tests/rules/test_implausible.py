@@ -10,8 +10,8 @@ from typing import Any
 import attrs
 import pytest
 
+from cabinvigil.daemon.core.layout import Surroundings
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.setup import Surroundings
 from cabinvigil.daemon.rules import implausible
 from cabinvigil.daemon.rules.implausible import Params
 from tests.core.scenario import Night, cabin, series

@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon import rules
+from cabinvigil.daemon.core.layout import SeriesSpec, Surroundings
 from cabinvigil.daemon.core.model import Air, Priority, SourceFault, Verdict
-from cabinvigil.daemon.core.setup import AlarmSpec, SeriesSpec, Setup, Surroundings
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from tests.core.scenario import Night, cabin, series
 
 PERS = {"once", "part", "series", "channel", "quantity", "source"}

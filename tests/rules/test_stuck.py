@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import attrs
 import pytest
 
+from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.core.setup import SeriesSpec
 from cabinvigil.daemon.rules import stuck
 from cabinvigil.daemon.rules.stuck import Params
 from tests.core.scenario import Night, cabin, series

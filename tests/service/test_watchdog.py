@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.service.sdnotify import Notifier, watchdog_period_s
-from cabinvigil.daemon.service.watchdog import Watchdog
+from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
 
 
 class Systemd:

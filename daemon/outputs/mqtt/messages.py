@@ -11,9 +11,9 @@ from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
 from cabinvigil.daemon.core.model import Alert, Transition
-from cabinvigil.daemon.log.lines import dumps, utc_text
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt import senml
+from cabinvigil.daemon.text.json import dumps, utc_text
 
 ROOT = "cabinvigil"
 WATCHING, STOPPED, LOST = "watching", "stopped", "lost"

@@ -10,8 +10,9 @@ from random import Random
 from threading import Event, Lock, Thread
 from typing import Any
 
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
-from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+from cabinvigil.daemon.outputs.base import Health, Report, Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
 from cabinvigil.daemon.outputs.mqtt.messages import LOST
 from cabinvigil.daemon.outputs.mqtt.outbox import Item

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from cabinvigil.daemon.ask.parse import Ask, Gate, RefusedError, parse_ask
-from cabinvigil.daemon.log.folder import EARLIEST
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
 

@@ -16,7 +16,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from cabinvigil.daemon.outputs.base import Clock
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.outputs.mqtt.broker import (
     Broker,
     BrokerError,

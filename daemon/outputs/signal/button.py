@@ -9,8 +9,9 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from threading import Event, Thread
 
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Act, ActKind
-from cabinvigil.daemon.outputs.base import Clock, Health, Report
+from cabinvigil.daemon.outputs.base import Health, Report
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, LineError
 
 BOUNCE_S = 0.03

@@ -2,8 +2,9 @@
 
 from collections.abc import Callable
 
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command, Sound
-from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+from cabinvigil.daemon.outputs.base import Health, Report, Stamp
 from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
 from cabinvigil.daemon.outputs.signal.gpio import Line, LineCheck
 from cabinvigil.daemon.outputs.signal.patterns import HURRIED, edges

@@ -6,8 +6,9 @@ so that nothing that stands is ever hidden from someone who cannot hear.
 
 from collections.abc import Callable, Mapping
 
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import AlarmState, Command, Priority, Transition
-from cabinvigil.daemon.outputs.base import Clock, Health, Report, Stamp
+from cabinvigil.daemon.outputs.base import Health, Report, Stamp
 from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
 from cabinvigil.daemon.outputs.signal.gpio import Line
 from cabinvigil.daemon.outputs.signal.patterns import Edge

@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from threading import Event, Thread
 
-from cabinvigil.daemon.outputs.base import Clock
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
 from cabinvigil.daemon.outputs.signal.patterns import Edge
 

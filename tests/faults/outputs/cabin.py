@@ -36,7 +36,7 @@ from cabinvigil.daemon.outputs.signal.gpio import Line, LineError
 from cabinvigil.daemon.outputs.signal.light import Light
 from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
 from cabinvigil.daemon.service.host import EVERY_S, HostWatch, Seen
-from cabinvigil.daemon.service.start_record import start_fields
+from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Cabin as SetCabin
 from cabinvigil.daemon.settings.config import standard

@@ -5,9 +5,8 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.core import kept_air
 from cabinvigil.daemon.core.history import KEPT_MINUTES, Series
-from cabinvigil.daemon.core.kept import restore, to_plain
+from cabinvigil.daemon.core.kept import minutes_from_plain, restore, to_plain
 from cabinvigil.daemon.core.model import AlarmState, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.rules import level
@@ -128,12 +127,12 @@ def test_only_what_a_long_mean_is_taken_of_is_kept() -> None:
 )  # fmt: skip
 def test_what_cannot_be_air_is_left_out(kept: Any) -> None:
     """Whatever the file holds: no error, and no minute that no air could give."""
-    assert kept_air.from_plain(stale_air(), kept, 0.0, 0.0) == {}
+    assert minutes_from_plain(stale_air(), kept, 0.0, 0.0) == {}
 
 
 def test_no_more_is_read_than_fits() -> None:
     """A file of a million minutes fills no memory."""
-    found = kept_air.from_plain(stale_air(), {"co2_ppm": [500.0] * 10**6}, 0.0, 0.0)
+    found = minutes_from_plain(stale_air(), {"co2_ppm": [500.0] * 10**6}, 0.0, 0.0)
     (past,) = found.values()
     assert isinstance(past, Series)
     assert len(past.minutes) == KEPT_MINUTES
