@@ -82,7 +82,7 @@ class Calibration:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Bme280Reading:
     """What one measurement says."""
 
     temp_c: float
@@ -115,7 +115,7 @@ def decode_calibration(a: bytes, b: bytes) -> Calibration:
     )
 
 
-def decode(data: bytes, constants: Calibration) -> Reading:
+def decode(data: bytes, constants: Calibration) -> Bme280Reading:
     """Decode the eight data bytes f7 to fe with the part's constants (section 4.2.3).
 
     Raises:
@@ -131,7 +131,7 @@ def decode(data: bytes, constants: Calibration) -> Reading:
         raise NotMeasuredError("it holds the values of a part that has not measured")
     fine = fine_temperature(raw_t, constants)
     rh_raw = humidity_pct(raw_h, fine, constants)
-    return Reading(
+    return Bme280Reading(
         temp_c=fine / 5120,
         pressure_hpa=pressure_pa(raw_p, fine, constants) / 100,
         rh_pct=min(100.0, max(0.0, rh_raw)),
@@ -172,7 +172,7 @@ def humidity_pct(raw: int, fine: float, constants: Calibration) -> float:
     return linear * (1 - h1 * linear / 524288)
 
 
-def samples(reading: Reading) -> list[Sample]:
+def samples(reading: Bme280Reading) -> list[Sample]:
     """Judge a reading.
 
     Raises:

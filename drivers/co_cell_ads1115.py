@@ -38,7 +38,7 @@ RANGE_RH_PCT = (15.0, 90.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class CoCellFacts:
     """What is known of a cell and its amplifier."""
 
     gain_ohm: float = GAIN_OHM
@@ -68,7 +68,7 @@ def relative_sensitivity(temp_c: float | None) -> float:
 
 
 def samples(
-    counts: int, cell: Cell, air: Conditions, temp_c: float | None
+    counts: int, cell: CoCellFacts, air: Conditions, temp_c: float | None
 ) -> list[Sample]:
     """Turn a conversion into CO; `temp_c` is None where it is not known.
 
@@ -89,7 +89,7 @@ def samples(
 class CoCellAds1115:
     """Codec of one cell and its converter; see `PolledPart`."""
 
-    def __init__(self, cell: Cell, pins: str) -> None:
+    def __init__(self, cell: CoCellFacts, pins: str) -> None:
         self._cell = cell
         self._input = ads1115.Input(pins, FULL_SCALE_MV)
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
@@ -131,7 +131,7 @@ def make(options: Mapping[str, Any]) -> CoCellAds1115:
         ValueError: an option is unknown or out of bounds.
     """
     opt.known(options, PART.options)
-    cell = Cell(
+    cell = CoCellFacts(
         gain_ohm=opt.number(options, "gain_ohm", GAIN_OHM, 100.0, 1e6),
         sensitivity_na_per_ppm=opt.number(
             options, "sensitivity_na_per_ppm", SENSITIVITY_NA_PER_PPM, 10.0, 5000.0

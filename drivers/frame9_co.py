@@ -9,10 +9,16 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.conditions import Conditions
-from cabinvigil.drivers.kit.module9 import MODE_OPTIONS, Gas, GasModule, Mode, mode_of
+from cabinvigil.drivers.kit.module9 import (
+    MODE_OPTIONS,
+    GasModule,
+    Mode,
+    ModuleGas,
+    mode_of,
+)
 from cabinvigil.drivers.kit.steps import Gives, PartInfo, Sample
 
-CO = Gas(code=0x04, unit=0x03, words="CO", answer_step=0.1)
+CO = ModuleGas(code=0x04, unit=0x03, words="CO", answer_step=0.1)
 """Gas 04, unit 03 is ppm (tables of the ZE07-CO manual); 0.1 ppm a count."""
 RANGE_C = (-10.0, 55.0)
 RANGE_RH_PCT = (15.0, 90.0)

@@ -15,10 +15,16 @@ from cabinvigil.drivers.kit.air_span import (
     o2_samples,
 )
 from cabinvigil.drivers.kit.conditions import Conditions
-from cabinvigil.drivers.kit.module9 import MODE_OPTIONS, Gas, GasModule, Mode, mode_of
+from cabinvigil.drivers.kit.module9 import (
+    MODE_OPTIONS,
+    GasModule,
+    Mode,
+    ModuleGas,
+    mode_of,
+)
 from cabinvigil.drivers.kit.steps import CellDeadError, Gives, PartInfo, Sample
 
-OXYGEN = Gas(code=0x05, unit=0x04, words="oxygen", answer_step=0.1)
+OXYGEN = ModuleGas(code=0x05, unit=0x04, words="oxygen", answer_step=0.1)
 """Gas 05, unit 04 is vol % (from memory); 0.1 % a count."""
 FULL_SCALE_PCT = 25.0
 RANGE_C = (-20.0, 50.0)

@@ -46,7 +46,7 @@ REFERENCE_C = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class OxygenCellFacts:
     """What is known of a cell, from the config and its last span."""
 
     span: AirSpan | None
@@ -89,7 +89,7 @@ def millivolts(counts: int) -> float:
     return mv
 
 
-def samples(mv: float, cell: Cell, air: Conditions) -> list[Sample]:
+def samples(mv: float, cell: OxygenCellFacts, air: Conditions) -> list[Sample]:
     """Turn millivolts into oxygen.
 
     Raises:
@@ -141,7 +141,7 @@ def span_mv(readings_mv: Sequence[float], first_mv: float | None = None) -> floa
 class O2CellAds1115:
     """Codec of one cell and its converter; see `PolledPart`."""
 
-    def __init__(self, cell: Cell, pins: str) -> None:
+    def __init__(self, cell: OxygenCellFacts, pins: str) -> None:
         self._cell = cell
         self._input = ads1115.Input(pins, FULL_SCALE_MV)
         self._air = Conditions(RANGE_C)
@@ -179,7 +179,7 @@ class O2CellAds1115:
         self._air.inform(quantity, value)
 
 
-def cell_of(options: Mapping[str, Any]) -> Cell:
+def cell_of(options: Mapping[str, Any]) -> OxygenCellFacts:
     """Read the cell's figures from the config's options and the last span.
 
     Raises:
@@ -189,7 +189,7 @@ def cell_of(options: Mapping[str, Any]) -> Cell:
     air_mv = opt.optional_number(options, "air_mv", *SPAN_MV)
     # Read in any case, so that a wrong option is told before the first span too.
     span = span_of(options, (air_mv or SPAN_MV[0]) - zero_mv)
-    return Cell(
+    return OxygenCellFacts(
         span=None if air_mv is None else span,
         air_temp_c=opt.number(options, "air_temp_c", REFERENCE_C, -40.0, 60.0),
         zero_mv=zero_mv,

@@ -54,7 +54,7 @@ _STATUS = re.compile(r"[0-9A-Fa-f]{4}")
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class OpticalReading:
     """What one whole line says."""
 
     o2_hpa: float
@@ -68,14 +68,14 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class CommandAnswer:
     """What a line says that answers a command."""
 
     letter: str
     numbers: tuple[float, ...]
 
 
-def decode(line: bytes) -> Reading | Answer:
+def decode(line: bytes) -> OpticalReading | CommandAnswer:
     """Decode one line with its end.
 
     Raises:
@@ -105,7 +105,7 @@ def _refusal(tokens: list[str]) -> str:
     return f"the part refuses a command: {why}"
 
 
-def _reading(tokens: list[str]) -> Reading:
+def _reading(tokens: list[str]) -> OpticalReading:
     letters, values = tuple(tokens[0::2]), tokens[1::2]
     if letters != LETTERS[: len(letters)]:
         raise FramingError(f"the line has {' '.join(letters)}, not {' '.join(LETTERS)}")
@@ -113,7 +113,7 @@ def _reading(tokens: list[str]) -> Reading:
         raise ShortError(f"the line ends before its {LETTERS[len(values)]}")
     if not _STATUS.fullmatch(values[4]):
         raise FramingError(f"the line's status is {values[4]!r}, not four digits")
-    return Reading(
+    return OpticalReading(
         o2_hpa=_number(values[0]),
         temp_c=_number(values[1]),
         pressure_hpa=_number_or_dashes(values[2]),
@@ -122,10 +122,10 @@ def _reading(tokens: list[str]) -> Reading:
     )
 
 
-def _answer(tokens: list[str]) -> Answer:
+def _answer(tokens: list[str]) -> CommandAnswer:
     if len(tokens) < 2:
         raise ShortError("the line ends behind its letter")
-    return Answer(tokens[0], tuple(_number(token) for token in tokens[1:]))
+    return CommandAnswer(tokens[0], tuple(_number(token) for token in tokens[1:]))
 
 
 def _number(token: str) -> float:
@@ -138,7 +138,7 @@ def _number_or_dashes(token: str) -> float | None:
     return None if _DASHES.fullmatch(token) else _number(token)
 
 
-def samples(reading: Reading, air: Conditions) -> list[Sample]:
+def samples(reading: OpticalReading, air: Conditions) -> list[Sample]:
     """Judge a line; without a pressure cell, percent comes from another's pressure.
 
     Without either there is no percent: taken at sea level it would read low on a hill.
@@ -164,7 +164,7 @@ def samples(reading: Reading, air: Conditions) -> list[Sample]:
     return found
 
 
-def _percent(reading: Reading, told_hpa: float | None) -> float | None:
+def _percent(reading: OpticalReading, told_hpa: float | None) -> float | None:
     pressure = reading.pressure_hpa if reading.pressure_hpa is not None else told_hpa
     if pressure is None:
         return None
@@ -234,7 +234,7 @@ class O2OpticalLine:
                 raise
             return []
         self._synced = True
-        return samples(item, self._air) if isinstance(item, Reading) else []
+        return samples(item, self._air) if isinstance(item, OpticalReading) else []
 
 
 make = opt.no_options(O2OpticalLine)

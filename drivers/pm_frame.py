@@ -32,7 +32,7 @@ SET_ACTIVE = 0xE1
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class PmReading:
     """What one frame says: mass in µg/m³ by two laws, and particles in 0.1 litre."""
 
     pm1_cf1: int
@@ -81,17 +81,17 @@ def check(frame: bytes) -> None:
         )
 
 
-def decode(frame: bytes) -> Reading:
+def decode(frame: bytes) -> PmReading:
     """Decode one frame.
 
     Raises:
         ShortError, LengthError, FramingError, CrcError: see `check`.
     """
     check(frame)
-    return Reading(*struct.unpack(">12H", frame[4:28]))
+    return PmReading(*struct.unpack(">12H", frame[4:28]))
 
 
-def samples(reading: Reading, air: Conditions) -> list[Sample]:
+def samples(reading: PmReading, air: Conditions) -> list[Sample]:
     """Judge a frame, by the law for the open air.
 
     Raises:

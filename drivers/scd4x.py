@@ -65,7 +65,7 @@ RUN_BEFORE_RECALIBRATION_S = 180.0
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Scd4xReading:
     """What one answer says."""
 
     co2_ppm: int
@@ -73,14 +73,14 @@ class Reading:
     rh_pct: float
 
 
-def decode(reply: bytes) -> Reading:
+def decode(reply: bytes) -> Scd4xReading:
     """Decode the nine bytes of a measurement (python-i2c-scd4x documentation).
 
     Raises:
         ShortError, LengthError, CrcError: see `words`.
     """
     co2, temp, humidity = words(reply, 3)
-    return Reading(
+    return Scd4xReading(
         co2_ppm=co2,
         temp_c=-45.0 + 175.0 * temp / 65535,
         rh_pct=100.0 * humidity / 65535,
@@ -178,7 +178,7 @@ class Scd4x:
         return found
 
 
-def samples(reading: Reading, *, first: bool = False) -> list[Sample]:
+def samples(reading: Scd4xReading, *, first: bool = False) -> list[Sample]:
     """Judge a reading; the first after a start may raise an alarm, not clear one.
 
     Raises:

@@ -46,21 +46,21 @@ RANGE_RH_PCT = (0.0, 90.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Sgp41Reading:
     """What one answer says, in ticks."""
 
     voc_raw: int
     nox_raw: int
 
 
-def decode(reply: bytes) -> Reading:
+def decode(reply: bytes) -> Sgp41Reading:
     """Decode the six bytes of a measurement.
 
     Raises:
         ShortError, LengthError, CrcError: see `words`.
     """
     voc, nox = words(reply, 2)
-    return Reading(voc, nox)
+    return Sgp41Reading(voc, nox)
 
 
 def decode_self_test(reply: bytes) -> bool:
@@ -142,7 +142,7 @@ class Sgp41:
             ("voc_index", self._voc, reading.voc_raw),
             ("nox_index", self._nox, reading.nox_raw),
         ):
-            value = index.take(raw)
+            value = index.process(raw)
             if value:  # 0 stands for none yet
                 found.append(Sample(name, float(value), *self._air.quality()))
         return found

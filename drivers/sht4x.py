@@ -32,7 +32,7 @@ RANGE_C = (-40.0, 125.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Sht4xReading:
     """What one answer says."""
 
     temp_c: float
@@ -40,20 +40,20 @@ class Reading:
     """As the formula gives it: above 100 the sensor is wet; not cropped."""
 
 
-def decode(reply: bytes) -> Reading:
+def decode(reply: bytes) -> Sht4xReading:
     """Decode the six bytes of a measurement (data sheet, pseudo code).
 
     Raises:
         ShortError, LengthError, CrcError: see `words`.
     """
     temp, humidity = words(reply, 2)
-    return Reading(
+    return Sht4xReading(
         temp_c=-45.0 + 175.0 * temp / 65535,
         rh_pct=-6.0 + 125.0 * humidity / 65535,
     )
 
 
-def samples(reading: Reading) -> list[Sample]:
+def samples(reading: Sht4xReading) -> list[Sample]:
     """Judge a reading.
 
     Raises:

@@ -41,7 +41,7 @@ FAN_SPEED_BIT, LASER_BIT, FAN_BIT = 21, 5, 4
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class Sps30Reading:
     """What one answer says: mass in µg/m³, numbers a cm³, typical size in µm."""
 
     pm1: float
@@ -57,7 +57,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Status:
+class DeviceStatus:
     """Which faults the part tells of itself."""
 
     fan_speed: bool
@@ -68,7 +68,7 @@ class Status:
     """The fan is driven but does not turn."""
 
 
-def decode(reply: bytes) -> Reading:
+def decode(reply: bytes) -> Sps30Reading:
     """Decode the sixty bytes of a measurement.
 
     Raises:
@@ -79,10 +79,10 @@ def decode(reply: bytes) -> Reading:
     values = struct.unpack(f">{FLOATS}f", raw)
     if not all(math.isfinite(value) and value >= 0 for value in values):
         raise OutOfRangeError("the answer holds values that are no amounts")
-    return Reading(*values)
+    return Sps30Reading(*values)
 
 
-def decode_status(reply: bytes) -> Status:
+def decode_status(reply: bytes) -> DeviceStatus:
     """Decode the status register.
 
     Raises:
@@ -90,14 +90,14 @@ def decode_status(reply: bytes) -> Status:
     """
     high, low = words(reply, 2)
     bits = high << 16 | low
-    return Status(
+    return DeviceStatus(
         fan_speed=bool(bits >> FAN_SPEED_BIT & 1),
         laser=bool(bits >> LASER_BIT & 1),
         fan=bool(bits >> FAN_BIT & 1),
     )
 
 
-def check_status(status: Status) -> None:
+def check_status(status: DeviceStatus) -> None:
     """Check the part's own verdict.
 
     Raises:
@@ -111,14 +111,14 @@ def check_status(status: Status) -> None:
         raise NotMeasuredError("its fan does not keep its speed: clean its inlet")
 
 
-def samples(reading: Reading, air: Conditions) -> list[Sample]:
+def samples(reading: Sps30Reading, air: Conditions) -> list[Sample]:
     """Judge a reading.
 
     Raises:
         NotMeasuredError: nothing at all, as before the fan has spun up.
         OutOfRangeError: more than dust can be, or less coarse dust than fine.
     """
-    if reading == Reading(*[0.0] * FLOATS):
+    if reading == Sps30Reading(*[0.0] * FLOATS):
         raise NotMeasuredError("it counts nothing at all: the fan has not spun up")
     masses = (reading.pm1, reading.pm2_5, reading.pm4, reading.pm10)
     if list(masses) != sorted(masses):

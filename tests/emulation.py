@@ -12,7 +12,7 @@ from cabinvigil.daemon.clock import Clock, VirtualClock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.rehearsal.emulated import known
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.rehearsal.faults import Span
+from cabinvigil.daemon.rehearsal.faults import FaultSpan
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
 from cabinvigil.daemon.rehearsal.wires import (
@@ -23,9 +23,9 @@ from cabinvigil.daemon.rehearsal.wires import (
 from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort
 from cabinvigil.daemon.sampling.sampler import (
     FileSampler,
-    Placing,
     PolledSampler,
     Sampler,
+    SamplerContext,
 )
 from cabinvigil.daemon.sampling.stream_sampler import StreamSampler
 from cabinvigil.drivers import part as find_part
@@ -58,16 +58,16 @@ class Cabin:
         self.clock: Clock = VirtualClock(self.loop, START)
         self.smbus = EmulatedSMBus()
         self.addresses: dict[str, int] = {}
-        self.spans: Sequence[Span] = ()
+        self.spans: Sequence[FaultSpan] = ()
         self.bus = I2cBus(
             "main", "/dev/i2c-1", open_smbus=lambda _: self.faulty, blocking=False
         )
         self.faulty = FaultySMBus(self.smbus, {}, (), 1, self.loop.time)
         self.serials: list[EmulatedSerial] = []
 
-    def placing(self, name: str, kind: str, **changes: Any) -> Placing:
+    def placing(self, name: str, kind: str, **changes: Any) -> SamplerContext:
         info = replace(find_part(kind), **changes)
-        return Placing(
+        return SamplerContext(
             name=name,
             info=info,
             codec=info.make({}),
@@ -134,7 +134,7 @@ async def live(
     folder: Path,
     kinds: Mapping[str, str],
     for_s: float,
-    *spans: Span,
+    *spans: FaultSpan,
     air: AirNow | None = None,
     meanwhile: Callable[[Cabin], Any] | None = None,
 ) -> Cabin:

@@ -9,7 +9,7 @@ from typing import Any
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Publication
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 
 
 class InlinePhone:
@@ -18,7 +18,7 @@ class InlinePhone:
     name = "mqtt"
 
     def __init__(
-        self, desk: Desk, deliver: Callable[[Publication, Stamp], None]
+        self, desk: Publisher, deliver: Callable[[Publication, Stamp], None]
     ) -> None:
         """Set it up.
 
@@ -30,9 +30,9 @@ class InlinePhone:
         self._deliver = deliver
         desk.watching()
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a command, and deliver what it makes."""
-        if self._desk.take(command, stamp):
+        if self._desk.handle(command, stamp):
             self._drain(stamp)
 
     def morning(self, summary: Mapping[str, Any], stamp: Stamp) -> None:

@@ -8,8 +8,8 @@ from typing import Any, Literal
 import attrs
 
 from cabinvigil.daemon.settings.config import Settings, check, load
-from cabinvigil.daemon.settings.known import Known
-from cabinvigil.daemon.settings.mistakes import Mistake
+from cabinvigil.daemon.settings.errors import Mistake
+from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.drivers.kit.steps import Gives, PartInfo
 
 GIVES = Gives(0.1, 0.1, 1.0, 600.0, 1.0)
@@ -113,7 +113,7 @@ RULES = {
     "drop": SimpleNamespace(Params=DropParams, judge=_judge),
 }
 
-KNOWN = Known(
+KNOWN = Registries(
     part_names=lambda: tuple(sorted(PARTS)),
     part=lambda name: PARTS[name],
     rule_names=lambda: tuple(sorted(RULES)),

@@ -15,7 +15,8 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
 from cabinvigil.daemon.sampling.wiring import REAL, Wires
-from cabinvigil.daemon.service.app import App, Machine
+from cabinvigil.daemon.service.app import App
+from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.settings.config import load
 from tests.recording_line import RecordingLine
 
@@ -143,7 +144,7 @@ async def running(
     ports = Ports(folder, air, waits=waits)
     clock = SystemClock()
     line = RecordingLine(clock)
-    machine = Machine(clock=clock, wires=wires, open_line=lambda *_, **__: line)
+    machine = HostServices(clock=clock, wires=wires, open_line=lambda *_, **__: line)
     path = config(folder, more)
     app = App(load(path), path, machine)
     async with asyncio.TaskGroup() as group:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon import outputs
+from cabinvigil.daemon import log, outputs
 from cabinvigil.daemon.compose.compose import WATCH_SOURCES
 from tests.tools import snippets
 
@@ -30,7 +30,7 @@ LINES = {
 }
 SEEN = """
 from pathlib import Path
-from cabinvigil.daemon import compose, outlets, rules
+from cabinvigil.daemon.service import outlets
 from cabinvigil.daemon.core.model import Alert, Priority
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.clock import SystemClock
@@ -120,13 +120,18 @@ def test_a_careless_copy_is_refused(copy: Path) -> None:
 def test_every_outputs_faults_are_told_by_someone() -> None:
     """An output whose name no alarm watches would fail in silence."""
     names = set()
-    for info in pkgutil.iter_modules(outputs.__path__):
-        module = importlib.import_module(f"{outputs.__name__}.{info.name}")
+    found = [
+        info.name
+        for home in (outputs, log)
+        for info in pkgutil.walk_packages(home.__path__, f"{home.__name__}.")
+    ]
+    for name in found:
+        module = importlib.import_module(name)
         for one in vars(module).values():
             is_own = inspect.isclass(one) and one.__module__ == module.__name__
             if (
                 is_own
-                and hasattr(one, "offer")
+                and hasattr(one, "handle")
                 and isinstance(getattr(one, "name", None), str)
             ):
                 names.add(one.name)

@@ -16,7 +16,7 @@ from cabinvigil.daemon import cli
 from cabinvigil.daemon.air import moisture
 from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.config import PartSettings, Settings
-from cabinvigil.daemon.settings.known import packaged
+from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY, part
 from tests.tools import drawings
 

@@ -158,7 +158,7 @@ def _check_moment(at: Any, wall: datetime | None) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Gate:
+class RateLimiter:
     """Caps how often is asked, and finds repeats. Frozen: each call gives the next.
 
     Buckets: ten asks at once, then one a second; more than a person with a fright
@@ -180,14 +180,14 @@ class Gate:
     REPEAT_S = 120.0
     REPEATS_KEPT = 32
 
-    def admit(self, now_s: float) -> "tuple[Gate, bool]":
+    def admit(self, now_s: float) -> "tuple[RateLimiter, bool]":
         """Take one token, where there is one."""
         tokens = min(self.BURST, self.tokens + (now_s - self.at_s) * self.PER_S)
         is_in = tokens >= 1.0
         left = tokens - 1.0 if is_in else tokens
         return replace(self, tokens=left, at_s=now_s), is_in
 
-    def is_repeat(self, ask: Ask, now_s: float) -> "tuple[Gate, bool]":
+    def is_repeat(self, ask: Ask, now_s: float) -> "tuple[RateLimiter, bool]":
         """Say whether the same ask with the same id came before.
 
         MQTT may deliver twice.  Acknowledging twice is harmless, and is never held
@@ -202,7 +202,7 @@ class Gate:
         kept = (*kept, (now_s, key))[-self.REPEATS_KEPT :]
         return replace(self, recent=kept), False
 
-    def refuse(self, now_s: float) -> "tuple[Gate, int]":
+    def refuse(self, now_s: float) -> "tuple[RateLimiter, int]":
         """Count a refusal; return how many to tell of now, 0 for none yet."""
         count = self.refused + 1
         if now_s - self.told_s < self.TELL_EVERY_S:

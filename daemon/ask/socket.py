@@ -15,7 +15,13 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.ask.parse import LARGEST, Ask, Gate, RefusedError, parse_ask
+from cabinvigil.daemon.ask.parse import (
+    LARGEST,
+    Ask,
+    RateLimiter,
+    RefusedError,
+    parse_ask,
+)
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.settings.config import Settings
 
@@ -64,7 +70,7 @@ class AskSocket:
         self._clock = clock
         self._on_ask = on_ask
         self._on_refused = on_refused
-        self._gate = Gate(at_s=clock.monotonic())
+        self._gate = RateLimiter(at_s=clock.monotonic())
         self._callers = 0
 
     async def serve(self, ready: Callable[[], None] = lambda: None) -> None:

@@ -13,9 +13,9 @@ from cabinvigil.daemon.settings.config import (
     Settings,
     load,
 )
-from cabinvigil.daemon.settings.devices import Machine, device_mistakes
-from cabinvigil.daemon.settings.known import Known, packaged
-from cabinvigil.daemon.settings.mistakes import one_line
+from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
+from cabinvigil.daemon.settings.errors import one_line
+from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
@@ -57,8 +57,8 @@ def run(
     out: TextIO,
     err: TextIO,
     *,
-    known: Known | None = None,
-    machine: Machine | None = None,
+    known: Registries | None = None,
+    machine: DeviceFiles | None = None,
 ) -> int:
     """Check a config and say what it would watch.
 
@@ -68,7 +68,7 @@ def run(
     if args.example:
         out.write(packaged("cabin.toml").read_text(encoding="utf-8"))
         return 0
-    known = known or Known()
+    known = known or Registries()
     try:
         settings = load(args.file, known=known)
     except ConfigError as error:
@@ -110,7 +110,7 @@ def _mistake(mistake: Mistake) -> dict[str, str]:
 
 
 def _object(
-    file: str, settings: Settings, missing: list[Mistake], known: Known
+    file: str, settings: Settings, missing: list[Mistake], known: Registries
 ) -> dict[str, Any]:
     return {
         "file": file,
@@ -123,7 +123,7 @@ def _object(
     }
 
 
-def account(file: str, settings: Settings, known: Known) -> Iterator[str]:
+def account(file: str, settings: Settings, known: Registries) -> Iterator[str]:
     """Say, line by line, what will be watched."""
     cabin = settings.cabin
     tick_s = settings.watch.tick_s
@@ -149,7 +149,7 @@ def account(file: str, settings: Settings, known: Known) -> Iterator[str]:
             yield from (f"  {line}" for line in lines)
 
 
-def _part_line(part: PartSettings, known: Known) -> str:
+def _part_line(part: PartSettings, known: Registries) -> str:
     info = known.part(part.kind)
     wire = part.port or part.path or part.bus
     if part.bus is not None and part.address is not None:
@@ -176,7 +176,7 @@ def _value(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def measured(settings: Settings, known: Known) -> frozenset[str]:
+def measured(settings: Settings, known: Registries) -> frozenset[str]:
     """Return the quantities that the parts measure where people breathe or anywhere."""
     return frozenset(
         quantity
@@ -185,7 +185,7 @@ def measured(settings: Settings, known: Known) -> frozenset[str]:
     )
 
 
-def cautions(settings: Settings, known: Known) -> Iterator[str]:
+def cautions(settings: Settings, known: Registries) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
     has = measured(settings, known)
     for quantity in VITAL:

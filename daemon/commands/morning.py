@@ -17,7 +17,7 @@ from cabinvigil.daemon.log.find import (
     missing,
     night_files,
 )
-from cabinvigil.daemon.log.night import Tape
+from cabinvigil.daemon.log.night import NightSeries
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.report.json import as_json, summary
 from cabinvigil.daemon.report.text import account
@@ -139,7 +139,7 @@ def give_account(paths: list[Path], note: str | None = None) -> Morning:
     return morning(tape, paths[0].name.split(".jsonl")[0])
 
 
-def read(paths: list[Path]) -> Tape:
+def read(paths: list[Path]) -> NightSeries:
     """Read the files of a night.
 
     Raises:

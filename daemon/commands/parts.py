@@ -11,11 +11,15 @@ from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.commands.look_at_parts import DEFAULT, FRESH, run_on_wires
-from cabinvigil.daemon.parts.ground import Machine, emulated_ground, real_ground
+from cabinvigil.daemon.commands.on_wires import DEFAULT, FRESH, run_on_wires
 from cabinvigil.daemon.parts.scan import Scan, scan
-from cabinvigil.daemon.parts.told import as_plain, compared, missing, told
-from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
+from cabinvigil.daemon.parts.scan_targets import (
+    DeviceTree,
+    emulated_ground,
+    real_ground,
+)
+from cabinvigil.daemon.parts.scan_text import as_plain, compared, missing, told
+from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
 from cabinvigil.drivers import REGISTRY
@@ -68,7 +72,7 @@ def run(
     out: IO[str],
     err: IO[str],
     *,
-    machine: Machine | None = None,
+    machine: DeviceTree | None = None,
 ) -> int:
     """List or scan; return the exit code.
 
@@ -119,7 +123,7 @@ def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:
 
 
 def _scan(
-    args: argparse.Namespace, settings: Settings | None, machine: Machine | None
+    args: argparse.Namespace, settings: Settings | None, machine: DeviceTree | None
 ) -> Scan:
     async def job(wires: Wires, _clock: Clock) -> Scan:
         if args.emulated and settings is not None:

@@ -14,19 +14,19 @@ from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import AskError, typed, watch_status
 from cabinvigil.daemon.clock import Clock, SystemClock
-from cabinvigil.daemon.commands.look_at_parts import DEFAULT, FRESH, meant, run_on_wires
+from cabinvigil.daemon.commands.on_wires import DEFAULT, FRESH, meant, run_on_wires
 from cabinvigil.daemon.compose.compose import series_keys
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
 from cabinvigil.daemon.precheck import findings as checks
-from cabinvigil.daemon.precheck.findings import Finding, Status, status_of
+from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, status_of
 from cabinvigil.daemon.precheck.look import look
 from cabinvigil.daemon.precheck.parts import Part, part_finding
 from cabinvigil.daemon.precheck.supply import supply
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
+from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
-from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config, part_infos
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
 from cabinvigil.daemon.settings.config import ConfigError, Settings
@@ -85,7 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
-class CallError(ValueError):
+class PrecheckCallError(ValueError):
     """An option is wrong; the message says which, and the mend."""
 
 
@@ -102,7 +102,7 @@ def run(
         _check(args)
         settings = meant(args.config, is_emulated=args.emulated)
         findings = list(_findings(args, settings, out, ask))
-    except (ConfigError, NotEmulatedError, CallError) as error:
+    except (ConfigError, NotEmulatedError, PrecheckCallError) as error:
         print(f"cabinvigil: {error}", file=err)
         return WRONG
     except AskError as error:
@@ -123,11 +123,11 @@ def _check(args: argparse.Namespace) -> None:
         CallError: with one sentence.
     """
     if not 0.0 < args.hours <= 168.0:
-        raise CallError("--hours must lie above 0 and up to 168")
+        raise PrecheckCallError("--hours must lie above 0 and up to 168")
     if args.battery_ah is not None and not 0.1 <= args.battery_ah <= 10_000.0:
-        raise CallError("--battery-ah must lie between 0.1 and 10000")
+        raise PrecheckCallError("--battery-ah must lie between 0.1 and 10000")
     if args.failing and not args.emulated:
-        raise CallError("--failing is for emulated parts: add --emulated")
+        raise PrecheckCallError("--failing is for emulated parts: add --emulated")
 
 
 def _findings(
@@ -157,7 +157,7 @@ def _findings(
 
 def _status(
     args: argparse.Namespace, settings: Settings, say: Callable[[str], None]
-) -> Status:
+) -> WatchStatus:
     """Ask the watch, or look at the parts.
 
     Raises:
@@ -192,16 +192,16 @@ def _failures(args: argparse.Namespace, settings: Settings) -> Iterator[Failure]
     for word in args.failing:
         part, _, fault = word.partition("=")
         if part not in (*settings.parts, "bus"):
-            raise CallError(f"--failing {word}: there is no part {part!r}")
+            raise PrecheckCallError(f"--failing {word}: there is no part {part!r}")
         wire = "i2c" if part == "bus" else part_infos(settings.parts)[part].bus
         if fault not in FAULTS[wire]:
             known = ", ".join(sorted(FAULTS[wire]))
-            raise CallError(f"--failing {word}: {part} can have {known}")
+            raise PrecheckCallError(f"--failing {word}: {part} can have {known}")
         yield Failure(0.0, 1e9, part, fault)
 
 
 def _parts(
-    args: argparse.Namespace, settings: Settings, status: Status, clock: Clock
+    args: argparse.Namespace, settings: Settings, status: WatchStatus, clock: Clock
 ) -> Iterator[Finding]:
     infos = part_infos(settings.parts)
     keys = series_keys(settings.parts, infos)
@@ -224,7 +224,11 @@ def _parts(
 
 
 def _buzzer(
-    args: argparse.Namespace, settings: Settings, status: Status, clock: Clock, ask: Ask
+    args: argparse.Namespace,
+    settings: Settings,
+    status: WatchStatus,
+    clock: Clock,
+    ask: Ask,
 ) -> Finding:
     if args.no_key:
         return Finding("buzzer", "not checked", "whether it is heard (--no-key)")
@@ -236,7 +240,7 @@ def _buzzer(
 def _phone(
     args: argparse.Namespace,
     settings: Settings,
-    status: Status,
+    status: WatchStatus,
     clock: Clock,
     say: Callable[[str], None],
 ) -> Finding:
@@ -247,7 +251,7 @@ def _phone(
     return phone(settings, status, clock, say)
 
 
-def _log(args: argparse.Namespace, settings: Settings, status: Status) -> Finding:
+def _log(args: argparse.Namespace, settings: Settings, status: WatchStatus) -> Finding:
     if args.emulated:
         return Finding("log", "not checked", "emulated parts keep none")
     folder = Path(settings.log.folder)

@@ -18,6 +18,7 @@ from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import (
@@ -26,7 +27,6 @@ from cabinvigil.daemon.rehearsal.play import (
     play,
 )
 from cabinvigil.daemon.rehearsal.recorded import RecordedAir
-from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
 from cabinvigil.daemon.rehearsal.virtual import run_paced
 from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load

@@ -15,7 +15,7 @@ from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.find import NightError, by_night
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.replay.json_lines import spell
-from cabinvigil.daemon.replay.limits_diff import Row, as_json, lines, table
+from cabinvigil.daemon.replay.limits_diff import RingDiff, as_json, lines, table
 from cabinvigil.daemon.replay.other_limits import read_limits
 from cabinvigil.daemon.replay.replay import (
     Decided,
@@ -117,7 +117,7 @@ def _told(
 
 def _compared(
     args: argparse.Namespace, settings: Settings | None, err: IO[str]
-) -> Sequence[Row]:
+) -> Sequence[RingDiff]:
     """Put every night through both limits."""
     if args.estimates:
         raise RecordingError("--limits compares alarms alone; leave out --estimates")

@@ -9,7 +9,8 @@ import os
 from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.service.app import Machine, run_app
+from cabinvigil.daemon.service.app import run_app
+from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.settings.config import ConfigError, load
 
 EXAMPLE = """example, as the trailer Lapwing's unit starts it:
@@ -47,6 +48,6 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
         file=out,
         flush=True,
     )
-    machine = Machine(environ=dict(os.environ), pid=os.getpid())
+    machine = HostServices(environ=dict(os.environ), pid=os.getpid())
     asyncio.run(run_app(settings, args.config, machine))
     return 0

@@ -12,7 +12,7 @@ from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import AskError, ask_watch
 from cabinvigil.daemon.clock import Clock, SystemClock
-from cabinvigil.daemon.report.live_view import COLUMNS, Seen, frame
+from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame
 from cabinvigil.daemon.text.terminal import stay
 
 EXAMPLE = """example, in the trailer Lapwing or by ssh:
@@ -81,7 +81,7 @@ def run(
         if args.json:
             print(json.dumps(_ask(path), allow_nan=False), file=out)
         elif args.once:
-            print(frame(_ask(path), Seen(), clock.monotonic()), file=out)
+            print(frame(_ask(path), PastLooks(), clock.monotonic()), file=out)
         else:
             stay(_frames(path, clock), out, lambda: time.sleep(args.every), COLUMNS)
     except AskError as error:
@@ -95,6 +95,6 @@ def _ask(path: Path) -> dict[str, Any]:
 
 
 def _frames(path: Path, clock: Clock) -> Iterator[str]:
-    seen = Seen()
+    seen = PastLooks()
     while True:
         yield frame(_ask(path), seen, clock.monotonic())

@@ -12,19 +12,19 @@ from pathlib import Path
 from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch, typed
-from cabinvigil.daemon.commands.look_at_parts import (
+from cabinvigil.daemon.commands.on_wires import (
     CLOSED,
     DEFAULT,
     FRESH,
     meant,
     run_on_wires,
 )
-from cabinvigil.daemon.rehearsal.stage import NotEmulatedError
+from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.settings.config import ConfigError, Settings
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.span.fresh_air import YES, is_yes
 from cabinvigil.daemon.span.kept import SpansError, SpansFile
-from cabinvigil.daemon.span.session import Session, SessionError
+from cabinvigil.daemon.span.session import SessionError, SpanSession
 from cabinvigil.daemon.span.table import kept_lines, lines
 from cabinvigil.daemon.span.ways import WAYS
 
@@ -122,7 +122,7 @@ def run(
             print("cabinvigil: nothing is spanned without that yes", file=err)
             return REFUSED
         return _span(args, settings, names, folder, out, ask)
-    except (ConfigError, NotEmulatedError, CallError) as error:
+    except (ConfigError, NotEmulatedError, SpanCallError) as error:
         print(f"cabinvigil: {error}", file=err)
         return WRONG
     except (SessionError, SpansError, WatchRunsError, AskError, OSError) as error:
@@ -130,7 +130,7 @@ def run(
         return FAILED
 
 
-class CallError(ValueError):
+class SpanCallError(ValueError):
     """An option is wrong; the message says which, and the mend."""
 
 
@@ -141,26 +141,28 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
         CallError: one that is not there, or cannot be spanned; or an option is wrong.
     """
     if args.minutes is not None and not LEAST_MINUTES <= args.minutes <= MOST_MINUTES:
-        raise CallError(
+        raise SpanCallError(
             f"--minutes must lie between {LEAST_MINUTES:g} and {MOST_MINUTES:g}"
         )
     if args.co2_ppm is not None and not 350.0 <= args.co2_ppm <= 2000.0:
-        raise CallError("--co2-ppm must lie between 350 and 2000; outdoors it is 425")
+        raise SpanCallError(
+            "--co2-ppm must lie between 350 and 2000; outdoors it is 425"
+        )
     fit = [name for name, part in settings.parts.items() if part.kind in WAYS]
     for name in args.part:
         if name not in settings.parts:
-            raise CallError(
+            raise SpanCallError(
                 f"the config has no part {name!r}; it has {', '.join(settings.parts)}"
             )
         if name not in fit:
             kind = settings.parts[name].kind
-            raise CallError(
+            raise SpanCallError(
                 f"{name} is a {kind}, which has no span; those that have are "
                 f"{', '.join(fit) or 'none of this config'}"
             )
     names = list(dict.fromkeys(args.part)) or fit
     if not names:
-        raise CallError("the config has no part that can be spanned")
+        raise SpanCallError("the config has no part that can be spanned")
     return names
 
 
@@ -224,7 +226,7 @@ def _span(
     if args.co2_ppm is not None:
         cabin = changed(settings.cabin, outdoor_co2_ppm=args.co2_ppm)
         settings = replace(settings, cabin=cabin)
-    session = Session(
+    session = SpanSession(
         settings,
         tuple(names),
         folder,

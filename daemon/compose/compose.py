@@ -16,7 +16,7 @@ from cabinvigil.daemon.core.layout import Layout, SeriesSpec, Surroundings
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec, Judge, Render, Setup
 from cabinvigil.daemon.settings.values import AlarmSettings, Cabin, PartSettings
-from cabinvigil.daemon.trend.port import Trend, trend_setup
+from cabinvigil.daemon.trend.core_adapter import Trend, trend_setup
 from cabinvigil.drivers.kit.quantity import QUANTITIES, channel_of, split_channel
 from cabinvigil.drivers.kit.steps import Gives, PartInfo
 
@@ -57,7 +57,7 @@ S_PER_DAY = 86400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Composed:
+class CoreBuild:
     """The core's setup, and what the shell needs to name series."""
 
     setup: Setup
@@ -275,7 +275,7 @@ def compose(
     *,
     buses: Sequence[str] = (),
     today: dt.date | None = None,
-) -> Composed:
+) -> CoreBuild:
     """Compose the core's setup of a cabin with parts.
 
     Args:
@@ -306,7 +306,7 @@ def compose(
         render=render,
         trend=Trend(trend_setup(series, cabin)),
     )
-    return Composed(setup, keys, urgent_limits(alarms))
+    return CoreBuild(setup, keys, urgent_limits(alarms))
 
 
 # What a column of a recording is taken to be, where nobody says which part gave it.
@@ -332,7 +332,7 @@ def compose_columns(
     cabin: Cabin,
     alarms: Mapping[str, AlarmSettings],
     render: Render,
-) -> Composed:
+) -> CoreBuild:
     """Compose the core's setup of a recording that has columns and no parts."""
     series: dict[str, SeriesSpec] = {}
     mean_s = long_means(alarms)
@@ -354,7 +354,7 @@ def compose_columns(
         render=render,
         trend=Trend(trend_setup(series, cabin)),
     )
-    return Composed(
+    return CoreBuild(
         setup,
         {(key, _quantity(key)): key for key in series},
         urgent_limits(alarms),

@@ -30,7 +30,7 @@ of them no all-clear is given in this run: a person airs out and looks."""
 def _weight(state: State, spec: AlarmSpec) -> Priority | None:
     """Return what an alarm weighs now, aside or not; None: its condition is absent."""
     standing = state.standings[spec.id]
-    return standing.priority if standing.stands else standing.hidden
+    return standing.priority if standing.stands else standing.priority_while_shelved
 
 
 def _is_clear(state: State, spec: AlarmSpec) -> bool:
@@ -55,7 +55,7 @@ def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Outlook:
+class AllClearForecast:
     """When whoever was sent out may go back in, as far as that can be told."""
 
     all_clear_in_s: float | None
@@ -64,16 +64,16 @@ class Outlook:
     """Whether an all-clear can come at all."""
 
 
-def outlook(state: State, now: float) -> Outlook | None:
+def outlook(state: State, now: float) -> AllClearForecast | None:
     """Say when it is safe to go back in; None where nobody was sent out."""
-    if not state.airing:
+    if not state.all_clear_owed:
         return None
-    rang = [spec for spec in state.setup.alarms if spec.id in state.airing]
+    rang = [spec for spec in state.setup.alarms if spec.id in state.all_clear_owed]
     can_be_told = not any(spec.kind in UNSEEN_KINDS for spec in rang)
     if state.airing_since_s is None:
-        return Outlook(None, can_be_told)
+        return AllClearForecast(None, can_be_told)
     left_s = ALL_CLEAR_AFTER_S - (now - state.airing_since_s)
-    return Outlook(max(0.0, left_s), can_be_told)
+    return AllClearForecast(max(0.0, left_s), can_be_told)
 
 
 def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
@@ -85,12 +85,14 @@ def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
         if (weight := _weight(state, spec)) is not None and weight >= Priority.MEDIUM
     )
     if grave:
-        if grave <= state.airing and state.airing_since_s is None:
+        if grave <= state.all_clear_owed and state.airing_since_s is None:
             return state, []
-        return replace(state, airing=state.airing | grave, airing_since_s=None), []
-    if not state.airing:
+        return replace(
+            state, all_clear_owed=state.all_clear_owed | grave, airing_since_s=None
+        ), []
+    if not state.all_clear_owed:
         return state, []
-    rang = [spec for spec in about_air if spec.id in state.airing]
+    rang = [spec for spec in about_air if spec.id in state.all_clear_owed]
     if not all(_is_clear(state, spec) for spec in rang) or not _is_known(state, rang):
         if state.airing_since_s is None:
             return state, []
@@ -103,4 +105,4 @@ def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
     facts = o2_facts(state.history)
     text = state.setup.render("all-clear", Priority.LOW, "", facts)
     told = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
-    return replace(state, airing=frozenset(), airing_since_s=None), [told]
+    return replace(state, all_clear_owed=frozenset(), airing_since_s=None), [told]

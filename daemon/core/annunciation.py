@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.model import Alert, Priority, Sound
-from cabinvigil.daemon.core.standing import Standing
 
 PATTERNS: Mapping[Priority, str] = {
     Priority.HIGH: "temporal-four",
@@ -31,7 +31,7 @@ EXPIRY_S: Mapping[Priority, float] = {
 """How long an undelivered alert is still worth telling: a night's half for a danger."""
 
 
-def choose(standings: Mapping[str, Standing]) -> Sound:
+def choose_sound(standings: Mapping[str, AlarmStatus]) -> Sound:
     """Choose the one sound: the gravest alarm that nobody has answered.
 
     It is louder while any that wakes people has waited for long: a new and graver one
@@ -51,21 +51,21 @@ def choose(standings: Mapping[str, Standing]) -> Sound:
     return Sound(PATTERNS[standings[alarm].priority], alarm, louder=louder)
 
 
-def alert(alarm: str, standing: Standing, escalation: int = 0) -> Alert:
+def alert(alarm: str, standing: AlarmStatus, escalation: int = 0) -> Alert:
     """Spell what the phone is told of an alarm."""
     priority = standing.priority
     return Alert(alarm, priority, standing.text, escalation, EXPIRY_S[priority])
 
 
 def escalate(
-    standings: Mapping[str, Standing], after_s: tuple[float, float], now: float
-) -> dict[str, Standing]:
+    standings: Mapping[str, AlarmStatus], after_s: tuple[float, float], now: float
+) -> dict[str, AlarmStatus]:
     """Find the alarms that nobody answers, and raise them: told again, and further.
 
     Returns:
         The standings that changed.
     """
-    changed: dict[str, Standing] = {}
+    changed: dict[str, AlarmStatus] = {}
     for alarm, standing in standings.items():
         if not standing.sounds or standing.priority < Priority.MEDIUM:
             continue

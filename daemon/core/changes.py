@@ -6,7 +6,8 @@ What is told follows from comparing where every alarm stood with where it stands
 from collections.abc import Mapping
 from dataclasses import replace
 
-from cabinvigil.daemon.core.annunciation import alert, choose, escalate, is_flood
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.annunciation import alert, choose_sound, escalate, is_flood
 from cabinvigil.daemon.core.model import (
     AlarmState,
     Alert,
@@ -16,7 +17,6 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.setup import Setup
-from cabinvigil.daemon.core.standing import Standing
 from cabinvigil.daemon.core.state import State
 
 RAISES_KEPT = 32
@@ -32,8 +32,8 @@ BROKEN = "broken"
 """The wording of a verdict that a rule could not give: it stumbled over itself."""
 
 
-def tell(
-    state: State, before: Mapping[str, Standing], verdicts: Verdicts, now: float
+def announce_changes(
+    state: State, before: Mapping[str, AlarmStatus], verdicts: Verdicts, now: float
 ) -> tuple[State, list[Command]]:
     """Say every change since `before`, and choose the sound.
 
@@ -45,7 +45,7 @@ def tell(
     """
     if state.standings is before and not CALLING & {state.sound.pattern}:
         return state, []
-    changed: dict[str, Standing] = {}
+    changed: dict[str, AlarmStatus] = {}
     raised = state.raised
     commands: list[Command] = []
     grave = {alarm for alarm, old in before.items() if _calls(old)}
@@ -69,7 +69,9 @@ def tell(
     return _sound(replace(state, standings=standings, raised=raised), commands, now)
 
 
-def _renewed(state: State, alarm: str, standing: Standing, now: float) -> Standing:
+def _renewed(
+    state: State, alarm: str, standing: AlarmStatus, now: float
+) -> AlarmStatus:
     """Tell again with the numbers of now: those of two minutes ago may comfort."""
     for spec in state.setup.alarms:
         if spec.id == alarm:
@@ -96,31 +98,31 @@ def _sound(
             alert(alarm, standing, standing.escalation)
             for alarm, standing in renewed.items()
         ]
-    sound = choose(standings)
+    sound = choose_sound(standings)
     if sound != state.sound:
         commands.append(sound)
     return replace(state, standings=standings, sound=sound), commands
 
 
-def _calls(standing: Standing) -> bool:
+def _calls(standing: AlarmStatus) -> bool:
     """Say whether it wakes people, answered or not."""
     return standing.priority >= Priority.MEDIUM and (standing.stands or standing.sounds)
 
 
-def _has_rung(before: Standing, after: Standing) -> bool:
+def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
     """Say whether an alarm began to sound, or sounded anew."""
     if after.state is not AlarmState.UNACKNOWLEDGED:
         return False
     return (
         before.state is not AlarmState.UNACKNOWLEDGED
         or after.priority > before.priority
-        or after.told_worse > before.told_worse
+        or after.severity_when_rung > before.severity_when_rung
         or (after.is_deep and not before.is_deep)
     )
 
 
 def _has_stepped_down(
-    before: Standing, after: Standing, verdict: Verdict | None
+    before: AlarmStatus, after: AlarmStatus, verdict: Verdict | None
 ) -> bool:
     """Say whether the sentence that stands tells more than is the case by now."""
     return (
@@ -132,8 +134,8 @@ def _has_stepped_down(
 
 
 def _mark_first_up(
-    alarm: str, before: Standing, after: Standing, grave: set[str]
-) -> Standing:
+    alarm: str, before: AlarmStatus, after: AlarmStatus, grave: set[str]
+) -> AlarmStatus:
     """Mark the alarm that rang while no other that wakes people stood."""
     first_up = before.first_up if alarm in grave else False
     if alarm not in grave and _calls(after):
@@ -143,7 +145,7 @@ def _mark_first_up(
 
 
 def _sentence(
-    setup: Setup, alarm: str, standing: Standing, verdict: Verdict | None
+    setup: Setup, alarm: str, standing: AlarmStatus, verdict: Verdict | None
 ) -> str:
     is_mute = verdict is None or (verdict.priority is None and not verdict.facts)
     if is_mute and standing.text:
@@ -155,7 +157,7 @@ def _sentence(
     return setup.render(alarm, standing.priority, verdict.wording, verdict.facts)
 
 
-def transition(alarm: str, was: AlarmState, standing: Standing) -> Transition:
+def transition(alarm: str, was: AlarmState, standing: AlarmStatus) -> Transition:
     """Spell where an alarm stands now, and where it stood."""
     return Transition(
         alarm,
@@ -169,7 +171,7 @@ def transition(alarm: str, was: AlarmState, standing: Standing) -> Transition:
     )
 
 
-def retell(state: State) -> list[Command]:
+def announce_all(state: State) -> list[Command]:
     """Say where all alarms stand, and sound: after a restart nobody knows it."""
     commands: list[Command] = [state.sound]
     alerts: list[Alert] = []

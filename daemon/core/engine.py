@@ -9,10 +9,10 @@ from math import isfinite
 from typing import Any
 
 from cabinvigil.daemon.core import history as past
-from cabinvigil.daemon.core.acting import act
 from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM
+from cabinvigil.daemon.core.alarm_status import AlarmStatus, advance
 from cabinvigil.daemon.core.all_clear import all_clear
-from cabinvigil.daemon.core.changes import tell
+from cabinvigil.daemon.core.changes import announce_changes
 from cabinvigil.daemon.core.dose import breathe_co
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.layout import SeriesSpec
@@ -30,9 +30,9 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
     Verdict,
 )
+from cabinvigil.daemon.core.operator_actions import act
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.core.shelving import stay_aside, suppress
-from cabinvigil.daemon.core.standing import Standing, advance
 from cabinvigil.daemon.core.state import State as State
 
 TREND_EVERY_S = 10.0
@@ -47,7 +47,7 @@ def start(setup: Setup, now: float) -> State:
     return State(
         setup,
         past.begin(setup.layout, now),
-        {spec.id: Standing() for spec in setup.alarms},
+        {spec.id: AlarmStatus() for spec in setup.alarms},
         trend_state,
         estimated_s=now,
     )
@@ -178,7 +178,7 @@ def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     history = replace(state.history, now=now)
     standings, verdicts = act(state.setup, before, history, event, now)
     state = replace(state, history=history, standings=standings)
-    state, told = tell(state, before, verdicts, now)
+    state, told = announce_changes(state, before, verdicts, now)
     state, judged = _judge(state, now)
     return state, said + told + judged
 
@@ -204,7 +204,7 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     """Ask every rule, move every alarm, and say what changed."""
     history, before = state.history, state.standings
     before_s = now if state.before_s == float("-inf") else state.before_s
-    moved: dict[str, Standing] = {}
+    moved: dict[str, AlarmStatus] = {}
     verdicts: dict[str, Verdict | None] = {}
     coverable: list[tuple[AlarmSpec, Verdict | None]] = []
     for spec in state.setup.alarms:
@@ -225,12 +225,12 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     _suppress(standings, coverable, verdicts, now)
     if verdicts:
         state = replace(state, standings=standings)
-    state, told = tell(state, before, verdicts, now)
+    state, told = announce_changes(state, before, verdicts, now)
     state, clear = all_clear(state, now)
     return state, told + clear
 
 
-def _rests(standing: Standing, verdict: Verdict | None) -> bool:
+def _rests(standing: AlarmStatus, verdict: Verdict | None) -> bool:
     """Say whether nothing asks an alarm to move: most of them, at most times."""
     return (
         standing.state is AlarmState.NORMAL
@@ -240,7 +240,7 @@ def _rests(standing: Standing, verdict: Verdict | None) -> bool:
 
 
 def _suppress(
-    standings: dict[str, Standing],
+    standings: dict[str, AlarmStatus],
     coverable: list[tuple[AlarmSpec, Verdict | None]],
     verdicts: dict[str, Verdict | None],
     now: float,

@@ -138,7 +138,7 @@ class Verdict:
     """Numbers for the alarm's sentence, keys with units."""
     evidence: Mapping[str, Any] = field(default_factory=lambda: EMPTY)
     """What it was judged on, for the log and the morning page."""
-    worse: float = 0.0
+    severity: float = 0.0
     """A measure that grows as things get worse, in the rule's own unit: an
     acknowledged alarm sounds again when it has grown by the rule's `again_step`."""
     wording: str = ""

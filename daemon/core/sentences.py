@@ -50,7 +50,7 @@ STEADY_PCT_PER_H = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class MessageCatalog:
     """One language."""
 
     language: str
@@ -91,7 +91,7 @@ class _Facts(string.Formatter):
 
 
 def sentence(
-    words: Words,
+    words: MessageCatalog,
     alarm_id: str,
     priority: Priority,
     wording: str,
@@ -125,7 +125,7 @@ def sentence(
 
 
 def _variants(
-    words: Words, alarm: str, priority: Priority, wording: str
+    words: MessageCatalog, alarm: str, priority: Priority, wording: str
 ) -> Iterator[str]:
     for table in (words.alarms.get(alarm, {}), words.alarms.get(GENERAL, {})):
         for case in (f"{wording}-{priority.word}", wording, priority.word, "any"):
@@ -133,7 +133,7 @@ def _variants(
 
 
 def _given(
-    words: Words, alarm: str, subject: str, facts: Mapping[str, Any]
+    words: MessageCatalog, alarm: str, subject: str, facts: Mapping[str, Any]
 ) -> dict[str, float | str]:
     """Keep the facts that can be said, and make the rest of them."""
     given: dict[str, float | str] = {"alarm": _line(alarm)}
@@ -161,13 +161,13 @@ def _line(text: str) -> str:
     return "".join(one if one.isprintable() else " " for one in text).strip()
 
 
-def _term(words: Words, text: str) -> str:
+def _term(words: MessageCatalog, text: str) -> str:
     line = _line(text)
     return words.terms.get(line, line)
 
 
 def _made(
-    words: Words, given: Mapping[str, float | str]
+    words: MessageCatalog, given: Mapping[str, float | str]
 ) -> Iterator[tuple[str, float | str]]:
     rate = given.get("rate_pct_per_h")
     if isinstance(rate, float) and abs(rate) >= STEADY_PCT_PER_H:
@@ -185,7 +185,7 @@ def _made(
         yield "value_text", f"{number(words, value)} {unit}".strip()
 
 
-def number(words: Words, value: float) -> str:
+def number(words: MessageCatalog, value: float) -> str:
     """Show a number with three figures or so, as people write it."""
     size = abs(value)
     decimals = 0 if size >= 100.0 else 1 if size >= 10.0 else 2
@@ -195,7 +195,7 @@ def number(words: Words, value: float) -> str:
     return ("0" if text == "-0" else text).replace(".", words.decimal)
 
 
-def span(words: Words, seconds: float) -> str:
+def span(words: MessageCatalog, seconds: float) -> str:
     """Say a length of time in the unit that people would choose.
 
     Seconds below two minutes, minutes below an hour and a half, then hours.

@@ -30,7 +30,7 @@ class AlarmSpec:
     ack_s: float = 300.0
     """An acknowledgement quiets for this long at most."""
     again_step: float = float("inf")
-    """Growth of `Verdict.worse` at which it rings anew."""
+    """Growth of `Verdict.severity` at which it rings anew."""
     shelve_s: float = 3600.0
     """Longest time aside; 0 where it may not be shelved."""
     removable: bool = False

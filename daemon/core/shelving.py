@@ -7,20 +7,20 @@ hidden from the log, from the page or from the all-clear.
 from dataclasses import replace
 
 from cabinvigil.daemon.core.alarm import ASIDE, Trigger, follow
-from cabinvigil.daemon.core.model import AlarmState, Priority, Verdict
-from cabinvigil.daemon.core.setup import AlarmSpec
-from cabinvigil.daemon.core.standing import (
-    Standing,
+from cabinvigil.daemon.core.alarm_status import (
+    AlarmStatus,
     blind_verdict,
     has_grown,
     held,
     ring,
 )
+from cabinvigil.daemon.core.model import AlarmState, Priority, Verdict
+from cabinvigil.daemon.core.setup import AlarmSpec
 
 
 def put_aside(
-    spec: AlarmSpec, standing: Standing, trigger: Trigger, for_s: float, now: float
-) -> Standing:
+    spec: AlarmSpec, standing: AlarmStatus, trigger: Trigger, for_s: float, now: float
+) -> AlarmStatus:
     """Shelve, suppress, or take out of service, where the design allows it.
 
     A standing `high` is never put aside; what wakes people is never taken out of
@@ -42,31 +42,37 @@ def put_aside(
         state=follow(standing.state, trigger),
         aside_until_s=until_s,
         aside_limit=standing.priority if stood else Priority.MEDIUM,
-        hidden=standing.priority if stood else None,
+        priority_while_shelved=standing.priority if stood else None,
         rising_s=None,
         falling_s=None,
     )
 
 
-def _hidden(standing: Standing, verdict: Verdict | None) -> Priority | None:
+def _hidden(standing: AlarmStatus, verdict: Verdict | None) -> Priority | None:
     """Return what an alarm aside would ring as; 'cannot tell' leaves it as it was."""
-    return standing.hidden if verdict is None else held(standing.hidden, verdict)
+    return (
+        standing.priority_while_shelved
+        if verdict is None
+        else held(standing.priority_while_shelved, verdict)
+    )
 
 
-def take_back(standing: Standing, verdict: Verdict | None, now: float) -> Standing:
+def take_back(
+    standing: AlarmStatus, verdict: Verdict | None, now: float
+) -> AlarmStatus:
     """Come back into life as the condition now is."""
     if standing.state not in ASIDE:
         return standing
     priority = _hidden(standing, verdict)
     if priority is None:
         state = follow(standing.state, Trigger.RETURN_NORMAL)
-        return replace(standing, state=state, hidden=None)
+        return replace(standing, state=state, priority_while_shelved=None)
     if verdict is None:
         verdict = blind_verdict(standing, priority)
     return ring(standing, Trigger.RETURN_ALARM, verdict, priority, now)
 
 
-def _is_too_grave(spec: AlarmSpec, standing: Standing, verdict: Verdict) -> bool:
+def _is_too_grave(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> bool:
     """Say whether a condition is too grave to stay aside."""
     if verdict.priority is None:
         return False
@@ -76,33 +82,40 @@ def _is_too_grave(spec: AlarmSpec, standing: Standing, verdict: Verdict) -> bool
         return verdict.priority > Priority.FAULT
     if verdict.priority is Priority.HIGH or verdict.priority > standing.aside_limit:
         return True
-    return standing.hidden is not None and has_grown(spec, standing, verdict)
+    return standing.priority_while_shelved is not None and has_grown(
+        spec, standing, verdict
+    )
 
 
 def stay_aside(
-    spec: AlarmSpec, standing: Standing, verdict: Verdict | None, now: float
-) -> Standing:
+    spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict | None, now: float
+) -> AlarmStatus:
     """Judge an alarm that stands aside: time over, or too grave to be put off."""
     if now >= standing.aside_until_s or (
         verdict is not None and _is_too_grave(spec, standing, verdict)
     ):
         return take_back(standing, verdict, now)
-    hidden = _hidden(standing, verdict)
-    if hidden is standing.hidden:
+    priority_while_shelved = _hidden(standing, verdict)
+    if priority_while_shelved is standing.priority_while_shelved:
         return standing
-    if standing.hidden is not None or verdict is None:
-        return replace(standing, hidden=hidden)
-    return replace(standing, hidden=hidden, since_s=now, told_worse=verdict.worse)
+    if standing.priority_while_shelved is not None or verdict is None:
+        return replace(standing, priority_while_shelved=priority_while_shelved)
+    return replace(
+        standing,
+        priority_while_shelved=priority_while_shelved,
+        since_s=now,
+        severity_when_rung=verdict.severity,
+    )
 
 
 def suppress(
     spec: AlarmSpec,
-    standing: Standing,
+    standing: AlarmStatus,
     verdict: Verdict | None,
     now: float,
     *,
     is_covered: bool,
-) -> Standing:
+) -> AlarmStatus:
     """Hold back a fault whose cause another alarm tells; never more than a fault."""
     if standing.state is AlarmState.SUPPRESSED:
         return standing if is_covered else take_back(standing, verdict, now)

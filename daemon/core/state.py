@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Sound
 from cabinvigil.daemon.core.setup import Setup
-from cabinvigil.daemon.core.standing import Standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +16,7 @@ class State:
 
     setup: Setup
     history: History
-    standings: Mapping[str, Standing]
+    standings: Mapping[str, AlarmStatus]
     trend_state: Any = None
     trend_s: float = float("-inf")
     """When the estimate was last renewed."""
@@ -28,7 +28,7 @@ class State:
     """When readings last came, were it an empty tick; acts and faults do not count."""
     raised: tuple[float, ...] = ()
     """The last raises of any alarm, for the flood measure."""
-    airing: frozenset[str] = frozenset()
+    all_clear_owed: frozenset[str] = frozenset()
     """The alarms on the air that rang gravely and whose all-clear is still owed."""
     airing_since_s: float | None = None
     """Since when the air has been known and clear of them."""

@@ -24,7 +24,7 @@ class RecordingError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class CsvRow:
     """One row."""
 
     time_s: float
@@ -58,7 +58,7 @@ class Recording:
         except RecordingError:
             self._file.close()
             raise
-        self._waiting: list[Row] = []
+        self._waiting: list[CsvRow] = []
 
     def _next(self) -> list[str] | None:
         try:
@@ -126,7 +126,7 @@ class Recording:
         )
         return steps[len(steps) // 2] if steps else 1.0
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Iterator[CsvRow]:
         """Yield every row in order.
 
         Raises:
@@ -148,7 +148,7 @@ class Recording:
         finally:
             self._file.close()
 
-    def _read(self) -> Row | None:
+    def _read(self) -> CsvRow | None:
         cells = self._next()
         while cells is not None and not any(cell.strip() for cell in cells):
             cells = self._next()
@@ -169,7 +169,7 @@ class Recording:
                     raise self._no_number(name, text)
             elif text:
                 values[name] = self._number(name, text)
-        return Row(time_s, values)
+        return CsvRow(time_s, values)
 
     def _number(self, name: str, text: str) -> float:
         try:

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Any
 
 from cabinvigil.daemon.log.folder import night_of
-from cabinvigil.daemon.log.night import Tape
+from cabinvigil.daemon.log.night import NightSeries
 
 CLOCK = "%H:%M"
 TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
@@ -20,7 +20,7 @@ def zone_of(head: Mapping[str, Any]) -> tzinfo | None:
     return TRAILERS_ZONE if head.get("emulated") is True else None
 
 
-def moment(tape: Tape, at_s: float, zone: tzinfo | None = None) -> str:
+def moment(tape: NightSeries, at_s: float, zone: tzinfo | None = None) -> str:
     """Write a moment of the night in local time; without a clock, from the first line.
 
     Args:

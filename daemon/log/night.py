@@ -37,7 +37,7 @@ class Gap(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Tape:
+class NightSeries:
     """One night, read."""
 
     origin: datetime | None

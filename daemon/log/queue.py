@@ -20,7 +20,7 @@ class _Entry(Generic[T]):
     item: T
 
 
-class KeepQueue(Generic[T]):
+class PriorityDropQueue(Generic[T]):
     """Holds items up to a bound of size; not thread-safe, the owner has the lock."""
 
     def __init__(self, bound: int) -> None:

@@ -79,7 +79,7 @@ class Flaws:
         """Whether every byte was read, a torn last line aside."""
         return not (self.unreadable or self.damaged or self.newer_format)
 
-    def tell(self, text: str) -> None:
+    def note(self, text: str) -> None:
         """Keep a sentence, up to the bound."""
         if len(self.told) < KEPT_FLAWS:
             self.told.append(text)
@@ -188,7 +188,7 @@ class _Reader:
         if _is_row(data):
             return data  # type: ignore[no-any-return]
         self._flaws.unreadable += 1
-        self._flaws.tell(f"{name}, line {number}: no line of this log; left out.")
+        self._flaws.note(f"{name}, line {number}: no line of this log; left out.")
         return None
 
     def _start(self, fields: dict[str, Any], number: int, name: str) -> None:
@@ -198,7 +198,7 @@ class _Reader:
         form = fields.get("log_format", NEWEST_FORMAT)
         if not isinstance(form, int) or form > NEWEST_FORMAT:
             self._flaws.newer_format += 1
-            self._flaws.tell(
+            self._flaws.note(
                 f"{name}, line {number}: written in log format {form!s:.20}, and this "
                 f"version reads up to {NEWEST_FORMAT}; bring the software up to date."
             )
@@ -226,7 +226,7 @@ class _Reader:
                 rest, skipping = b"", True
         if rest or skipping:
             self._flaws.torn += 1
-            self._flaws.tell(f"{name}: its last line is torn; dropped.")
+            self._flaws.note(f"{name}: its last line is torn; dropped.")
 
     def _unpacked(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
         """Pass plain bytes on; unpack gzip, member by member."""
@@ -274,7 +274,7 @@ class _Reader:
         """Count damage, and drop bytes up to the next batch; return the rest."""
         if data.strip(b"\0"):  # a tail of zeros is what some cards leave; no loss
             self._flaws.damaged += 1
-            self._flaws.tell(f"{name}: a stretch of it is damaged and was left out.")
+            self._flaws.note(f"{name}: a stretch of it is damaged and was left out.")
         while (at := data.find(_BATCH_MAGIC)) < 0:
             more = next(source, b"")
             if not more:

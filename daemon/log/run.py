@@ -77,7 +77,7 @@ class Run:
         else:
             self.dropped += 1
 
-    def take(self, step: int, rows: Sequence[Mapping[str, Any]]) -> None:
+    def add_step(self, step: int, rows: Sequence[Mapping[str, Any]]) -> None:
         """Take all the air of one step."""
         self.heard.add(step)
         keys: set[str] = set().union(*rows)

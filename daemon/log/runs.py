@@ -6,7 +6,7 @@ from operator import le
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 from cabinvigil.daemon.log.timeline import joined
@@ -32,7 +32,7 @@ class TapeReader:
         self._step = 0
         self._strays: list[dict[str, Any]] = []
 
-    def take(self, rows: Sequence[dict[str, Any]]) -> None:
+    def add_rows(self, rows: Sequence[dict[str, Any]]) -> None:
         """Take rows that have an `event` and an `up_s`."""
         if self._is_plain(rows):
             run = self.runs[-1]
@@ -97,7 +97,7 @@ class TapeReader:
 
     def _flush(self) -> None:
         if self._pending:
-            self.runs[-1].take(self._step, self._pending)
+            self.runs[-1].add_step(self._step, self._pending)
             self._pending = []
 
     def _start(self, row: dict[str, Any]) -> None:
@@ -123,7 +123,7 @@ class TapeReader:
         if len(self._strays) >= BELIEVED_ROWS:
             rows, self._strays = self._strays, []
             self._begin(rows[0], {})
-            self.take(rows)
+            self.add_rows(rows)
 
     def _give_up_strays(self) -> None:
         self.strayed += len(self._strays)
@@ -134,7 +134,7 @@ def _row_step(row: Mapping[str, Any]) -> int:
     return int(row["up_s"] // STEP_S)
 
 
-def read_tape(paths: Iterable[Path]) -> Tape:
+def read_tape(paths: Iterable[Path]) -> NightSeries:
     """Read the files of one night, in their order.
 
     Raises:
@@ -143,11 +143,11 @@ def read_tape(paths: Iterable[Path]) -> Tape:
     logbook = Logbook(*paths)
     reader = TapeReader()
     for rows in logbook.batches():
-        reader.take(rows)
+        reader.add_rows(rows)
     reader.close()
     if reader.strayed:
         logbook.flaws.unreadable += reader.strayed
-        logbook.flaws.tell(f"{reader.strayed} lines stand at a moment that cannot be.")
+        logbook.flaws.note(f"{reader.strayed} lines stand at a moment that cannot be.")
     return joined(reader.runs, logbook.flaws)
 
 

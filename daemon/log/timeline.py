@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from cabinvigil.daemon.log.night import STEP_S, Event, Gap, Tape, Told
+from cabinvigil.daemon.log.night import STEP_S, Event, Gap, NightSeries, Told
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 
@@ -57,13 +57,15 @@ class _Placed:
         return self.base_s + self.run.end_s
 
 
-def joined(runs: Sequence[Run], flaws: Flaws) -> Tape:
+def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
     """Put runs on one time."""
     notes: list[str] = []
     placed, is_dated = _placed([run for run in runs if run.heard or run.events], notes)
     head = next((run.head for run in reversed(runs) if run.head), {})
     if not placed:
-        return Tape(None, 0, {}, {}, {}, {}, (), (), (), len(runs), (), head, flaws)
+        return NightSeries(
+            None, 0, {}, {}, {}, {}, (), (), (), len(runs), (), head, flaws
+        )
     origin_s = (placed[0].begin_s // STEP_S) * STEP_S
     count = step_of(placed[-1].end_s - origin_s) + 1
     shifts = [step_of(one.base_s - origin_s + STEP_S / 2) for one in placed]
@@ -75,7 +77,7 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> Tape:
         for one, by in zip(placed, shifts, strict=True)
         for step in one.run.heard
     }
-    return Tape(
+    return NightSeries(
         datetime.fromtimestamp(origin_s, UTC) if is_dated else None,
         count,
         series,

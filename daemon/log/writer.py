@@ -17,8 +17,8 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.folder import Nights, OpenNight
 from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer, entry_of
-from cabinvigil.daemon.log.queue import KeepQueue
-from cabinvigil.daemon.outputs.base import Health, Report, Stamp
+from cabinvigil.daemon.log.queue import PriorityDropQueue
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 
 BATCH_S = 25.0
 """Between two syncs on a quiet night: 1 296 in nine hours, within design.md section
@@ -61,7 +61,7 @@ class Recorder:
         self,
         nights: Nights,
         clock: Clock,
-        report: Report,
+        report: FaultSink,
         *,
         inline: bool = False,
     ) -> None:
@@ -76,15 +76,17 @@ class Recorder:
         self._nights = nights
         self._clock = clock
         self._inline = inline
-        self._health = Health(self.name, report)
+        self._health = FaultLatch(self.name, report)
         self._renderer = Renderer()
         self._wake = Condition()
-        self._inbox: KeepQueue[tuple[Entry, Stamp]] = KeepQueue(INBOX_LINES)
+        self._inbox: PriorityDropQueue[tuple[Entry, Stamp]] = PriorityDropQueue(
+            INBOX_LINES
+        )
         self._busy_since_s: float | None = None
         self._ends = False
         self._thread: Thread | None = None
         # Below here: touched by the worker alone.
-        self._pending: KeepQueue[_Line] = KeepQueue(PENDING_BYTES)
+        self._pending: PriorityDropQueue[_Line] = PriorityDropQueue(PENDING_BYTES)
         self._start_fields: Mapping[str, Any] = {}
         self._file: OpenNight | None = None
         self._file_night: date | None = None
@@ -93,7 +95,7 @@ class Recorder:
         self._told_lost = 0
         self._newest = Stamp(0.0, datetime.fromtimestamp(0, UTC))
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Take what belongs in the log; never blocks, never raises."""
         entry = entry_of(command)
         if entry is None:

@@ -1,4 +1,4 @@
-"""What every output shares: the stamp, the offer, and how it tells of its health.
+"""What every output shares: the stamp, `handle`, and how it tells of its faults.
 
 An output takes each command at once or drops it by a rule it can name; it never
 blocks and never raises in the caller.  Its slow work is done in a thread of its own,
@@ -13,7 +13,7 @@ from typing import Protocol
 
 from cabinvigil.daemon.core.model import Command, SourceFault, SourceOk
 
-Report = Callable[[SourceFault | SourceOk], None]
+FaultSink = Callable[[SourceFault | SourceOk], None]
 """Takes an output's health into the core; called from the output's own thread."""
 
 
@@ -33,7 +33,7 @@ class Output(Protocol):
     name: str
     """The source in its faults: `buzzer`, `mqtt`, `log` ..."""
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a command, or leave it where it is not for this output.
 
         Never blocks and never raises.
@@ -49,14 +49,14 @@ class Output(Protocol):
         ...
 
 
-class Health:
+class FaultLatch:
     """Tells the core of a fault once, and once more when it is over.
 
     The same fault again, though its sentence holds another number, is not told again:
     `kind` and `about` make a fault the same.
     """
 
-    def __init__(self, source: str, report: Report) -> None:
+    def __init__(self, source: str, report: FaultSink) -> None:
         self._source = source
         self._report = report
         self._lock = Lock()

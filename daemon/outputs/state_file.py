@@ -16,7 +16,7 @@ from threading import Condition, Thread
 from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST, Clock
-from cabinvigil.daemon.outputs.base import Health, Report
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
 
 FORMAT = 1
 """Of the file's first line; what the second line holds has a version of its own."""
@@ -148,7 +148,7 @@ def down_for_s(
     return None
 
 
-class Keeper:
+class StateSaver:
     """Saves from a thread of its own: a hung disk holds up no decision.
 
     One slot: where the disk is slow, the newest state waits and older ones are left
@@ -158,7 +158,7 @@ class Keeper:
     name = "state"
 
     def __init__(
-        self, file: StateFile, clock: Clock, report: Report, *, inline: bool = False
+        self, file: StateFile, clock: Clock, report: FaultSink, *, inline: bool = False
     ) -> None:
         """Set it up.
 
@@ -170,7 +170,7 @@ class Keeper:
         """
         self._file = file
         self._clock = clock
-        self._health = Health(self.name, report)
+        self._health = FaultLatch(self.name, report)
         self._inline = inline
         self._wake = Condition()
         self._slot: Callable[[], Mapping[str, Any]] | None = None

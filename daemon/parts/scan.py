@@ -32,7 +32,7 @@ LEAST_CO2_PPM = 250.0
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class ScanAnswer:
     """What was found at one place of a wire."""
 
     where: str
@@ -46,7 +46,7 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class Ground:
+class ScanTargets:
     """The wires to look at."""
 
     buses: Sequence[I2cBus] = ()
@@ -59,15 +59,15 @@ class Ground:
 class Scan:
     """Everything that was found."""
 
-    buses: Mapping[str, Sequence[Answer] | str]
+    buses: Mapping[str, Sequence[ScanAnswer] | str]
     """By the bus's name; a sentence where the bus itself failed."""
-    ports: Sequence[Answer]
-    files: Sequence[Answer]
+    ports: Sequence[ScanAnswer]
+    files: Sequence[ScanAnswer]
     devices: Mapping[str, str] = field(default_factory=dict)
     """Device file by the bus's name."""
 
 
-async def scan(ground: Ground) -> Scan:
+async def scan(ground: ScanTargets) -> Scan:
     """Look at every wire: buses and ports side by side, addresses one by one."""
     await asyncio.sleep(START_UP_S)
     async with asyncio.TaskGroup() as group:
@@ -99,7 +99,7 @@ def kinds_at(address: int) -> list[str]:
     return [kind for kind in REGISTRY if address in find_part(kind).addresses]
 
 
-async def scan_bus(bus: I2cBus) -> Sequence[Answer] | str:
+async def scan_bus(bus: I2cBus) -> Sequence[ScanAnswer] | str:
     """Return what answers on a bus, or why the bus does not work."""
     answers = []
     try:
@@ -112,7 +112,7 @@ async def scan_bus(bus: I2cBus) -> Sequence[Answer] | str:
     return answers
 
 
-async def _address(bus: I2cBus, address: int) -> Answer | None:
+async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
     """Return what answers at an address; None where nobody does.
 
     Raises:
@@ -121,14 +121,14 @@ async def _address(bus: I2cBus, address: int) -> Answer | None:
     where = f"0x{address:02x}"
     named = [kind for kind in kinds_at(address) if await _is(bus, address, kind)]
     if named:
-        return Answer(where, tuple(named))
+        return ScanAnswer(where, tuple(named))
     if not await _acknowledges(bus, address):
         return None
     mute = [kind for kind in kinds_at(address) if identifier(kind) is None]
     if mute:
         text = "it may be this, but such a part cannot be told from others"
-        return Answer(where, tuple(mute), text)
-    return Answer(where)
+        return ScanAnswer(where, tuple(mute), text)
+    return ScanAnswer(where)
 
 
 async def _is(bus: I2cBus, address: int, kind: str) -> bool:
@@ -184,7 +184,7 @@ class _Ear:
         return tuple(kind for kind, samples in self.samples.items() if samples)
 
 
-async def scan_port(path: str, make: Callable[[int], OpenPort]) -> Answer:
+async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
     """Listen to a port at every speed that a part has, then ask; say what is there."""
     bauds = sorted(
         {find_part(k).baud for k in REGISTRY if find_part(k).bus == "serial"}
@@ -196,11 +196,11 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> Answer:
         try:
             port.open()
         except BusError as error:
-            return Answer(path, (), str(error), is_there=False)
+            return ScanAnswer(path, (), str(error), is_there=False)
         try:
             await asyncio.sleep(LISTEN_S)
             if ear.kinds:
-                return Answer(path, ear.kinds)
+                return ScanAnswer(path, ear.kinds)
             if not ear.heard_bytes:
                 port.write(spell(READ))
                 await asyncio.sleep(ANSWER_S)
@@ -210,28 +210,30 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> Answer:
             return _asked(path, ear)
         heard += ear.heard_bytes
     if heard:
-        return Answer(path, (), f"sends {heard} bytes that no part here sends")
-    return Answer(path, (), "silent", is_there=False)
+        return ScanAnswer(path, (), f"sends {heard} bytes that no part here sends")
+    return ScanAnswer(path, (), "silent", is_there=False)
 
 
-def _asked(path: str, ear: _Ear) -> Answer:
+def _asked(path: str, ear: _Ear) -> ScanAnswer:
     """Tell a module that only answers: by how much it counts, where that is enough."""
     co2 = [sample.value for sample in ear.samples.get("frame9_co2", ())]
     if co2 and co2[-1] >= LEAST_CO2_PPM:
-        return Answer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")
+        return ScanAnswer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")
     kinds = tuple(kind for kind in ASKED_KINDS if kind in ear.kinds)
-    return Answer(path, kinds, "it only answers, and does not say which gas it means")
+    return ScanAnswer(
+        path, kinds, "it only answers, and does not say which gas it means"
+    )
 
 
 # --- 1-wire ------------------------------------------------------------------
 
 
-async def scan_file(path: str, file: KernelFile) -> Answer:
+async def scan_file(path: str, file: KernelFile) -> ScanAnswer:
     """Read a 1-wire part's file; say which part gives such a text."""
     try:
         text = await file.read()
     except BusError as error:
-        return Answer(path, (), str(error), is_there=False)
+        return ScanAnswer(path, (), str(error), is_there=False)
     why = ""
     for kind in REGISTRY:
         info = find_part(kind)
@@ -239,7 +241,7 @@ async def scan_file(path: str, file: KernelFile) -> Answer:
             continue
         try:
             if info.make({}).feed(text):
-                return Answer(path, (kind,))
+                return ScanAnswer(path, (kind,))
         except DriverError as error:
             why = str(error)
-    return Answer(path, (), why or "its text is no part's here")
+    return ScanAnswer(path, (), why or "its text is no part's here")

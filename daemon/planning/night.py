@@ -42,7 +42,7 @@ class Moment(NamedTuple):
         return dew_point_of_hpa(self.vapour_hpa)
 
 
-class Night(NamedTuple):
+class PlannedNight(NamedTuple):
     """The night as it goes in one scenario."""
 
     moments: tuple[Moment, ...]
@@ -124,7 +124,7 @@ def span_h(plan: CabinPlan, burns: tuple[BurnWindow, ...]) -> tuple[float, float
 
 def night(
     scenario: Scenario, burns: tuple[BurnWindow, ...], vents: Vents | None = None
-) -> Night:
+) -> PlannedNight:
     """Follow one night from a cold, aired cabin."""
     plan, zone = scenario.plan, scenario.zone
     vents = scenario.vents if vents is None else vents
@@ -155,7 +155,7 @@ def night(
         burnt_kwh += inputs.burner_kw_hhv * dt_s / 3600.0
         if burning and goes_out(scenario, state):
             out_h = hour + dt_s / 3600.0
-    return Night(tuple(moments), wet_from, runs_from, burnt_kwh, out_h)
+    return PlannedNight(tuple(moments), wet_from, runs_from, burnt_kwh, out_h)
 
 
 def _moment(scenario: Scenario, state: ZoneState, hour: float, burning: bool) -> Moment:

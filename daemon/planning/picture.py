@@ -4,7 +4,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.planning.night import Night, night
+from cabinvigil.daemon.planning.night import PlannedNight, night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import SHUT
@@ -45,7 +45,7 @@ def draw(made: Plan, path: Path) -> None:
 
 
 def _panel(
-    axis: Any, nights: tuple[Night, ...], what: str, limit: float | None
+    axis: Any, nights: tuple[PlannedNight, ...], what: str, limit: float | None
 ) -> None:
     hours = [moment.hour for moment in nights[0].moments]
     ways = [[getattr(moment, what) for moment in way.moments] for way in nights]

@@ -14,7 +14,7 @@ from cabinvigil.daemon.air.zone import ZoneState, outdoor_state
 from cabinvigil.daemon.planning import openings
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
 from cabinvigil.daemon.planning.night import (
-    Night,
+    PlannedNight,
     all_night,
     burn_hours,
     burner_water_kg,
@@ -38,7 +38,7 @@ Range = tuple[float | None, float | None, float | None]
 """Low, middle, high; None: never, and counts as the most."""
 
 
-class Air(NamedTuple):
+class SettledAir(NamedTuple):
     """The settled air, each figure with its range."""
 
     o2_pct: Range
@@ -80,7 +80,7 @@ class VentNeed(NamedTuple):
     """Heat that this takes beyond the air of the vents as they are."""
 
 
-class Gas(NamedTuple):
+class GasUse(NamedTuple):
     """What burns, and what the cylinder gives."""
 
     kg: float
@@ -111,17 +111,17 @@ class Plan(NamedTuple):
     """All that is told at bedtime."""
 
     cabin: CabinPlan
-    air: Air
+    air: SettledAir
     shut: Shut
     vent: VentNeed
     vent_flow: FlowRange
-    gas: Gas
+    gas: GasUse
     wet: Wet
-    nights: tuple[Night, ...]
+    nights: tuple[PlannedNight, ...]
     """The night as asked, one for each scenario, the middle one first."""
     burns: tuple[BurnWindow, ...]
     """When the burner is lit in it."""
-    other_night: Night
+    other_night: PlannedNight
     """The middle scenario with the burner lit the other way."""
     other_burns: tuple[BurnWindow, ...]
     vent_heat_w: float
@@ -161,10 +161,10 @@ def plan(cabin: CabinPlan) -> Plan:
     )
 
 
-def _air(ways: tuple[Scenario, ...], rest: list[Settled]) -> Air:
+def _air(ways: tuple[Scenario, ...], rest: list[Settled]) -> SettledAir:
     states = [found.state for found in rest]
     pairs = list(zip(ways, states, strict=True))
-    return Air(
+    return SettledAir(
         spread([readings.o2_pct(state) for state in states]),
         spread([readings.co2_ppm(state) for state in states]),
         spread([readings.rh_pct(way.zone, state) for way, state in pairs]),
@@ -226,7 +226,7 @@ def _vent(cabin: CabinPlan, ways: tuple[Scenario, ...], entering: float) -> Vent
     )
 
 
-def _gas(cabin: CabinPlan, burns: tuple[BurnWindow, ...]) -> Gas:
+def _gas(cabin: CabinPlan, burns: tuple[BurnWindow, ...]) -> GasUse:
     cylinder = Cylinder(cabin.cylinder_kg, cabin.cylinder_kg, cabin.liquid)
     air_hpa = scenarios(cabin)[0].zone.pressure_hpa
     kwh = cabin.burner_kw * burn_hours(burns)
@@ -238,7 +238,7 @@ def _gas(cabin: CabinPlan, burns: tuple[BurnWindow, ...]) -> Gas:
         else None
         for factor in (1.0, 1.1, 0.9)
     ]
-    return Gas(
+    return GasUse(
         kg,
         kwh,
         spread(hours),

@@ -4,7 +4,13 @@ import textwrap
 from typing import Any
 
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
-from cabinvigil.daemon.planning.night import BED_H, MORNING_H, Moment, Night, all_night
+from cabinvigil.daemon.planning.night import (
+    BED_H,
+    MORNING_H,
+    Moment,
+    PlannedNight,
+    all_night,
+)
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range, rounded
 from cabinvigil.daemon.planning.scenario import FLAME_OUT_O2_PCT
@@ -314,17 +320,17 @@ def _is_all(made: Plan) -> bool:
     return made.other_burns == all_night(made.cabin)
 
 
-def _asleep(cabin: CabinPlan, night: Night, what: str) -> str:
+def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
     """Give the worst oxygen or CO2 of the hours in which everybody sleeps."""
     values = [getattr(moment, what) for moment in _sleep(cabin, night)]
     return f"{min(values):.1f}" if what == "o2_pct" else _number(max(values), 0)
 
 
-def _coldest(cabin: CabinPlan, night: Night) -> str:
+def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
     return f"{min(moment.temp_c for moment in _sleep(cabin, night)):z.0f}"
 
 
-def _sleep(cabin: CabinPlan, night: Night) -> list[Moment]:
+def _sleep(cabin: CabinPlan, night: PlannedNight) -> list[Moment]:
     """Give the moments from an hour after bed until the morning's flame is due.
 
     At the least the night's middle, where it is shorter than that.

@@ -42,7 +42,7 @@ class Finding:
 
 
 @dataclass(frozen=True)
-class Status:
+class WatchStatus:
     """What the watch says of itself, running or for the minute of the check."""
 
     readings: Mapping[str, float]
@@ -60,7 +60,7 @@ class Status:
     """Alarms that somebody put aside, with the word for it."""
 
 
-def status_of(answer: Mapping[str, Any], *, runs: bool) -> Status:
+def status_of(answer: Mapping[str, Any], *, runs: bool) -> WatchStatus:
     """Read what `status` answers.
 
     Raises:
@@ -73,7 +73,7 @@ def status_of(answer: Mapping[str, Any], *, runs: bool) -> Status:
         elif one["state"] in ASIDE:
             aside[str(one["alarm"])] = ASIDE[one["state"]]
     hours = answer.get("supply_hours")
-    return Status(
+    return WatchStatus(
         {str(key): float(value) for key, value in answer["readings"].items()},
         frozenset(answer.get("doubtful", ())),
         standing,
@@ -89,7 +89,7 @@ def word_for(priority: str) -> Word:
     return "mind" if priority == "low" else "bad"
 
 
-def air(status: Status) -> Iterator[Finding]:
+def air(status: WatchStatus) -> Iterator[Finding]:
     """Tell every alarm that stands now and is no part's own."""
     own = (*PART_ALARMS, *FELLOW_ALARMS, "watch-fault", "supply-low")
     standing = {
@@ -105,7 +105,7 @@ def air(status: Status) -> Iterator[Finding]:
         yield Finding("air", "good", "no alarm stands")
 
 
-def fellows(status: Status, shared: int) -> Iterator[Finding]:
+def fellows(status: WatchStatus, shared: int) -> Iterator[Finding]:
     """Tell where parts disagree.
 
     Args:
@@ -132,7 +132,7 @@ def measured(quantities: Iterable[str]) -> Iterator[Finding]:
             )
 
 
-def host_faults(status: Status, told: Iterable[str]) -> Iterator[Finding]:
+def host_faults(status: WatchStatus, told: Iterable[str]) -> Iterator[Finding]:
     """Tell the watch's own faults, but those that a check of its own tells."""
     for source, text in status.faults.items():
         if source not in told:
@@ -140,7 +140,7 @@ def host_faults(status: Status, told: Iterable[str]) -> Iterator[Finding]:
 
 
 def log(
-    status: Status, free_mb: float | None, write_error: str, folder: str
+    status: WatchStatus, free_mb: float | None, write_error: str, folder: str
 ) -> Finding:
     """Judge the log: writable, and room for a week.
 

@@ -8,7 +8,7 @@ from cabinvigil.daemon.compose.compose import DAYS_PER_YEAR
 from cabinvigil.daemon.precheck.findings import (
     PART_ALARMS,
     Finding,
-    Status,
+    WatchStatus,
     Word,
     word_for,
 )
@@ -47,7 +47,7 @@ class Part:
     """Of the part that hangs there now, the oldest first."""
 
 
-def part_finding(part: Part, status: Status, now: datetime) -> Finding:
+def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
     """Judge one part: the worst of all that is said of it, in one line."""
     told = [*_faults(part, status), *_missing(part, status)]
     if not told:
@@ -67,7 +67,7 @@ def part_finding(part: Part, status: Status, now: datetime) -> Finding:
     return Finding(part.name, "good", "; ".join([*shown, *texts]) or "well")
 
 
-def _shown(part: Part, status: Status) -> list[str]:
+def _shown(part: Part, status: WatchStatus) -> list[str]:
     """Return what the part reads, the gases first."""
     order = [q for q in SHOWN if q in part.series]
     order += [q for q in part.series if q not in order]
@@ -81,7 +81,7 @@ def _shown(part: Part, status: Status) -> list[str]:
     return [", ".join(values[:MOST_SHOWN])] if values else []
 
 
-def _faults(part: Part, status: Status) -> Iterator[Weighed]:
+def _faults(part: Part, status: WatchStatus) -> Iterator[Weighed]:
     """Tell the alarms on the part, or its fault as the sampler words it."""
     subjects = {part.name, *part.series.values()}
     said = False
@@ -94,7 +94,7 @@ def _faults(part: Part, status: Status) -> Iterator[Weighed]:
         yield "bad", status.faults[part.name]
 
 
-def _missing(part: Part, status: Status) -> Iterator[Weighed]:
+def _missing(part: Part, status: WatchStatus) -> Iterator[Weighed]:
     """Tell what the part should give and does not, where no fault has told it."""
     missing = [q for q, key in part.series.items() if key not in status.readings]
     told = any(
@@ -113,7 +113,7 @@ def _missing(part: Part, status: Status) -> Iterator[Weighed]:
         yield "bad", f"no fresh reading of {words}: check its plug and cable"
 
 
-def _doubts(part: Part, status: Status) -> Iterator[Weighed]:
+def _doubts(part: Part, status: WatchStatus) -> Iterator[Weighed]:
     if any(key in status.doubtful for key in part.series.values()):
         minutes = max(1, round(part.info.warm_up_s / 60.0))
         low, high = part.info.range_c

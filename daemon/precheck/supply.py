@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from itertools import pairwise
 
-from cabinvigil.daemon.precheck.findings import Finding, Status
+from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
 
 LEAD_ACID = (
     (10.5, 0.0),
@@ -37,7 +37,7 @@ def charge(volts: float) -> float:
 
 
 def supply(
-    status: Status, night_hours: float, battery_ah: float | None, empty_v: float
+    status: WatchStatus, night_hours: float, battery_ah: float | None, empty_v: float
 ) -> Finding:
     """Judge whether the supply lasts.
 

@@ -17,7 +17,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import Messages, Pending, Topics, r
 from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck
 from cabinvigil.daemon.outputs.signal.patterns import PATTERNS
-from cabinvigil.daemon.precheck.findings import Finding, Status
+from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
 from cabinvigil.daemon.service.outlets import OpenLine, broker_of, make_buzzer
 from cabinvigil.daemon.settings.config import Settings
 
@@ -32,7 +32,7 @@ TEST_TEXT = "This is only a test before bed: acknowledge it, and the watch is an
 
 
 def buzzer(
-    settings: Settings, status: Status, clock: Clock, open_line: OpenLine, ask: Ask
+    settings: Settings, status: WatchStatus, clock: Clock, open_line: OpenLine, ask: Ask
 ) -> Finding:
     """Sound the test, and ask whether it was heard."""
     if settings.buzzer is None:
@@ -83,7 +83,7 @@ def _sound(
 
 
 def phone(
-    settings: Settings, status: Status, clock: Clock, say: Callable[[str], None]
+    settings: Settings, status: WatchStatus, clock: Clock, say: Callable[[str], None]
 ) -> Finding:
     """Send the phone a test, and wait until it answers.
 
@@ -116,13 +116,13 @@ def _wait_for_answer(broker: Any, messages: Messages, clock: Clock) -> str | Non
         BrokerError: the broker cannot be had, or is gone.
     """
     # Not at the top: paho is slow to load, and a cabin without a phone needs none.
-    from cabinvigil.daemon.outputs.mqtt.session import Arrived, Session
+    from cabinvigil.daemon.outputs.mqtt.session import Arrived, MqttSession
 
     topics = messages.topics
     gone = {"answer": "test", "ok": False, "text": "the precheck is gone"}
     will = messages.answer(gone, topics.of("answer/precheck"), b"", _now(clock))
     wakeup = Wakeup()
-    session = Session(broker, will, wakeup.fileno(), clock, is_v5=False)
+    session = MqttSession(broker, will, wakeup.fileno(), clock, is_v5=False)
     is_orderly = False
     try:
         session.connect()

@@ -18,7 +18,7 @@ from cabinvigil.daemon.air.zone import (
     step,
 )
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.rehearsal.nights import Night, Setting, setting_at
+from cabinvigil.daemon.rehearsal.nights import NamedNight, NightSetting, setting_at
 from cabinvigil.daemon.settings.values import Cabin
 
 CUT_OFF_O2_PCT = 18.0
@@ -60,7 +60,7 @@ class Truth:
 class EmulatedCabin:
     """A cabin that lives through one night."""
 
-    def __init__(self, figures: Cabin, night: Night) -> None:
+    def __init__(self, figures: Cabin, night: NamedNight) -> None:
         """Air it out; the night begins."""
         self._night = night
         self._leak_per_h = _or(figures.leak_per_h, 0.15)
@@ -103,10 +103,10 @@ class EmulatedCabin:
             if readings.o2_pct(self._state) <= CUT_OFF_O2_PCT:
                 self._cut_off = True
 
-    def _burn_kw(self, setting: Setting) -> float:
+    def _burn_kw(self, setting: NightSetting) -> float:
         return 0.0 if self._cut_off else setting.burner_kw
 
-    def _inputs(self, setting: Setting, state: ZoneState) -> Inputs:
+    def _inputs(self, setting: NightSetting, state: ZoneState) -> Inputs:
         outside = OutsideAir(setting.outside_c, self._outside_rh_pct)
         low, high, apart = self._vents
         vents = Vents(low, high, apart, setting.low_open, setting.high_open)

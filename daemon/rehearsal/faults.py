@@ -44,7 +44,7 @@ FILE_FAULTS = frozenset(
 )
 
 
-class Span(Protocol):
+class FaultSpan(Protocol):
     """A fault for a while; `nights.Failure` is one."""
 
     @property
@@ -68,12 +68,12 @@ class Span(Protocol):
         ...
 
 
-class Plan:
+class FaultPlan:
     """The faults of some parts on one wire, and their beginnings and ends."""
 
     def __init__(
         self,
-        spans: Sequence[Span],
+        spans: Sequence[FaultSpan],
         names: frozenset[str],
         known: frozenset[str],
         now: Now,

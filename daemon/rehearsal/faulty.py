@@ -12,8 +12,8 @@ from cabinvigil.daemon.rehearsal.faults import (
     FILE_FAULTS,
     I2C_FAULTS,
     WHOLE_BUS,
-    Plan,
-    Span,
+    FaultPlan,
+    FaultSpan,
     alter,
     flip,
 )
@@ -59,7 +59,7 @@ class FaultySMBus:
         self,
         bus: EmulatedSMBus,
         addresses: Mapping[str, int],
-        spans: Sequence[Span],
+        spans: Sequence[FaultSpan],
         seed: int,
         now: Now,
         *,
@@ -81,7 +81,7 @@ class FaultySMBus:
         self._bus = bus
         self._addresses = addresses
         names = frozenset(addresses) | {WHOLE_BUS}
-        self._plan = Plan(spans, names, I2C_FAULTS, now)
+        self._plan = FaultPlan(spans, names, I2C_FAULTS, now)
         self._random = Random(seed)
         self._strangers = dict(strangers or {})
         self._seed = seed
@@ -164,11 +164,11 @@ class FaultyText:
     """A part behind the kernel's file whose text fails."""
 
     def __init__(
-        self, name: str, part: TextPart, spans: Sequence[Span], seed: int, now: Now
+        self, name: str, part: TextPart, spans: Sequence[FaultSpan], seed: int, now: Now
     ) -> None:
         """Wrap a part; arguments as for `faulty_serial.FaultySerialPart`."""
         self._name, self._part = name, part
-        self._plan = Plan(spans, frozenset({name}), FILE_FAULTS, now)
+        self._plan = FaultPlan(spans, frozenset({name}), FILE_FAULTS, now)
         self._random = Random(seed)
         self._said = b""
 

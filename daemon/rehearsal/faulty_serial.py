@@ -6,8 +6,8 @@ from random import Random
 from cabinvigil.daemon.rehearsal.emulated.ways import EARLY_S, Now, SerialPart
 from cabinvigil.daemon.rehearsal.faults import (
     SERIAL_FAULTS,
-    Plan,
-    Span,
+    FaultPlan,
+    FaultSpan,
     alter,
     cut,
     lose,
@@ -29,7 +29,7 @@ class FaultySerialPart:
         self,
         name: str,
         part: SerialPart,
-        spans: Sequence[Span],
+        spans: Sequence[FaultSpan],
         seed: int,
         now: Now,
         *,
@@ -50,7 +50,7 @@ class FaultySerialPart:
                 stranger.
         """
         self._name, self._part, self._now = name, part, now
-        self._plan = Plan(spans, frozenset({name}), SERIAL_FAULTS, now)
+        self._plan = FaultPlan(spans, frozenset({name}), SERIAL_FAULTS, now)
         if stranger is None and any(s.fault == "identity" for s in self._plan.spans):
             raise ValueError(f"the fault 'identity' of {name} needs a stranger")
         self._stranger = stranger
@@ -148,7 +148,9 @@ class FaultySerialPart:
         return alter(fault, data, self._random)
 
 
-def plug_by(serial: EmulatedSerial, name: str, spans: Sequence[Span], now: Now) -> None:
+def plug_by(
+    serial: EmulatedSerial, name: str, spans: Sequence[FaultSpan], now: Now
+) -> None:
     """Let a serial adapter vanish and come back as the spans with `unplug` say.
 
     To be called on the loop that the port lives on, before it runs on.

@@ -27,7 +27,7 @@ class Narrator:
         self.rings: list[tuple[float, Transition]] = []
         """Every time an alarm began to sound or be told, with its moment."""
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Tell sounds and alerts; remember alarms."""
         at = f"{stamp.wall.astimezone(self._zone):%H:%M:%S}"
         match command:
@@ -62,7 +62,7 @@ class LineWriter:
         """Take what writes a command with its time."""
         self._write = write
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Hand it on."""
         self._write(command, stamp.up_s)
 

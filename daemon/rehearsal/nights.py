@@ -12,7 +12,7 @@ HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class NightSetting:
     """Everything in the night that somebody or something can change."""
 
     burner_kw: float = 0.0
@@ -33,7 +33,7 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class NightChange:
     """From `at_s` on, some of the setting moves to new values."""
 
     at_s: float
@@ -57,44 +57,46 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
-class Night:
+class NamedNight:
     """One named night."""
 
     name: str
     title: str
-    first: Setting
-    changes: tuple[Change, ...] = ()
+    first: NightSetting
+    changes: tuple[NightChange, ...] = ()
     failures: tuple[Failure, ...] = ()
     hours: float = 9.0
 
 
-def _lit(power_kw: float, at_s: float = 600.0) -> Change:
-    return Change(at_s, {"burner_kw": power_kw}, words=f"heater lit, {power_kw:g} kW")
+def _lit(power_kw: float, at_s: float = 600.0) -> NightChange:
+    return NightChange(
+        at_s, {"burner_kw": power_kw}, words=f"heater lit, {power_kw:g} kW"
+    )
 
 
-OPEN = Setting()
-SHUT = Setting(low_open=0.0, high_open=0.0)
+OPEN = NightSetting()
+SHUT = NightSetting(low_open=0.0, high_open=0.0)
 
 _NIGHTS = (
-    Night(
+    NamedNight(
         "quiet",
         "vents open, heater on low; nothing should ring",
         OPEN,
         (_lit(0.8),),
     ),
-    Night(
+    NamedNight(
         "shut",
         "all vents shut, heater on high",
         SHUT,
         (_lit(1.6),),
     ),
-    Night(
+    NamedNight(
         "icing",
         "the vents ice over from 02:00",
         OPEN,
         (
             _lit(0.8),
-            Change(
+            NightChange(
                 4.0 * HOUR_S,
                 {"low_open": 0.02, "high_open": 0.02},
                 2.5 * HOUR_S,
@@ -102,13 +104,13 @@ _NIGHTS = (
             ),
         ),
     ),
-    Night(
+    NamedNight(
         "sooty",
         "the burner fouls and carbon monoxide climbs slowly",
         OPEN,
         (
             _lit(0.8),
-            Change(
+            NightChange(
                 1.0 * HOUR_S,
                 {"co_fraction": 0.12, "pm2_5_ugm3": 70.0},
                 6.0 * HOUR_S,
@@ -116,14 +118,14 @@ _NIGHTS = (
             ),
         ),
     ),
-    Night(
+    NamedNight(
         "leak",
         "gas escapes unburnt: oxygen falls, carbon dioxide does not rise",
-        Setting(low_open=0.5, high_open=0.5),
+        NightSetting(low_open=0.5, high_open=0.5),
         (
             _lit(0.8),
-            Change(1.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
-            Change(
+            NightChange(1.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
+            NightChange(
                 3.0 * HOUR_S,
                 # 0.44 g/s, 1.6 kg/h: what a low-pressure hose passes when it comes off
                 # (common practice, no source).
@@ -132,7 +134,7 @@ _NIGHTS = (
             ),
         ),
     ),
-    Night(
+    NamedNight(
         "failing",
         "sensors stall, stick, drop out and lie",
         OPEN,
@@ -148,29 +150,31 @@ _NIGHTS = (
             Failure(6.0 * HOUR_S, 7.5 * HOUR_S, "bunk-o2", "stick"),
         ),
     ),
-    Night(
+    NamedNight(
         "flat",
         "the battery sags",
         OPEN,
         (
             _lit(0.8),
-            Change(1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"),
+            NightChange(1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"),
         ),
     ),
-    Night(
+    NamedNight(
         "crowded",
         "four sleepers, no heater, vents all but shut",
-        Setting(people=4.0, low_open=0.05, high_open=0.05),
+        NightSetting(people=4.0, low_open=0.05, high_open=0.05),
     ),
 )
 
-NIGHTS: Mapping[str, Night] = MappingProxyType({night.name: night for night in _NIGHTS})
+NIGHTS: Mapping[str, NamedNight] = MappingProxyType(
+    {night.name: night for night in _NIGHTS}
+)
 """Every named night."""
 
 
-def setting_at(night: Night, at_s: float) -> Setting:
+def setting_at(night: NamedNight, at_s: float) -> NightSetting:
     """Return what holds at a moment of the night."""
-    values = {name: getattr(night.first, name) for name in Setting.__slots__}
+    values = {name: getattr(night.first, name) for name in NightSetting.__slots__}
     for change in night.changes:
         if at_s < change.at_s:
             continue
@@ -179,4 +183,4 @@ def setting_at(night: Night, at_s: float) -> Setting:
             done = min(1.0, (at_s - change.at_s) / change.over_s)
         for name, value in change.to.items():
             values[name] += (value - values[name]) * done
-    return Setting(**values)
+    return NightSetting(**values)

@@ -15,8 +15,8 @@ from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.rehearsal.nights import Failure, Night
-from cabinvigil.daemon.rehearsal.stage import Stage
+from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
+from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight
 from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.sampling.wiring import wire
 from cabinvigil.daemon.service.status import start_fields
@@ -29,7 +29,7 @@ START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 TRUTH_EVERY_S = 60.0
 
 
-class Cabin(Protocol):
+class AirSource(Protocol):
     """What the parts hang in: an emulated cabin, or recorded air."""
 
     def advance(self, to_s: float) -> None:
@@ -51,7 +51,7 @@ class Rehearsal:
 
     settings: Settings
     render: Render
-    cabin: Cabin
+    cabin: AirSource
     hours: float
     failures: tuple[Failure, ...] = ()
     seed: int = 1
@@ -80,7 +80,7 @@ async def play(
 
     settings = rehearsal.settings
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
-        stage = Stage(
+        stage = EmulatedWires(
             Path(folder),
             air,
             now,
@@ -88,7 +88,7 @@ async def play(
             rehearsal.seed,
             rehearsal.failures,
         )
-        stage.hang(settings.parts)
+        stage.attach(settings.parts)
         urgent, until = asyncio.Event(), asyncio.Event()
         reports: list[Any] = []
         outputs = make_outputs(clock, reports.append)
@@ -133,7 +133,7 @@ async def play(
         finally:
             wired.close()
             with suppress(OSError):
-                stage.strike()
+                stage.close()
         watcher.hand_out([Record("stop", {"reason": "end of night"})], watcher.up_s())
         for output in outputs:
             output.stop(5.0)
@@ -148,7 +148,11 @@ def _begin(watcher: Watcher, settings: Settings, outputs: Sequence[Output]) -> N
 
 
 def emulated_night(
-    settings: Settings, render: Render, night: Night, hours: float | None, seed: int
+    settings: Settings,
+    render: Render,
+    night: NamedNight,
+    hours: float | None,
+    seed: int,
 ) -> Rehearsal:
     """Make a named night ready to be played."""
     return Rehearsal(

@@ -3,7 +3,7 @@
 from dataclasses import fields, replace
 from itertools import pairwise
 
-from cabinvigil.daemon.log.csv import Recording, Row
+from cabinvigil.daemon.log.csv import CsvRow, Recording
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 
@@ -45,7 +45,7 @@ class RecordedAir:
         return None
 
 
-def _between(before: Row, after: Row, at_s: float) -> dict[str, float]:
+def _between(before: CsvRow, after: CsvRow, at_s: float) -> dict[str, float]:
     span_s = after.time_s - before.time_s
     share = 1.0 if span_s <= 0.0 else (at_s - before.time_s) / span_s
     share = min(max(share, 0.0), 1.0)

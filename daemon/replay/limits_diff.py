@@ -49,7 +49,7 @@ class Ring:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class RingDiff:
     """One ring, as it was and as it would have been."""
 
     night: str
@@ -113,7 +113,7 @@ def table(
     limits: OtherLimits,
     base: Settings | None = None,
     advance: Advance = lambda _more: None,
-) -> Iterator[Row]:
+) -> Iterator[RingDiff]:
     """Replay each night with the limits that it had, and with others.
 
     Args:
@@ -137,7 +137,7 @@ def table(
         would = _rings(paths, base, limits.put_into, advance)
         for alarm in dict.fromkeys([*own, *would]):
             for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
-                yield Row(name, alarm, _change(was, now), was, now)
+                yield RingDiff(name, alarm, _change(was, now), was, now)
 
 
 def _rings(
@@ -218,7 +218,7 @@ def _change(was: Ring | None, now: Ring | None) -> Change:
     return "earlier" if now.at_s < was.at_s else "later"
 
 
-def lines(rows: Iterable[Row]) -> Iterator[str]:
+def lines(rows: Iterable[RingDiff]) -> Iterator[str]:
     """Write the rows as a table; what stays the same is counted alone."""
     counts: Counter[Change] = Counter()
     for row in rows:
@@ -244,7 +244,7 @@ def _clock(ring: Ring | None) -> str:
     return ring.wall.strftime(CLOCK)
 
 
-def as_json(row: Row) -> dict[str, Any]:
+def as_json(row: RingDiff) -> dict[str, Any]:
     """Give a row as one JSON object; moments are UTC, null without a clock."""
     return {
         "night": row.night,

@@ -8,9 +8,9 @@ from typing import Any
 
 from cabinvigil.daemon.settings.alarms import build_alarms, source_of
 from cabinvigil.daemon.settings.config import ConfigError, Mistake, Settings
-from cabinvigil.daemon.settings.known import Known
-from cabinvigil.daemon.settings.mistakes import one_line, unknown_key
+from cabinvigil.daemon.settings.errors import one_line, unknown_key
 from cabinvigil.daemon.settings.read import read_toml
+from cabinvigil.daemon.settings.registries import Registries
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class OtherLimits:
             plain[name] = {**plain.get(name, {}), **table}
         mistakes: list[Mistake] = []
         merged = source_of(plain, self.file, mistakes)
-        found = build_alarms(source_of({}, self.file, []), merged, None, Known())
+        found = build_alarms(source_of({}, self.file, []), merged, None, Registries())
         if mistakes := [*mistakes, *found.mistakes]:
             raise ConfigError(mistakes)
         return replace(settings, alarms=MappingProxyType(found.alarms))

@@ -4,9 +4,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.compose.compose import Composed, compose, compose_columns
+from cabinvigil.daemon.compose.compose import CoreBuild, compose, compose_columns
 from cabinvigil.daemon.core.engine import State, start, step
-from cabinvigil.daemon.core.kept import carry_over, restore, resume
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -17,6 +16,7 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
 )
 from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.core.snapshot import carry_over, restore, resume
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.reader import LogLine
 from cabinvigil.daemon.sampling.wiring import part_infos
@@ -49,7 +49,7 @@ def replay_columns(recording: Recording, settings: Settings, render: Render) -> 
         yield row.time_s, commands
 
 
-def compose_settings(settings: Settings, render: Render) -> Composed:
+def compose_settings(settings: Settings, render: Render) -> CoreBuild:
     """Compose the core of a cabin with its parts."""
     return compose(
         settings.cabin,

@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 from typing import Any
 
 from cabinvigil.daemon.report.text import headline, shown
-from cabinvigil.daemon.review.approach import Approach
-from cabinvigil.daemon.review.health import Trouble, Watched
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
+from cabinvigil.daemon.review.closest_approach import Approach
+from cabinvigil.daemon.review.health import SourceFaults, Watched
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch, Totals
 
 
@@ -125,7 +125,7 @@ def _projected(found: Morning) -> dict[str, Any]:
     }
 
 
-def _stand(found: Morning, one: Stand) -> dict[str, Any]:
+def _stand(found: Morning, one: AlarmEpisode) -> dict[str, Any]:
     return {
         "alarm": one.alarm,
         "priority": one.priority,
@@ -148,7 +148,7 @@ def _watched(one: Watched) -> dict[str, Any]:
     }
 
 
-def _trouble(one: Trouble) -> dict[str, Any]:
+def _trouble(one: SourceFaults) -> dict[str, Any]:
     return {
         "source": one.source,
         "count": one.count,

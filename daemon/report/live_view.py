@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeGuard
 
 from cabinvigil.daemon.air.moisture import dew_point_c
-from cabinvigil.daemon.review.rang import RANKS
+from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.text.numbers import fixed, minutes, spread, valued
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
@@ -17,7 +17,7 @@ LEAST_S = 120.0
 """Less past than this tells no trend."""
 
 
-class Row(NamedTuple):
+class QuantityRow(NamedTuple):
     """One quantity as it is shown."""
 
     quantity: str
@@ -30,20 +30,20 @@ class Row(NamedTuple):
 
 
 ROWS = (
-    Row("o2_pct", "oxygen", "below", 0.15),
-    Row("co2_ppm", "carbon dioxide", "above", 300.0),
-    Row("co_ppm", "carbon monoxide", "above", 3.0),
-    Row("gas_lel_pct", "unburnt gas", "above", 1.0),
-    Row("temp_c", "warmth", "below", 1.0),
-    Row("rh_pct", "humidity", "above", 5.0),
-    Row("pm2_5_ugm3", "fine dust", "above", 10.0),
+    QuantityRow("o2_pct", "oxygen", "below", 0.15),
+    QuantityRow("co2_ppm", "carbon dioxide", "above", 300.0),
+    QuantityRow("co_ppm", "carbon monoxide", "above", 3.0),
+    QuantityRow("gas_lel_pct", "unburnt gas", "above", 1.0),
+    QuantityRow("temp_c", "warmth", "below", 1.0),
+    QuantityRow("rh_pct", "humidity", "above", 5.0),
+    QuantityRow("pm2_5_ugm3", "fine dust", "above", 10.0),
 )
 FAST = 10.0
 NOT_SLOW = 3.0
 
 
 @dataclass(slots=True)
-class Seen:
+class PastLooks:
     """What earlier looks saw, for the trends."""
 
     past: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
@@ -80,7 +80,7 @@ def trend_words(per_h: float | None, slow_per_h: float) -> str:
     return f"{way} fast" if size >= FAST else way
 
 
-def frame(status: Mapping[str, Any], seen: Seen, now_s: float) -> str:
+def frame(status: Mapping[str, Any], seen: PastLooks, now_s: float) -> str:
     """Write one look.
 
     Args:
@@ -149,7 +149,9 @@ def _wrapped(label: str, text: str) -> list[str]:
     ) or [label]
 
 
-def _readings(status: Mapping[str, Any], seen: Seen, now_s: float) -> Iterator[str]:
+def _readings(
+    status: Mapping[str, Any], seen: PastLooks, now_s: float
+) -> Iterator[str]:
     raw = status.get("readings")
     readings = raw if isinstance(raw, Mapping) else {}
     estimate = _estimate(status)
@@ -173,7 +175,7 @@ def _readings(status: Mapping[str, Any], seen: Seen, now_s: float) -> Iterator[s
         yield "No part tells anything."
 
 
-def _value(readings: Mapping[str, Any], row: Row) -> float | None:
+def _value(readings: Mapping[str, Any], row: QuantityRow) -> float | None:
     """Choose the value that matters of all that measure a quantity at the bunk."""
     found = []
     for key, value in readings.items():

@@ -8,10 +8,10 @@ from datetime import timedelta, tzinfo
 from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.log.night import STEP_S, Event
 from cabinvigil.daemon.review.airflow.balance import Z90
-from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.alarm_episodes import RANKS
+from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.rang import RANKS
-from cabinvigil.daemon.text.charts import Band, Fan, Line, Panel, Told
+from cabinvigil.daemon.text.charts import Band, Curve, Fan, Panel, Told
 from cabinvigil.daemon.text.numbers import figure, valued
 
 MOST_POINTS = 540
@@ -101,7 +101,7 @@ class _View:
     def panel(
         self,
         key: str,
-        lines: Sequence[Line],
+        lines: Sequence[Curve],
         limits: Sequence[tuple[float, str]] = (),
         fans: Sequence[Fan] = (),
         floor: float | None = None,
@@ -151,7 +151,7 @@ def _gas(
         return
     limits = _limits(view.found.near, quantity, side)
     fans = _fans(view.found) if quantity == "o2_pct" else []
-    panel = view.panel(key, [Line(title, values)], limits, fans)
+    panel = view.panel(key, [Curve(title, values)], limits, fans)
     first = [at for at, _ in limits]
     if side == "above":
         top = min(first) * 1.02 if first else None
@@ -244,7 +244,7 @@ def _air(view: _View) -> Iterator[Picture]:
             )
             out.append(None if off is None else max(0.0, off))
     title = "Air changes an hour"
-    panel = view.panel("air", [Line(title, middle, low=low, high=high)], floor=0.0)
+    panel = view.panel("air", [Curve(title, middle, low=low, high=high)], floor=0.0)
     words = view.course(title, "", middle) + "; shaded: where it lies nine times in ten"
     yield Picture(panel, title, "1/h", words)
 
@@ -256,7 +256,7 @@ def _dew(view: _View) -> Iterator[Picture]:
     if not any(one is not None for one in dew):
         return
     worked = "" if air.glass_is_measured else ", worked out"
-    lines = [Line("dew point", dew), Line(f"glass{worked}", glass, "dashed")]
+    lines = [Curve("dew point", dew), Curve(f"glass{worked}", glass, "dashed")]
     words = (
         view.course("Dew point", " °C", dew)
         + ". "
@@ -272,10 +272,10 @@ def _warmth(view: _View) -> Iterator[Picture]:
     inside, outside = view.thin(air.temp_c), view.thin(air.outside_c)
     if not any(one is not None for one in inside):
         return
-    lines = [Line("inside", inside)]
+    lines = [Curve("inside", inside)]
     words = view.course("Temperature", " °C", inside)
     if air.outside_is_measured:
-        lines.append(Line("outside", outside, "dotted"))
+        lines.append(Curve("outside", outside, "dotted"))
         words += ". " + view.course("Outside", " °C", outside)
     yield Picture(view.panel("temp", lines), "Temperature", "°C", words)
 
@@ -284,7 +284,7 @@ def _humidity(view: _View) -> Iterator[Picture]:
     values = view.thin(view.found.tape.worst("rh_pct", "above", ""))
     if any(one is not None for one in values):
         words = view.course("Relative humidity", " %", values)
-        panel = view.panel("rh", [Line("humidity", values)], floor=0.0)
+        panel = view.panel("rh", [Curve("humidity", values)], floor=0.0)
         panel = replace(panel, ceiling=100.0)
         yield Picture(panel, "Relative humidity", "%", words)
 
@@ -293,7 +293,7 @@ def _supply(view: _View) -> Iterator[Picture]:
     values = view.thin(view.found.tape.worst("supply_v", "below"))
     if any(one is not None for one in values):
         words = view.course("Battery", " V", values)
-        panel = view.panel("supply", [Line("battery", values)])
+        panel = view.panel("supply", [Curve("battery", values)])
         panel = replace(panel, least_span=1.0)
         yield Picture(panel, "Battery", "V", words)
 

@@ -5,10 +5,10 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import tzinfo
 
 from cabinvigil.daemon.log.moments import day, moment, zone_name, zone_of
-from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
+from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import VITAL
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.rang import Stand
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
 from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread, valued
@@ -119,7 +119,7 @@ def shown(near: Sequence[Approach]) -> list[Approach]:
     return [chosen[name] for name in SHOWN if name in chosen]
 
 
-def _rang(rang: Sequence[Stand], clock: Clock, most: int) -> Iterator[str]:
+def _rang(rang: Sequence[AlarmEpisode], clock: Clock, most: int) -> Iterator[str]:
     told = sorted(rang, key=lambda one: (-one.rank, one.from_s))
     if not told:
         yield from _told("Rang", "nothing")

@@ -22,7 +22,7 @@ USUAL_U_W_M2K = 2.8
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class SettlingCase:
     """What acts on the cabin, as the night showed it, or changed."""
 
     air_m3_h: float
@@ -34,7 +34,7 @@ class Way:
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class SettledCase:
     """Where it settles."""
 
     o2_pct: float
@@ -45,7 +45,7 @@ class Settled:
     glass_c: float
 
 
-def settled(facts: CabinFacts, way: Way) -> Settled | None:
+def settled(facts: CabinFacts, way: SettlingCase) -> SettledCase | None:
     """Give where the cabin settles.
 
     Water settles on the walls, as far as the gases go: else it would crowd them out.
@@ -74,7 +74,7 @@ def settled(facts: CabinFacts, way: Way) -> Settled | None:
     except NoSteadyStateError:
         return None
     rh = min(max(readings.rh_pct(dry, moist), 0.1), 1000.0)
-    return Settled(
+    return SettledCase(
         readings.o2_pct(state),
         readings.co2_ppm(state),
         readings.co_ppm(state),

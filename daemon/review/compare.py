@@ -12,9 +12,9 @@ from itertools import pairwise
 from cabinvigil.daemon.log.night import STEP_S
 from cabinvigil.daemon.review.airflow.balance import Z90, Triple
 from cabinvigil.daemon.review.airflow.nodes import mean
+from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.rang import RANKS
 from cabinvigil.daemon.review.stretches import stretch
 from cabinvigil.daemon.review.verdict import FRESH
 

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cabinvigil.daemon.log.night import STEP_S, Tape
-from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
 VITAL = ("o2_pct", "co_ppm")
@@ -29,7 +29,7 @@ class Watched:
 
 
 @dataclass(frozen=True, slots=True)
-class Trouble:
+class SourceFaults:
     """One source's faults."""
 
     source: str
@@ -39,7 +39,7 @@ class Trouble:
     """What it said first."""
 
 
-def watched(tape: Tape, rang: Sequence[Stand]) -> list[Watched]:
+def watched(tape: NightSeries, rang: Sequence[AlarmEpisode]) -> list[Watched]:
     """Say how well each quantity was watched, the vital ones first."""
     names = {
         parts[0].name
@@ -50,7 +50,7 @@ def watched(tape: Tape, rang: Sequence[Stand]) -> list[Watched]:
     return [_watched(tape, rang, name) for name in ordered if name in names]
 
 
-def _watched(tape: Tape, rang: Sequence[Stand], name: str) -> Watched:
+def _watched(tape: NightSeries, rang: Sequence[AlarmEpisode], name: str) -> Watched:
     keys = tape.keys(name) or tape.keys(name, "glass") or tape.keys(name, "outside")
     seen = [False] * tape.count
     for key in keys:
@@ -83,7 +83,7 @@ def _longest(seen: Sequence[bool]) -> tuple[int, int | None]:
     return longest, begin
 
 
-def troubles(tape: Tape) -> list[Trouble]:
+def troubles(tape: NightSeries) -> list[SourceFaults]:
     """Gather the faults of every source, the longest first."""
     open_s: dict[str, float] = {}
     totals: dict[str, tuple[int, float, str]] = {}
@@ -101,7 +101,7 @@ def troubles(tape: Tape) -> list[Trouble]:
             count, text = count + 1, text or str(event.fields.get("text", ""))
         totals[source] = (count, minutes, text)
     _close(open_s, totals, tape.length_s)
-    found = [Trouble(source, *rest) for source, rest in totals.items() if rest[0]]
+    found = [SourceFaults(source, *rest) for source, rest in totals.items() if rest[0]]
     return sorted(found, key=lambda one: -one.minutes)
 
 

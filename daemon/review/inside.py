@@ -9,7 +9,7 @@ from cabinvigil.daemon.air.moisture import (
     surface_c,
     vapour_hpa,
 )
-from cabinvigil.daemon.log.night import STEP_S, Tape, Told
+from cabinvigil.daemon.log.night import STEP_S, NightSeries, Told
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 
 LEAST_RH_PCT = 0.1
@@ -47,7 +47,7 @@ class Inside:
         ]
 
 
-def inside(tape: Tape, facts: CabinFacts) -> Inside:
+def inside(tape: NightSeries, facts: CabinFacts) -> Inside:
     """Put the inside air together.
 
     Parts warm themselves and never cool themselves, so the coolest of several tells the
@@ -140,7 +140,7 @@ def _pane(
     ]
 
 
-def _pressure(tape: Tape, facts: CabinFacts) -> float:
+def _pressure(tape: NightSeries, facts: CabinFacts) -> float:
     known = [
         one
         for key in tape.keys("pressure_hpa")

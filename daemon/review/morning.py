@@ -5,17 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
-from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import Balance, Triple, balance
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
-from cabinvigil.daemon.review.approach import (
-    Approach,
-    Spare,
-    approaches,
-    dose,
-    means,
-    spare,
-)
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, alarm_episodes
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
@@ -23,12 +16,19 @@ from cabinvigil.daemon.review.cabin_facts import (
     limits_of,
     parts_of,
 )
-from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
+from cabinvigil.daemon.review.closest_approach import (
+    Approach,
+    Spare,
+    approaches,
+    dose,
+    means,
+    spare,
+)
+from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, watched
 from cabinvigil.daemon.review.inside import Inside, hours, inside
-from cabinvigil.daemon.review.rang import Stand, stands
 from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
 from cabinvigil.daemon.review.tonight import Advice, Situation, advice
-from cabinvigil.daemon.review.verdict import Verdict, verdict
+from cabinvigil.daemon.review.verdict import NightVerdict, verdict
 
 SHIFT_S = 8 * 3600.0
 """CO2 limits of a working day are means of eight hours (config/limits.toml)."""
@@ -73,22 +73,22 @@ class Morning:
 
     name: str
     """Of the night: a file's stem."""
-    tape: Tape
+    tape: NightSeries
     facts: CabinFacts
     air: Inside
     balance: Balance | None
-    verdict: Verdict
+    verdict: NightVerdict
     near: Sequence[Approach]
     spare: Spare | None
     warned_min: float | None
     """From the first waking alarm on oxygen to the true crossing; None: not crossed."""
-    rang: Sequence[Stand]
+    rang: Sequence[AlarmEpisode]
     whole: Stretch
     stretches: Sequence[Stretch]
     comfort: Comfort
     breathed: Breathed
     seen: Sequence[Watched]
-    troubles: Sequence[Trouble]
+    troubles: Sequence[SourceFaults]
     advice: Sequence[Advice]
     laxer: Sequence[str]
 
@@ -139,7 +139,7 @@ class Morning:
 
 
 def morning(
-    tape: Tape, name: str = "night", limits: Sequence[Limit] | None = None
+    tape: NightSeries, name: str = "night", limits: Sequence[Limit] | None = None
 ) -> Morning:
     """Give account of a night.
 
@@ -153,7 +153,7 @@ def morning(
     air = inside(tape, facts)
     found = balance(tape, facts, air)
     blood = dose(tape)
-    near, rang = approaches(tape, ruling, blood), stands(tape.events)
+    near, rang = approaches(tape, ruling, blood), alarm_episodes(tape.events)
     seen, faults = watched(tape, rang), troubles(tape)
     parts = stretches(tape, facts, air, found)
     comfort, breathed = _comfort(tape, air), _breathed(tape, blood)
@@ -205,7 +205,7 @@ def people_seen(found: Balance | None, facts: CabinFacts) -> float:
     return sorted(off)[len(off) // 2]
 
 
-def _co_per_co2(tape: Tape, facts: CabinFacts) -> float:
+def _co_per_co2(tape: NightSeries, facts: CabinFacts) -> float:
     """Give CO for each CO2 at the moment of the most CO; 0 where it cannot be told."""
     pairs = [
         (co, co2 - facts.outdoor_co2_ppm)
@@ -223,7 +223,9 @@ def _laxer(config: Mapping[str, object]) -> list[str]:
     return [str(one) for one in laxer] if isinstance(laxer, list) else []
 
 
-def _warned(tape: Tape, limits: Sequence[Limit], rang: Sequence[Stand]) -> float | None:
+def _warned(
+    tape: NightSeries, limits: Sequence[Limit], rang: Sequence[AlarmEpisode]
+) -> float | None:
     """Give the minutes from the first waking alarm to the oxygen limit's crossing."""
     low = [one.at for one in limits if (one.quantity, one.side) == ("o2_pct", "below")]
     if not low:
@@ -241,7 +243,7 @@ def _warned(tape: Tape, limits: Sequence[Limit], rang: Sequence[Stand]) -> float
     return None
 
 
-def _comfort(tape: Tape, air: Inside) -> Comfort:
+def _comfort(tape: NightSeries, air: Inside) -> Comfort:
     temps = [one for one in air.temp_c if one is not None]
     dew = air.dew_point_c(each=DEW_EACH)
     margins = [
@@ -265,7 +267,7 @@ DEW_EACH = 4
 """Dew points are worked out every two minutes: no glass warms faster."""
 
 
-def _breathed(tape: Tape, blood: Sequence[float]) -> Breathed:
+def _breathed(tape: NightSeries, blood: Sequence[float]) -> Breathed:
     co, co2 = tape.worst("co_ppm", "above"), tape.worst("co2_ppm", "above")
     has_co = any(one is not None for one in co)
     shift = [one for one in means(co2, round(SHIFT_S / STEP_S)) if one is not None]

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
-from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
     EMPTY,
     OFF,
     Balance,
-    Node,
+    BalanceNode,
     Triple,
     triple,
 )
@@ -79,7 +79,7 @@ class Stretch:
 
 
 def stretches(
-    tape: Tape, facts: CabinFacts, air: Inside, found: Balance | None
+    tape: NightSeries, facts: CabinFacts, air: Inside, found: Balance | None
 ) -> list[Stretch]:
     """Cut the night where something changed."""
     cuts = _cuts(tape, found)
@@ -111,10 +111,10 @@ def stretch(
     return Stretch(from_s, to_s, why, known * step_h, totals, vent)
 
 
-def _counted(nodes: Sequence[Node], longest: int) -> list[Node]:
+def _counted(nodes: Sequence[BalanceNode], longest: int) -> list[BalanceNode]:
     """Give the known nodes, and holes with the same setting before and after."""
-    counted: list[Node] = []
-    hole: list[Node] = []
+    counted: list[BalanceNode] = []
+    hole: list[BalanceNode] = []
     for node in nodes:
         if not node.is_known:
             hole.append(node)
@@ -127,7 +127,7 @@ def _counted(nodes: Sequence[Node], longest: int) -> list[Node]:
     return counted
 
 
-def _unsure(node: Node) -> Node:
+def _unsure(node: BalanceNode) -> BalanceNode:
     """Widen what is carried over a hole in the readings."""
     return node._replace(
         changes_sd=max(node.changes_sd, HOLE_SPREAD * node.changes_per_h),
@@ -138,7 +138,9 @@ def _unsure(node: Node) -> Node:
     )
 
 
-def nodes_between(found: Balance | None, from_s: float, to_s: float) -> list[Node]:
+def nodes_between(
+    found: Balance | None, from_s: float, to_s: float
+) -> list[BalanceNode]:
     """Give the nodes of a part of the night."""
     if found is None:
         return []
@@ -150,7 +152,7 @@ def _warmth(air: Inside, from_s: float, to_s: float) -> tuple[Told, Told]:
     return mean(air.temp_c[part]), mean(air.outside_c[part])
 
 
-def _cuts(tape: Tape, found: Balance | None) -> list[tuple[float, str]]:
+def _cuts(tape: NightSeries, found: Balance | None) -> list[tuple[float, str]]:
     """List (moment, why), the night's begin first."""
     asked = [
         (one.at_s, str(one.fields.get("text", "")) or "mark")
@@ -201,7 +203,10 @@ def _sum(pairs: Iterable[tuple[float, float]], step_h: float) -> tuple[float, fl
 
 
 def _totals(
-    nodes: Sequence[Node], step_h: float, facts: CabinFacts, warmth: tuple[Told, Told]
+    nodes: Sequence[BalanceNode],
+    step_h: float,
+    facts: CabinFacts,
+    warmth: tuple[Told, Told],
 ) -> Totals:
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)

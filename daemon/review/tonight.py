@@ -5,11 +5,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.review.airflow.balance import Triple
-from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
-from cabinvigil.daemon.review.cabin_model import Settled, Way, settled
-from cabinvigil.daemon.review.health import VITAL, Trouble, Watched
-from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.review.cabin_model import SettledCase, SettlingCase, settled
+from cabinvigil.daemon.review.closest_approach import Approach
+from cabinvigil.daemon.review.health import VITAL, SourceFaults, Watched
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN
 from cabinvigil.daemon.text.numbers import figure, minutes
@@ -37,16 +37,16 @@ class Advice:
     do: str
     expect: str
     """What the air model, or the trade, expects of it; '' where it cannot be told."""
-    now: Settled | None = None
-    then: Settled | None = None
+    now: SettledCase | None = None
+    then: SettledCase | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class BetterAir:
     """A way to better air, and how much its air may really be."""
 
     do: str
-    way: Way
+    way: SettlingCase
     least: float
     """Times the air that is expected, at its 5 % point."""
     most: float
@@ -57,11 +57,11 @@ class Better:
     """A change that the air model finds good."""
 
     do: str
-    then: Settled
-    worst: Settled
+    then: SettledCase
+    worst: SettledCase
     """With the least air that it may give; `best` with the most."""
-    best: Settled
-    now: Settled | None
+    best: SettledCase
+    now: SettledCase | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +71,9 @@ class Situation:
     facts: CabinFacts
     stretches: Sequence[Stretch]
     near: Sequence[Approach]
-    rang: Sequence[Stand]
+    rang: Sequence[AlarmEpisode]
     seen: Sequence[Watched]
-    troubles: Sequence[Trouble]
+    troubles: Sequence[SourceFaults]
     wet_h: float
     most_co_ppm: float
     co_per_co2: float
@@ -109,11 +109,11 @@ def _all(night: Situation) -> Iterator[Advice]:
         yield from _drier(night)
 
 
-def _way(night: Situation, one: Stretch) -> Way | None:
+def _way(night: Situation, one: Stretch) -> SettlingCase | None:
     """Give what acted on the cabin in a stretch."""
     if one.totals is None or night.outside_c is None:
         return None
-    return Way(
+    return SettlingCase(
         one.totals.air_m3_h[1],
         one.totals.burn_kw[1] if one.totals.lit_h > 0.0 else 0.0,
         night.people,
@@ -145,11 +145,11 @@ def _short_of_air(night: Situation) -> Approach | None:
     return None
 
 
-def _is_good(then: Settled) -> bool:
+def _is_good(then: SettledCase) -> bool:
     return then.o2_pct >= GOOD_O2_PCT and then.co2_ppm <= GOOD_CO2_PPM
 
 
-def _is_dry(then: Settled) -> bool:
+def _is_dry(then: SettledCase) -> bool:
     return then.dew_point_c < then.glass_c
 
 
@@ -172,7 +172,7 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
 
 
-def _ppm(one: Settled) -> str:
+def _ppm(one: SettledCase) -> str:
     """Write CO2 no finer than it is known."""
     return f"{round(one.co2_ppm, -2):.0f}"
 
@@ -196,7 +196,7 @@ def _drier(night: Situation) -> Iterator[Advice]:
     yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
 
 
-def _warmth(now: Settled | None, then: Settled) -> str:
+def _warmth(now: SettledCase | None, then: SettledCase) -> str:
     if now is None or abs(now.temp_c - then.temp_c) < 0.5:
         return ""
     colder = now.temp_c - then.temp_c
@@ -204,7 +204,7 @@ def _warmth(now: Settled | None, then: Settled) -> str:
 
 
 def _better(
-    night: Situation, at_s: float, is_good: Callable[[Settled], bool]
+    night: Situation, at_s: float, is_good: Callable[[SettledCase], bool]
 ) -> Better | None:
     """Find the least that must be done for the cabin to settle well."""
     here = [one for one in night.stretches if one.from_s <= at_s < one.to_s]
@@ -223,11 +223,13 @@ def _better(
     return None
 
 
-def _with_air(facts: CabinFacts, way: Way, times: float) -> Settled | None:
+def _with_air(facts: CabinFacts, way: SettlingCase, times: float) -> SettledCase | None:
     return settled(facts, replace(way, air_m3_h=way.air_m3_h * times))
 
 
-def _ways(facts: CabinFacts, stretch: Stretch, way: Way) -> Iterator[Change]:
+def _ways(
+    facts: CabinFacts, stretch: Stretch, way: SettlingCase
+) -> Iterator[BetterAir]:
     """List what may be done, the least first."""
     vent, totals = stretch.vent, stretch.totals
     low_kw = facts.burner_low_kw
@@ -239,7 +241,7 @@ def _ways(facts: CabinFacts, stretch: Stretch, way: Way) -> Iterator[Change]:
         for factor in FACTORS:
             air_m3_h = max(way.air_m3_h, 1.0) * factor
             do = f"Let in {air_m3_h:.0f} m3/h of outdoor air"
-            yield Change(do, replace(way, air_m3_h=air_m3_h), 1.0, 1.0)
+            yield BetterAir(do, replace(way, air_m3_h=air_m3_h), 1.0, 1.0)
         return
     fitted, known = vent.expected_m3_h[1], _spread(vent.expected_m3_h)
     was = (
@@ -250,20 +252,22 @@ def _ways(facts: CabinFacts, stretch: Stretch, way: Way) -> Iterator[Change]:
     wide = replace(way, air_m3_h=max(fitted, way.air_m3_h))
     open_wide = known if is_more else told
     if is_more:
-        yield Change(f"Keep both vents open and free of rime: {was}", wide, *open_wide)
+        yield BetterAir(
+            f"Keep both vents open and free of rime: {was}", wide, *open_wide
+        )
         if is_high and low_kw is not None:
             do = f"Keep both vents open, and burn on low: {was}"
-            yield Change(do, replace(wide, burner_kw=low_kw), *open_wide)
+            yield BetterAir(do, replace(wide, burner_kw=low_kw), *open_wide)
     elif is_high and low_kw is not None:
-        yield Change("Burn on low", replace(wide, burner_kw=low_kw), *open_wide)
+        yield BetterAir("Burn on low", replace(wide, burner_kw=low_kw), *open_wide)
     for factor in FACTORS:
         cm2 = math.ceil(factor * vent.fitted_cm2 / 10.0) * 10.0
         if cm2 <= MOST_CM2:
             do = f"Fit vents of {cm2:.0f} cm2, low and high, and keep them open"
-            yield Change(do, replace(way, air_m3_h=fitted * factor), *known)
+            yield BetterAir(do, replace(way, air_m3_h=fitted * factor), *known)
     if way.burner_kw > 0.0:
         do = f"Keep both vents open, and do not burn while you sleep: {was}"
-        yield Change(do, replace(wide, burner_kw=0.0), *open_wide)
+        yield BetterAir(do, replace(wide, burner_kw=0.0), *open_wide)
 
 
 def _spread(triple: Triple) -> tuple[float, float]:

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.log.night import Gap
-from cabinvigil.daemon.review.approach import Approach
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
+from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import VITAL, Watched
-from cabinvigil.daemon.review.rang import RANKS, Stand
 from cabinvigil.daemon.text.numbers import minutes
 
 DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
@@ -21,7 +21,7 @@ FRESH = {"o2_pct": 20.6, "co_ppm": 0.0, "co2_ppm": 430.0, "gas_lel_pct": 0.0}
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class NightVerdict:
     """What a person wants to know first."""
 
     word: str
@@ -44,10 +44,10 @@ RINGING = {
 
 def verdict(
     near: Sequence[Approach],
-    rang: Sequence[Stand],
+    rang: Sequence[AlarmEpisode],
     seen: Sequence[Watched],
     gaps: Sequence[Gap],
-) -> Verdict:
+) -> NightVerdict:
     """Judge the night."""
     passed = _passed(near)
     called = [one for one in rang if one.is_about_air and one.rank >= RANKS["high"]]
@@ -60,14 +60,14 @@ def verdict(
     ]
     blind = _blind(seen, gaps)
     if passed or called:
-        return Verdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
+        return NightVerdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
     if blind:
-        return Verdict(UNSEEN, tuple(blind))
+        return NightVerdict(UNSEEN, tuple(blind))
     waking = [one for one in rang if one.is_about_air and one.rank >= RANKS["medium"]]
     close = [f"{one.alarm} rang" for one in waking] + _close(near)
     if close:
-        return Verdict(CLOSE, tuple(close))
-    return Verdict(WELL, ())
+        return NightVerdict(CLOSE, tuple(close))
+    return NightVerdict(WELL, ())
 
 
 def _is_grave(one: Approach) -> bool:

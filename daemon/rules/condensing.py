@@ -131,7 +131,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "temp_c": warm.value,
         },
         evidence={"margin_c": margin_c, "ahead_c": ahead_c, "glass_c": surface},
-        worse=-margin_c,
+        severity=-margin_c,
         wording="" if margin_c <= 0.0 else "soon",
     )
 

@@ -44,7 +44,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "z": z,
             "sensors": list(trend.sensors),
         },
-        worse=z,
+        severity=z,
     )
 
 

@@ -58,7 +58,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "co2_rate_ppm_per_h": trend.co2_rate_ppm_per_h,
             "sensors": list(trend.sensors),
         },
-        worse=missing,
+        severity=missing,
     )
 
 

@@ -13,7 +13,7 @@ PER = "once"
 
 
 @attrs.frozen
-class Step:
+class DoseStep:
     """One step of the ladder."""
 
     at: float = attrs.field(validator=Between(0.1, 100.0))
@@ -25,7 +25,7 @@ class Step:
 class Params:
     """A ladder of carboxyhaemoglobin, and how far ahead it looks."""
 
-    steps: list[Step] = attrs.field(validator=not_empty)
+    steps: list[DoseStep] = attrs.field(validator=not_empty)
     ahead_s: float = attrs.field(default=3600.0, validator=Between(0.0, 86_400.0))
     dead_band_pct: float = attrs.field(default=0.2, validator=Between(0.0, 10.0))
     clear_below_ppm: float = 30.0

@@ -18,7 +18,7 @@ other places are well; by then a cabin has mixed (own choice)."""
 
 
 @attrs.frozen
-class Step:
+class LevelStep:
     """One step of the ladder."""
 
     at: float
@@ -34,7 +34,7 @@ class Params:
 
     quantity: str = attrs.field(validator=is_quantity)
     side: Literal["below", "above"]
-    steps: list[Step] = attrs.field(validator=not_empty)
+    steps: list[LevelStep] = attrs.field(validator=not_empty)
     dead_band: float = attrs.field(default=0.0, validator=Between(0.0))
     """It must come back past the limit by this much, in the quantity's unit."""
     place: str | None = None
@@ -91,7 +91,7 @@ def _held_by_silence(history: History, params: Params, now: float) -> Priority |
     return _climb(params, [(step, value) for step in at_now])[1]
 
 
-Reached = tuple[Step, float]
+Reached = tuple[LevelStep, float]
 """A step, and the value or mean that reached it."""
 
 
@@ -143,7 +143,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     return _verdict(params, history, worst, (raised, hold), reached)
 
 
-def _is_deeper(params: Params, step: Step) -> bool:
+def _is_deeper(params: Params, step: LevelStep) -> bool:
     """Say whether an earlier step has the same priority: the words must tell which."""
     before = params.steps[: params.steps.index(step)]
     return any(s.priority == step.priority and s.over_s <= 0.0 for s in before)
@@ -159,9 +159,9 @@ def _verdict(
     """Put the verdict together, with the numbers for its sentence."""
     key, series = worst
     first = params.steps[0].at
-    worse = first - series.value if params.side == "below" else series.value - first
+    severity = first - series.value if params.side == "below" else series.value - first
     if reached is None:
-        return Verdict(*weight, worse=worse)
+        return Verdict(*weight, severity=severity)
     step, value = reached
     facts = o2_facts(history) if params.quantity == "o2_pct" else {}
     facts[params.quantity] = value
@@ -174,13 +174,13 @@ def _verdict(
     }
     if step.over_s <= 0.0:
         wording = "deep" if _is_deeper(params, step) else ""
-        return Verdict(*weight, facts, evidence, worse, wording)
+        return Verdict(*weight, facts, evidence, severity, wording)
     facts["hours"] = step.over_s / 3600.0
     evidence["over_s"] = step.over_s
-    return Verdict(*weight, facts, evidence, worse, "mean")
+    return Verdict(*weight, facts, evidence, severity, "mean")
 
 
-def _strictest(params: Params, like: Step) -> float | None:
+def _strictest(params: Params, like: LevelStep) -> float | None:
     """Return the strictest limit of a ladder that weighs and averages like a step."""
     weight = Priority[like.priority.upper()]
     same = [

@@ -12,7 +12,7 @@ import attrs
 from cabinvigil.daemon.core.history import History, o2_facts
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
-from cabinvigil.daemon.trend.model import Ask, TrendEstimate
+from cabinvigil.daemon.trend.model import CrossingQuery, TrendEstimate
 from cabinvigil.daemon.trend.project import probability
 
 PER = "once"
@@ -74,8 +74,12 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return None
     inwards = params.margin if params.side == "below" else -params.margin
     level = params.limit + inwards
-    far = probability(trend, Ask(params.quantity, level, params.side, params.horizon_s))
-    near = probability(trend, Ask(params.quantity, level, params.side, params.soon_s))
+    far = probability(
+        trend, CrossingQuery(params.quantity, level, params.side, params.horizon_s)
+    )
+    near = probability(
+        trend, CrossingQuery(params.quantity, level, params.side, params.soon_s)
+    )
     if far is None or near is None:
         return None
     priority = _priority(params, far, near, 1.0) if _is_real(params, trend) else None
@@ -87,7 +91,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         _priority(params, far, near, HELD),
         _facts(params, history, trend),
         evidence=_evidence(params, trend, far, near),
-        worse=far + near,
+        severity=far + near,
     )
 
 

@@ -90,7 +90,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "window_s": params.window_s,
             "limit": params.towards,
         },
-        worse=middle,
+        severity=middle,
     )
 
 

@@ -71,7 +71,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         Priority.MEDIUM if low or short or near else None,
         facts,
         evidence={"series": key, "supply_v": series.value, "hours_left": hours_left},
-        worse=params.low_v - series.value,
+        severity=params.low_v - series.value,
         wording="" if hours_left is None else "hours",
     )
 

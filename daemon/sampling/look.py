@@ -9,7 +9,7 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling.wiring import (
     MakeCodec,
-    Taker,
+    SampleSink,
     Wired,
     Wires,
     from_config,
@@ -20,7 +20,7 @@ from cabinvigil.drivers.kit.steps import Sample
 
 
 @dataclass
-class Looker:
+class SampleCollector:
     """Keeps everything that samplers give."""
 
     clock: Clock
@@ -62,7 +62,7 @@ class Looker:
 @asynccontextmanager
 async def sampling(
     settings: Settings,
-    taker: Taker,
+    taker: SampleSink,
     clock: Clock,
     wires: Wires,
     make: MakeCodec = from_config,

@@ -31,7 +31,7 @@ _BIN_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class FailureMode:
     """One way in which a part fails."""
 
     kind: str
@@ -45,20 +45,20 @@ class Way:
     next try; 0 never."""
 
 
-_CHECKSUM = Way(
+_CHECKSUM = FailureMode(
     "checksum",
     "answers with wrong checksums{pattern}: check its cable, and keep it away from the "
     "inverter",
 )
-_FRAMING = Way(
+_FRAMING = FailureMode(
     "framing",
     "sends what is not its kind of message ({error}): check its kind and speed in "
     "the config, and its cable",
 )
 # The remedies are common practice with such parts, no source.
-WAYS: Mapping[str, Way] = MappingProxyType(
+WAYS: Mapping[str, FailureMode] = MappingProxyType(
     {
-        "absent": Way(
+        "absent": FailureMode(
             "absent",
             "does not answer ({error}): check its plug and cable",
             in_a_row=2 * TRIES,  # in two rounds: it may just be starting up
@@ -66,62 +66,64 @@ WAYS: Mapping[str, Way] = MappingProxyType(
         ),
         # The same errno at every address is the bus's fault (row 4); whether it is
         # shows when the others have been asked, so one round more is waited for.
-        "broke_off": Way(
+        "broke_off": FailureMode(
             "absent",
             "does not get through ({error}): check its plug and cable, and lower the "
             "bus's speed if it stays so",
             in_a_row=2 * TRIES,
             sets_up_at=TRIES,
         ),
-        "blocked": Way(
+        "blocked": FailureMode(
             "blocked",
             "does not come to an end with its answer ({error}): switch its supply off "
             "and on",
             in_a_row=1,
             sets_up_at=1,
         ),
-        "babbling": Way(
+        "babbling": FailureMode(
             "babbling",
             "sends without end and without one whole message ({error}): switch its "
             "supply off and on, and check its speed in the config",
         ),
         "crc": _CHECKSUM,
-        "short": Way("short", "breaks off its answers{pattern}: check its cable"),
+        "short": FailureMode(
+            "short", "breaks off its answers{pattern}: check its cable"
+        ),
         "framing": _FRAMING,
         "length": _FRAMING,
-        "not_measured": Way(
+        "not_measured": FailureMode(
             "not-measured",
             "answers but has not measured ({error}): check that its supply is steady",
             sets_up_at=1,
         ),
-        "not_ready": Way(
+        "not_ready": FailureMode(
             "not-ready",
             "answers but never has a new value: switch its supply off and on",
         ),
-        "wrong_part": Way(
+        "wrong_part": FailureMode(
             "wrong-part",
             "is not the part that the config names ({error}): check its kind, its "
             "address and the wiring",
             in_a_row=2,  # once may be a flipped bit
             sets_up_at=1,
         ),
-        "out_of_range": Way(
+        "out_of_range": FailureMode(
             "out-of-range",
             "reads what no air can be{pattern} ({error}): check its wiring, and "
             "replace it if it stays so",
         ),
-        "frc_failed": Way(
+        "frc_failed": FailureMode(
             "calibration",
             "does not take its setting ({error}): switch its supply off and on, and "
             "replace it if it stays so",
             sets_up_at=1,
         ),
-        "cell_dead": Way(
+        "cell_dead": FailureMode(
             "cell-dead",
             "has no usable signal from its cell ({error}): check the cell's cable, or "
             "replace the cell",
         ),
-        "lost-mode": Way(
+        "lost-mode": FailureMode(
             "not-measured",
             "has lost its settings {count} times within the hour: check that its "
             "supply does not sag",
@@ -322,7 +324,7 @@ class PartHealth:
     def _who(self) -> str:
         return f"{self._name} ({self._title})"
 
-    def _sentence(self, way: Way, detail: str, reply: bytes) -> str:
+    def _sentence(self, way: FailureMode, detail: str, reply: bytes) -> str:
         words = way.words.replace("{pattern}", _pattern(reply))
         words = words.replace(" ({error})", f" ({detail})" if detail else "")
         return f"{self._who} {words}"

@@ -56,7 +56,7 @@ WARMING_UP = "warming up"
 
 
 @dataclass(frozen=True, slots=True)
-class Placing:
+class SamplerContext:
     """What every sampler is told of its part."""
 
     name: str
@@ -108,7 +108,7 @@ async def run_steps(
 class Sampler(ABC):
     """What all samplers share: delivery, warm-up, health."""
 
-    def __init__(self, placing: Placing, *, failure_share: float = 0.01) -> None:
+    def __init__(self, placing: SamplerContext, *, failure_share: float = 0.01) -> None:
         """Take the part's placing; `run` starts the work."""
         self.placing = placing
         self.name = placing.name
@@ -159,7 +159,7 @@ class Sampler(ABC):
 class _RoundSampler(Sampler):
     """A sampler that asks: rounds of tries at an interval, with back-off."""
 
-    def __init__(self, placing: Placing) -> None:
+    def __init__(self, placing: SamplerContext) -> None:
         super().__init__(placing)
         self._needs_set_up = True
         self._bad_rounds = 0
@@ -247,7 +247,7 @@ class _RoundSampler(Sampler):
 class PolledSampler(_RoundSampler):
     """The sampler of a part on I2C."""
 
-    def __init__(self, placing: Placing, bus: I2cBus, address: int) -> None:
+    def __init__(self, placing: SamplerContext, bus: I2cBus, address: int) -> None:
         """Place the part at an address of a bus."""
         super().__init__(placing)
         self._bus = bus
@@ -304,7 +304,7 @@ class PolledSampler(_RoundSampler):
 class FileSampler(_RoundSampler):
     """The sampler of a part that the kernel reads for us, as a text file."""
 
-    def __init__(self, placing: Placing, file: KernelFile) -> None:
+    def __init__(self, placing: SamplerContext, file: KernelFile) -> None:
         """Place the part at its file."""
         super().__init__(placing)
         self._file = file

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from cabinvigil.daemon.sampling.bus_errors import BusError
 from cabinvigil.daemon.sampling.buses import SerialPort
 from cabinvigil.daemon.sampling.part_health import code_of
-from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, Placing, Sampler
+from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, Sampler, SamplerContext
 from cabinvigil.drivers.kit.steps import (
     CrcError,
     DriverError,
@@ -43,7 +43,7 @@ ERRORS_A_CALL = 8
 class StreamSampler(Sampler):
     """The sampler of a part on a serial line."""
 
-    def __init__(self, placing: Placing, open_port: OpenPort) -> None:
+    def __init__(self, placing: SamplerContext, open_port: OpenPort) -> None:
         """Place the part at its port."""
         super().__init__(placing, failure_share=FAILURE_SHARE)
         self._port = open_port(self._on_bytes, self._on_gone)

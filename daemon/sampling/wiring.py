@@ -9,9 +9,9 @@ from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.sampling.sampler import (
     FileSampler,
-    Placing,
     PolledSampler,
     Sampler,
+    SamplerContext,
 )
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort, StreamSampler
 from cabinvigil.daemon.settings.values import PartSettings
@@ -57,7 +57,7 @@ def part_infos(parts: Mapping[str, PartSettings]) -> dict[str, PartInfo]:
     return infos
 
 
-class Taker(Protocol):
+class SampleSink(Protocol):
     """Takes what samplers give: the watcher, or whoever only looks."""
 
     def on_reading(self, part: str, samples: list[Sample], at_s: float) -> None:
@@ -98,7 +98,7 @@ class Wired:
 def wire(
     parts: Mapping[str, PartSettings],
     i2c: Mapping[str, str],
-    watcher: Taker,
+    watcher: SampleSink,
     clock: Clock,
     wires: Wires = REAL,
     make: MakeCodec = from_config,
@@ -124,7 +124,7 @@ def sampler(
     name: str,
     parts: Mapping[str, PartSettings],
     buses: Mapping[str, I2cBus],
-    watcher: Taker,
+    watcher: SampleSink,
     clock: Clock,
     wires: Wires = REAL,
     make: MakeCodec = from_config,
@@ -132,7 +132,7 @@ def sampler(
     """Make one part's sampler; arguments as of `wire`, the buses ready."""
     part, infos = parts[name], part_infos(parts)
     info = infos[name]
-    placing = Placing(
+    placing = SamplerContext(
         name=name,
         info=info,
         codec=make(name, part, info),
@@ -150,7 +150,7 @@ def sampler(
 
 
 def _lookup(
-    part: PartSettings, infos: Mapping[str, PartInfo], watcher: Taker
+    part: PartSettings, infos: Mapping[str, PartInfo], watcher: SampleSink
 ) -> Callable[[str], float | None]:
     sources = part.informed_by
 

@@ -5,7 +5,6 @@ import signal
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from operator import attrgetter
 from pathlib import Path
@@ -13,10 +12,9 @@ from typing import Any
 
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskError, AskSocket
-from cabinvigil.daemon.clock import EARLIEST, Clock, SystemClock
-from cabinvigil.daemon.compose.compose import Composed, compose
+from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.compose.compose import CoreBuild, compose
 from cabinvigil.daemon.core.engine import State, start
-from cabinvigil.daemon.core.kept import carry_over, restore, resume, to_plain
 from cabinvigil.daemon.core.model import (
     Act,
     Alert,
@@ -25,20 +23,21 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
+from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
 from cabinvigil.daemon.outputs.signal.button import Button
-from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
-from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
-from cabinvigil.daemon.sampling.wiring import REAL, Wires, part_infos
-from cabinvigil.daemon.service.crew import Crew
+from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
+from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.service.host import (
     EVERY_S,
+    HostLook,
     HostWatch,
-    Seen,
     cpu_c,
     is_under_volted,
 )
-from cabinvigil.daemon.service.outlets import OpenLine, Outlets, make_outlets
+from cabinvigil.daemon.service.host_services import HostServices
+from cabinvigil.daemon.service.outlets import Outlets, make_outlets
 from cabinvigil.daemon.service.report_due import MorningTold
+from cabinvigil.daemon.service.sampler_pool import SamplerPool
 from cabinvigil.daemon.service.status import start_fields, status
 from cabinvigil.daemon.service.ticker import tick
 from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
@@ -60,24 +59,12 @@ FIXED = (
 Reply = Callable[[Mapping[str, Any]], None]
 
 
-@dataclass(frozen=True)
-class Machine:
-    """What the shell takes from the machine; tests bring their own."""
-
-    clock: Clock = field(default_factory=SystemClock)
-    wires: Wires = REAL
-    open_line: OpenLine = open_gpio
-    open_button: Callable[..., EdgeLine] = open_button
-    environ: Mapping[str, str] = field(default_factory=dict)
-    pid: int = 0
-
-
 def today(wall: datetime) -> date | None:
     """Return the day, or None where the clock cannot be right."""
     return wall.date() if wall >= EARLIEST else None
 
 
-def compose_now(settings: Settings, wall: datetime) -> Composed:
+def compose_now(settings: Settings, wall: datetime) -> CoreBuild:
     """Compose the core of these settings."""
     return compose(
         settings.cabin,
@@ -93,7 +80,7 @@ def compose_now(settings: Settings, wall: datetime) -> Composed:
 class App:
     """One run of the daemon."""
 
-    def __init__(self, settings: Settings, path: Path, machine: Machine) -> None:
+    def __init__(self, settings: Settings, path: Path, machine: HostServices) -> None:
         """Set everything up; nothing runs before `run`.
 
         Args:
@@ -113,7 +100,7 @@ class App:
         self._is_ready = False
         self._outlets = self._make_outlets(settings)
         file = StateFile(Path(settings.watch.state_folder) / STATE_FILE)
-        self._keeper = Keeper(file, self._clock, self.report)
+        self._keeper = StateSaver(file, self._clock, self.report)
         self._host = HostWatch(self.report)
         self._host_due_s = self._clock.monotonic()
         self._morning = MorningTold.of(settings, self._outlets.phone, self.report)
@@ -137,7 +124,7 @@ class App:
             open_line=self._machine.open_line,
         )
 
-    def _watcher(self, composed: Composed, state: State) -> Watcher:
+    def _watcher(self, composed: CoreBuild, state: State) -> Watcher:
         return Watcher(
             composed,
             self._clock,
@@ -258,16 +245,16 @@ class App:
         async with asyncio.TaskGroup() as group:
             make = maker(Path(self.settings.watch.state_folder), self.watcher.on_event)
             wires = self._machine.wires
-            crew = Crew(group, self.watcher, self._clock, wires, make)
+            pool = SamplerPool(group, self.watcher, self._clock, wires, make)
             serving = group.create_task(self._serve(), name="ask-socket")
             try:
                 while not self._until.is_set():
-                    await self._pace(group, crew)
+                    await self._pace(group, pool)
             finally:
                 serving.cancel()
-                await crew.end()
+                await pool.end()
 
-    async def _pace(self, group: asyncio.TaskGroup, crew: Crew) -> None:
+    async def _pace(self, group: asyncio.TaskGroup, pool: SamplerPool) -> None:
         """Watch at one pace, until told to stop or until a reload sets another.
 
         Reloads that change parts alone are taken here: no tick waits for them.
@@ -293,7 +280,7 @@ class App:
         while not self._until.is_set() and self.settings.watch.tick_s == tick_s:
             self._changed.clear()
             devices = {name: bus.device for name, bus in self.settings.i2c.items()}
-            await crew.hang(self.settings.parts, devices)
+            await pool.apply(self.settings.parts, devices)
             await self._till_told()
         for task in tasks:
             task.cancel()
@@ -344,7 +331,9 @@ class App:
             self._morning.look(self._clock.wall())
         if now_s >= self._host_due_s:
             self._host_due_s = now_s + EVERY_S
-            self._host.look(Seen(now_s, self._clock.wall(), cpu_c(), is_under_volted()))
+            self._host.look(
+                HostLook(now_s, self._clock.wall(), cpu_c(), is_under_volted())
+            )
 
     # --- reload ---------------------------------------------------------------
 
@@ -361,7 +350,7 @@ class App:
             self._take_over(settings, composed)
         self._notifier.ready(f"watching {self.settings.cabin.name}")
 
-    def _take_over(self, settings: Settings, composed: Composed) -> None:
+    def _take_over(self, settings: Settings, composed: CoreBuild) -> None:
         old = self.settings
         watcher = self.watcher
         now = watcher.up_s()
@@ -394,6 +383,6 @@ def _done(act: Act, changed: int) -> str:
     return f"done; {changed} alarms changed" if changed else "nothing to change"
 
 
-async def run_app(settings: Settings, path: Path, machine: Machine) -> None:
+async def run_app(settings: Settings, path: Path, machine: HostServices) -> None:
     """Run the daemon on the running loop until it is told to stop."""
     await App(settings, path, machine).run()

@@ -61,7 +61,7 @@ def _length(seconds: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class HostLook:
     """One look at the machine."""
 
     monotonic_s: float
@@ -79,19 +79,19 @@ class HostWatch:
     def __init__(self, tell: Tell) -> None:
         """Take where faults and their ends go."""
         self._tell = tell
-        self._last: Seen | None = None
+        self._last: HostLook | None = None
         self._stepped_s: float | None = None
         self._is_hot = False
         self._is_sagging = False
 
-    def look(self, seen: Seen) -> None:
+    def look(self, seen: HostLook) -> None:
         """Take one look."""
         self._clock(seen)
         self._heat(seen)
         self._supply(seen)
         self._last = seen
 
-    def _clock(self, seen: Seen) -> None:
+    def _clock(self, seen: HostLook) -> None:
         last = self._last
         if last is None:
             return
@@ -112,7 +112,7 @@ class HostWatch:
             self._stepped_s = None
             self._tell(SourceOk("clock"))
 
-    def _heat(self, seen: Seen) -> None:
+    def _heat(self, seen: HostLook) -> None:
         if seen.cpu_c is None:
             return
         if seen.cpu_c >= HOT_C and not self._is_hot:
@@ -123,7 +123,7 @@ class HostWatch:
             self._is_hot = False
             self._tell(SourceOk("host"))
 
-    def _supply(self, seen: Seen) -> None:
+    def _supply(self, seen: HostLook) -> None:
         if seen.is_under_volted is None or seen.is_under_volted is self._is_sagging:
             return
         self._is_sagging = seen.is_under_volted

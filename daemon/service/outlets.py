@@ -10,12 +10,12 @@ from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.writer import Recorder
-from cabinvigil.daemon.outputs.base import Output, Report
+from cabinvigil.daemon.outputs.base import FaultSink, Output
 from cabinvigil.daemon.outputs.mqtt.broker import Broker
 from cabinvigil.daemon.outputs.mqtt.messages import Forms, Messages, Topics, run_of
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
-from cabinvigil.daemon.outputs.signal.gpio import Line, open_gpio
+from cabinvigil.daemon.outputs.signal.gpio import GpioOut, open_gpio
 from cabinvigil.daemon.outputs.signal.light import Light
 from cabinvigil.daemon.outputs.signal.tone import is_tone_name, open_tone
 from cabinvigil.daemon.settings.config import Settings
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 Reply = Callable[[Mapping[str, Any]], None]
 OnAsk = Callable[[Ask, Reply], None]
-OpenLine = Callable[..., Line]
+OpenLine = Callable[..., GpioOut]
 """`open_gpio`, or what stands in for it in tests."""
 
 MB = 1_000_000
@@ -57,7 +57,7 @@ def _pause(for_s: float) -> None:
     Event().wait(for_s)
 
 
-def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], Line]:
+def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], GpioOut]:
     if is_tone_name(buzzer.line):
         return lambda: open_tone(buzzer.line, buzzer.tone_hz or 520.0, pause=_pause)
     return lambda: open_line(
@@ -66,7 +66,7 @@ def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], Line]:
 
 
 def make_buzzer(
-    settings: Settings, clock: Clock, report: Report, open_line: OpenLine
+    settings: Settings, clock: Clock, report: FaultSink, open_line: OpenLine
 ) -> Buzzer | None:
     """Make the buzzer; None where the config has none."""
     buzzer = settings.buzzer
@@ -104,7 +104,7 @@ def _forms(settings: Settings) -> Forms:
 def _phone(
     settings: Settings,
     clock: Clock,
-    report: Report,
+    report: FaultSink,
     on_ask: OnAsk,
     on_refused: Callable[[str], None],
 ) -> "Phone | None":
@@ -116,7 +116,7 @@ def _phone(
 
     name = settings.cabin.name
     broker = broker_of(mqtt, f"cabinvigil-{name}")
-    desk = Desk(
+    desk = Publisher(
         Messages(Topics(name), run_of(clock.wall()), forms=_forms(settings)),
         heartbeat_s=mqtt.heartbeat_s,
         readings_s=mqtt.readings_s,
@@ -127,7 +127,7 @@ def _phone(
 def make_outlets(
     settings: Settings,
     clock: Clock,
-    report: Report,
+    report: FaultSink,
     *,
     on_ask: OnAsk,
     on_refused: Callable[[str], None],

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.outputs.base import Report
+from cabinvigil.daemon.outputs.base import FaultSink
 from cabinvigil.daemon.service.report_process import MorningCall
 from cabinvigil.daemon.settings.config import Settings
 
@@ -107,7 +107,7 @@ class MorningTold:
 
     @classmethod
     def of(
-        cls, settings: Settings, phone: "Phone | None", report: Report
+        cls, settings: Settings, phone: "Phone | None", report: FaultSink
     ) -> Self | None:
         """Make it of the config; None where no phone is told."""
         if settings.mqtt is None or phone is None:

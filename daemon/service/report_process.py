@@ -14,7 +14,7 @@ from pathlib import Path
 from threading import Lock, Thread
 from typing import Any
 
-from cabinvigil.daemon.outputs.base import Health, Report
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
 
 SOURCE = "morning"
 LEAST_H = 1.0
@@ -38,7 +38,7 @@ class MorningCall:
         self,
         folder: Path,
         give: Callable[[Mapping[str, Any]], None],
-        report: Report,
+        report: FaultSink,
         *,
         command: Sequence[str] = (sys.executable, "-P", "-m", "cabinvigil.daemon"),
         deadline_s: float = DEADLINE_S,
@@ -54,7 +54,7 @@ class MorningCall:
         """
         self._command = [*command, "morning", "--log", str(folder), "--summary"]
         self._give = give
-        self._health = Health(SOURCE, report)
+        self._health = FaultLatch(SOURCE, report)
         self._deadline_s = deadline_s
         self._lock = Lock()
         self._is_busy = False

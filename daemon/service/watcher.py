@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.compose.compose import Composed
+from cabinvigil.daemon.compose.compose import CoreBuild
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import (
     Act,
@@ -40,7 +40,7 @@ class Watcher:
 
     def __init__(
         self,
-        composed: Composed,
+        composed: CoreBuild,
         clock: Clock,
         outputs: Sequence[Output],
         *,
@@ -119,9 +119,9 @@ class Watcher:
         """Assess what came since the last tick, though it be nothing."""
         air = Air(self._values, frozenset(self._at_least), frozenset(self._doubtful))
         self._values, self._at_least, self._doubtful = {}, set(), set()
-        self.take(air)
+        self.step(air)
 
-    def adopt(self, composed: Composed, state: State) -> None:
+    def adopt(self, composed: CoreBuild, state: State) -> None:
         """Go on with another setup (a reload); readings that wait are judged by it."""
         self.composed, self.state = composed, state
         known = composed.setup.layout.series
@@ -129,9 +129,9 @@ class Watcher:
 
     def on_event(self, event: SourceFault | SourceOk | Act) -> None:
         """Take a fault, its end, or what a person did."""
-        self.take(event)
+        self.step(event)
 
-    def take(self, event: Event) -> None:
+    def step(self, event: Event) -> None:
         """Step the core by one event and hand out its commands."""
         now = self.up_s()
         before = self.state.standings
@@ -151,7 +151,7 @@ class Watcher:
         stamp = Stamp(now, self._clock.wall())
         for command in commands:
             for output in self._outputs:
-                output.offer(command, stamp)
+                output.handle(command, stamp)
 
     def numbers(self) -> Mapping[str, Any]:
         """Return the fresh value of every series, for those who ask."""

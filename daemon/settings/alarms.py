@@ -10,17 +10,17 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.settings.known import Known
-from cabinvigil.daemon.settings.mistakes import (
+from cabinvigil.daemon.settings.checks import one_of
+from cabinvigil.daemon.settings.errors import (
+    BadValueError,
     Mistake,
-    WrongError,
     nearest,
     shown,
     unknown_key,
 )
-from cabinvigil.daemon.settings.notes import one_of
 from cabinvigil.daemon.settings.parts import tables
-from cabinvigil.daemon.settings.shape import shape
+from cabinvigil.daemon.settings.read_table import shape
+from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.daemon.settings.values import AlarmCommon, AlarmSettings, fields_of
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
@@ -59,7 +59,7 @@ def source_of(plain: Any, file: str, mistakes: list[Mistake]) -> Source:
 
 
 def build_alarms(
-    limits: Source, own: Source, packaged: Source | None, known: Known
+    limits: Source, own: Source, packaged: Source | None, known: Registries
 ) -> Alarms:
     """Read every alarm of the limits, changed and added to by the cabin's own.
 
@@ -86,7 +86,7 @@ def build_alarms(
 
 
 def _read(
-    name: str, limits: Source, own: Source, known: Known, mistakes: list[Mistake]
+    name: str, limits: Source, own: Source, known: Registries, mistakes: list[Mistake]
 ) -> AlarmSettings | None:
     base, changes = limits.tables.get(name, {}), own.tables.get(name, {})
     table = {**base, **changes}
@@ -101,7 +101,7 @@ def _read(
 
     try:
         module = _rule_of(table, base, changes, known, nearest(name, [*limits.tables]))
-    except WrongError as error:
+    except BadValueError as error:
         key = f"{at}.published" if "published" in error.what else f"{at}.kind"
         mistakes.append(Mistake(file_of(key), key, error.what, error.mend))
         return None
@@ -124,7 +124,7 @@ def _rule_of(
     table: Mapping[str, Any],
     base: Mapping[str, Any],
     changes: Mapping[str, Any],
-    known: Known,
+    known: Registries,
     close: str | None,
 ) -> Any:
     """Load the rule of an alarm; `close` is the known alarm that may be meant."""
@@ -133,14 +133,14 @@ def _rule_of(
         what = "is missing" if kind is None else f"is {shown(kind)}, not a text"
         hint = f"write [alarm.{close}] if that was meant, or " if close else ""
         mend = hint + 'name the rule that judges it, like kind = "level"'
-        raise WrongError(what, mend)
+        raise BadValueError(what, mend)
     if base and "published" in changes:
         what = "is what was published, which a cabin's own file cannot change"
-        raise WrongError(what, "take it out")
+        raise BadValueError(what, "take it out")
     if base and changes.get("kind", kind) != base.get("kind", kind):
         what = f"is {shown(kind)}, but this alarm is judged by {base.get('kind')}"
         mend = "take it out, and give an alarm of another kind a name of its own"
-        raise WrongError(what, mend)
+        raise BadValueError(what, mend)
     return known.load_rule(one_of(kind, known.rule_names()))
 
 
@@ -150,7 +150,7 @@ def _weigh(
     model: AlarmSettings,
     limits: Source,
     own: Source,
-    known: Known,
+    known: Registries,
     out: Alarms,
 ) -> None:
     """Find what is laxer than the packaged limits, and whether that was accepted."""
@@ -206,7 +206,7 @@ def _priority(alarm: AlarmSettings) -> Priority | None:
 
 
 def _missing(
-    limits: Source, own: Source, packaged: Source | None, known: Known, out: Alarms
+    limits: Source, own: Source, packaged: Source | None, known: Registries, out: Alarms
 ) -> None:
     """Find guards that a deleted table or a forgotten one would silently remove."""
     named = {**limits.tables, **own.tables}

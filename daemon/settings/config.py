@@ -9,18 +9,18 @@ from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.settings.alarms import SUBJECT, Source, build_alarms, source_of
-from cabinvigil.daemon.settings.known import Known, packaged
-from cabinvigil.daemon.settings.mistakes import (
+from cabinvigil.daemon.settings.checks import one_of
+from cabinvigil.daemon.settings.errors import (
+    BadValueError,
     ConfigError,
     Mistake,
-    WrongError,
     one_line,
     unknown_key,
 )
-from cabinvigil.daemon.settings.notes import one_of
 from cabinvigil.daemon.settings.parts import build_buses, build_parts
 from cabinvigil.daemon.settings.read import parse_toml, read_toml
-from cabinvigil.daemon.settings.shape import shape
+from cabinvigil.daemon.settings.read_table import shape
+from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.tables import table_mistakes
 from cabinvigil.daemon.settings.values import (
     EMPTY,
@@ -146,7 +146,7 @@ def load(
     path: Path | str,
     *,
     packaged_limits: Path | None = None,
-    known: Known | None = None,
+    known: Registries | None = None,
 ) -> Settings:
     """Read a config file.
 
@@ -167,7 +167,7 @@ def check(
     path: Path | str,
     *,
     packaged_limits: Path | None = None,
-    known: Known | None = None,
+    known: Registries | None = None,
 ) -> list[Mistake]:
     """Return every mistake of a config file; an empty list is a good file."""
     try:
@@ -177,14 +177,14 @@ def check(
     return []
 
 
-def example(*, known: Known | None = None) -> Settings:
+def example(*, known: Registries | None = None) -> Settings:
     """Return the settings of the packaged example, the trailer *Lapwing*."""
     file = packaged("cabin.toml")
     plain = parse_toml(file.read_bytes(), "packaged cabin.toml")
     return _build(plain, "packaged cabin.toml", Path("/"), None, known)
 
 
-def standard(cabin: Cabin, *, known: Known | None = None) -> Settings:
+def standard(cabin: Cabin, *, known: Registries | None = None) -> Settings:
     """Return the packaged limits for a cabin without parts: for recordings.
 
     Raises:
@@ -193,7 +193,7 @@ def standard(cabin: Cabin, *, known: Known | None = None) -> Settings:
     mistakes: list[Mistake] = []
     limits = _limits(None, mistakes) or Source(_PACKAGED_LIMITS, {})
     nothing = source_of({}, _PACKAGED_LIMITS, mistakes)
-    found = build_alarms(limits, nothing, limits, known or Known())
+    found = build_alarms(limits, nothing, limits, known or Registries())
     if mistakes or found.mistakes:
         raise ConfigError([*mistakes, *found.mistakes])
     return Settings(
@@ -215,7 +215,7 @@ def from_plain(
     plain: Mapping[str, Any],
     file: str = "the log's start record",
     *,
-    known: Known | None = None,
+    known: Registries | None = None,
 ) -> Settings:
     """Rebuild settings from `as_plain`, as a log's start record holds them.
 
@@ -229,7 +229,7 @@ def from_plain(
         mend = "use another log"
         mistakes.append(Mistake(file, "laxer", "is no list of texts", mend))
         laxer = []
-    known = known or Known()
+    known = known or Registries()
     found = build_alarms(
         source_of({}, file, mistakes),
         source_of(plain.get("alarm", {}), file, mistakes),
@@ -245,9 +245,9 @@ def _build(
     file: str,
     folder: Path,
     packaged_limits: Path | None,
-    known: Known | None,
+    known: Registries | None,
 ) -> Settings:
-    known = known or Known()
+    known = known or Registries()
     mistakes: list[Mistake] = []
     _unknown_tables(plain, file, (*_TABLES, *_NAMED), mistakes)
     standard = _limits(packaged_limits, mistakes) or Source(_PACKAGED_LIMITS, {})
@@ -302,7 +302,7 @@ def _unknown_tables(
             continue
         wrong = unknown_key(key, value, known, "a config")
         if isinstance(value, Mapping) and "kind" in value and "part" in known:
-            wrong = WrongError(wrong.what, f"write [part.{path}] if it is a part")
+            wrong = BadValueError(wrong.what, f"write [part.{path}] if it is a part")
         what = wrong.what.replace("known key", "known table")
         mistakes.append(Mistake(file, path, what, wrong.mend))
 
@@ -312,7 +312,7 @@ def _words(watch: Watch, file: str, folder: Path, mistakes: list[Mistake]) -> Wa
     if watch.words is None:
         try:
             one_of(watch.language, languages())
-        except WrongError as error:
+        except BadValueError as error:
             mend = f"{error.mend}; or name a file of your own with `words`"
             mistakes.append(Mistake(file, "watch.language", error.what, mend))
         return watch
@@ -327,7 +327,7 @@ def _words(watch: Watch, file: str, folder: Path, mistakes: list[Mistake]) -> Wa
 def _assemble(
     plain: Mapping[str, Any],
     file: str,
-    known: Known,
+    known: Registries,
     alarms: Mapping[str, AlarmSettings],
     laxer: tuple[str, ...],
     mistakes: list[Mistake],

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from cabinvigil.daemon.settings.config import MqttSettings, Settings
-from cabinvigil.daemon.settings.mistakes import Mistake, one_line
+from cabinvigil.daemon.settings.errors import Mistake, one_line
 from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
 
 _I2C = (
@@ -28,7 +28,7 @@ _GPIO = "load the kernel's GPIO driver, or run this on the Pi that has the lines
 
 
 @dataclass(frozen=True)
-class Machine:
+class DeviceFiles:
     """The three questions that are put to the file system; tests hand in their own."""
 
     status: Callable[[str], os.stat_result] = os.stat
@@ -39,10 +39,10 @@ class Machine:
 
 
 def device_mistakes(
-    settings: Settings, file: str, machine: Machine | None = None
+    settings: Settings, file: str, machine: DeviceFiles | None = None
 ) -> list[Mistake]:
     """Return what of the machine does not fit the config, each with its remedy."""
-    machine = machine or Machine()
+    machine = machine or DeviceFiles()
     found: list[Mistake] = []
     for key, path, mend in _devices(settings):
         found += _device(machine, file, key, path, mend)
@@ -75,7 +75,7 @@ def _devices(settings: Settings) -> Iterator[tuple[str, str, str]]:
 
 
 def _status(
-    machine: Machine, file: str, key: str, path: str, mend: str
+    machine: DeviceFiles, file: str, key: str, path: str, mend: str
 ) -> os.stat_result | Mistake:
     try:
         return machine.status(path)
@@ -104,7 +104,7 @@ def _group_mend(status: os.stat_result, path: str) -> str:
 
 
 def _device(
-    machine: Machine, file: str, key: str, path: str, mend: str
+    machine: DeviceFiles, file: str, key: str, path: str, mend: str
 ) -> Iterator[Mistake]:
     status = _status(machine, file, key, path, mend)
     if isinstance(status, Mistake):
@@ -118,7 +118,7 @@ def _device(
 
 
 def _plain_file(
-    machine: Machine, file: str, key: str, path: str, mend: str
+    machine: DeviceFiles, file: str, key: str, path: str, mend: str
 ) -> Iterator[Mistake]:
     status = _status(machine, file, key, path, mend)
     if isinstance(status, Mistake):
@@ -128,7 +128,7 @@ def _plain_file(
         yield Mistake(file, key, what, "let this user read it with chgrp and chmod")
 
 
-def _lines(machine: Machine, file: str) -> Iterator[Mistake]:
+def _lines(machine: DeviceFiles, file: str) -> Iterator[Mistake]:
     chips = machine.chips()
     if not chips:
         yield Mistake(file, "buzzer", "needs GPIO, which this machine has not", _GPIO)
@@ -143,7 +143,9 @@ def _lines(machine: Machine, file: str) -> Iterator[Mistake]:
         yield Mistake(file, "buzzer", what, mend)
 
 
-def _broker_files(machine: Machine, file: str, mqtt: MqttSettings) -> Iterator[Mistake]:
+def _broker_files(
+    machine: DeviceFiles, file: str, mqtt: MqttSettings
+) -> Iterator[Mistake]:
     if mqtt.ca_file is not None:
         mend = "copy the broker's certificate authority there"
         yield from _plain_file(machine, file, "mqtt.ca_file", mqtt.ca_file, mend)

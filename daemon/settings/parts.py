@@ -5,18 +5,18 @@ from collections.abc import Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from typing import Any
 
-from cabinvigil.daemon.settings.known import Known
-from cabinvigil.daemon.settings.mistakes import (
+from cabinvigil.daemon.settings.checks import one_of
+from cabinvigil.daemon.settings.errors import (
+    BadValueError,
     Mistake,
-    WrongError,
     listed,
     nearest,
     one_line,
     shown,
     unknown_key,
 )
-from cabinvigil.daemon.settings.notes import one_of
-from cabinvigil.daemon.settings.shape import shape
+from cabinvigil.daemon.settings.read_table import shape
+from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.daemon.settings.values import I2cSettings, PartSettings, changed
 from cabinvigil.drivers.kit.steps import PartInfo
 
@@ -52,16 +52,16 @@ _EXAMPLES = {
 Mistakes = list[Mistake]
 
 
-def name_mistake(name: str, what: str) -> WrongError | None:
+def name_mistake(name: str, what: str) -> BadValueError | None:
     """Say what is wrong with the name of a part or bus, or None."""
     if not _NAME.fullmatch(name) or len(name) > _LONGEST_NAME:
-        return WrongError(
+        return BadValueError(
             f"is no name for a {what}",
             f"use at most {_LONGEST_NAME} small letters and digits, with single "
             "hyphens or underscores between them",
         )
     if name in TAKEN:
-        return WrongError(
+        return BadValueError(
             f"is a name that the watch keeps for its own faults, not for a {what}",
             "choose another name",
         )
@@ -112,7 +112,7 @@ def build_parts(
     plain: Any,
     buses: Mapping[str, I2cSettings | None],
     file: str,
-    known: Known,
+    known: Registries,
     mistakes: Mistakes,
 ) -> dict[str, PartSettings]:
     """Read the parts and check each against its registry entry and its fellows."""
@@ -123,7 +123,7 @@ def build_parts(
     for name, at, table in tables(plain, file, "part", mistakes):
         wrong = name_mistake(name, "part")
         if wrong is None and name in buses:
-            wrong = WrongError("has the name of a bus", "choose another name")
+            wrong = BadValueError("has the name of a bus", "choose another name")
         if wrong is not None:
             mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
         part = shape(PartSettings, table, file, at, mistakes)
@@ -152,15 +152,15 @@ def _filled(part: PartSettings, info: PartInfo) -> PartSettings:
     )
 
 
-Found = Iterator[tuple[str, WrongError]]
+Found = Iterator[tuple[str, BadValueError]]
 
 
 def _part_mistakes(
-    part: PartSettings, buses: Mapping[str, I2cSettings | None], known: Known
+    part: PartSettings, buses: Mapping[str, I2cSettings | None], known: Registries
 ) -> Found:
     try:
         one_of(part.kind, known.part_names())
-    except WrongError as error:
+    except BadValueError as error:
         yield "kind", error
         return
     info = known.part(part.kind)
@@ -172,7 +172,7 @@ def _part_mistakes(
     if max_age_s < interval_s:
         yield (
             "max_age_s",
-            WrongError(
+            BadValueError(
                 f"is {max_age_s:g}, shorter than the {interval_s:g} s between two "
                 "values, so that every value would be stale",
                 f"give {3 * interval_s:g} or so",
@@ -187,24 +187,30 @@ def _wire_mistakes(
     for key in _WIRES.values():
         if key != wanted and getattr(part, key) is not None:
             mend = f"take it out and name `{wanted}`"
-            yield key, WrongError(f"does not suit a {info.name}", mend)
+            yield key, BadValueError(f"does not suit a {info.name}", mend)
     wire = getattr(part, wanted)
     if wire is None:
-        yield wanted, WrongError("is missing", f"add `{wanted} = ` {_EXAMPLES[wanted]}")
+        yield (
+            wanted,
+            BadValueError("is missing", f"add `{wanted} = ` {_EXAMPLES[wanted]}"),
+        )
     elif wanted == "bus" and wire not in buses:
         close = nearest(wire, tuple(buses))
         hint = f"write `{close}` if that was meant, or " if close else ""
         mend = f'{hint}add [i2c.{one_line(wire)[:40]}] with device = "/dev/i2c-1"'
-        yield "bus", WrongError(f"names {shown(wire)}, which no [i2c] table has", mend)
+        yield (
+            "bus",
+            BadValueError(f"names {shown(wire)}, which no [i2c] table has", mend),
+        )
     if part.address is None:
         return
     if wanted != "bus":
         mend = "take it out: only a part on I2C has one"
-        yield "address", WrongError(f"does not suit a {info.name}", mend)
+        yield "address", BadValueError(f"does not suit a {info.name}", mend)
     elif info.addresses and part.address not in info.addresses:
         mend = "give one of " + listed(f"0x{one:02x}" for one in info.addresses)
         what = f"is 0x{part.address:02x}, which no {info.name} can have"
-        yield "address", WrongError(what, mend)
+        yield "address", BadValueError(what, mend)
 
 
 def _left_out_mistakes(part: PartSettings, info: PartInfo) -> Found:
@@ -212,10 +218,13 @@ def _left_out_mistakes(part: PartSettings, info: PartInfo) -> Found:
         if quantity not in info.gives:
             mend = f"take it out, or write one of {listed(info.gives)}"
             what = f"is {shown(quantity)}, which a {info.name} does not give"
-            yield f"leave_out[{index}]", WrongError(what, mend)
+            yield f"leave_out[{index}]", BadValueError(what, mend)
     if info.gives and set(info.gives) <= set(part.leave_out):
         what = "leaves out all that the part gives"
-        yield "leave_out", WrongError(what, "take the whole part out of the config")
+        yield (
+            "leave_out",
+            BadValueError(what, "take the whole part out of the config"),
+        )
 
 
 def _option_mistakes(part: PartSettings, info: PartInfo) -> Found:
@@ -233,7 +242,7 @@ def _option_mistakes(part: PartSettings, info: PartInfo) -> Found:
         reason = one_line(str(error)).rstrip(". ")[:160]
         mend = "; ".join(f"{key}: {text}" for key, text in info.options.items())
         mend = f"mend it ({one_line(mend)[:200]})"
-        yield "options", WrongError(f"cannot be used ({reason})", mend)
+        yield "options", BadValueError(f"cannot be used ({reason})", mend)
 
 
 def _fellow_mistakes(
@@ -250,12 +259,15 @@ def _fellow_mistakes(
         if part.bus and (part.bus, part.address) == (fellow.bus, fellow.address):
             where = f"0x{part.address:02x}" if part.address else "the same address"
             what = f"is {where} on bus {one_line(part.bus)[:40]}, as [part.{other}] has"
-            yield "address", WrongError(what, "give one of the two another address")
+            yield (
+                "address",
+                BadValueError(what, "give one of the two another address"),
+            )
         for key in ("port", "path"):
             wire = getattr(part, key)
             if wire is not None and wire == getattr(fellow, key):
                 what = f"is {shown(wire)}, which [part.{other}] has too"
-                yield key, WrongError(what, "give each part its own")
+                yield key, BadValueError(what, "give each part its own")
     keys = {"pressure_hpa": "pressure_from", "temp_c": "temperature_from"}
     for quantity, source in part.informed_by.items():
         key = keys.get(quantity, "humidity_from")
@@ -269,4 +281,4 @@ def _fellow_mistakes(
         else:
             continue
         mend = f"name a part that gives {quantity}: {listed(givers)}"
-        yield key, WrongError(what, mend)
+        yield key, BadValueError(what, mend)

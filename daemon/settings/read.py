@@ -8,7 +8,7 @@ from typing import Any
 
 import tomli
 
-from cabinvigil.daemon.settings.mistakes import ConfigError, Mistake, one_line
+from cabinvigil.daemon.settings.errors import ConfigError, Mistake, one_line
 
 LARGEST_BYTES = 1_000_000
 """A hundred times any real config: more is the wrong file, and must not fill memory."""

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from cabinvigil.daemon.settings.mistakes import Mistake, shown
+from cabinvigil.daemon.settings.errors import Mistake, shown
 from cabinvigil.daemon.settings.values import (
     BuzzerSettings,
     Cabin,

@@ -17,7 +17,7 @@ from typing import Annotated, Any, TypeVar
 import attrs
 from attrs import frozen
 
-from cabinvigil.daemon.settings.notes import (
+from cabinvigil.daemon.settings.checks import (
     Day,
     FuelMix,
     Location,

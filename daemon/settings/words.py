@@ -12,13 +12,12 @@ from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import (
     LONGEST,
     PLURAL_FROM,
-    Words,
+    MessageCatalog,
     fields_of,
     sentence,
 )
 from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.settings.known import packaged
-from cabinvigil.daemon.settings.mistakes import (
+from cabinvigil.daemon.settings.errors import (
     ConfigError,
     Mistake,
     listed,
@@ -26,6 +25,7 @@ from cabinvigil.daemon.settings.mistakes import (
     shown,
 )
 from cabinvigil.daemon.settings.read import parse_toml, read_bytes
+from cabinvigil.daemon.settings.registries import packaged
 
 _SPANS = ("second", "minute", "hour")
 _OWN = ("language", "decimal", "plural_from", "spans", "terms", "phone")
@@ -51,7 +51,7 @@ def languages() -> tuple[str, ...]:
     )
 
 
-def load_words(language: str = "en", path: str | Path | None = None) -> Words:
+def load_words(language: str = "en", path: str | Path | None = None) -> MessageCatalog:
     """Read the words of a language.
 
     Args:
@@ -82,7 +82,7 @@ def renderer(language: str = "en", path: str | Path | None = None) -> Render:
 
 
 def _render(
-    words: Words,
+    words: MessageCatalog,
     alarm: str,
     priority: Priority,
     wording: str,
@@ -91,7 +91,7 @@ def _render(
     return sentence(words, alarm, priority, wording, facts)
 
 
-def _words(plain: Mapping[str, Any], file: str) -> Words:
+def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
     mistakes: list[Mistake] = []
 
     def wrong(key: str, what: str, mend: str) -> None:
@@ -108,7 +108,7 @@ def _words(plain: Mapping[str, Any], file: str) -> Words:
     if "general" not in alarms:
         mend = "copy the table [general] from words_en.toml, and translate it"
         wrong("general", "is missing", mend)
-    words = Words(
+    words = MessageCatalog(
         language=str(plain.get("language")),
         decimal=str(plain.get("decimal")),
         spans=_spans(plain.get("spans"), wrong),

@@ -40,7 +40,7 @@ Raises:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class SpanMethod:
     """How one kind is spanned."""
 
     quantity: str

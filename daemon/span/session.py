@@ -11,7 +11,7 @@ from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.compose.compose import AIR_PARTS
 from cabinvigil.daemon.sampling.bus_errors import BusError
-from cabinvigil.daemon.sampling.look import Looker, sampling
+from cabinvigil.daemon.sampling.look import SampleCollector, sampling
 from cabinvigil.daemon.sampling.sampler import run_steps
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, part_infos
 from cabinvigil.daemon.settings.config import PartSettings, Settings
@@ -115,7 +115,7 @@ def _plain(part: PartOutcome) -> dict[str, Any]:
 
 
 @dataclass
-class Session:
+class SpanSession:
     """What is wanted, and whom to tell and to ask."""
 
     settings: Settings
@@ -149,7 +149,7 @@ class Session:
             name: kept_spans.of_part(kept, name, part.kind, part.in_service)
             for name, part in self.settings.parts.items()
         }
-        looker = Looker(clock)
+        looker = SampleCollector(clock)
         since_s = await self._look(looker, wires, clock, earlier)
         gave = self._gave(looker, since_s)
         if not gave:
@@ -182,7 +182,7 @@ class Session:
 
     async def _look(
         self,
-        looker: Looker,
+        looker: SampleCollector,
         wires: Wires,
         clock: Clock,
         earlier: Mapping[str, list[Span]],
@@ -222,7 +222,7 @@ class Session:
 
         return make
 
-    def _gave(self, looker: Looker, since_s: float) -> dict[str, list[Given]]:
+    def _gave(self, looker: SampleCollector, since_s: float) -> dict[str, list[Given]]:
         """Gather what parts where people breathe gave; those made for it go first."""
         gave: dict[str, list[Given]] = {}
         warm = []
@@ -247,7 +247,9 @@ class Session:
 
     # --- working out ----------------------------------------------------------
 
-    def _work_out(self, outcome: Outcome, looker: Looker, since_s: float) -> None:
+    def _work_out(
+        self, outcome: Outcome, looker: SampleCollector, since_s: float
+    ) -> None:
         outdoor_ppm = self.settings.cabin.outdoor_co2_ppm or FRESH_PPM
         for name in self.names:
             part = self.settings.parts[name]
@@ -324,7 +326,7 @@ class Session:
         self, acted: list[PartOutcome], wires: Wires, clock: Clock
     ) -> None:
         """See what the parts show now: a recalibration that did not take is told."""
-        looker = Looker(clock)
+        looker = SampleCollector(clock)
         self.say(f"They look again for {_span_text(AGAIN_S)}.")
         async with sampling(self.settings, looker, clock, wires):
             await asyncio.sleep(AGAIN_S)

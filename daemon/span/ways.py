@@ -7,7 +7,14 @@ done on the part itself is named, and done by the command.
 from collections.abc import Generator, Mapping, Sequence
 from typing import Any
 
-from cabinvigil.daemon.span.found import Deaf, Found, Options, Way, enough, without
+from cabinvigil.daemon.span.found import (
+    Deaf,
+    Found,
+    Options,
+    SpanMethod,
+    enough,
+    without,
+)
 from cabinvigil.daemon.span.fresh_air import AirFound
 from cabinvigil.daemon.span.oxygen import (
     RawCell,
@@ -107,26 +114,26 @@ def _take_co2(
     return Found(ppm, "ppm", ppm, target, correction_ppm=target - ppm)
 
 
-WAYS: Mapping[str, Way] = {
-    "o2_cell_ads1115": Way(
+WAYS: Mapping[str, SpanMethod] = {
+    "o2_cell_ads1115": SpanMethod(
         "mv",
         "oxygen",
         "%",
         lambda info, options: RawCell(info.make(options)),
         take_cell,
     ),
-    "o2_key_register": Way("o2_pct", "oxygen", "%", raw_module, take_module),
-    "frame9_o2": Way("o2_pct", "oxygen", "%", raw_module, take_module),
-    "o2_optical_line": Way(
+    "o2_key_register": SpanMethod("o2_pct", "oxygen", "%", raw_module, take_module),
+    "frame9_o2": SpanMethod("o2_pct", "oxygen", "%", raw_module, take_module),
+    "o2_optical_line": SpanMethod(
         "o2_pct", "oxygen", "%", _as_it_is, compare_optical, kept=False
     ),
-    "frame9_co": Way(
+    "frame9_co": SpanMethod(
         "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
     ),
-    "co_cell_ads1115": Way(
+    "co_cell_ads1115": SpanMethod(
         "co_ppm", "carbon monoxide", "ppm", _raw_co_cell, _take_co_cell
     ),
-    "scd4x": Way(
+    "scd4x": SpanMethod(
         "co2_ppm",
         "carbon dioxide",
         "ppm",
@@ -135,7 +142,7 @@ WAYS: Mapping[str, Way] = {
         "steps",
         scd4x.RUN_BEFORE_RECALIBRATION_S,
     ),
-    "frame9_co2": Way(
+    "frame9_co2": SpanMethod(
         "co2_ppm",
         "carbon dioxide",
         "ppm",

@@ -36,7 +36,7 @@ _DASHES: dict[str, Any] = {"solid": "-", "dashed": (0, (4, 2)), "dotted": (0, (1
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Curve:
     """One course; a hole is left where nothing was told."""
 
     label: str
@@ -72,7 +72,7 @@ class Panel:
     key: str
     """Makes its parts' names unlike those of other pictures in the page."""
     hours: Sequence[float]
-    lines: Sequence[Line]
+    lines: Sequence[Curve]
     ticks: Sequence[tuple[float, str]]
     limits: Sequence[tuple[float, str]] = ()
     bands: Sequence[Band] = ()
@@ -194,7 +194,7 @@ def _known(values: Sequence[Told]) -> list[float]:
     return [float("nan") if one is None else one for one in values]
 
 
-def _line(axes: Any, hours: Sequence[float], line: Line, colour: str) -> None:
+def _line(axes: Any, hours: Sequence[float], line: Curve, colour: str) -> None:
     axes.plot(
         hours,
         _known(line.values),

@@ -16,10 +16,12 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.trend.grid import Coefficients, Grid
 
-Part = tuple[float, int, float, float, float, float, float, float, float, float, float]
+Component = tuple[
+    float, int, float, float, float, float, float, float, float, float, float
+]
 """One Gaussian: weight, age in steps, means of c, s, z, then their covariances
 cc, cs, cz, ss, sz, zz (ppm and ppm/s)."""
-Cell = tuple[Part, ...]
+Cell = tuple[Component, ...]
 """The parts of one hypothesis of ventilation and lag; the first is the settled one."""
 Bank = tuple[Cell, ...]
 """By cell of the grid; all weights together are 1."""
@@ -76,7 +78,7 @@ class Habits:
 USUAL = Habits()
 
 
-def _merge(parts: Sequence[Part], age: int) -> Part:
+def _merge(parts: Sequence[Component], age: int) -> Component:
     """Fit one Gaussian to several by their moments."""
     if len(parts) == 1:
         w, _, c, s, z, cc, cs, cz, ss, sz, zz = parts[0]
@@ -107,7 +109,7 @@ def begin(grid: Grid, seen: float, noise: float, habits: Habits = USUAL) -> Bank
     cells = []
     for i in range(count):
         k = grid.k_per_s[i % len(grid.k_per_s)]
-        cell: list[Part] = []
+        cell: list[Component] = []
         for share, slope in ((0.7, habits.start_slope), (0.3, habits.start_burning)):
             w, ss = share / count, slope * slope + k * k * var
             age = 0 if cell else SETTLED  # the second joins the first in time
@@ -118,7 +120,7 @@ def begin(grid: Grid, seen: float, noise: float, habits: Habits = USUAL) -> Bank
     return tuple(cells)
 
 
-def _jumped(part: Part, weight: float, spread: float) -> Part:
+def _jumped(part: Component, weight: float, spread: float) -> Component:
     """Say of a part that its source has just jumped by `spread`."""
     _, _, c, s, z, cc, cs, cz, ss, sz, zz = part
     return (weight, 0, c, s, z, cc, cs, cz, ss + spread * spread, sz, zz)
@@ -277,8 +279,8 @@ def read(bank: Bank, seen: float, noise: float, habits: Habits = USUAL) -> Bank:
 def _tidy(cell: Cell, scale: float, habits: Habits) -> Cell:
     if not cell:
         return ()
-    settled: list[Part] = []
-    recent: list[Part] = []
+    settled: list[Component] = []
+    recent: list[Component] = []
     for part in cell:
         weight = part[0] * scale
         if part[1] > habits.kept_steps:
@@ -291,7 +293,7 @@ def _tidy(cell: Cell, scale: float, habits: Habits) -> Cell:
     return (first, *recent)
 
 
-def all_parts(grid: Grid, bank: Bank) -> list[tuple[float, Part]]:
+def all_parts(grid: Grid, bank: Bank) -> list[tuple[float, Component]]:
     """List every part with its ventilation (1/s)."""
     n_k = len(grid.k_per_s)
     return [

@@ -7,7 +7,7 @@ most that burning and breathing can take, and against what vapour and pressure d
 import math
 from dataclasses import dataclass
 
-from cabinvigil.daemon.trend.line import PCT_PER_PPM, Line
+from cabinvigil.daemon.trend.line import PCT_PER_PPM, RatioLine
 
 MOST_RATIO = 1.9 * PCT_PER_PPM
 """O2 gone for each CO2, vapour taken out: 1.83 for methane (2 O2, wet flame dry gas,
@@ -89,7 +89,7 @@ def unexplained(
     return worst
 
 
-def ratio_z(line: Line, wet: bool) -> float:
+def ratio_z(line: RatioLine, wet: bool) -> float:
     """Say how many standard deviations the ratio lies outside what can be."""
     most = MOST_RATIO_WET if wet else MOST_RATIO
     beyond = max(line.ratio - most, LEAST_RATIO - line.ratio, 0.0)

@@ -13,7 +13,7 @@ PCT_PER_PPM = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class RatioLine:
     """Level (%) and ratio (% O2 per ppm CO2), with their covariance."""
 
     level_pct: float
@@ -49,25 +49,27 @@ GATE_SD = 5.0
 It is told as unexplained instead."""
 
 
-def unread() -> Line:
+def unread() -> RatioLine:
     """Give the line before any O2 reading."""
-    return Line(LEVEL_PCT, RATIO, LEVEL_SD_PCT**2, 0.0, RATIO_SD**2)
+    return RatioLine(LEVEL_PCT, RATIO, LEVEL_SD_PCT**2, 0.0, RATIO_SD**2)
 
 
-def begin(o2_pct: float, excess_ppm: float, noise_pct: float) -> Line:
+def begin(o2_pct: float, excess_ppm: float, noise_pct: float) -> RatioLine:
     """Lay the line through the first reading, whatever the cell's span is."""
     var_ratio = RATIO_SD**2
     var_level = noise_pct**2 + excess_ppm**2 * var_ratio
     level = o2_pct + RATIO * excess_ppm
-    return Line(level, RATIO, var_level, excess_ppm * var_ratio, var_ratio)
+    return RatioLine(level, RATIO, var_level, excess_ppm * var_ratio, var_ratio)
 
 
-def fixed(level_pct: float) -> Line:
+def fixed(level_pct: float) -> RatioLine:
     """Give the line that turns O2 into pseudo-CO2 and back, without doubt."""
-    return Line(level_pct, RATIO, 0.0, 0.0, 0.0)
+    return RatioLine(level_pct, RATIO, 0.0, 0.0, 0.0)
 
 
-def read(line: Line, o2_pct: float, excess_ppm: float, noise_pct: float) -> Line:
+def read(
+    line: RatioLine, o2_pct: float, excess_ppm: float, noise_pct: float
+) -> RatioLine:
     """Take one O2 reading, with the excess as the O2 cell's lag shows it."""
     var_level = line.var_level + LEVEL_WALK_PCT**2
     var_ratio = line.var_ratio + RATIO_WALK**2
@@ -77,11 +79,11 @@ def read(line: Line, o2_pct: float, excess_ppm: float, noise_pct: float) -> Line
     miss = o2_pct - line.o2_pct(excess_ppm)
     if miss * miss > GATE_SD**2 * spread:
         # Not to be explained now: the line doubts itself, and follows if it lasts.
-        return Line(
+        return RatioLine(
             line.level_pct, line.ratio, var_level + 0.01 * miss**2, line.cov, var_ratio
         )
     g_level, g_ratio = to_level / spread, to_ratio / spread
-    return Line(
+    return RatioLine(
         line.level_pct + g_level * miss,
         line.ratio + g_ratio * miss,
         var_level - g_level * to_level,

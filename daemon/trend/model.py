@@ -7,8 +7,8 @@ same estimates whether it is lived, rehearsed or replayed.
 from dataclasses import dataclass, field
 from typing import Literal
 
-from cabinvigil.daemon.trend.bank import Part
-from cabinvigil.daemon.trend.line import Line
+from cabinvigil.daemon.trend.bank import Component
+from cabinvigil.daemon.trend.line import RatioLine
 
 Triple = tuple[float, float, float]
 """The 5, 50 and 95 % points."""
@@ -17,7 +17,7 @@ MinutesTriple = tuple[float | None, float | None, float | None]
 
 
 @dataclass(frozen=True, slots=True)
-class Ask:
+class CrossingQuery:
     """One crossing whose probability is wanted."""
 
     quantity: Literal["o2_pct", "co2_ppm"]
@@ -29,12 +29,12 @@ class Ask:
 
 
 DEFAULT_ASKS = (
-    Ask("o2_pct", 19.5, "below", 1200.0),
-    Ask("o2_pct", 19.5, "below", 300.0),
-    Ask("o2_pct", 19.55, "below", 1200.0, is_told=False),
-    Ask("o2_pct", 19.55, "below", 300.0, is_told=False),
-    Ask("co2_ppm", 30000.0, "above", 1200.0),
-    Ask("co2_ppm", 30000.0, "above", 300.0),
+    CrossingQuery("o2_pct", 19.5, "below", 1200.0),
+    CrossingQuery("o2_pct", 19.5, "below", 300.0),
+    CrossingQuery("o2_pct", 19.55, "below", 1200.0, is_told=False),
+    CrossingQuery("o2_pct", 19.55, "below", 300.0, is_told=False),
+    CrossingQuery("co2_ppm", 30000.0, "above", 1200.0),
+    CrossingQuery("co2_ppm", 30000.0, "above", 300.0),
 )
 """The limits of `o2-low` and `co2-level`, 20 and 5 min ahead (design, section 7), and
 `o2-projected`'s own with its margin."""
@@ -61,7 +61,7 @@ class TrendSetup:
     """Moles of O2 the fuel takes for each mole of CO2 it gives; propane 5/3."""
     fuel_kj_per_mol_co2: float = 2219.2 / 3.0
     """Heat on the higher heating value for each mole of CO2; propane 2219.2 kJ/mol."""
-    asks: tuple[Ask, ...] = DEFAULT_ASKS
+    asks: tuple[CrossingQuery, ...] = DEFAULT_ASKS
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +80,9 @@ class Observation:
 class View:
     """One bank's belief, as it is projected."""
 
-    parts: tuple[tuple[float, Part], ...]
+    parts: tuple[tuple[float, Component], ...]
     """Ventilation in 1/s with each Gaussian; weights together 1."""
-    line: Line
+    line: RatioLine
     """From CO2's excess to O2 as breathed."""
     spacing: float
     """Logarithm of the ratio between neighbouring ventilations."""
@@ -93,9 +93,9 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """The answer to one `Ask`."""
+    """The answer to one `CrossingQuery`."""
 
-    ask: Ask
+    ask: CrossingQuery
     probability: float
 
 

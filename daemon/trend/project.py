@@ -10,17 +10,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cabinvigil.daemon.trend.bank import Part
-from cabinvigil.daemon.trend.line import Line
+from cabinvigil.daemon.trend.bank import Component
+from cabinvigil.daemon.trend.line import RatioLine
 from cabinvigil.daemon.trend.model import (
-    Ask,
+    CrossingQuery,
     MinutesTriple,
     TrendEstimate,
     Triple,
     View,
 )
 
-Believed = Sequence[tuple[float, Part]]
+Believed = Sequence[tuple[float, Component]]
 """Parts with their ventilation in 1/s."""
 
 POINTS = 120
@@ -42,14 +42,14 @@ with 1.4 96 %)."""
 ROOT_HALF = math.sqrt(0.5)
 
 
-def weighty(parts: Believed) -> tuple[tuple[float, Part], ...]:
+def weighty(parts: Believed) -> tuple[tuple[float, Component], ...]:
     """Leave out the parts that move no figure, and weigh the rest to 1."""
     kept = [item for item in parts if item[1][0] >= NEGLIGIBLE]
     total = sum([part[0] for _, part in kept])
     return tuple([(k, (part[0] / total, *part[1:])) for k, part in kept])
 
 
-def answer(ask: Ask, views: Sequence[View]) -> float:
+def answer(ask: CrossingQuery, views: Sequence[View]) -> float:
     """Give the probability of one crossing: the highest of the banks that are asked."""
     found = 0.0
     for view in views:
@@ -64,7 +64,7 @@ def answer(ask: Ask, views: Sequence[View]) -> float:
     return found
 
 
-def probability(estimate: TrendEstimate, ask: Ask) -> float | None:
+def probability(estimate: TrendEstimate, ask: CrossingQuery) -> float | None:
     """Answer a question of an estimate, one that was asked beforehand or any other.
 
     Returns:
@@ -85,7 +85,7 @@ def probability(estimate: TrendEstimate, ask: Ask) -> float | None:
 
 
 def below_probability(
-    parts: Believed, line: Line, limit_pct: float, horizon_s: float
+    parts: Believed, line: RatioLine, limit_pct: float, horizon_s: float
 ) -> float:
     """Give the probability that O2 is at or below a limit within a horizon."""
     level, ratio = line.level_pct, line.ratio
@@ -182,7 +182,7 @@ def _scores(index: int) -> tuple[float, float, float, float, float, float]:
 SCORES = tuple(_scores(index) for index in range(POINTS))
 
 
-def spread(parts: Believed, line: Line, spacing: float) -> list[Point]:
+def spread(parts: Believed, line: RatioLine, spacing: float) -> list[Point]:
     """Spread points of equal weight through the whole belief.
 
     Args:

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from cabinvigil.daemon.trend import line as lines
 from cabinvigil.daemon.trend.bank import USUAL, Bank
 from cabinvigil.daemon.trend.explain import Minute
-from cabinvigil.daemon.trend.gather import Channel
 from cabinvigil.daemon.trend.grid import Grid, make_grid
-from cabinvigil.daemon.trend.line import Line
+from cabinvigil.daemon.trend.line import RatioLine
+from cabinvigil.daemon.trend.minute_means import Channel
 from cabinvigil.daemon.trend.model import TrendEstimate, TrendSetup
 
 STEP_S = 10.0
@@ -72,7 +72,7 @@ class TrendState:
     coarse_steps: int = 0
     lagged_ppm: float = 0.0
     """The fine bank's excess as an O2 cell's lag shows it."""
-    line: Line = UNREAD
+    line: RatioLine = UNREAD
     line_is_read: bool = False
     vapour: float | None = None
     vapour_s: float = float("-inf")

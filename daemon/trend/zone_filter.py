@@ -11,9 +11,10 @@ from dataclasses import replace
 from cabinvigil.daemon.air.moisture import saturation_hpa
 from cabinvigil.daemon.trend import bank as banks
 from cabinvigil.daemon.trend import line as lines
+from cabinvigil.daemon.trend.estimate import tell
 from cabinvigil.daemon.trend.explain import KEPT, Minute
-from cabinvigil.daemon.trend.gather import close, noise_of, note
 from cabinvigil.daemon.trend.line import LEVEL_PCT, RATIO
+from cabinvigil.daemon.trend.minute_means import close, noise_of, note
 from cabinvigil.daemon.trend.model import Observation, TrendEstimate, TrendSetup
 from cabinvigil.daemon.trend.state import (
     COARSE,
@@ -31,7 +32,6 @@ from cabinvigil.daemon.trend.state import (
     TrendState,
     start,
 )
-from cabinvigil.daemon.trend.telling import tell
 
 __all__ = ["TrendState", "estimate", "start", "update"]
 

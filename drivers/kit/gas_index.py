@@ -96,7 +96,7 @@ class _Learner:
         """Whether a first value was taken."""
         return self._mean is not None
 
-    def take(self, ticks: float, index: float) -> None:
+    def process(self, ticks: float, index: float) -> None:
         """Learn from one value, as far as the present index lets it."""
         if self._mean is None:
             self._mean = ticks
@@ -141,7 +141,7 @@ class _Smoother:
     def __init__(self) -> None:
         self._state: tuple[float, float, float] | None = None
 
-    def take(self, value: float) -> float:
+    def process(self, value: float) -> float:
         """Return the smoothed value."""
         fast, slow, out = self._state or (value, value, value)
         fast += (value - fast) * STEP_S / (FAST_S + STEP_S)
@@ -163,7 +163,7 @@ class GasIndex:
         self._up_s = 0.0
         self._index = 0.0
 
-    def take(self, raw: int) -> int:
+    def process(self, raw: int) -> int:
         """Take the raw signal of one second; return 1 to 500, or 0 for none yet."""
         if self._up_s <= BLACKOUT_S:
             self._up_s += STEP_S
@@ -173,8 +173,8 @@ class GasIndex:
         squeezed = self._f.offset
         if self._learner.has_begun or self._f.fixed_std is None:
             squeezed = self._squeeze(self._distance(ticks))
-        self._index = max(0.5, self._smoother.take(squeezed))
-        self._learner.take(ticks, self._index)
+        self._index = max(0.5, self._smoother.process(squeezed))
+        self._learner.process(ticks, self._index)
         return int(self._index + 0.5)
 
     def _distance(self, ticks: float) -> float:

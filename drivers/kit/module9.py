@@ -22,7 +22,7 @@ MODE_OPTIONS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Gas:
+class ModuleGas:
     """What a module's frames say of its gas."""
 
     code: int
@@ -67,7 +67,7 @@ class GasModule:
 
     def __init__(
         self,
-        gas: Gas,
+        gas: ModuleGas,
         mode: Mode,
         judge: Callable[[float, float | None], list[Sample]],
     ) -> None:

@@ -12,8 +12,8 @@ from cabinvigil.daemon.ask.parse import (
     LARGEST,
     OLDEST_S,
     Ask,
-    Gate,
     Origin,
+    RateLimiter,
     RefusedError,
     parse_ask,
 )
@@ -194,7 +194,7 @@ def test_any_object_is_an_ask_or_a_refusal(fields: dict[str, object]) -> None:
 
 
 def test_ten_at_once_then_one_a_second() -> None:
-    gate, got = Gate(), []
+    gate, got = RateLimiter(), []
     for _ in range(20):
         gate, is_in = gate.admit(0.0)
         got.append(is_in)
@@ -206,7 +206,7 @@ def test_ten_at_once_then_one_a_second() -> None:
 
 
 def test_a_flood_of_a_thousand_a_second_lets_one_a_second_in() -> None:
-    gate, let_in = Gate(), 0
+    gate, let_in = RateLimiter(), 0
     for number in range(60_000):
         gate, is_in = gate.admit(number / 1_000)
         let_in += is_in
@@ -214,7 +214,7 @@ def test_a_flood_of_a_thousand_a_second_lets_one_a_second_in() -> None:
 
 
 def test_refusals_are_told_every_ten_seconds_with_their_number() -> None:
-    gate, told = Gate(), []
+    gate, told = RateLimiter(), []
     for number in range(30_000):
         gate, count = gate.refuse(number / 1_000)
         if count:
@@ -224,7 +224,7 @@ def test_refusals_are_told_every_ten_seconds_with_their_number() -> None:
 
 def test_a_mark_that_is_delivered_twice_is_one_mark() -> None:
     """MQTT may deliver twice; the second is answered and not done again."""
-    gate = Gate()
+    gate = RateLimiter()
     first = ask(ask="mark", text="vent open", id="9")
     other = ask(ask="mark", text="vent shut", id="9")
     gate, repeat = gate.is_repeat(first, 0.0)
@@ -239,7 +239,7 @@ def test_a_mark_that_is_delivered_twice_is_one_mark() -> None:
 
 def test_an_acknowledgement_is_never_held_for_a_repeat() -> None:
     """A client that numbers all its asks '1' can still quiet the next alarm."""
-    gate = Gate()
+    gate = RateLimiter()
     for second in range(5):
         gate, repeat = gate.is_repeat(ask(ask="acknowledge", id="1"), float(second))
         assert not repeat

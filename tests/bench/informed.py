@@ -11,7 +11,14 @@ law is the bank's own.
 import math
 from collections.abc import Iterator
 
-from cabinvigil.daemon.trend.bank import SETTLED, Bank, Habits, Part, pass_time, read
+from cabinvigil.daemon.trend.bank import (
+    SETTLED,
+    Bank,
+    Component,
+    Habits,
+    pass_time,
+    read,
+)
 from cabinvigil.daemon.trend.grid import Grid, step_coefficients
 from tests.bench.nights import DT_S, LIMIT_PCT, Night
 
@@ -74,7 +81,7 @@ def _source_changed(bank: Bank) -> Bank:
 
 def _vent_changed(bank: Bank) -> Bank:
     """Reopen the ventilation: each again as likely, the source as it was believed."""
-    best: Part = max((cell[0] for cell in bank), key=lambda part: part[0])
+    best: Component = max((cell[0] for cell in bank), key=lambda part: part[0])
     count = len(bank)
     return tuple(((1.0 / count, *best[1:]),) for _ in bank)
 

@@ -30,7 +30,8 @@ from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.model import Sound
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
-from cabinvigil.daemon.service.app import App, Machine
+from cabinvigil.daemon.service.app import App
+from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.settings.config import load
 from tests.bench.wire_of_our_own import OwnPort, co_frame
 from tests.outputs.listener import Listener
@@ -136,7 +137,7 @@ async def daemon(folder: Path, brokers: Brokers) -> AsyncIterator[Bench]:
     o2.span()
     ports = [EmulatedSerial(folder / "bunk-o2", o2)]
     co = OwnPort(folder / "bunk-co")
-    machine = Machine(clock=clock, open_line=lambda *_, **__: line)
+    machine = HostServices(clock=clock, open_line=lambda *_, **__: line)
     app = App(load(path), path, machine)
     async with asyncio.TaskGroup() as group:
         task = group.create_task(app.run())

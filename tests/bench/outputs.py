@@ -23,7 +23,7 @@ from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import Broker
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
 from cabinvigil.daemon.outputs.mqtt.output import Phone
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from tests.outputs.listener import Listener
 from tests.systemd.bridged import Brokers, bridged
 
@@ -70,7 +70,7 @@ def latencies_s(
 def make_phone(brokers: Brokers) -> Phone:
     clock = Clock()
     messages = Messages(Topics("lapwing"), run_of(clock.wall()), UTC)
-    desk = Desk(messages, heartbeat_s=30.0, readings_s=10.0)
+    desk = Publisher(messages, heartbeat_s=30.0, readings_s=10.0)
     given = brokers.watch()
     broker = Broker(
         "localhost", brokers.near_port, "cabinvigil-lapwing", tls=False,
@@ -114,7 +114,7 @@ def phone_side(count: int = 300) -> None:
         one.start()
         time.sleep(1.0)
         ours = latencies_s(
-            lambda n: one.offer(alert, Stamp(float(n), clock.wall())),
+            lambda n: one.handle(alert, Stamp(float(n), clock.wall())),
             phone,
             tail,
             count,
@@ -160,7 +160,7 @@ def night_of_wear(*, packed: bool) -> tuple[int, int, float]:
                     lines.append((Estimate(fields), stamp))  # type: ignore[arg-type]
             began = time.process_time()
             for command, stamp in lines:
-                recorder.offer(command, stamp)
+                recorder.handle(command, stamp)
             recorder.stop(1.0)
             took_s = time.process_time() - began
     finally:

@@ -22,7 +22,7 @@ from typing import Literal
 
 from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import (
-    Ask,
+    CrossingQuery,
     MinutesTriple,
     Observation,
     TrendEstimate,
@@ -44,9 +44,9 @@ SOON = 0.4
 MARGIN_PCT = 0.05
 LEAST_FALL_PCT, NEARER_PCT = 0.15, 20.0
 ASKS = (
-    Ask("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", HORIZON_S),
-    Ask("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", 300.0),
-    Ask("o2_pct", LIMIT_PCT, "below", HORIZON_S),
+    CrossingQuery("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", HORIZON_S),
+    CrossingQuery("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", 300.0),
+    CrossingQuery("o2_pct", LIMIT_PCT, "below", HORIZON_S),
 )
 LINE_SHARES = (0.2, 0.33, 0.5, 0.7, 1.0)
 """Shares of the horizon that a straight line is extrapolated; 1 is the whole, as the

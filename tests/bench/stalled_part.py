@@ -27,7 +27,7 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.known import ON_I2C
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial, EmulatedSMBus
 from cabinvigil.daemon.sampling.buses import DEADLINE_S, I2cBus, SerialPort
-from cabinvigil.daemon.sampling.sampler import Placing, PolledSampler, Sampler
+from cabinvigil.daemon.sampling.sampler import PolledSampler, Sampler, SamplerContext
 from cabinvigil.daemon.sampling.stream_sampler import StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import Sample
@@ -116,9 +116,9 @@ class Bench:
         self.faults: dict[str, str] = {}
         self.samplers: list[Sampler] = []
 
-    def _placing(self, name: str, kind: str, interval_s: float) -> Placing:
+    def _placing(self, name: str, kind: str, interval_s: float) -> SamplerContext:
         info = replace(find_part(kind), interval_s=interval_s)
-        return Placing(
+        return SamplerContext(
             name=name,
             info=info,
             codec=info.make({}),

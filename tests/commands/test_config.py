@@ -9,7 +9,7 @@ import pytest
 
 from cabinvigil.daemon.commands import config as config_command
 from cabinvigil.daemon.settings import config as settings
-from cabinvigil.daemon.settings.known import packaged
+from cabinvigil.daemon.settings.registries import packaged
 from tests.known import CABIN, KNOWN, Desk
 from tests.settings.test_devices import WHOLE, Bench
 

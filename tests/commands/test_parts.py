@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands import parts as command
-from cabinvigil.daemon.parts.ground import Machine
+from cabinvigil.daemon.parts.scan_targets import DeviceTree
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part
 
 
-def called(*words: str, machine: Machine | None = None) -> tuple[int, str, str]:
+def called(*words: str, machine: DeviceTree | None = None) -> tuple[int, str, str]:
     parser = argparse.ArgumentParser()
     command.add_arguments(parser)
     out, err = io.StringIO(), io.StringIO()
@@ -82,7 +82,7 @@ def test_a_scan_of_a_machine_without_wires(
 ) -> None:
     """Nothing to look at is no failure, and is said with the remedy."""
     monkeypatch.setattr(command, "DEFAULT", tmp_path / "none.toml")
-    code, out, _ = called("--scan", machine=Machine(tmp_path))
+    code, out, _ = called("--scan", machine=DeviceTree(tmp_path))
     assert code == 0
     assert out.startswith("There is no I2C bus here")
 
@@ -95,7 +95,7 @@ def test_a_bus_that_does_not_open_is_a_failure(
     default.write_text("[cabin]\n", encoding="utf-8")
     monkeypatch.setattr(command, "DEFAULT", default)
     device = str(tmp_path / "i2c-9")
-    code, out, err = called("--scan", "--bus", device, machine=Machine(tmp_path))
+    code, out, err = called("--scan", "--bus", device, machine=DeviceTree(tmp_path))
     assert code == 3
     assert f"there is no {device}: switch I2C on" in out
     assert "looking without the config" in err

@@ -166,7 +166,7 @@ def test_a_plain_plan_loads_nothing_heavy():
     """Standard library only: what the start budget rests on."""
     code = (
         "import sys, io, argparse\n"
-        "from cabinvigil.daemon.planning import command\n"
+        "from cabinvigil.daemon.commands import plan as command\n"
         "p = argparse.ArgumentParser(); command.add_arguments(p)\n"
         "command.run(p.parse_args(['--json']), io.StringIO(), io.StringIO())\n"
         "heavy = {'numpy', 'pandas', 'matplotlib', 'attrs', 'cattrs', 'asyncio',\n"

@@ -15,15 +15,15 @@ import pytest
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.commands import span as command
-from cabinvigil.daemon.commands.look_at_parts import FRESH, run_on_wires
+from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure
-from cabinvigil.daemon.sampling.look import Looker, sampling
+from cabinvigil.daemon.sampling.look import SampleCollector, sampling
 from cabinvigil.daemon.sampling.wiring import Wires, from_config
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.span.fresh_air import YES
 from cabinvigil.daemon.span.kept import SpansFile, maker
-from cabinvigil.daemon.span.session import MOVE_IT, Outcome, Session, SessionError
+from cabinvigil.daemon.span.session import MOVE_IT, Outcome, SessionError, SpanSession
 
 CONFIG = """
 [cabin]
@@ -103,7 +103,7 @@ def session(
     person: Callable[[str], str] | None = None,
     failures: tuple[Failure, ...] = (),
 ) -> Outcome:
-    one = Session(
+    one = SpanSession(
         settings,
         tuple(names),
         folder,
@@ -116,12 +116,14 @@ def session(
     return run_on_wires(one.run, settings, air, failures=failures)
 
 
-def shows(settings: Settings, folder: Path | None, air: AirNow = FRESH) -> Looker:
+def shows(
+    settings: Settings, folder: Path | None, air: AirNow = FRESH
+) -> SampleCollector:
     """What the parts show in some air, a quarter of an hour after the start."""
     make = from_config if folder is None else maker(folder, lambda _fault: None)
 
-    async def look(wires: Wires, clock: Clock) -> Looker:
-        looker = Looker(clock)
+    async def look(wires: Wires, clock: Clock) -> SampleCollector:
+        looker = SampleCollector(clock)
         async with sampling(settings, looker, clock, wires, make):
             await asyncio.sleep(960.0)
         return looker
@@ -319,7 +321,7 @@ def test_a_clock_that_is_lost_is_set_first(
 ) -> None:
     """A span without its date tells nothing of a cell's age: exit 3, with the mend."""
     lost = datetime(1970, 1, 1, tzinfo=UTC)
-    monkeypatch.setattr("cabinvigil.daemon.commands.look_at_parts.START_WALL", lost)
+    monkeypatch.setattr("cabinvigil.daemon.commands.on_wires.START_WALL", lost)
     code, _, err = called(config, "--emulated", "--yes", YES)
     assert code == 3
     assert "the clock says 1970-01-01: set it first" in err

@@ -54,7 +54,7 @@ def test_what_a_part_is_said_not_to_give_is_not_waited_for(
     assert keys["baro", "pressure_hpa"] == "pressure_hpa"
 
 
-def _compose(settings: Settings, today: dt.date | None = None) -> composing.Composed:
+def _compose(settings: Settings, today: dt.date | None = None) -> composing.CoreBuild:
     return compose(
         settings.cabin,
         settings.parts,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from cabinvigil.daemon.compose.compose import Composed, compose
+from cabinvigil.daemon.compose.compose import CoreBuild, compose
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, AlarmState, SourceFault
 from cabinvigil.daemon.sampling.wiring import part_infos
@@ -13,7 +13,7 @@ from cabinvigil.daemon.settings.words import renderer
 TRAILER = example()
 
 
-def composed(alarm: str, *covers: str) -> Composed:
+def composed(alarm: str, *covers: str) -> CoreBuild:
     """Compose the trailer with one alarm that others cover."""
     settings = TRAILER
     covered = changed(settings.alarms[alarm], suppressed_by=covers)

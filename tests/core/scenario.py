@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.layout import Layout, SeriesSpec
 from cabinvigil.daemon.core.model import (
@@ -24,7 +25,6 @@ from cabinvigil.daemon.core.model import (
     Transition,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
-from cabinvigil.daemon.core.standing import Standing
 from cabinvigil.daemon.rules import level
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -64,7 +64,7 @@ def o2_low(**changes: Any) -> AlarmSpec:
     params = level.Params(
         "o2_pct",
         "below",
-        [level.Step(19.5, "high"), level.Step(18.0, "high")],
+        [level.LevelStep(19.5, "high"), level.LevelStep(18.0, "high")],
         dead_band=0.2,
     )
     known: dict[str, Any] = {"on_delay_s": 5.0, "off_delay_s": 60.0, "again_step": 0.5}
@@ -78,7 +78,7 @@ def ladder(
     params = level.Params(
         quantity,
         "above",
-        [level.Step(at, priority) for at, priority in steps],  # type: ignore[arg-type]
+        [level.LevelStep(at, priority) for at, priority in steps],  # type: ignore[arg-type]
         dead_band=changes.pop("dead_band", 0.0),
     )
     return AlarmSpec(alarm, "level", params, level.judge, **changes)
@@ -168,7 +168,7 @@ class Night:
                 self.air({key: float(word.rstrip("?+"))}, step_s, **marks)
         return self
 
-    def standing(self, alarm: str = "o2-low") -> Standing:
+    def standing(self, alarm: str = "o2-low") -> AlarmStatus:
         return self.state.standings[alarm]
 
     def now_in(self, alarm: str = "o2-low") -> str:

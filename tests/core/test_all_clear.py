@@ -4,7 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from cabinvigil.daemon.core.all_clear import ALL_CLEAR_AFTER_S, Outlook, outlook
+from cabinvigil.daemon.core.all_clear import (
+    ALL_CLEAR_AFTER_S,
+    AllClearForecast,
+    outlook,
+)
 from cabinvigil.daemon.core.model import Alert, Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
@@ -180,15 +184,15 @@ def test_whoever_asks_is_told_when_it_is_safe_to_go_back_in() -> None:
     night.hold(GOOD, 20.0)
     assert outlook(night.state, night.now) is None
     night.hold(BAD, 30.0)
-    assert outlook(night.state, night.now) == Outlook(None, can_be_told=True)
+    assert outlook(night.state, night.now) == AllClearForecast(None, can_be_told=True)
     night.hold(GOOD, 70.0)
     left = outlook(night.state, night.now)
-    assert left == Outlook(ALL_CLEAR_AFTER_S, can_be_told=True)
+    assert left == AllClearForecast(ALL_CLEAR_AFTER_S, can_be_told=True)
     night.hold(GOOD, 60.0)
     left = outlook(night.state, night.now)
-    assert left == Outlook(ALL_CLEAR_AFTER_S - 60.0, can_be_told=True)
+    assert left == AllClearForecast(ALL_CLEAR_AFTER_S - 60.0, can_be_told=True)
     night.hold({"co_ppm": 0.0}, 60.0)
-    assert outlook(night.state, night.now) == Outlook(None, can_be_told=True)
+    assert outlook(night.state, night.now) == AllClearForecast(None, can_be_told=True)
     night.hold(GOOD, 600.0)
     assert outlook(night.state, night.now) is None
 
@@ -198,4 +202,4 @@ def test_after_another_gas_nobody_is_told_to_wait_for_an_all_clear() -> None:
     displaced = replace(o2_low(), id="displaced-air", kind="displaced")
     night = aired(Night(cabin(displaced, co_level(), keys=("o2_pct", "co_ppm"))))
     night.hold(GOOD, 600.0)
-    assert outlook(night.state, night.now) == Outlook(None, can_be_told=False)
+    assert outlook(night.state, night.now) == AllClearForecast(None, can_be_told=False)

@@ -2,33 +2,35 @@
 
 import pytest
 
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.annunciation import (
     EXPIRY_S,
     FLOOD_COUNT,
     FLOOD_WINDOW_S,
     PATTERNS,
-    choose,
+    choose_sound,
     escalate,
     is_flood,
 )
 from cabinvigil.daemon.core.model import AlarmState, Priority, Sound
-from cabinvigil.daemon.core.standing import Standing
 
 S, P = AlarmState, Priority
 
 
-def sounding(priority: Priority, since_s: float = 0.0, escalation: int = 0) -> Standing:
-    return Standing(
+def sounding(
+    priority: Priority, since_s: float = 0.0, escalation: int = 0
+) -> AlarmStatus:
+    return AlarmStatus(
         S.UNACKNOWLEDGED, priority, unanswered_s=since_s, escalation=escalation
     )
 
 
 def test_silence_where_nothing_calls() -> None:
     """Normal, answered, aside and `low` alarms make no sound."""
-    standings = {state.value: Standing(state, P.HIGH) for state in S}
+    standings = {state.value: AlarmStatus(state, P.HIGH) for state in S}
     del standings["unacknowledged"], standings["latched-unacknowledged"]
-    assert choose(standings | {"low": sounding(P.LOW)}) == Sound("quiet")
-    assert choose({}) == Sound("quiet")
+    assert choose_sound(standings | {"low": sounding(P.LOW)}) == Sound("quiet")
+    assert choose_sound({}) == Sound("quiet")
 
 
 def test_each_sound_means_what_its_standard_says() -> None:
@@ -38,7 +40,7 @@ def test_each_sound_means_what_its_standard_says() -> None:
         P.MEDIUM: "three-pulse",
         P.FAULT: "chirp",
     }.items():
-        assert choose({"one": sounding(priority)}) == Sound(pattern, "one")
+        assert choose_sound({"one": sounding(priority)}) == Sound(pattern, "one")
     assert "temporal-three" not in PATTERNS.values()
 
 
@@ -47,31 +49,33 @@ def test_the_gravest_goes_first_whatever_the_order() -> None:
     order = (P.FAULT, P.HIGH, P.LOW, P.MEDIUM)
     # The graver ones came last: how long each waits must not decide it.
     many = {p.word: sounding(p, 10.0 * p.value) for p in order}
-    assert choose(many) == Sound("temporal-four", "high")
+    assert choose_sound(many) == Sound("temporal-four", "high")
     del many["high"]
-    assert choose(many) == Sound("three-pulse", "medium")
+    assert choose_sound(many) == Sound("three-pulse", "medium")
     del many["medium"]
-    assert choose(many) == Sound("chirp", "fault")
+    assert choose_sound(many) == Sound("chirp", "fault")
 
 
 def test_of_equals_the_one_that_waits_longest_rules() -> None:
     """The oldest unanswered alarm names the sound; it does not flicker between them."""
     pair = {"late": sounding(P.HIGH, 50.0), "early": sounding(P.HIGH, 10.0)}
-    assert choose(pair).alarm == "early"
+    assert choose_sound(pair).alarm == "early"
     twins = {"a": sounding(P.HIGH, 10.0), "b": sounding(P.HIGH, 10.0)}
-    assert choose(twins).alarm == choose(dict(reversed(twins.items()))).alarm
+    assert (
+        choose_sound(twins).alarm == choose_sound(dict(reversed(twins.items()))).alarm
+    )
 
 
 def test_a_latched_alarm_sounds_on() -> None:
     """State E of the standard is annunciated."""
-    standing = Standing(S.LATCHED_UNACKNOWLEDGED, P.HIGH)
-    assert choose({"one": standing}).pattern == "temporal-four"
+    standing = AlarmStatus(S.LATCHED_UNACKNOWLEDGED, P.HIGH)
+    assert choose_sound({"one": standing}).pattern == "temporal-four"
 
 
 def test_a_graver_alarm_does_not_take_the_second_sounder_away() -> None:
     """Louder while anything has waited for long, whichever alarm names the sound."""
     pair = {"old": sounding(P.MEDIUM, 0.0, 1), "new": sounding(P.HIGH, 200.0)}
-    assert choose(pair) == Sound("temporal-four", "new", louder=True)
+    assert choose_sound(pair) == Sound("temporal-four", "new", louder=True)
 
 
 @pytest.mark.parametrize(
@@ -92,7 +96,7 @@ def test_only_what_wakes_people_escalates() -> None:
     """No chirp and no `low` is ever told to the second phone."""
     standings = {"fault": sounding(P.FAULT), "low": sounding(P.LOW)}
     assert escalate(standings, (120.0, 300.0), 9999.0) == {}
-    answered = {"one": Standing(S.ACKNOWLEDGED, P.HIGH)}
+    answered = {"one": AlarmStatus(S.ACKNOWLEDGED, P.HIGH)}
     assert escalate(answered, (120.0, 300.0), 9999.0) == {}
     behind = standings | answered | {"unheard": sounding(P.HIGH)}
     assert escalate(behind, (120.0, 300.0), 9999.0).keys() == {"unheard"}

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.core.kept import carry_over
 from cabinvigil.daemon.core.model import AlarmState, SourceFault
+from cabinvigil.daemon.core.snapshot import carry_over
 from tests.core.scenario import Night, cabin, co_level, o2_low, series
 
 S = AlarmState

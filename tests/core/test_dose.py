@@ -48,7 +48,11 @@ def test_the_times_chosen_inside_the_bands() -> None:
 
 def co_dose() -> AlarmSpec:
     """The alarm `co-dose` as the packaged limits have it."""
-    steps = [rule.Step(2.5, "low"), rule.Step(5.0, "medium"), rule.Step(10.0, "high")]
+    steps = [
+        rule.DoseStep(2.5, "low"),
+        rule.DoseStep(5.0, "medium"),
+        rule.DoseStep(10.0, "high"),
+    ]
     params = rule.Params(steps)
     return AlarmSpec(
         "co-dose", "dose", params, rule.judge, off_delay_s=120.0, again_step=1.0

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM, SOUNDING
 from cabinvigil.daemon.core.engine import State, start, step
-from cabinvigil.daemon.core.kept import restore, to_plain
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -29,6 +28,7 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
+from cabinvigil.daemon.core.snapshot import restore, to_plain
 from cabinvigil.daemon.rules import source, stale
 from tests.core.scenario import cabin, co_level, o2_low, series
 from tests.core.test_dose import co_dose
@@ -159,10 +159,10 @@ def nothing_is_hidden(run: Watched, alarm: str, verdict: Verdict | None) -> None
     if standing.state is not S.NORMAL:
         assert at[1] is standing.priority
     if standing.state in ASIDE and verdict is not None and verdict.priority:
-        assert standing.hidden is not None
-        assert standing.hidden <= P.MEDIUM
+        assert standing.priority_while_shelved is not None
+        assert standing.priority_while_shelved <= P.MEDIUM
         if standing.state is not S.SHELVED:
-            assert standing.hidden <= P.LOW
+            assert standing.priority_while_shelved <= P.LOW
 
 
 def shelving_ends(run: Watched, alarm: str) -> None:
@@ -233,7 +233,10 @@ def test_no_restart_silences_or_clears(
             assert back.priority is standing.priority
         if back.state is S.ACKNOWLEDGED:
             assert back.quiet_until_s <= 5.0 + standing.quiet_until_s - run.now
-        if standing.hidden is not None:
-            assert back.stands or back.hidden is standing.hidden
+        if standing.priority_while_shelved is not None:
+            assert (
+                back.stands
+                or back.priority_while_shelved is standing.priority_while_shelved
+            )
     if run.state.sound.pattern in ("temporal-four", "three-pulse"):
         assert after.sound.pattern in (run.state.sound.pattern, "temporal-four")

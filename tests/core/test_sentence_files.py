@@ -14,7 +14,7 @@ from cabinvigil.daemon.core.sentences import (
     LONGEST,
     fields_of,
 )
-from cabinvigil.daemon.settings.known import packaged
+from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from tests.tools.sentences import (
     ALL,

@@ -13,7 +13,7 @@ from cabinvigil.daemon.core.sentences import (
     FACTS,
     LONGEST,
     MADE,
-    Words,
+    MessageCatalog,
     fields_of,
     number,
     sentence,
@@ -242,7 +242,7 @@ def test_values_that_are_no_numbers_are_left_out() -> None:
 
 def test_a_message_file_without_a_bare_sentence_still_says_something() -> None:
     """Words that name nothing: the id and the priority, never silence."""
-    bare = Words("xx", ".", EN.spans, {}, {})
+    bare = MessageCatalog("xx", ".", EN.spans, {}, {})
     assert sentence(bare, "o2-low", Priority.HIGH, "", {}) == "o2-low (high)"
     assert sentence(bare, "\n", Priority.LOW, "", {}) == "alarm (low)"
 

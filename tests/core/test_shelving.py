@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.alarm import Trigger
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -17,7 +18,6 @@ from cabinvigil.daemon.core.model import (
 )
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.shelving import put_aside, stay_aside, take_back
-from cabinvigil.daemon.core.standing import Standing
 from cabinvigil.daemon.rules import source, stale
 from tests.core.scenario import Night, cabin, co_level, o2_low, play
 
@@ -107,7 +107,7 @@ def test_growing_by_the_step_ends_the_shelving() -> None:
 def test_what_rises_while_shelved_is_kept_and_rings_when_the_time_is_over() -> None:
     """Shelved while normal, `medium` meanwhile, then silence: it has not gone away."""
     night = in_co("0 shelve:60 80 _ _ _ _")
-    assert night.standing("co-level").hidden is Priority.MEDIUM
+    assert night.standing("co-level").priority_while_shelved is Priority.MEDIUM
     night.play("_")
     assert night.now_in("co-level") == "unacknowledged"
     assert night.standing("co-level").since_s == 20.0
@@ -280,7 +280,7 @@ def test_a_suppressed_fault_that_ends_is_gone_with_its_explanation() -> None:
     night.take(SourceFault("the-cell", "absent", "gone"), 0.0)
     night.hold({"o2_pct_ceiling": 20.9}, 60.0)
     night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.9})
-    assert night.standing("sensor-stale/o2_pct").hidden is None
+    assert night.standing("sensor-stale/o2_pct").priority_while_shelved is None
     night.take(SourceOk("the-cell"), 5.0)
     assert night.path("sensor-stale") == "normal suppressed normal"
 
@@ -296,13 +296,15 @@ def test_what_is_aside_is_put_aside_only_once_and_what_is_not_is_not_taken_back(
 ):
     """Both ways, asking for what is the case already changes nothing."""
     spec = o2_low()
-    aside = Standing(AlarmState.SHELVED)
+    aside = AlarmStatus(AlarmState.SHELVED)
     assert put_aside(spec, aside, Trigger.SHELVE, 60.0, 1.0) is aside
-    living = Standing(AlarmState.ACKNOWLEDGED, Priority.MEDIUM)
+    living = AlarmStatus(AlarmState.ACKNOWLEDGED, Priority.MEDIUM)
     assert take_back(living, Verdict(None), 1.0) is living
 
 
 def test_silence_leaves_a_shelved_alarm_as_it_was() -> None:
     """None changes neither what is hidden nor the time."""
-    aside = Standing(AlarmState.SHELVED, aside_until_s=100.0, hidden=Priority.LOW)
+    aside = AlarmStatus(
+        AlarmState.SHELVED, aside_until_s=100.0, priority_while_shelved=Priority.LOW
+    )
     assert stay_aside(o2_low(), aside, None, 50.0) is aside

@@ -130,7 +130,7 @@ def test_skipped_values(data: str) -> None:
 
 def test_wet_is_at_least() -> None:
     """At 100 % the sensor is wet: the formula's end, and the truth may be more."""
-    wet = bme280.Reading(10.0, 1000.0, 100.0, 131.0)
+    wet = bme280.Bme280Reading(10.0, 1000.0, 100.0, 131.0)
     assert [s.quality for s in bme280.samples(wet)] == ["good", "at-least", "good"]
 
 
@@ -146,7 +146,7 @@ def test_wet_is_at_least() -> None:
 )
 def test_beyond_the_part(temp_c: float, hpa: float, rh: float) -> None:
     """-40 to 85 °C, 300 to 1100 hPa (table 1); below 0 % nothing is cropped."""
-    reading = bme280.Reading(temp_c, hpa, max(0.0, rh), rh)
+    reading = bme280.Bme280Reading(temp_c, hpa, max(0.0, rh), rh)
     with pytest.raises(OutOfRangeError, match="it computes"):
         bme280.samples(reading)
 

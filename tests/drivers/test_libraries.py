@@ -342,7 +342,7 @@ def test_sgp41_maker() -> None:
     reply = with_crc(30000) + with_crc(15000)
     found = theirs.Sgp41I2cCmdMeasureRawSignals(*words).interpret_response(reply)
     assert [signal.ticks for signal in found] == [30000, 15000]
-    assert sgp41.decode(reply) == sgp41.Reading(30000, 15000)
+    assert sgp41.decode(reply) == sgp41.Sgp41Reading(30000, 15000)
 
 
 @MORE

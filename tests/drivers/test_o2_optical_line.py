@@ -18,13 +18,13 @@ GOOD = b"O 0212.3 T +22.5 P 1013 % 020.95 e 0000\r\n"
 NO_CELL = b"O 0199.5 T +22.5 P ---- % ------ e 0000\r\n"
 
 
-def _reading(line: bytes) -> optical.Reading:
+def _reading(line: bytes) -> optical.OpticalReading:
     found = optical.decode(line)
-    assert isinstance(found, optical.Reading)
+    assert isinstance(found, optical.OpticalReading)
     return found
 
 
-def _judge(reading: optical.Reading) -> list[Sample]:
+def _judge(reading: optical.OpticalReading) -> list[Sample]:
     return optical.samples(reading, Conditions(optical.RANGE_C))
 
 

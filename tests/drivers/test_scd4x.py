@@ -143,20 +143,20 @@ def test_impossible_pressures_are_not_told(quantity: str, value: float) -> None:
 
 def test_full_scale() -> None:
     """At 40 000 ppm the true value is that or more."""
-    top = scd4x.Reading(40000, 20.0, 50.0)
+    top = scd4x.Scd4xReading(40000, 20.0, 50.0)
     assert scd4x.samples(top)[0].quality == "at-least"
-    assert scd4x.samples(scd4x.Reading(39999, 20.0, 50.0))[0].quality == "good"
+    assert scd4x.samples(scd4x.Scd4xReading(39999, 20.0, 50.0))[0].quality == "good"
 
 
 def test_zero_is_no_air() -> None:
     """0 ppm with a right checksum is what a temperature-only shot returns."""
     with pytest.raises(NotMeasuredError, match="0 ppm"):
-        scd4x.samples(scd4x.Reading(0, 20.0, 50.0))
+        scd4x.samples(scd4x.Scd4xReading(0, 20.0, 50.0))
 
 
 def test_frozen_part_is_outside_its_range() -> None:
     """Below -10 °C its maker promises nothing."""
-    found = scd4x.samples(scd4x.Reading(600, -12.0, 50.0))
+    found = scd4x.samples(scd4x.Scd4xReading(600, -12.0, 50.0))
     assert {s.quality for s in found} == {"outside-range"}
     assert "below -10" in found[0].reason
 

@@ -53,7 +53,7 @@ def test_errors_never_repeat_a_value() -> None:
 def test_beyond_the_part(temp_c: float) -> None:
     """-40 to 125 °C is what it can measure (data sheet, cover)."""
     with pytest.raises(OutOfRangeError):
-        sht4x.samples(sht4x.Reading(temp_c, 50.0))
+        sht4x.samples(sht4x.Sht4xReading(temp_c, 50.0))
 
 
 def test_identify() -> None:

@@ -78,7 +78,7 @@ def test_no_amounts(bad: float) -> None:
 
 def test_masses_rise_with_size() -> None:
     """Dust up to 10 µm holds the dust up to 2.5 µm; otherwise the part lies."""
-    lying = sps30.Reading(*AIR[:3], 8.0, *AIR[4:])
+    lying = sps30.Sps30Reading(*AIR[:3], 8.0, *AIR[4:])
     with pytest.raises(OutOfRangeError, match="less dust"):
         sps30.samples(lying, dust.conditions())
 

@@ -127,9 +127,9 @@ def _galvanic(vector: Vector) -> dict[str, Any]:
     then, now = vector.get("calibration_hpa", 1013.25), vector.get("now_hpa", 1013.25)
     span = AirSpan(vector["calibration_millivolt"], then, vector["calibration_pct"])
     air = Conditions((-20.0, 50.0))
-    raw = o2_cell_ads1115.samples(mv, o2_cell_ads1115.Cell(span), air)
+    raw = o2_cell_ads1115.samples(mv, o2_cell_ads1115.OxygenCellFacts(span), air)
     air.inform("pressure_hpa", now)
-    found = o2_cell_ads1115.samples(mv, o2_cell_ads1115.Cell(span), air)
+    found = o2_cell_ads1115.samples(mv, o2_cell_ads1115.OxygenCellFacts(span), air)
     return {
         "millivolt": mv,
         "o2_pct": found[0].value,
@@ -139,7 +139,7 @@ def _galvanic(vector: Vector) -> dict[str, Any]:
 
 def _co_cell(vector: Vector) -> dict[str, Any]:
     counts = ads1115.decode(_raw(vector))
-    cell = co_cell_ads1115.Cell(
+    cell = co_cell_ads1115.CoCellFacts(
         vector["transimpedance_ohm"], vector["sensitivity_na_per_ppm"]
     )
     air = Conditions((-30.0, 50.0))
@@ -207,7 +207,7 @@ def _answer(vector: Vector) -> dict[str, Any]:
 
 def _optical(vector: Vector) -> dict[str, Any]:
     found = o2_optical_line.decode(_raw(vector))
-    if isinstance(found, o2_optical_line.Reading):
+    if isinstance(found, o2_optical_line.OpticalReading):
         return {
             "ppo2_mbar": found.o2_hpa,
             "temperature_c": found.temp_c,

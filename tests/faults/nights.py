@@ -18,14 +18,14 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     Topics,
     run_of,
 )
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.cells import GalvanicO2Cell
+from cabinvigil.daemon.rehearsal.emulated_wires import SEED_STEP
 from cabinvigil.daemon.rehearsal.narrator import LineWriter
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.play import Rehearsal, play
-from cabinvigil.daemon.rehearsal.stage import SEED_STEP
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings, load
@@ -199,7 +199,7 @@ def play_fault(
     def outputs(clock: Any, report: Any) -> list[Any]:
         nights = Nights(folder, keep_days=9, max_bytes=1 << 30, packed=True, zone=UTC)
         messages = Messages(Topics(cabin.cabin.name), run_of(clock.wall()), UTC)
-        desk = Desk(messages, heartbeat_s=30.0, readings_s=10.0)
+        desk = Publisher(messages, heartbeat_s=30.0, readings_s=10.0)
         log = Recorder(nights, clock, report, inline=True)
         return [LineWriter(write), log, InlinePhone(desk, deliver)]
 

@@ -16,7 +16,7 @@ from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
-from cabinvigil.daemon.outputs.mqtt.requests import Asked, Reply
+from cabinvigil.daemon.outputs.mqtt.requests import Reply, RequestGate
 from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.words import renderer
@@ -57,7 +57,7 @@ class Cabin:
         self.quiet_s = 0.0
         self.answers: list[tuple[Mapping[str, Any], str]] = []
         self.refused: list[str] = []
-        self.asked = Asked(Topics("lapwing"), self.on_ask, self.refused.append)
+        self.asked = RequestGate(Topics("lapwing"), self.on_ask, self.refused.append)
         self.live(30.0)
         assert self.state.sound.pattern == "temporal-four"
 

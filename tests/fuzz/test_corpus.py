@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.core.engine import start
-from cabinvigil.daemon.core.kept import restore, resume
+from cabinvigil.daemon.core.snapshot import restore, resume
 from cabinvigil.daemon.outputs.state_file import StateFile
 from tests.fuzz.test_asks import QUIET_AT_MOST_S, TICK_S, Cabin
 from tests.fuzz.test_files import SETUP, WALL, check, told

@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from cabinvigil.daemon.cli import main
 from cabinvigil.daemon.core.engine import start, step
-from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Air
+from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.outputs.state_file import StateFile
 from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
-from cabinvigil.daemon.settings.known import packaged
+from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.daemon.settings.words import renderer
 from tests.fuzz.mangle import fuzz, mangled
 from tests.review.logs import air, begin, line, still_air

@@ -5,18 +5,20 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.log.night import STEP_S, Gap, Tape
+from cabinvigil.daemon.log.night import STEP_S, Gap, NightSeries
 from cabinvigil.daemon.log.runs import read_tape
 from tests.review import logs
 
 HOUR = 3600.0
 
 
-def tape(folder: Path, data: bytes, name: str = "night-2026-01-16.jsonl") -> Tape:
+def tape(
+    folder: Path, data: bytes, name: str = "night-2026-01-16.jsonl"
+) -> NightSeries:
     return read_tape([logs.write(folder, data, name)])
 
 
-def known(tape: Tape, key: str = "o2_pct") -> list[float]:
+def known(tape: NightSeries, key: str = "o2_pct") -> list[float]:
     return [one for one in tape.series[key] if one is not None]
 
 

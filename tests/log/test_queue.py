@@ -4,14 +4,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.log.queue import KeepQueue
-from cabinvigil.daemon.outputs.base import Health
+from cabinvigil.daemon.log.queue import PriorityDropQueue
+from cabinvigil.daemon.outputs.base import FaultLatch
 from tests.outputs.hands import Told
 
 
 def test_readings_go_before_alarms() -> None:
     """A full queue gives up its oldest reading, however many alarms are newer."""
-    queue: KeepQueue[str] = KeepQueue(3)
+    queue: PriorityDropQueue[str] = PriorityDropQueue(3)
     queue.put("r1")
     queue.put("a1", important=True)
     queue.put("r2")
@@ -24,7 +24,7 @@ def test_readings_go_before_alarms() -> None:
 
 
 def test_alarms_go_only_when_nothing_else_is_left() -> None:
-    queue: KeepQueue[int] = KeepQueue(2)
+    queue: PriorityDropQueue[int] = PriorityDropQueue(2)
     for number in range(5):
         queue.put(number, important=True)
     assert queue.take_all() == [3, 4]
@@ -33,21 +33,21 @@ def test_alarms_go_only_when_nothing_else_is_left() -> None:
 
 
 def test_a_single_large_item_is_kept() -> None:
-    queue: KeepQueue[str] = KeepQueue(10)
+    queue: PriorityDropQueue[str] = PriorityDropQueue(10)
     queue.put("large", 100)
     assert queue.take_all() == ["large"]
 
 
 def test_a_bound_below_one_is_refused() -> None:
     with pytest.raises(ValueError, match="1 or more"):
-        KeepQueue(0)
+        PriorityDropQueue(0)
 
 
 @settings(max_examples=100)
 @given(st.lists(st.tuples(st.integers(1, 5), st.booleans()), max_size=60))
 def test_the_bound_and_the_order_always_hold(puts: list[tuple[int, bool]]) -> None:
     """Never above the bound; never out of order; nothing lost but what is counted."""
-    queue: KeepQueue[int] = KeepQueue(20)
+    queue: PriorityDropQueue[int] = PriorityDropQueue(20)
     for number, (size, important) in enumerate(puts):
         before = queue.dropped_important
         queue.put(number, size, important=important)
@@ -62,7 +62,7 @@ def test_the_bound_and_the_order_always_hold(puts: list[tuple[int, bool]]) -> No
 
 def test_health_tells_once_and_once_more_when_over() -> None:
     told = Told()
-    health = Health("log", told)
+    health = FaultLatch("log", told)
     health.ok()
     health.fault("not-writable", "3 lines wait.")
     health.fault("not-writable", "4 lines wait.")

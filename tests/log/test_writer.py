@@ -62,17 +62,17 @@ class Bench:
         self.recorder = Recorder(self.nights, self.clock, self.told, inline=True)
 
     def begin(self) -> "Bench":
-        self.recorder.offer(Record("start", START, urgent=True), self.clock.stamp())
+        self.recorder.handle(Record("start", START, urgent=True), self.clock.stamp())
         return self
 
     def air(self, seconds: int, step_s: float = 1.0) -> None:
         for _ in range(seconds):
             self.clock.now_s += step_s
             fields = {"o2_pct": 20.5, "tick": self.clock.now_s}
-            self.recorder.offer(Record("air", fields), self.clock.stamp())
+            self.recorder.handle(Record("air", fields), self.clock.stamp())
 
     def ring(self) -> None:
-        self.recorder.offer(RING, self.clock.stamp())
+        self.recorder.handle(RING, self.clock.stamp())
 
     def on_disk(self) -> list[LogLine]:
         book = Logbook(*(each.path for each in self.nights.files()))
@@ -164,7 +164,7 @@ def test_card_wear_of_a_night(
             "voc_index": round(100 + 5 * wobble),
             "supply_v": round(12.8 + wobble / 90, 3),
         }
-        bench.recorder.offer(Record("air", fields), bench.clock.stamp())
+        bench.recorder.handle(Record("air", fields), bench.clock.stamp())
     bench.recorder.stop(1.0)
     assert wear["syncs"] * 9 <= 1_500
     assert wear["bytes"] * 9 <= (5_000_000 if packed else 8_000_000)
@@ -522,11 +522,11 @@ def test_on_its_thread_an_alarm_is_on_the_card_within_a_moment(tmp_path: Path) -
     recorder = Recorder(nights, clock, told)
     recorder.start()
     recorder.start()
-    recorder.offer(Record("start", START, urgent=True), Stamp(0.0, EVENING))
-    recorder.offer(Record("air", {"o2_pct": 20.5}), Stamp(1.0, EVENING))
-    recorder.offer(RING, Stamp(1.0, EVENING))
+    recorder.handle(Record("start", START, urgent=True), Stamp(0.0, EVENING))
+    recorder.handle(Record("air", {"o2_pct": 20.5}), Stamp(1.0, EVENING))
+    recorder.handle(RING, Stamp(1.0, EVENING))
     wait_for(lambda: nights.files() and len(list(Logbook(nights.files()[0].path))) == 3)
-    recorder.offer(Record("stop", {"reason": "asked"}), Stamp(2.0, EVENING))
+    recorder.handle(Record("stop", {"reason": "asked"}), Stamp(2.0, EVENING))
     recorder.stop(5.0)
     events = [e.event for e in Logbook(nights.files()[0].path)]
     assert events == ["start", "air", "alarm", "stop"]
@@ -551,12 +551,12 @@ def test_a_hung_disk_holds_up_nobody_and_is_told(
     nights = Nights(tmp_path, keep_days=9, max_bytes=10**9, packed=True, zone=UTC)
     recorder = Recorder(nights, clock, told)
     recorder.start()
-    recorder.offer(RING, Stamp(0.0, EVENING))
+    recorder.handle(RING, Stamp(0.0, EVENING))
     assert hung.wait(10.0)
     time.sleep(0.1)
     began = time.perf_counter()
     for number in range(2_000):
-        recorder.offer(Record("air", {"tick": number}), Stamp(1.0 + number, EVENING))
+        recorder.handle(Record("air", {"tick": number}), Stamp(1.0 + number, EVENING))
     assert time.perf_counter() - began < 2.0
     assert told.kinds() == ["blocked"]
     recorder.stop(0.05)
@@ -583,9 +583,9 @@ def test_a_bug_does_not_end_the_record(
 
     monkeypatch.setattr(recorder._renderer, "render", render)
     recorder.start()
-    recorder.offer(RING, Stamp(0.0, EVENING))
+    recorder.handle(RING, Stamp(0.0, EVENING))
     wait_for(lambda: told.kinds() == ["late"])
-    recorder.offer(RING, Stamp(1.0, EVENING))
+    recorder.handle(RING, Stamp(1.0, EVENING))
     recorder.stop(5.0)
     assert json.dumps(told.kinds()) == '["late", "ok"]'
     assert [e.event for e in Logbook(nights.files()[0].path)][-1] == "alarm"

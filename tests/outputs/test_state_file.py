@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.outputs import state_file
-from cabinvigil.daemon.outputs.state_file import Keeper, StateFile, down_for_s
+from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver, down_for_s
 from tests.outputs.hands import EVENING, HandClock, Told
 
 
@@ -278,7 +278,7 @@ def wait_for(what: Callable[[], object]) -> None:
 
 
 def test_inline_every_change_is_saved_at_once(path: Path) -> None:
-    keeper = Keeper(StateFile(path), HandClock(), Told(), inline=True)
+    keeper = StateSaver(StateFile(path), HandClock(), Told(), inline=True)
     keeper.start()
     keeper.offer(lambda: {"n": 1})
     assert load(path).body == {"n": 1}
@@ -290,7 +290,7 @@ def test_on_its_thread_the_newest_is_saved(
 ) -> None:
     monkeypatch.setattr(state_file, "REST_S", 0.02)
     told = Told()
-    keeper = Keeper(StateFile(path), QuickClock(), told)
+    keeper = StateSaver(StateFile(path), QuickClock(), told)
     keeper.start()
     keeper.start()
     for number in range(200):
@@ -308,7 +308,7 @@ def test_a_hung_or_full_disk_holds_up_nobody_and_is_told(
     real, release = os.fsync, threading.Event()
     monkeypatch.setattr(os, "fsync", lambda fd: (release.wait(10.0), real(fd))[1])
     told = Told()
-    keeper = Keeper(StateFile(path), QuickClock(), told)
+    keeper = StateSaver(StateFile(path), QuickClock(), told)
     keeper.start()
     began = time.perf_counter()
     for number in range(1_000):
@@ -335,7 +335,7 @@ def test_a_hung_or_full_disk_holds_up_nobody_and_is_told(
 
 def test_a_bug_does_not_end_the_keeping(path: Path) -> None:
     told = Told()
-    keeper = Keeper(StateFile(path), QuickClock(), told)
+    keeper = StateSaver(StateFile(path), QuickClock(), told)
     keeper.start()
     keeper.offer(lambda: {"n": 1 // 0})
     wait_for(lambda: told.kinds() == ["late"])

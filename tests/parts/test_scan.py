@@ -10,10 +10,28 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.commands.look_at_parts import FRESH, run_on_wires
-from cabinvigil.daemon.parts.ground import Machine, emulated_ground, ports, real_ground
-from cabinvigil.daemon.parts.scan import Answer, Ground, Scan, kinds_at, scan, scan_bus
-from cabinvigil.daemon.parts.told import Line, compared, missing, suggestions, told
+from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
+from cabinvigil.daemon.parts.scan import (
+    Scan,
+    ScanAnswer,
+    ScanTargets,
+    kinds_at,
+    scan,
+    scan_bus,
+)
+from cabinvigil.daemon.parts.scan_targets import (
+    DeviceTree,
+    emulated_ground,
+    ports,
+    real_ground,
+)
+from cabinvigil.daemon.parts.scan_text import (
+    ScanLine,
+    compared,
+    missing,
+    suggestions,
+    told,
+)
 from cabinvigil.daemon.rehearsal.emulated import known
 from cabinvigil.daemon.rehearsal.faulty import Stranger
 from cabinvigil.daemon.rehearsal.nights import Failure
@@ -103,7 +121,7 @@ def test_what_the_config_names_is_not_suggested_again(tmp_path: Path) -> None:
     """And a new part gets a name that is free, and the sources that there are."""
     settings = example()
     scan_ = Scan(
-        {"main": [Answer("0x48", ("o2_cell_ads1115", "co_cell_ads1115"))]}, [], []
+        {"main": [ScanAnswer("0x48", ("o2_cell_ads1115", "co_cell_ads1115"))]}, [], []
     )
     assert suggestions(compared(scan_, settings), settings, {"main": "/dev/i2c-1"}) == [
         "[part.bunk-o2-2]",
@@ -129,7 +147,7 @@ def test_a_scan_leaves_the_parts_as_they_were() -> None:
         one = I2cBus("main", "/dev/i2c-1", open_smbus=lambda _: bus, blocking=False)
         await asyncio.sleep(6.0)
         (answer,) = await scan_bus(one)
-        assert answer == Answer("0x62", ("scd4x",))
+        assert answer == ScanAnswer("0x62", ("scd4x",))
         after = (part._mode, dict(part._settings), dict(part._eeprom))  # type: ignore[attr-defined]
         assert before == after
 
@@ -139,7 +157,7 @@ def test_a_scan_leaves_the_parts_as_they_were() -> None:
 def test_a_stranger_is_told_as_one() -> None:
     """It acknowledges, and is no part here; where a mute part may sit it may be it."""
 
-    async def look() -> list[Answer]:
+    async def look() -> list[ScanAnswer]:
         bus = EmulatedSMBus()
         for address in (0x50, 0x62, 0x71):
             bus.attach(address, Stranger(address))
@@ -149,8 +167,8 @@ def test_a_stranger_is_told_as_one() -> None:
         return list(found)
 
     unknown, at_a_parts, maybe = run_virtual(look())
-    assert unknown == Answer("0x50")
-    assert at_a_parts == Answer("0x62")
+    assert unknown == ScanAnswer("0x50")
+    assert at_a_parts == ScanAnswer("0x62")
     assert maybe.kinds == ("o2_key_register",)
     assert "cannot be told" in maybe.text
     lines = list(told(Scan({"main": [unknown]}, [], []), None))
@@ -163,7 +181,7 @@ def test_a_stranger_is_told_as_one() -> None:
 def test_a_part_that_is_not_what_the_config_says_is_told() -> None:
     """Another kind answers at its place: neither found nor suggested."""
     settings = example()
-    scan_ = Scan({"main": [Answer("0x76", ("scd4x",))]}, [], [])
+    scan_ = Scan({"main": [ScanAnswer("0x76", ("scd4x",))]}, [], [])
     (line,) = compared(scan_, settings)
     assert line.is_another
     assert "baro" in missing([line], settings)
@@ -236,7 +254,7 @@ def test_a_module_that_only_answers_is_asked(
         def power_up(self) -> None:
             self._part.power_up()
 
-    async def look(folder: Path) -> Answer:
+    async def look(folder: Path) -> ScanAnswer:
         loop = asyncio.get_running_loop()
         wire = EmulatedSerial(folder / "port", Questioned(loop.time))
         await asyncio.sleep(90.0)
@@ -247,7 +265,7 @@ def test_a_module_that_only_answers_is_asked(
             )
 
         try:
-            found = await scan(Ground((), {"/dev/ttyUSB0": make}, {}))
+            found = await scan(ScanTargets((), {"/dev/ttyUSB0": make}, {}))
         finally:
             wire.close()
         return found.ports[0]
@@ -273,7 +291,7 @@ def test_a_port_with_two_names_is_looked_at_once(tmp_path: Path) -> None:
         (dev / name).touch()
     (dev / "serial" / "by-id" / "usb-module-if00").symlink_to(dev / "ttyUSB0")
     (dev / "serial0").symlink_to(dev / "ttyAMA0")
-    machine = Machine(tmp_path)
+    machine = DeviceTree(tmp_path)
     named = str(dev / "ttyAMA0")
     assert ports(machine, [named]) == [
         named,
@@ -290,14 +308,14 @@ def test_the_machines_own_wires(tmp_path: Path) -> None:
     (tmp_path / "dev").mkdir()
     (tmp_path / "dev/i2c-1").touch()
     (tmp_path / "dev/i2c-20").touch()
-    machine = Machine(tmp_path)
+    machine = DeviceTree(tmp_path)
     ground = real_ground(None, ["/dev/i2c-3"], machine)
     assert [(bus.name, bus.device) for bus in ground.buses] == [
         ("main", "/dev/i2c-1"),
         ("i2c-3", "/dev/i2c-3"),
     ]
     assert list(ground.files) == [str(folder / "w1_slave")]
-    named = real_ground(example(), [], Machine(tmp_path / "nothing"))
+    named = real_ground(example(), [], DeviceTree(tmp_path / "nothing"))
     assert [bus.name for bus in named.buses] == ["main"]
     assert "/dev/serial0" in named.ports
 
@@ -313,7 +331,7 @@ def test_an_empty_machine_is_told_what_to_switch_on() -> None:
 
 def test_a_line_without_a_config_has_no_name() -> None:
     """What is found is told all the same."""
-    scan_ = Scan({}, [Answer("/dev/ttyUSB0", ("frame9_co",))], [])
-    assert compared(scan_, None) == [Line("serial", scan_.ports[0])]
+    scan_ = Scan({}, [ScanAnswer("/dev/ttyUSB0", ("frame9_co",))], [])
+    assert compared(scan_, None) == [ScanLine("serial", scan_.ports[0])]
     assert missing([], None) == []
     assert os.sep in scan_.ports[0].where

@@ -8,20 +8,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.precheck import findings as precheck
-from cabinvigil.daemon.precheck.findings import Finding, Status, status_of
+from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, status_of
 from cabinvigil.daemon.precheck.supply import charge, supply
 
 NOW = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 
 
-def status(**changes: Any) -> Status:
+def status(**changes: Any) -> WatchStatus:
     known: dict[str, Any] = {
         "readings": {},
         "doubtful": frozenset(),
         "alarms": {},
         "faults": {},
     }
-    return Status(**(known | changes))
+    return WatchStatus(**(known | changes))
 
 
 def words(findings: Any) -> list[str]:

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.precheck.findings import Status
+from cabinvigil.daemon.precheck.findings import WatchStatus
 from cabinvigil.daemon.precheck.parts import Part, part_finding
 from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.span.kept import Span
@@ -40,7 +40,7 @@ def judged(
         "alarms": {},
         "faults": {},
     }
-    found = part_finding(part, Status(**(usual | (status or {}))), NOW)
+    found = part_finding(part, WatchStatus(**(usual | (status or {}))), NOW)
     assert found.subject == "bunk-cell"
     return found.word, found.text
 

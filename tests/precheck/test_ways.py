@@ -10,7 +10,7 @@ import pytest
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
 from cabinvigil.daemon.precheck import ways
-from cabinvigil.daemon.precheck.findings import Status
+from cabinvigil.daemon.precheck.findings import WatchStatus
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
 from cabinvigil.daemon.settings.config import Settings, load
 from tests.outputs.brokers import free_port, mosquitto
@@ -18,7 +18,7 @@ from tests.outputs.listener import Listener
 from tests.recording_line import RecordingLine
 
 CLOCK = SystemClock()
-WELL = Status({}, frozenset(), {}, {})
+WELL = WatchStatus({}, frozenset(), {}, {})
 CABIN = """
 [cabin]
 name = "lapwing"
@@ -98,7 +98,7 @@ def test_without_a_sounder_no_night_is_ready(tmp_path: Path) -> None:
     """And one that the watch finds faulty is told in its words."""
     none = buzzer(cabin(tmp_path), WELL, CLOCK, lambda *_, **__: None, says(""))  # type: ignore[arg-type, return-value]
     assert none.word == "bad"
-    faulty = Status({}, frozenset(), {}, {"buzzer": "its line is gone"})
+    faulty = WatchStatus({}, frozenset(), {}, {"buzzer": "its line is gone"})
     settings = cabin(tmp_path, SOUNDER)
     told = buzzer(settings, faulty, CLOCK, lambda *_, **__: None, says(""))  # type: ignore[arg-type, return-value]
     assert (told.word, told.text) == ("bad", "its line is gone")
@@ -157,7 +157,7 @@ def test_a_cabin_without_a_phone_is_to_mind(tmp_path: Path) -> None:
     """And a fault that the watch knows of is not tried again."""
     found = phone(cabin(tmp_path), WELL, CLOCK, lambda _line: None)
     assert found.word == "mind"
-    faulty = Status({}, frozenset(), {}, {"mqtt": "the broker is away"})
+    faulty = WatchStatus({}, frozenset(), {}, {"mqtt": "the broker is away"})
     told = phone(cabin(tmp_path, mqtt(1)), faulty, CLOCK, lambda _line: None)
     assert (told.word, told.text) == ("bad", "the broker is away")
 

@@ -14,7 +14,7 @@ from cabinvigil.daemon.rehearsal.faults import (
     FILE_FAULTS,
     I2C_FAULTS,
     SERIAL_FAULTS,
-    Plan,
+    FaultPlan,
 )
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText, Stranger
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart
@@ -194,7 +194,9 @@ def test_a_word_that_a_wire_does_not_know_is_refused() -> None:
         FaultySerialPart(
             "a", Ticker(), [Fails("a", "identity", 0.0, 1.0)], 1, lambda: 0.0
         )
-    Plan([Fails("other", "split", 0.0, 1.0)], frozenset({"a"}), I2C_FAULTS, lambda: 0.0)
+    FaultPlan(
+        [Fails("other", "split", 0.0, 1.0)], frozenset({"a"}), I2C_FAULTS, lambda: 0.0
+    )
 
 
 # --- serial -------------------------------------------------------------------------

@@ -12,7 +12,7 @@ import pytest
 from cabinvigil.daemon.cli import parser_of
 from cabinvigil.daemon.commands import replay
 from cabinvigil.daemon.log import reader
-from cabinvigil.daemon.replay.limits_diff import Row, lines, table
+from cabinvigil.daemon.replay.limits_diff import RingDiff, lines, table
 from cabinvigil.daemon.replay.other_limits import read_limits
 from tests.review import logs
 
@@ -144,7 +144,7 @@ def test_a_night_without_a_clock_counts_from_its_first_line(tmp_path: Path) -> N
     row = next(row for row in told(tmp_path, AT_20, path) if row["alarm"] == "co-level")
     assert row["was_s"] == pytest.approx(30 * MINUTE, abs=31.0)
     assert row["was_at"] is None
-    found: list[Row] = list(
+    found: list[RingDiff] = list(
         table([("n", [path])], read_limits(limits(tmp_path, AT_20)))
     )
     assert any("+0:30  +0:20" in line for line in lines(found))

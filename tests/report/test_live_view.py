@@ -15,7 +15,7 @@ import pytest
 
 from cabinvigil.daemon.commands import mark as mark_command
 from cabinvigil.daemon.commands import show as show_command
-from cabinvigil.daemon.report.live_view import COLUMNS, Seen, frame, trend_words
+from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, trend_words
 from cabinvigil.daemon.text.terminal import stay, told
 
 STATUS: dict[str, Any] = {
@@ -93,7 +93,7 @@ def watch(folder: Path, answer: dict[str, Any]) -> Iterator[tuple[Path, list[Any
 
 def test_it_fits_a_phone_and_says_it_in_words() -> None:
     """What rings first; the worst oxygen that is breathed; what is ahead; faults."""
-    text = frame(STATUS, Seen(), 0.0)
+    text = frame(STATUS, PastLooks(), 0.0)
     lines = text.splitlines()
     assert max(len(line) for line in lines) <= COLUMNS
     assert lines[0] == "lapwing, watched for 3.2 h"
@@ -110,7 +110,7 @@ def test_it_fits_a_phone_and_says_it_in_words() -> None:
 def test_a_pane_just_below_freezing_is_at_nought() -> None:
     """A negative nothing is nothing."""
     readings = {**STATUS["readings"], "temp_c_glass": -0.3}
-    text = frame({**STATUS, "readings": readings}, Seen(), 0.0)
+    text = frame({**STATUS, "readings": readings}, PastLooks(), 0.0)
     assert ", glass 0\n" in text
 
 
@@ -129,7 +129,7 @@ def test_trends_are_plain_words() -> None:
 
 def test_a_trend_comes_from_what_was_seen() -> None:
     """Two minutes at least; then 60 ppm a minute is 3 600 an hour."""
-    seen = Seen()
+    seen = PastLooks()
     rates = [seen.look("co2_ppm", 1000.0 + 10.0 * n, 10.0 * n) for n in range(20)]
     assert rates[:12] == [None] * 12
     assert rates[-1] == pytest.approx(3600.0, rel=0.01)
@@ -144,7 +144,7 @@ def test_a_trend_comes_from_what_was_seen() -> None:
 )
 def test_an_odd_answer_makes_no_trouble(odd: dict[str, Any]) -> None:
     """A watch of another version."""
-    assert "Nothing rings." in frame(odd, Seen(), 0.0)
+    assert "Nothing rings." in frame(odd, PastLooks(), 0.0)
 
 
 @pytest.mark.parametrize(
@@ -164,7 +164,7 @@ def test_who_is_out_is_told_whether_to_go_back_in(
     airing: dict[str, Any] | None, words: str
 ) -> None:
     """On the phone over ssh, from outside: not yet, or how long still."""
-    text = frame(STATUS | {"airing": airing}, Seen(), 0.0)
+    text = frame(STATUS | {"airing": airing}, PastLooks(), 0.0)
     said = " ".join(text.split())
     assert ("stay out: " in said) is (airing is not None)
     assert words in said

@@ -15,7 +15,7 @@ from cabinvigil.daemon.report.page import page
 from cabinvigil.daemon.report.page_style import DARK, LIGHT
 from cabinvigil.daemon.report.pictures import pictures
 from cabinvigil.daemon.text import charts
-from cabinvigil.daemon.text.charts import Line, Panel, draw
+from cabinvigil.daemon.text.charts import Curve, Panel, draw
 from cabinvigil.daemon.text.svg import DrawingError
 from tests.review import logs, named
 
@@ -162,7 +162,7 @@ def test_a_hole_in_the_readings_is_no_line() -> None:
     """Two pieces of line, and nothing between them."""
     ticks = [(0.0, "22:00")]
     values = [20.0, 20.1, None, 20.2, 20.3]
-    panel = Panel("x", [0.0, 1.0, 2.0, 3.0, 4.0], [Line("oxygen", values)], ticks)
+    panel = Panel("x", [0.0, 1.0, 2.0, 3.0, 4.0], [Curve("oxygen", values)], ticks)
     course = re.search(r'<path d="([^"]*)"[^>]*stroke: var\(--one\)', draw(panel))
     assert course is not None
     assert course[1].count("M") == 2

@@ -13,16 +13,16 @@ from cabinvigil.daemon.commands import morning
 from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.log.moments import day, moment
 from cabinvigil.daemon.log.runs import read_tape
-from cabinvigil.daemon.review.approach import approaches, dose, means, spare
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
     cabin_facts,
     limits_of,
 )
-from cabinvigil.daemon.review.cabin_model import Way, settled
-from cabinvigil.daemon.review.health import Trouble, Watched, troubles, watched
-from cabinvigil.daemon.review.rang import Stand
+from cabinvigil.daemon.review.cabin_model import SettlingCase, settled
+from cabinvigil.daemon.review.closest_approach import approaches, dose, means, spare
+from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, watched
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
 from cabinvigil.daemon.text.numbers import figure, fixed, spread, valued
@@ -75,13 +75,13 @@ def situation(
 
 
 def _approach(value: float):  # type: ignore[no-untyped-def]
-    from cabinvigil.daemon.review.approach import Approach
+    from cabinvigil.daemon.review.closest_approach import Approach
 
     return Approach(O2, value, HOUR, value - 19.5, 0.0, is_at_least=False)
 
 
-def rang(alarm: str) -> Stand:
-    return Stand(alarm, 0.0, "high", "")
+def rang(alarm: str) -> AlarmEpisode:
+    return AlarmEpisode(alarm, 0.0, "high", "")
 
 
 def test_vents_that_were_shut_are_to_be_opened() -> None:
@@ -152,7 +152,7 @@ def test_nothing_is_made_up_where_nothing_is_known() -> None:
 def test_the_model_settles_by_the_balance_of_co2() -> None:
     """Excess CO2 is what is given off over the air that enters: arithmetic by hand."""
     # 0.8 kW of propane: 0.8 / 2219.2 * 3 mol/s of CO2 (check_values, fuel_heats)
-    way = Way(38.0, 0.8, 0.0, -9.0)
+    way = SettlingCase(38.0, 0.8, 0.0, -9.0)
     found = settled(FACTS, way)
     assert found is not None
     enters = 38.0 / 3600.0 * FACTS.pressure_hpa * 100.0 / (8.314462618 * 264.15)
@@ -201,7 +201,7 @@ def test_a_part_that_stands_still_is_not_watching(tmp_path: Path) -> None:
     tape = read_tape(
         [logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))]
     )
-    stuck = Stand("sensor-stuck/o2_pct", 1800.0, "fault", "", to_s=2700.0)
+    stuck = AlarmEpisode("sensor-stuck/o2_pct", 1800.0, "fault", "", to_s=2700.0)
     seen = {one.quantity: one for one in watched(tape, [stuck])}
     assert list(seen)[:2] == ["o2_pct", "co_ppm"]
     assert seen["o2_pct"].longest_min == 15.0
@@ -275,7 +275,7 @@ def test_what_is_expected_says_how_sure_that_is() -> None:
     assert o2_low < o2 < o2_high
     assert co2_low < co2 < co2_high
     # the same balance by hand at 24 m3/h: 0.8 kW and two sleepers' CO2 in it
-    way = Way(24.0, 0.8, 2.0, -9.0)
+    way = SettlingCase(24.0, 0.8, 2.0, -9.0)
     least = settled(FACTS, way)
     assert least is not None
     assert o2_low == pytest.approx(least.o2_pct, abs=0.06)
@@ -284,7 +284,7 @@ def test_what_is_expected_says_how_sure_that_is() -> None:
 def test_a_silent_watch_is_asked_after_and_not_its_sensors() -> None:
     """Two hours without a line: supply, plugs, card; else the part at fault."""
     unseen = Watched("o2_pct", "oxygen", 0.8, 120.0, 120.0, 0.0)
-    trouble = Trouble("bunk-o2", 1, 120.0, "silent")
+    trouble = SourceFaults("bunk-o2", 1, 120.0, "silent")
     seen: dict[str, object] = {"seen": [unseen], "parts": {"o2_pct": ["bunk-o2"]}}
     silent = advice(situation(40.0, 0.8, 20.3, silent_min=125.0, **seen))
     assert "why the watch was silent" in silent[0].do

@@ -57,7 +57,7 @@ def test_the_numbers_of_the_sentence() -> None:
     assert verdict.facts["dew_point_c"] == pytest.approx(12.007, abs=0.05)
     assert verdict.facts["surface_c"] == 10.0
     assert verdict.facts["rh_pct"] == 60.0
-    assert verdict.worse == pytest.approx(2.0, abs=0.05)
+    assert verdict.severity == pytest.approx(2.0, abs=0.05)
     assert verdict.wording == ""
 
 
@@ -196,7 +196,7 @@ def test_extreme_air_is_judged_without_an_error(temp_c: float, rh_pct: float) ->
     """The corners of what a part may say."""
     verdict = asked(condensing, Params(), in_air(temp_c, rh_pct, 0.0))
     assert verdict is not None
-    assert math.isfinite(verdict.worse)
+    assert math.isfinite(verdict.severity)
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ def test_rings_on_what_nothing_explains(
     verdict = displaced.judge(displaced.Params(), history(trend), 100.0)
     assert verdict is not None
     assert verdict.priority is priority
-    assert verdict.worse == missing
+    assert verdict.severity == missing
 
 
 def test_holds_at_half() -> None:

@@ -10,12 +10,14 @@ from cabinvigil.daemon.air.blood import cohb_step
 from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.rules import dose
-from cabinvigil.daemon.rules.dose import Params, Step
+from cabinvigil.daemon.rules.dose import DoseStep, Params
 from tests.core.scenario import Night, cabin
 from tests.core.test_dose import co_dose
 
 P = Priority
-CO_DOSE = Params([Step(2.5, "low"), Step(5.0, "medium"), Step(10.0, "high")])
+CO_DOSE = Params(
+    [DoseStep(2.5, "low"), DoseStep(5.0, "medium"), DoseStep(10.0, "high")]
+)
 
 
 def after(
@@ -65,7 +67,7 @@ def test_an_hour_ahead_counts_like_now() -> None:
         "cohb_pct": cohb_step(0.75, 400.0, 3600.0),
         "hours": 1.0,
     }
-    assert verdict.worse == verdict.facts["cohb_pct"]
+    assert verdict.severity == verdict.facts["cohb_pct"]
     assert verdict.evidence["cohb_pct"] == 0.75
 
 
@@ -130,10 +132,10 @@ def test_after_airing_the_blood_still_tells() -> None:
     ("change", "says_"),
     [
         ({}, []),
-        ({"steps": [Step(2.0, "high")]}, []),
+        ({"steps": [DoseStep(2.0, "high")]}, []),
         ({"ahead_s": 7200.0, "standard_priority": "high"}, []),
         (
-            {"steps": [Step(3.0, "low"), Step(5.0, "medium")]},
+            {"steps": [DoseStep(3.0, "low"), DoseStep(5.0, "medium")]},
             [
                 "the low step is at 3 % COHb, published 2.5 %",
                 "the high step at 10 % COHb is gone",
@@ -165,4 +167,4 @@ def test_limits_that_cannot_be_are_refused() -> None:
     with pytest.raises(ValueError, match="never ring"):
         Params([])
     with pytest.raises(ValueError, match="at is 250"):
-        Step(250.0, "high")
+        DoseStep(250.0, "high")

@@ -14,28 +14,28 @@ import pytest
 
 from cabinvigil.daemon.core.model import Priority, SourceOk
 from cabinvigil.daemon.rules import level
-from cabinvigil.daemon.rules.level import SILENT_COUNTS_S, Params, Step
+from cabinvigil.daemon.rules.level import SILENT_COUNTS_S, LevelStep, Params
 from tests.core.scenario import Night, cabin, o2_low, play
 from tests.rules.asked import asked, says
 
 P = Priority
 LOW_O2 = Params(
-    "o2_pct", "below", [Step(19.5, "high"), Step(18.0, "high")], dead_band=0.2
+    "o2_pct", "below", [LevelStep(19.5, "high"), LevelStep(18.0, "high")], dead_band=0.2
 )
 CO = Params(
     "co_ppm",
     "above",
-    [Step(30.0, "low"), Step(70.0, "medium"), Step(200.0, "high")],
+    [LevelStep(30.0, "low"), LevelStep(70.0, "medium"), LevelStep(200.0, "high")],
     dead_band=5.0,
 )
 CO2 = Params(
     "co2_ppm",
     "above",
     [
-        Step(5000.0, "low"),
-        Step(5000.0, "medium", over_s=28800.0),
-        Step(10000.0, "medium"),
-        Step(30000.0, "high"),
+        LevelStep(5000.0, "low"),
+        LevelStep(5000.0, "medium", over_s=28800.0),
+        LevelStep(10000.0, "medium"),
+        LevelStep(30000.0, "high"),
     ],
     dead_band=300.0,
     before=420.0,
@@ -120,7 +120,7 @@ def test_a_limit_on_partial_pressure_rings_in_clean_air_on_a_mountain(
     19.5 % at sea level is what 20.946 % is at 610 m: a percent limit must not move
     with altitude, one on partial pressure does.
     """
-    as_pressure = Params("o2_hpa", "below", [Step(0.195 * 1013.25 - 0.3, "high")])
+    as_pressure = Params("o2_hpa", "below", [LevelStep(0.195 * 1013.25 - 0.3, "high")])
     wanted = P.HIGH if rings else None
     clean = reading("o2_hpa", 0.20946 * pressure_hpa)
     assert says(level, as_pressure, clean) is wanted
@@ -143,7 +143,11 @@ def test_humid_air_alone_rings_only_where_it_displaces_that_much(
 
 def test_the_order_of_a_ladder_does_not_matter() -> None:
     """Written from the top down, the gravest step still rules."""
-    steps = [Step(200.0, "high"), Step(70.0, "medium"), Step(30.0, "low")]
+    steps = [
+        LevelStep(200.0, "high"),
+        LevelStep(70.0, "medium"),
+        LevelStep(30.0, "low"),
+    ]
     turned = attrs.evolve(CO, steps=steps)
     verdict = asked(level, turned, reading("co_ppm", 210.0))
     assert verdict is not None
@@ -188,7 +192,7 @@ def test_the_worst_of_all_places_rules_and_names_its_part() -> None:
 
 def test_nobody_breathes_outside_or_the_glass() -> None:
     """A level rule for sleepers passes over the other side of the wall."""
-    cold = Params("temp_c", "below", [Step(4.0, "low")])
+    cold = Params("temp_c", "below", [LevelStep(4.0, "low")])
     night = Night(cabin(keys=["temp_c", "temp_c_outside", "temp_c_glass"]))
     night.air({"temp_c": 18.0, "temp_c_outside": -9.0, "temp_c_glass": 1.0})
     assert says(level, cold, night) is None
@@ -199,11 +203,11 @@ def test_the_sentence_gets_the_numbers_of_the_gravest_step() -> None:
     verdict = asked(level, CO, reading("co_ppm", 210.0))
     assert verdict is not None
     assert verdict.facts == {"co_ppm": 210.0, "limit": 200.0}
-    assert (verdict.worse, verdict.wording) == (180.0, "")
+    assert (verdict.severity, verdict.wording) == (180.0, "")
     low = asked(level, LOW_O2, reading("o2_pct", 17.5))
     assert low is not None
     assert low.facts == {"o2_pct": 17.5, "limit": 18.0}
-    assert (low.worse, low.wording) == (2.0, "deep")
+    assert (low.severity, low.wording) == (2.0, "deep")
     first = asked(level, LOW_O2, reading("o2_pct", 18.1))
     assert first is not None
     assert first.wording == ""
@@ -244,7 +248,7 @@ def test_the_mean_rings_though_the_value_is_good_again() -> None:
     night.hold({"co2_ppm": 900.0}, 120.0)
     verdict = asked(level, CO2, night)
     assert verdict is not None
-    assert (verdict.priority, verdict.worse) == (P.MEDIUM, 900.0 - 5000.0)
+    assert (verdict.priority, verdict.severity) == (P.MEDIUM, 900.0 - 5000.0)
 
 
 def test_the_worst_mean_of_all_places_counts() -> None:
@@ -252,7 +256,7 @@ def test_the_worst_mean_of_all_places_counts() -> None:
     night = Night(cabin(keys=["temp_c", "temp_c_ceiling", "temp_c_loft"]))
     night.hold({"temp_c": 10.0, "temp_c_ceiling": 20.0}, 180.0)
     for side, value in (("above", 20.0), ("below", 10.0)):
-        steps = [Step(15.0, "low", over_s=120.0)]
+        steps = [LevelStep(15.0, "low", over_s=120.0)]
         params = Params("temp_c", side, steps)  # type: ignore[arg-type]
         verdict = asked(level, params, night)
         assert verdict is not None
@@ -261,7 +265,7 @@ def test_the_worst_mean_of_all_places_counts() -> None:
 
 def test_a_mean_that_is_not_known_yet_says_nothing() -> None:
     """In the first minute the value alone is judged."""
-    dust = Params("pm2_5_ugm3", "above", [Step(50.0, "low", over_s=3600.0)])
+    dust = Params("pm2_5_ugm3", "above", [LevelStep(50.0, "low", over_s=3600.0)])
     assert says(level, dust, reading("pm2_5_ugm3", 900.0)) is None
 
 

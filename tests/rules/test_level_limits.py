@@ -6,7 +6,7 @@ import attrs
 import pytest
 
 from cabinvigil.daemon.rules import level
-from cabinvigil.daemon.rules.level import Params, Step
+from cabinvigil.daemon.rules.level import LevelStep, Params
 from tests.rules.test_level import CO, CO2, LOW_O2
 
 
@@ -14,15 +14,15 @@ from tests.rules.test_level import CO, CO2, LOW_O2
     ("change", "says_"),
     [
         ({}, []),
-        ({"steps": [Step(19.8, "high"), Step(18.5, "high")]}, []),
+        ({"steps": [LevelStep(19.8, "high"), LevelStep(18.5, "high")]}, []),
         ({"dead_band": 0.5}, []),
         ({"place": None}, []),
         (
-            {"steps": [Step(19.0, "high")]},
+            {"steps": [LevelStep(19.0, "high")]},
             ["the high step is at 19, published 19.5"],
         ),
         (
-            {"steps": [Step(19.5, "medium"), Step(18.0, "medium")]},
+            {"steps": [LevelStep(19.5, "medium"), LevelStep(18.0, "medium")]},
             ["the high step at 19.5 is gone", "the high step at 18 is gone"],
         ),
         ({"dead_band": 0.1}, ["clears 0.1 past the limit, published 0.2"]),
@@ -46,11 +46,11 @@ def test_what_is_laxer_is_said(change: dict[str, Any], says_: list[str]) -> None
 
 def test_a_graver_step_at_the_same_limit_is_not_laxer() -> None:
     """From low to medium at 30 ppm is stricter; a mean is not a value."""
-    harder = attrs.evolve(CO, steps=[Step(30.0, "high")])
+    harder = attrs.evolve(CO, steps=[LevelStep(30.0, "high")])
     assert level.laxer(harder, CO) == []
     mean = attrs.evolve(CO2, steps=[step for step in CO2.steps if not step.over_s])
     assert level.laxer(mean, CO2) == ["the medium step at 5000 is gone"]
-    above = attrs.evolve(CO, steps=[Step(31.0, "low"), *CO.steps[1:]])
+    above = attrs.evolve(CO, steps=[LevelStep(31.0, "low"), *CO.steps[1:]])
     assert level.laxer(above, CO) == ["the low step is at 31, published 30"]
     assert level.laxer(attrs.evolve(CO2, before=0.0), CO2) == [
         "a mean begins from 0, published 420"
@@ -67,7 +67,7 @@ def test_the_first_limit_is_urgent() -> None:
     """Its crossing does not wait for the next tick; a mean has no moment."""
     assert level.urgent(LOW_O2) == {"o2_pct": ("below", 19.5)}
     assert level.urgent(CO) == {"co_ppm": ("above", 30.0)}
-    mean = Params("co2_ppm", "above", [Step(5000.0, "low", over_s=3600.0)])
+    mean = Params("co2_ppm", "above", [LevelStep(5000.0, "low", over_s=3600.0)])
     assert level.urgent(mean) == {}
 
 
@@ -88,4 +88,4 @@ def test_limits_that_cannot_be_are_refused(wrong: dict[str, Any], why: str) -> N
 def test_a_mean_longer_than_the_past_is_refused() -> None:
     """Eight hours are kept; a mean over a day could never be told."""
     with pytest.raises(ValueError, match="over_s is 86400"):
-        Step(50.0, "low", over_s=86400.0)
+        LevelStep(50.0, "low", over_s=86400.0)

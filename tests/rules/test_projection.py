@@ -10,7 +10,7 @@ from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.rules import projection
 from cabinvigil.daemon.rules.projection import Params, judge, laxer
-from cabinvigil.daemon.trend.model import Ask, Crossing, TrendEstimate
+from cabinvigil.daemon.trend.model import Crossing, CrossingQuery, TrendEstimate
 from tests.core.scenario import Night, cabin
 
 O2 = Params("o2_pct", "below", 19.5)
@@ -20,8 +20,8 @@ CO2 = Params("co2_ppm", "above", 30000.0, margin=0.0)
 def told(far: float, near: float, quantity: str = "o2_pct") -> TrendEstimate:
     level, side = (19.55, "below") if quantity == "o2_pct" else (30000.0, "above")
     asks: Any = (
-        Ask(quantity, level, side, 1200.0),  # type: ignore[arg-type]
-        Ask(quantity, level, side, 300.0),  # type: ignore[arg-type]
+        CrossingQuery(quantity, level, side, 1200.0),  # type: ignore[arg-type]
+        CrossingQuery(quantity, level, side, 300.0),  # type: ignore[arg-type]
     )
     return TrendEstimate(
         at_s=100.0,
@@ -135,7 +135,7 @@ def test_says_what_it_was_judged_on() -> None:
     assert evidence["air_changes_per_h"] == (0.3, 0.5, 0.8)
     assert evidence["sensors"] == ["o2_pct", "co2_ppm"]
     assert evidence["still_learning"] is False
-    assert verdict.worse == pytest.approx(1.17)
+    assert verdict.severity == pytest.approx(1.17)
 
 
 def test_co2_says_its_own_numbers() -> None:

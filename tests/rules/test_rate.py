@@ -50,7 +50,7 @@ def test_the_numbers_of_the_sentence() -> None:
     assert verdict.facts["rate_pct_per_h"] == pytest.approx(-6.0, rel=0.01)
     assert verdict.facts["limit"] == 19.5
     assert verdict.facts["minutes"] == pytest.approx(7.0, rel=0.02)
-    assert verdict.worse == pytest.approx(6.0, rel=0.01)
+    assert verdict.severity == pytest.approx(6.0, rel=0.01)
     assert verdict.evidence["series"] == "o2_pct"
 
 

@@ -201,7 +201,7 @@ def test_no_reading_breaks_any_rule(
             verdict = spec.judge(spec.params, night.state.history, night.now)
             if verdict is None:
                 continue
-            assert not math.isnan(verdict.worse)
+            assert not math.isnan(verdict.severity)
             if verdict.priority is not None and verdict.hold is not None:
                 assert verdict.hold >= verdict.priority
             for value in verdict.facts.values():

@@ -47,7 +47,7 @@ def test_low_now(
     assert verdict is not None
     assert (verdict.priority, verdict.hold) == (raises, holds)
     assert verdict.facts == {"supply_v": supply_v, "limit": 11.8}
-    assert verdict.worse == pytest.approx(11.8 - supply_v)
+    assert verdict.severity == pytest.approx(11.8 - supply_v)
     assert verdict.wording == ""
 
 

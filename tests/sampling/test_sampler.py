@@ -20,8 +20,8 @@ from cabinvigil.daemon.sampling.buses import I2cBus
 from cabinvigil.daemon.sampling.sampler import (
     BACK_OFF_CAP_S,
     STEPS_LIMIT,
-    Placing,
     PolledSampler,
+    SamplerContext,
     TooManyStepsError,
     run_steps,
 )
@@ -339,7 +339,7 @@ def info(**changes: Any) -> PartInfo:
 async def sample(cabin: Cabin, codec: Codec, for_s: float) -> None:
     cabin.sampler("air", "sht4x")  # puts the part on the bus
     cabin.faulty._bus = cabin.smbus
-    placing = Placing(
+    placing = SamplerContext(
         "air", info(), codec, cabin.clock, cabin.on_reading, cabin.on_event
     )
     sampler = PolledSampler(placing, cabin.bus, 0x44)
@@ -473,7 +473,7 @@ def test_full_scale_stays_full_scale_while_warming_up(tmp_path: Path) -> None:
         cabin.sampler("air", "sht4x")
         cabin.faulty._bus = cabin.smbus
         cold = replace(info(), warm_up_s=100.0)
-        placing = Placing(
+        placing = SamplerContext(
             "air", cold, Codec(full), cabin.clock, cabin.on_reading, cabin.on_event
         )
         async with asyncio.TaskGroup() as group:
@@ -583,7 +583,7 @@ async def test_a_driver_that_blocks_for_ever_does_not_stop_another_bus() -> None
     fast = replace(find_part("sht4x"), interval_s=0.05, max_age_s=0.5)
     samplers = [
         PolledSampler(
-            Placing(
+            SamplerContext(
                 bus.name,
                 fast,
                 fast.make({}),

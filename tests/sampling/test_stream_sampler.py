@@ -18,7 +18,7 @@ from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
 from cabinvigil.daemon.sampling.buses import SerialPort
-from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, Placing
+from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, SamplerContext
 from cabinvigil.daemon.sampling.stream_sampler import SETTLE_S, StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import (
@@ -291,7 +291,9 @@ async def by_the_book(tmp_path: Path, *said: tuple[float, bytes]) -> tuple[Cabin
     info = replace(
         find_part("frame9_co"), interval_s=1.0, max_age_s=5.0, warm_up_s=0.0, needs=()
     )
-    placing = Placing("co", info, codec, cabin.clock, cabin.on_reading, cabin.on_event)
+    placing = SamplerContext(
+        "co", info, codec, cabin.clock, cabin.on_reading, cabin.on_event
+    )
     ports: list[FakePort] = []
 
     def open_port(on_bytes: Any, on_gone: Any) -> Any:
@@ -363,7 +365,7 @@ def test_errors_without_end_do_not_hang_the_loop(tmp_path: Path) -> None:
     async def play() -> int:
         cabin, codec = Cabin(tmp_path), Broken()
         info = replace(find_part("frame9_co"), needs=())
-        placing = Placing(
+        placing = SamplerContext(
             "co", info, codec, cabin.clock, cabin.on_reading, cabin.on_event
         )
         ports: list[FakePort] = []

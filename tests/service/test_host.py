@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.service.host import HostWatch, Seen, cpu_c, is_under_volted
+from cabinvigil.daemon.service.host import HostLook, HostWatch, cpu_c, is_under_volted
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 
@@ -24,7 +24,7 @@ class Told:
             "cpu_c": 50.0,
             "is_under_volted": False,
         }
-        self.watch.look(Seen(at_s, **(seen | changes)))
+        self.watch.look(HostLook(at_s, **(seen | changes)))
         return list(self.all)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.compose.compose import Composed, compose_columns
+from cabinvigil.daemon.compose.compose import CoreBuild, compose_columns
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -44,7 +44,7 @@ class Kept:
     def __init__(self) -> None:
         self.got: list[Command] = []
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         self.got.append(command)
 
     def start(self) -> None: ...
@@ -55,7 +55,7 @@ class Kept:
         return [command for command in self.got if isinstance(command, kind)]
 
 
-def _composed(columns: Sequence[str] = ("o2_pct", "co_ppm")) -> Composed:
+def _composed(columns: Sequence[str] = ("o2_pct", "co_ppm")) -> CoreBuild:
     cabin = Cabin(name="lapwing")
     settings = standard(cabin)
     return compose_columns(columns, 1.0, cabin, settings.alarms, renderer("en"))

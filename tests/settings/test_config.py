@@ -16,7 +16,7 @@ from cabinvigil.daemon.settings.config import (
     from_plain,
     standard,
 )
-from cabinvigil.daemon.settings.mistakes import UNITS, convert
+from cabinvigil.daemon.settings.errors import UNITS, convert
 from cabinvigil.daemon.settings.parts import TAKEN
 from tests.known import CABIN, KNOWN, Desk
 
@@ -157,7 +157,7 @@ def test_every_packaged_alarm_has_a_source() -> None:
 
 def test_a_part_may_not_bear_a_name_of_the_watch() -> None:
     """A part called `log` would be taken for the log in every fault."""
-    from cabinvigil.daemon.compose.compose import compose
+    from cabinvigil.daemon.compose import compose
 
     assert set(compose.WATCH_SOURCES) <= TAKEN
 

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.settings.devices import Machine, device_mistakes
-from cabinvigil.daemon.settings.mistakes import Mistake
+from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
+from cabinvigil.daemon.settings.errors import Mistake
 from tests.known import CABIN, Desk
 
 CHARACTER = stat.S_IFCHR | 0o660
 DIALOUT = 20  # Debian's number of the group that owns serial ports (base-passwd)
 
 
-class Bench(Machine):
+class Bench(DeviceFiles):
     """A machine with the files and permissions that a test gives it."""
 
     def __init__(
@@ -47,7 +47,7 @@ WHOLE = {
 }
 
 
-def told(tmp_path: Path, machine: Machine, text: str = CABIN) -> list[Mistake]:
+def told(tmp_path: Path, machine: DeviceFiles, text: str = CABIN) -> list[Mistake]:
     return device_mistakes(Desk(tmp_path).load(text), "cabin.toml", machine)
 
 

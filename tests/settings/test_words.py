@@ -11,8 +11,8 @@ from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Forms, Messages, Pending, Topics
 from cabinvigil.daemon.service.outlets import _forms
 from cabinvigil.daemon.settings.config import example
-from cabinvigil.daemon.settings.known import packaged
-from cabinvigil.daemon.settings.mistakes import ConfigError
+from cabinvigil.daemon.settings.errors import ConfigError
+from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import languages, load_words, renderer
 from tests.tools.sentences import DANGERS, every_sentence

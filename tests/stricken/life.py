@@ -18,16 +18,16 @@ from pathlib import Path
 from random import Random
 from typing import Any, NoReturn
 
-from cabinvigil.daemon.compose.compose import Composed, compose_columns
+from cabinvigil.daemon.compose.compose import CoreBuild, compose_columns
 from cabinvigil.daemon.core.engine import start
-from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Act, ActKind, Command, Record, Transition
+from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.log.folder import Nights, OpenNight
 from cabinvigil.daemon.log.lines import entry_of
 from cabinvigil.daemon.log.reader import read_bytes
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
+from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Cabin, standard
 from cabinvigil.daemon.settings.words import renderer
@@ -89,7 +89,7 @@ class Teller:
     def __init__(self, diary: Diary) -> None:
         self._testament = diary
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         entry = entry_of(command)
         if isinstance(command, Transition) and entry is not None:
             key = key_of(entry.fields, stamp.up_s)
@@ -139,7 +139,7 @@ class TellingNights(Nights):
         return night
 
 
-def composed() -> Composed:
+def composed() -> CoreBuild:
     """Two gases under the packaged limits; made once, before any child is born."""
     cabin = Cabin(name="lapwing")
     settings = standard(cabin)
@@ -174,7 +174,7 @@ def script(watcher: Watcher, clock: Clock, dice: Random, pace_s: float) -> NoRet
 
 
 def live(
-    folder: Path, diary: Diary, run: int, what: Composed, *, threaded: bool
+    folder: Path, diary: Diary, run: int, what: CoreBuild, *, threaded: bool
 ) -> NoReturn:
     """Watch until struck down.
 
@@ -196,7 +196,7 @@ def live(
     def report(event: Any) -> None:
         diary.say("fault", event=repr(event))
 
-    keeper = Keeper(file, clock, report, inline=not threaded)
+    keeper = StateSaver(file, clock, report, inline=not threaded)
     recorder = Recorder(nights, clock, report, inline=not threaded)
     kept = file.load(clock.wall(), clock.monotonic())
     number = file._number
@@ -222,7 +222,7 @@ def live(
 
 
 def bear(
-    folder: Path, diary: Diary, run: int, what: Composed, *, threaded: bool
+    folder: Path, diary: Diary, run: int, what: CoreBuild, *, threaded: bool
 ) -> int:
     """Fork a child that lives until it is struck; give its id.
 

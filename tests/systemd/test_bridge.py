@@ -39,7 +39,7 @@ def test_the_whole_contract_crosses_and_asks_come_back(brokers: Brokers) -> None
             "o2-low", AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL, Priority.HIGH,
             "Oxygen low.", 0.0,
         )  # fmt: skip
-        one.phone.offer(change, one.stamp())
+        one.phone.handle(change, one.stamp())
         one.alert("Oxygen low: 19.4 %.")
         one.phone.morning(QUIET_NIGHT)
         for tail in ("presence", "heartbeat", "readings", "alarm/o2-low", "alert"):

@@ -18,7 +18,7 @@ from typing import Any
 import attrs
 
 from cabinvigil.daemon import rules
-from cabinvigil.daemon.core import history, setup, standing
+from cabinvigil.daemon.core import alarm_status, history, layout, setup
 from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend import model
 from cabinvigil.drivers import REGISTRY, part
@@ -55,7 +55,7 @@ def unsaid() -> dict[str, Any]:
     """Return what core and trend take where the config is silent."""
     classes = [
         one
-        for module in (setup, history, standing, model)
+        for module in (setup, layout, history, alarm_status, model)
         for one in vars(module).values()
         if dataclasses.is_dataclass(one) and one.__module__ == module.__name__
     ]

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.core.sentences import Words, fields_of, sentence
+from cabinvigil.daemon.core.sentences import MessageCatalog, fields_of, sentence
 from cabinvigil.daemon.settings.words import languages, load_words
 
 ALL = {language: load_words(language) for language in languages()}
@@ -47,20 +47,20 @@ ROOM_FOR_THE_MOMENT = 20
 """ ' (02:14, 12 min late)': what a late alert adds to its sentence, about."""
 
 
-def variants(words: Words) -> Iterator[tuple[str, str, int, str]]:
+def variants(words: MessageCatalog) -> Iterator[tuple[str, str, int, str]]:
     for alarm, table in words.alarms.items():
         for case, lines in table.items():
             for index, line in enumerate(lines):
                 yield alarm, case, index, line
 
 
-def filled(words: Words, alarm: str, line: str, **facts: Any) -> str:
+def filled(words: MessageCatalog, alarm: str, line: str, **facts: Any) -> str:
     """Fill one variant, by way of words that have no other."""
     one = replace(words, alarms={alarm: {"any": (line,)}})
     return sentence(one, alarm, Priority.HIGH, "", {**WIDEST, **facts})
 
 
-def every_sentence(words: Words, **facts: Any) -> Iterator[tuple[str, str]]:
+def every_sentence(words: MessageCatalog, **facts: Any) -> Iterator[tuple[str, str]]:
     """Yield every sentence of a language, with usual numbers in it."""
     usual = {
         "part": "bunk-o2",

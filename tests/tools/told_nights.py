@@ -1,10 +1,10 @@
 """What the trend tells in nights of every kind, kept to the sixth figure.
 
 `python -m tests.tools.told_nights` draws it anew into `tests/data/figures/told.json`;
-`tests/trend/test_told.py` holds the filter to it.  Whether what it tells is *right* is
-asked elsewhere (algebra, drawing at random, the benchmark, measured rooms); here, that
-it tells the same as when that was last asked.  A filter has a hundred places where a
-sign can slip and the answers stay plausible.
+`tests/trend/test_estimate.py` holds the filter to it.  Whether what it tells is *right*
+is asked elsewhere (algebra, drawing at random, the benchmark, measured rooms); here,
+that it tells the same as when that was last asked.  A filter has a hundred places where
+a sign can slip and the answers stay plausible.
 """
 
 import json
@@ -16,16 +16,16 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.trend import zone_filter
-from cabinvigil.daemon.trend.model import Ask, Observation, TrendSetup
+from cabinvigil.daemon.trend.model import CrossingQuery, Observation, TrendSetup
 
 DRAWN = Path(__file__).parents[1] / "data" / "figures" / "told.json"
 EVERY_S = 360.0
 ASKS = (
-    Ask("o2_pct", 19.5, "below", 1200.0),
-    Ask("o2_pct", 20.3, "below", 300.0),
-    Ask("o2_pct", 20.0, "below", 1200.0),
-    Ask("co2_ppm", 6000.0, "above", 1200.0),
-    Ask("co2_ppm", 3000.0, "above", 300.0),
+    CrossingQuery("o2_pct", 19.5, "below", 1200.0),
+    CrossingQuery("o2_pct", 20.3, "below", 300.0),
+    CrossingQuery("o2_pct", 20.0, "below", 1200.0),
+    CrossingQuery("co2_ppm", 6000.0, "above", 1200.0),
+    CrossingQuery("co2_ppm", 3000.0, "above", 300.0),
 )
 KNOWN = TrendSetup(11.0, 0.02, 0.002, 15.0, 10.0, 1.0, 60.0, 430.0, asks=ASKS)
 """The parts of the example cabin."""

@@ -72,9 +72,9 @@ def test_too_little_past_tells_nothing() -> None:
 
 def test_the_ratio_s_bounds() -> None:
     """A ratio within what flame and sleepers do is no quarrel; beyond it is."""
-    known = line.Line(20.9, 1.6e-4, 1e-4, 0.0, 1e-12)
+    known = line.RatioLine(20.9, 1.6e-4, 1e-4, 0.0, 1e-12)
     assert ratio_z(known, wet=True) == 0.0
-    high = line.Line(20.9, 4e-4, 1e-4, 0.0, 1e-10)
-    low = line.Line(20.9, 0.2e-4, 1e-4, 0.0, 1e-10)
+    high = line.RatioLine(20.9, 4e-4, 1e-4, 0.0, 1e-10)
+    low = line.RatioLine(20.9, 0.2e-4, 1e-4, 0.0, 1e-10)
     assert ratio_z(high, wet=True) > 4.0
     assert ratio_z(low, wet=False) > 4.0

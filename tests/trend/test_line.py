@@ -5,10 +5,10 @@ import random
 import pytest
 
 from cabinvigil.daemon.trend import line
-from cabinvigil.daemon.trend.line import Line
+from cabinvigil.daemon.trend.line import RatioLine
 
 
-def follow(ratio: float, level: float, most_ppm: float, noise: float) -> Line:
+def follow(ratio: float, level: float, most_ppm: float, noise: float) -> RatioLine:
     rng = random.Random(5)
     found = line.begin(level, 0.0, noise)
     for step in range(120):

@@ -6,8 +6,8 @@ import random
 import numpy as np
 import pytest
 
-from cabinvigil.daemon.trend.bank import Part
-from cabinvigil.daemon.trend.line import Line
+from cabinvigil.daemon.trend.bank import Component
+from cabinvigil.daemon.trend.line import RatioLine
 from cabinvigil.daemon.trend.project import (
     POINTS,
     Point,
@@ -20,7 +20,7 @@ from cabinvigil.daemon.trend.project import (
 )
 
 
-def part(weight: float, c: float, s: float, sd_c: float, sd_s: float) -> Part:
+def part(weight: float, c: float, s: float, sd_c: float, sd_s: float) -> Component:
     cov = 0.3 * sd_c * sd_s
     return (weight, 9, c, s, c, sd_c**2, cov, sd_c**2, sd_s**2, cov, sd_c**2)
 
@@ -30,7 +30,7 @@ PARTS = (
     (5.0 / 3600.0, part(0.3, 3000.0, 8.0, 20.0, 0.8)),
     (9.0 / 3600.0, part(0.2, 3000.0, 1.0, 20.0, 0.3)),
 )
-LINE = Line(20.8, 1.75e-4, 0.02**2, 0.0, (0.05e-4) ** 2)
+LINE = RatioLine(20.8, 1.75e-4, 0.02**2, 0.0, (0.05e-4) ** 2)
 
 
 def drawn(horizon_s: float, limit_pct: float) -> float:

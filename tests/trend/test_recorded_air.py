@@ -11,14 +11,19 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.trend.model import Ask, Observation, TrendEstimate, TrendSetup
+from cabinvigil.daemon.trend.model import (
+    CrossingQuery,
+    Observation,
+    TrendEstimate,
+    TrendSetup,
+)
 from cabinvigil.daemon.trend.zone_filter import estimate, start, update
 from tests.bench.lines import LineFit
 
 DATA = Path(__file__).parents[1] / "data"
 ASKS = (
-    Ask("o2_pct", 19.55, "below", 1200.0),
-    Ask("o2_pct", 19.55, "below", 300.0),
+    CrossingQuery("o2_pct", 19.55, "below", 1200.0),
+    CrossingQuery("o2_pct", 19.55, "below", 300.0),
 )
 Row = tuple[float, float | None, float | None]
 
@@ -58,7 +63,7 @@ def held_crossing(rows: Iterable[Row]) -> float | None:
 
 
 def follow(
-    rows: Iterable[Row], asks: tuple[Ask, ...] = ASKS
+    rows: Iterable[Row], asks: tuple[CrossingQuery, ...] = ASKS
 ) -> Iterator[TrendEstimate]:
     setup = TrendSetup(asks=asks, outdoor_co2_ppm=0.0)
     state = start(setup)
@@ -150,7 +155,7 @@ def test_a_real_fall_is_projected(
         for r in table("respr_o2", "sardine.csv.gz")
         if float(r["time_s"]) <= now
     ]
-    found = list(follow(rows, (Ask("o2_pct", limit, "below", 1200.0),)))[-1]
+    found = list(follow(rows, (CrossingQuery("o2_pct", limit, "below", 1200.0),)))[-1]
     fit = LineFit(600.0)
     for t, o2, _ in rows:
         fit.add(t, o2 or 0.0)

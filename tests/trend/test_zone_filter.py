@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from cabinvigil.daemon.trend.model import (
-    Ask,
+    CrossingQuery,
     Observation,
     TrendEstimate,
     TrendSetup,
@@ -17,7 +17,7 @@ from cabinvigil.daemon.trend.project import probability
 from cabinvigil.daemon.trend.zone_filter import TrendState, estimate, start, update
 from tests.bench.zone_nights import make_zone_night
 
-SOON = Ask("o2_pct", 19.5, "below", 1200.0)
+SOON = CrossingQuery("o2_pct", 19.5, "below", 1200.0)
 
 
 def air(
@@ -146,7 +146,7 @@ def test_o2_alone() -> None:
     assert vented.crossings[0].probability < 0.1
     assert shut.sensors == ("o2_pct",)
     assert (shut.co2_ppm, shut.co2_minutes, shut.burn_kw) == (None, None, None)
-    assert probability(shut, Ask("co2_ppm", 30000.0, "above", 1200.0)) is None
+    assert probability(shut, CrossingQuery("co2_ppm", 30000.0, "above", 1200.0)) is None
     assert shut.unexplained_z == 0.0
 
 
@@ -267,8 +267,8 @@ def test_an_opened_vent_clears_the_projection() -> None:
 def test_any_other_question_can_be_asked() -> None:
     """A rule with a limit of its own is answered from the same belief."""
     found = told(watch(air(0.3, 5.0, 600.0, 1080.0, 10.0)))
-    at_19_6 = probability(found, Ask("o2_pct", 19.6, "below", 1200.0))
-    at_18 = probability(found, Ask("o2_pct", 18.0, "below", 1200.0))
+    at_19_6 = probability(found, CrossingQuery("o2_pct", 19.6, "below", 1200.0))
+    at_18 = probability(found, CrossingQuery("o2_pct", 18.0, "below", 1200.0))
     assert at_19_6 is not None
     assert at_18 is not None
     assert at_19_6 >= found.crossings[0].probability > at_18

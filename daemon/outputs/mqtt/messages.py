@@ -123,7 +123,9 @@ class Messages:
             expiry_s=round(HEARTBEATS_KEPT * period_s),
         )
 
-    def readings(self, readings: list[senml.Reading], stamp: Stamp) -> Publication:
+    def readings(
+        self, readings: list[senml.SeriesReading], stamp: Stamp
+    ) -> Publication:
         """Give the newest values as SenML."""
         base_name = f"{ROOT}/{self.topics.cabin}/"
         pack = senml.pack(base_name, readings, stamp.wall)

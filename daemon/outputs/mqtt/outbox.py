@@ -83,7 +83,9 @@ class Outbox:
         self._states[topic] = publication
         self._changed[topic] = None
 
-    def take(self, messages: Messages, now: Stamp) -> tuple[Item, Publication] | None:
+    def next_due(
+        self, messages: Messages, now: Stamp
+    ) -> tuple[Item, Publication] | None:
         """Take what is to go next: alerts, then answers, then states."""
         if len(self._in_flight) >= IN_FLIGHT:
             return None

@@ -12,13 +12,13 @@ from typing import Any
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
-from cabinvigil.daemon.outputs.base import Health, Report, Stamp
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
 from cabinvigil.daemon.outputs.mqtt.messages import LOST
 from cabinvigil.daemon.outputs.mqtt.outbox import Item
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
-from cabinvigil.daemon.outputs.mqtt.requests import SHUT_S, Asked, OnAsk
-from cabinvigil.daemon.outputs.mqtt.session import Acked, Session, SessionEvent
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
+from cabinvigil.daemon.outputs.mqtt.requests import SHUT_S, OnAsk, RequestGate
+from cabinvigil.daemon.outputs.mqtt.session import Acked, MqttSession, SessionEvent
 from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
 
 LONGEST_PUMP_S = 1.0
@@ -33,9 +33,9 @@ class Phone:
     def __init__(
         self,
         broker: Broker,
-        desk: Desk,
+        desk: Publisher,
         clock: Clock,
-        report: Report,
+        report: FaultSink,
         *,
         on_ask: OnAsk,
         on_refused: Callable[[str], None],
@@ -55,8 +55,8 @@ class Phone:
         self._broker = broker
         self._desk = desk
         self._clock = clock
-        self._health = Health(self.name, report)
-        self._asked = Asked(desk.messages.topics, on_ask, on_refused)
+        self._health = FaultLatch(self.name, report)
+        self._asked = RequestGate(desk.messages.topics, on_ask, on_refused)
         self._backoff = Backoff(dice or Random())
         self._lock = Lock()
         self._ends = Event()
@@ -72,12 +72,12 @@ class Phone:
         self._sent_s: dict[int, float] = {}
         self._denied: set[str] = set()
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a command; never blocks, never raises."""
         self._origin_s = self._clock.monotonic() - stamp.up_s
         try:
             with self._lock:
-                is_waiting = self._desk.take(command, stamp)
+                is_waiting = self._desk.handle(command, stamp)
         except Exception as error:  # a bug here must not reach the core's shell
             self._stumble(error)
             return
@@ -141,7 +141,7 @@ class Phone:
     def _attend(self) -> None:
         """Hold one connection until it ends or we do."""
         will = self._desk.messages.presence(LOST)
-        session = Session(
+        session = MqttSession(
             self._broker, will, self._wakeup.fileno(), self._clock, is_v5=self._is_v5
         )
         is_orderly = False
@@ -160,7 +160,7 @@ class Phone:
             with self._lock:
                 self._desk.outbox.connection_lost()
 
-    def _open(self, session: Session) -> None:
+    def _open(self, session: MqttSession) -> None:
         self._sent_s.clear()
         self._denied.clear()
         self._shut_until_s = None
@@ -181,7 +181,7 @@ class Phone:
             is_empty = not outbox.has_more and not outbox.in_flight
         return is_empty or self._clock.monotonic() >= self._ends_by_s
 
-    def _send(self, session: Session) -> None:
+    def _send(self, session: MqttSession) -> None:
         """Hand over what may go now."""
         while True:
             with self._lock:
@@ -227,7 +227,7 @@ class Phone:
         )
         self._health.fault(error.kind, error.text, "acl")
 
-    def _look_after(self, session: Session) -> None:
+    def _look_after(self, session: MqttSession) -> None:
         """Keep heartbeats and deadlines, and cut off a flood."""
         now_s = self._clock.monotonic()
         with self._lock:

@@ -16,7 +16,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     Publication,
 )
 from cabinvigil.daemon.outputs.mqtt.outbox import Item, Outbox
-from cabinvigil.daemon.outputs.mqtt.senml import Reading
+from cabinvigil.daemon.outputs.mqtt.senml import SeriesReading
 from cabinvigil.drivers.kit.quantity import split_channel
 
 OLDEST_READING_S = 120.0
@@ -27,7 +27,7 @@ LOOK_AGAIN_S = 1.0
 """While no step is being completed, whether one has been is looked at so often."""
 
 
-class Desk:
+class Publisher:
     """Writes and orders the messages of one cabin."""
 
     def __init__(
@@ -50,7 +50,7 @@ class Desk:
         self._heartbeat_due_s = float("-inf")
         self._stepped_s = float("-inf")
 
-    def take(self, command: Command, stamp: Stamp) -> bool:
+    def handle(self, command: Command, stamp: Stamp) -> bool:
         """Take a command; return whether something now waits to be sent."""
         match command:
             case Alert():
@@ -107,7 +107,7 @@ class Desk:
 
     def next(self, now: Stamp) -> tuple[Item, Publication] | None:
         """Take what is to be sent next."""
-        return self.outbox.take(self.messages, now)
+        return self.outbox.next_due(self.messages, now)
 
     def _next(self) -> int:
         self._seq += 1
@@ -120,13 +120,13 @@ class Desk:
             if isinstance(value, int | float) and split_channel(series) is not None:
                 self._latest[series] = (value, stamp.up_s, series in at_least)
 
-    def _readings(self, now_s: float) -> list[Reading]:
+    def _readings(self, now_s: float) -> list[SeriesReading]:
         self._latest = {
             series: each
             for series, each in self._latest.items()
             if now_s - each[1] <= OLDEST_READING_S
         }
         return [
-            Reading(series, value, now_s - at_s, is_at_least)
+            SeriesReading(series, value, now_s - at_s, is_at_least)
             for series, (value, at_s, is_at_least) in self._latest.items()
         ]

@@ -6,7 +6,7 @@ Everything that is not a well-formed ask in its turn ends here, with a line in t
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from cabinvigil.daemon.ask.parse import Ask, Gate, RefusedError, parse_ask
+from cabinvigil.daemon.ask.parse import Ask, RateLimiter, RefusedError, parse_ask
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
@@ -24,7 +24,7 @@ SHUT_S = 60.0
 """A flooded topic is left alone for so long."""
 
 
-class Asked:
+class RequestGate:
     """The gate before the core, for one cabin's `ask` topic."""
 
     def __init__(
@@ -40,7 +40,7 @@ class Asked:
         self._topics = topics
         self._on_ask = on_ask
         self._on_refused = on_refused
-        self._gate = Gate()
+        self._gate = RateLimiter()
         self._crowd = 0
         self._crowd_since_s = float("-inf")
 

@@ -17,7 +17,7 @@ RELATIVE_BELOW_S = 2.0**28
 senml_rules_memory): so a clock that shows 1970 must give no absolute time."""
 
 
-class Reading(NamedTuple):
+class SeriesReading(NamedTuple):
     """The newest value of one series."""
 
     series: str
@@ -29,7 +29,9 @@ class Reading(NamedTuple):
     """The part was at full scale: the true value is this or more."""
 
 
-def pack(base_name: str, readings: Iterable[Reading], wall: datetime) -> list[Any]:
+def pack(
+    base_name: str, readings: Iterable[SeriesReading], wall: datetime
+) -> list[Any]:
     """Encode readings as one SenML pack, an empty list for none.
 
     Args:
@@ -53,7 +55,7 @@ def pack(base_name: str, readings: Iterable[Reading], wall: datetime) -> list[An
     return out
 
 
-def _record(reading: Reading) -> dict[str, Any]:
+def _record(reading: SeriesReading) -> dict[str, Any]:
     parts = split_channel(reading.series)
     if parts is None:
         raise ValueError(f"series '{reading.series}' has no SenML unit")

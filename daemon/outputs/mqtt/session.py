@@ -57,7 +57,7 @@ class Arrived:
 SessionEvent = Acked | Arrived
 
 
-class Session:
+class MqttSession:
     """A connection that is used once; not thread-safe."""
 
     def __init__(

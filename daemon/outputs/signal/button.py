@@ -11,7 +11,7 @@ from threading import Event, Thread
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Act, ActKind
-from cabinvigil.daemon.outputs.base import Health, Report
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, LineError
 
 BOUNCE_S = 0.03
@@ -67,7 +67,7 @@ class Button:
         self,
         opener: Callable[[], EdgeLine],
         on_act: Callable[[Act], None],
-        report: Report,
+        report: FaultSink,
         clock: Clock,
     ) -> None:
         """Set it up.
@@ -81,7 +81,7 @@ class Button:
         """
         self._opener = opener
         self._on_act = on_act
-        self._health = Health(self.name, report)
+        self._health = FaultLatch(self.name, report)
         self._clock = clock
         self._ends = Event()
         self._thread: Thread | None = None

@@ -4,11 +4,11 @@ from collections.abc import Callable
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command, Sound
-from cabinvigil.daemon.outputs.base import Health, Report, Stamp
-from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
-from cabinvigil.daemon.outputs.signal.gpio import Line, LineCheck
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
+from cabinvigil.daemon.outputs.signal.gpio import GpioOut, LineCheck
 from cabinvigil.daemon.outputs.signal.patterns import HURRIED, edges
 from cabinvigil.daemon.outputs.signal.player import Player
+from cabinvigil.daemon.outputs.signal.retrying_line import RetryingLine
 
 
 class Buzzer:
@@ -18,11 +18,11 @@ class Buzzer:
 
     def __init__(
         self,
-        open_line: Callable[[], Line],
+        open_line: Callable[[], GpioOut],
         clock: Clock,
-        report: Report,
+        report: FaultSink,
         *,
-        open_second: Callable[[], Line] | None = None,
+        open_second: Callable[[], GpioOut] | None = None,
         inline: bool = False,
     ) -> None:
         """Set it up; nothing sounds and no pin is taken before `start`.
@@ -36,12 +36,12 @@ class Buzzer:
                 has long gone unanswered.
             inline: no thread; the caller steps it, in virtual time.
         """
-        health = Health(self.name, report)
-        self._main = DrivenLine("buzzer", open_line, health)
+        health = FaultLatch(self.name, report)
+        self._main = RetryingLine("buzzer", open_line, health)
         lines = [self._main]
         if open_second is not None:
-            second_health = Health("second-sounder", report)
-            lines.append(DrivenLine("second sounder", open_second, second_health))
+            second_health = FaultLatch("second-sounder", report)
+            lines.append(RetryingLine("second sounder", open_second, second_health))
         self._inline = inline
         self._player = Player(
             self.name,
@@ -56,7 +56,7 @@ class Buzzer:
             ),
         )
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a `Sound`; leave everything else."""
         if not isinstance(command, Sound):
             return

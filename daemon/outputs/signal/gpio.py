@@ -47,7 +47,7 @@ class LineCheck(Enum):
         return self in {LineCheck.HEARD, LineCheck.DRIVEN}
 
 
-class Line(Protocol):
+class GpioOut(Protocol):
     """What the buzzer and the light drive."""
 
     def set(self, *, on: bool) -> None:

@@ -8,11 +8,11 @@ from collections.abc import Callable, Mapping
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import AlarmState, Command, Priority, Transition
-from cabinvigil.daemon.outputs.base import Health, Report, Stamp
-from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
-from cabinvigil.daemon.outputs.signal.gpio import Line
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
+from cabinvigil.daemon.outputs.signal.gpio import GpioOut
 from cabinvigil.daemon.outputs.signal.patterns import Edge
 from cabinvigil.daemon.outputs.signal.player import Player
+from cabinvigil.daemon.outputs.signal.retrying_line import RetryingLine
 
 BLINKS_S: Mapping[str, tuple[float, float]] = {
     # On and off, in seconds.  IEC 60601-1-8 (check_values iec60601_lights, from
@@ -65,19 +65,19 @@ class Light:
 
     def __init__(
         self,
-        open_line: Callable[[], Line],
+        open_line: Callable[[], GpioOut],
         clock: Clock,
-        report: Report,
+        report: FaultSink,
         *,
         inline: bool = False,
     ) -> None:
         """Set it up; arguments as of `Buzzer`."""
-        health = Health(self.name, report)
+        health = FaultLatch(self.name, report)
         self._standing: dict[str, tuple[AlarmState, Priority]] = {}
         self._inline = inline
         self._player = Player(
             self.name,
-            [DrivenLine("light", open_line, health)],
+            [RetryingLine("light", open_line, health)],
             blink,
             clock,
             quiet="watching",
@@ -86,7 +86,7 @@ class Light:
             ),
         )
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a `Transition`; leave everything else."""
         if not isinstance(command, Transition):
             return

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from threading import Event, Thread
 
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.outputs.signal.driven_line import DrivenLine
 from cabinvigil.daemon.outputs.signal.patterns import Edge
+from cabinvigil.daemon.outputs.signal.retrying_line import RetryingLine
 
 LOOK_S = 0.5
 """Longest sleep of the loop, so that `alive_at_s` stays fresh for the watchdog."""
@@ -35,7 +35,7 @@ class Player:
     def __init__(
         self,
         name: str,
-        lines: Sequence[DrivenLine],
+        lines: Sequence[RetryingLine],
         edges: Callable[[str, float], Edge],
         clock: Clock,
         *,

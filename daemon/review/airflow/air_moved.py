@@ -28,7 +28,7 @@ OUTDOOR_SD_PPM = 20.0
 """Of the part's zero against outdoor air: 40 ppm read as two sd (sensors.md, 1)."""
 
 
-class Air(NamedTuple):
+class NodeAir(NamedTuple):
     """What was found at one node."""
 
     at_s: float
@@ -57,7 +57,7 @@ class Moved:
     """The night's air, node by node."""
 
     step_s: float
-    nodes: tuple[Air, ...]
+    nodes: tuple[NodeAir, ...]
     changes: tuple[Happened, ...]
     start: str
     """The burner's setting at first."""
@@ -128,8 +128,8 @@ def moved(
     return Moved(step_s, nodes, changes, explained.guess.start)
 
 
-def _air(at_s: float, known: bool, weight: float, values: tuple[float, ...]) -> Air:
+def _air(at_s: float, known: bool, weight: float, values: tuple[float, ...]) -> NodeAir:
     k, s, var_k, var_s, cov = values
     var_k += (K_SHARE * k) ** 2
     var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
-    return Air(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)
+    return NodeAir(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

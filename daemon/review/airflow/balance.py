@@ -13,15 +13,15 @@ from cabinvigil.daemon.air.breathing import (
     flows,
 )
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
-from cabinvigil.daemon.log.night import STEP_S, Tape
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.air_moved import (
-    Air,
     Moved,
+    NodeAir,
     Readings,
     Warmth,
     moved,
 )
-from cabinvigil.daemon.review.airflow.likelihood import AIR, Setting, Settings
+from cabinvigil.daemon.review.airflow.likelihood import AIR, BurnerSetting, Settings
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
@@ -62,7 +62,7 @@ def triple(middle: float, sd: float) -> Triple:
     return max(0.0, middle - Z90 * sd), max(0.0, middle), max(0.0, middle + Z90 * sd)
 
 
-class Node(NamedTuple):
+class BalanceNode(NamedTuple):
     """What was so at one node of the balance, each with its sd."""
 
     at_s: float
@@ -90,7 +90,7 @@ class Balance:
     """The night's balance."""
 
     step_s: float
-    nodes: tuple[Node, ...]
+    nodes: tuple[BalanceNode, ...]
     moved: Moved
     moles: float
     """Gas that the cabin holds at `REFERENCE_C`."""
@@ -111,7 +111,7 @@ class _Sources:
     """Power of each setting: mean and sd, kW."""
 
 
-def balance(tape: Tape, facts: CabinFacts, air: Inside) -> Balance | None:
+def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None:
     """Work out the night's balance.
 
     Returns:
@@ -140,7 +140,7 @@ def balance(tape: Tape, facts: CabinFacts, air: Inside) -> Balance | None:
     return Balance(found.step_s, nodes, found, moles)
 
 
-def _carbon(tape: Tape) -> list[Told]:
+def _carbon(tape: NightSeries) -> list[Told]:
     """Give CO2 with CO; nothing where the part was at full scale or stood still."""
     co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
     full: set[int] = set()
@@ -218,9 +218,9 @@ def _settings(sources: _Sources, moles: float) -> Settings:
         co2 = sources.people_co2 + kw * sources.co2_per_kw
         sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
         heat_w = kw * sources.w_per_kw
-        settings[name] = Setting(co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w)
+        settings[name] = BurnerSetting(co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w)
     nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
-    settings[EMPTY] = Setting(0.0, nearly_none, 0.0, EMPTY_COST)
+    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, EMPTY_COST)
     return settings
 
 
@@ -231,7 +231,7 @@ def _nodes(
     air: Inside,
     moles: float,
     each: int,
-) -> tuple[Node, ...]:
+) -> tuple[BalanceNode, ...]:
     setting, made = found.start, []
     changes = [one for one in found.changes if one.kind != AIR]
     temps, inside = air.temp_c, air.vapour_hpa
@@ -251,13 +251,13 @@ def _nodes(
 
 
 def _node(
-    node: Air,
+    node: NodeAir,
     setting: str,
     sources: _Sources,
     fuel: Fuel,
     gas: float,
     wets: tuple[Told, Told, bool],
-) -> Node:
+) -> BalanceNode:
     to_mol = gas / 3600e6
     co2, co2_sd = node.s * to_mol, math.sqrt(node.var_s) * to_mol
     co2_sd = math.hypot(co2_sd, GAIN_SPREAD * co2)
@@ -274,7 +274,7 @@ def _node(
         math.hypot(per_co2 * burnt_sd, WATER_SPREAD * people_kg_h),
         per_co2 * to_mol,
     )
-    return Node(
+    return BalanceNode(
         node.at_s,
         node.is_known,
         node.k,
@@ -301,7 +301,7 @@ class _Water(NamedTuple):
 
 
 def _carried(
-    node: Air, water: _Water, per_change: float, wets: tuple[Told, Told, bool]
+    node: NodeAir, water: _Water, per_change: float, wets: tuple[Told, Told, bool]
 ) -> tuple[float, float, float]:
     """Give the water carried off, its sd, and the sd of what is left, kg/h.
 

@@ -21,11 +21,11 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     GUSTS,
     LEAST_UNREST,
     WALKS_K,
+    Explanation,
     Guess,
     Judge,
     Noise,
     Settings,
-    Stand,
     Walks,
 )
 
@@ -81,7 +81,7 @@ class Search:
 
     # --- the search ----------------------------------------------------------
 
-    def _first(self) -> Stand:
+    def _first(self) -> Explanation:
         """Start with no change, and with the k that the levels suggest."""
         scale = self._judge.first_noise()
         walks = Walks(WALKS_K[2], GUSTS[2])
@@ -90,14 +90,14 @@ class Search:
         ]
         best = max(stands, key=lambda stand: stand.worth)
         return self._judge.stand(
-            best.guess, self._judge.noise(self._judge.found(best), best.guess)
+            best.guess, self._judge.noise(self._judge.path_of(best), best.guess)
         )
 
-    def _grown(self, stand: Stand) -> Stand:
+    def _grown(self, stand: Explanation) -> Explanation:
         """Add changes where the readings ask for them."""
         refused: set[int] = set()
         for _ in range(3 * MOST_CHANGES):
-            found = self._judge.found(stand)
+            found = self._judge.path_of(stand)
             at = self._asked(found, stand.guess, refused)
             if at is None or len(stand.guess.changes) >= MOST_CHANGES:
                 break
@@ -112,7 +112,7 @@ class Search:
                 refused.update(range(at - NEAR_NODES, at + NEAR_NODES + 1))
                 continue
             stand = self._judge.stand(
-                best.guess, self._judge.noise(self._judge.found(best), best.guess)
+                best.guess, self._judge.noise(self._judge.path_of(best), best.guess)
             )
         return stand
 
@@ -132,7 +132,7 @@ class Search:
         now = guess.setting_at(at)
         return [AIR, *(one for one in self._settings if one != now)]
 
-    def _best_of(self, stand: Stand, guesses: Sequence[Guess]) -> Stand:
+    def _best_of(self, stand: Explanation, guesses: Sequence[Guess]) -> Explanation:
         """Give the best, the present one unless another is better."""
         best = stand
         for guess in guesses:
@@ -141,12 +141,12 @@ class Search:
                 best = other
         return best
 
-    def _polished(self, stand: Stand) -> Stand:
+    def _polished(self, stand: Explanation) -> Explanation:
         """Exchange, drop and move changes while that explains more."""
         for _ in range(4):
             was = stand.guess
             stand = self._judge.stand(
-                was, self._judge.noise(self._judge.found(stand), stand.guess)
+                was, self._judge.noise(self._judge.path_of(stand), stand.guess)
             )
             starts = [stand.guess._replace(start=one) for one in self._settings]
             stand = self._best_of(stand, starts)
@@ -173,7 +173,7 @@ class Search:
         ]
         return found
 
-    def _walked(self, stand: Stand) -> Stand:
+    def _walked(self, stand: Explanation) -> Explanation:
         """Choose how fast the air changes: slowly first, then in gusts."""
         for k in WALKS_K:
             if k != stand.guess.walks.k:
@@ -193,20 +193,20 @@ class Search:
 
     # --- rivals --------------------------------------------------------------
 
-    def _settled(self, guess: Guess, scale: Noise) -> Stand:
+    def _settled(self, guess: Guess, scale: Noise) -> Explanation:
         """Judge an explanation under the noise that it implies itself."""
         stand = self._judge.stand(guess, scale)
         for _ in range(2):
             walks = stand.guess.walks
             stand = self._judge.stand(
-                stand.guess, self._judge.noise(self._judge.found(stand), stand.guess)
+                stand.guess, self._judge.noise(self._judge.path_of(stand), stand.guess)
             )
             stand = self._walked(stand)
             if stand.guess.walks == walks:
                 break
         return stand
 
-    def _rivals(self, stand: Stand) -> list[Guess]:
+    def _rivals(self, stand: Explanation) -> list[Guess]:
         guesses = [
             stand.guess._replace(start=one)
             for one in self._settings
@@ -224,10 +224,12 @@ class Search:
         near.sort(key=lambda one: -one.worth)
         return [one.guess for one in near[:RIVALS]]
 
-    def _restless(self, stand: Stand) -> list[Stand]:
+    def _restless(self, stand: Explanation) -> list[Explanation]:
         """Let a slow change stand in place of one or two sudden ones."""
         guess = stand.guess._replace(is_restless=True)
-        noise = self._judge.noise(self._judge.found(stand), guess._replace(changes={}))
+        noise = self._judge.noise(
+            self._judge.path_of(stand), guess._replace(changes={})
+        )
         if guess == stand.guess or max(noise.unrest) < LEAST_UNREST:
             return []
         dates = sorted(guess.changes)
@@ -241,7 +243,7 @@ class Search:
             for changes in without
         ]
 
-    def _mixed(self, stand: Stand) -> Explained:
+    def _mixed(self, stand: Explanation) -> Explained:
         best = self._settled(stand.guess, stand.scale)
         for _ in range(3):
             rivals = [self._settled(one, best.scale) for one in self._rivals(best)]
@@ -254,7 +256,7 @@ class Search:
         pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
         weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
         return Explained(
-            best.guess, mixed([self._judge.found(one) for one in pool], weights)
+            best.guess, mixed([self._judge.path_of(one) for one in pool], weights)
         )
 
 

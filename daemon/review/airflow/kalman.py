@@ -27,7 +27,7 @@ LEAST_K = -0.05
 """Less is no rounding of nothing: air does not flow backwards."""
 
 
-class Change(NamedTuple):
+class StepChange(NamedTuple):
     """What happens at once within one step."""
 
     c_sd: float
@@ -68,7 +68,7 @@ class Belief:
     """By node: standard deviation of k about its slow course."""
     gust_h: float
     """Memory of the gust."""
-    changes: Mapping[int, Change] = field(default_factory=dict)
+    changes: Mapping[int, StepChange] = field(default_factory=dict)
     """By the node after which they happen."""
 
 
@@ -90,7 +90,7 @@ _At = tuple[float, ...]
 """c k g s, and the variances cc ck cg cs kk kg ks gg gs ss."""
 
 
-class Node(NamedTuple):
+class FilterNode(NamedTuple):
     """What the filter knew at a node."""
 
     at: _At
@@ -112,18 +112,18 @@ class Node(NamedTuple):
     """Nodes before it at which air flowed backwards, or people took CO2 in."""
 
 
-class Way(NamedTuple):
+class FilteredNight(NamedTuple):
     """The filter's way through a night."""
 
     nodes: list[tuple[Any, ...]]
-    """Plain tuples of `Node`'s fields: making them costs a third of the time."""
+    """Plain tuples of `FilterNode`'s fields: making them costs a third of the time."""
     ln_likelihood: float
     impossible: int
 
 
 def forward(
-    course: Course, belief: Belief, before: Way | None = None, until: int = 0
-) -> Way:
+    course: Course, belief: Belief, before: FilteredNight | None = None, until: int = 0
+) -> FilteredNight:
     """Filter forward.
 
     Args:
@@ -161,7 +161,7 @@ def forward(
         at = _carry(at, out, came, stays, carried, grown)
         if change is not None:
             at = _changed(at, change)
-    return Way(nodes, worth, wrong)
+    return FilteredNight(nodes, worth, wrong)
 
 
 def _begin(course: Course, belief: Belief) -> _At:
@@ -227,7 +227,7 @@ def _carry(
     )
 
 
-def _changed(at: _At, change: Change) -> _At:
+def _changed(at: _At, change: StepChange) -> _At:
     c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
     if change.s is not None:
         s, sd = change.s

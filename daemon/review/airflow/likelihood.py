@@ -11,10 +11,10 @@ from typing import NamedTuple
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.kalman import (
     Belief,
-    Change,
     Course,
+    FilteredNight,
     Smoothed,
-    Way,
+    StepChange,
     forward,
 )
 from cabinvigil.daemon.review.airflow.smoother import smooth
@@ -56,7 +56,7 @@ UNREST_H, LEAST_UNREST, MOST_UNREST = 0.5, 0.5, 2.0
 hour, it is no more than the usual."""
 
 
-class Setting(NamedTuple):
+class BurnerSetting(NamedTuple):
     """What the burner may be set to, and what it and the people then give."""
 
     ppm_per_h: float
@@ -68,7 +68,7 @@ class Setting(NamedTuple):
     """Gain in ln likelihood that it must bring beyond the others."""
 
 
-Settings = Mapping[str, Setting]
+Settings = Mapping[str, BurnerSetting]
 
 
 class Walks(NamedTuple):
@@ -108,12 +108,12 @@ class Noise(NamedTuple):
     """How fast k slowly changes there, as a share in an hour."""
 
 
-class Stand(NamedTuple):
+class Explanation(NamedTuple):
     """An explanation under noise of a certain size, with its way through the night."""
 
     guess: Guess
     scale: Noise
-    way: Way
+    way: FilteredNight
     worth: float
 
 
@@ -140,18 +140,20 @@ class Judge:
         ]
 
     def _belief(self, guess: Guess, scale: Noise) -> Belief:
-        changes: dict[int, Change] = {}
+        changes: dict[int, StepChange] = {}
         step_h, span = self.course.step_h, max(self._high - self._low, self._high / 2)
         for n, kind in guess.changes.items():
             if kind == AIR:
                 jump = scale.k[n] + 0.5
                 kink = KINK * step_h * jump * abs(self.course.excess_ppm[n] or 0.0)
-                changes[n] = Change(kink, jump)
+                changes[n] = StepChange(kink, jump)
             else:
-                changes[n] = Change(KINK * step_h * span, 0.0, self.settings[kind][:2])
+                changes[n] = StepChange(
+                    KINK * step_h * span, 0.0, self.settings[kind][:2]
+                )
         for n in guess.changes:
             for beside in (n - 1, n + 1):
-                changes.setdefault(beside, Change(changes[n].c_sd / 3.0))
+                changes.setdefault(beside, StepChange(changes[n].c_sd / 3.0))
         walk_k = [
             max(guess.walks.k, unrest) * one
             for one, unrest in zip(scale.k, scale.unrest, strict=True)
@@ -160,7 +162,9 @@ class Judge:
         start = self.settings[guess.start][:2]
         return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes)
 
-    def stand(self, guess: Guess, scale: Noise, beside: Stand | None = None) -> Stand:
+    def stand(
+        self, guess: Guess, scale: Noise, beside: Explanation | None = None
+    ) -> Explanation:
         """Judge an explanation; `beside` is one of the same scale, to save work."""
         until = 0 if beside is None else _same_until(guess, beside.guess)
         before = None if beside is None else beside.way
@@ -170,7 +174,7 @@ class Judge:
             cost += self.settings[kind].cost if kind != AIR else 0.0
         worth = way.ln_likelihood - cost
         worth -= IMPOSSIBLE_COST * way.impossible
-        return Stand(guess, scale, way, worth + self._heat_worth(guess))
+        return Explanation(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:
         heat = self._heat
@@ -190,7 +194,7 @@ class Judge:
                 bends.append((bend, heat_w))
         return heat.worth(bends)
 
-    def found(self, stand: Stand) -> Smoothed:
+    def path_of(self, stand: Explanation) -> Smoothed:
         """Smooth what an explanation found."""
         return smooth(stand.way.nodes, self._stays)
 

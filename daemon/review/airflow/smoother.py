@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from cabinvigil.daemon.review.airflow.kalman import TINY, Node, Smoothed
+from cabinvigil.daemon.review.airflow.kalman import TINY, FilterNode, Smoothed
 
 
 class _Back(NamedTuple):
@@ -37,7 +37,7 @@ def smooth(nodes: Sequence[tuple[Any, ...]], stays: float) -> Smoothed:
     found = Smoothed(*([0.0] * count for _ in range(7)))
     r = _Back()
     for n in range(count - 1, -1, -1):
-        node = Node(*nodes[n])
+        node = FilterNode(*nodes[n])
         # a change after this node: what the readings say against what they may say
         found.z_k[n] = r.k / math.sqrt(r.kk) if r.kk > TINY else 0.0
         found.z_s[n] = r.s / math.sqrt(r.ss) if r.ss > TINY else 0.0
@@ -50,7 +50,7 @@ def smooth(nodes: Sequence[tuple[Any, ...]], stays: float) -> Smoothed:
     return found
 
 
-def _back_step(r: _Back, node: Node, stays: float) -> _Back:
+def _back_step(r: _Back, node: FilterNode, stays: float) -> _Back:
     """Go back over one step: `T' r` and `T' N T`."""
     rc, rk, rg, rs, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = r
     if not node.carried:
@@ -70,7 +70,7 @@ def _back_step(r: _Back, node: Node, stays: float) -> _Back:
     )
 
 
-def _back_reading(r: _Back, node: Node) -> _Back:
+def _back_reading(r: _Back, node: FilterNode) -> _Back:
     """Go back over a reading: `L = I - gain Z`, `L' r + Z' v / F`, `L' N L + ...`."""
     rc, rk, rg, rs, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = r
     f = node.f
@@ -87,7 +87,7 @@ def _back_reading(r: _Back, node: Node) -> _Back:
     )
 
 
-def _settle(found: Smoothed, n: int, node: Node, r: _Back) -> None:
+def _settle(found: Smoothed, n: int, node: FilterNode, r: _Back) -> None:
     """Tell `a + P r` and `P - P N P` of this node, for k with its gust, and for s."""
     _, k, g, s, _, ck, cg, cs, kk, kg, ks, gg, gs, ss = node.at
     air = (ck + cg, kk + kg, kg + gg, ks + gs)

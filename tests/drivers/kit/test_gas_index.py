@@ -14,16 +14,16 @@ def test_recorded_figures() -> None:
     Recorded from sensirion-gas-index-algorithm 3.2.2 (vectors.toml, gas_index).
     """
     voc, nox = GasIndex(VOC), GasIndex(NOX)
-    assert [voc.take(30000) for _ in range(600)][-1] == 100
-    assert [nox.take(15000) for _ in range(600)][-1] == 1
-    assert [voc.take(29000) for _ in range(60)][-1] == 187
+    assert [voc.process(30000) for _ in range(600)][-1] == 100
+    assert [nox.process(15000) for _ in range(600)][-1] == 1
+    assert [voc.process(29000) for _ in range(60)][-1] == 187
 
 
 def test_blackout() -> None:
     """The first 46 steps give none."""
     voc = GasIndex(VOC)
-    assert [voc.take(30000) for _ in range(46)] == [0] * 46
-    assert voc.take(30000) > 0
+    assert [voc.process(30000) for _ in range(46)] == [0] * 46
+    assert voc.process(30000) > 0
 
 
 @pytest.mark.parametrize("figures", [VOC, NOX])
@@ -31,7 +31,7 @@ def test_blackout() -> None:
 def test_any_ticks_stay_on_the_scale(figures: Figures, raw: int) -> None:
     """Whatever comes, the index stays within 1 to 500."""
     index = GasIndex(figures)
-    found = [index.take(raw) for _ in range(200)] + [index.take(65535 - raw)]
+    found = [index.process(raw) for _ in range(200)] + [index.take(65535 - raw)]
     assert all(1 <= value <= 500 for value in found[46:])
 
 
@@ -58,7 +58,7 @@ def test_maker(name: str, usual: int, seed: int) -> None:
     module = f"sensirion_gas_index_algorithm.{name}_algorithm"
     theirs = getattr(__import__(module, fromlist=["x"]), f"{name.title()}Algorithm")()
     ours = GasIndex({"voc": VOC, "nox": NOX}[name])
-    pairs = [(ours.take(x), theirs.process(x)) for x in _walk(usual, seed, 15000)]
+    pairs = [(ours.process(x), theirs.process(x)) for x in _walk(usual, seed, 15000)]
     assert max(abs(one - other) for one, other in pairs) <= 1
     assert sum(one != other for one, other in pairs) < len(pairs) / 50
     assert max(other for _, other in pairs) > 120  # the walk met bad air
@@ -70,8 +70,8 @@ def test_long_bad_air_becomes_usual() -> None:
     So it must never be an alarm's ground.  The maker's package: 500, then 351.
     """
     voc = GasIndex(VOC)
-    usual = [voc.take(30000) for _ in range(9000)]
-    bad = [voc.take(27000) for _ in range(25000)]
+    usual = [voc.process(30000) for _ in range(9000)]
+    bad = [voc.process(27000) for _ in range(25000)]
     assert usual[-1] == 100
     assert bad[3 * 3600] == 500
     assert bad[-1] == pytest.approx(351, abs=1)

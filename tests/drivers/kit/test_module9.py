@@ -2,10 +2,10 @@
 
 import pytest
 
-from cabinvigil.drivers.kit.module9 import Gas, GasModule, mode_of
+from cabinvigil.drivers.kit.module9 import GasModule, ModuleGas, mode_of
 from cabinvigil.drivers.kit.steps import Sample, WrongPartError
 
-CO = Gas(code=4, unit=3, words="CO", answer_step=0.1)
+CO = ModuleGas(code=4, unit=3, words="CO", answer_step=0.1)
 UPLOAD = bytes.fromhex("ff040301015e1388fe")
 ANSWER = bytes.fromhex("ff86002a0000000050")
 ACKNOWLEDGED = bytes.fromhex("ff7801000000000087")

@@ -17,8 +17,8 @@ from random import Random
 
 from cabinvigil.daemon.compose.compose import compose_columns
 from cabinvigil.daemon.core.engine import start
-from cabinvigil.daemon.core.kept import restore, resume, to_plain
 from cabinvigil.daemon.core.model import Command, Record, SourceFault, SourceOk
+from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.log.folder import NightFile, Nights, OpenNight
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.log.writer import Recorder
@@ -29,13 +29,13 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     Topics,
     run_of,
 )
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
-from cabinvigil.daemon.outputs.mqtt.requests import Asked
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
+from cabinvigil.daemon.outputs.mqtt.requests import RequestGate
 from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
-from cabinvigil.daemon.outputs.signal.gpio import Line, LineError
+from cabinvigil.daemon.outputs.signal.gpio import GpioOut, LineError
 from cabinvigil.daemon.outputs.signal.light import Light
-from cabinvigil.daemon.outputs.state_file import Keeper, StateFile
-from cabinvigil.daemon.service.host import EVERY_S, HostWatch, Seen
+from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
+from cabinvigil.daemon.service.host import EVERY_S, HostLook, HostWatch
 from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Cabin as SetCabin
@@ -95,10 +95,10 @@ class Post:
     def __init__(self, cabin: "Cabin") -> None:
         self._cabin = cabin
         messages = Messages(Topics("lapwing"), run_of(cabin.clock.wall()), UTC)
-        self.desk = Desk(messages, heartbeat_s=30.0, readings_s=10.0)
+        self.desk = Publisher(messages, heartbeat_s=30.0, readings_s=10.0)
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
-        if self.desk.take(command, stamp):
+    def handle(self, command: Command, stamp: Stamp) -> None:
+        if self.desk.handle(command, stamp):
             self.deliver(stamp)
 
     def deliver(self, stamp: Stamp) -> None:
@@ -144,7 +144,7 @@ class Cabin:
         self.light = Light(self._open_light, self.clock, self.waits.append, inline=True)
         self.log = Recorder(self.nights, self.clock, self.waits.append, inline=True)
         self.post = Post(self)
-        self.keeper = Keeper(file, self.clock, self.waits.append, inline=True)
+        self.keeper = StateSaver(file, self.clock, self.waits.append, inline=True)
         self.host = HostWatch(self.waits.append)
         kept = file.load(self.clock.wall(), self.clock.monotonic())
         self.notes = kept.notes
@@ -158,7 +158,7 @@ class Cabin:
             state=state,
             on_change=lambda now: self.keeper.offer(lambda: to_plain(now)),
         )
-        self.asked = Asked(
+        self.asked = RequestGate(
             Topics("lapwing"),
             lambda ask, _reply: ask.act and self.watcher.on_event(ask.act),
             lambda _text: None,
@@ -171,19 +171,19 @@ class Cabin:
 
     name = "told"
 
-    def offer(self, command: Command, stamp: Stamp) -> None:
+    def handle(self, command: Command, stamp: Stamp) -> None:
         self.told.append((stamp.up_s + self.began_s, command))
 
     def start(self) -> None: ...
 
     def stop(self, deadline_s: float) -> None: ...
 
-    def _open(self) -> Line:
+    def _open(self) -> GpioOut:
         if not self.line_opens:
             raise LineError(errno.ENOENT, "there is no GPIO line 'GPIO17'")
         return self.line
 
-    def _open_light(self) -> Line:
+    def _open_light(self) -> GpioOut:
         if not self.light_opens:
             raise LineError(errno.ENOENT, "there is no GPIO line 'GPIO23'")
         return self.light_line
@@ -198,7 +198,9 @@ class Cabin:
             now_s = self.watcher.up_s()
             self.post.deliver(Stamp(now_s, self.clock.wall()))
             if self.clock.now_s % EVERY_S == 0.0:
-                seen = Seen(now_s, self.clock.wall(), self.cpu_c, self.is_under_volted)
+                seen = HostLook(
+                    now_s, self.clock.wall(), self.cpu_c, self.is_under_volted
+                )
                 self.host.look(seen)
             self._sound()
 

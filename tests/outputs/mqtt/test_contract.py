@@ -38,7 +38,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     Topics,
     run_of,
 )
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.report.json import summary
 from tests.review import logs, named
 
@@ -92,15 +92,15 @@ def morning() -> dict[str, Any]:
 def said() -> list[Publication]:
     """Everything that a watch says, each kind at least once."""
     stamp = Stamp(60.0, START + timedelta(seconds=60))
-    desk = Desk(
+    desk = Publisher(
         Messages(Topics("lapwing"), run_of(START), UTC),
         heartbeat_s=30.0,
         readings_s=10.0,
     )
     desk.watching()
     values = {"o2_pct": 20.512, "co_ppm": 1000.0, "temp_c_outside": -9.0}
-    desk.take(Record("air", {**values, "at_least": ["co_ppm"]}), stamp)
-    desk.take(
+    desk.handle(Record("air", {**values, "at_least": ["co_ppm"]}), stamp)
+    desk.handle(
         Estimate({
             "o2_rate_pct_per_h": [-2.1, -1.9, -1.7], "o2_below_19_5_within_20min": 0.2,
             "o2_minutes_to_19_5": None, "o2_settles_pct": [19.1, 19.6, 19.9],
@@ -112,14 +112,14 @@ def said() -> list[Publication]:
         for priority in Priority:
             name = f"sensor-stale/{state.value}" if priority == 1 else "o2-low"
             change = Transition(name, state, AlarmState.NORMAL, priority, "Text.", 12.0)
-            desk.take(change, stamp)
-            desk.take(Alert(name, priority, "A sentence.", priority % 3), stamp)
+            desk.handle(change, stamp)
+            desk.handle(Alert(name, priority, "A sentence.", priority % 3), stamp)
     desk.morning(morning(), stamp)
     late = Stamp(1_000.0, START + timedelta(seconds=1_000))
     out = []
     while (taken := desk.next(stamp if len(out) % 2 else late)) is not None:
         out.append(taken[1])
-    desk.take(Estimate({"o2_minutes_to_19_5": [145.4, None, None]}), stamp)
+    desk.handle(Estimate({"o2_minutes_to_19_5": [145.4, None, None]}), stamp)
     taken = desk.next(stamp)
     assert taken is not None
     out.append(taken[1])

@@ -30,7 +30,7 @@ from cabinvigil.daemon.outputs.mqtt.outbox import (
     STATES_KEPT,
     Outbox,
 )
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from tests.inline_phone import InlinePhone
 
 pytestmark = pytest.mark.made_up("orders messages by topics of its own")
@@ -47,11 +47,11 @@ def alert(text: str = "Oxygen low: 19.4 %.", **kw: object) -> Alert:
     return Alert("o2-low", Priority.HIGH, text, **kw)  # type: ignore[arg-type]
 
 
-def desk() -> Desk:
-    return Desk(MESSAGES, heartbeat_s=30.0, readings_s=10.0)
+def desk() -> Publisher:
+    return Publisher(MESSAGES, heartbeat_s=30.0, readings_s=10.0)
 
 
-def drain(some: Desk, now: Stamp) -> list[Publication]:
+def drain(some: Publisher, now: Stamp) -> list[Publication]:
     out = []
     while (taken := some.next(now)) is not None:
         out.append(taken[1])
@@ -124,7 +124,7 @@ def test_an_alarms_state_is_retained_json_with_moment_and_number() -> None:
         "sensor-stale/bunk-o2", AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL,
         Priority.FAULT, "The oxygen cell is silent.", 40.0, first_up=True,
     )  # fmt: skip
-    assert some.take(change, at(100.0))
+    assert some.handle(change, at(100.0))
     (said,) = drain(some, at(100.0))
     assert said.topic == "cabinvigil/lapwing/alarm/sensor-stale/bunk-o2"
     assert (said.retain, said.qos) == (True, 1)
@@ -142,7 +142,7 @@ def test_readings_and_heartbeats_come_at_their_pace() -> None:
     some = desk()
     said = []
     for second in range(120):
-        some.take(Record("air", {"o2_pct": 20.5, "at_least": []}), at(second))
+        some.handle(Record("air", {"o2_pct": 20.5, "at_least": []}), at(second))
         said += [(second, p) for p in drain(some, at(second))]
     beats = [s for s, p in said if p.topic.endswith("heartbeat")]
     readings = [s for s, p in said if p.topic.endswith("readings")]
@@ -157,24 +157,24 @@ def test_no_heartbeat_from_a_watch_that_no_longer_steps() -> None:
     """The network thread alone is no sign of life: a hung core falls silent."""
     some = desk()
     for second in range(10):
-        some.take(Record("air", {"o2_pct": 20.5}), at(second))
+        some.handle(Record("air", {"o2_pct": 20.5}), at(second))
     drain(some, at(10))
     said = []
     for second in range(10, 400):
         some.tick(at(second))
         said += [(second, p.topic.rsplit("/")[-1]) for p in drain(some, at(second))]
     assert max(s for s, tail in said if tail == "heartbeat") <= 9 + 65
-    some.take(Record("air", {"o2_pct": 20.5}), at(400))
+    some.handle(Record("air", {"o2_pct": 20.5}), at(400))
     assert "heartbeat" in str([p.topic for p in drain(some, at(400))])
 
 
 def test_stale_readings_are_left_out() -> None:
     """A value that no longer comes leaves the pack: old air is no reading."""
     some = desk()
-    some.take(Record("air", {"o2_pct": 20.5, "co_ppm": 1.0}), at(0))
+    some.handle(Record("air", {"o2_pct": 20.5, "co_ppm": 1.0}), at(0))
     drain(some, at(0))
     for second in range(0, 200, 10):
-        some.take(Record("air", {"o2_pct": 20.4}), at(second))
+        some.handle(Record("air", {"o2_pct": 20.4}), at(second))
     last = {p.topic.rsplit("/")[-1]: p for p in drain(some, at(200))}["readings"]
     assert [r["n"] for r in json.loads(last.payload)] == ["o2_pct"]
     for second in range(190, 320, 10):
@@ -187,7 +187,7 @@ def test_stale_readings_are_left_out() -> None:
 
 def test_estimates_and_the_morning_are_retained() -> None:
     some = desk()
-    some.take(Estimate({"o2_settles_pct": [20.1, 20.3, 20.4]}), at(60))
+    some.handle(Estimate({"o2_settles_pct": [20.1, 20.3, 20.4]}), at(60))
     some.morning({"lowest_o2_pct": 20.1}, at(61))
     said = {p.topic.rsplit("/")[-1]: p for p in drain(some, at(61))}
     assert json.loads(said["estimates"].payload)["o2_settles_pct"] == [20.1, 20.3, 20.4]
@@ -196,15 +196,15 @@ def test_estimates_and_the_morning_are_retained() -> None:
 
 def test_what_is_not_for_the_phone_is_left() -> None:
     some = desk()
-    assert not some.take(Sound("chirp"), at(0))
-    assert not some.take(Record("mark", {"text": "x"}), at(0))
-    some.take(Record("air", {"mood": 1.0}), at(0))
+    assert not some.handle(Sound("chirp"), at(0))
+    assert not some.handle(Record("mark", {"text": "x"}), at(0))
+    some.handle(Record("air", {"mood": 1.0}), at(0))
     assert [p.topic for p in drain(some, at(0))] == ["cabinvigil/lapwing/heartbeat"]
 
 
 def test_a_number_json_does_not_know_becomes_null() -> None:
     some = desk()
-    some.take(Estimate({"x": float("nan")}), at(0))
+    some.handle(Estimate({"x": float("nan")}), at(0))
     assert json.loads(drain(some, at(0))[0].payload)["x"] is None
 
 
@@ -220,7 +220,7 @@ def state(topic: str, body: str = "x") -> Publication:
 
 
 def take(box: Outbox, now_s: float = 0.0) -> str | None:
-    taken = box.take(MESSAGES, at(now_s))
+    taken = box.next_due(MESSAGES, at(now_s))
     return None if taken is None else taken[1].payload.decode()
 
 
@@ -265,7 +265,7 @@ def test_what_was_not_acknowledged_goes_again_in_order() -> None:
         box.put_alert(pending(seq))
     box.put_state(state("alarm", "old"))
     for number in range(3):
-        taken = box.take(MESSAGES, at(0))
+        taken = box.next_due(MESSAGES, at(0))
         assert taken is not None
         box.sent(100 - number, taken[0])
     box.acknowledged(100)
@@ -291,7 +291,7 @@ def test_so_many_may_fly_and_no_more() -> None:
     box = Outbox()
     for seq in range(IN_FLIGHT + 5):
         box.put_alert(pending(seq))
-        taken = box.take(MESSAGES, at(0))
+        taken = box.next_due(MESSAGES, at(0))
         if taken is not None:
             box.sent(seq, taken[0])
     assert box.in_flight == IN_FLIGHT
@@ -319,7 +319,7 @@ def test_no_alert_is_lost_or_reordered_whatever_happens(steps: list[str]) -> Non
         if step == "p":
             box.put_alert(pending(seq))
             seq += 1
-        elif step == "s" and (taken := box.take(MESSAGES, at(0))) is not None:
+        elif step == "s" and (taken := box.next_due(MESSAGES, at(0))) is not None:
             message_id += 1
             box.sent(message_id, taken[0])
             flying.append(message_id)
@@ -360,9 +360,9 @@ def test_inline_every_message_comes_at_once() -> None:
     got: list[tuple[str, float]] = []
     phone = InlinePhone(desk(), lambda p, s: got.append((p.topic, s.up_s)))
     phone.start()
-    phone.offer(Record("air", {"o2_pct": 20.5}), at(1))
-    phone.offer(alert(), at(2))
-    phone.offer(Sound("chirp"), at(3))
+    phone.handle(Record("air", {"o2_pct": 20.5}), at(1))
+    phone.handle(alert(), at(2))
+    phone.handle(Sound("chirp"), at(3))
     phone.morning({}, at(4))
     phone.stop(1.0)
     assert [(t.rsplit("/")[-1], s) for t, s in got] == [

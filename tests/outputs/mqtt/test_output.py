@@ -31,7 +31,7 @@ from cabinvigil.daemon.outputs.mqtt import broker, requests
 from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
 from cabinvigil.daemon.outputs.mqtt.output import Phone
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.outputs.mqtt.requests import Reply
 from tests.outputs.brokers import (
     Certificates,
@@ -83,7 +83,7 @@ class Cabin:
             "tls": False, "keepalive_s": 5, "connect_s": 2.0, "answer_s": 2.0,
         } | kw  # fmt: skip
         messages = Messages(Topics(name), run_of(datetime.now(UTC)), UTC)
-        self.desk = Desk(messages, heartbeat_s=30.0, readings_s=1.0)
+        self.desk = Publisher(messages, heartbeat_s=30.0, readings_s=1.0)
         self.phone = Phone(
             Broker(**given),  # type: ignore[arg-type]
             self.desk,
@@ -103,10 +103,10 @@ class Cabin:
 
     def alert(self, text: str, **kw: object) -> None:
         command = Alert("o2-low", Priority.HIGH, text, **kw)  # type: ignore[arg-type]
-        self.phone.offer(command, self.stamp())
+        self.phone.handle(command, self.stamp())
 
     def air(self, **values: float) -> None:
-        self.phone.offer(Record("air", values), self.stamp())
+        self.phone.handle(Record("air", values), self.stamp())
 
     def wait(self, what: Callable[[], object], deadline_s: float = 15.0) -> None:
         until = time.perf_counter() + deadline_s
@@ -161,7 +161,7 @@ def test_a_subscriber_sees_presence_readings_alarms_and_alerts(
                 "o2-low", AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL, Priority.HIGH,
                 "Oxygen low.", 0.0,
             )  # fmt: skip
-            one.phone.offer(change, one.stamp())
+            one.phone.handle(change, one.stamp())
             one.alert("Oxygen low: 19.4 %. Open the door.")
             one.phone.morning(QUIET_NIGHT)
             phone.wait(lambda: phone.on("/alert") and phone.on("/morning"))
@@ -333,7 +333,7 @@ def test_a_broker_killed_and_back_gets_all_states_again(tmp_path: Path) -> None:
             "co-level", AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL, Priority.HIGH,
             "CO high.", 0.0,
         )  # fmt: skip
-        one.phone.offer(change, one.stamp())
+        one.phone.handle(change, one.stamp())
         one.wait(lambda: not one.desk.outbox.has_more and not one.desk.outbox.in_flight)
         real.stop(kill=True)
         one.wait(lambda: "out-of-reach" in one.told.kinds())
@@ -615,7 +615,7 @@ def test_a_bug_in_a_message_reaches_neither_core_nor_connection(
 ) -> None:
     with cabin(open_broker.port, name="whimbrel") as one:
         broken = Alert("o2-low", Priority.HIGH, "x", expiry_s=float("nan"))
-        one.phone.offer(broken, one.stamp())
+        one.phone.handle(broken, one.stamp())
         bad = Transition("a", "no state", AlarmState.NORMAL, Priority.LOW, "", 0.0)  # type: ignore[arg-type]
-        one.phone.offer(bad, one.stamp())
+        one.phone.handle(bad, one.stamp())
         assert "late" in one.told.kinds()

@@ -11,7 +11,7 @@ from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import Broker, connect_error
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
-from cabinvigil.daemon.outputs.mqtt.requests import FLOOD, Asked, Reply
+from cabinvigil.daemon.outputs.mqtt.requests import FLOOD, Reply, RequestGate
 
 WALL = datetime(2025, 1, 15, 2, 0, tzinfo=UTC)
 
@@ -21,7 +21,7 @@ class Desk:
         self.asks: list[Ask] = []
         self.refused: list[str] = []
         self.answers: list[tuple[Mapping[str, Any], str, bytes]] = []
-        self.gate = Asked(Topics("lapwing"), self.on_ask, self.refused.append)
+        self.gate = RequestGate(Topics("lapwing"), self.on_ask, self.refused.append)
 
     def on_ask(self, ask: Ask, reply: Reply) -> None:
         self.asks.append(ask)

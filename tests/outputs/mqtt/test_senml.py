@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.outputs.mqtt.senml import Reading, pack
+from cabinvigil.daemon.outputs.mqtt.senml import SeriesReading, pack
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 NOW = datetime(2025, 1, 14, 21, 0, tzinfo=UTC)
@@ -57,7 +57,7 @@ def test_readings_resolve_to_names_units_values_and_moments() -> None:
     got = resolve(
         pack(
             "cabinvigil/lapwing/",
-            [Reading("temp_c", 25.2, 0.0), Reading("rh_pct", 30.0, 4.0)],
+            [SeriesReading("temp_c", 25.2, 0.0), SeriesReading("rh_pct", 30.0, 4.0)],
             NOW,
         )
     )
@@ -75,7 +75,7 @@ def test_readings_resolve_to_names_units_values_and_moments() -> None:
 @pytest.mark.parametrize("name", sorted(set(QUANTITIES) - {"o2_hpa"}))
 def test_every_quantity_has_a_registered_symbol(name: str) -> None:
     """The exact symbol per quantity; none is the '%' that would mean a ratio."""
-    (record,) = pack("x/", [Reading(name, 1.0, 0.0)], NOW)
+    (record,) = pack("x/", [SeriesReading(name, 1.0, 0.0)], NOW)
     assert record["u"] in UNITS
     assert record["u"] != "%"
 
@@ -87,7 +87,7 @@ def test_secondary_units_convert_as_the_rfc_says() -> None:
         ("co_ppm", 35.0, 3.5e-5, "/"),
         ("pressure_hpa", 1013.25, 101325.0, "Pa"),
     ):
-        (record,) = pack("x/", [Reading(series, value, 0.0)], NOW)
+        (record,) = pack("x/", [SeriesReading(series, value, 0.0)], NOW)
         factor, symbol = UNITS[record["u"]]
         assert record["v"] * factor == pytest.approx(primary)
         assert symbol == unit
@@ -96,25 +96,25 @@ def test_secondary_units_convert_as_the_rfc_says() -> None:
 def test_a_clock_that_shows_1970_gives_relative_times() -> None:
     """Times below 2^28 s mean 'relative to now' (RFC 8428, from memory)."""
     early = datetime(1970, 1, 1, 3, tzinfo=UTC)
-    (record,) = pack("x/", [Reading("o2_pct", 20.5, 7.0)], early)
+    (record,) = pack("x/", [SeriesReading("o2_pct", 20.5, 7.0)], early)
     assert "bt" not in record
     assert record["t"] == -7.0
 
 
 def test_a_value_at_full_scale_says_so() -> None:
-    got = pack("x/", [Reading("co_ppm", 1000.0, 0.0, at_least=True)], NOW)
+    got = pack("x/", [SeriesReading("co_ppm", 1000.0, 0.0, at_least=True)], NOW)
     assert got[1] == {"n": "co_ppm/at-least", "vb": True}
 
 
 def test_values_are_rounded_to_what_is_worth_showing() -> None:
-    (record,) = pack("x/", [Reading("co2_ppm", 1234.56, 0.0)], NOW)
+    (record,) = pack("x/", [SeriesReading("co2_ppm", 1234.56, 0.0)], NOW)
     assert record["v"] == 1235
     assert isinstance(record["v"], int)
 
 
 def test_an_unknown_series_is_refused() -> None:
     with pytest.raises(ValueError, match="no SenML unit"):
-        pack("x/", [Reading("mood_pct", 1.0, 0.0)], NOW)
+        pack("x/", [SeriesReading("mood_pct", 1.0, 0.0)], NOW)
 
 
 def test_no_readings_are_an_empty_pack() -> None:
@@ -125,7 +125,7 @@ def test_no_readings_are_an_empty_pack() -> None:
 def test_names_use_only_the_rfcs_letters(name: str) -> None:
     """Letters, digits and -:./_ , beginning with one of the first two (memory)."""
     for series in (name, f"{name}_outside", f"{name}__bunk_cell"):
-        for record in pack("cabinvigil/lapwing/", [Reading(series, 1, 0)], NOW):
+        for record in pack("cabinvigil/lapwing/", [SeriesReading(series, 1, 0)], NOW):
             whole = "cabinvigil/lapwing/" + record["n"]
             assert whole[0].isalnum()
             assert all(c.isascii() and (c.isalnum() or c in "-:./_") for c in whole)

@@ -56,7 +56,7 @@ def test_a_high_alarm_sounds_at_once_as_temporal_four(clock: HandClock) -> None:
     line = RecordingLine(clock)
     buzzer, _ = make(clock, line)
     clock.now_s = 100.0
-    buzzer.offer(Sound("temporal-four", "o2-low"), clock.stamp())
+    buzzer.handle(Sound("temporal-four", "o2-low"), clock.stamp())
     assert line.changes == [(100.0, True)]
     run(buzzer, clock, 107.0)
     assert pulses(line) == [
@@ -70,7 +70,7 @@ def test_the_same_sound_again_goes_on_without_a_break(clock: HandClock) -> None:
     line = RecordingLine(clock)
     buzzer, _ = make(clock, line)
     for _ in range(10):
-        buzzer.offer(Sound("temporal-four"), clock.stamp())
+        buzzer.handle(Sound("temporal-four"), clock.stamp())
         run(buzzer, clock, clock.now_s + 0.57)
     assert len(pulses(line)) == 4
 
@@ -78,16 +78,16 @@ def test_the_same_sound_again_goes_on_without_a_break(clock: HandClock) -> None:
 def test_quiet_silences_within_a_step(clock: HandClock) -> None:
     line = RecordingLine(clock)
     buzzer, _ = make(clock, line)
-    buzzer.offer(Sound("three-pulse"), clock.stamp())
+    buzzer.handle(Sound("three-pulse"), clock.stamp())
     clock.now_s = 0.05
-    buzzer.offer(Sound("quiet"), clock.stamp())
+    buzzer.handle(Sound("quiet"), clock.stamp())
     assert line.changes == [(0.0, True), (0.05, False)]
 
 
 def test_only_sounds_are_taken(clock: HandClock) -> None:
     line = RecordingLine(clock)
     buzzer, _ = make(clock, line)
-    buzzer.offer(Alert("o2-low", Priority.HIGH, "Oxygen low."), clock.stamp())
+    buzzer.handle(Alert("o2-low", Priority.HIGH, "Oxygen low."), clock.stamp())
     assert line.changes == []
 
 
@@ -95,13 +95,13 @@ def test_the_second_sounder_plays_only_when_louder(clock: HandClock) -> None:
     """Unanswered for long, the second sounder joins in step with the first."""
     line, second = RecordingLine(clock), RecordingLine(clock)
     buzzer, _ = make(clock, line, second)
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 10.0)
     assert pulses(second) == []
-    buzzer.offer(Sound("temporal-four", louder=True), clock.stamp())
+    buzzer.handle(Sound("temporal-four", louder=True), clock.stamp())
     run(buzzer, clock, 20.0)
     assert pulses(second) == [p for p in pulses(line) if p[0] >= 10.0]
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 30.0)
     assert pulses(second)[-1][0] < 20.0
 
@@ -112,14 +112,14 @@ def test_with_one_sounder_an_unanswered_burst_comes_sooner_again(
     """Escalated, a cabin without a second line hears it too; an answer ends it."""
     line = RecordingLine(clock)
     buzzer, _ = make(clock, line)
-    buzzer.offer(Sound("three-pulse"), clock.stamp())
+    buzzer.handle(Sound("three-pulse"), clock.stamp())
     run(buzzer, clock, 60.0)
     usual = len(pulses(line))
-    buzzer.offer(Sound("three-pulse", louder=True), clock.stamp())
+    buzzer.handle(Sound("three-pulse", louder=True), clock.stamp())
     run(buzzer, clock, 120.0)
     assert len(pulses(line)) - usual >= 1.5 * usual
     assert {length for _, length in pulses(line)} == {0.2}
-    buzzer.offer(Sound("quiet"), clock.stamp())
+    buzzer.handle(Sound("quiet"), clock.stamp())
     run(buzzer, clock, 130.0)
     assert not line.is_on
 
@@ -127,7 +127,7 @@ def test_with_one_sounder_an_unanswered_burst_comes_sooner_again(
 def test_a_dead_second_sounder_leaves_the_first_alone(clock: HandClock) -> None:
     line, second = RecordingLine(clock), FailingLine(clock, fails_from=0)
     buzzer, told = make(clock, line, second)
-    buzzer.offer(Sound("temporal-four", louder=True), clock.stamp())
+    buzzer.handle(Sound("temporal-four", louder=True), clock.stamp())
     run(buzzer, clock, 5.7)
     assert len(pulses(line)) == 4
     assert [e.source for e in told] == ["second-sounder"]
@@ -136,7 +136,7 @@ def test_a_dead_second_sounder_leaves_the_first_alone(clock: HandClock) -> None:
 def test_the_bedtime_test_ends_by_itself(clock: HandClock) -> None:
     line = RecordingLine(clock)
     buzzer, _ = make(clock, line)
-    buzzer.offer(Sound("test"), clock.stamp())
+    buzzer.handle(Sound("test"), clock.stamp())
     run(buzzer, clock, 60.0)
     assert [length for _, length in pulses(line)] == [0.2] * 3 + [0.1] * 4
 
@@ -148,7 +148,7 @@ def test_the_test_never_hides_a_standing_sound(clock: HandClock, standing: str) 
     for line, asks in ((plain, False), (tested, True)):
         clock.now_s = 0.0
         buzzer, _ = make(clock, line)
-        buzzer.offer(Sound(standing), clock.stamp())
+        buzzer.handle(Sound(standing), clock.stamp())
         run(buzzer, clock, 3.0)
         if asks:
             buzzer.test()
@@ -161,7 +161,7 @@ def test_an_alarm_during_the_test_takes_over(clock: HandClock) -> None:
     buzzer, _ = make(clock, line)
     buzzer.test()
     run(buzzer, clock, 0.5)
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 1.3)
     # At 0.5 the test's second pulse was sounding: it ends as the alarm's first.
     assert pulses(line)[1:] == [(0.4, 0.2), (0.7, 0.1), (0.9, 0.1), (1.1, 0.1)]
@@ -181,7 +181,7 @@ def test_a_pin_that_cannot_be_had_is_told_once_and_tried_again(
         return line
 
     buzzer = Buzzer(opener, clock, told, inline=True)
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 30.0)
     assert told.kinds() == ["port-missing"]
     assert "group 'gpio'" in told[0].text  # type: ignore[union-attr]
@@ -194,7 +194,7 @@ def test_a_pin_that_cannot_be_had_is_told_once_and_tried_again(
 def test_a_pin_lost_while_sounding_is_taken_again(clock: HandClock) -> None:
     line = FailingLine(clock, fails_from=3)
     buzzer, told = make(clock, line)
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 4.0)
     assert told.kinds() == ["port-missing"]
     line.fails_from = 10**9
@@ -223,7 +223,7 @@ def test_a_buzzer_that_is_not_heard_is_a_fault_and_its_return_is_told(
     line = SensedLine(clock)
     buzzer, told = make(clock, line)
     line.sensed[True] = False
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 6.0)
     assert told.kinds() == ["not-heard"]
     line.sensed[True] = True
@@ -236,7 +236,7 @@ def test_a_sense_line_that_hears_in_silence_is_a_fault(clock: HandClock) -> None
     line = SensedLine(clock)
     buzzer, told = make(clock, line)
     line.sensed[False] = True
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     run(buzzer, clock, 30.0)
     assert told.kinds() == ["sense-stuck"]
 
@@ -265,7 +265,7 @@ def test_edges_hold_while_the_machine_is_busy() -> None:
     burner = threading.Thread(target=burn)
     burner.start()
     buzzer.start()
-    buzzer.offer(Sound("temporal-four"), clock.stamp())
+    buzzer.handle(Sound("temporal-four"), clock.stamp())
     time.sleep(0.9)
     ends.set()
     buzzer.stop(2.0)
@@ -300,7 +300,7 @@ def test_whatever_breaks_in_the_loop_the_sound_goes_on() -> None:
 
     buzzer = Buzzer(lambda: line, clock, report)
     buzzer.start()
-    buzzer.offer(Sound("three-pulse"), clock.stamp())
+    buzzer.handle(Sound("three-pulse"), clock.stamp())
     deadline = time.perf_counter() + 10.0
     while len(line.changes) < 4 and time.perf_counter() < deadline:
         time.sleep(0.02)
@@ -321,7 +321,7 @@ def test_a_line_that_hangs_shows_in_the_heartbeat() -> None:
 
     buzzer = Buzzer(lambda: Hanging(clock), clock, Told())
     buzzer.start()
-    buzzer.offer(Sound("chirp"), clock.stamp())
+    buzzer.handle(Sound("chirp"), clock.stamp())
     time.sleep(0.2)
     first = buzzer.alive_at_s()
     time.sleep(0.7)

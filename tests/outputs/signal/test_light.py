@@ -66,14 +66,14 @@ def test_it_follows_the_alarms() -> None:
     line = RecordingLine(clock)
     told = Told()
     light = Light(lambda: line, clock, told, inline=True)
-    light.offer(Sound("temporal-four"), clock.stamp())
-    light.offer(alarm(S.UNACKNOWLEDGED, Priority.HIGH), clock.stamp())
+    light.handle(Sound("temporal-four"), clock.stamp())
+    light.handle(alarm(S.UNACKNOWLEDGED, Priority.HIGH), clock.stamp())
     assert line.is_on
     while clock.now_s < 2.0:
         clock.now_s += light.step(clock.now_s)
     rising = [at_s for at_s, on in line.changes if on]
     assert rising == [0.0, 0.5, 1.0, 1.5]
-    light.offer(alarm(S.NORMAL, Priority.HIGH), clock.stamp())
+    light.handle(alarm(S.NORMAL, Priority.HIGH), clock.stamp())
     clock.now_s += 0.1
     light.step(clock.now_s)
     assert not line.is_on

@@ -9,8 +9,8 @@ import pytest
 from cabinvigil.daemon.review.airflow.kalman import (
     UNKNOWN_PPM2,
     Belief,
-    Change,
     Course,
+    StepChange,
     forward,
 )
 from cabinvigil.daemon.review.airflow.smoother import smooth
@@ -30,7 +30,7 @@ def course(count: int, seed: int, holes: tuple[int, ...] = ()) -> Course:
     return Course(STEP_H, levels, 6.0, excess, weight)
 
 
-def belief(count: int, changes: dict[int, Change] | None = None) -> Belief:
+def belief(count: int, changes: dict[int, StepChange] | None = None) -> Belief:
     walk_k = [0.2 + 0.02 * n for n in range(count)]
     gust = [0.1 + 0.01 * n for n in range(count)]
     return Belief((2.0, 1.5), (3000.0, 900.0), walk_k, 0.0, gust, 0.25, changes or {})
@@ -83,12 +83,12 @@ def dense(course: Course, belief: Belief) -> tuple[np.ndarray, np.ndarray]:
     "changes",
     [
         {},
-        {7: Change(20.0, 1.5)},
-        {5: Change(30.0, 0.0, (5000.0, 400.0)), 9: Change(5.0)},
+        {7: StepChange(20.0, 1.5)},
+        {5: StepChange(30.0, 0.0, (5000.0, 400.0)), 9: StepChange(5.0)},
     ],
 )
 def test_smoothing_is_conditioning_on_all_readings(
-    seed: int, changes: dict[int, Change]
+    seed: int, changes: dict[int, StepChange]
 ) -> None:
     """Means and variances are those of the joint normal distribution (numpy)."""
     count = 16
@@ -111,7 +111,7 @@ def test_smoothing_is_conditioning_on_all_readings(
 def test_a_way_taken_up_again_is_the_same_way() -> None:
     """What is the same up to a node need not be gone again, to the last digit."""
     told = course(20, 1)
-    plain, other = belief(20), belief(20, {12: Change(10.0, 2.0)})
+    plain, other = belief(20), belief(20, {12: StepChange(10.0, 2.0)})
     before = forward(told, plain)
     assert forward(told, other, before, 12) == forward(told, other)
 

@@ -11,16 +11,16 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     AIR,
     DATE_COST,
     IMPOSSIBLE_COST,
+    BurnerSetting,
     Guess,
     Judge,
-    Setting,
     Walks,
 )
 
 STEP_H = 2.0 / 60.0
 SETTINGS = {
-    "off": Setting(2000.0, 300.0, 0.0),
-    "low": Setting(10_000.0, 1000.0, 740.0),
+    "off": BurnerSetting(2000.0, 300.0, 0.0),
+    "low": BurnerSetting(10_000.0, 1000.0, 740.0),
 }
 CALM = Walks(0.1, 0.01)
 
@@ -79,7 +79,7 @@ def test_what_cannot_be_costs() -> None:
     assert fair.worth == fair.way.ln_likelihood
     dear = judge.stand(Guess("off", {20: AIR}, CALM), noise)
     assert dear.worth == dear.way.ln_likelihood - DATE_COST
-    vacuum = {**SETTINGS, "off": Setting(-5000.0, 10.0, 0.0)}
+    vacuum = {**SETTINGS, "off": BurnerSetting(-5000.0, 10.0, 0.0)}
     absurd = Judge(lived([2.0] * 60, [2000.0] * 60), vacuum, None)
     stand = absurd.stand(Guess("off", {}, CALM), noise)
     assert stand.way.impossible > 50
@@ -89,7 +89,7 @@ def test_what_cannot_be_costs() -> None:
 
 def test_an_empty_cabin_needs_more_than_the_usual_reason() -> None:
     """A setting's own cost is paid at each change to it."""
-    settings = {**SETTINGS, "empty": Setting(0.0, 100.0, 0.0, 15.0)}
+    settings = {**SETTINGS, "empty": BurnerSetting(0.0, 100.0, 0.0, 15.0)}
     judge = Judge(lived([2.0] * 60, [2000.0] * 60), settings, None)
     stand = judge.stand(Guess("off", {20: "empty"}, CALM), judge.first_noise())
     paid = stand.way.ln_likelihood - DATE_COST - 15.0

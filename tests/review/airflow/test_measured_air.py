@@ -9,13 +9,13 @@ import pytest
 from cabinvigil.daemon.air.moisture import humidity_ratio
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.airflow.air_moved import Moved, Readings, moved
-from cabinvigil.daemon.review.airflow.likelihood import Setting
+from cabinvigil.daemon.review.airflow.likelihood import BurnerSetting
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import inside
 from tests.review import logs
 
 DATA = Path(__file__).parents[2] / "data"
-UNOCCUPIED = {"empty": Setting(0.0, 15.0, 0.0)}
+UNOCCUPIED = {"empty": BurnerSetting(0.0, 15.0, 0.0)}
 """Nobody there: the records say so."""
 
 

@@ -21,16 +21,16 @@ from typing import (
 
 import cattrs
 
-from cabinvigil.daemon.settings.mistakes import (
+from cabinvigil.daemon.settings.checks import one_of
+from cabinvigil.daemon.settings.errors import (
+    BadValueError,
     Mistake,
-    WrongError,
     not_a,
     not_a_number,
     one_line,
     shown,
     unknown_key,
 )
-from cabinvigil.daemon.settings.notes import one_of
 from cabinvigil.daemon.settings.values import fields_of, needed_of
 
 T = TypeVar("T")
@@ -55,7 +55,7 @@ def _float(value: Any, _: Any) -> float:
     except OverflowError:
         number = math.inf
     if not math.isfinite(number):
-        raise WrongError(
+        raise BadValueError(
             f"is {shown(value)}, no finite number", "write a finite number"
         )
     return number
@@ -65,7 +65,9 @@ def _int(value: Any, _: Any) -> int:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise _NoNumberError(value)
     if isinstance(value, float) and not value.is_integer():
-        raise WrongError(f"is {shown(value)}, no whole number", "write a whole number")
+        raise BadValueError(
+            f"is {shown(value)}, no whole number", "write a whole number"
+        )
     return int(value)
 
 
@@ -79,7 +81,7 @@ def _str(value: Any, _: Any) -> str:
     if not isinstance(value, str):
         raise not_a("a text", value, "write it in double quotes")
     if len(value) > 2000:
-        raise WrongError(f"is {len(value)} characters long", "shorten it")
+        raise BadValueError(f"is {len(value)} characters long", "shorten it")
     return value
 
 
@@ -285,14 +287,14 @@ def _walk(
         mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
 
 
-def _as_wrong(error: BaseException, key: str, plain: Any) -> WrongError:
-    if isinstance(error, WrongError):
+def _as_wrong(error: BaseException, key: str, plain: Any) -> BadValueError:
+    if isinstance(error, BadValueError):
         return error
     if isinstance(error, _NoNumberError):
         return not_a_number(key, error.value)
     # A rule's own check said no: its sentence is all there is.
     reason = one_line(str(error)).rstrip(". ") or type(error).__name__
-    return WrongError(
+    return BadValueError(
         f"cannot be used ({reason[:160]})" if plain is not None else "cannot be used",
         "mend the values it names",
     )

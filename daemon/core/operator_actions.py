@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping
 
+from cabinvigil.daemon.core import alarm_status as life
 from cabinvigil.daemon.core import shelving
-from cabinvigil.daemon.core import standing as life
 from cabinvigil.daemon.core.alarm import Trigger
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Act, ActKind, AlarmState, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
-from cabinvigil.daemon.core.standing import Standing
 
 ENDS = {
     ActKind.UNSHELVE: AlarmState.SHELVED,
@@ -19,11 +19,11 @@ ENDS = {
 
 def act(
     setup: Setup,
-    standings: Mapping[str, Standing],
+    standings: Mapping[str, AlarmStatus],
     history: History,
     event: Act,
     now: float,
-) -> tuple[dict[str, Standing], dict[str, Verdict | None]]:
+) -> tuple[dict[str, AlarmStatus], dict[str, Verdict | None]]:
     """Apply an act to the alarms it names ('' names all); unknown names do nothing.
 
     Returns:
@@ -45,7 +45,7 @@ def act(
     return changed, verdicts
 
 
-def _one(spec: AlarmSpec, standing: Standing, event: Act, now: float) -> Standing:
+def _one(spec: AlarmSpec, standing: AlarmStatus, event: Act, now: float) -> AlarmStatus:
     match event.kind:
         case ActKind.ACKNOWLEDGE | ActKind.RESET:
             # A reset by hand is an answer; the table resets by itself once it is clear.

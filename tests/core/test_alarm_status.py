@@ -3,15 +3,15 @@
 import pytest
 
 from cabinvigil.daemon.core.alarm import Trigger
-from cabinvigil.daemon.core.model import AlarmState, Priority, Verdict
-from cabinvigil.daemon.core.standing import (
+from cabinvigil.daemon.core.alarm_status import (
     CHATTER_HOLD_S,
-    Standing,
+    AlarmStatus,
     acknowledge,
     advance,
     held,
     ring,
 )
+from cabinvigil.daemon.core.model import AlarmState, Priority, Verdict
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play
 
 
@@ -251,7 +251,7 @@ def test_a_delay_that_was_broken_off_begins_anew() -> None:
 def test_a_latch_that_resets_forgets_a_delay_begun_before() -> None:
     """A spike before the reset does not shorten the delay after it."""
     spec = o2_low(on_delay_s=20.0)
-    standing = Standing(AlarmState.LATCHED_ACKNOWLEDGED, Priority.HIGH, rising_s=5.0)
+    standing = AlarmStatus(AlarmState.LATCHED_ACKNOWLEDGED, Priority.HIGH, rising_s=5.0)
     after = advance(spec, standing, Verdict(None), 10.0, 5.0)
     assert (after.state, after.rising_s) == (AlarmState.NORMAL, None)
 
@@ -308,7 +308,7 @@ def test_an_answer_changes_nothing_where_nothing_asks() -> None:
     """Acknowledging what is normal, acknowledged or aside leaves it as it is."""
     spec = o2_low()
     for state in (AlarmState.NORMAL, AlarmState.ACKNOWLEDGED, AlarmState.SHELVED):
-        standing = Standing(state)
+        standing = AlarmStatus(state)
         assert acknowledge(spec, standing, 5.0) is standing
 
 
@@ -342,7 +342,7 @@ def test_the_dead_band_holds_no_more_than_stood(
 
 def test_ringing_blind_leaves_doubt_in_doubt() -> None:
     """A restart's alarm that rings anew without a reading is still in doubt."""
-    standing = Standing(AlarmState.ACKNOWLEDGED, Priority.HIGH, in_doubt=True)
+    standing = AlarmStatus(AlarmState.ACKNOWLEDGED, Priority.HIGH, in_doubt=True)
     after = advance(o2_low(), standing, None, 10.0, 5.0)
     assert after.state is AlarmState.UNACKNOWLEDGED
     assert after.in_doubt
@@ -352,7 +352,7 @@ def test_ringing_blind_leaves_doubt_in_doubt() -> None:
 
 def test_ringing_out_of_nothing_counts_as_a_raise() -> None:
     """Only a new stand counts for chatter, not a step within one."""
-    first = ring(Standing(), Trigger.RAISE, Verdict(Priority.LOW), Priority.LOW, 1.0)
+    first = ring(AlarmStatus(), Trigger.RAISE, Verdict(Priority.LOW), Priority.LOW, 1.0)
     second = ring(first, Trigger.REALARM, Verdict(Priority.LOW), Priority.LOW, 2.0)
     assert (first.raises, second.raises) == ((1.0,), (1.0,))
 

@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from cabinvigil.daemon.trend.gather import Channel, close, noise_of, note
+from cabinvigil.daemon.trend.minute_means import Channel, close, noise_of, note
 
 
 def fresh(noise: float = 12.0) -> Channel:

@@ -9,9 +9,9 @@ from typing import TypeVar
 
 from cabinvigil.daemon.clock import Clock, SystemClock, VirtualClock
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from cabinvigil.daemon.rehearsal.faults import Span as FaultSpan
+from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
+from cabinvigil.daemon.rehearsal.faults import FaultSpan as FaultSpan
 from cabinvigil.daemon.rehearsal.play import START_WALL
-from cabinvigil.daemon.rehearsal.stage import Stage
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.sampling.wiring import (
     REAL,
@@ -81,12 +81,12 @@ async def _staged(
     loop = asyncio.get_running_loop()
     clock = VirtualClock(loop, START_WALL)
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
-        stage = Stage(
+        stage = EmulatedWires(
             Path(folder), lambda: air, loop.time, loop.call_at, seed, failures
         )
-        stage.hang(settings.parts)
+        stage.attach(settings.parts)
         try:
             return await job(stage.wires(), clock)
         finally:
             with suppress(OSError):
-                stage.strike()
+                stage.close()

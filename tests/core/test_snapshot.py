@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.engine import step
-from cabinvigil.daemon.core.kept import alarm_to_plain, restore, resume, to_plain
 from cabinvigil.daemon.core.model import (
     Air,
     AlarmState,
@@ -22,7 +22,7 @@ from cabinvigil.daemon.core.model import (
     Transition,
 )
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
-from cabinvigil.daemon.core.standing import Standing
+from cabinvigil.daemon.core.snapshot import alarm_to_plain, restore, resume, to_plain
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.rules import source
 from tests.core.scenario import Night, cabin, co_level, o2_low, play, series
@@ -164,7 +164,7 @@ def test_shelving_goes_on_for_the_rest_of_its_time() -> None:
     new, _ = again(night, down_s=100.0)
     assert new.now_in("co-level") == "shelved"
     assert new.standing("co-level").aside_until_s == 1000.0 + 590.0 - 100.0
-    assert new.standing("co-level").hidden is P.MEDIUM
+    assert new.standing("co-level").priority_while_shelved is P.MEDIUM
     for down_s in (None, 590.0):
         late, _ = again(night, down_s=down_s)
         assert late.now_in("co-level") == "unacknowledged"
@@ -285,7 +285,7 @@ def test_without_readable_alarms_it_says_so() -> None:
     state, lost = restore(cabin(o2_low()), plain, 5.0, down_s=None)
     assert lost == ["the kept state has no alarms that can be read"]
     assert state.history.dose == Dose(4.0, 0.0)
-    assert state.airing == frozenset()
+    assert state.all_clear_owed == frozenset()
 
 
 def test_a_hidden_high_does_not_stay_on_the_shelf() -> None:
@@ -337,7 +337,7 @@ JSONISH = st.recursive(
     ),
     max_leaves=5,
 )
-FULL = Standing(quiet_until_s=0.0, aside_until_s=0.0, told_worse=0.0)
+FULL = AlarmStatus(quiet_until_s=0.0, aside_until_s=0.0, severity_when_rung=0.0)
 KEYS = list(alarm_to_plain(FULL, 0.0))
 
 

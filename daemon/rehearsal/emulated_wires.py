@@ -10,7 +10,7 @@ from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, SerialPart
-from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS, Span
+from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS, FaultSpan
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
 from cabinvigil.daemon.rehearsal.wires import (
@@ -34,7 +34,7 @@ class NotEmulatedError(ValueError):
 
 
 @dataclass
-class Stage:
+class EmulatedWires:
     """What hangs where; made anew for every night."""
 
     folder: Path
@@ -44,7 +44,7 @@ class Stage:
     at: Callable[..., object]
     """Calls a function at a moment of `now`, as a loop's `call_at`."""
     seed: int = 1
-    failures: Sequence[Span] = ()
+    failures: Sequence[FaultSpan] = ()
     """What goes wrong on which wire, and when."""
     buses: dict[str, EmulatedSMBus] = field(default_factory=dict)
     addresses: dict[str, dict[str, int]] = field(default_factory=dict)
@@ -52,7 +52,7 @@ class Stage:
     ports: dict[str, EmulatedSerial] = field(default_factory=dict)
     files: dict[str, TextPart] = field(default_factory=dict)
 
-    def hang(self, settings: Mapping[str, PartSettings]) -> None:
+    def attach(self, settings: Mapping[str, PartSettings]) -> None:
         """Hang every part.
 
         Raises:
@@ -147,7 +147,7 @@ class Stage:
     def _kernel_file(self, name: str, part: PartSettings) -> KernelFile:
         return EmulatedFile(part.path or str(self.folder / name), self.files[name])
 
-    def strike(self) -> None:
+    def close(self) -> None:
         """Take the ports away."""
         for port in self.ports.values():
             port.close()

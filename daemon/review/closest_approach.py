@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.air.blood import START_COHB_PCT, cohb_step
-from cabinvigil.daemon.log.night import STEP_S, Tape, Told
+from cabinvigil.daemon.log.night import STEP_S, NightSeries, Told
 from cabinvigil.daemon.review.cabin_facts import Limit
 
 COHB = "cohb_pct"
@@ -38,7 +38,7 @@ class Spare:
 
 
 def approaches(
-    tape: Tape, limits: Sequence[Limit], dose: Sequence[float]
+    tape: NightSeries, limits: Sequence[Limit], dose: Sequence[float]
 ) -> list[Approach]:
     """Find the closest approach to every limit whose quantity was told."""
     found = []
@@ -56,7 +56,9 @@ def approaches(
     return found
 
 
-def _closest(tape: Tape, limit: Limit, values: Sequence[Told]) -> Approach | None:
+def _closest(
+    tape: NightSeries, limit: Limit, values: Sequence[Told]
+) -> Approach | None:
     known = [(one, n) for n, one in enumerate(values) if one is not None]
     if not known:
         return None
@@ -90,7 +92,7 @@ def means(values: Sequence[Told], width: int) -> list[Told]:
     return found
 
 
-def dose(tape: Tape) -> list[float]:
+def dose(tape: NightSeries) -> list[float]:
     """Give the carboxyhaemoglobin of a sleeper who breathed the worst CO told."""
     cohb, held, silent_s = START_COHB_PCT, 0.0, 0.0
     found = []
@@ -105,7 +107,7 @@ def dose(tape: Tape) -> list[float]:
     return found
 
 
-def spare(tape: Tape) -> Spare | None:
+def spare(tape: NightSeries) -> Spare | None:
     """Find the moment at which the projection left least time.
 
     Returns:

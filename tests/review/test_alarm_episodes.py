@@ -3,7 +3,7 @@
 from typing import Any
 
 from cabinvigil.daemon.log.night import Event
-from cabinvigil.daemon.review.rang import Stand, stands
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, alarm_episodes
 
 
 def moves(*steps: tuple[float, str, str, str], alarm: str = "o2-low") -> list[Event]:
@@ -25,8 +25,8 @@ def moves(*steps: tuple[float, str, str, str], alarm: str = "o2-low") -> list[Ev
     ]
 
 
-def only(events: list[Event]) -> Stand:
-    (stand,) = stands(events)
+def only(events: list[Event]) -> AlarmEpisode:
+    (stand,) = alarm_episodes(events)
     return stand
 
 
@@ -88,7 +88,7 @@ def test_a_latched_one_ends_with_its_condition() -> None:
 
 def test_what_comes_again_is_another_stand() -> None:
     """Twice in a night is two lines."""
-    found = stands(
+    found = alarm_episodes(
         moves(
             (60.0, "unacknowledged", "normal", "low"),
             (90.0, "normal", "unacknowledged", "low"),
@@ -101,7 +101,7 @@ def test_what_comes_again_is_another_stand() -> None:
 def test_what_was_never_told_is_left_out_until_it_is() -> None:
     """Suppressed under its cause, it stood silent; brought out, it rang."""
     silent = moves((60.0, "suppressed", "normal", "fault"))
-    assert stands(silent) == []
+    assert alarm_episodes(silent) == []
     out = [*silent, *moves((90.0, "unacknowledged", "suppressed", "fault"))]
     assert only(out).from_s == 90.0
 
@@ -114,7 +114,7 @@ def test_a_restart_that_kept_nothing_begins_anew() -> None:
         start,
         *moves((160.0, "unacknowledged", "normal", "high")),
     ]
-    assert [one.from_s for one in stands(events)] == [60.0, 160.0]
+    assert [one.from_s for one in alarm_episodes(events)] == [60.0, 160.0]
 
 
 def test_air_and_faults_are_told_apart() -> None:
@@ -130,7 +130,7 @@ def test_odd_fields_make_no_trouble() -> None:
     """A log of another kind of software."""
     odd: list[Any] = [None, 7, ["x"], {}]
     events = [Event(0.0, "alarm", {"alarm": one, "state": one}) for one in odd]
-    assert all(isinstance(one.alarm, str) for one in stands(events))
+    assert all(isinstance(one.alarm, str) for one in alarm_episodes(events))
 
 
 def test_a_condition_that_comes_back_unanswered_goes_on() -> None:

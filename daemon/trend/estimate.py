@@ -10,9 +10,9 @@ from cabinvigil.daemon.trend.explain import (
     ratio_z,
     unexplained,
 )
-from cabinvigil.daemon.trend.gather import noise_of
 from cabinvigil.daemon.trend.grid import Grid
-from cabinvigil.daemon.trend.line import LEVEL_PCT, Line
+from cabinvigil.daemon.trend.line import LEVEL_PCT, RatioLine
+from cabinvigil.daemon.trend.minute_means import noise_of
 from cabinvigil.daemon.trend.model import (
     Crossing,
     TrendEstimate,
@@ -114,14 +114,16 @@ def _views(setup: TrendSetup, state: TrendState, now_s: float) -> list[View]:
 
 
 def _view(
-    setup: TrendSetup, state: TrendState, grid: Grid, bank: Bank, line: Line
+    setup: TrendSetup, state: TrendState, grid: Grid, bank: Bank, line: RatioLine
 ) -> View:
     parts = weighty(all_parts(grid, bank))
     co2_ppm = setup.outdoor_co2_ppm
     return View(parts, line, grid.spacing, co2_ppm, grid is state.fine_grid)
 
 
-def _wet(state: TrendState, line: Line, per_ppm: float, excess_ppm: float) -> Line:
+def _wet(
+    state: TrendState, line: RatioLine, per_ppm: float, excess_ppm: float
+) -> RatioLine:
     """Turn a line of dry O2 into one of O2 as breathed.
 
     Args:
@@ -134,7 +136,7 @@ def _wet(state: TrendState, line: Line, per_ppm: float, excess_ppm: float) -> Li
         return line
     air = 1.0 - state.vapour
     push = line.o2_pct(excess_ppm) * per_ppm
-    return Line(
+    return RatioLine(
         line.level_pct * air + push * excess_ppm,
         line.ratio * air + push,
         line.var_level * air * air,
@@ -143,7 +145,7 @@ def _wet(state: TrendState, line: Line, per_ppm: float, excess_ppm: float) -> Li
     )
 
 
-def _breathed(state: TrendState) -> Line:
+def _breathed(state: TrendState) -> RatioLine:
     """Give the line of O2 as breathed, with the vapour that will follow the CO2."""
     per_ppm, excess_ppm = 0.0, state.lagged_ppm
     if state.vapour is not None and len(state.minutes) > 5:

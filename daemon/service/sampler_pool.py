@@ -32,7 +32,7 @@ class _Place:
     informed_by: Mapping[str, PartSettings]
 
 
-class Crew:
+class SamplerPool:
     """All samplers of one run, each in a task of its own."""
 
     def __init__(
@@ -53,10 +53,10 @@ class Crew:
         self._tasks: dict[str, asyncio.Task[Any]] = {}
         self._buses: dict[str, I2cBus] = {}
 
-    async def hang(
+    async def apply(
         self, parts: Mapping[str, PartSettings], i2c: Mapping[str, str]
     ) -> None:
-        """Bring the crew to this config.
+        """Bring the pool to this config.
 
         Args:
             parts: by name.

@@ -10,8 +10,9 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.alarm import ASIDE, Trigger
-from cabinvigil.daemon.core.annunciation import choose
-from cabinvigil.daemon.core.changes import retell
+from cabinvigil.daemon.core.alarm_status import AlarmStatus, blind_verdict, ring
+from cabinvigil.daemon.core.annunciation import choose_sound
+from cabinvigil.daemon.core.changes import announce_all
 from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.history import KEPT_MINUTES, UNDOSED, Series, closed_minutes
@@ -19,7 +20,6 @@ from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import AlarmState, Command, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
 from cabinvigil.daemon.core.shelving import stay_aside, take_back
-from cabinvigil.daemon.core.standing import Standing, blind_verdict, ring
 from cabinvigil.daemon.core.state import State
 
 VERSION = 1
@@ -36,7 +36,7 @@ def to_plain(state: State) -> dict[str, Any]:
         "version": VERSION,
         "dose": {"cohb_pct": dose.cohb_pct, "alarm_fraction": dose.alarm_fraction},
         "minutes": minutes_to_plain(state.setup, state.history.series, now),
-        "airing": sorted(state.airing),
+        "airing": sorted(state.all_clear_owed),
         "alarms": {
             alarm: alarm_to_plain(standing, now)
             for alarm, standing in state.standings.items()
@@ -79,8 +79,8 @@ def restore(
         standings[alarm] = come_back(
             specs[alarm], stood, now, knows_gap=gap_s is not None
         )
-    airing = plain.get("airing")
-    told = airing if isinstance(airing, list) else []
+    all_clear_owed = plain.get("airing")
+    told = all_clear_owed if isinstance(all_clear_owed, list) else []
     owed = [one for one in told if isinstance(one, str) and one in specs]
     minutes = minutes_from_plain(setup, plain.get("minutes"), now, gone_s)
     history = replace(
@@ -92,8 +92,8 @@ def restore(
         state,
         history=history,
         standings=standings,
-        sound=choose(standings),
-        airing=frozenset(owed),
+        sound=choose_sound(standings),
+        all_clear_owed=frozenset(owed),
     )
     return restored, lost
 
@@ -137,7 +137,7 @@ def resume(state: State, now: float) -> list[Command]:
     What calls for a person is told to the phone again: a kill may have lost it.
     """
     del now
-    return retell(state)
+    return announce_all(state)
 
 
 def _span_s(value: Any) -> float | None:
@@ -243,9 +243,9 @@ _STATES = {one.value: one for one in AlarmState}
 _PRIORITIES = {one.word: one for one in Priority}
 
 
-def alarm_to_plain(standing: Standing, now: float) -> dict[str, Any]:
+def alarm_to_plain(standing: AlarmStatus, now: float) -> dict[str, Any]:
     """Put an alarm into plain values, fit for JSON: moments become ages."""
-    hidden = standing.hidden
+    priority_while_shelved = standing.priority_while_shelved
     plain: dict[str, Any] = {
         "state": standing.state.value,
         "priority": standing.priority.word,
@@ -255,8 +255,10 @@ def alarm_to_plain(standing: Standing, now: float) -> dict[str, Any]:
         "quiet_left_s": standing.quiet_until_s - now,
         "aside_left_s": standing.aside_until_s - now,
         "aside_limit": standing.aside_limit.word,
-        "hidden": None if hidden is None else hidden.word,
-        "told_worse": standing.told_worse,
+        "hidden": None
+        if priority_while_shelved is None
+        else priority_while_shelved.word,
+        "told_worse": standing.severity_when_rung,
         "escalation": standing.escalation,
         "first_up": standing.first_up,
         "in_doubt": standing.in_doubt,
@@ -282,7 +284,7 @@ def _priority(value: Any, default: Priority) -> Priority:
     return _PRIORITIES.get(value, default) if isinstance(value, str) else default
 
 
-def alarm_from_plain(kept: Any, now: float, gone_s: float) -> Standing:
+def alarm_from_plain(kept: Any, now: float, gone_s: float) -> AlarmStatus:
     """Read an alarm as it stood; what cannot be read is taken on the safe side.
 
     Args:
@@ -301,7 +303,7 @@ def alarm_from_plain(kept: Any, now: float, gone_s: float) -> Standing:
     def left(key: str) -> float:
         return now - gone_s + number(kept.get(key), 0.0, 0.0, MOST_AGE_S)
 
-    return Standing(
+    return AlarmStatus(
         state=_STATES.get(state, AlarmState.UNACKNOWLEDGED)
         if isinstance(state, str)
         else AlarmState.UNACKNOWLEDGED,
@@ -309,20 +311,24 @@ def alarm_from_plain(kept: Any, now: float, gone_s: float) -> Standing:
         since_s=ago("age_s"),
         text=text[:LONGEST_TEXT] if isinstance(text, str) else "",
         quiet_until_s=left("quiet_left_s"),
-        told_worse=number(kept.get("told_worse"), -math.inf, -MOST_WORSE, MOST_WORSE),
+        severity_when_rung=number(
+            kept.get("told_worse"), -math.inf, -MOST_WORSE, MOST_WORSE
+        ),
         unanswered_s=ago("unanswered_s"),
         escalation=int(number(kept.get("escalation"), 0.0, 0.0, 2.0)),
         aside_until_s=left("aside_left_s") if "aside_left_s" in kept else math.inf,
         aside_limit=_priority(kept.get("aside_limit"), Priority.FAULT),
-        hidden=_priority(kept.get("hidden"), priority) if is_hidden else None,
+        priority_while_shelved=_priority(kept.get("hidden"), priority)
+        if is_hidden
+        else None,
         first_up=kept.get("first_up") is True,
         in_doubt=kept.get("in_doubt") is not False,
     )
 
 
 def come_back(
-    spec: AlarmSpec, standing: Standing, now: float, *, knows_gap: bool
-) -> Standing:
+    spec: AlarmSpec, standing: AlarmStatus, now: float, *, knows_gap: bool
+) -> AlarmStatus:
     """Bring an alarm back into life after a restart.
 
     Whatever is in doubt comes back unacknowledged: an answer whose quiet time may be
@@ -349,8 +355,8 @@ def come_back(
 
 
 def _back_from_aside(
-    spec: AlarmSpec, standing: Standing, now: float, *, knows_gap: bool
-) -> Standing:
+    spec: AlarmSpec, standing: AlarmStatus, now: float, *, knows_gap: bool
+) -> AlarmStatus:
     """Leave an alarm aside where the design still allows it, and not for longer."""
     allowed = {
         AlarmState.SHELVED: knows_gap,
@@ -362,6 +368,10 @@ def _back_from_aside(
     if standing.state is AlarmState.SHELVED:
         until_s = min(standing.aside_until_s, now + spec.shelve_s)
         standing = replace(standing, aside_until_s=until_s)
-    hidden = standing.hidden
-    verdict = None if hidden is None else blind_verdict(standing, hidden)
+    priority_while_shelved = standing.priority_while_shelved
+    verdict = (
+        None
+        if priority_while_shelved is None
+        else blind_verdict(standing, priority_while_shelved)
+    )
     return stay_aside(spec, standing, verdict, now)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.parts.scan import Answer, Scan
+from cabinvigil.daemon.parts.scan import Scan, ScanAnswer
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.drivers import part as find_part
 
@@ -34,19 +34,19 @@ NO_BUS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ScanLine:
     """One thing found, beside what the config has of it."""
 
     wire: str
     """The bus's name, `serial` or `1-wire`."""
-    answer: Answer
+    answer: ScanAnswer
     name: str = ""
     """Its name in the config; '' where the config does not name it."""
     is_another: bool = False
     """The config names another kind there."""
 
 
-def compared(scan: Scan, settings: Settings | None) -> list[Line]:
+def compared(scan: Scan, settings: Settings | None) -> list[ScanLine]:
     """Put what was found beside the config."""
     parts = {} if settings is None else settings.parts
     lines = []
@@ -68,13 +68,13 @@ def compared(scan: Scan, settings: Settings | None) -> list[Line]:
 
 
 def _lines(
-    wire: str, answer: Answer, own: Sequence[str], parts: Mapping[str, PartSettings]
-) -> list[Line]:
+    wire: str, answer: ScanAnswer, own: Sequence[str], parts: Mapping[str, PartSettings]
+) -> list[ScanLine]:
     """Return one line, or one for each part that shares a converter."""
     if not own:
-        return [Line(wire, answer)]
+        return [ScanLine(wire, answer)]
     return [
-        Line(
+        ScanLine(
             wire,
             answer,
             name,
@@ -84,7 +84,7 @@ def _lines(
     ]
 
 
-def missing(lines: Sequence[Line], settings: Settings | None) -> list[str]:
+def missing(lines: Sequence[ScanLine], settings: Settings | None) -> list[str]:
     """Return the parts that the config names and that were not found as such."""
     if settings is None:
         return []
@@ -122,7 +122,7 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
         yield from (f"  {line}" if line else "" for line in new)
 
 
-def _line(line: Line, settings: Settings | None) -> str:
+def _line(line: ScanLine, settings: Settings | None) -> str:
     answer = line.answer
     if answer.kinds:
         what = " or ".join(f"{kind} ({find_part(kind).title})" for kind in answer.kinds)
@@ -147,7 +147,7 @@ def _place(part: PartSettings) -> str:
 
 
 def suggestions(
-    lines: Sequence[Line], settings: Settings | None, devices: Mapping[str, str]
+    lines: Sequence[ScanLine], settings: Settings | None, devices: Mapping[str, str]
 ) -> list[str]:
     """Return the config lines of what the config does not name.
 
@@ -158,7 +158,7 @@ def suggestions(
     """
     taken = set() if settings is None else set(settings.parts)
     givers = _givers(settings)
-    new: list[tuple[str, str, Line]] = []
+    new: list[tuple[str, str, ScanLine]] = []
     for line in lines:
         if line.name or not line.answer.kinds or not line.answer.is_there:
             continue
@@ -200,7 +200,9 @@ def _name(kind: str, taken: set[str]) -> str:
     return name
 
 
-def _table(name: str, kind: str, line: Line, givers: Mapping[str, str]) -> list[str]:
+def _table(
+    name: str, kind: str, line: ScanLine, givers: Mapping[str, str]
+) -> list[str]:
     info, answer = find_part(kind), line.answer
     table = [f"[part.{name}]"]
     if len(answer.kinds) > 1:

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Protocol
 
-from cabinvigil.daemon.settings.mistakes import (
-    WrongError,
+from cabinvigil.daemon.settings.errors import (
+    BadValueError,
     listed,
     nearest,
     not_a,
@@ -40,7 +40,7 @@ class Within:
         """Return the value, or say which range is accepted."""
         if self.low <= value <= self.high:
             return value
-        raise WrongError(
+        raise BadValueError(
             f"is {shown(value)}, outside what is accepted",
             f"give a value from {self.low:g} to {self.high:g}",
         )
@@ -57,12 +57,12 @@ class Word:
     def check(self, value: str) -> str:
         """Return the text, or say what it may hold."""
         if len(value) > self.longest:
-            raise WrongError(
+            raise BadValueError(
                 f"is {len(value)} characters long", f"use {self.longest} at most"
             )
         if self.pattern.fullmatch(value):
             return value
-        raise WrongError(f"is {shown(value)}, which does not fit", self.mend)
+        raise BadValueError(f"is {shown(value)}, which does not fit", self.mend)
 
 
 def one_of(value: str, words: Sequence[str]) -> str:
@@ -75,7 +75,7 @@ def one_of(value: str, words: Sequence[str]) -> str:
         return value
     close = nearest(value, words)
     hint = f"write `{close}` if that was meant; " if close else ""
-    raise WrongError(
+    raise BadValueError(
         f"is {shown(value)}, which is not known", f"{hint}known: {listed(words)}"
     )
 
@@ -90,14 +90,16 @@ class Location:
     def check(self, value: str) -> str:
         """Return the path, or say why it is none."""
         if not value.startswith("/"):
-            raise WrongError(
+            raise BadValueError(
                 f"is {shown(value)}, which does not begin at the root",
                 "write the whole path, beginning with /",
             )
         if not value.isprintable():
-            raise WrongError("holds a character that cannot be printed", "take it out")
+            raise BadValueError(
+                "holds a character that cannot be printed", "take it out"
+            )
         if len(value.encode()) > self.longest:
-            raise WrongError(
+            raise BadValueError(
                 f"is longer than {self.longest} bytes", "use a shorter path"
             )
         return value
@@ -109,7 +111,7 @@ class Day:
     def check(self, value: dt.date) -> dt.date:
         """Return the day, or say that it lies before such parts were made."""
         if value.year < 2000:
-            raise WrongError(
+            raise BadValueError(
                 f"is {value}, before such parts were made", "check the year"
             )
         return value
@@ -136,12 +138,14 @@ class FuelMix:
             if isinstance(share, bool) or not isinstance(share, int | float):
                 raise not_a_number(str(gas), share)
             if not 0.0 <= share <= 1.0:
-                raise WrongError(
+                raise BadValueError(
                     f"has {gas} = {shown(share)}", "give shares from 0 to 1"
                 )
             shares[str(gas)] = float(share)
         total = math.fsum(shares.values())
         # 0.005: two decimals, as a cylinder's label is printed, may miss by that much.
         if abs(total - 1.0) > 0.005:
-            raise WrongError(f"adds up to {total:.3g}", "give shares that add up to 1")
+            raise BadValueError(
+                f"adds up to {total:.3g}", "give shares that add up to 1"
+            )
         return MappingProxyType({gas: share / total for gas, share in shares.items()})

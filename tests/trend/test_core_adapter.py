@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from cabinvigil.daemon.trend.core_adapter import Trend, trend_setup
 from cabinvigil.daemon.trend.model import TrendSetup
-from cabinvigil.daemon.trend.port import Trend, trend_setup
 from tests.tools.told_nights import KNOWN, NIGHTS, readings
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from cabinvigil import drivers
 from cabinvigil.daemon import rules
-from cabinvigil.daemon.settings.mistakes import WrongError, one_line
+from cabinvigil.daemon.settings.errors import BadValueError, one_line
 from cabinvigil.drivers.kit.steps import PartInfo
 
 
@@ -29,7 +29,7 @@ def _rule(name: str) -> Any:
 
 
 @dataclass(frozen=True)
-class Known:
+class Registries:
     """The parts and rules there are; tests hand in their own."""
 
     part_names: Callable[[], tuple[str, ...]] = field(default=_part_names)
@@ -49,14 +49,14 @@ class Known:
         try:
             module = self.rule(name)
         except Exception as error:  # any error in a rule's file must stop the start
-            raise WrongError(
+            raise BadValueError(
                 f"names the rule {name}, whose file is broken "
                 f"({one_line(str(error))[:90]})",
                 mend,
             ) from error
         for wanted in ("Params", "judge"):
             if not hasattr(module, wanted):
-                raise WrongError(f"names {name}, whose file has no `{wanted}`", mend)
+                raise BadValueError(f"names {name}, whose file has no `{wanted}`", mend)
         return module
 
 

@@ -5,8 +5,8 @@ A buzzer whose pin cannot be had at the start must still sound once it can.
 
 from collections.abc import Callable
 
-from cabinvigil.daemon.outputs.base import Health
-from cabinvigil.daemon.outputs.signal.gpio import Line, LineCheck, LineError
+from cabinvigil.daemon.outputs.base import FaultLatch
+from cabinvigil.daemon.outputs.signal.gpio import GpioOut, LineCheck, LineError
 
 RETRY_S = 5.0
 """Between two tries to open a line; our own choice: soon, for a sleeper's alarm."""
@@ -16,14 +16,16 @@ BAD_OFF_CHECKS = 8
 """So many silences in which the sense line claims sound: its proof is worth nothing."""
 
 
-class DrivenLine:
+class RetryingLine:
     """Drives one line and keeps what is known of it."""
 
-    def __init__(self, what: str, opener: Callable[[], Line], health: Health) -> None:
+    def __init__(
+        self, what: str, opener: Callable[[], GpioOut], health: FaultLatch
+    ) -> None:
         self._what = what
         self._opener = opener
         self._health = health
-        self._line: Line | None = None
+        self._line: GpioOut | None = None
         self._retry_at_s = float("-inf")
         self._level = False
         self._bad_on = 0

@@ -26,7 +26,7 @@ the act is another one, so it rings anew, once in a stand."""
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class AlarmStatus:
     """Where one alarm stands."""
 
     state: AlarmState = AlarmState.NORMAL
@@ -42,8 +42,8 @@ class Standing:
     """Since when the condition has been known to be gone without being cleared yet."""
     quiet_until_s: float = float("-inf")
     """End of the quiet time that an acknowledgement bought."""
-    told_worse: float = float("-inf")
-    """`Verdict.worse` when it last rang."""
+    severity_when_rung: float = float("-inf")
+    """`Verdict.severity` when it last rang."""
     is_deep: bool = False
     """Whether the further step has been told in this stand."""
     unanswered_s: float = 0.0
@@ -53,7 +53,7 @@ class Standing:
     """End of shelving."""
     aside_limit: Priority = Priority.MEDIUM
     """Graver than this, it does not stay shelved."""
-    hidden: Priority | None = None
+    priority_while_shelved: Priority | None = None
     """While aside: what its condition would ring as; None is absent."""
     first_up: bool = False
     raises: tuple[float, ...] = ()
@@ -81,14 +81,14 @@ def held(priority: Priority | None, verdict: Verdict) -> Priority | None:
 
 
 def ring(
-    standing: Standing,
+    standing: AlarmStatus,
     trigger: Trigger,
     verdict: Verdict,
     priority: Priority,
     now: float,
-) -> Standing:
+) -> AlarmStatus:
     """Ring, or ring anew."""
-    goes_on = standing.stands or standing.hidden is not None
+    goes_on = standing.stands or standing.priority_while_shelved is not None
     # Only what wakes people can be left unanswered: an hour of `low` is no escalation.
     waits = standing.sounds and standing.priority >= Priority.MEDIUM
     raises = standing.raises
@@ -103,29 +103,31 @@ def ring(
         rising_s=None,
         falling_s=None,
         quiet_until_s=float("-inf"),
-        told_worse=verdict.worse,
+        severity_when_rung=verdict.severity,
         is_deep=verdict.wording == DEEPER or (goes_on and standing.is_deep),
         unanswered_s=standing.unanswered_s if waits else now,
         escalation=standing.escalation if waits else 0,
         aside_until_s=float("inf"),
-        hidden=None,
+        priority_while_shelved=None,
         raises=raises,
         in_doubt=False,
     )
 
 
-def blind_verdict(standing: Standing, priority: Priority) -> Verdict:
+def blind_verdict(standing: AlarmStatus, priority: Priority) -> Verdict:
     """Make up the verdict of an alarm that rings though nothing can be told now."""
-    return Verdict(priority, evidence=standing.evidence, worse=standing.told_worse)
+    return Verdict(
+        priority, evidence=standing.evidence, severity=standing.severity_when_rung
+    )
 
 
-def has_grown(spec: AlarmSpec, standing: Standing, verdict: Verdict) -> bool:
+def has_grown(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> bool:
     """Say whether things are worse, by the alarm's step, than when it last rang."""
-    told = standing.told_worse
-    return verdict.worse > told and verdict.worse >= told + spec.again_step
+    told = standing.severity_when_rung
+    return verdict.severity > told and verdict.severity >= told + spec.again_step
 
 
-def chatters(standing: Standing) -> bool:
+def chatters(standing: AlarmStatus) -> bool:
     """Say whether the last raises came three in a minute."""
     raises = standing.raises
     return len(raises) == CHATTER_RAISES and raises[-1] - raises[0] <= CHATTER_WINDOW_S
@@ -133,11 +135,11 @@ def chatters(standing: Standing) -> bool:
 
 def _rise(
     spec: AlarmSpec,
-    standing: Standing,
+    standing: AlarmStatus,
     verdict: Verdict,
     priority: Priority,
     when: tuple[float, float],
-) -> Standing:
+) -> AlarmStatus:
     """Count the on-delay of a condition that is not raised yet, and raise it."""
     now, before_s = when
     rising_s = standing.rising_s
@@ -156,11 +158,11 @@ def _rise(
 
 def _keep(
     spec: AlarmSpec,
-    standing: Standing,
+    standing: AlarmStatus,
     verdict: Verdict,
     priority: Priority,
     now: float,
-) -> Standing:
+) -> AlarmStatus:
     """Move within a stand: a step up, worse by a step, quiet time over, a step down."""
     if standing.falling_s is not None or standing.in_doubt:
         standing = replace(standing, falling_s=None, in_doubt=False)
@@ -172,11 +174,13 @@ def _keep(
         if now >= standing.quiet_until_s:
             return ring(standing, Trigger.REALARM, verdict, priority, now)
         if priority < standing.priority:
-            return replace(standing, priority=priority, told_worse=verdict.worse)
+            return replace(
+                standing, priority=priority, severity_when_rung=verdict.severity
+            )
     return standing
 
 
-def _fall(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
+def _fall(spec: AlarmSpec, standing: AlarmStatus, now: float) -> AlarmStatus:
     """Count the off-delay of a condition that is gone, and clear it."""
     falling_s = now if standing.falling_s is None else standing.falling_s
     off_delay_s = spec.off_delay_s
@@ -200,7 +204,7 @@ def _fall(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
     )
 
 
-def _rest(standing: Standing) -> Standing:
+def _rest(standing: AlarmStatus) -> AlarmStatus:
     """Go on without a condition: what latched and is acknowledged resets itself."""
     if standing.state is AlarmState.LATCHED_ACKNOWLEDGED:
         # `high` latches until acknowledged, and no longer.
@@ -211,7 +215,7 @@ def _rest(standing: Standing) -> Standing:
     return standing
 
 
-def _blind(standing: Standing, now: float) -> Standing:
+def _blind(standing: AlarmStatus, now: float) -> AlarmStatus:
     """Go on without a verdict: nothing is raised, and nothing comes nearer to clearing.
 
     The end of the quiet time rings all the same.
@@ -229,11 +233,11 @@ def _blind(standing: Standing, now: float) -> Standing:
 
 def advance(
     spec: AlarmSpec,
-    standing: Standing,
+    standing: AlarmStatus,
     verdict: Verdict | None,
     now: float,
     before_s: float,
-) -> Standing:
+) -> AlarmStatus:
     """Move an alarm in life by one verdict; None neither raises nor clears anything.
 
     Args:
@@ -255,7 +259,7 @@ def advance(
     return _rest(standing)
 
 
-def acknowledge(spec: AlarmSpec, standing: Standing, now: float) -> Standing:
+def acknowledge(spec: AlarmSpec, standing: AlarmStatus, now: float) -> AlarmStatus:
     """Answer an alarm: quiet for `ack_s` at most; nothing else changes."""
     if standing.state not in (
         AlarmState.UNACKNOWLEDGED,

@@ -33,7 +33,7 @@ class ConfigError(ValueError):
         super().__init__("\n".join(str(mistake) for mistake in self.mistakes))
 
 
-class WrongError(ValueError):
+class BadValueError(ValueError):
     """A value cannot be taken; whoever knows its key makes a `Mistake` of it.
 
     In `what` and `mend`, `{key}` stands for the key without its path.
@@ -169,31 +169,31 @@ def shown(value: object, longest: int = 40) -> str:
     return text if len(text) <= longest else text[: longest - 3] + "..."
 
 
-def not_a_number(key: str, value: object) -> WrongError:
+def not_a_number(key: str, value: object) -> BadValueError:
     """Say of a value that should be a number what it is, and what to write."""
     plain = f"write it as a bare number in the unit that the key names, like `{key} = "
     if not isinstance(value, str):
-        return WrongError(f"is {_kind(value)}, not a number", plain + "1`")
+        return BadValueError(f"is {_kind(value)}, not a number", plain + "1`")
     written = _HEX.fullmatch(value)
     if written is not None:
-        return WrongError(
+        return BadValueError(
             f"is the text {shown(value)}, not a number",
             f"write `{key} = 0x{written[1].lower()}`, without quotes",
         )
     found = _NUMBER.fullmatch(value)
     if found is None:
-        return WrongError(f"is the text {shown(value)}, not a number", plain + "1`")
+        return BadValueError(f"is the text {shown(value)}, not a number", plain + "1`")
     number = float(found[1].replace(",", "."))
     word = found[2].lower()
     theirs = _SPELLINGS.get(word, word)
     ours = unit_of(key)[1]
     inside = convert(number, theirs, ours) if theirs and ours else number
     if inside is None:
-        return WrongError(
+        return BadValueError(
             f"is the text {shown(value)}, not a number in {ours}",
             f"write the number alone, in {ours}",
         )
-    return WrongError(
+    return BadValueError(
         f"is the text {shown(value)}, not a number",
         f"write `{key} = {inside:.6g}`, without quotes or unit",
     )
@@ -211,10 +211,10 @@ def _kind(value: object) -> str:
     return f"{shown(value)}"
 
 
-def not_a(wanted: str, value: object, mend: str) -> WrongError:
+def not_a(wanted: str, value: object, mend: str) -> BadValueError:
     """Say that a value has the wrong type."""
     kind = f"the text {shown(value)}" if isinstance(value, str) else _kind(value)
-    return WrongError(f"is {kind}, not {wanted}", mend)
+    return BadValueError(f"is {kind}, not {wanted}", mend)
 
 
 def nearest(word: str, known: Sequence[str]) -> str | None:
@@ -231,7 +231,7 @@ def listed(words: Iterable[str]) -> str:
 
 def unknown_key(
     key: str, value: object, known: Sequence[str], where: str
-) -> WrongError:
+) -> BadValueError:
     """Say that a key is not known, and which was most likely meant."""
     stem, theirs = unit_of(key)
     for candidate in known:
@@ -240,17 +240,17 @@ def unknown_key(
             return _wrong_unit(value, theirs, candidate, ours)
     close = nearest(key, known)
     if close is not None:
-        return WrongError("is not a known key", f"write `{close}` if that was meant")
-    return WrongError(
+        return BadValueError("is not a known key", f"write `{close}` if that was meant")
+    return BadValueError(
         "is not a known key",
         f"take it out, or use one that {where} has: {listed(sorted(known))}",
     )
 
 
-def _wrong_unit(value: object, theirs: str, candidate: str, ours: str) -> WrongError:
+def _wrong_unit(value: object, theirs: str, candidate: str, ours: str) -> BadValueError:
     what = f"is in {theirs}, but this is given in {ours}"
     if isinstance(value, int | float) and not isinstance(value, bool):
         inside = convert(float(value), theirs, ours)
         if inside is not None:
-            return WrongError(what, f"write `{candidate} = {inside:.6g}`")
-    return WrongError(what, f"give it as `{candidate}`, in {ours}")
+            return BadValueError(what, f"write `{candidate} = {inside:.6g}`")
+    return BadValueError(what, f"give it as `{candidate}`, in {ours}")

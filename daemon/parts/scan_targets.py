@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from cabinvigil.daemon.parts.scan import Ground
+from cabinvigil.daemon.parts.scan import ScanTargets
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
@@ -29,7 +29,7 @@ ONE_WIRE = "sys/bus/w1/devices/28-*/w1_slave"
 
 
 @dataclass(frozen=True)
-class Machine:
+class DeviceTree:
     """Where devices are looked for; tests bring a folder of their own."""
 
     root: Path = Path("/")
@@ -43,7 +43,7 @@ def _open_at(path: str, baud: int) -> OpenPort:
     return lambda on_bytes, on_gone: SerialPort(path, baud, on_bytes, on_gone)
 
 
-def ports(machine: Machine, named: Iterable[str]) -> list[str]:
+def ports(machine: DeviceTree, named: Iterable[str]) -> list[str]:
     """Return every serial port once, those that the config names under that name."""
     found: dict[str, str] = {}
     for path in [
@@ -55,8 +55,10 @@ def ports(machine: Machine, named: Iterable[str]) -> list[str]:
 
 
 def real_ground(
-    settings: Settings | None, more_buses: Iterable[str], machine: Machine | None = None
-) -> Ground:
+    settings: Settings | None,
+    more_buses: Iterable[str],
+    machine: DeviceTree | None = None,
+) -> ScanTargets:
     """Return this machine's wires.
 
     Args:
@@ -64,7 +66,7 @@ def real_ground(
         more_buses: device files of buses that the call names.
         machine: where devices are looked for.
     """
-    machine = machine or Machine()
+    machine = machine or DeviceTree()
     buses: dict[str, str] = {}
     named_ports: list[str] = []
     named_files: list[str] = []
@@ -78,14 +80,14 @@ def real_ground(
     for device in more_buses:
         buses.setdefault(device, Path(device).name)
     files = dict.fromkeys([*named_files, *machine.glob(ONE_WIRE)])
-    return Ground(
+    return ScanTargets(
         [I2cBus(name, device) for device, name in buses.items()],
         {path: partial(_open_at, path) for path in ports(machine, named_ports)},
         {path: KernelFile(path) for path in files},
     )
 
 
-def emulated_ground(settings: Settings, wires: Wires) -> Ground:
+def emulated_ground(settings: Settings, wires: Wires) -> ScanTargets:
     """Return the emulated wires of a config's parts."""
     ports: dict[str, Callable[[int], OpenPort]] = {}
     files: Mapping[str, KernelFile] = {
@@ -96,7 +98,7 @@ def emulated_ground(settings: Settings, wires: Wires) -> Ground:
     for name, part in settings.parts.items():
         if part.port is not None:
             ports[part.port] = partial(wires.serial, name, part)
-    return Ground(
+    return ScanTargets(
         [wires.i2c(name, bus.device) for name, bus in settings.i2c.items()],
         ports,
         files,

@@ -8,7 +8,7 @@ from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import Observation, TrendEstimate, TrendSetup
 
 
-class CabinFacts(Protocol):
+class TrendCabin(Protocol):
     """What the trend wants to know of a cabin; None is unknown."""
 
     @property
@@ -41,7 +41,7 @@ class SeriesFacts(Protocol):
         ...
 
 
-def trend_setup(series: Mapping[str, SeriesFacts], cabin: CabinFacts) -> TrendSetup:
+def trend_setup(series: Mapping[str, SeriesFacts], cabin: TrendCabin) -> TrendSetup:
     """Tell the trend what is known of the cabin and of the parts at the bunk."""
     facts: dict[str, Any] = {"volume_m3": cabin.volume_m3}
     if cabin.outdoor_co2_ppm is not None:

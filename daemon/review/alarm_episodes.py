@@ -15,7 +15,7 @@ QUIET = ("suppressed", "shelved", "out-of-service")
 
 
 @dataclass(slots=True)
-class Stand:
+class AlarmEpisode:
     """One stand of one alarm."""
 
     alarm: str
@@ -45,10 +45,10 @@ class Stand:
         return not self.alarm.startswith(("sensor", "watch", "gases-", "supply"))
 
 
-def stands(events: Sequence[Event]) -> list[Stand]:
+def alarm_episodes(events: Sequence[Event]) -> list[AlarmEpisode]:
     """Gather the transitions of every alarm."""
-    found: list[Stand] = []
-    open_now: dict[str, Stand] = {}
+    found: list[AlarmEpisode] = []
+    open_now: dict[str, AlarmEpisode] = {}
     for event in events:
         if event.kind == "start" and event.fields.get("kept") is None:
             open_now = {}
@@ -57,7 +57,9 @@ def stands(events: Sequence[Event]) -> list[Stand]:
     return [one for one in found if one.was_told]
 
 
-def _take(event: Event, found: list[Stand], open_now: dict[str, Stand]) -> None:
+def _take(
+    event: Event, found: list[AlarmEpisode], open_now: dict[str, AlarmEpisode]
+) -> None:
     fields = event.fields
     alarm, state, was = (_text(fields, key) for key in ("alarm", "state", "was"))
     stand = open_now.get(alarm)
@@ -89,8 +91,8 @@ def _take(event: Event, found: list[Stand], open_now: dict[str, Stand]) -> None:
             del open_now[alarm]
 
 
-def _opened(event: Event, alarm: str) -> Stand:
-    return Stand(
+def _opened(event: Event, alarm: str) -> AlarmEpisode:
+    return AlarmEpisode(
         alarm,
         event.at_s,
         _text(event.fields, "priority"),
@@ -99,7 +101,7 @@ def _opened(event: Event, alarm: str) -> Stand:
     )
 
 
-def _rings(stand: Stand, event: Event) -> None:
+def _rings(stand: AlarmEpisode, event: Event) -> None:
     priority = _text(event.fields, "priority")
     stand.to_s = None
     if RANKS.get(priority, 0) >= stand.rank:

@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.core.history import KEPT_MINUTES, Series
-from cabinvigil.daemon.core.kept import minutes_from_plain, restore, to_plain
 from cabinvigil.daemon.core.model import AlarmState, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup
+from cabinvigil.daemon.core.snapshot import minutes_from_plain, restore, to_plain
 from cabinvigil.daemon.rules import level
 from tests.core.scenario import Night, cabin, series
 
@@ -22,7 +22,7 @@ def stale_air() -> Setup:
     params = level.Params(
         "co2_ppm",
         "above",
-        [level.Step(5_000.0, "medium", over_s=EIGHT_H_S)],
+        [level.LevelStep(5_000.0, "medium", over_s=EIGHT_H_S)],
         dead_band=300.0,
         before=OUTDOOR_PPM,
     )

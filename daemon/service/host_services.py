@@ -1,0 +1,21 @@
+"""What the running watch takes from the machine, in one place; tests bring their own."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
+from cabinvigil.daemon.sampling.wiring import REAL, Wires
+from cabinvigil.daemon.service.outlets import OpenLine
+
+
+@dataclass(frozen=True)
+class HostServices:
+    """What the shell takes from the machine; tests bring their own."""
+
+    clock: Clock = field(default_factory=SystemClock)
+    wires: Wires = REAL
+    open_line: OpenLine = open_gpio
+    open_button: Callable[..., EdgeLine] = open_button
+    environ: Mapping[str, str] = field(default_factory=dict)
+    pid: int = 0
