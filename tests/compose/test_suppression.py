@@ -104,4 +104,6 @@ def test_one_cause_is_told_once_where_a_config_says_so() -> None:
     assert "sensor-jump/co_ppm" in specs
     standing = state.standings["sensor-jump/co_ppm"]
     assert standing.state is AlarmState.SUPPRESSED
-    assert standing.hidden is not None, "aside, it is judged all the same"
+    assert standing.priority_while_shelved is not None, (
+        "aside, it is judged all the same"
+    )

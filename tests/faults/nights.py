@@ -148,7 +148,8 @@ class FaultyNight:
         return [
             alarm
             for alarm, standing in self.watcher.state.standings.items()
-            if alarm.startswith(starts) and (standing.stands or standing.hidden)
+            if alarm.startswith(starts)
+            and (standing.stands or standing.priority_while_shelved)
         ]
 
 

@@ -25,7 +25,7 @@ from tests.fuzz.mangle import fuzz, mangled
 
 WALL = datetime(2026, 1, 16, 23, tzinfo=UTC)
 SETUP = compose_settings(example(), renderer("en")).setup
-GAS = {key: 400.0 for key in SETUP.series if key.startswith("co_ppm")}
+GAS = {key: 400.0 for key in SETUP.layout.series if key.startswith("co_ppm")}
 QUIET_AT_MOST_S = 300.0
 """An acknowledgement quiets for so long: `ack_s` of co-level in limits.toml."""
 TICK_S = 10.0

@@ -161,7 +161,7 @@ SETUP = compose_settings(example(), renderer("en")).setup
 def _kept() -> dict[str, Any]:
     state = start(SETUP, 0.0)
     for second in range(0, 60, 5):
-        gas = {key: 400.0 for key in SETUP.series if key.startswith("co_ppm")}
+        gas = {key: 400.0 for key in SETUP.layout.series if key.startswith("co_ppm")}
         state, _ = step(state, Air(gas), float(second))
     return to_plain(state)
 

@@ -36,7 +36,8 @@ def params_of(module: ModuleType, table: dict[str, Any]) -> Any:
     names = {one.name for one in attrs.fields(module.Params)}
     values = {key: value for key, value in table.items() if key in names}
     if "steps" in values:
-        values["steps"] = [module.Step(**step) for step in values["steps"]]
+        (step_type,) = get_args(get_type_hints(module.Params)["steps"])
+        values["steps"] = [step_type(**step) for step in values["steps"]]
     return module.Params(**values)
 
 
