@@ -309,7 +309,7 @@ def test_while_the_watch_runs_the_parts_are_left_to_it(
 ) -> None:
     """Two programs on one wire garble each other: stop it first; exit 3."""
     monkeypatch.setattr(
-        "cabinvigil.daemon.ask.asking.ask_watch", lambda *_args: {"ok": True}
+        "cabinvigil.daemon.ask.socket.ask_watch", lambda *_args: {"ok": True}
     )
     code, _, err = called(config, "--yes", YES)
     assert code == 3

@@ -201,7 +201,7 @@ from datetime import UTC, datetime
 from cabinvigil.daemon.core.model import Record
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import Broker
-from cabinvigil.daemon.outputs.mqtt.publisher import Desk
+from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
 from cabinvigil.daemon.outputs.mqtt.output import Phone
 
@@ -211,10 +211,10 @@ class Clock:
 
 broker = Broker("localhost", int(sys.argv[1]), "cabinvigil-teal", tls=False)
 run = run_of(datetime.now(UTC))
-desk = Desk(Messages(Topics("teal"), run), heartbeat_s=5.0, readings_s=1.0)
+desk = Publisher(Messages(Topics("teal"), run), heartbeat_s=5.0, readings_s=1.0)
 phone = Phone(broker, desk, Clock(), print, on_ask=print, on_refused=print)
 phone.start()
-phone.offer(Record("air", {"o2_pct": 20.5}), Stamp(0.0, datetime.now(UTC)))
+phone.handle(Record("air", {"o2_pct": 20.5}), Stamp(0.0, datetime.now(UTC)))
 time.sleep(60)
 """
 
