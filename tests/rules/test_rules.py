@@ -212,5 +212,6 @@ def test_no_reading_breaks_any_rule(
 def test_the_ladder_words_are_the_priorities() -> None:
     """`low medium high` in the limits file are the core's own words."""
     for kind in ("level", "dose"):
-        hints = get_type_hints(rules.find(kind).Step)
+        (step_type,) = get_args(get_type_hints(rules.find(kind).Params)["steps"])
+        hints = get_type_hints(step_type)
         assert set(get_args(hints["priority"])) <= {one.word for one in Priority}
