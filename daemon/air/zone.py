@@ -58,7 +58,7 @@ only keeps a forgotten model from negative gas: flames go out, and people, far a
 (cases.md, S23: at 8.7 % by the sampler a burner still burned)."""
 WATER_STEP_S = 10.0
 """Longest step that `solve` takes where water settles; a tenth of it changes an hour's
-water from a cold start by 0.3 % (tests/air/test_zone.py)."""
+water from a cold start by 0.3 % (tests/air/test_zone_water.py)."""
 
 
 @dataclass(frozen=True, slots=True)

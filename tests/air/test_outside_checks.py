@@ -4,7 +4,8 @@ import re
 
 import pytest
 
-from tests.air.outside import Check, every_check, table
+from tests.air.outside.check import Check
+from tests.air.outside.table import every_check, table
 
 CHECKS = every_check()
 

@@ -1,29 +1,22 @@
-"""Faults on the wire: each does what its word says, from its seed, and ends."""
+"""Faults on the I2C wire and in texts: as their words say, from their seed."""
 
 import errno
-from pathlib import Path
 from typing import Any
 
 import pytest
 from smbus2 import i2c_msg
 
-from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.ds18b20 import EmulatedDs18b20
 from cabinvigil.daemon.rehearsal.faults import (
-    FILE_FAULTS,
     I2C_FAULTS,
-    SERIAL_FAULTS,
     FaultPlan,
 )
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText, Stranger
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart
-from cabinvigil.daemon.rehearsal.nights import NIGHTS
-from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSMBus
-from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S
-from cabinvigil.drivers import part as find_part
-from tests.emulation import Cabin, Fails, live
+from tests.emulation import Fails
+from tests.rehearsal.ticker import Ticker
 
 
 class Counter:
@@ -199,136 +192,6 @@ def test_a_word_that_a_wire_does_not_know_is_refused() -> None:
     )
 
 
-# --- serial -------------------------------------------------------------------------
-
-
-class Ticker:
-    """Says one frame of four bytes a second: its count."""
-
-    def __init__(self) -> None:
-        self.next_s = 1.0
-        self.count = 0
-        self.power_ups = 0
-
-    def due_s(self) -> float | None:
-        return self.next_s
-
-    def send(self) -> bytes:
-        self.next_s += 1.0
-        self.count += 1
-        return b"%03d\n" % self.count
-
-    def receive(self, data: bytes) -> bytes:
-        return b"ok:" + data
-
-    def power_up(self) -> None:
-        self.power_ups += 1
-
-
-class Line:
-    """A faulty ticker, and whoever listens to it."""
-
-    def __init__(self, *spans: Fails, seed: int = 1) -> None:
-        self.now_s = 0.0
-        self.ticker = Ticker()
-        self.part = FaultySerialPart("a", self.ticker, spans, seed, lambda: self.now_s)
-
-    def listen(self, until_s: float) -> list[tuple[float, bytes]]:
-        heard = []
-        while (due_s := self.part.due_s()) is not None and due_s < until_s:
-            self.now_s = max(due_s, self.now_s)
-            data = self.part.send()
-            if data:
-                heard.append((round(self.now_s, 3), data))
-        return heard
-
-
-def test_a_line_without_a_fault_is_only_a_line() -> None:
-    """Frames come as the part sends them, and answers as it gives them."""
-    line = Line(Fails("b", "stall", 0.0, 99.0))
-    assert line.listen(3.5) == [(1.0, b"001\n"), (2.0, b"002\n"), (3.0, b"003\n")]
-    assert line.part.receive(b"x") == b"ok:x"
-
-
-def test_split_frames_come_in_two_pieces() -> None:
-    """Each frame arrives in two pieces, the second a little later, nothing lost."""
-    heard = Line(Fails("a", "split", 0.0, 99.0)).listen(5.5)
-    assert len(heard) == 10
-    assert b"".join(data for _, data in heard) == b"001\n002\n003\n004\n005\n"
-    assert heard[1][0] == pytest.approx(1.03)
-
-
-def test_merged_frames_come_three_at_once() -> None:
-    """Three frames in one piece, nothing lost, also not at the fault's end."""
-    heard = Line(Fails("a", "merge", 0.0, 4.5)).listen(6.5)
-    assert heard == [
-        (3.0, b"001\n002\n003\n"),
-        (5.0, b"004\n005\n"),
-        (6.0, b"006\n"),
-    ]
-
-
-def test_lost_flipped_and_cut_frames() -> None:
-    """One byte less, one bit other, or broken off: as the words say."""
-    for word, check in (
-        ("drop", lambda data, whole: len(data) == 3 and data != whole),
-        ("flip", lambda data, whole: bits(data, whole) == 1),
-        ("truncate", lambda data, whole: whole.startswith(data) and data != whole),
-    ):
-        heard = Line(Fails("a", word, 0.0, 99.0)).listen(20.5)
-        assert heard
-        assert all(check(data, b"%03d\n" % at_s) for at_s, data in heard)
-
-
-def bits(data: bytes, whole: bytes) -> int:
-    return sum((a ^ b).bit_count() for a, b in zip(data, whole, strict=True))
-
-
-def test_a_stuck_line_repeats_its_last_frame() -> None:
-    """The last frame from before the fault, at the usual pace."""
-    heard = Line(Fails("a", "stick", 2.5, 5.5)).listen(6.5)
-    assert [data for _, data in heard] == [
-        *(b"001\n", b"002\n", b"002\n", b"002\n", b"002\n", b"006\n")
-    ]
-
-
-def test_silence_is_silence() -> None:
-    """A stalled part sends nothing and answers nothing; then it goes on."""
-    line = Line(Fails("a", "stall", 1.5, 3.5))
-    assert [at_s for at_s, _ in line.listen(3.2)] == [1.0]
-    assert line.part.receive(b"x") == b""
-    assert [at_s for at_s, _ in line.listen(5.5)] == [4.0, 5.0]
-
-
-def test_a_babble_fills_the_line_and_ends() -> None:
-    """960 bytes a second of nonsense from the fault's beginning to its end."""
-    line = Line(Fails("a", "babble", 2.2, 4.2))
-    heard = line.listen(6.5)
-    nonsense = [(at_s, data) for at_s, data in heard if len(data) > 4]
-    assert nonsense[0][0] == 2.2
-    assert sum(len(data) for _, data in nonsense) == pytest.approx(1920, abs=48)
-    assert [at_s for at_s, data in heard if len(data) == 4] == [1.0, 2.0, 5.0, 6.0]
-
-
-def test_power_up_noise_ends_after_some_frames() -> None:
-    """Junk and half frames first, three times, then frames; the part starts anew."""
-    line = Line(Fails("a", "noise", 0.0, 99.0))
-    heard = [data for _, data in line.listen(6.5)]
-    assert all(len(data) >= 9 for data in heard[:3])
-    assert heard[3:] == [b"004\n", b"005\n", b"006\n"]
-    assert line.ticker.power_ups == 1
-
-
-def test_a_part_that_vanished_is_powered_anew() -> None:
-    """Its power comes back with it, once."""
-    line = Line(Fails("a", "vanish", 1.5, 3.5))
-    line.listen(5.5)
-    assert line.ticker.power_ups == 1
-
-
-# --- text ---------------------------------------------------------------------------
-
-
 def test_texts_fail_by_their_words() -> None:
     """The kernel's text breaks off, fails its check, stands still, or is gone."""
     now = {"s": 0.0}
@@ -356,84 +219,3 @@ def test_texts_fail_by_their_words() -> None:
     with pytest.raises(FileNotFoundError):
         at(gone, 15.0)
     assert b"YES" in at(gone, 25.0)
-
-
-# --- every part with every fault ----------------------------------------------------
-
-SEEN_LATE = {"stick", "identity"}
-"""A repeated value is for the rules to see; a stranger is not on every wire."""
-MAY_LIE = {"bme280", "ina226", "o2_key_register", "tmp117", "pm_frame"}
-"""No check of their own against flipped bits, or one of 1 in 65536: what is delivered
-then is for the rules to judge (sensor notes 0.3)."""
-WHERE = {
-    "bme280": ("pressure_hpa", 939.0, 5.0),
-    "ds18b20": ("temp_c", 2.0, 1.5),
-    "frame9_co": ("co_ppm", 0.0, 3.0),
-    "frame9_co2": ("co2_ppm", 420.0, 120.0),
-    "ina226": ("supply_v", 12.6, 0.5),
-    "o2_optical_line": ("o2_pct", 20.67, 0.9),
-    "scd4x": ("co2_ppm", 420.0, 120.0),
-    "sgp41": ("voc_raw", 24000.0, 13000.0),
-    "sht4x": ("rh_pct", 75.0, 8.0),
-    "sps30": ("pm2_5_ugm3", 8.0, 6.0),
-    "tmp117": ("temp_c", 2.0, 1.0),
-}
-FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}
-MATRIX = [
-    (kind, fault)
-    for kind in sorted(WHERE)
-    for fault in sorted(FAULTS[find_part(kind).bus])
-    if fault != "identity" or find_part(kind).bus == "i2c"
-]
-
-
-def unheard_s(cabin: Cabin, quantity: str, from_s: float, to_s: float) -> float:
-    """Return the longest time with neither a value nor a standing fault."""
-    heard = [(t, "value") for t, _ in cabin.of("it", quantity)]
-    told = [
-        (t, "fault" if isinstance(e, SourceFault) else "ok") for t, e in cabin.events
-    ]
-    longest_s, since_s, stands = 0.0, from_s, False
-    for at_s, what in sorted(heard + told):
-        if from_s <= at_s <= to_s and not stands:
-            longest_s = max(longest_s, at_s - since_s)
-        if what != "value":
-            stands = what == "fault"
-        since_s = max(at_s, from_s)
-    return longest_s
-
-
-@pytest.mark.parametrize(("kind", "fault"), MATRIX)
-def test_no_fault_is_silent_and_none_is_for_good(
-    kind: str, fault: str, tmp_path: Path
-) -> None:
-    """For every part and fault: told within the age limit or values go on; nothing
-    false is delivered by a part that has a check; all is well again without a restart.
-    """
-    info = find_part(kind)
-    begin, end = 200.0, 320.0
-    cabin = run_virtual(
-        live(tmp_path, {"it": kind}, 500.0, Fails("it", fault, begin, end))
-    )
-    quantity, truth, within = WHERE[kind]
-    limit_s = info.max_age_s + info.interval_s + 3.0
-    assert unheard_s(cabin, quantity, begin, end) <= limit_s
-    during = [s.value for t, s in cabin.of("it", quantity) if begin <= t < end]
-    if kind not in MAY_LIE and fault not in SEEN_LATE:
-        assert all(abs(value - truth) <= within for value in during)
-    after_s = end + BACK_OFF_CAP_S + info.max_age_s
-    after = [s.value for t, s in cabin.of("it", quantity) if t > after_s]
-    assert len(after) > 3
-    assert all(abs(value - truth) <= within for value in after)
-    for source in {e.source for _, e in cabin.events}:
-        kinds = [k for _, k in cabin.told(source)]
-        # An hour's count may stand on; any other fault is over.
-        assert kinds[-1] in ("", "unsteady", "checksum", "short", "framing"), kinds
-
-
-def test_the_night_failing_is_in_words_that_wires_know() -> None:
-    """Every failure of the named nights is a word of some wire."""
-    words = I2C_FAULTS | SERIAL_FAULTS | FILE_FAULTS
-    failures = [f for night in NIGHTS.values() for f in night.failures]
-    assert failures
-    assert {f.fault for f in failures} <= words

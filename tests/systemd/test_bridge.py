@@ -14,7 +14,7 @@ import pytest
 
 from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
 from tests.outputs.listener import Listener
-from tests.outputs.mqtt.test_output import QUIET_NIGHT, Cabin, cabin
+from tests.outputs.mqtt.cabin import QUIET_NIGHT, Cabin, cabin
 from tests.systemd.bridged import FILES, Brokers, bridged
 
 pytestmark = [pytest.mark.broker, pytest.mark.xdist_group("bridge")]

@@ -27,13 +27,13 @@ TESTS = {
     "cattrs": ("tests/settings/test_read_table.py", "tests/settings/test_config.py"),
     "gpiod": ("tests/outputs/signal/test_gpio.py",),
     "matplotlib": ("tests/commands/test_plan.py",),
-    "paho-mqtt": ("tests/outputs/mqtt/test_output.py", "tests/service/test_process.py"),
+    "paho-mqtt": ("tests/outputs/mqtt", "tests/service/test_process.py"),
     "pyserial": (
-        "tests/sampling/test_buses.py",
+        "tests/sampling/test_buses_serial.py",
         "tests/sampling/test_stream_sampler.py",
     ),
     "rich": ("tests/report/test_live_view.py", "tests/report/test_compare_text.py"),
-    "smbus2": ("tests/sampling/test_buses.py",),
+    "smbus2": ("tests/sampling/test_buses_i2c.py",),
     "structlog": ("tests/log/test_writer.py", "tests/log/test_lines.py"),
     "tomli": ("tests/settings/test_read.py", "tests/commands/test_config.py"),
 }

@@ -1,0 +1,97 @@
+"""The rolling log's caps: which nights go by size and by age, and which never."""
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.clock import EARLIEST
+from tests.log.writing import Bench
+from tests.outputs.hands import EVENING
+
+pytestmark = [
+    pytest.mark.made_up("counts its lines by a field of its own"),
+    pytest.mark.usefixtures("nothing_synced"),
+]
+
+
+def fill(bench: Bench, nights: int) -> None:
+    for _ in range(nights):
+        bench.air(20, step_s=1.0)
+        bench.clock.now_s += 86_400.0 - 20
+    bench.air(1)
+
+
+def test_the_oldest_go_when_the_folder_is_over_its_size(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, max_bytes=2_500, keep_days=1e4).begin()
+    fill(bench, 12)
+    files = bench.nights.files()
+    assert sum(f.size for f in files) <= 2_500 + 600
+    assert files[-1].night == date(2025, 1, 26)
+    assert files[0].night > date(2025, 1, 14)
+
+
+def test_the_running_night_is_never_deleted(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, max_bytes=1, keep_days=0.0).begin()
+    fill(bench, 3)
+    bench.air(730, step_s=10.0)
+    assert [f.night for f in bench.nights.files()] == [date(2025, 1, 17)]
+
+
+def test_old_nights_go_by_age(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, keep_days=5.0).begin()
+    fill(bench, 12)
+    assert bench.nights.files()[0].night == date(2025, 1, 26 - 5)
+
+
+@pytest.mark.parametrize("wrong", [timedelta(days=-9000), timedelta(days=27_000)])
+def test_a_clock_that_cannot_be_right_deletes_nothing_by_age(
+    tmp_path: Path, wrong: timedelta
+) -> None:
+    """1970, or 2099: neither is a reason to think a winter's nights too old."""
+    bench = Bench(tmp_path, keep_days=10.0).begin()
+    fill(bench, 8)
+    bench.recorder.stop(1.0)
+    before = {f.path.name for f in bench.nights.files()}
+    later = Bench(tmp_path, keep_days=10.0, start=EVENING + wrong).begin()
+    later.air(1_440, step_s=10.0)
+    later.recorder.stop(1.0)
+    assert before <= {f.path.name for f in later.nights.files()}
+
+
+def test_a_clock_that_lies_for_days_empties_the_folder_slowly(tmp_path: Path) -> None:
+    """Once nights of the wrong date stand, age takes two a noon and no more."""
+    bench = Bench(tmp_path, keep_days=10.0).begin()
+    fill(bench, 9)
+    bench.recorder.stop(1.0)
+    wrong = Bench(tmp_path, keep_days=10.0, start=EVENING + timedelta(days=27_000))
+    fill(wrong.begin(), 2)
+    left = [f for f in wrong.nights.files() if f.night < date(2026, 1, 1)]
+    assert len(left) >= 10 - 2 * 2
+
+
+def test_size_holds_though_the_clock_is_wrong(tmp_path: Path) -> None:
+    """By the true order, not the dates: a night of '1970' is not the oldest."""
+    bench = Bench(tmp_path, keep_days=1e4).begin()
+    fill(bench, 4)
+    bench.recorder.stop(1.0)
+    lost = Bench(
+        tmp_path,
+        max_bytes=1_800,
+        keep_days=1e4,
+        start=EARLIEST - timedelta(days=20_000),
+    ).begin()
+    fill(lost, 2)
+    nights = [f.night for f in lost.nights.files()]
+    assert nights[-1].year < 1975
+    assert date(2025, 1, 14) not in nights
+
+
+def test_foreign_files_are_left_alone(tmp_path: Path) -> None:
+    for name in ("night-notes.jsonl", "night-2025-99-99.jsonl", "mine.txt"):
+        (tmp_path / name).write_text("keep me")
+    bench = Bench(tmp_path, max_bytes=1, keep_days=0.0).begin()
+    fill(bench, 3)
+    assert {"night-notes.jsonl", "night-2025-99-99.jsonl", "mine.txt"} <= set(
+        bench.names()
+    )

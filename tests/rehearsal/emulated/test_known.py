@@ -1,0 +1,101 @@
+"""Every emulated part against our own driver, and against its own seed."""
+
+import asyncio
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.rehearsal.emulated import known
+from cabinvigil.daemon.rehearsal.emulated.ads1115 import converter
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.rehearsal.faulty import FaultySMBus
+from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from cabinvigil.daemon.sampling.sampler import PolledSampler
+from tests.emulation import Cabin, live
+from tests.rehearsal.emulated.world import World
+
+
+@pytest.mark.parametrize("kind", sorted(known.ON_SERIAL))
+def test_a_seed_repeats_itself_and_another_does_not(kind: str) -> None:
+    """Two parts of one seed send the same bytes; parts of two seeds differ."""
+
+    def sends(seed: int) -> list[bytes]:
+        world = World(co_ppm=40.0, pm2_5_ugm3=90.0, co2_ppm=2000.0)
+        part = known.ON_SERIAL[kind](world.see, seed, world.now)
+        out = []
+        for _ in range(100):
+            world.pass_(1.0)
+            out.append(part.send())
+        return out
+
+    assert sends(3) == sends(3)
+    assert sends(3) != sends(4)
+
+
+TRUTHS = {
+    "bme280": ("pressure_hpa", 939.0, 1.2),
+    "ds18b20": ("temp_c", 2.0, 0.7),
+    "frame9_co": ("co_ppm", 40.0, 8.0),
+    "frame9_co2": ("co2_ppm", 1500.0, 130.0),
+    "ina226": ("supply_v", 12.6, 0.02),
+    "o2_optical_line": ("o2_pct", 20.67, 0.75),
+    "pm_frame": ("pm2_5_ugm3", 60.0, 12.0),
+    "scd4x": ("co2_ppm", 1500.0, 115.0),
+    "sht4x": ("rh_pct", 75.0, 5.5),
+    "sps30": ("pm2_5_ugm3", 60.0, 12.0),
+    "tmp117": ("temp_c", 2.0, 0.2),
+}
+"""Quantity, truth, and the class of the part's own sheet (sensor notes)."""
+
+
+@pytest.mark.parametrize("kind", sorted(TRUTHS))
+def test_our_driver_hears_the_truth_from_each_part(kind: str, tmp_path: Path) -> None:
+    """Driver and emulated part, written apart, agree on the air within the class."""
+    quantity, truth, within = TRUTHS[kind]
+    air = AirNow(co_ppm=40.0, co2_ppm=1500.0, pm2_5_ugm3=60.0)
+    for_s = 400.0
+    cabin = run_virtual(live(tmp_path, {"it": kind}, for_s, air=air))
+    values = [s.value for at_s, s in cabin.of("it", quantity) if at_s > 200.0]
+    assert sum(values) / len(values) == pytest.approx(truth, abs=within)
+    assert all(s.quality == "good" for at_s, s in cabin.of("it", quantity)[-5:])
+    assert cabin.events == []
+
+
+def test_our_drivers_share_one_converter(tmp_path: Path) -> None:
+    """An O2 and a CO cell at one address are read in turn, and both read true."""
+
+    async def play() -> Cabin:
+        cabin = Cabin(tmp_path, AirNow(co_ppm=40.0))
+        see, now = (lambda: cabin.air), cabin.loop.time
+        cells = {
+            "0-1": known.AT_A_CONVERTER["o2_cell_ads1115"](see, 1, now),
+            "2-3": known.AT_A_CONVERTER["co_cell_ads1115"](see, 2, now),
+        }
+        cabin.smbus.attach(0x48, converter(cells, 3, now))
+        cabin.faulty = FaultySMBus(cabin.smbus, {}, (), 1, now)
+        # The span of this very cell, as `cabinvigil span` would have kept it.
+        await asyncio.sleep(1000.0)
+        air_mv = 1000 * cells["0-1"]()
+        options = {
+            "o2": {"pins": "0-1", "air_mv": air_mv, "air_hpa": 939.0},
+            "co": {"pins": "2-3"},
+        }
+        async with asyncio.TaskGroup() as group:
+            tasks = []
+            for name, kind in (("o2", "o2_cell_ads1115"), ("co", "co_cell_ads1115")):
+                placing = cabin.placing(name, kind)
+                codec = placing.info.make(options[name])
+                sampler = PolledSampler(replace(placing, codec=codec), cabin.bus, 0x48)
+                tasks.append(group.create_task(sampler.run()))
+            await asyncio.sleep(600.0)
+            for task in tasks:
+                task.cancel()
+        return cabin
+
+    cabin = run_virtual(play())
+    o2 = [s.value for _, s in cabin.of("o2", "o2_pct")][-20:]
+    co = [s.value for _, s in cabin.of("co", "co_ppm")][-20:]
+    assert sum(o2) / 20 == pytest.approx(20.9, abs=0.3)  # what the span was told
+    assert sum(co) / 20 == pytest.approx(40.0, rel=0.1)
+    assert cabin.events == []
