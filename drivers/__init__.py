@@ -1,4 +1,10 @@
-"""The parts that can be driven: one line a part."""
+"""The parts that can be driven: one file a part, and one line a part in `REGISTRY`.
+
+A part's file decodes bytes, and says by steps what is to be sent; it knows no bus, no
+clock and no cabin.  It imports `kit/` alone, and no other part.
+
+May be imported by: any folder but air, core, log, outputs, rules, text, trend.
+"""
 
 from importlib import import_module
 from types import ModuleType

@@ -1,1 +1,7 @@
-"""One command a file: options, output, exit code; cli.py alone imports it."""
+"""One command a file: its options, its output, its exit code.
+
+`cli` loads the file of the command that was asked for, by name, so that a start pays
+for one command only.  The work itself is in the folder that has the command's subject.
+
+May be imported by: no folder.
+"""

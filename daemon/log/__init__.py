@@ -1,1 +1,10 @@
-"""The night's log, both ends: lines, writer, queue, folder, reader, runs, timeline."""
+"""The log of the nights, both ends.
+
+Written by `writer` (batched, synced at once for what matters), through `queue`, as
+`lines`, into the files of `folder`: one from noon to noon, packed and capped.  Read by
+`reader`, line by line, in whatever state the card left them.  `runs` and `timeline`
+make of the lines of each `run` one `night` in even steps; `find` finds the night that
+a person means; `csv` reads recordings of others; `moments` formats times.
+
+May be imported by: commands, rehearsal, replay, report, review, service.
+"""

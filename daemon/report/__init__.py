@@ -1,1 +1,7 @@
-"""The account shown: text, JSON, page, tables, pictures, the live view."""
+"""The account of a night, shown.
+
+`text`, `json` and `page` (with `page_tables`, `page_style` and `pictures`) are its
+forms; `compare_text` shows several nights side by side, `live_view` the air now.
+
+May be imported by: commands.
+"""

@@ -1,1 +1,11 @@
-"""In the morning: what the log says of the night that was."""
+"""The account of a night, from its log.
+
+`morning` puts it together.  `cabin_facts` and `inside` say what the log knows of the
+cabin; `closest_approach` how near each limit came, `alarm_episodes` what rang,
+`stretches` what the air did between marks, `health` how well the parts kept watch.
+`airflow/` works out how the air moved, `cabin_model` where it would settle otherwise;
+`tonight` says what to change, `verdict` whether it was safe.  `compare` puts nights
+side by side.
+
+May be imported by: commands, report.
+"""

@@ -1,1 +1,10 @@
-"""Wires to samples: buses, their errors, workers, samplers, and a look at the parts."""
+"""From the wires to samples.
+
+`buses` moves the bytes (the only importer of smbus2 and pyserial), `bus_errors` names
+what fails, `worker` keeps calls that block off the event loop.  `sampler` asks parts
+at their interval, `stream_sampler` listens to those that send; `part_health` decides
+which fault is reported.  `wiring` makes all of them from settings, `look` collects
+samples for a while.
+
+May be imported by: commands, parts, precheck, rehearsal, replay, service, span.
+"""

@@ -1,1 +1,9 @@
-"""How the air moved: filter, smoother, heat, change points, balance."""
+"""How the air moved in a night, worked out from its CO2 and its warmth.
+
+`nodes` are the moments that are judged; `kalman` filters the balance of CO2 through
+them and `smoother` goes back; `heat` says what the temperature adds, `likelihood` what
+one explanation is worth, `change_points` searches for the best.  `air_moved` and
+`balance` turn it into fresh air, gas and water.
+
+May be imported by: report.
+"""
