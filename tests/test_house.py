@@ -12,6 +12,7 @@ from pathlib import Path
 import grimp
 import pytest
 
+from tests import test_adding
 from tests.tools import house
 
 ROOT = Path(__file__).parents[1]
@@ -118,6 +119,23 @@ def test_no_public_method_has_a_vague_name() -> None:
         and method.name in VAGUE
     ]
     assert vague == []
+
+
+NAMED_FILE = re.compile(r"(?<![\w/.*>-])[\w/.-]*\w\.py\b")
+
+
+def test_each_python_file_that_is_named_is_there() -> None:
+    """A file that has moved is soon looked for in vain."""
+    pages = (*trees(), "DEVELOPERS.md", "README.md", "tests/tools/mutants.toml")
+    paths = [p.relative_to(ROOT).as_posix() for p in ROOT.glob("[dt]*/**/*.py")]
+    ends = {"/" + path for path in paths} | {f"/{file}" for file in test_adding.ADDED}
+    missing = [
+        f"{page}: {name}"
+        for page in pages
+        for name in NAMED_FILE.findall((ROOT / page).read_text(encoding="utf-8"))
+        if not any(end.endswith(f"/{name}") for end in ends)
+    ]
+    assert missing == []
 
 
 # --- imports ------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 """How one alarm moves: delays, dead-band, latching, quiet time, chatter.
 
 Everything is a function of (spec, standing, verdict, now); which state follows which
-is looked up in `alarm.py` and nowhere else.  Standing aside is in `aside.py`.
+is looked up in `alarm.py` and nowhere else.  Standing aside is in `shelving.py`.
 """
 
 from collections.abc import Mapping

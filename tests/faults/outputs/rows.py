@@ -18,9 +18,9 @@ FAULT_S, GAS_S, MEND_S, CLEAR_S, END_S = 30.0, 60.0, 120.0, 180.0, 320.0
 SOON_S = TICK_S
 """A tick: what is decided goes out at once."""
 LINE_BACK_S = 5.0 + TICK_S
-"""A line that failed is tried again after so long: RETRY_S of driven.py."""
+"""A line that failed is tried again after so long: RETRY_S of retrying_line.py."""
 DISK_BACK_S = 25.0 + TICK_S
-"""A disk that refused is tried again with the next batch: BATCH_S of record.py."""
+"""A disk that refused is tried again with the next batch: BATCH_S of writer.py."""
 
 
 @dataclass(frozen=True)
