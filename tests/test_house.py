@@ -126,7 +126,8 @@ NAMED_FILE = re.compile(r"(?<![\w/.*>-])[\w/.-]*\w\.py\b")
 
 def test_each_python_file_that_is_named_is_there() -> None:
     """A file that has moved is soon looked for in vain."""
-    pages = (*trees(), "DEVELOPERS.md", "README.md", "tests/tools/mutants.toml")
+    texts = ("config/README.md", "tests/README.md", "tests/tools/mutants.toml")
+    pages = (*trees(), "DEVELOPERS.md", "README.md", *texts)
     paths = [p.relative_to(ROOT).as_posix() for p in ROOT.glob("[dt]*/**/*.py")]
     ends = {"/" + path for path in paths} | {f"/{file}" for file in test_adding.ADDED}
     missing = [

@@ -27,13 +27,16 @@ KINDS = {
 }
 
 
-@pytest.mark.parametrize("page", [*snippets.PAGES, "CHANGELOG.md"])
+@pytest.mark.parametrize(
+    "page", [*snippets.PAGES, "CHANGELOG.md", "config/README.md", "tests/README.md"]
+)
 def test_every_link_leads_to_a_file_and_a_heading_of_the_project(page: str) -> None:
     text = (snippets.ROOT / page).read_text(encoding="utf-8")
     for link in LINKS.findall(FENCED.sub("", text)):
         assert "://" not in link, "nothing outside can be held by a test"
         file, _, anchor = link.partition("#")
-        target = snippets.ROOT / (file or page)
+        own = snippets.ROOT / page
+        target = own.parent / file if file else own
         assert target.exists(), link
         if anchor:
             assert anchor in anchors(target.read_text(encoding="utf-8")), link

@@ -4,4 +4,4 @@ import subprocess
 import sys
 
 for name in ("drawings", "house", "shell", "printed"):
-    subprocess.run([sys.executable, "-m", f"tests.{name}"], check=True)
+    subprocess.run([sys.executable, "-m", f"tests.tools.{name}"], check=True)
