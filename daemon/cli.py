@@ -10,9 +10,11 @@ import importlib
 import io
 import os
 import sys
-from collections.abc import Sequence
-from types import ModuleType
+from collections.abc import Callable, Sequence
 from typing import IO, cast
+
+from cabinvigil.daemon.commands.base import CallError, Command, make_parser
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 
 COMMANDS = {
     # word: (module, what it does); only the module of the word is imported.
@@ -29,7 +31,6 @@ COMMANDS = {
     "compare": ("commands.compare", "nights side by side: safe, dry, cheap"),
     "replay": ("commands.replay", "put a recorded night through the rules"),
 }
-WRONG_CALL = 2
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor of "
     "the appliance's instructions, local codes and licensed practice."
@@ -60,13 +61,14 @@ def _overview() -> str:
     return "\n".join(lines)
 
 
-def _module(word: str) -> ModuleType:
+def _module(word: str) -> Command:
     # What imports make is there to stay; looked through again and again, as it grew,
     # it took a tenth of the start.
     was_on = gc.isenabled()
     gc.disable()
     try:
-        return importlib.import_module(f"cabinvigil.daemon.{COMMANDS[word][0]}")
+        module = importlib.import_module(f"cabinvigil.daemon.{COMMANDS[word][0]}")
+        return cast("Command", module)
     finally:
         if word == "run":
             gc.freeze()  # nor in the night: one look at it all holds up a Pi's alarm
@@ -76,16 +78,33 @@ def _module(word: str) -> ModuleType:
 
 def parser_of(word: str) -> argparse.ArgumentParser:
     """Return the parser of one command."""
-    module = _module(word)
-    parser = argparse.ArgumentParser(
-        prog=f"cabinvigil {word}",
-        description=(module.__doc__ or "").strip().split("\n\n")[0],
-        epilog=getattr(module, "EXAMPLE", None),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        allow_abbrev=False,
-    )
-    module.add_arguments(parser)
-    return parser
+    return make_parser(word, _module(word))
+
+
+def exit_code_of(command: Callable[[], int], err: IO[str]) -> int:
+    """Carry a command out; return its exit code.
+
+    The one place where an error becomes what a person reads.
+
+    Args:
+        command: returns the exit code.
+        err: takes the sentence where the command ends in one.
+    """
+    try:
+        return int(command())
+    except CabinvigilError as error:
+        print(error.report(), file=err)
+        return int(error.exit_code)
+
+
+def _carry_out(words: Sequence[str], err: IO[str]) -> int:
+    word, *rest = words
+    if word not in COMMANDS:
+        raise CallError(
+            f"there is no command {word[:40]!r}; use one of {', '.join(COMMANDS)}"
+        )
+    args = parser_of(word).parse_args(rest)
+    return _module(word).run(args, sys.stdout, err)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -93,24 +112,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv)
     if not words or words[0] in ("-h", "--help", "help"):
         print(_overview(), file=sys.stdout if words else sys.stderr)
-        return 0 if words else WRONG_CALL
+        return int(ExitCode.DONE if words else ExitCode.WRONG_CALL)
     if words[0] == "--version":
         import importlib.metadata  # 35 ms that no other call needs
 
         print(f"cabinvigil {importlib.metadata.version('cabinvigil')}")
         return 0
-    if words[0] not in COMMANDS:
-        print(
-            f"cabinvigil: there is no command {words[0][:40]!r}; "
-            f"use one of {', '.join(COMMANDS)}",
-            file=sys.stderr,
-        )
-        return WRONG_CALL
-    parser = parser_of(words[0])
-    args = parser.parse_args(words[1:])
+    err = cast("IO[str]", _Plain(sys.stderr))
     try:
-        err = cast("IO[str]", _Plain(sys.stderr))
-        code = int(_module(words[0]).run(args, sys.stdout, err))
+        code = exit_code_of(lambda: _carry_out(words, err), err)
         sys.stdout.flush()
     except KeyboardInterrupt:
         return 130

@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
 from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.text.errors import CabinvigilError
 
 Origin = Literal["phone", "socket"]
 
@@ -42,7 +43,7 @@ _ALARM = re.compile(r"[a-z0-9][a-z0-9_-]*(/[A-Za-z0-9._-]+)?")
 _NEEDS_ALARM = {"shelve", "unshelve", "out-of-service", "return-to-service"}
 
 
-class RefusedError(ValueError):
+class RefusedError(CabinvigilError, ValueError):
     """An ask is not taken; the message says why, and how to mend it."""
 
 

@@ -24,6 +24,7 @@ from cabinvigil.daemon.ask.parse import (
 )
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 
 CALLERS = 8
 """Connections at one time: commands are short, and memory is small."""
@@ -37,8 +38,10 @@ ANSWER_S = 5.0
 Reply = Callable[[Mapping[str, Any]], None]
 
 
-class AskError(OSError):
+class AskError(CabinvigilError, OSError):
     """The watch cannot be asked; the message says why, and the remedy."""
+
+    exit_code = ExitCode.MACHINE_FAILED
 
     def __str__(self) -> str:
         return self.strerror or "the watch cannot be asked"
@@ -262,8 +265,10 @@ def _cannot_ask(path: Path, error: OSError) -> AskError:
     return AskError(number, text)
 
 
-class WatchRunsError(RuntimeError):
+class WatchRunsError(CabinvigilError, RuntimeError):
     """The watch has the parts; the message says how to stop it."""
+
+    exit_code = ExitCode.MACHINE_FAILED
 
 
 def typed(prompt: str) -> str:

@@ -11,12 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.commands.morning import (
-    WRONG,
-    add_folder,
-    folder_of,
-    give_account,
-)
+from cabinvigil.daemon.commands.base import CallError, add_json
+from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
 from cabinvigil.daemon.log.find import NightError, by_night, night_files
 from cabinvigil.daemon.report.compare_text import (
     as_csv,
@@ -26,6 +22,7 @@ from cabinvigil.daemon.report.compare_text import (
 )
 from cabinvigil.daemon.review.compare import Sheet, ranks, sheet
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.terminal import told
 
 EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a mark:
@@ -45,7 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a log, a folder of nights, a date, or NIGHT@MARK..MARK",
     )
     add_folder(parser)
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_json(parser)
     parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
     parser.add_argument(
         "--picture",
@@ -57,21 +54,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Compare; return the exit code."""
-    try:
-        wanted = list(_wanted(args))
-        sheets = [
-            _sheet(one) for one in told(wanted, len(wanted), "reading nights", err)
-        ]
-        if len(sheets) < 2:
-            raise NightError(
-                "compare needs two nights or more; name another, or a folder of them"
-            )
-        sheets = _named_apart(sheets)
-        if args.picture is not None:
-            _draw(sheets, args.picture)
-    except NightError as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
+    wanted = list(_wanted(args))
+    sheets = [_sheet(one) for one in told(wanted, len(wanted), "reading nights", err)]
+    if len(sheets) < 2:
+        raise CallError(
+            "compare needs two nights or more; name another, or a folder of them"
+        )
+    sheets = _named_apart(sheets)
+    if args.picture is not None:
+        _draw(sheets, args.picture)
     order = ranks(sheets)
     if args.json:
         print(json.dumps(as_json(sheets, order), allow_nan=False), file=out)
@@ -79,7 +70,7 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
         out.write(as_csv(sheets))
     else:
         out.write(table(sheets, order))
-    return 0
+    return ExitCode.DONE
 
 
 Wanted = tuple[str, list[Path], str]

@@ -3,8 +3,9 @@
 import argparse
 import json
 from collections.abc import Iterator, Mapping
-from typing import Any, TextIO
+from typing import IO, Any
 
+from cabinvigil.daemon.commands.base import USUAL_CONFIG, add_json
 from cabinvigil.daemon.settings.config import (
     AlarmSettings,
     ConfigError,
@@ -17,15 +18,13 @@ from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
 from cabinvigil.daemon.settings.errors import one_line
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.values import to_plain
+from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
 EXAMPLE = """example, with the config of the trailer Lapwing:
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
 """
-DEFAULT_PATH = "/etc/cabinvigil/cabin.toml"
-"""Where the service looks for its config."""
-
 VITAL = ("o2_pct", "co_ppm")
 """Without these the watch guards against nothing that kills quickly."""
 
@@ -36,8 +35,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "file",
         nargs="?",
         metavar="FILE",
-        default=DEFAULT_PATH,
-        help=f"the config to check ({DEFAULT_PATH})",
+        default=str(USUAL_CONFIG),
+        help=f"the config to check ({USUAL_CONFIG})",
     )
     parser.add_argument(
         "--devices",
@@ -49,13 +48,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print a whole config with comments, to begin with",
     )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_json(parser)
 
 
 def run(
     args: argparse.Namespace,
-    out: TextIO,
-    err: TextIO,
+    out: IO[str],
+    err: IO[str],
     *,
     known: Registries | None = None,
     machine: DeviceFiles | None = None,
@@ -67,24 +66,24 @@ def run(
     """
     if args.example:
         out.write(packaged("cabin.toml").read_text(encoding="utf-8"))
-        return 0
+        return ExitCode.DONE
     known = known or Registries()
     try:
         settings = load(args.file, known=known)
     except ConfigError as error:
         _tell(error.mistakes, args.json, args.file, out, err)
-        return 2
+        return ExitCode.WRONG_CALL
     missing = device_mistakes(settings, args.file, machine) if args.devices else []
     if args.json:
         out.write(json.dumps(_object(args.file, settings, missing, known)) + "\n")
     else:
         out.writelines(line + "\n" for line in account(args.file, settings, known))
         err.writelines(f"{mistake}\n" for mistake in missing)
-    return 3 if missing else 0
+    return ExitCode.MACHINE_FAILED if missing else ExitCode.DONE
 
 
 def _tell(
-    mistakes: tuple[Mistake, ...], as_json: bool, file: str, out: TextIO, err: TextIO
+    mistakes: tuple[Mistake, ...], as_json: bool, file: str, out: IO[str], err: IO[str]
 ) -> None:
     if as_json:
         told = {

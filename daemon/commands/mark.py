@@ -4,17 +4,17 @@ The watch must be running.  What lies between two marks can be compared the next
 """
 
 import argparse
-from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.ask.socket import AskError, ask_watch
+from cabinvigil.daemon.ask.socket import ask_watch
+from cabinvigil.daemon.commands.base import CallError
 from cabinvigil.daemon.commands.show import add_socket, socket_of
+from cabinvigil.daemon.text.errors import ExitCode
 
 EXAMPLE = """example, in the trailer Lapwing:
   cabinvigil mark "roof vent open 2 cm"
   cabinvigil mark heater on low
 """
-WRONG, MACHINE_FAILED = 2, 3
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,17 +25,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_socket(parser)
 
 
-def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
+def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     """Mark the moment; return the exit code."""
     text = " ".join(args.text)
-    try:
-        path = socket_of(args)
-        answer = ask_watch(Path(path), {"ask": "mark", "text": text})
-    except AskError as error:
-        print(f"cabinvigil: {error}", file=err)
-        return MACHINE_FAILED
+    answer = ask_watch(socket_of(args), {"ask": "mark", "text": text})
     if answer.get("ok") is False:
-        print(f"cabinvigil: not marked: {answer.get('text', '')}", file=err)
-        return WRONG
+        raise CallError(f"not marked: {answer.get('text', '')}")
     print(f"Marked: {' '.join(text.split())}", file=out)
-    return 0
+    return ExitCode.DONE

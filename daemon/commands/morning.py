@@ -11,6 +11,13 @@ from pathlib import Path
 from typing import IO
 
 from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.commands.base import (
+    USUAL_CONFIG,
+    add_config,
+    add_json,
+    add_log,
+    print_note,
+)
 from cabinvigil.daemon.log.find import (
     NightError,
     is_date,
@@ -22,15 +29,13 @@ from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.report.json import as_json, summary
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.morning import Morning, morning
+from cabinvigil.daemon.text.errors import ExitCode
 
 EXAMPLE = """example, a night of the trailer Lapwing:
   cabinvigil morning
   cabinvigil morning 2026-01-16 --page lapwing.html
   cabinvigil morning nights/night-2026-01-16.jsonl.gz --json
 """
-CONFIG = "/etc/cabinvigil/cabin.toml"
-"""Where the service looks for its config."""
-FINE, NOT_WELL, WRONG = 0, 1, 2
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a file, a folder, or a date like 2026-01-16; the last night if left out",
     )
     add_folder(parser)
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_json(parser)
     parser.add_argument(
         "--summary",
         action="store_true",
@@ -58,17 +63,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
     """Add the options that tell where the nights are kept."""
-    parser.add_argument(
-        "--log",
-        type=Path,
-        metavar="FOLDER",
-        help="the folder where the nights are kept",
-    )
-    parser.add_argument(
-        "--config",
-        default=CONFIG,
-        metavar="FILE",
-        help=f"the config that names that folder ({CONFIG})",
+    add_log(parser, "the folder where the nights are kept")
+    add_config(
+        parser, f"the config that names that folder ({USUAL_CONFIG})", USUAL_CONFIG
     )
 
 
@@ -79,26 +76,22 @@ def run(
     clock: Clock | None = None,
 ) -> int:
     """Tell of the night; return the exit code."""
-    try:
-        folder = folder_of(args, args.night)
-        paths = night_files(args.night, folder)
-        note = None
-        if args.night is None and folder is not None:
-            note = missing(paths, folder, (clock or SystemClock()).wall())
-        found = give_account(paths, note)
-        if args.page is not None:
-            _page(found, args.page)
-    except NightError as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
-    if note is not None:
-        print(f"cabinvigil: {note}", file=err)
+    folder = folder_of(args, args.night)
+    paths = night_files(args.night, folder)
+    older = None
+    if args.night is None and folder is not None:
+        older = missing(paths, folder, (clock or SystemClock()).wall())
+    found = give_account(paths, older)
+    if args.page is not None:
+        _page(found, args.page)
+    if older is not None:
+        print_note(older, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json.dumps(told, allow_nan=False), file=out)
     else:
         out.write(account(found))
-    return FINE if found.verdict.is_well else NOT_WELL
+    return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL
 
 
 def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:

@@ -8,30 +8,26 @@ from pathlib import Path
 from typing import TypeVar
 
 from cabinvigil.daemon.clock import Clock, SystemClock, VirtualClock
+from cabinvigil.daemon.commands.base import USUAL_CONFIG
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
-from cabinvigil.daemon.rehearsal.faults import FaultSpan as FaultSpan
+from cabinvigil.daemon.rehearsal.faults import FaultSpan
 from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.sampling.wiring import (
-    REAL,
-    Wires,
-)
+from cabinvigil.daemon.sampling.wiring import REAL, Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
 
 T = TypeVar("T")
 Job = Callable[[Wires, Clock], Awaitable[T]]
 """What is done with the wires, real or emulated."""
 
-DEFAULT = Path("/etc/cabinvigil/cabin.toml")
-"""Where the config lies if none is named."""
 FRESH = AirNow()
 """Doors open: outdoor air, as the parts of the rehearsal see it."""
 CLOSED = AirNow(o2_pct=19.6, co2_ppm=4200.0, co_ppm=9.0, temp_c=17.0, rh_pct=88.0)
 """An hour after the doors were shut with the burner on."""
 
 
-def meant(config: Path | None, *, is_emulated: bool) -> Settings:
+def chosen_settings(config: Path | None, *, is_emulated: bool) -> Settings:
     """Read the config that a call means; the example's where parts are emulated.
 
     Raises:
@@ -39,7 +35,7 @@ def meant(config: Path | None, *, is_emulated: bool) -> Settings:
     """
     if config is None and is_emulated:
         return example()
-    return load(config or DEFAULT)
+    return load(config or USUAL_CONFIG)
 
 
 def run_on_wires(

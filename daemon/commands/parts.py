@@ -6,12 +6,19 @@ A scan sets nothing on any part, and says what is there that it does not know.
 import argparse
 import json
 from collections.abc import Iterator
-from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch
+from cabinvigil.daemon.ask.socket import no_watch
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.commands.on_wires import DEFAULT, FRESH, run_on_wires
+from cabinvigil.daemon.commands.base import (
+    USUAL_CONFIG,
+    CallError,
+    add_config,
+    add_emulated,
+    add_json,
+    print_note,
+)
+from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
 from cabinvigil.daemon.parts.scan import Scan, scan
 from cabinvigil.daemon.parts.scan_targets import (
     DeviceTree,
@@ -19,9 +26,9 @@ from cabinvigil.daemon.parts.scan_targets import (
     real_ground,
 )
 from cabinvigil.daemon.parts.scan_text import as_plain, compared, missing, told
-from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
@@ -33,7 +40,6 @@ EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil parts --scan             what answers on this machine
   cabinvigil parts --scan --emulated  try it without hardware
 """
-DONE, NOT_WELL, WRONG, FAILED = 0, 1, 2, 3
 WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire"}
 
 
@@ -48,12 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--scan", action="store_true", help="look what answers on buses and ports"
     )
-    parser.add_argument(
-        "--config",
-        type=Path,
-        metavar="FILE",
-        help=f"compare with this config ({DEFAULT})",
-    )
+    add_config(parser, f"compare with this config ({USUAL_CONFIG})")
     parser.add_argument(
         "--bus",
         action="append",
@@ -61,10 +62,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DEV",
         help="look at this I2C bus too, such as /dev/i2c-3; may be given again",
     )
-    parser.add_argument(
-        "--emulated", action="store_true", help="scan emulated wires, no hardware"
-    )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_emulated(parser, "scan emulated wires, no hardware")
+    add_json(parser)
 
 
 def run(
@@ -81,26 +80,17 @@ def run(
         is wrong; 3 a bus failed, or the watch has the wires.
     """
     if args.kind is not None and args.kind not in REGISTRY:
-        print(
-            f"cabinvigil: no part is called {args.kind[:40]!r}; the parts are "
-            f"{', '.join(sorted(REGISTRY))}",
-            file=err,
+        raise CallError(
+            f"no part is called {args.kind[:40]!r}; the parts are "
+            f"{', '.join(sorted(REGISTRY))}"
         )
-        return WRONG
     if not args.scan:
         _list(args, out)
-        return DONE
-    try:
-        settings = _settings(args, err)
-        if settings is not None and not args.emulated:
-            no_watch(settings, "parts --scan")
-        return _tell(args, settings, _scan(args, settings, machine), out)
-    except (ConfigError, NotEmulatedError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
-    except (WatchRunsError, AskError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return FAILED
+        return ExitCode.DONE
+    settings = _settings(args, err)
+    if settings is not None and not args.emulated:
+        no_watch(settings, "parts --scan")
+    return _tell(args, settings, _scan(args, settings, machine), out)
 
 
 def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:
@@ -113,12 +103,12 @@ def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:
         return load(args.config)
     if args.emulated:
         return example()
-    if not DEFAULT.exists():
+    if not USUAL_CONFIG.exists():
         return None
     try:
-        return load(DEFAULT)
+        return load(USUAL_CONFIG)
     except ConfigError as error:
-        print(f"cabinvigil: looking without the config: {error}", file=err)
+        print_note(f"looking without the config: {error}", err)
         return None
 
 
@@ -149,8 +139,9 @@ def _tell(
         for line in told(found, settings):
             print(line, file=out)
     if any(isinstance(answers, str) for answers in found.buses.values()):
-        return FAILED
-    return NOT_WELL if missing(compared(found, settings), settings) else DONE
+        return ExitCode.MACHINE_FAILED
+    lacks = missing(compared(found, settings), settings)
+    return ExitCode.NOT_WELL if lacks else ExitCode.DONE
 
 
 def _list(args: argparse.Namespace, out: IO[str]) -> None:

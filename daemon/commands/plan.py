@@ -4,8 +4,9 @@ import argparse
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TextIO
+from typing import IO
 
+from cabinvigil.daemon.commands.base import add_config, add_json
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import (
     ACCEPTED,
@@ -16,8 +17,9 @@ from cabinvigil.daemon.planning.figures import (
     from_config,
     option_name,
 )
-from cabinvigil.daemon.planning.plan import plan
+from cabinvigil.daemon.planning.plan import Plan, plan
 from cabinvigil.daemon.planning.words import plan_object, sweep_object
+from cabinvigil.daemon.text.errors import ExitCode
 
 OPTIONS = (
     "volume_m3",
@@ -41,7 +43,6 @@ EXAMPLE = (
     "  cabinvigil plan --sweep vent"
 )
 SWEEPS = ("vent", "power", "people", "outside")
-WRONG_CALL = 2
 
 # What only some calls need is imported where they need it: a plan's answer is mostly
 # the time that Python takes to load it.
@@ -69,49 +70,51 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="HH:MM-HH:MM",
         help="when the burner is lit; may be given again (usual: all night)",
     )
-    parser.add_argument(
-        "--config", metavar="FILE", help="take the cabin from this config's [cabin]"
-    )
+    add_config(parser, "take the cabin from this config's [cabin]")
     parser.add_argument(
         "--sweep", choices=SWEEPS, help="print a table over a range of this"
     )
     parser.add_argument(
         "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
     )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_json(parser)
 
 
-def run(args: argparse.Namespace, out: TextIO, err: TextIO) -> int:
+def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     """Plan as asked; return the exit code."""
-    try:
-        cabin = _cabin(args)
-    except PlanError as error:
-        err.writelines(f"cabinvigil plan: {sentence}\n" for sentence in error.sentences)
-        return WRONG_CALL
+    cabin = _cabin(args)
     if args.sweep:
         _print_sweep(args, cabin, out)
-        return 0
-    made = plan(cabin)
-    change = changes(made)
+        return ExitCode.DONE
+    planned = plan(cabin)
+    change = changes(planned)
     if args.picture:
-        from cabinvigil.daemon.planning.picture import draw
-        from cabinvigil.daemon.text.svg import DrawingError
-
-        try:
-            draw(made, Path(args.picture))
-        except DrawingError as error:
-            err.write(f"cabinvigil plan: --picture {error}\n")
-            return WRONG_CALL
+        _draw(planned, Path(args.picture))
     if args.json:
-        out.write(json.dumps(plan_object(made, change)) + "\n")
+        out.write(json.dumps(plan_object(planned, change)) + "\n")
     else:
         from cabinvigil.daemon.planning.words import account
 
-        out.write(account(made, change))
-    return 0
+        out.write(account(planned, change))
+    return ExitCode.DONE
 
 
-def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: TextIO) -> None:
+def _draw(planned: Plan, path: Path) -> None:
+    """Draw the night.
+
+    Raises:
+        PlanError: matplotlib is missing, or the file cannot be written.
+    """
+    from cabinvigil.daemon.planning.picture import draw
+    from cabinvigil.daemon.text.svg import DrawingError
+
+    try:
+        draw(planned, path)
+    except DrawingError as error:
+        raise PlanError([f"--picture {error}"]) from error
+
+
+def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: IO[str]) -> None:
     from cabinvigil.daemon.planning.sweep import sweep, table
 
     rows = sweep(cabin, args.sweep)
@@ -124,7 +127,9 @@ def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: TextIO) -> Non
 
 def _cabin(args: argparse.Namespace) -> CabinPlan:
     """Take the figures from the config, then from the options, which win."""
-    given: dict[str, object] = dict(_configured(args.config)) if args.config else {}
+    given: dict[str, object] = (
+        dict(_configured(args.config)) if args.config is not None else {}
+    )
     typed = {key: getattr(args, key) for key in OPTIONS}
     typed = {key: value for key, value in typed.items() if value is not None}
     sentences: list[str] = []
@@ -143,7 +148,7 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
     return cabin
 
 
-def _configured(path: str) -> Mapping[str, object]:
+def _configured(path: Path) -> Mapping[str, object]:
     # Only here: reading a config costs more than the whole plan.
     from cabinvigil.daemon.settings.config import ConfigError, load
 

@@ -14,7 +14,14 @@ from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import AskError, typed, watch_status
 from cabinvigil.daemon.clock import Clock, SystemClock
-from cabinvigil.daemon.commands.on_wires import DEFAULT, FRESH, meant, run_on_wires
+from cabinvigil.daemon.commands.base import (
+    CallError,
+    add_config,
+    add_emulated,
+    add_json,
+    check_range,
+)
+from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
 from cabinvigil.daemon.compose.compose import series_keys
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
@@ -24,13 +31,13 @@ from cabinvigil.daemon.precheck.look import look
 from cabinvigil.daemon.precheck.parts import Part, part_finding
 from cabinvigil.daemon.precheck.supply import supply
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
-from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config, part_infos
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
-from cabinvigil.daemon.settings.config import ConfigError, Settings
+from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
+from cabinvigil.daemon.text.errors import ExitCode
 
 EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
@@ -38,7 +45,6 @@ EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck --emulated           try it without hardware
   cabinvigil precheck --emulated --failing bunk-co=stall
 """
-READY, NOT_READY, WRONG, FAILED = 0, 1, 2, 3
 MARKS = {"good": "good", "mind": "MIND", "bad": "BAD", "not checked": "----"}
 COLUMNS = 88
 """A line longer than this goes on below itself."""
@@ -48,9 +54,7 @@ Ask = Callable[[str], str]
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument(
-        "--config", type=Path, metavar="FILE", help=f"the config ({DEFAULT})"
-    )
+    add_config(parser)
     parser.add_argument(
         "--no-key",
         action="store_true",
@@ -72,9 +76,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="AH",
         help="ampere hours that the battery holds when full",
     )
-    parser.add_argument(
-        "--emulated", action="store_true", help="emulated parts, no hardware"
-    )
+    add_emulated(parser)
     parser.add_argument(
         "--failing",
         action="append",
@@ -82,15 +84,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PART=FAULT",
         help="with --emulated: let a part fail, such as bunk-co=stall",
     )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
-
-
-class PrecheckCallError(ValueError):
-    """An option is wrong; the message says which, and the mend."""
+    add_json(parser)
 
 
 def run(
-    args: argparse.Namespace, out: IO[str], err: IO[str], *, ask: Ask = typed
+    args: argparse.Namespace, out: IO[str], _err: IO[str], *, ask: Ask = typed
 ) -> int:
     """Check everything; return the exit code.
 
@@ -98,22 +96,15 @@ def run(
         0 ready; 1 something is bad; 2 the call or the config is wrong; 3 the watch
         runs and cannot be asked.
     """
-    try:
-        _check(args)
-        settings = meant(args.config, is_emulated=args.emulated)
-        findings = list(_findings(args, settings, out, ask))
-    except (ConfigError, NotEmulatedError, PrecheckCallError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
-    except AskError as error:
-        print(f"cabinvigil: {error}", file=err)
-        return FAILED
+    _check(args)
+    settings = chosen_settings(args.config, is_emulated=args.emulated)
+    findings = list(_findings(args, settings, out, ask))
     if args.json:
         print(json.dumps(_plain(findings)), file=out)
     else:
         for line in screen(settings.cabin.name, findings):
             print(line, file=out)
-    return READY if checks.is_ready(findings) else NOT_READY
+    return ExitCode.DONE if checks.is_ready(findings) else ExitCode.NOT_WELL
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -123,11 +114,10 @@ def _check(args: argparse.Namespace) -> None:
         CallError: with one sentence.
     """
     if not 0.0 < args.hours <= 168.0:
-        raise PrecheckCallError("--hours must lie above 0 and up to 168")
-    if args.battery_ah is not None and not 0.1 <= args.battery_ah <= 10_000.0:
-        raise PrecheckCallError("--battery-ah must lie between 0.1 and 10000")
+        raise CallError("--hours must lie above 0 and up to 168")
+    check_range("--battery-ah", args.battery_ah, 0.1, 10_000.0)
     if args.failing and not args.emulated:
-        raise PrecheckCallError("--failing is for emulated parts: add --emulated")
+        raise CallError("--failing is for emulated parts: add --emulated")
 
 
 def _findings(
@@ -192,11 +182,11 @@ def _failures(args: argparse.Namespace, settings: Settings) -> Iterator[Failure]
     for word in args.failing:
         part, _, fault = word.partition("=")
         if part not in (*settings.parts, "bus"):
-            raise PrecheckCallError(f"--failing {word}: there is no part {part!r}")
+            raise CallError(f"--failing {word}: there is no part {part!r}")
         wire = "i2c" if part == "bus" else part_infos(settings.parts)[part].bus
         if fault not in FAULTS[wire]:
             known = ", ".join(sorted(FAULTS[wire]))
-            raise PrecheckCallError(f"--failing {word}: {part} can have {known}")
+            raise CallError(f"--failing {word}: {part} can have {known}")
         yield Failure(0.0, 1e9, part, fault)
 
 

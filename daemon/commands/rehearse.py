@@ -10,15 +10,21 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import IO, Any
 
+from cabinvigil.daemon.commands.base import (
+    CallError,
+    add_config,
+    add_json,
+    add_log,
+    check_range,
+)
 from cabinvigil.daemon.core.model import Command
-from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.csv import Recording
 from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.cabin import Truth
-from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import (
@@ -29,9 +35,10 @@ from cabinvigil.daemon.rehearsal.play import (
 from cabinvigil.daemon.rehearsal.recorded import RecordedAir
 from cabinvigil.daemon.rehearsal.virtual import run_paced
 from cabinvigil.daemon.replay.json_lines import spell
-from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
+from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps
 
 EXAMPLE = """nights:
@@ -43,7 +50,6 @@ example, the trailer Lapwing:
 """.format(
     nights="\n".join(f"  {word:<8}  {night.title}" for word, night in NIGHTS.items())
 )
-WRONG = 2
 MOST_HOURS = 24.0
 TICK_S = 2.0
 """Half as often as on a Pi: a night of nine hours then takes about twenty seconds."""
@@ -59,10 +65,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NIGHT",
         help="one of the nights below; shut if none is named",
     )
-    parser.add_argument("--json", action="store_true", help="JSON Lines, for programs")
-    parser.add_argument(
-        "--log", type=Path, metavar="DIR", help="keep the night's rolling log there"
-    )
+    add_json(parser, lines=True)
+    add_log(parser, "keep the night's rolling log there", "DIR")
     parser.add_argument(
         "--air",
         type=Path,
@@ -76,12 +80,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="N times real time; 1 is real time, 0 as fast as it goes",
     )
-    parser.add_argument(
-        "--config",
-        type=Path,
-        metavar="FILE",
-        help="play it in the cabin of this config",
-    )
+    add_config(parser, "play it in the cabin of this config")
     parser.add_argument("--hours", type=float, metavar="H", help="end after H hours")
     parser.add_argument(
         "--tick-s",
@@ -103,14 +102,13 @@ def _check(args: argparse.Namespace) -> None:
     """Refuse what cannot be played.
 
     Raises:
-        RecordingError: with one sentence.
+        CallError: with one sentence.
     """
     if not 0.0 <= args.pace <= 1e6:
-        raise RecordingError("--pace must lie between 0 and 1000000; 1 is real time")
+        raise CallError("--pace must lie between 0 and 1000000; 1 is real time")
     if args.hours is not None and not 0.0 < args.hours <= MOST_HOURS:
-        raise RecordingError(f"--hours must lie between 0 and {MOST_HOURS:g}")
-    if not 0.5 <= args.tick_s <= 60.0:
-        raise RecordingError("--tick-s must lie between 0.5 and 60 seconds")
+        raise CallError(f"--hours must lie between 0 and {MOST_HOURS:g}")
+    check_range("--tick-s", args.tick_s, 0.5, 60.0, " seconds")
     if args.log is not None:
         _make_folder(args.log)
 
@@ -119,7 +117,7 @@ def _make_folder(folder: Path) -> None:
     """Make the folder of the log, before an evening is played for nothing.
 
     Raises:
-        RecordingError: it cannot be made, or nothing can be written in it.
+        CallError: it cannot be made, or nothing can be written in it.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -127,7 +125,7 @@ def _make_folder(folder: Path) -> None:
     except OSError as error:
         why = error.strerror
     if why is not None:
-        raise RecordingError(
+        raise CallError(
             f"--log {folder}: no log can be kept there ({why}); name a folder that you "
             "may write in"
         )
@@ -149,17 +147,13 @@ def _rehearsal(args: argparse.Namespace, settings: Settings) -> Rehearsal:
     return Rehearsal(settings, render, air, hours, (), args.seed)
 
 
-def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
+def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     """Rehearse and tell; return the exit code."""
-    try:
-        _check(args)
-        settings = _settings(args)
-        rehearsal = _rehearsal(args, settings)
-        _play(args, rehearsal, out)
-    except (RecordingError, ConfigError, NotEmulatedError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
-    return 0
+    _check(args)
+    settings = _settings(args)
+    rehearsal = _rehearsal(args, settings)
+    _play(args, rehearsal, out)
+    return ExitCode.DONE
 
 
 def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:

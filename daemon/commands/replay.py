@@ -10,9 +10,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO
 
+from cabinvigil.daemon.commands.base import CallError, add_config, add_json
 from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
-from cabinvigil.daemon.log.find import NightError, by_night
+from cabinvigil.daemon.log.find import by_night
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.replay.limits_diff import RingDiff, as_json, lines, table
@@ -23,14 +24,9 @@ from cabinvigil.daemon.replay.replay import (
     replay_columns,
     replay_log,
 )
-from cabinvigil.daemon.settings.config import (
-    Cabin,
-    ConfigError,
-    Settings,
-    load,
-    standard,
-)
+from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.terminal import progress
 
 EXAMPLE = """example, nights of the trailer Lapwing:
@@ -42,7 +38,6 @@ where stricter.toml holds what is to be tried, and all else stays as it was:
   [alarm.co2-level]
   steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
 """
-WRONG = 2
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,16 +50,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="CSV with time_s and quantities, or a night's log; with --limits also "
         "many of them, or a folder of nights",
     )
-    parser.add_argument("--json", action="store_true", help="JSON Lines, for programs")
+    add_json(parser, lines=True)
     parser.add_argument(
         "--estimates", action="store_true", help="tell the trend's estimate each minute"
     )
-    parser.add_argument(
-        "--config",
-        type=Path,
-        metavar="FILE",
-        help="limits and cabin to replay with (a log brings its own)",
-    )
+    add_config(parser, "limits and cabin to replay with (a log brings its own)")
     parser.add_argument(
         "--limits",
         type=Path,
@@ -91,14 +81,10 @@ def decide(path: Path, settings: Settings | None) -> Decided:
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Replay and tell; return the exit code."""
-    try:
-        settings = None if args.config is None else load(args.config)
-        for line in _told(args, settings, err):
-            print(line, file=out)
-    except (RecordingError, ConfigError, NightError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
-    return 0
+    settings = None if args.config is None else load(args.config)
+    for line in _told(args, settings, err):
+        print(line, file=out)
+    return ExitCode.DONE
 
 
 def _told(
@@ -108,7 +94,7 @@ def _told(
         rows = _compared(args, settings, err)
         return (json.dumps(as_json(row)) for row in rows) if args.json else lines(rows)
     if len(args.files) > 1:
-        raise RecordingError(
+        raise CallError(
             "replay takes one night at a time; several go with --limits FILE"
         )
     decided = decide(args.files[0], settings)
@@ -120,7 +106,7 @@ def _compared(
 ) -> Sequence[RingDiff]:
     """Put every night through both limits."""
     if args.estimates:
-        raise RecordingError("--limits compares alarms alone; leave out --estimates")
+        raise CallError("--limits compares alarms alone; leave out --estimates")
     limits = read_limits(args.limits)
     wanted = [night for path in args.files for night in _nights(path)]
     size = sum(path.stat().st_size for _, paths in wanted for path in paths)

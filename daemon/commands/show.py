@@ -10,9 +10,16 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.ask.socket import AskError, ask_watch
+from cabinvigil.daemon.ask.socket import ask_watch
 from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.commands.base import (
+    USUAL_CONFIG,
+    add_config,
+    add_json,
+    check_range,
+)
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame
+from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.terminal import stay
 
 EXAMPLE = """example, in the trailer Lapwing or by ssh:
@@ -20,8 +27,6 @@ EXAMPLE = """example, in the trailer Lapwing or by ssh:
   cabinvigil show --once
   cabinvigil show --json
 """
-CONFIG = "/etc/cabinvigil/cabin.toml"
-WRONG, MACHINE_FAILED = 2, 3
 EVERY_S = 2.0
 FASTEST_S = 1.0
 """The socket takes one ask a second."""
@@ -30,7 +35,7 @@ FASTEST_S = 1.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("--once", action="store_true", help="show it once, and end")
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_json(parser)
     parser.add_argument(
         "--every",
         type=float,
@@ -46,11 +51,8 @@ def add_socket(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--socket", type=Path, metavar="PATH", help="the socket where the watch listens"
     )
-    parser.add_argument(
-        "--config",
-        default=CONFIG,
-        metavar="FILE",
-        help=f"the config that names that socket ({CONFIG})",
+    add_config(
+        parser, f"the config that names that socket ({USUAL_CONFIG})", USUAL_CONFIG
     )
 
 
@@ -69,25 +71,19 @@ def socket_of(args: argparse.Namespace) -> Path:
 def run(
     args: argparse.Namespace,
     out: IO[str],
-    err: IO[str],
+    _err: IO[str],
     clock: Clock | None = None,
 ) -> int:
     """Show the air; return the exit code."""
-    if not FASTEST_S <= args.every <= 3600.0:
-        print("cabinvigil: --every must lie between 1 and 3600 seconds", file=err)
-        return WRONG
+    check_range("--every", args.every, FASTEST_S, 3600.0, " seconds")
     path, clock = socket_of(args), clock or SystemClock()
-    try:
-        if args.json:
-            print(json.dumps(_ask(path), allow_nan=False), file=out)
-        elif args.once:
-            print(frame(_ask(path), PastLooks(), clock.monotonic()), file=out)
-        else:
-            stay(_frames(path, clock), out, lambda: time.sleep(args.every), COLUMNS)
-    except AskError as error:
-        print(f"cabinvigil: {error}", file=err)
-        return MACHINE_FAILED
-    return 0
+    if args.json:
+        print(json.dumps(_ask(path), allow_nan=False), file=out)
+    elif args.once:
+        print(frame(_ask(path), PastLooks(), clock.monotonic()), file=out)
+    else:
+        stay(_frames(path, clock), out, lambda: time.sleep(args.every), COLUMNS)
+    return ExitCode.DONE
 
 
 def _ask(path: Path) -> dict[str, Any]:

@@ -11,22 +11,29 @@ from dataclasses import replace
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch, typed
+from cabinvigil.daemon.ask.socket import no_watch, typed
+from cabinvigil.daemon.commands.base import (
+    CallError,
+    MachineError,
+    add_config,
+    add_emulated,
+    add_json,
+    check_range,
+)
 from cabinvigil.daemon.commands.on_wires import (
     CLOSED,
-    DEFAULT,
     FRESH,
-    meant,
+    chosen_settings,
     run_on_wires,
 )
-from cabinvigil.daemon.rehearsal.emulated_wires import NotEmulatedError
-from cabinvigil.daemon.settings.config import ConfigError, Settings
+from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.span.fresh_air import YES, is_yes
-from cabinvigil.daemon.span.kept import SpansError, SpansFile
-from cabinvigil.daemon.span.session import SessionError, SpanSession
+from cabinvigil.daemon.span.kept import SpansFile
+from cabinvigil.daemon.span.session import SpanSession
 from cabinvigil.daemon.span.table import kept_lines, lines
 from cabinvigil.daemon.span.ways import WAYS
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 
 EXAMPLE = """example, beside the trailer Lapwing:
   cabinvigil span                     every part that can be spanned
@@ -39,7 +46,6 @@ Air the cabin out first: all doors open for a quarter of an hour, the burner off
 breathing on the sensors.  Stop the watch (`systemctl stop cabinvigil`), and start it
 again afterwards: it then uses the new spans.
 """
-DONE, REFUSED, WRONG, FAILED = 0, 1, 2, 3
 LEAST_MINUTES, MOST_MINUTES = 1.0, 60.0
 AIRS = {"fresh": FRESH, "closed": CLOSED}
 Ask = Callable[[str], str]
@@ -53,14 +59,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PART",
         help="a part's name in the config; all that can be spanned if none is named",
     )
-    parser.add_argument(
-        "--config", type=Path, metavar="FILE", help=f"the config ({DEFAULT})"
-    )
-    parser.add_argument(
-        "--emulated",
-        action="store_true",
-        help="try it on emulated parts; keeps nothing",
-    )
+    add_config(parser)
+    add_emulated(parser, "try it on emulated parts; keeps nothing")
     parser.add_argument(
         "--air",
         choices=tuple(AIRS),
@@ -98,11 +98,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="WORDS",
         help=f"for scripts, in place of the question: the words {YES!r}",
     )
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_json(parser)
 
 
 def run(
-    args: argparse.Namespace, out: IO[str], err: IO[str], *, ask: Ask = typed
+    args: argparse.Namespace, out: IO[str], _err: IO[str], *, ask: Ask = typed
 ) -> int:
     """Span the parts; return the exit code.
 
@@ -111,27 +111,28 @@ def run(
         wrong; 3 a wire or the state folder failed, or the watch runs.
     """
     try:
-        settings = meant(args.config, is_emulated=args.emulated)
-        names = _names(args, settings)
-        folder = _folder(args, settings)
-        if args.kept:
-            return _list(args, settings, folder, out)
-        if not args.emulated:
-            no_watch(settings, "span")
-        if not _is_sure(args, names, out, ask):
-            print("cabinvigil: nothing is spanned without that yes", file=err)
-            return REFUSED
-        return _span(args, settings, names, folder, out, ask)
-    except (ConfigError, NotEmulatedError, SpanCallError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return WRONG
-    except (SessionError, SpansError, WatchRunsError, AskError, OSError) as error:
-        print(f"cabinvigil: {error}", file=err)
-        return FAILED
+        return _carry_out(args, out, ask)
+    except OSError as error:  # the state folder, or a wire
+        raise MachineError(str(error)) from error
 
 
-class SpanCallError(ValueError):
-    """An option is wrong; the message says which, and the mend."""
+class NotConfirmedError(CabinvigilError):
+    """Nobody says that this is fresh air."""
+
+    exit_code = ExitCode.NOT_WELL
+
+
+def _carry_out(args: argparse.Namespace, out: IO[str], ask: Ask) -> int:
+    settings = chosen_settings(args.config, is_emulated=args.emulated)
+    names = _names(args, settings)
+    folder = _folder(args, settings)
+    if args.kept:
+        return _list(args, settings, folder, out)
+    if not args.emulated:
+        no_watch(settings, "span")
+    if not _is_sure(args, names, out, ask):
+        raise NotConfirmedError("nothing is spanned without that yes")
+    return _span(args, settings, names, folder, out, ask)
 
 
 def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
@@ -140,29 +141,23 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
     Raises:
         CallError: one that is not there, or cannot be spanned; or an option is wrong.
     """
-    if args.minutes is not None and not LEAST_MINUTES <= args.minutes <= MOST_MINUTES:
-        raise SpanCallError(
-            f"--minutes must lie between {LEAST_MINUTES:g} and {MOST_MINUTES:g}"
-        )
-    if args.co2_ppm is not None and not 350.0 <= args.co2_ppm <= 2000.0:
-        raise SpanCallError(
-            "--co2-ppm must lie between 350 and 2000; outdoors it is 425"
-        )
+    check_range("--minutes", args.minutes, LEAST_MINUTES, MOST_MINUTES)
+    check_range("--co2-ppm", args.co2_ppm, 350.0, 2000.0, "; outdoors it is 425")
     fit = [name for name, part in settings.parts.items() if part.kind in WAYS]
     for name in args.part:
         if name not in settings.parts:
-            raise SpanCallError(
+            raise CallError(
                 f"the config has no part {name!r}; it has {', '.join(settings.parts)}"
             )
         if name not in fit:
             kind = settings.parts[name].kind
-            raise SpanCallError(
+            raise CallError(
                 f"{name} is a {kind}, which has no span; those that have are "
                 f"{', '.join(fit) or 'none of this config'}"
             )
     names = list(dict.fromkeys(args.part)) or fit
     if not names:
-        raise SpanCallError("the config has no part that can be spanned")
+        raise CallError("the config has no part that can be spanned")
     return names
 
 
@@ -184,7 +179,7 @@ def _list(
     else:
         for line in kept_lines(spans, settings.parts):
             print(line, file=out)
-    return DONE
+    return ExitCode.DONE
 
 
 def _plain(span: Any) -> dict[str, Any]:
@@ -243,7 +238,7 @@ def _span(
     else:
         for line in lines(outcome, is_emulated=air is not None):
             print(line, file=out)
-    return DONE if outcome.is_good else REFUSED
+    return ExitCode.DONE if outcome.is_good else ExitCode.NOT_WELL
 
 
 def _say(line: str, out: IO[str]) -> None:

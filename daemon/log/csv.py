@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
 STEP_ROWS = 200
@@ -19,7 +20,7 @@ LONGEST_LINE = 100_000
 """Characters; a line beyond this is no recording of ours."""
 
 
-class RecordingError(ValueError):
+class RecordingError(CabinvigilError, ValueError):
     """The file is no recording; the message says what, where and how to mend it."""
 
 

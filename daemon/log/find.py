@@ -5,11 +5,12 @@ from pathlib import Path
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, Nights
+from cabinvigil.daemon.text.errors import CabinvigilError
 
 SHOWN = 5
 
 
-class NightError(ValueError):
+class NightError(CabinvigilError, ValueError):
     """There is no such night; the message says what there is, and how to name it."""
 
 

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import CO2_OUTSIDE_PPM
 from cabinvigil.daemon.air.combustion import FUELS, Fuel, mix
+from cabinvigil.daemon.text.errors import CabinvigilError
 
 SHELL_PER_VOLUME = 6.1
 """Shell area over volume to the two thirds: a box of 2.9 x 2.0 x 1.9 m (a cube: 6)."""
@@ -132,12 +133,16 @@ M3_A_SLEEPER = 1.0
 """A lying person, a bunk and the air above it (common practice, no source)."""
 
 
-class PlanError(ValueError):
+class PlanError(CabinvigilError, ValueError):
     """The figures cannot be; one sentence for each that is wrong."""
 
     def __init__(self, sentences: list[str]) -> None:
         super().__init__("\n".join(sentences))
         self.sentences = sentences
+
+    def report(self) -> str:
+        """Return a line for each figure that is wrong, and who says so."""
+        return "\n".join(f"cabinvigil plan: {line}" for line in self.sentences)
 
 
 def from_config(cabin: object) -> dict[str, object]:

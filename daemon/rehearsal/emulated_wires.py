@@ -23,13 +23,14 @@ from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.drivers import part as find_part
 
 SEED_STEP = 7919
 """A prime between the parts' seeds, so that no two nights share their noise."""
 
 
-class NotEmulatedError(ValueError):
+class NotEmulatedError(CabinvigilError, ValueError):
     """The config names a kind of part that has no emulated fellow."""
 
 

@@ -8,14 +8,17 @@ controllers, 6 on a bit-banged bus.
 import errno
 from typing import ClassVar
 
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+
 BUS_LIKE = frozenset({errno.EIO, errno.EAGAIN, errno.ETIMEDOUT})
 """What a line held low gives, by adapter (table 14, row 4): when every part of a bus
 fails so, it is the bus."""
 
 
-class BusError(OSError):
+class BusError(CabinvigilError, OSError):
     """A bus or port, or a part on it, did not do what was asked."""
 
+    exit_code = ExitCode.MACHINE_FAILED
     kind: ClassVar[str] = "absent"
     """The fault's kind, as in `core.model.SourceFault`."""
     whole_bus: ClassVar[bool] = False

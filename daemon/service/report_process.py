@@ -15,6 +15,7 @@ from threading import Lock, Thread
 from typing import Any
 
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
+from cabinvigil.daemon.text.errors import ExitCode
 
 SOURCE = "morning"
 LEAST_H = 1.0
@@ -25,7 +26,7 @@ lowest urgency, some thirty times as long (own estimate)."""
 NICE = 10
 DISPENSABLE = "500"
 """Where memory runs out, this goes before the watch, which has -500."""
-MADE = (0, 1)
+MADE = (ExitCode.DONE, ExitCode.NOT_WELL)
 """Exit codes of `cabinvigil morning`: well, or not well; else it made nothing."""
 _OURS = ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID")
 """What systemd tells the watch alone."""

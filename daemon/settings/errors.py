@@ -5,6 +5,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.text.errors import CabinvigilError
+
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
@@ -25,7 +27,7 @@ class Mistake:
         return f"{where} {self.what}; {self.mend}."
 
 
-class ConfigError(ValueError):
+class ConfigError(CabinvigilError, ValueError):
     """A config cannot be used; `mistakes` holds every reason at once."""
 
     def __init__(self, mistakes: Iterable[Mistake]) -> None:

@@ -15,6 +15,7 @@ from cabinvigil.daemon.core.model import EMPTY, SourceFault
 from cabinvigil.daemon.outputs.state_file import StateFile
 from cabinvigil.daemon.sampling.wiring import MakeCodec
 from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.drivers.kit.steps import PartInfo
 
 FILE = "spans"
@@ -25,8 +26,10 @@ _LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
 """Reading needs no clock; this stands in for one."""
 
 
-class SpansError(ValueError):
+class SpansError(CabinvigilError, ValueError):
     """The kept spans cannot be read; the message says which file, and the mend."""
+
+    exit_code = ExitCode.MACHINE_FAILED
 
 
 @dataclass(frozen=True, slots=True)

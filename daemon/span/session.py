@@ -33,6 +33,7 @@ from cabinvigil.daemon.span.ways import (
     target_ppm,
     transfers,
 )
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import DriverError, PartInfo
 
@@ -46,8 +47,10 @@ FRESH_PPM = 425.0
 MOVE_IT = "move it"
 
 
-class SessionError(RuntimeError):
+class SessionError(CabinvigilError, RuntimeError):
     """The session cannot go on; the message says why, and the mend."""
+
+    exit_code = ExitCode.MACHINE_FAILED
 
 
 @dataclass

@@ -5,11 +5,13 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.text.errors import CabinvigilError
+
 FONT_PT = 11.0
 _NOTHING = {"Date": None, "Creator": None, "Format": None, "Type": None}
 
 
-class DrawingError(RuntimeError):
+class DrawingError(CabinvigilError, RuntimeError):
     """Nothing can be drawn; the message says what to do."""
 
 

@@ -1,7 +1,5 @@
 """`cabinvigil config`: what a file would watch, or all its mistakes."""
 
-import argparse
-import io
 import json
 from pathlib import Path
 
@@ -10,6 +8,7 @@ import pytest
 from cabinvigil.daemon.commands import config as config_command
 from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.registries import packaged
+from tests.commands.calling import call
 from tests.known import CABIN, KNOWN, Desk
 from tests.settings.test_devices import WHOLE, Bench
 
@@ -29,13 +28,8 @@ def small_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def run(tmp_path: Path, text: str, *words: str) -> tuple[int, str, str]:
     file = tmp_path / "cabin.toml"
     file.write_text(text)
-    parser = argparse.ArgumentParser()
-    config_command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    args = parser.parse_args([str(file), *words])
     machine = Bench({"/dev/i2c-1": WHOLE["/dev/i2c-1"]}, chips=())
-    code = config_command.run(args, out, err, known=KNOWN, machine=machine)
-    return code, out.getvalue(), err.getvalue()
+    return call(config_command, file, *words, known=KNOWN, machine=machine)
 
 
 def test_a_good_file_is_told_whole(tmp_path: Path) -> None:

@@ -1,9 +1,7 @@
 """`cabinvigil morning`: which night, what it says, and with which exit code."""
 
-import io
 import json
 import time
-from argparse import ArgumentParser
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
@@ -16,17 +14,14 @@ from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.log.find import NightError, night_files
 from cabinvigil.daemon.report.json import as_json, summary
 from cabinvigil.daemon.report.text import COLUMNS, LINES, account
+from tests.commands import calling
 from tests.review import logs, named
 
 HOUR = 3600.0
 
 
 def call(*words: str) -> tuple[int, str, str]:
-    parser = ArgumentParser()
-    morning.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = morning.run(parser.parse_args(list(words)), out, err)
-    return code, out.getvalue(), err.getvalue()
+    return calling.call(morning, *words)
 
 
 def quiet(hours: float = 1.0, **values: float) -> bytes:
@@ -146,15 +141,13 @@ def test_a_last_night_that_is_missing_is_told(
 ) -> None:
     """An older night is not passed off as the last: in the account and beside it."""
     logs.write(tmp_path, quiet())
-    parser = ArgumentParser()
-    morning.add_arguments(parser)
     for more in ([], ["--json"]):
-        out, err = io.StringIO(), io.StringIO()
-        args = parser.parse_args(["--log", str(tmp_path), *more])
-        assert morning.run(args, out, err, Day(today)) == 0
+        log = ("--log", tmp_path, *more)
+        code, out, err = calling.call(morning, *log, clock=Day(today))
+        assert code == 0
         words = "The night of 2026-01-17 is missing; the newest there is that of"
-        assert (words in err.getvalue()) is is_missing
-        assert (words in " ".join(out.getvalue().split())) is is_missing
+        assert (words in err) is is_missing
+        assert (words in " ".join(out.split())) is is_missing
 
 
 def test_the_folder_comes_from_the_config(tmp_path: Path) -> None:

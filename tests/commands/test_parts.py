@@ -1,7 +1,5 @@
 """`parts`: the list, one part's page, and a scan on emulated wires."""
 
-import argparse
-import io
 import json
 from pathlib import Path
 
@@ -11,14 +9,11 @@ from cabinvigil.daemon.commands import parts as command
 from cabinvigil.daemon.parts.scan_targets import DeviceTree
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part
+from tests.commands.calling import call
 
 
 def called(*words: str, machine: DeviceTree | None = None) -> tuple[int, str, str]:
-    parser = argparse.ArgumentParser()
-    command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = command.run(parser.parse_args(words), out, err, machine=machine)
-    return code, out.getvalue(), err.getvalue()
+    return call(command, *words, machine=machine)
 
 
 def test_every_part_has_its_line() -> None:
@@ -81,7 +76,7 @@ def test_a_scan_of_a_machine_without_wires(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing to look at is no failure, and is said with the remedy."""
-    monkeypatch.setattr(command, "DEFAULT", tmp_path / "none.toml")
+    monkeypatch.setattr(command, "USUAL_CONFIG", tmp_path / "none.toml")
     code, out, _ = called("--scan", machine=DeviceTree(tmp_path))
     assert code == 0
     assert out.startswith("There is no I2C bus here")
@@ -93,7 +88,7 @@ def test_a_bus_that_does_not_open_is_a_failure(
     """Exit 3, with the remedy; a config with mistakes does not stop the scan."""
     default = tmp_path / "bad.toml"
     default.write_text("[cabin]\n", encoding="utf-8")
-    monkeypatch.setattr(command, "DEFAULT", default)
+    monkeypatch.setattr(command, "USUAL_CONFIG", default)
     device = str(tmp_path / "i2c-9")
     code, out, err = called("--scan", "--bus", device, machine=DeviceTree(tmp_path))
     assert code == 3

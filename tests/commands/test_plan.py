@@ -1,7 +1,6 @@
 """`cabinvigil plan` as it is called."""
 
 import argparse
-import io
 import json
 import subprocess
 import sys
@@ -13,6 +12,7 @@ from cabinvigil.daemon.planning import picture
 from cabinvigil.daemon.planning.figures import CabinPlan, option_name
 from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.text.svg import DrawingError
+from tests.commands import calling
 
 AGREED = (
     "volume_m3", "burner_kw", "people", "vent_low_cm2", "vent_high_cm2", "outside_c",
@@ -22,11 +22,7 @@ AGREED = (
 
 
 def call(*words):
-    parser = argparse.ArgumentParser()
-    command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = command.run(parser.parse_args(words), out, err)
-    return code, out.getvalue(), err.getvalue()
+    return calling.call(command, *words)
 
 
 def test_every_agreed_option_is_there():

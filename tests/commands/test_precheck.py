@@ -1,8 +1,6 @@
 """`precheck` as it is met: one screen, one verdict; on emulated wires, on a watch."""
 
-import argparse
 import asyncio
-import io
 import json
 from pathlib import Path
 
@@ -10,15 +8,12 @@ import pytest
 
 from cabinvigil.daemon.commands import precheck as command
 from cabinvigil.daemon.precheck.findings import Finding
+from tests.commands.calling import call
 from tests.running import config, running
 
 
 def called(*words: str, answer: str = "") -> tuple[int, str, str]:
-    parser = argparse.ArgumentParser()
-    command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = command.run(parser.parse_args(words), out, err, ask=lambda _prompt: answer)
-    return code, out.getvalue(), err.getvalue()
+    return call(command, *words, ask=lambda _prompt: answer)
 
 
 def test_the_emulated_trailer_is_ready() -> None:

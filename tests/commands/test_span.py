@@ -1,9 +1,9 @@
 """`span` as it is met, on emulated wires, in fresh air and in a closed cabin."""
 
-import argparse
 import asyncio
-import io
+import errno
 import json
+import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -24,6 +24,7 @@ from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.span.fresh_air import YES
 from cabinvigil.daemon.span.kept import SpansFile, maker
 from cabinvigil.daemon.span.session import MOVE_IT, Outcome, SessionError, SpanSession
+from tests.commands.calling import call
 
 CONFIG = """
 [cabin]
@@ -87,12 +88,7 @@ class Person:
 def called(
     config: Path, *words: str, person: Callable[[str], str] | None = None
 ) -> tuple[int, str, str]:
-    parser = argparse.ArgumentParser()
-    command.add_arguments(parser)
-    args = parser.parse_args(["--config", str(config), *words])
-    out, err = io.StringIO(), io.StringIO()
-    code = command.run(args, out, err, ask=person or Person())
-    return code, out.getvalue(), err.getvalue()
+    return call(command, "--config", config, *words, ask=person or Person())
 
 
 def session(
@@ -287,6 +283,20 @@ def test_spans_that_cannot_be_read_are_not_written_over(
     assert code == 3
     assert f"Move spans out of {state}" in err
     assert (state / "spans").read_bytes() == b"garbage"
+
+
+def test_a_disk_that_is_full_is_told(
+    config: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exit 3, in the system's words."""
+
+    def add(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(SpansFile, "add", add)
+    words = ["--emulated", "--yes", YES, "--state", str(tmp_path / "kept")]
+    code, _, err = called(config, *words, "bunk-co")
+    assert (code, err) == (3, "cabinvigil: [Errno 28] No space left on device\n")
 
 
 def test_as_json(config: Path) -> None:

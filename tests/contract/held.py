@@ -69,9 +69,10 @@ def _judged(word: str, run: Callable[..., int]) -> Callable[..., int]:
         if not (getattr(args, "json", False) or getattr(args, "summary", False)):
             return run(args, out, err, *rest, **more)
         tee = _Tee(out)
-        code = run(args, tee, err, *rest, **more)
-        _note("outputs", written.wrong_in_output(word, "".join(tee.kept)))
-        return code
+        try:
+            return run(args, tee, err, *rest, **more)
+        finally:  # what was printed before an error counts too
+            _note("outputs", written.wrong_in_output(word, "".join(tee.kept)))
 
     return run_and_judge
 

@@ -2,7 +2,6 @@
 
 import io
 import json
-from argparse import ArgumentParser
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ from cabinvigil.daemon.commands import replay
 from cabinvigil.daemon.log import reader
 from cabinvigil.daemon.replay.limits_diff import RingDiff, lines, table
 from cabinvigil.daemon.replay.other_limits import read_limits
+from tests.commands import calling
 from tests.review import logs
 
 MINUTE = 60.0
@@ -40,12 +40,7 @@ def limits(folder: Path, text: str) -> Path:
 
 
 def call(*words: object) -> tuple[int, str, str]:
-    parser = ArgumentParser()
-    replay.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    args = parser.parse_args([str(word) for word in words])
-    code = replay.run(args, out, err)
-    return code, out.getvalue(), err.getvalue()
+    return calling.call(replay, *words)
 
 
 def told(folder: Path, text: str, *nights: Path) -> list[dict[str, Any]]:
@@ -237,13 +232,11 @@ def test_progress_shows_on_a_terminal_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """And comes to its end: every byte is read twice."""
-    parser = ArgumentParser()
-    replay.add_arguments(parser)
     path, tried = night(tmp_path), limits(tmp_path, AT_20)
-    args = parser.parse_args([str(path), "--limits", str(tried), "--json"])
-    screen = Screen()
-    assert replay.run(args, io.StringIO(), screen) == 0
-    assert "replaying nights" in screen.getvalue()
+    words = (path, "--limits", tried, "--json")
+    code, _, shown = calling.call(replay, *words, err=Screen())
+    assert code == 0
+    assert "replaying nights" in shown
     monkeypatch.setattr(reader, "_CHUNK", 1000)
     seen: list[float] = []
     list(table([("n", [path])], read_limits(tried), advance=seen.append))

@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import tracemalloc
-from argparse import ArgumentParser
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,17 +11,14 @@ import pytest
 
 from cabinvigil.daemon.commands import compare as compare_command
 from cabinvigil.daemon.review.compare import Sheet, ranks
+from tests.commands import calling
 from tests.review import logs, named
 
 HOUR = 3600.0
 
 
 def call(*words: str) -> tuple[int, str, str]:
-    parser = ArgumentParser()
-    compare_command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = compare_command.run(parser.parse_args(list(words)), out, err)
-    return code, out.getvalue(), err.getvalue()
+    return calling.call(compare_command, *words)
 
 
 def a_sheet(name: str) -> Sheet:

@@ -3,7 +3,6 @@
 import io
 import json
 import socket
-from argparse import ArgumentParser
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,6 +16,7 @@ from cabinvigil.daemon.commands import mark as mark_command
 from cabinvigil.daemon.commands import show as show_command
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, trend_words
 from cabinvigil.daemon.text.terminal import stay, told
+from tests.commands.calling import call
 
 STATUS: dict[str, Any] = {
     "ok": True,
@@ -58,14 +58,6 @@ STATUS: dict[str, Any] = {
     },
     "laxer": [],
 }
-
-
-def call(command: ModuleType, *words: str) -> tuple[int, str, str]:
-    parser = ArgumentParser()
-    command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = command.run(parser.parse_args(list(words)), out, err)
-    return code, out.getvalue(), err.getvalue()
 
 
 @contextmanager

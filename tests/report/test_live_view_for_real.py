@@ -1,22 +1,12 @@
 """`mark` and `show` against the real daemon, and the mark in the morning's account."""
 
 import asyncio
-import io
-from argparse import ArgumentParser
 from pathlib import Path
-from types import ModuleType
 
 from cabinvigil.daemon.commands import mark, show
 from cabinvigil.daemon.log.runs import read_tape
+from tests.commands.calling import call
 from tests.running import running
-
-
-def call(command: ModuleType, *words: str) -> tuple[int, str, str]:
-    parser = ArgumentParser()
-    command.add_arguments(parser)
-    out, err = io.StringIO(), io.StringIO()
-    code = command.run(parser.parse_args(list(words)), out, err)
-    return code, out.getvalue(), err.getvalue()
 
 
 async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> None:

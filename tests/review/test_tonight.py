@@ -1,8 +1,6 @@
 """What to change tonight, how parts kept watch, and how numbers are written."""
 
-import io
 import re
-from argparse import ArgumentParser
 from dataclasses import replace
 from datetime import UTC, timedelta
 from pathlib import Path
@@ -26,6 +24,7 @@ from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, wat
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
 from cabinvigil.daemon.text.numbers import figure, fixed, spread, valued
+from tests.commands import calling
 from tests.review import logs, named
 
 HOUR = 3600.0
@@ -301,11 +300,8 @@ def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
     path = logs.write(tmp_path, named.night("quiet")[0])
 
     def call(page: Path) -> tuple[int, str]:
-        parser = ArgumentParser()
-        morning.add_arguments(parser)
-        err = io.StringIO()
-        args = parser.parse_args([str(path), "--page", str(page)])
-        return morning.run(args, io.StringIO(), err), err.getvalue()
+        code, _, err = calling.call(morning, path, "--page", page)
+        return code, err
 
     assert call(tmp_path / "page.html") == (0, "")
     assert (tmp_path / "page.html").read_text(encoding="utf-8").startswith("<!doctype")

@@ -61,7 +61,8 @@ def called(words: str) -> str:
         mock.patch.object(precheck_command, "cpu_c", return_value=None),
         mock.patch.object(precheck_command, "is_under_volted", return_value=None),
     ):
-        code = command.run(cli.parser_of(word).parse_args(rest), out, err)
+        args = cli.parser_of(word).parse_args(rest)
+        code = cli.exit_code_of(lambda: command.run(args, out, err), err)
     if code not in (0, 1):
         raise RuntimeError(f"cabinvigil {words} ended with {code}: {err.getvalue()}")
     return out.getvalue()

@@ -9,12 +9,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from cabinvigil.daemon import cli
+from cabinvigil.daemon.commands.base import USUAL_CONFIG
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "config" / "shell"
 EXITS = (cli.__doc__ or "").split("Exit codes:")[1].strip()
 FILES = {
-    "/etc/cabinvigil/cabin.toml": "the config",
+    str(USUAL_CONFIG): "the config",
     "/var/log/cabinvigil": "the nights, where the config names no other folder",
     "/var/lib/cabinvigil": "spans, and where the alarms stood",
 }

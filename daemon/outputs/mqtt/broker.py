@@ -11,6 +11,7 @@ from pathlib import Path
 from random import Random
 
 from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 
 LONGEST_PASSWORD = 1024
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
@@ -20,8 +21,10 @@ STEADY_S = 30.0
 """A connection that held for so long begins the back-off anew."""
 
 
-class BrokerError(Exception):
+class BrokerError(CabinvigilError):
     """The broker cannot be had or has gone; `kind` as in `SourceFault`."""
+
+    exit_code = ExitCode.MACHINE_FAILED
 
     def __init__(
         self,

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 from enum import Enum
 from typing import Any, Protocol
 
+from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+
 CHIPS = "/dev/gpiochip*"
 
 _REMEDIES = {
@@ -21,8 +23,10 @@ _REMEDIES = {
 }
 
 
-class LineError(OSError):
+class LineError(CabinvigilError, OSError):
     """A line cannot be had or driven; the message says which, why, and the remedy."""
+
+    exit_code = ExitCode.MACHINE_FAILED
 
     def __str__(self) -> str:
         return self.strerror or "the line cannot be driven"
