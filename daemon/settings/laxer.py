@@ -16,7 +16,7 @@ import attrs
 
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.validators import Direction
-from cabinvigil.daemon.settings.values import AlarmSettings
+from cabinvigil.daemon.settings.values import AlarmSettings, to_plain
 
 SUBJECT = "subject"
 """Which of its instances a rule judges: filled in when the core is composed."""
@@ -132,7 +132,7 @@ def _shown(value: Any) -> str:
         return "not given"
     if isinstance(value, float):
         return f"{value:g}"
-    return value if isinstance(value, str) and value else json.dumps(value)
+    return value if isinstance(value, str) and value else json.dumps(to_plain(value))
 
 
 def _mend(usual: Any, way: Direction) -> str:
