@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 import attrs
 
+from cabinvigil.daemon.core.validators import Finite
 from cabinvigil.daemon.settings.config import Settings, check, load
 from cabinvigil.daemon.settings.errors import Mistake
 from cabinvigil.daemon.settings.registries import Registries
@@ -74,7 +75,7 @@ PARTS = {
 
 @attrs.frozen
 class Step:
-    at: float
+    at: float = attrs.field(validator=Finite(laxer="lower"))
     priority: Literal["low", "medium", "high"] = "high"
 
 
@@ -88,20 +89,16 @@ class LimitParams:
     place: str | None = None
 
 
+class Positive(Finite):
+    def __call__(self, _: Any, field: Any, value: float) -> None:
+        if value <= 0:
+            raise ValueError(f"{field.name} must be above 0")
+
+
 @attrs.frozen
 class DropParams:
-    limit_per_h: float = attrs.field(default=3.0)
+    limit_per_h: float = attrs.field(default=3.0, validator=Positive(laxer="higher"))
     priority: Literal["low", "medium", "high"] = "medium"
-
-    @limit_per_h.validator
-    def _positive(self, _: Any, value: float) -> None:
-        if value <= 0:
-            raise ValueError("limit_per_h must be above 0")
-
-
-def _laxer(params: LimitParams, published: LimitParams) -> list[str]:
-    own, theirs = params.steps[0].at, published.steps[0].at
-    return [f"the step is at {own:g}, published {theirs:g}"] if own < theirs else []
 
 
 def _judge(params: Any, history: Any, now: float) -> None:
@@ -109,7 +106,7 @@ def _judge(params: Any, history: Any, now: float) -> None:
 
 
 RULES = {
-    "limit": SimpleNamespace(Params=LimitParams, judge=_judge, laxer=_laxer),
+    "limit": SimpleNamespace(Params=LimitParams, judge=_judge),
     "drop": SimpleNamespace(Params=DropParams, judge=_judge),
 }
 

@@ -71,7 +71,7 @@ COMES_ALONG = sorted(set(wanted("cabinvigil", EXTRAS)))
 
 def test_all_that_comes_along_is_listed() -> None:
     """With the extras for a Pi and for the review; what they need, too."""
-    assert {"attrs", "cattrs", "typing-extensions"} <= set(COMES_ALONG)
+    assert {"attrs", "contourpy", "gpiod"} <= set(COMES_ALONG)
     assert [name for name in COMES_ALONG if name not in listed()] == []
 
 

@@ -4,6 +4,7 @@ import ast
 import functools
 import re
 import sys
+import tomllib
 from collections import defaultdict
 from collections.abc import Iterator
 from graphlib import TopologicalSorter
@@ -167,6 +168,14 @@ PACKAGES = sorted(
     if file.endswith("/__init__.py")
 )
 MAY = re.compile(r"^May be imported by: (any folder|no folder)?(?: but )?([^.;]*)")
+
+
+def test_no_folder_is_left_out_of_the_wheel() -> None:
+    """Each folder that holds a module is a package, and pyproject.toml names it."""
+    assert {file.rpartition("/")[0] for file in trees()} == set(PACKAGES)
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    names = [f"cabinvigil.{package.replace('/', '.')}" for package in PACKAGES]
+    assert project["tool"]["setuptools"]["packages"] == names
 
 
 def folder_of(module: str) -> str:

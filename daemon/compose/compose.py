@@ -238,7 +238,7 @@ def _spec(
         off_delay_s=alarm.off_delay_s,
         latch=alarm.latch,
         ack_s=alarm.ack_s,
-        again_step=float("inf") if alarm.again_step is None else alarm.again_step,
+        again_step=alarm.again_step,
         shelve_s=alarm.shelve_s,
         removable=not about_air,
         about_air=about_air,

@@ -1,16 +1,23 @@
 """Checks that rules make of their own settings, each with a sentence on what is wrong.
 
 A limit that can never be reached is a guard that is silently gone: it must not pass.
+Each check of a number also says which way that number gets laxer.
 Written for attrs: `attrs.field(validator=...)`.
 """
 
+import math
 from collections.abc import Sized
-from typing import Any, Protocol
+from typing import Any, Literal, Protocol
 
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 NO_BOUND = 1e9
 """Told as `or more`."""
+
+Direction = Literal["higher", "lower", "outward", "inward", "either"]
+"""Which way a number gets laxer.  `outward`: further to the `side` that its rule
+guards, lower where that is `below`; `inward`: the other way.  `either`: no change of it
+is plainly stricter."""
 
 
 class Named(Protocol):
@@ -43,10 +50,27 @@ def not_empty(_: Any, field: Named, value: Sized) -> None:
         raise ValueError(f"{field.name} is empty, so it would never ring; give one")
 
 
-class Between:
+class Finite:
+    """Want a finite number, in whatever unit."""
+
+    def __init__(self, *, laxer: Direction) -> None:
+        self.laxer = laxer
+
+    def __call__(self, _: Any, field: Named, value: float) -> None:
+        """Check one value.
+
+        Raises:
+            ValueError: it is infinite or NaN.
+        """
+        if not math.isfinite(value):
+            raise ValueError(f"{field.name} is {value:g}; give a finite number")
+
+
+class Between(Finite):
     """Want a number from `low` to `high`, both allowed, and never NaN."""
 
-    def __init__(self, low: float, high: float = NO_BOUND) -> None:
+    def __init__(self, low: float, high: float = NO_BOUND, *, laxer: Direction) -> None:
+        super().__init__(laxer=laxer)
         self.low = low
         self.high = high
 

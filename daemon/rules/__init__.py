@@ -2,9 +2,9 @@
 
 A kind's module has `Params` (an attrs class), `judge(params, history, now)` and `PER`:
 `once`, or one instance for each `part`, `series`, `channel`, `quantity` or watch
-`source`; then `Params.subject` names it.  Optional: `laxer(params, published)` lists
-what was made less strict, `urgent(params)` gives limits to be judged at once,
-`means(params)` how long a mean it takes.  A rule is pure, and imports no other rule.
+`source`; then `Params.subject` names it.  Each number of `Params` says beside its
+bounds which way it gets laxer.  Optional: `urgent(params)` gives limits to be judged at
+once, `means(params)` how long a mean it takes.  A rule is pure, and imports no other.
 
 May be imported by: compose, settings.
 """

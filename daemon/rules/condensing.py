@@ -17,10 +17,17 @@ PER = "once"
 class Params:
     """How near the dew point counts, and how far ahead it looks."""
 
-    ahead_s: float = attrs.field(default=3600.0, validator=Between(0.0, 86_400.0))
-    slope_s: float = attrs.field(default=1200.0, validator=Between(300.0, 14_400.0))
-    """The change that is carried forward is that of this span."""
-    dead_band_c: float = attrs.field(default=1.0, validator=Between(0.0, 20.0))
+    ahead_s: float = attrs.field(
+        default=3600.0, validator=Between(0.0, 86_400.0, laxer="lower")
+    )
+    slope_s: float = attrs.field(
+        default=1200.0, validator=Between(300.0, 14_400.0, laxer="either")
+    )
+    """The change that is carried forward is that of this span: over a longer one it
+    lags, over a shorter one noise cuts it short."""
+    dead_band_c: float = attrs.field(
+        default=1.0, validator=Between(0.0, 20.0, laxer="lower")
+    )
 
 
 NEAR_S = 120.0
@@ -134,21 +141,3 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         severity=-margin_c,
         wording="" if margin_c <= 0.0 else "soon",
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the packaged limits; empty is fine."""
-    said = []
-    if params.ahead_s < published.ahead_s:
-        said.append(f"looks {params.ahead_s:g} s ahead, packaged {published.ahead_s:g}")
-    if params.slope_s > published.slope_s:
-        said.append(
-            f"carries on the change of {params.slope_s:g} s, packaged "
-            f"{published.slope_s:g}"
-        )
-    if params.dead_band_c < published.dead_band_c:
-        said.append(
-            f"clears {params.dead_band_c:g} °C above the dew point, packaged "
-            f"{published.dead_band_c:g}"
-        )
-    return said

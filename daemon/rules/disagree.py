@@ -29,7 +29,9 @@ class Params:
     """Which channel is judged; its parts are all that feed it."""
 
     subject: str = ""
-    factor: float = attrs.field(default=1.0, validator=Between(0.1, 100.0))
+    factor: float = attrs.field(
+        default=1.0, validator=Between(0.1, 100.0, laxer="higher")
+    )
     """Multiplies what two good parts may differ by."""
 
 
@@ -108,11 +110,3 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "allowed": allowed,
         },
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the packaged limits; empty is fine."""
-    own, usual = params.factor, published.factor
-    if own <= usual:
-        return []
-    return [f"{own:g} times their accuracies parts may differ, packaged {usual:g}"]

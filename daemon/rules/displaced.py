@@ -24,9 +24,11 @@ HELD = 0.5
 class Params:
     """How much O2 must be missing, and how sure that must be."""
 
-    least_pct: float = attrs.field(default=0.15, validator=Between(0.02, 5.0))
+    least_pct: float = attrs.field(
+        default=0.15, validator=Between(0.02, 5.0, laxer="higher")
+    )
     """Missing O2 beyond every explanation: 0.7 % of the air is another gas then."""
-    z: float = attrs.field(default=4.0, validator=Between(2.0, 10.0))
+    z: float = attrs.field(default=4.0, validator=Between(2.0, 10.0, laxer="higher"))
     """Standard deviations: by chance alone once in thirty thousand looks."""
 
 
@@ -60,15 +62,3 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         severity=missing,
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the published limits; empty is fine."""
-    said = []
-    if params.least_pct > published.least_pct:
-        said.append(
-            f"lets {params.least_pct:g} % go, published {published.least_pct:g}"
-        )
-    if params.z > published.z:
-        said.append(f"waits for z {params.z:g}, published {published.z:g}")
-    return said

@@ -7,7 +7,7 @@ import attrs
 from cabinvigil.daemon.air.blood import cohb_step
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.validators import Between, not_empty
+from cabinvigil.daemon.core.validators import Between, Finite, not_empty
 
 PER = "once"
 
@@ -16,7 +16,7 @@ PER = "once"
 class DoseStep:
     """One step of the ladder."""
 
-    at: float = attrs.field(validator=Between(0.1, 100.0))
+    at: float = attrs.field(validator=Between(0.1, 100.0, laxer="higher"))
     """Carboxyhaemoglobin, in % of haemoglobin."""
     priority: Literal["low", "medium", "high"]
 
@@ -26,9 +26,13 @@ class Params:
     """A ladder of carboxyhaemoglobin, and how far ahead it looks."""
 
     steps: list[DoseStep] = attrs.field(validator=not_empty)
-    ahead_s: float = attrs.field(default=3600.0, validator=Between(0.0, 86_400.0))
-    dead_band_pct: float = attrs.field(default=0.2, validator=Between(0.0, 10.0))
-    clear_below_ppm: float = 30.0
+    ahead_s: float = attrs.field(
+        default=3600.0, validator=Between(0.0, 86_400.0, laxer="lower")
+    )
+    dead_band_pct: float = attrs.field(
+        default=0.2, validator=Between(0.0, 10.0, laxer="lower")
+    )
+    clear_below_ppm: float = attrs.field(default=30.0, validator=Finite(laxer="higher"))
     """The alarm standards' part clears only when CO itself is under this."""
     standard_priority: Literal["medium", "high"] = "medium"
     """Priority when the alarm standards' time is over."""
@@ -89,35 +93,3 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         "alarm_fraction": dose.alarm_fraction,
     }
     return Verdict(raised, hold, facts, evidence, most_pct, wording)
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the published limits; empty is fine."""
-    said = []
-    for step in published.steps:
-        weight = Priority[step.priority.upper()]
-        own = [s.at for s in params.steps if Priority[s.priority.upper()] >= weight]
-        if not own:
-            said.append(f"the {step.priority} step at {step.at:g} % COHb is gone")
-        elif min(own) > step.at:
-            said.append(
-                f"the {step.priority} step is at {min(own):g} % COHb, published "
-                f"{step.at:g} %"
-            )
-    if params.ahead_s < published.ahead_s:
-        said.append(
-            f"looks {params.ahead_s:g} s ahead, published {published.ahead_s:g}"
-        )
-    if params.dead_band_pct < published.dead_band_pct:
-        said.append(
-            f"clears {params.dead_band_pct:g} % COHb below, published "
-            f"{published.dead_band_pct:g} %"
-        )
-    if params.clear_below_ppm > published.clear_below_ppm:
-        said.append(
-            f"the standards' time clears below {params.clear_below_ppm:g} ppm, "
-            f"published {published.clear_below_ppm:g}"
-        )
-    if params.standard_priority == "medium" != published.standard_priority:
-        said.append("the standards' time is medium, published high")
-    return said

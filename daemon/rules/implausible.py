@@ -28,26 +28,43 @@ class Params:
     """Which series is judged, and with what margins."""
 
     subject: str = ""
-    rich_pct: float = attrs.field(default=0.7, validator=Between(0.0, 5.0))
+    rich_pct: float = attrs.field(
+        default=0.7, validator=Between(0.0, 5.0, laxer="higher")
+    )
     """Oxygen above what air of this vapour can hold, in % of volume: the optical
     part's accuracy of 0.6 (sensors sheet, 11), and a tenth."""
-    pressure_pct: float = attrs.field(default=0.4, validator=Between(0.1, 5.0))
+    pressure_pct: float = attrs.field(
+        default=0.4, validator=Between(0.1, 5.0, laxer="higher")
+    )
     """Oxygen against its own partial pressure over the air's, in % of volume: 5 and
     1 hPa of the two pressure cells make 0.13 (sensors sheet, 11 and 3); three times."""
-    altitude_hpa: float = attrs.field(default=60.0, validator=Between(20.0, 500.0))
+    altitude_hpa: float = attrs.field(
+        default=60.0, validator=Between(20.0, 500.0, laxer="higher")
+    )
     """Pressure against the standard one of the height: weather moves it by 50 at the
     most (common practice, no source)."""
-    baseline_ppm: float = attrs.field(default=380.0, validator=Between(0.0, 500.0))
+    baseline_ppm: float = attrs.field(
+        default=380.0, validator=Between(0.0, 500.0, laxer="lower")
+    )
     """CO2 below this is less than any outdoor air (sensors sheet, 14, row 26)."""
-    cold_c: float = attrs.field(default=-10.0, validator=Between(-60.0, 20.0))
+    cold_c: float = attrs.field(
+        default=-10.0, validator=Between(-60.0, 20.0, laxer="lower")
+    )
     """Colder than this a CO cell or module under-reads (sensors sheet, 12 and 14,
     row 28)."""
-    hydrogen_ppm: float = attrs.field(default=5.0, validator=Between(0.5, 1000.0))
+    hydrogen_ppm: float = attrs.field(
+        default=5.0, validator=Between(0.5, 1000.0, laxer="either")
+    )
     """So much CO while the battery gasses may be hydrogen (own choice: above any
-    module's zero)."""
-    gassing_v: float = attrs.field(default=13.8, validator=Between(1.0, 60.0))
+    module's zero).  Neither this nor the next two has a stricter way: the one says less
+    of hydrogen, the other calls true CO hydrogen."""
+    gassing_v: float = attrs.field(
+        default=13.8, validator=Between(1.0, 60.0, laxer="either")
+    )
     """A 12 V lead battery gives off hydrogen above this (from memory)."""
-    charging_a: float = attrs.field(default=0.5, validator=Between(0.0, 100.0))
+    charging_a: float = attrs.field(
+        default=0.5, validator=Between(0.0, 100.0, laxer="either")
+    )
     """Current into the battery that counts as charging (own choice)."""
 
 
@@ -217,35 +234,6 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     if series is None or series.doubtful or series.at_least:
         return None
     return check(params, history, key, series)
-
-
-MARGINS: Mapping[str, tuple[str, str]] = {
-    "rich_pct": ("more oxygen than air can hold is passed over", "%"),
-    "pressure_pct": ("oxygen and pressure may differ by", "%"),
-    "altitude_hpa": ("the pressure may be off by", "hPa"),
-    "hydrogen_ppm": ("carbon monoxide while charging is passed over below", "ppm"),
-}
-"""Margins of which more is laxer, and how each is said."""
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the packaged limits; empty is fine."""
-    said = []
-    for name, (words, unit) in MARGINS.items():
-        own, usual = getattr(params, name), getattr(published, name)
-        if own > usual:
-            said.append(f"{words} {own:g} {unit}, packaged {usual:g}")
-    if params.baseline_ppm < published.baseline_ppm:
-        said.append(
-            f"carbon dioxide may read {params.baseline_ppm:g} ppm, packaged "
-            f"{published.baseline_ppm:g}"
-        )
-    if params.cold_c < published.cold_c:
-        said.append(
-            f"the cold is told below {params.cold_c:g} °C, packaged "
-            f"{published.cold_c:g}"
-        )
-    return said
 
 
 _FINE = Verdict(None)

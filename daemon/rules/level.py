@@ -7,7 +7,7 @@ import attrs
 
 from cabinvigil.daemon.core.history import History, Series, o2_facts, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.validators import Between, is_quantity, not_empty
+from cabinvigil.daemon.core.validators import Between, Finite, is_quantity, not_empty
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "once"
@@ -21,10 +21,12 @@ other places are well; by then a cabin has mixed (own choice)."""
 class LevelStep:
     """One step of the ladder."""
 
-    at: float
+    at: float = attrs.field(validator=Finite(laxer="outward"))
     """The limit, in the quantity's unit; reached counts."""
     priority: Literal["low", "medium", "high"]
-    over_s: float = attrs.field(default=0.0, validator=Between(0.0, 28_800.0))
+    over_s: float = attrs.field(
+        default=0.0, validator=Between(0.0, 28_800.0, laxer="either")
+    )
     """0: the value now; else the mean over this many seconds, eight hours at most."""
 
 
@@ -35,11 +37,11 @@ class Params:
     quantity: str = attrs.field(validator=is_quantity)
     side: Literal["below", "above"]
     steps: list[LevelStep] = attrs.field(validator=not_empty)
-    dead_band: float = attrs.field(default=0.0, validator=Between(0.0))
+    dead_band: float = attrs.field(default=0.0, validator=Between(0.0, laxer="lower"))
     """It must come back past the limit by this much, in the quantity's unit."""
     place: str | None = None
     """One place only; None: the worst of all places where people breathe."""
-    before: float = 0.0
+    before: float = attrs.field(default=0.0, validator=Finite(laxer="inward"))
     """What a mean assumes for the time before the watch began."""
 
 
@@ -178,46 +180,6 @@ def _verdict(
     facts["hours"] = step.over_s / 3600.0
     evidence["over_s"] = step.over_s
     return Verdict(*weight, facts, evidence, severity, "mean")
-
-
-def _strictest(params: Params, like: LevelStep) -> float | None:
-    """Return the strictest limit of a ladder that weighs and averages like a step."""
-    weight = Priority[like.priority.upper()]
-    same = [
-        step.at
-        for step in params.steps
-        if step.over_s == like.over_s and Priority[step.priority.upper()] >= weight
-    ]
-    if not same:
-        return None
-    return max(same) if params.side == "below" else min(same)
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the published limits; empty is fine."""
-    if (params.quantity, params.side) != (published.quantity, published.side):
-        own = f"{params.quantity} {params.side} its limits"
-        return [f"judges {own}, published {published.quantity} {published.side}"]
-    said = []
-    for step in published.steps:
-        at = _strictest(params, step)
-        if at is None:
-            said.append(f"the {step.priority} step at {step.at:g} is gone")
-        elif not _beyond(step.at, at, params.side):
-            said.append(f"the {step.priority} step is at {at:g}, published {step.at:g}")
-    if params.place is not None and params.place != published.place:
-        said.append(f"judges one place alone: {params.place or 'the bunk'}")
-    if params.dead_band < published.dead_band:
-        said.append(
-            f"clears {params.dead_band:g} past the limit, published "
-            f"{published.dead_band:g}"
-        )
-    if _beyond(params.before, published.before, params.side):
-        return said
-    return [
-        *said,
-        f"a mean begins from {params.before:g}, published {published.before:g}",
-    ]
 
 
 def urgent(params: Params) -> Mapping[str, tuple[str, float]]:

@@ -11,7 +11,7 @@ import attrs
 
 from cabinvigil.daemon.core.history import History, o2_facts
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.validators import Between, is_quantity
+from cabinvigil.daemon.core.validators import Between, Finite, is_quantity
 from cabinvigil.daemon.trend.rate import Rate, robust_rate
 
 PER = "once"
@@ -23,14 +23,17 @@ class Params:
 
     quantity: str = attrs.field(validator=is_quantity)
     side: Literal["below", "above"]
-    limit_per_h: float = attrs.field(validator=Between(1e-6))
+    limit_per_h: float = attrs.field(validator=Between(1e-6, laxer="higher"))
     """Slower than this never rings, in the quantity's unit an hour."""
-    towards: float
+    towards: float = attrs.field(validator=Finite(laxer="outward"))
     """The limit that the value moves to."""
-    within_s: float = attrs.field(validator=Between(60.0, 86_400.0))
+    within_s: float = attrs.field(validator=Between(60.0, 86_400.0, laxer="lower"))
     """At this rate the limit must be this near."""
-    window_s: float = attrs.field(default=600.0, validator=Between(360.0, 1200.0))
-    """Minute means of this span are judged; five of them are the least that tells."""
+    window_s: float = attrs.field(
+        default=600.0, validator=Between(360.0, 1200.0, laxer="either")
+    )
+    """Minute means of this span are judged; five of them are the least that tells.  A
+    longer span answers late, a shorter one is less sure and rings later too."""
     priority: Literal["low", "medium", "high"] = "medium"
 
 
@@ -92,33 +95,3 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         severity=middle,
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the published limits; empty is fine."""
-    if (params.quantity, params.side) != (published.quantity, published.side):
-        own = f"{params.quantity} on its way {params.side}"
-        return [f"judges {own}, published {published.quantity} {published.side}"]
-    said = []
-    if Priority[params.priority.upper()] < Priority[published.priority.upper()]:
-        said.append(f"is {params.priority}, published {published.priority}")
-    nearer = params.towards - published.towards
-    if nearer < 0.0 if params.side == "below" else nearer > 0.0:
-        said.append(
-            f"looks towards {params.towards:g}, published {published.towards:g}"
-        )
-    if params.window_s > published.window_s:
-        said.append(
-            f"judges {params.window_s:g} s at a time, published "
-            f"{published.window_s:g} s"
-        )
-    if params.limit_per_h > published.limit_per_h:
-        said.append(
-            f"rings at {params.limit_per_h:g} an hour, published "
-            f"{published.limit_per_h:g}"
-        )
-    if params.within_s < published.within_s:
-        said.append(
-            f"looks {params.within_s:g} s ahead, published {published.within_s:g} s"
-        )
-    return said

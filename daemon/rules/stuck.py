@@ -36,13 +36,19 @@ class Params:
     """Which series is judged, and how patient the rule is."""
 
     subject: str = ""
-    moved_s: float = attrs.field(default=300.0, validator=Between(60.0, 86_400.0))
+    moved_s: float = attrs.field(
+        default=300.0, validator=Between(60.0, 86_400.0, laxer="higher")
+    )
     """Where a witness has moved, a value may stand for so long (sensors, 'how a wire
     fails', row 13: 300 s for coarse values unless every witness is flat too)."""
-    coarse_s: float = attrs.field(default=3600.0, validator=Between(60.0, 86_400.0))
+    coarse_s: float = attrs.field(
+        default=3600.0, validator=Between(60.0, 86_400.0, laxer="higher")
+    )
     """Where the step is larger than the noise, a value may stand for at least so long
     in still air (sensors, 'how a wire fails', row 13; the hour is our own choice)."""
-    patience: float = attrs.field(default=6.0, validator=Between(1.0, 100.0))
+    patience: float = attrs.field(
+        default=6.0, validator=Between(1.0, 100.0, laxer="higher")
+    )
     """Where the step is not known, a value may stand this many times `stuck_s`."""
 
 
@@ -93,27 +99,6 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         evidence={"series": key, "value": series.value, "still_s": still_s},
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the packaged limits; empty is fine."""
-    said = []
-    if params.patience > published.patience:
-        said.append(
-            f"{params.patience:g} times as long as usual a value may stand still, "
-            f"packaged {published.patience:g}"
-        )
-    if params.coarse_s > published.coarse_s:
-        said.append(
-            f"{params.coarse_s:g} s a coarse value may stand, packaged "
-            f"{published.coarse_s:g}"
-        )
-    if params.moved_s > published.moved_s:
-        said.append(
-            f"{params.moved_s:g} s a value may stand while the air moves, packaged "
-            f"{published.moved_s:g}"
-        )
-    return said
 
 
 _FINE = Verdict(None)

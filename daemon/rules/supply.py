@@ -19,15 +19,20 @@ ABOUT_AIR = False
 class Params:
     """Voltages of the battery, and the hours it must still last."""
 
-    low_v: float = attrs.field(validator=Between(0.5, 60.0))
+    low_v: float = attrs.field(validator=Between(0.5, 60.0, laxer="lower"))
     """At or below: medium."""
-    empty_v: float = attrs.field(validator=Between(0.5, 60.0))
+    empty_v: float = attrs.field(validator=Between(0.5, 60.0, laxer="lower"))
     """The watch goes dark here."""
-    hours: float = attrs.field(validator=Between(0.0, 168.0))
+    hours: float = attrs.field(validator=Between(0.0, 168.0, laxer="lower"))
     """Fewer hours left at the present fall: medium."""
-    dead_band_v: float = attrs.field(default=0.1, validator=Between(0.0, 10.0))
-    window_s: float = attrs.field(default=3600.0, validator=Between(1800.0, 28_800.0))
-    """The fall is judged over minute means of this span."""
+    dead_band_v: float = attrs.field(
+        default=0.1, validator=Between(0.0, 10.0, laxer="lower")
+    )
+    window_s: float = attrs.field(
+        default=3600.0, validator=Between(1800.0, 28_800.0, laxer="either")
+    )
+    """The fall is judged over minute means of this span: a longer one answers late, a
+    shorter one is less sure and answers later too."""
 
 
 EVERY = 6
@@ -74,23 +79,3 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         severity=params.low_v - series.value,
         wording="" if hours_left is None else "hours",
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the packaged limits; empty is fine."""
-    said = []
-    for name, words, unit in (
-        ("low_v", "rings at", "V"),
-        ("empty_v", "takes for empty", "V"),
-        ("hours", "wants left", "h"),
-        ("dead_band_v", "clears above its limit by", "V"),
-    ):
-        own, usual = getattr(params, name), getattr(published, name)
-        if own < usual:
-            said.append(f"{words} {own:g} {unit}, packaged {usual:g}")
-    if params.window_s > published.window_s:
-        said.append(
-            f"judges the fall over {params.window_s:g} s, packaged "
-            f"{published.window_s:g}"
-        )
-    return said

@@ -15,7 +15,9 @@ class Params:
 
     subject: str = ""
     """The part's config name."""
-    factor: float = attrs.field(default=2.0, validator=Between(1.0, 100.0))
+    factor: float = attrs.field(
+        default=2.0, validator=Between(1.0, 100.0, laxer="higher")
+    )
     """Longer than this many times its warm-up is too long."""
 
 
@@ -48,14 +50,6 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         facts={"part": specs[0].title, "value": fresh[doubtful[0]].value},
         evidence={"series": doubtful, "since_start_s": now - history.started_s},
     )
-
-
-def laxer(params: Params, published: Params) -> list[str]:
-    """List what is less strict here than in the packaged limits; empty is fine."""
-    own, usual = params.factor, published.factor
-    if own <= usual:
-        return []
-    return [f"{own:g} times its warm-up a part may stay doubtful, packaged {usual:g}"]
 
 
 _FINE = Verdict(None)

@@ -5,11 +5,10 @@ A limit may be made stricter freely.  One made laxer than the packaged file has 
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.settings.checks import one_of
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
@@ -18,14 +17,13 @@ from cabinvigil.daemon.settings.errors import (
     shown,
     unknown_key,
 )
+from cabinvigil.daemon.settings.laxer import SUBJECT, laxer_keys
 from cabinvigil.daemon.settings.parts import tables
 from cabinvigil.daemon.settings.read_table import shape
 from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.daemon.settings.values import AlarmCommon, AlarmSettings, fields_of
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-SUBJECT = "subject"
-"""Which of its instances a rule judges: filled in when the core is composed."""
 _COMMON = fields_of(AlarmCommon)
 
 
@@ -79,7 +77,7 @@ def build_alarms(
             nothing = Source(own.file, {})
             model = _read(name, packaged, nothing, known, [])
             if model is not None:
-                _weigh(name, alarm, model, limits, own, known, out)
+                _weigh(name, alarm, model, limits, own, out)
     _missing(limits, own, packaged, known, out)
     _suppressors(limits, own, out)
     return out
@@ -150,59 +148,18 @@ def _weigh(
     model: AlarmSettings,
     limits: Source,
     own: Source,
-    known: Registries,
     out: Alarms,
 ) -> None:
     """Find what is laxer than the packaged limits, and whether that was accepted."""
-    said = list(_laxer_common(alarm, model))
-    measure = getattr(known.rule(alarm.kind), "laxer", None)
-    if measure is not None:
-        said += measure(alarm.params, model.params)
+    found = laxer_keys(alarm, model)
     if alarm.accept_laxer:
-        out.laxer += [f"{name}: {sentence}" for sentence in said]
+        out.laxer += [f"{name}: {laxer.text}" for laxer in found]
         return
-    file = own.file if name in own.tables else limits.file
-    mend = "make it stricter, or set `accept_laxer = true` beside it"
-    for sentence in said:
-        what = f"is laxer than the packaged limits: {sentence}"
+    for laxer in found:
+        file = own.file if laxer.key in own.tables.get(name, {}) else limits.file
+        what = f"is laxer than the packaged limits: {laxer.text}"
+        mend = f"{laxer.mend}, or set `accept_laxer = true` beside it"
         out.mistakes.append(Mistake(file, f"alarm.{name}", what, mend))
-
-
-def _laxer_common(alarm: AlarmSettings, model: AlarmSettings) -> Iterator[str]:
-    """Say what of the common keys makes an alarm later, quieter or easier to lose."""
-    for key, words in (
-        ("on_delay_s", "it rings only after"),
-        ("ack_s", "an acknowledgement quiets it for"),
-        ("shelve_s", "it may be put aside for"),
-    ):
-        value, usual = getattr(alarm, key), getattr(model, key)
-        if value > usual:
-            yield f"{words} {value:g} s, packaged {usual:g} s"
-    if alarm.off_delay_s < model.off_delay_s:
-        yield (
-            f"it ends after {alarm.off_delay_s:g} s of good readings, "
-            f"packaged {model.off_delay_s:g} s"
-        )
-    if model.latch and not alarm.latch:
-        yield "it no longer latches until acknowledged"
-    if alarm.removable and not model.removable:
-        yield "it may be taken out of service"
-    now, usual_priority = _priority(alarm), _priority(model)
-    if now is not None and usual_priority is not None and now < usual_priority:
-        yield f"its priority is {now.word}, packaged {usual_priority.word}"
-    usual_step = float("inf") if model.again_step is None else model.again_step
-    step = float("inf") if alarm.again_step is None else alarm.again_step
-    if step > usual_step:
-        yield f"it rings anew only {step:g} worse, packaged {usual_step:g}"
-    extra = [one for one in alarm.suppressed_by if one not in model.suppressed_by]
-    if extra:
-        yield f"it is silent while {', '.join(extra)} stands"
-
-
-def _priority(alarm: AlarmSettings) -> Priority | None:
-    """Return the one priority of an alarm, where its rule has one for all cases."""
-    word = str(getattr(alarm.params, "priority", "")).upper()
-    return Priority.__members__.get(word)
 
 
 def _missing(

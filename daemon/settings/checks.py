@@ -4,9 +4,11 @@ import datetime as dt
 import math
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Protocol
 
+from cabinvigil.daemon.core.validators import Direction
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
     listed,
@@ -44,6 +46,13 @@ class Within:
             f"is {shown(value)}, outside what is accepted",
             f"give a value from {self.low:g} to {self.high:g}",
         )
+
+
+@dataclass(frozen=True)
+class Laxer:
+    """Says which way a limit gets laxer; false is lower, and fewer words are."""
+
+    laxer: Direction
 
 
 class Word:

@@ -8,7 +8,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from cabinvigil.daemon.settings.alarms import SUBJECT, Source, build_alarms, source_of
+from cabinvigil.daemon.settings.alarms import Source, build_alarms, source_of
 from cabinvigil.daemon.settings.checks import one_of
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
@@ -17,6 +17,7 @@ from cabinvigil.daemon.settings.errors import (
     one_line,
     unknown_key,
 )
+from cabinvigil.daemon.settings.laxer import SUBJECT
 from cabinvigil.daemon.settings.parts import build_buses, build_parts
 from cabinvigil.daemon.settings.read import parse_toml, read_toml
 from cabinvigil.daemon.settings.read_table import shape

@@ -2,6 +2,7 @@
 
 import difflib
 import re
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -250,9 +251,12 @@ def unknown_key(
 
 
 def _wrong_unit(value: object, theirs: str, candidate: str, ours: str) -> BadValueError:
-    what = f"is in {theirs}, but this is given in {ours}"
+    inside = None
     if isinstance(value, int | float) and not isinstance(value, bool):
-        inside = convert(float(value), theirs, ours)
-        if inside is not None:
-            return BadValueError(what, f"write `{candidate} = {inside:.6g}`")
-    return BadValueError(what, f"give it as `{candidate}`, in {ours}")
+        # TOML knows inf, and whole numbers of thousands of digits.
+        is_sane = abs(value) < sys.float_info.max
+        inside = convert(float(value), theirs, ours) if is_sane else None
+    mend = f"give it as `{candidate}`, in {ours}"
+    if inside is not None:
+        mend = f"write `{candidate} = {inside:.6g}`"
+    return BadValueError(f"is in {theirs}, but this is given in {ours}", mend)

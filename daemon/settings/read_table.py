@@ -1,14 +1,15 @@
-"""Structure plain values into frozen ones; every mistake is kept, none stops the rest.
+"""Read plain values into frozen ones; every mistake is kept, none stops the rest.
 
-cattrs by itself turns "11" into 11 and any text into True: here a value has the type
-that its field says, or it is a mistake.
+A value has the type that its field says, or it is a mistake: "11" is no number, and no
+text is true.
 """
 
 import datetime as dt
-import functools
 import math
-from collections.abc import Callable, Mapping, Sequence
-from types import MappingProxyType
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType, NoneType
 from typing import (
     Annotated,
     Any,
@@ -18,8 +19,6 @@ from typing import (
     get_origin,
     get_type_hints,
 )
-
-import cattrs
 
 from cabinvigil.daemon.settings.checks import one_of
 from cabinvigil.daemon.settings.errors import (
@@ -34,210 +33,15 @@ from cabinvigil.daemon.settings.errors import (
 from cabinvigil.daemon.settings.values import fields_of, needed_of
 
 T = TypeVar("T")
-Hook = Callable[[Any, Any], Any]
 
-_LIST_MEND = "write it as [first, second]"
-
-
-class _NoNumberError(ValueError):
-    """A number was wanted; its key is known one level up."""
-
-    def __init__(self, value: object) -> None:
-        self.value = value
-        super().__init__("not a number")
-
-
-def _float(value: Any, _: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _NoNumberError(value)
-    try:
-        number = float(value)
-    except OverflowError:
-        number = math.inf
-    if not math.isfinite(number):
-        raise BadValueError(
-            f"is {shown(value)}, no finite number", "write a finite number"
-        )
-    return number
-
-
-def _int(value: Any, _: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _NoNumberError(value)
-    if isinstance(value, float) and not value.is_integer():
-        raise BadValueError(
-            f"is {shown(value)}, no whole number", "write a whole number"
-        )
-    return int(value)
-
-
-def _bool(value: Any, _: Any) -> bool:
-    if isinstance(value, bool):
-        return value
-    raise not_a("true or false", value, "write true or false, without quotes")
-
-
-def _str(value: Any, _: Any) -> str:
-    if not isinstance(value, str):
-        raise not_a("a text", value, "write it in double quotes")
-    if len(value) > 2000:
-        raise BadValueError(f"is {len(value)} characters long", "shorten it")
-    return value
-
-
-def _date(value: Any, _: Any) -> dt.date:
-    mend = "write the day like 2026-10-01, without quotes"
-    if isinstance(value, dt.datetime):
-        return value.date()
-    if isinstance(value, dt.date):
-        return value
-    if isinstance(value, str):  # a log's start record, being JSON, has days as text
-        try:
-            return dt.date.fromisoformat(value)
-        except ValueError:
-            pass
-    raise not_a("a day", value, mend)
-
-
-def _any(value: Any, _: Any) -> Any:
-    return value
-
-
-def _literal(kind: Any) -> Hook:
-    words = get_args(kind)
-
-    def take(value: Any, _: Any) -> Any:
-        return one_of(_str(value, str), words)
-
-    return take
-
-
-def _noted(kind: Any, converter: cattrs.Converter) -> Hook:
-    """Take the bare type, then ask the notes."""
-    bare, *notes = get_args(kind)
-    checks = [note.check for note in notes if hasattr(note, "check")]
-    # A fuel is a text or a table: its own note tells them apart.
-    inner = _any if get_origin(bare) in (Mapping, dict) else None
-
-    def take(value: Any, _: Any) -> Any:
-        kept = inner(value, bare) if inner else converter.structure(value, bare)
-        for check in checks:
-            kept = check(kept)
-        return kept
-
-    return take
-
-
-def _gather(
-    pairs: Sequence[tuple[int | str, Any]], kind: Any, converter: cattrs.Converter
-) -> list[Any]:
-    """Structure the members of a list or table, keeping every mistake."""
-    kept: list[Any] = []
-    errors: list[Exception] = []
-    for index, value in pairs:
-        try:
-            kept.append(converter.structure(value, kind))
-        except Exception as error:
-            note = cattrs.IterableValidationNote("member", index, kind)
-            error.__notes__ = [*getattr(error, "__notes__", []), note]
-            errors.append(error)
-    if errors:
-        raise cattrs.IterableValidationError("members", errors, kind)
-    return kept
-
-
-def _list(kind: Any, converter: cattrs.Converter) -> Hook:
-    inside = get_args(kind)[0]
-
-    def take(value: Any, _: Any) -> list[Any]:
-        if not isinstance(value, list | tuple):
-            raise not_a("a list", value, _LIST_MEND)
-        return _gather(list(enumerate(value)), inside, converter)
-
-    return take
-
-
-def _tuple(kind: Any, converter: cattrs.Converter) -> Hook:
-    take = _list(kind, converter)
-    return lambda value, _: tuple(take(value, _))
-
-
-def _mapping(kind: Any, converter: cattrs.Converter) -> Hook:
-    inside = get_args(kind) or (str, Any)
-
-    def take(value: Any, _: Any) -> Mapping[str, Any]:
-        if not isinstance(value, Mapping):
-            raise not_a("a table", value, "write it as { key = value }")
-        kept = _gather(list(value.items()), inside[1], converter)
-        return MappingProxyType(dict(zip(value, kept, strict=True)))
-
-    return take
-
-
-def _class(kind: Any, converter: cattrs.Converter) -> Hook:
-    """Fill a class field by field.
-
-    cattrs would write and compile a function for each class: a config is read once, and
-    that was a twentieth of the start.
-    """
-    kinds = get_type_hints(kind, include_extras=True)
-    names, needed = fields_of(kind), needed_of(kind)
-
-    def take(value: Any, _: Any) -> Any:
-        if not isinstance(value, Mapping):
-            raise not_a("a table", value, "write it as a table of keys")
-        kept: dict[str, Any] = {}
-        errors: list[Exception] = []
-        for name in names:
-            if name not in value and name not in needed:
-                continue
-            try:
-                kept[name] = converter.structure(value[name], kinds[name])
-            except Exception as error:
-                note = cattrs.AttributeValidationNote("field", name, kinds[name])
-                error.add_note(note)
-                errors.append(error)
-        if extra := set(value) - set(names):
-            errors.append(cattrs.ForbiddenExtraKeysError("", kind, extra))
-        if errors:
-            raise cattrs.ClassValidationError("fields", errors, kind)
-        return kind(**kept)
-
-    return take
-
-
-@functools.cache
-def _converter() -> cattrs.Converter:
-    made = cattrs.Converter(detailed_validation=True, forbid_extra_keys=True)
-    for kind, hook in {
-        float: _float,
-        int: _int,
-        bool: _bool,
-        str: _str,
-        dt.date: _date,
-    }.items():
-        made.register_structure_hook(kind, hook)
-    factories: list[tuple[Callable[[Any], bool], Callable[..., Hook]]] = [
-        (lambda kind: kind is Any or kind is object, lambda _kind, _made: _any),
-        (lambda kind: isinstance(kind, type) and bool(fields_of(kind)), _class),
-        (
-            lambda kind: get_origin(kind) is Literal,
-            lambda kind, _made: _literal(kind),
-        ),
-        (lambda kind: get_origin(kind) is list, _list),
-        (lambda kind: get_origin(kind) is tuple and ... in get_args(kind), _tuple),
-        (lambda kind: get_origin(kind) in (dict, Mapping), _mapping),
-        (lambda kind: get_origin(kind) is Annotated, _noted),
-    ]
-    for fits, factory in factories:
-        made.register_structure_hook_factory(fits, factory)
-    return made
+_WRONG: Any = object()
+"""Stands for a value whose mistake is told."""
 
 
 def shape(
     kind: type[T], plain: object, file: str, at: str, mistakes: list[Mistake]
 ) -> T | None:
-    """Structure one table; None, and mistakes added, where it cannot be.
+    """Read one table; None, and mistakes added, where it cannot be.
 
     Args:
         kind: an attrs class or dataclass.
@@ -246,62 +50,149 @@ def shape(
         at: the table's key path, `part.bunk-o2`.
         mistakes: every one found is added here.
     """
+    value = _Reader(file, mistakes).read(kind, plain, at)
+    return None if value is _WRONG else value
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """Reads the values of one file."""
+
+    file: str
+    mistakes: list[Mistake]
+
+    def read(self, kind: Any, plain: Any, at: str) -> Any:
+        """Return a value as its type has it, or `_WRONG` once its mistakes are told."""
+        try:
+            return self._read(kind, plain, at)
+        except BadValueError as error:
+            return self._tell(at, error.what, error.mend)
+        except Exception as error:
+            # A class's own check said no: its sentence is all there is.
+            reason = one_line(str(error)).rstrip(". ") or type(error).__name__
+            what = f"cannot be used ({reason[:160]})"
+            return self._tell(at, what, "mend the values it names")
+
+    def _tell(self, at: str, what: str, mend: str) -> Any:
+        self.mistakes.append(Mistake(self.file, at, what, mend))
+        return _WRONG
+
+    def _read(self, kind: Any, plain: Any, at: str) -> Any:
+        origin, args = get_origin(kind), get_args(kind)
+        if kind in (Any, object):
+            return plain
+        if origin is Annotated:
+            return self._noted(args[0], kind.__metadata__, plain, at)
+        if origin is Literal:
+            return one_of(_text(plain), args)
+        if NoneType in args:
+            (inside,) = (arg for arg in args if arg is not NoneType)
+            return None if plain is None else self._read(inside, plain, at)
+        if origin in (list, tuple):
+            return self._list(origin, args[0], plain, at)
+        if origin in (dict, Mapping):
+            return self._mapping(args[1], plain, at)
+        if kind in _PLAIN:
+            return _PLAIN[kind](plain)
+        if kind in _NUMBERS:
+            if isinstance(plain, bool) or not isinstance(plain, int | float):
+                raise not_a_number(at.rpartition(".")[2], plain)
+            return _NUMBERS[kind](plain)
+        if fields_of(kind):
+            return self._class(kind, plain, at)
+        raise TypeError(f"its type {kind} cannot be read")
+
+    def _noted(self, kind: Any, notes: Iterable[Any], plain: Any, at: str) -> Any:
+        """Read the bare type, then ask the notes."""
+        # A fuel is a text or a table: its own note tells them apart.
+        is_mapping = get_origin(kind) in (dict, Mapping)
+        value = plain if is_mapping else self._read(kind, plain, at)
+        for note in notes:
+            if value is not _WRONG and hasattr(note, "check"):
+                value = note.check(value)
+        return value
+
+    def _list(self, origin: type, kind: Any, plain: Any, at: str) -> Any:
+        if not isinstance(plain, list | tuple):
+            raise not_a("a list", plain, "write it as [first, second]")
+        values = [self.read(kind, one, f"{at}[{i}]") for i, one in enumerate(plain)]
+        return _WRONG if _WRONG in values else origin(values)
+
+    def _mapping(self, kind: Any, plain: Any, at: str) -> Any:
+        if not isinstance(plain, Mapping):
+            raise not_a("a table", plain, "write it as { key = value }")
+        values = {
+            key: self.read(kind, one, f"{at}.{key}") for key, one in plain.items()
+        }
+        return _WRONG if _WRONG in values.values() else MappingProxyType(values)
+
+    def _class(self, kind: type, plain: Any, at: str) -> Any:
+        if not isinstance(plain, Mapping):
+            raise not_a("a table", plain, "write it as a table of keys")
+        values: dict[str, Any] = {}
+        names, needed, hints = fields_of(kind), needed_of(kind), _hints_of(kind)
+        for name in names:
+            if name in plain:
+                values[name] = self.read(hints[name], plain[name], f"{at}.{name}")
+            elif name in needed:
+                path = f"{at}.{name}"
+                values[name] = self._tell(path, "is missing", f"add `{name} = ...`")
+        for key in sorted(set(plain) - set(names), key=str):
+            wrong = unknown_key(str(key), plain[key], names, f"[{at}]")
+            path = f"{at}.{one_line(str(key))[:60]}"
+            values[key] = self._tell(path, wrong.what, wrong.mend)
+        return _WRONG if _WRONG in values.values() else kind(**values)
+
+
+@cache
+def _hints_of(kind: Any) -> Mapping[str, Any]:
+    return get_type_hints(kind, include_extras=True)
+
+
+def _float(plain: float) -> float:
     try:
-        return _converter().structure(plain, kind)
-    except Exception as error:
-        _walk(error, kind, plain, file, at, mistakes)
-        return None
+        number = float(plain)
+    except OverflowError:
+        number = math.inf
+    if not math.isfinite(number):
+        what = f"is {shown(plain)}, no finite number"
+        raise BadValueError(what, "write a finite number")
+    return number
 
 
-def _walk(
-    error: BaseException,
-    kind: Any,
-    plain: Any,
-    file: str,
-    at: str,
-    mistakes: list[Mistake],
-) -> None:
-    """Turn what cattrs raised, a tree of errors, into sentences with key paths."""
-    key = at.rpartition(".")[2]
-    if isinstance(error, cattrs.ClassValidationError | cattrs.IterableValidationError):
-        noted, others = error.group_exceptions()
-        for one, note in noted:
-            inside: Any = note.name if hasattr(note, "name") else note.index
-            path = f"{at}[{inside}]" if isinstance(inside, int) else f"{at}.{inside}"
-            if isinstance(one, KeyError) and one.args == (inside,):
-                mend = f"add `{inside} = ...`"
-                mistakes.append(Mistake(file, path, "is missing", mend))
-            else:
-                _walk(one, note.type, _member(plain, inside), file, path, mistakes)
-        for other in others:
-            _walk(other, kind, plain, file, at, mistakes)
-    elif isinstance(error, cattrs.ForbiddenExtraKeysError):
-        known = fields_of(error.cl)
-        for extra in sorted(error.extra_fields, key=str):
-            value = _member(plain, extra)
-            wrong = unknown_key(str(extra), value, known, f"[{at}]")
-            path = f"{at}.{one_line(str(extra))[:60]}"
-            mistakes.append(Mistake(file, path, wrong.what, wrong.mend))
-    else:
-        wrong = _as_wrong(error, key, plain)
-        mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
+def _int(plain: float) -> int:
+    if isinstance(plain, float) and not plain.is_integer():
+        what = f"is {shown(plain)}, no whole number"
+        raise BadValueError(what, "write a whole number")
+    return int(plain)
 
 
-def _as_wrong(error: BaseException, key: str, plain: Any) -> BadValueError:
-    if isinstance(error, BadValueError):
-        return error
-    if isinstance(error, _NoNumberError):
-        return not_a_number(key, error.value)
-    # A rule's own check said no: its sentence is all there is.
-    reason = one_line(str(error)).rstrip(". ") or type(error).__name__
-    return BadValueError(
-        f"cannot be used ({reason[:160]})" if plain is not None else "cannot be used",
-        "mend the values it names",
-    )
+def _bool(plain: Any) -> bool:
+    if isinstance(plain, bool):
+        return plain
+    raise not_a("true or false", plain, "write true or false, without quotes")
 
 
-def _member(plain: Any, inside: Any) -> Any:
-    try:
-        return plain[inside]
-    except (KeyError, IndexError, TypeError):
-        return None
+def _text(plain: Any) -> str:
+    if not isinstance(plain, str):
+        raise not_a("a text", plain, "write it in double quotes")
+    if len(plain) > 2000:
+        raise BadValueError(f"is {len(plain)} characters long", "shorten it")
+    return plain
+
+
+def _date(plain: Any) -> dt.date:
+    if isinstance(plain, dt.datetime):
+        return plain.date()
+    if isinstance(plain, dt.date):
+        return plain
+    if isinstance(plain, str):  # a log's start record, being JSON, has days as text
+        try:
+            return dt.date.fromisoformat(plain)
+        except ValueError:
+            pass
+    raise not_a("a day", plain, "write the day like 2026-10-01, without quotes")
+
+
+_NUMBERS: Mapping[Any, Callable[[float], float]] = {float: _float, int: _int}
+_PLAIN: Mapping[Any, Callable[[Any], Any]] = {bool: _bool, str: _text, dt.date: _date}

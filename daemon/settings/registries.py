@@ -37,7 +37,7 @@ class Registries:
     rule_names: Callable[[], tuple[str, ...]] = field(default=_rule_names)
     """Every file in `rules`, whether a config names it or not."""
     rule: Callable[[str], Any] = field(default=_rule)
-    """The rule's module: `Params`, `judge`, and `laxer` where limits can be laxer."""
+    """The rule's module: `Params` and `judge`."""
 
     def load_rule(self, name: str) -> Any:
         """Import a rule.

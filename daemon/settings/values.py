@@ -20,6 +20,7 @@ from attrs import frozen
 from cabinvigil.daemon.settings.checks import (
     Day,
     FuelMix,
+    Laxer,
     Location,
     Within,
     Word,
@@ -274,21 +275,22 @@ class AlarmCommon:
     """The published values themselves, for comparison."""
     accept_laxer: bool = False
     """The person knows that this is laxer than the packaged limits."""
-    on_delay_s: Annotated[float, Within(0.0, 3600.0)] = 0.0
+    on_delay_s: Annotated[float, Within(0.0, 3600.0), Laxer("higher")] = 0.0
     """The condition must have stood this long."""
-    off_delay_s: Annotated[float, Within(0.0, 86_400.0)] = 0.0
+    off_delay_s: Annotated[float, Within(0.0, 86_400.0), Laxer("lower")] = 0.0
     """The condition must have been gone this long."""
-    latch: bool = True
+    latch: Annotated[bool, Laxer("lower")] = True
     """At `high` it latches until acknowledged."""
-    ack_s: Annotated[float, Within(10.0, 86_400.0)] = 300.0
+    ack_s: Annotated[float, Within(10.0, 86_400.0), Laxer("higher")] = 300.0
     """An acknowledgement quiets for this long at most."""
-    again_step: Annotated[float, Within(0.0, 1e9)] | None = None
-    """It rings anew when things got worse by this much, in the rule's unit."""
-    shelve_s: Annotated[float, Within(0.0, 86_400.0)] = 3600.0
+    again_step: Annotated[float, Within(0.0, 1e9), Laxer("higher")] = math.inf
+    """It rings anew when things got worse by this much, in the rule's unit; absent:
+    never."""
+    shelve_s: Annotated[float, Within(0.0, 86_400.0), Laxer("higher")] = 3600.0
     """Longest time aside; 0: may not be shelved."""
-    removable: bool = False
+    removable: Annotated[bool, Laxer("higher")] = False
     """May be taken out of service: faults of parts only."""
-    suppressed_by: tuple[str, ...] = ()
+    suppressed_by: Annotated[tuple[str, ...], Laxer("higher")] = ()
     """While one of these stands, the same cause is told there already."""
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 LIBRARIES = (
     "import sys; sys.modules['rich'] = None\n"
-    "import asyncio, gzip, json, attrs, cattrs, paho.mqtt.client, serial, smbus2, "
+    "import asyncio, gzip, json, attrs, paho.mqtt.client, serial, smbus2, "
     "structlog, tomli"
 ) + (", gpiod" if find_spec("gpiod") else "")
 """What `run` stands on: its packages, and the heavy ones of Python's own.

@@ -54,7 +54,7 @@ def test_what_is_laxer_is_said_aloud(tmp_path: Path) -> None:
     code, out, _ = run(tmp_path, text)
     assert code == 0
     assert "Laxer than the packaged limits, as accepted" in out
-    assert "o2-low: an acknowledgement quiets it for 600 s, packaged 300 s" in out
+    assert "o2-low: its ack_s is 600, packaged 300" in out
 
 
 def test_all_mistakes_and_exit_2(tmp_path: Path) -> None:

@@ -165,7 +165,7 @@ def test_a_plain_plan_loads_nothing_heavy():
         "from cabinvigil.daemon.commands import plan as command\n"
         "p = argparse.ArgumentParser(); command.add_arguments(p)\n"
         "command.run(p.parse_args(['--json']), io.StringIO(), io.StringIO())\n"
-        "heavy = {'numpy', 'pandas', 'matplotlib', 'attrs', 'cattrs', 'asyncio',\n"
+        "heavy = {'numpy', 'pandas', 'matplotlib', 'attrs', 'asyncio',\n"
         "         'structlog', 'paho', 'tomli', 'pydantic'}\n"
         "print(sorted(heavy & {m.split('.')[0] for m in sys.modules}))\n"
     )

@@ -5,14 +5,17 @@ import math
 import attrs
 import pytest
 
-from cabinvigil.daemon.core.validators import Between, is_quantity, not_empty
+from cabinvigil.daemon.core.validators import Between, Finite, is_quantity, not_empty
 
 
 @attrs.frozen
 class Made:
     quantity: str = attrs.field(default="o2_pct", validator=is_quantity)
     steps: list[int] = attrs.field(factory=lambda: [1], validator=not_empty)
-    span_s: float = attrs.field(default=5.0, validator=Between(1.0, 10.0))
+    span_s: float = attrs.field(
+        default=5.0, validator=Between(1.0, 10.0, laxer="higher")
+    )
+    at: float = attrs.field(default=0.0, validator=Finite(laxer="outward"))
 
 
 def test_what_can_be_passes() -> None:
@@ -37,3 +40,10 @@ def test_a_number_outside_is_refused_with_its_range(span_s: float) -> None:
     """NaN is outside of everything."""
     with pytest.raises(ValueError, match=r"span_s is .*; give 1 to 10"):
         Made(span_s=span_s)
+
+
+@pytest.mark.parametrize("at", [math.nan, math.inf, -math.inf])
+def test_a_limit_in_whatever_unit_is_finite(at: float) -> None:
+    """Nothing is ever beyond NaN."""
+    with pytest.raises(ValueError, match=r"at is .*; give a finite number"):
+        Made(at=at)

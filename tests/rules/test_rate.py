@@ -108,36 +108,6 @@ def test_without_a_fresh_value_nothing_can_be_told() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "says_"),
-    [
-        ({}, []),
-        ({"limit_per_h": 2.0, "within_s": 1200.0, "towards": 20.0}, []),
-        ({"priority": "high", "window_s": 400.0}, []),
-        ({"limit_per_h": 4.0}, ["rings at 4 an hour, published 3"]),
-        ({"within_s": 600.0}, ["looks 600 s ahead, published 900 s"]),
-        ({"towards": 19.0}, ["looks towards 19, published 19.5"]),
-        ({"priority": "low"}, ["is low, published medium"]),
-        ({"window_s": 1200.0}, ["judges 1200 s at a time, published 600 s"]),
-        (
-            {"side": "above"},
-            ["judges o2_pct on its way above, published o2_pct below"],
-        ),
-    ],
-)
-def test_what_is_laxer_is_said(change: dict[str, Any], says_: list[str]) -> None:
-    """Every way to make it less strict has its sentence."""
-    assert rate.laxer(attrs.evolve(FALLING, **change), FALLING) == says_
-
-
-def test_a_rise_is_laxer_towards_a_higher_limit() -> None:
-    """The side decides which way is lax."""
-    laxer = attrs.evolve(RISING, towards=40000.0)
-    assert rate.laxer(laxer, RISING) == ["looks towards 40000, published 30000"]
-    assert rate.laxer(attrs.evolve(RISING, towards=20000.0), RISING) == []
-    assert rate.laxer(RISING, RISING) == []
-
-
-@pytest.mark.parametrize(
     "wrong",
     [
         {"quantity": "oxygen"},

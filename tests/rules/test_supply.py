@@ -114,20 +114,3 @@ def test_limits_that_cannot_be_are_refused(wrong: dict[str, Any]) -> None:
     """Ten minutes hold too few means to tell a fall."""
     with pytest.raises(ValueError, match=next(iter(wrong))):
         attrs.evolve(BATTERY, **wrong)
-
-
-@pytest.mark.parametrize(
-    ("change", "says_"),
-    [
-        ({}, []),
-        ({"low_v": 12.0, "empty_v": 11.5, "hours": 4.0, "window_s": 1800.0}, []),
-        ({"low_v": 11.0}, ["rings at 11 V, packaged 11.8"]),
-        ({"empty_v": 10.5}, ["takes for empty 10.5 V, packaged 11"]),
-        ({"hours": 1.0}, ["wants left 1 h, packaged 2"]),
-        ({"dead_band_v": 0.0}, ["clears above its limit by 0 V, packaged 0.1"]),
-        ({"window_s": 7200.0}, ["judges the fall over 7200 s, packaged 3600"]),
-    ],
-)
-def test_what_is_laxer_is_said(change: dict[str, Any], says_: list[str]) -> None:
-    """Every way to make it less strict has its sentence."""
-    assert supply.laxer(attrs.evolve(BATTERY, **change), BATTERY) == says_

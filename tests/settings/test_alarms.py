@@ -29,7 +29,7 @@ def test_stricter_is_free_and_laxer_must_be_accepted(tmp_path: Path) -> None:
     assert "18.5" in mistake.what
     assert "accept_laxer = true" in mistake.mend
     accepted = desk.load(lax + "accept_laxer = true\n")
-    assert accepted.laxer == ("o2-low: the step is at 18.5, published 19.5",)
+    assert accepted.laxer == ("o2-low: the high step is at 18.5, packaged 19.5",)
 
 
 @pytest.mark.parametrize(
@@ -106,7 +106,7 @@ def test_own_limits_are_measured_against_the_packaged(tmp_path: Path) -> None:
     own.write_text(
         own.read_text().replace('kind = "limit"', 'kind = "limit"\naccept_laxer = true')
     )
-    assert desk.load(text).laxer == ("o2-low: the step is at 19, published 19.5",)
+    assert desk.load(text).laxer == ("o2-low: the high step is at 19, packaged 19.5",)
 
 
 def test_no_guard_is_lost_in_silence(tmp_path: Path) -> None:

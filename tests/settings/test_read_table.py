@@ -53,6 +53,8 @@ WRONG = [
     ("tick_s = 1", "tick_s = 0.4", "watch.tick_s", ["0.5 to 60"]),
     ("tick_s = 1", "tick_s = 61", "watch.tick_s", ["0.5 to 60"]),
     ("tick_s = 1", "tick_ms = 500", "watch.tick_ms", ["in ms", "tick_s = 0.5`"]),
+    ("tick_s = 1", "tick_ms = inf", "watch.tick_ms", ["give it as `tick_s`, in s"]),
+    ("tick_s = 1", f"tick_ms = 1{'0' * 400}", "watch.tick_ms", ["as `tick_s`, in s"]),
     ("tick_s = 1", 'language = "xx"', "watch.language", ["de", "en", "fr"]),
     ("tick_s = 1", 'state_folder = "var"', "watch.state_folder", ["root"]),
     ("tick_s = 1", 'words = "none.toml"', "", ["none.toml", "is not there"]),

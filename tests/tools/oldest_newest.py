@@ -23,8 +23,7 @@ TOOLS = ("pytest", "pytest-asyncio", "pytest-randomly", "pytest-timeout")
 BESIDE = ("fastjsonschema", "hypothesis", "jsonschema", "pyyaml", "scipy")
 """What these tests themselves import."""
 TESTS = {
-    "attrs": ("tests/settings/test_read_table.py", "tests/rules"),
-    "cattrs": ("tests/settings/test_read_table.py", "tests/settings/test_config.py"),
+    "attrs": ("tests/settings", "tests/rules"),
     "gpiod": ("tests/outputs/signal/test_gpio.py",),
     "matplotlib": ("tests/commands/test_plan.py",),
     "paho-mqtt": ("tests/outputs/mqtt", "tests/service/test_process.py"),

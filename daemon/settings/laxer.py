@@ -1,0 +1,144 @@
+"""What is laxer in an alarm's limits than in the packaged ones, whatever its rule.
+
+Each number says beside its bounds which way it gets laxer.  A priority does as it
+sinks, a ladder where no step of it is as strict as one of the packaged; anything else
+does with any change but to None, which narrows nothing.
+"""
+
+import json
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Literal, get_args, get_origin, get_type_hints
+
+import attrs
+
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.validators import Direction
+from cabinvigil.daemon.settings.values import AlarmSettings, to_plain
+
+SUBJECT = "subject"
+"""Which of its instances a rule judges: filled in when the core is composed."""
+NO_LIMITS = frozenset(
+    {SUBJECT, "params", "kind", "source", "published", "accept_laxer"}
+)
+"""What makes an alarm neither stricter nor laxer; `params` are weighed apart."""
+
+
+@dataclass(frozen=True)
+class LaxerKey:
+    """One key that is laxer than in the packaged limits."""
+
+    key: str
+    text: str
+    """What was made laxer, and what the packaged limits have."""
+    mend: str
+    """How to make it as strict again, as an imperative clause."""
+
+
+def laxer_keys(own: AlarmSettings, packaged: AlarmSettings) -> list[LaxerKey]:
+    """Return what one alarm has laxer than another of its kind; empty is fine."""
+    side = getattr(packaged.params, "side", "")
+    common = _laxer_in(own, packaged, side)
+    return [*common, *_laxer_in(own.params, packaged.params, side)]
+
+
+@cache
+def directions(kind: Any) -> Mapping[str, Direction]:
+    """Return which way each limit of an attrs class gets laxer."""
+    hints = get_type_hints(kind, include_extras=True)
+    return {
+        field.name: _direction(field.validator, hints[field.name])
+        for field in attrs.fields(kind)
+        if field.name not in NO_LIMITS
+    }
+
+
+def _direction(validator: Any, hint: Any) -> Direction:
+    for note in (validator, *getattr(hint, "__metadata__", ())):
+        if hasattr(note, "laxer"):
+            stated: Direction = note.laxer
+            return stated
+    words = get_args(hint) if get_origin(hint) is Literal else ()
+    is_priority = words and all(_priority(word) is not None for word in words)
+    return "lower" if is_priority else "either"
+
+
+def _laxer_in(own: Any, packaged: Any, side: str) -> Iterator[LaxerKey]:
+    kind: Any = type(packaged)
+    for key, direction in directions(kind).items():
+        value, usual = getattr(own, key), getattr(packaged, key)
+        way = on_side(direction, side)
+        if _is_ladder(usual):
+            for text in dict.fromkeys(_weaker_steps(value, usual, side)):
+                yield LaxerKey(key, text, "put a step as strict back")
+        elif _is_laxer(value, usual, way):
+            text = f"its {key} is {_shown(value)}, packaged {_shown(usual)}"
+            yield LaxerKey(key, text, _mend(usual, way))
+
+
+def on_side(way: Direction, side: str) -> Direction:
+    """Return which way is outward or inward on a side."""
+    if way not in ("outward", "inward"):
+        return way
+    return "higher" if (way == "outward") is (side == "above") else "lower"
+
+
+def _is_laxer(value: Any, usual: Any, way: Direction) -> bool:
+    if way == "either":
+        return value is not None and value != usual
+    own, packaged = _rank(value), _rank(usual)
+    # Of two sets of words neither need be the smaller.
+    return not (own <= packaged if way == "higher" else own >= packaged)
+
+
+def _rank(value: Any) -> Any:
+    """Return what can be compared: priorities by gravity, lists by what is in them."""
+    if isinstance(value, tuple):
+        return frozenset(value)
+    return _priority(value) if isinstance(value, str) else value
+
+
+def _priority(word: str) -> Priority | None:
+    return Priority.__members__.get(word.upper())
+
+
+def _is_ladder(value: Any) -> bool:
+    return isinstance(value, list) and all(attrs.has(type(step)) for step in value)
+
+
+def _weaker_steps(
+    own: Sequence[Any], packaged: Sequence[Any], side: str
+) -> Iterator[str]:
+    """Say of each packaged step that no step here is as strict."""
+    for usual in packaged:
+        laxer = [(s.at, {k.key for k in _laxer_in(s, usual, side)}) for s in own]
+        if not all(keys for _, keys in laxer):
+            continue
+        over_s = getattr(usual, "over_s", 0.0)
+        name = f"the {usual.priority} step" + (f" over {over_s:g} s" if over_s else "")
+        alike = [at for at, keys in laxer if keys == {"at"}]
+        if alike:
+            nearest = min(alike, key=lambda at: abs(at - usual.at))
+            yield f"{name} is at {nearest:g}, packaged {usual.at:g}"
+        else:
+            yield f"{name} at {usual.at:g} is gone"
+
+
+def _shown(value: Any) -> str:
+    """Show a value as a config has it; a word stands without quotes."""
+    if value is None or value == math.inf:
+        return "not given"
+    if isinstance(value, float):
+        return f"{value:g}"
+    return value if isinstance(value, str) and value else json.dumps(to_plain(value))
+
+
+def _mend(usual: Any, way: Direction) -> str:
+    """Say what is as strict as the packaged value, and which way is free."""
+    if usual is None:
+        return "take it out"
+    if way == "either" or isinstance(usual, bool | tuple):
+        return f"give {_shown(usual)}"
+    return f"give {_shown(usual)} or {'lower' if way == 'higher' else 'higher'}"
