@@ -33,9 +33,10 @@ from cabinvigil.daemon.precheck.supply import supply
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
-from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config, part_infos
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
 from cabinvigil.daemon.text.errors import ExitCode
 

@@ -6,15 +6,16 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import State
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling.sampler import WARMING_UP
-from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, part_infos, wire
-from cabinvigil.daemon.service.app import compose_now
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, wire
 from cabinvigil.daemon.service.status import status
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.drivers.kit.steps import Sample
 
 LOOK_S = 60.0
@@ -65,7 +66,7 @@ async def look(
         clock: of those wires.
         make: makes the codecs, told where the kept spans' faults go.
     """
-    watcher = Watcher(compose_now(settings, clock.wall()), clock, ())
+    watcher = Watcher(compose_settings(settings, wall=clock.wall()), clock, ())
     infos = part_infos(settings.parts)
     warm_up_s = {name: info.warm_up_s for name, info in infos.items()}
     taker = _Warm(watcher, warm_up_s, clock.monotonic() + LOOK_S)

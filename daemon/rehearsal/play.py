@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from cabinvigil.daemon.clock import VirtualClock
+from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.model import Record
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.outputs.base import Output
@@ -17,7 +18,6 @@ from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight
-from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.sampling.wiring import wire
 from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch

@@ -3,5 +3,5 @@
 `replay` is the run itself, `other_limits` the limits to be tried, `limits_diff` the
 comparison, `json_lines` the form in which commands are printed.
 
-May be imported by: commands, rehearsal.
+May be imported by: commands.
 """

@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.compose.compose import CoreBuild, compose, compose_columns
+from cabinvigil.daemon.compose.compose import compose_columns
+from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import (
     Act,
@@ -19,7 +20,6 @@ from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.reader import LogLine
-from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -47,18 +47,6 @@ def replay_columns(recording: Recording, settings: Settings, render: Render) -> 
             state = start(composed.setup, row.time_s)
         state, commands = step(state, Air(row.values), row.time_s)
         yield row.time_s, commands
-
-
-def compose_settings(settings: Settings, render: Render) -> CoreBuild:
-    """Compose the core of a cabin with its parts."""
-    return compose(
-        settings.cabin,
-        settings.parts,
-        part_infos(settings.parts),
-        settings.alarms,
-        render,
-        buses=tuple(settings.i2c),
-    )
 
 
 REFUSED_ASK = ("ask", "refused")

@@ -1,7 +1,7 @@
 """From settings to samplers: which part hangs on which wire."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 from cabinvigil.daemon.clock import Clock
@@ -14,8 +14,8 @@ from cabinvigil.daemon.sampling.sampler import (
     SamplerContext,
 )
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort, StreamSampler
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.values import PartSettings
-from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import PartInfo, Sample
 
 
@@ -42,19 +42,6 @@ REAL = Wires(
     file=lambda _name, part: KernelFile(part.path or ""),
 )
 """The wires of this machine."""
-
-
-def part_infos(parts: Mapping[str, PartSettings]) -> dict[str, PartInfo]:
-    """Look up every part in the registry, with the config's own times put in."""
-    infos = {}
-    for name, part in parts.items():
-        info = find_part(part.kind)
-        infos[name] = replace(
-            info,
-            interval_s=part.interval_s or info.interval_s,
-            max_age_s=part.max_age_s or info.max_age_s,
-        )
-    return infos
 
 
 class SampleSink(Protocol):

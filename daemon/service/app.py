@@ -5,15 +5,14 @@ import signal
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from datetime import date, datetime
 from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskError, AskSocket
-from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.compose.compose import CoreBuild, compose
+from cabinvigil.daemon.compose.compose import CoreBuild
+from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import State, start
 from cabinvigil.daemon.core.model import (
     Act,
@@ -26,7 +25,6 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
 from cabinvigil.daemon.outputs.signal.button import Button
 from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
-from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.service.host import (
     EVERY_S,
     HostLook,
@@ -43,7 +41,6 @@ from cabinvigil.daemon.service.ticker import tick
 from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import ConfigError, Settings, load
-from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.span.kept import maker
 
 STATE_FILE = "state"
@@ -57,24 +54,6 @@ FIXED = (
 """What only a restart changes."""
 
 Reply = Callable[[Mapping[str, Any]], None]
-
-
-def today(wall: datetime) -> date | None:
-    """Return the day, or None where the clock cannot be right."""
-    return wall.date() if wall >= EARLIEST else None
-
-
-def compose_now(settings: Settings, wall: datetime) -> CoreBuild:
-    """Compose the core of these settings."""
-    return compose(
-        settings.cabin,
-        settings.parts,
-        part_infos(settings.parts),
-        settings.alarms,
-        renderer(settings.watch.language, settings.watch.words),
-        buses=tuple(settings.i2c),
-        today=today(wall),
-    )
 
 
 class App:
@@ -105,7 +84,7 @@ class App:
         self._host_due_s = self._clock.monotonic()
         self._morning = MorningTold.of(settings, self._outlets.phone, self.report)
         kept = file.load(self._clock.wall(), self._clock.monotonic())
-        composed = compose_now(settings, self._clock.wall())
+        composed = compose_settings(settings, wall=self._clock.wall())
         state = start(composed.setup, 0.0)
         self._notes = list(kept.notes)
         self._kept = kept
@@ -342,7 +321,7 @@ class App:
         self._notifier.reloading(self._clock.monotonic())
         try:
             settings = load(self._path)
-            composed = compose_now(settings, self._clock.wall())
+            composed = compose_settings(settings, wall=self._clock.wall())
         except ConfigError as error:
             text = f"the new config is refused, the old one goes on: {error}"
             self.watcher.on_event(SourceFault("settings", "not-taken", text))

@@ -13,8 +13,9 @@ from cabinvigil.daemon.compose.compose import AIR_PARTS
 from cabinvigil.daemon.sampling.bus_errors import BusError
 from cabinvigil.daemon.sampling.look import SampleCollector, sampling
 from cabinvigil.daemon.sampling.sampler import run_steps
-from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, part_infos
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.settings.config import PartSettings, Settings
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.span import kept as kept_spans
 from cabinvigil.daemon.span.found import Found
 from cabinvigil.daemon.span.fresh_air import (

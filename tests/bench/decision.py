@@ -15,8 +15,8 @@ from cabinvigil.daemon.compose.compose import compose
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.core.setup import Setup
-from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.drivers.kit.quantity import split_channel
 

@@ -10,8 +10,8 @@ from cabinvigil.daemon.compose import compose as composing
 from cabinvigil.daemon.compose.compose import compose, compose_columns, series_keys
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, Priority, Transition
-from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import Cabin, Settings, example, standard
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 

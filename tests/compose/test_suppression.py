@@ -5,8 +5,8 @@ import pytest
 from cabinvigil.daemon.compose.compose import CoreBuild, compose
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, AlarmState, SourceFault
-from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 

@@ -12,12 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.ask.parse import Ask
+from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
 from cabinvigil.daemon.outputs.mqtt.requests import Reply, RequestGate
-from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.words import renderer
 from tests.ask.test_socket import ask, served

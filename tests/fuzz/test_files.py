@@ -13,11 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.cli import main
+from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air
 from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.outputs.state_file import StateFile
-from cabinvigil.daemon.replay.replay import compose_settings
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.daemon.settings.words import renderer

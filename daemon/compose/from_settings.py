@@ -1,0 +1,34 @@
+"""The core of a whole config: its parts looked up, its sentences in its language."""
+
+from datetime import datetime
+
+from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.compose.compose import CoreBuild, compose
+from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.words import renderer
+
+
+def compose_settings(
+    settings: Settings, render: Render | None = None, *, wall: datetime | None = None
+) -> CoreBuild:
+    """Compose the core of a cabin with its parts.
+
+    Args:
+        settings: of the cabin.
+        render: makes an alarm's sentence; None: in the config's own language.
+        wall: now, from which service lives are counted; they are not where it is
+            None, or of a clock that cannot be right.
+    """
+    if render is None:
+        render = renderer(settings.watch.language, settings.watch.words)
+    return compose(
+        settings.cabin,
+        settings.parts,
+        part_infos(settings.parts),
+        settings.alarms,
+        render,
+        buses=tuple(settings.i2c),
+        today=wall.date() if wall is not None and wall >= EARLIEST else None,
+    )
