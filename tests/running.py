@@ -18,6 +18,7 @@ from cabinvigil.daemon.sampling.wiring import REAL, Wires
 from cabinvigil.daemon.service.app import App
 from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.settings.config import load
+from cabinvigil.daemon.span.kept import maker
 from tests.recording_line import RecordingLine
 
 CONFIG = """
@@ -144,7 +145,9 @@ async def running(
     ports = Ports(folder, air, waits=waits)
     clock = SystemClock()
     line = RecordingLine(clock)
-    machine = HostServices(clock=clock, wires=wires, open_line=lambda *_, **__: line)
+    machine = HostServices(
+        maker, clock=clock, wires=wires, open_line=lambda *_, **__: line
+    )
     path = config(folder, more)
     app = App(load(path), path, machine)
     async with asyncio.TaskGroup() as group:

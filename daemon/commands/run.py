@@ -12,6 +12,7 @@ from cabinvigil.daemon.commands.base import USUAL_CONFIG, add_config, print_note
 from cabinvigil.daemon.service.app import run_app
 from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.settings.config import load
+from cabinvigil.daemon.span.kept import maker
 from cabinvigil.daemon.text.errors import ExitCode
 
 EXAMPLE = f"""example, as the trailer Lapwing's unit starts it:
@@ -37,6 +38,6 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
         file=out,
         flush=True,
     )
-    machine = HostServices(environ=dict(os.environ), pid=os.getpid())
+    machine = HostServices(maker, environ=dict(os.environ), pid=os.getpid())
     asyncio.run(run_app(settings, args.config, machine))
     return ExitCode.DONE

@@ -1,7 +1,7 @@
 """Look at the parts through the watch's own rules, for a minute: no log, no sound."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -10,7 +10,8 @@ from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import State
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling.sampler import WARMING_UP
-from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, wire
+from cabinvigil.daemon.sampling.sampler_pool import sampling
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.service.status import status
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
@@ -47,6 +48,11 @@ class _Warm:
         """Hand on a fault."""
         self._watcher.on_event(event)
 
+    @property
+    def faults(self) -> Mapping[str, SourceFault]:
+        """What is at fault now, by source."""
+        return self._watcher.faults
+
     def lookup(self, part: str, quantity: str, max_age_s: float) -> float | None:
         """Lend a part's value."""
         return self._watcher.lookup(part, quantity, max_age_s)
@@ -70,21 +76,14 @@ async def look(
     infos = part_infos(settings.parts)
     warm_up_s = {name: info.warm_up_s for name, info in infos.items()}
     taker = _Warm(watcher, warm_up_s, clock.monotonic() + LOOK_S)
-    buses = {name: bus.device for name, bus in settings.i2c.items()}
-    wired = wire(settings.parts, buses, taker, clock, wires, make(watcher.on_event))
-    until = asyncio.Event()
-    asyncio.get_running_loop().call_later(LOOK_S, until.set)
-    try:
-        await keep_watch(
-            watcher,
-            wired.samplers,
-            clock,
-            settings.watch.tick_s,
-            urgent=asyncio.Event(),
-            until=until,
-        )
-    finally:
-        wired.close()
+    await keep_watch(
+        watcher,
+        sampling(settings, taker, clock, wires, make(watcher.on_event)),
+        clock,
+        settings.watch.tick_s,
+        for_s=LOOK_S,
+        urgent=asyncio.Event(),
+    )
     return status(watcher, settings) | {"alarms": standing(watcher.state)}
 
 

@@ -18,7 +18,7 @@ from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight
-from cabinvigil.daemon.sampling.wiring import wire
+from cabinvigil.daemon.sampling.sampler_pool import sampling
 from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
@@ -89,7 +89,7 @@ async def play(
             rehearsal.failures,
         )
         stage.attach(settings.parts)
-        urgent, until = asyncio.Event(), asyncio.Event()
+        urgent = asyncio.Event()
         reports: list[Any] = []
         outputs = make_outputs(clock, reports.append)
         watcher = Watcher(
@@ -99,13 +99,6 @@ async def play(
             on_urgent=urgent.set,
         )
         _begin(watcher, settings, outputs)
-        wired = wire(
-            settings.parts,
-            {name: bus.device for name, bus in settings.i2c.items()},
-            watcher,
-            clock,
-            stage.wires(),
-        )
         told_s = 0.0
 
         def after_tick() -> None:
@@ -119,19 +112,17 @@ async def play(
                 if truth is not None:
                     on_truth(truth)
 
-        loop.call_at(origin_s + rehearsal.hours * 3600.0, until.set)
         try:
             await keep_watch(
                 watcher,
-                wired.samplers,
+                sampling(settings, watcher, clock, stage.wires()),
                 clock,
                 settings.watch.tick_s,
+                for_s=rehearsal.hours * 3600.0,
                 urgent=urgent,
-                until=until,
                 after_tick=after_tick,
             )
         finally:
-            wired.close()
             with suppress(OSError):
                 stage.close()
         watcher.hand_out([Record("stop", {"reason": "end of night"})], watcher.up_s())

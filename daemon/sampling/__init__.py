@@ -3,8 +3,8 @@
 `buses` moves the bytes (the only importer of smbus2 and pyserial), `bus_errors` names
 what fails, `worker` keeps calls that block off the event loop.  `sampler` asks parts
 at their interval, `stream_sampler` listens to those that send; `part_health` decides
-which fault is reported.  `wiring` makes all of them from settings, `look` collects
-samples for a while.
+which fault is reported.  `wiring` makes them from settings, `sampler_pool` runs them
+for all who sample, `collector` keeps samples for a while.
 
-May be imported by: commands, parts, precheck, rehearsal, replay, service, span.
+May be imported by: commands, parts, precheck, rehearsal, service, span.
 """

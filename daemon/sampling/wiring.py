@@ -47,6 +47,11 @@ REAL = Wires(
 class SampleSink(Protocol):
     """Takes what samplers give: the watcher, or whoever only looks."""
 
+    @property
+    def faults(self) -> Mapping[str, SourceFault]:
+        """What is at fault now, by source."""
+        ...
+
     def on_reading(self, part: str, samples: list[Sample], at_s: float) -> None:
         """Take what a part gave."""
         ...
@@ -69,54 +74,26 @@ def from_config(_name: str, part: PartSettings, info: PartInfo) -> Any:
     return info.make(part.options)
 
 
-@dataclass(frozen=True)
-class Wired:
-    """All samplers, and the buses to close after them."""
-
-    samplers: tuple[Sampler, ...]
-    buses: tuple[I2cBus, ...]
-
-    def close(self) -> None:
-        """Close the buses."""
-        for bus in self.buses:
-            bus.close()
-
-
-def wire(
-    parts: Mapping[str, PartSettings],
-    i2c: Mapping[str, str],
-    watcher: SampleSink,
-    clock: Clock,
-    wires: Wires = REAL,
-    make: MakeCodec = from_config,
-) -> Wired:
-    """Make a sampler for every part.
-
-    Args:
-        parts: by name.
-        i2c: device file by bus name.
-        watcher: takes readings and faults, and lends values for compensation.
-        clock: for the samplers.
-        wires: real or emulated.
-        make: makes the codecs; `spans.maker` puts in what the last span found.
-    """
-    buses = {name: wires.i2c(name, device) for name, device in i2c.items()}
-    samplers = [
-        sampler(name, parts, buses, watcher, clock, wires, make) for name in parts
-    ]
-    return Wired(tuple(samplers), tuple(buses.values()))
-
-
 def sampler(
     name: str,
     parts: Mapping[str, PartSettings],
     buses: Mapping[str, I2cBus],
-    watcher: SampleSink,
+    sink: SampleSink,
     clock: Clock,
-    wires: Wires = REAL,
-    make: MakeCodec = from_config,
+    wires: Wires,
+    make: MakeCodec,
 ) -> Sampler:
-    """Make one part's sampler; arguments as of `wire`, the buses ready."""
+    """Make one part's sampler.
+
+    Args:
+        name: the part's.
+        parts: by name: others may inform it.
+        buses: by name, ready for use.
+        sink: takes readings and faults, and lends values for compensation.
+        clock: for the sampler.
+        wires: real or emulated.
+        make: makes the codec.
+    """
     part, infos = parts[name], part_infos(parts)
     info = infos[name]
     placing = SamplerContext(
@@ -124,9 +101,9 @@ def sampler(
         info=info,
         codec=make(name, part, info),
         clock=clock,
-        on_reading=watcher.on_reading,
-        on_event=watcher.on_event,
-        lookup=_lookup(part, infos, watcher),
+        on_reading=sink.on_reading,
+        on_event=sink.on_event,
+        lookup=_lookup(part, infos, sink),
     )
     if info.bus == "i2c":
         address = part.address if part.address is not None else info.address
@@ -137,7 +114,7 @@ def sampler(
 
 
 def _lookup(
-    part: PartSettings, infos: Mapping[str, PartInfo], watcher: SampleSink
+    part: PartSettings, infos: Mapping[str, PartInfo], sink: SampleSink
 ) -> Callable[[str], float | None]:
     sources = part.informed_by
 
@@ -145,6 +122,6 @@ def _lookup(
         other = sources.get(quantity)
         if other is None:
             return None
-        return watcher.lookup(other, quantity, infos[other].max_age_s)
+        return sink.lookup(other, quantity, infos[other].max_age_s)
 
     return lookup

@@ -25,6 +25,7 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
 from cabinvigil.daemon.outputs.signal.button import Button
 from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
+from cabinvigil.daemon.sampling.sampler_pool import SamplerPool, sampling
 from cabinvigil.daemon.service.host import (
     EVERY_S,
     HostLook,
@@ -35,13 +36,11 @@ from cabinvigil.daemon.service.host import (
 from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.service.outlets import Outlets, make_outlets
 from cabinvigil.daemon.service.report_due import MorningTold
-from cabinvigil.daemon.service.sampler_pool import SamplerPool
 from cabinvigil.daemon.service.status import start_fields, status
 from cabinvigil.daemon.service.ticker import tick
 from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import ConfigError, Settings, load
-from cabinvigil.daemon.span.kept import maker
 
 STATE_FILE = "state"
 STOP_S = 4.0
@@ -65,7 +64,7 @@ class App:
         Args:
             settings: what to watch.
             path: the config file, read anew at a reload.
-            machine: clock, wires and pins.
+            machine: clock, wires, codecs and pins.
         """
         self.settings = settings
         self._path = path
@@ -221,17 +220,18 @@ class App:
 
     async def _watch(self) -> None:
         """Watch until told to stop."""
-        async with asyncio.TaskGroup() as group:
-            make = maker(Path(self.settings.watch.state_folder), self.watcher.on_event)
-            wires = self._machine.wires
-            pool = SamplerPool(group, self.watcher, self._clock, wires, make)
+        machine, folder = self._machine, Path(self.settings.watch.state_folder)
+        make = machine.codecs(folder, self.watcher.on_event)
+        samplers = sampling(
+            self.settings, self.watcher, self._clock, machine.wires, make
+        )
+        async with asyncio.TaskGroup() as group, samplers as pool:
             serving = group.create_task(self._serve(), name="ask-socket")
             try:
                 while not self._until.is_set():
                     await self._pace(group, pool)
             finally:
                 serving.cancel()
-                await pool.end()
 
     async def _pace(self, group: asyncio.TaskGroup, pool: SamplerPool) -> None:
         """Watch at one pace, until told to stop or until a reload sets another.
@@ -258,8 +258,7 @@ class App:
         ]
         while not self._until.is_set() and self.settings.watch.tick_s == tick_s:
             self._changed.clear()
-            devices = {name: bus.device for name, bus in self.settings.i2c.items()}
-            await pool.apply(self.settings.parts, devices)
+            await pool.apply(self.settings)
             await self._till_told()
         for task in tasks:
             task.cancel()

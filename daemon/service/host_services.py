@@ -2,10 +2,12 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
-from cabinvigil.daemon.sampling.wiring import REAL, Wires
+from cabinvigil.daemon.sampling.wiring import REAL, MakeCodec, Wires
 from cabinvigil.daemon.service.outlets import OpenLine
 
 
@@ -13,6 +15,9 @@ from cabinvigil.daemon.service.outlets import OpenLine
 class HostServices:
     """What the shell takes from the machine; tests bring their own."""
 
+    codecs: Callable[[Path, Callable[[SourceFault], None]], MakeCodec]
+    """From the state folder, and who is told where what it keeps of the parts cannot be
+    used: makes their codecs (`span.kept.maker`)."""
     clock: Clock = field(default_factory=SystemClock)
     wires: Wires = REAL
     open_line: OpenLine = open_gpio

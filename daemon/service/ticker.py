@@ -1,31 +1,15 @@
-"""The running watch: one task a part, one ticker, nothing that can end another."""
+"""The ticker: assesses the air again and again, and tells where it was held up."""
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.sampling.sampler import Sampler
 from cabinvigil.daemon.service.watcher import Watcher
 
-START_AGAIN_S = 10.0
-"""A sampler that stumbled over a bug of its own is started again after this."""
 LATE_S = 2.0
 """A tick later than this is told: the loop was held up."""
-
-
-async def sample(sampler: Sampler, watcher: Watcher) -> None:
-    """Run a part's sampler for ever; its own bug is that part's fault, not the end."""
-    while True:
-        try:
-            await sampler.run()
-        except Exception as bug:
-            text = (
-                f"{sampler.name}: its driver stumbled ({type(bug).__name__}: "
-                f"{str(bug)[:80]}); it is started again"
-            )
-            watcher.on_event(SourceFault(sampler.name, "blocked", text))
-        await asyncio.sleep(START_AGAIN_S)
 
 
 async def tick(
@@ -72,35 +56,27 @@ async def tick(
 
 async def keep_watch(
     watcher: Watcher,
-    samplers: Sequence[Sampler],
+    samplers: AbstractAsyncContextManager[object],
     clock: Clock,
     tick_s: float,
     *,
+    for_s: float,
     urgent: asyncio.Event,
-    until: asyncio.Event,
     after_tick: Callable[[], None] = lambda: None,
 ) -> None:
-    """Watch until told to stop.
+    """Watch for so long.
 
     Args:
         watcher: holds the core.
-        samplers: one a part.
+        samplers: give it readings while the context is entered (`sampling`).
         clock: the loop's own.
         tick_s: how often the air is assessed.
+        for_s: how long.
         urgent: set by the watcher when a limit is crossed between ticks.
-        until: ends the watch.
-        after_tick: called after each completed step (feeds the watchdog).
+        after_tick: called after each completed step.
     """
-    async with asyncio.TaskGroup() as group:
-        tasks = [
-            group.create_task(sample(sampler, watcher), name=f"part-{sampler.name}")
-            for sampler in samplers
-        ]
-        tasks.append(
-            group.create_task(
-                tick(watcher, clock, tick_s, urgent, after_tick), name="ticker"
-            )
-        )
-        await until.wait()
-        for task in tasks:
-            task.cancel()
+    async with asyncio.TaskGroup() as group, samplers:
+        ticking = tick(watcher, clock, tick_s, urgent, after_tick)
+        ticker = group.create_task(ticking, name="ticker")
+        await asyncio.sleep(for_s)
+        ticker.cancel()

@@ -108,6 +108,11 @@ class Watcher:
                 return True
         return False
 
+    @property
+    def faults(self) -> Mapping[str, SourceFault]:
+        """What is at fault now, by source."""
+        return self.state.history.sources
+
     def lookup(self, part: str, quantity: str, max_age_s: float) -> float | None:
         """Return a part's last value of a quantity where it is not too old."""
         found = self._last.get((part, quantity))

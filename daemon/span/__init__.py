@@ -4,5 +4,5 @@
 will do, work out each part's figures by its own file (`oxygen`, `ways`, `found`), and
 keep them (`kept`).  `life` says how long a cell will last, `table` prints.
 
-May be imported by: commands, precheck, service.
+May be imported by: commands, precheck.
 """

@@ -11,8 +11,9 @@ from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.compose.compose import AIR_PARTS
 from cabinvigil.daemon.sampling.bus_errors import BusError
-from cabinvigil.daemon.sampling.look import SampleCollector, sampling
+from cabinvigil.daemon.sampling.collector import SampleCollector
 from cabinvigil.daemon.sampling.sampler import run_steps
+from cabinvigil.daemon.sampling.sampler_pool import sampling
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
@@ -202,7 +203,8 @@ class SpanSession:
         warming_s = total_s - look_s
         first = f", after {_span_text(warming_s)} to warm up" if warming_s else ""
         self.say(f"The parts look at the air for {_span_text(look_s)}{first}.")
-        async with sampling(self.settings, looker, clock, wires, self._raw(earlier)):
+        raw = self._raw(earlier)
+        async with sampling(self.settings, looker, clock, wires, raw, restarts=False):
             left_s = total_s
             while left_s > 0.0:
                 await asyncio.sleep(min(TELL_EVERY_S, left_s))
@@ -332,7 +334,7 @@ class SpanSession:
         """See what the parts show now: a recalibration that did not take is told."""
         looker = SampleCollector(clock)
         self.say(f"They look again for {_span_text(AGAIN_S)}.")
-        async with sampling(self.settings, looker, clock, wires):
+        async with sampling(self.settings, looker, clock, wires, restarts=False):
             await asyncio.sleep(AGAIN_S)
         for part in acted:
             found = part.found

@@ -33,6 +33,7 @@ from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
 from cabinvigil.daemon.service.app import App
 from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.settings.config import load
+from cabinvigil.daemon.span.kept import maker
 from tests.bench.wire_of_our_own import OwnPort, co_frame
 from tests.outputs.listener import Listener
 from tests.recording_line import RecordingLine
@@ -137,7 +138,7 @@ async def daemon(folder: Path, brokers: Brokers) -> AsyncIterator[Bench]:
     o2.span()
     ports = [EmulatedSerial(folder / "bunk-o2", o2)]
     co = OwnPort(folder / "bunk-co")
-    machine = HostServices(clock=clock, open_line=lambda *_, **__: line)
+    machine = HostServices(maker, clock=clock, open_line=lambda *_, **__: line)
     app = App(load(path), path, machine)
     async with asyncio.TaskGroup() as group:
         task = group.create_task(app.run())

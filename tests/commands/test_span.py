@@ -18,7 +18,8 @@ from cabinvigil.daemon.commands import span as command
 from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import Failure
-from cabinvigil.daemon.sampling.look import SampleCollector, sampling
+from cabinvigil.daemon.sampling.collector import SampleCollector
+from cabinvigil.daemon.sampling.sampler_pool import sampling
 from cabinvigil.daemon.sampling.wiring import Wires, from_config
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.span.fresh_air import YES

@@ -1,21 +1,9 @@
-"""A look at the parts: sample them for a while, and keep what they give."""
+"""Keeps what samplers give, for whoever takes a short look at the parts."""
 
-import asyncio
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.sampling.wiring import (
-    MakeCodec,
-    SampleSink,
-    Wired,
-    Wires,
-    from_config,
-    wire,
-)
-from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.drivers.kit.steps import Sample
 
 
@@ -57,41 +45,3 @@ class SampleCollector:
         """Return a part's values of a quantity since a moment."""
         kept = self.readings.get((part, quantity), ())
         return [sample.value for at_s, sample in kept if at_s >= since_s]
-
-
-@asynccontextmanager
-async def sampling(
-    settings: Settings,
-    taker: SampleSink,
-    clock: Clock,
-    wires: Wires,
-    make: MakeCodec = from_config,
-) -> AsyncIterator[Wired]:
-    """Sample every part of a config while the block runs, then leave the wires alone.
-
-    A driver's own mistake is a fault of its part, and ends no other's sampling.
-    """
-    buses = {name: bus.device for name, bus in settings.i2c.items()}
-    wired = wire(settings.parts, buses, taker, clock, wires, make)
-
-    async def sample(index: int) -> None:
-        sampler = wired.samplers[index]
-        try:
-            await sampler.run()
-        except Exception as bug:
-            text = f"{sampler.name}: its driver stumbled ({type(bug).__name__}: {bug})"
-            taker.on_event(SourceFault(sampler.name, "blocked", text))
-
-    try:
-        async with asyncio.TaskGroup() as group:
-            tasks = [
-                group.create_task(sample(index), name=f"part-{sampler.name}")
-                for index, sampler in enumerate(wired.samplers)
-            ]
-            try:
-                yield wired
-            finally:
-                for task in tasks:
-                    task.cancel()
-    finally:
-        wired.close()
