@@ -123,8 +123,7 @@ def _scan(
         try:
             return await scan(ground)
         finally:
-            for bus in ground.buses:
-                bus.close()
+            ground.close()
 
     stage = settings if settings is not None else example()
     return run_on_wires(job, stage, FRESH if args.emulated else None)

@@ -54,6 +54,13 @@ class ScanTargets:
     """By path: makes the port at a speed."""
     files: Mapping[str, KernelFile] = field(default_factory=dict)
 
+    def close(self) -> None:
+        """Leave the wires alone; a port is open only while it is listened to."""
+        for bus in self.buses:
+            bus.close()
+        for file in self.files.values():
+            file.close()
+
 
 @dataclass(frozen=True)
 class Scan:
@@ -71,13 +78,16 @@ async def scan(ground: ScanTargets) -> Scan:
     """Look at every wire: buses and ports side by side, addresses one by one."""
     await asyncio.sleep(START_UP_S)
     async with asyncio.TaskGroup() as group:
-        buses = [group.create_task(scan_bus(bus)) for bus in ground.buses]
+        buses = [
+            group.create_task(scan_bus(bus), name=f"scan-{bus.name}")
+            for bus in ground.buses
+        ]
         ports = [
-            group.create_task(scan_port(path, make))
+            group.create_task(scan_port(path, make), name=f"scan-{path}")
             for path, make in ground.ports.items()
         ]
         files = [
-            group.create_task(scan_file(path, file))
+            group.create_task(scan_file(path, file), name=f"scan-{path}")
             for path, file in ground.files.items()
         ]
     return Scan(
