@@ -8,9 +8,8 @@ and the last hours wait in memory.
 import errno
 import os
 from collections.abc import Mapping
-from contextlib import suppress
 from datetime import UTC, date, datetime
-from threading import Condition, Thread
+from threading import Lock
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.clock import Clock
@@ -19,6 +18,7 @@ from cabinvigil.daemon.log.folder import Nights, OpenNight
 from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import PriorityDropQueue
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
+from cabinvigil.daemon.outputs.thread import OutputThread
 
 BATCH_S = 25.0
 """Between two syncs on a quiet night: 1 296 in nine hours, within design.md section
@@ -78,14 +78,19 @@ class Recorder:
         self._inline = inline
         self._health = FaultLatch(self.name, report)
         self._renderer = Renderer()
-        self._wake = Condition()
+        self._lock = Lock()
         self._inbox: PriorityDropQueue[tuple[Entry, Stamp]] = PriorityDropQueue(
             INBOX_LINES
         )
         self._busy_since_s: float | None = None
-        self._ends = False
-        self._thread: Thread | None = None
-        # Below here: touched by the worker alone.
+        self._thread = OutputThread(
+            self.name,
+            self._round,
+            self._health,
+            "The log stumbled ({bug}) and goes on.",
+            last=self._finish,
+        )
+        # Below here: touched by the thread alone.
         self._pending: PriorityDropQueue[_Line] = PriorityDropQueue(PENDING_BYTES)
         self._start_fields: Mapping[str, Any] = {}
         self._file: OpenNight | None = None
@@ -104,19 +109,17 @@ class Recorder:
             self._take(entry, stamp)
             self._work(stamp.up_s, now=entry.urgent)
             return
-        with self._wake:
+        with self._lock:
             self._inbox.put((entry, stamp), important=entry.urgent)
-            if entry.urgent or len(self._inbox) >= BATCH_LINES:
-                self._wake.notify()
+            is_pressing = self._is_pressing()
+        if is_pressing:
+            self._thread.wake()
         self._tell_if_hung()
 
     def start(self) -> None:
         """Start the writing thread."""
-        if self._inline or (self._thread and self._thread.is_alive()):
-            return
-        self._ends = False
-        self._thread = Thread(target=self._run, name=self.name, daemon=True)
-        self._thread.start()
+        if not self._inline:
+            self._thread.start()
 
     def stop(self, deadline_s: float) -> None:
         """Write what waits, at most for so long, and close the file."""
@@ -124,11 +127,7 @@ class Recorder:
             self._work(float("inf"), now=True)
             self._close()
             return
-        with self._wake:
-            self._ends = True
-            self._wake.notify()
-        if self._thread is not None:
-            self._thread.join(deadline_s)
+        self._thread.stop(deadline_s)
 
     def _tell_if_hung(self) -> None:
         since_s = self._busy_since_s
@@ -139,32 +138,31 @@ class Recorder:
                 f"on, and the last hours wait in memory; look at the disk.",
             )
 
-    # --- the worker ----------------------------------------------------------
+    # --- the thread ----------------------------------------------------------
 
-    def _run(self) -> None:
-        while True:
-            with self._wake:
-                wait_s = self._due_s - self._clock.monotonic()
-                if not (self._ends or self._is_pressing()) and wait_s > 0:
-                    self._wake.wait(min(wait_s, BATCH_S))
-                ends, pressing = self._ends, self._is_pressing()
-                taken = self._inbox.take_all()
-            self._busy_since_s = self._clock.monotonic()
-            try:
-                for entry, stamp in taken:
-                    self._take(entry, stamp)
-                self._work(self._busy_since_s, now=ends or pressing)
-            except Exception as error:  # a bug here must not end the record
-                self._stumble(error)
+    def _round(self) -> float:
+        """Write what waits, where it is due; return how long it is not."""
+        self._catch_up()
+        return min(self._due_s - self._clock.monotonic(), BATCH_S)
+
+    def _finish(self) -> None:
+        """Write all that waits, and close the file."""
+        try:
+            self._catch_up(now=True)
+        finally:
+            self._close()
+
+    def _catch_up(self, *, now: bool = False) -> None:
+        with self._lock:
+            is_pressing = self._is_pressing()
+            taken = self._inbox.take_all()
+        self._busy_since_s = self._clock.monotonic()
+        try:
+            for entry, stamp in taken:
+                self._take(entry, stamp)
+            self._work(self._busy_since_s, now=now or is_pressing)
+        finally:
             self._busy_since_s = None
-            if ends:
-                self._close()
-                return
-
-    def _stumble(self, error: Exception) -> None:
-        text = f"{type(error).__name__}: {error}"
-        with suppress(Exception):
-            self._health.fault("late", f"The log stumbled ({text}) and goes on.", text)
 
     def _is_pressing(self) -> bool:
         return self._inbox.holds_important or len(self._inbox) >= BATCH_LINES

@@ -7,16 +7,17 @@ What is torn or changed is found by its sum and left aside, and said so.
 import hashlib
 import json
 import os
+from collections import deque
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from threading import Condition, Thread
 from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
+from cabinvigil.daemon.outputs.thread import OutputThread
 
 FORMAT = 1
 """Of the file's first line; what the second line holds has a version of its own."""
@@ -24,8 +25,13 @@ LARGEST = 1 << 20
 """Bytes: a hundred alarms take some thirty thousand."""
 REST_S = 0.5
 """Between two writes, so that a chattering alarm does not wear the card."""
+AGAIN_S = 10.0
+"""After a write that the disk refused, or sooner at the end."""
 SAME_BOOT_S = 10.0
 """Wall and monotonic clock may differ by so much over the time that was down."""
+
+MakeBody = Callable[[], Mapping[str, Any]]
+"""Makes a state fit for JSON."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,12 +178,18 @@ class StateSaver:
         self._clock = clock
         self._health = FaultLatch(self.name, report)
         self._inline = inline
-        self._wake = Condition()
-        self._slot: Callable[[], Mapping[str, Any]] | None = None
-        self._ends = False
-        self._thread: Thread | None = None
+        self._slot: deque[MakeBody] = deque(maxlen=1)
+        self._thread = OutputThread(
+            self.name,
+            self._work,
+            self._health,
+            "Saving the state stumbled ({bug}).",
+            last=self._save_newest,
+        )
+        # Touched by the thread alone.
+        self._unsaved: MakeBody | None = None
 
-    def offer(self, make: Callable[[], Mapping[str, Any]]) -> None:
+    def offer(self, make: MakeBody) -> None:
         """Save what `make` gives, soon; never blocks, never raises.
 
         Args:
@@ -186,9 +198,8 @@ class StateSaver:
         if self._inline:
             self._save(make)
             return
-        with self._wake:
-            self._slot = make
-            self._wake.notify()
+        self._slot.append(make)
+        self._thread.wake()
 
     def note(self, text: str) -> None:
         """Tell what was wrong with the state that was found, or what is lost of it.
@@ -199,36 +210,34 @@ class StateSaver:
 
     def start(self) -> None:
         """Start the saving thread."""
-        if self._inline or (self._thread and self._thread.is_alive()):
-            return
-        self._ends = False
-        self._thread = Thread(target=self._run, name=self.name, daemon=True)
-        self._thread.start()
+        if not self._inline:
+            self._thread.start()
 
     def stop(self, deadline_s: float) -> None:
         """Save what waits, at most for so long."""
-        with self._wake:
-            self._ends = True
-            self._wake.notify()
-        if self._thread is not None:
-            self._thread.join(deadline_s)
+        self._thread.stop(deadline_s)
 
-    def _run(self) -> None:
-        while True:
-            with self._wake:
-                self._wake.wait_for(lambda: self._slot is not None or self._ends)
-                make, self._slot = self._slot, None
-                ends = self._ends
-            if make is not None and not self._save(make):
-                with self._wake:  # the newest waits for the disk, not for an event
-                    self._slot = self._slot or make
-                    self._wake.wait_for(lambda: self._ends, 10.0)
-            if ends:
-                return
-            with self._wake:
-                self._wake.wait_for(lambda: self._ends, REST_S)
+    def _work(self) -> float | None:
+        """Save what waits, and rest; return when to look again."""
+        is_saved = self._save_newest()
+        if is_saved is None:
+            return None
+        # The newest waits for the card or the disk, not for an event.
+        self._thread.rest(REST_S if is_saved else AGAIN_S)
+        return 0.0
 
-    def _save(self, make: Callable[[], Mapping[str, Any]]) -> bool:
+    def _save_newest(self) -> bool | None:
+        """Save what waits; return whether it is saved, None where nothing waited."""
+        if self._slot:
+            self._unsaved = self._slot.popleft()
+        if self._unsaved is None:
+            return None
+        is_saved = self._save(self._unsaved)
+        if is_saved:
+            self._unsaved = None
+        return is_saved
+
+    def _save(self, make: MakeBody) -> bool:
         try:
             self._file.save(make(), self._clock.wall(), self._clock.monotonic())
         except OSError as error:
@@ -239,10 +248,8 @@ class StateSaver:
                 f"look at the disk.",
             )
             return False
-        except Exception as error:  # a bug here must not end the keeping
-            text = f"{type(error).__name__}: {error}"
-            with suppress(Exception):
-                self._health.fault("late", f"Saving the state stumbled ({text}).", text)
+        except Exception as bug:  # what it is made of will not become better
+            self._thread.report(bug)
             return True
         self._health.ok()
         return True

@@ -11,10 +11,11 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
-from threading import Lock, Thread
+from threading import Lock
 from typing import Any
 
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
+from cabinvigil.daemon.outputs.thread import OutputThread
 from cabinvigil.daemon.text.errors import ExitCode
 
 SOURCE = "morning"
@@ -57,8 +58,14 @@ class MorningCall:
         self._give = give
         self._health = FaultLatch(SOURCE, report)
         self._deadline_s = deadline_s
+        self._thread = OutputThread(
+            SOURCE,
+            self._work,
+            self._health,
+            "The morning's account was not made: it stumbled ({bug}).",
+        )
+        self._on_failure: Callable[[], None] = lambda: None
         self._lock = Lock()
-        self._is_busy = False
         self._is_stopped = False
         self._process: subprocess.Popen[str] | None = None
 
@@ -68,11 +75,10 @@ class MorningCall:
         Args:
             on_failure: called from a thread where it could not be made.
         """
-        with self._lock:
-            if self._is_busy or self._is_stopped:
-                return
-            self._is_busy = True
-        Thread(target=self._work, args=(on_failure,), name=SOURCE, daemon=True).start()
+        if self._thread.is_running or self._is_stopped:
+            return
+        self._on_failure = on_failure
+        self._thread.start()
 
     def stop(self) -> None:
         """Give up what is being made: the watch ends."""
@@ -81,22 +87,26 @@ class MorningCall:
             if self._process is not None:
                 self._process.kill()
 
-    def _work(self, on_failure: Callable[[], None]) -> None:
-        """Have it made, and hand it on."""
+    def _work(self) -> None:
+        """Have it made, and hand it on; then the thread ends."""
+        is_owed = True
         try:
             summary = self._made()
             if summary["hours"] >= LEAST_H:
                 self._give(summary)
             self._health.ok()
+            is_owed = False
         except _NotMadeError as error:
             if not self._is_stopped:
                 why = str(error)
                 text = f"The morning's account was not made: {why}."
                 self._health.fault("not-made", text, why)
-                on_failure()
         finally:
+            self._thread.end()
             with self._lock:
-                self._is_busy, self._process = False, None
+                self._process = None
+            if is_owed and not self._is_stopped:
+                self._on_failure()
 
     def _made(self) -> Mapping[str, Any]:
         process = self._started()

@@ -167,3 +167,18 @@ def test_a_stop_ends_it_without_a_fault(tmp_path: Path) -> None:
     desk.call.stop()
     desk.make()
     assert (desk.given, desk.reported, desk.failures) == ([], [], 0)
+
+
+def test_a_bug_of_whoever_takes_it_is_told_and_it_is_owed(tmp_path: Path) -> None:
+    """One account is not made again and again; the next press asks for it."""
+    desk = Desk(tmp_path, "print('{\"hours\": 9.0}')")
+    give, desk.call._give = desk.call._give, lambda summary: summary["phone"]
+    desk.make()
+    [fault] = desk.reported
+    assert isinstance(fault, SourceFault)
+    assert "it stumbled (KeyError: 'phone')" in fault.text
+    assert desk.failures == 1
+    desk.call._give = give
+    desk.make()
+    assert desk.given == [{"hours": 9.0}]
+    assert desk.reported[1:] == [SourceOk("morning")]

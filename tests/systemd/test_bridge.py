@@ -114,7 +114,7 @@ def test_the_far_side_learns_of_a_watch_that_died(brokers: Brokers) -> None:
         phone.wait(lambda: [e for e in phone.on("presence") if e.text == "watching"])
         phone.wait(lambda: is_up(phone))
         # As the kernel does for a killed process: the socket closes, nothing is said.
-        one.phone._ends.set()
+        one.phone._thread.end()
         one.phone._is_done = lambda: _vanish(one)  # type: ignore[method-assign]
         one.phone._wakeup.ring()
         # At once, and not after one and a half keep-alives, which are 22 s.

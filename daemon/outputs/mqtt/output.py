@@ -5,9 +5,8 @@ log go on, alerts wait in order, and each says its age when it goes.
 """
 
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from random import Random
-from threading import Event, Lock, Thread
+from threading import Lock
 from typing import Any
 
 from cabinvigil.daemon.clock import Clock
@@ -20,6 +19,7 @@ from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.outputs.mqtt.requests import SHUT_S, OnAsk, RequestGate
 from cabinvigil.daemon.outputs.mqtt.session import Acked, MqttSession, SessionEvent
 from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
+from cabinvigil.daemon.outputs.thread import OutputThread
 
 LONGEST_PUMP_S = 1.0
 """Longest sleep in the network loop: heartbeats and deadlines are looked at again."""
@@ -59,10 +59,14 @@ class Phone:
         self._asked = RequestGate(desk.messages.topics, on_ask, on_refused)
         self._backoff = Backoff(dice or Random())
         self._lock = Lock()
-        self._ends = Event()
+        self._thread = OutputThread(
+            self.name,
+            self._work,
+            self._health,
+            "The MQTT output stumbled ({bug}) and goes on.",
+        )
         self._ends_by_s = float("inf")
         self._said_farewell = False
-        self._thread: Thread | None = None
         self._origin_s = clock.monotonic()
         self._wakeup = Wakeup()
         # Below here: touched by the thread alone.
@@ -79,7 +83,7 @@ class Phone:
             with self._lock:
                 is_waiting = self._desk.handle(command, stamp)
         except Exception as error:  # a bug here must not reach the core's shell
-            self._stumble(error)
+            self._thread.report(error)
             return
         if is_waiting:
             self._wakeup.ring()
@@ -92,40 +96,35 @@ class Phone:
 
     def start(self) -> None:
         """Start the network thread."""
-        if self._thread is not None and self._thread.is_alive():
+        if self._thread.is_running:
             return
-        self._ends.clear()
         self._said_farewell = False
         self._wakeup = Wakeup()
-        self._thread = Thread(target=self._run, name=self.name, daemon=True)
         self._thread.start()
 
     def stop(self, deadline_s: float) -> None:
         """Send what waits and say that the watch was stopped, at most for so long."""
         self._ends_by_s = self._clock.monotonic() + deadline_s
-        self._ends.set()
+        self._thread.end()
         self._wakeup.ring()
-        if self._thread is not None:
-            self._thread.join(deadline_s + 0.5)
-            if self._thread.is_alive():
-                return  # it hangs in the network, and ends with the process
-        self._wakeup.close()
+        # One that hangs in the network keeps it, and ends with the process.
+        if self._thread.join(deadline_s + 0.5):
+            self._wakeup.close()
 
     # --- the thread ----------------------------------------------------------
 
-    def _run(self) -> None:
-        while not self._ends.is_set():
-            began_s = self._clock.monotonic()
-            try:
-                self._attend()
-            except BrokerError as error:
-                self._health.fault(error.kind, error.text, error.text)
-                self._change_version(error)
-            except Exception as error:  # a bug must not end the connection for ever
-                self._stumble(error)
-            self._backoff.held_for(self._clock.monotonic() - began_s)
-            if not self._ends.is_set():
-                self._ends.wait(self._backoff.next_s())
+    def _work(self) -> float:
+        """Hold one connection; return how long to wait before the next."""
+        began_s = self._clock.monotonic()
+        try:
+            self._attend()
+        except BrokerError as error:
+            self._health.fault(error.kind, error.text, error.text)
+            self._change_version(error)
+        except Exception as bug:  # waited after like a broker that is away
+            self._thread.report(bug)
+        self._backoff.held_for(self._clock.monotonic() - began_s)
+        return self._backoff.next_s()
 
     def _change_version(self, error: BrokerError) -> None:
         """Try the other MQTT, where the broker says so or twice hangs up on this."""
@@ -171,7 +170,7 @@ class Phone:
 
     def _is_done(self) -> bool:
         """Whether to part: asked to, and either all is sent or the time is over."""
-        if not self._ends.is_set():
+        if not self._thread.is_ending:
             return False
         with self._lock:
             if not self._said_farewell:
@@ -263,11 +262,4 @@ class Phone:
             if self._desk.outbox.has_more:
                 return 0.0
             due_s = self._desk.due_in_s(self._now().up_s)
-        return min(LONGEST_PUMP_S, due_s) if not self._ends.is_set() else 0.05
-
-    def _stumble(self, error: Exception) -> None:
-        text = f"{type(error).__name__}: {error}"
-        with suppress(Exception):
-            self._health.fault(
-                "late", f"The MQTT output stumbled ({text}) and goes on.", text
-            )
+        return min(LONGEST_PUMP_S, due_s) if not self._thread.is_ending else 0.05

@@ -7,12 +7,12 @@ sleeper leans on things: what lasts too long is neither, and is told.
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from threading import Event, Thread
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Act, ActKind
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, LineError
+from cabinvigil.daemon.outputs.thread import OutputThread
 
 BOUNCE_S = 0.03
 """Shorter than this is contact bounce (common practice: 5 to 20 ms, no source)."""
@@ -83,38 +83,37 @@ class Button:
         self._on_act = on_act
         self._health = FaultLatch(self.name, report)
         self._clock = clock
-        self._ends = Event()
-        self._thread: Thread | None = None
+        self._thread = OutputThread(
+            self.name,
+            self._work,
+            self._health,
+            "The button stumbled ({bug}) and goes on.",
+        )
 
     def start(self) -> None:
         """Start watching."""
-        self._ends.clear()
-        self._thread = Thread(target=self._run, name=self.name, daemon=True)
         self._thread.start()
 
     def stop(self, deadline_s: float) -> None:
         """Stop watching."""
-        self._ends.set()
-        if self._thread is not None:
-            self._thread.join(deadline_s)
+        self._thread.stop(deadline_s)
 
-    def _run(self) -> None:
-        while not self._ends.is_set():
+    def _work(self) -> float:
+        """Watch the line; where it is lost, return how long to wait for it."""
+        try:
+            line = self._opener()
             try:
-                line = self._opener()
-            except LineError as error:
-                self._lose(error)
-            else:
-                try:
-                    self._watch(line)
-                except LineError as error:
-                    self._lose(error)
-                finally:
-                    line.close()
+                self._watch(line)
+            finally:
+                line.close()
+        except LineError as error:
+            why = error.strerror or str(error)
+            self._health.fault("port-missing", f"The button does not work: {why}.")
+        return RETRY_S
 
     def _watch(self, line: EdgeLine) -> None:
         press, seen_s = Press(), float("inf")
-        while not self._ends.is_set():
+        while not self._thread.is_ending:
             for is_down, at_s in line.wait(LOOK_S):
                 press, act = press.edge(is_down=is_down, at_s=at_s)
                 if act is not None:
@@ -130,8 +129,3 @@ class Button:
                 )
             else:
                 self._health.ok()
-
-    def _lose(self, error: LineError) -> None:
-        why = error.strerror or str(error)
-        self._health.fault("port-missing", f"The button does not work: {why}.")
-        self._ends.wait(RETRY_S)

@@ -48,12 +48,10 @@ class Buzzer:
             lines,
             edges,
             clock,
+            health,
             quiet="quiet",
             once_pattern="test",
             once_over=frozenset({"quiet", "chirp"}),
-            on_error=lambda text: health.fault(
-                "late", f"The buzzer's loop stumbled ({text}) and goes on.", text
-            ),
         )
 
     def handle(self, command: Command, stamp: Stamp) -> None:

@@ -80,10 +80,8 @@ class Light:
             [RetryingLine("light", open_line, health)],
             blink,
             clock,
+            health,
             quiet="watching",
-            on_error=lambda text: health.fault(
-                "late", f"The light's loop stumbled ({text}) and goes on.", text
-            ),
         )
 
     def handle(self, command: Command, stamp: Stamp) -> None:

@@ -6,13 +6,13 @@ and tried again.
 """
 
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
-from threading import Event, Thread
 
 from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.outputs.base import FaultLatch
 from cabinvigil.daemon.outputs.signal.patterns import Edge
 from cabinvigil.daemon.outputs.signal.retrying_line import RetryingLine
+from cabinvigil.daemon.outputs.thread import OutputThread
 
 LOOK_S = 0.5
 """Longest sleep of the loop, so that `alive_at_s` stays fresh for the watchdog."""
@@ -38,11 +38,11 @@ class Player:
         lines: Sequence[RetryingLine],
         edges: Callable[[str, float], Edge],
         clock: Clock,
+        health: FaultLatch,
         *,
         quiet: str,
         once_pattern: str = "",
         once_over: frozenset[str] = frozenset(),
-        on_error: Callable[[str], None],
     ) -> None:
         """Set the player up; it does nothing before `start` or `step`.
 
@@ -51,22 +51,24 @@ class Player:
             lines: the first line, and the second where there is one.
             edges: the pattern's shape over time.
             clock: asked for monotonic time only.
+            health: is told what went wrong in the loop.
             quiet: the pattern before anything is asked for.
             once_pattern: what `play_once` plays.
             once_over: the patterns that it may interrupt.
-            on_error: told what went wrong in the loop.
         """
-        self._name = name
         self._lines = lines
         self._edges = edges
         self._clock = clock
         self._once_pattern = once_pattern
         self._once_over = once_over
-        self._on_error = on_error
         self._slot = Slot(quiet)
-        self._wake = Event()
-        self._ends = False
-        self._thread: Thread | None = None
+        self._thread = OutputThread(
+            name,
+            self._round,
+            health,
+            f"The {name}'s loop stumbled ({{bug}}) and goes on.",
+            last=self._close,
+        )
         # Below here: touched by the loop alone.
         self._playing = ""
         self._began_s = 0.0
@@ -78,21 +80,16 @@ class Player:
         """Say when the loop last went round, in monotonic seconds."""
         return self._alive_at_s
 
-    @property
-    def is_running(self) -> bool:
-        """Whether the thread lives."""
-        return self._thread is not None and self._thread.is_alive()
-
     def play(self, pattern: str, *, second: bool = False) -> None:
         """Play this from now on; the same pattern again goes on without a break."""
         self._slot = Slot(pattern, second, self._slot.once)
-        self._wake.set()
+        self._thread.wake()
 
     def play_once(self) -> None:
         """Play `once_pattern` through once, unless something more urgent stands."""
         slot = self._slot
         self._slot = Slot(slot.pattern, slot.second, slot.once + 1)
-        self._wake.set()
+        self._thread.wake()
 
     def step(self, now_s: float) -> float:
         """Bring the lines to where they should be; return seconds to the next change.
@@ -109,19 +106,11 @@ class Player:
 
     def start(self) -> None:
         """Start the thread."""
-        if self.is_running:
-            return
-        self._ends = False
-        self._thread = Thread(target=self._run, name=self._name, daemon=True)
         self._thread.start()
 
     def stop(self, deadline_s: float) -> None:
         """End the thread, and leave the lines silent."""
-        self._ends = True
-        self._wake.set()
-        if self._thread is not None:
-            self._thread.join(deadline_s)
-        if not self.is_running:
+        if self._thread.stop(deadline_s):
             self._close()
 
     def _choose(self, slot: Slot, now_s: float) -> tuple[str, float]:
@@ -141,17 +130,9 @@ class Player:
             self._began_s = now_s if slot.pattern in self._once_over else self._began_s
         return self._playing, now_s - self._began_s
 
-    def _run(self) -> None:
-        while not self._ends:
-            self._wake.clear()
-            try:
-                wait_s = self.step(self._clock.monotonic())
-            except Exception as error:  # whatever it is, the sound must go on
-                with suppress(Exception):  # telling of it must not end the loop either
-                    self._on_error(f"{type(error).__name__}: {error}")
-                wait_s = LOOK_S
-            self._wake.wait(min(wait_s, LOOK_S))
-        self._close()
+    def _round(self) -> float:
+        """Do what is due; return how long to sleep."""
+        return min(self.step(self._clock.monotonic()), LOOK_S)
 
     def _close(self) -> None:
         for line in self._lines:

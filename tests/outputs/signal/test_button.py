@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.outputs import thread
 from cabinvigil.daemon.outputs.signal import button
 from cabinvigil.daemon.outputs.signal.button import Button, Press
 from cabinvigil.daemon.outputs.signal.gpio import LineError
@@ -85,7 +86,7 @@ class Scripted:
             time.sleep(0.002)
             return ()
         step = self.script.pop(0)
-        if isinstance(step, LineError):
+        if isinstance(step, Exception):
             raise step
         self.clock.now_s += 6.0
         return step  # type: ignore[return-value]
@@ -160,3 +161,15 @@ def test_a_core_that_stumbles_does_not_end_the_button() -> None:
         time.sleep(0.002)
     one.stop(5.0)
     assert len(calls) == 2
+
+
+def test_a_bug_in_the_line_does_not_end_the_button(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Told as a fault, and the line is taken anew: no press is lost in silence."""
+    monkeypatch.setattr(thread, "AGAIN_S", 0.01)
+    script = [ZeroDivisionError("bug"), [(True, 1.0)], [(False, 1.2)]]
+    got, told, line = run(script, monkeypatch)
+    assert [act.kind for act in got] == [ActKind.ACKNOWLEDGE]
+    assert told.kinds() == ["late", "ok"]
+    assert line.closed == 2
