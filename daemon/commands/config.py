@@ -19,14 +19,12 @@ from cabinvigil.daemon.settings.errors import one_line
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.text.errors import ExitCode
-from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 
 EXAMPLE = """example, with the config of the trailer Lapwing:
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
 """
-VITAL = ("o2_pct", "co_ppm")
-"""Without these the watch guards against nothing that kills quickly."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

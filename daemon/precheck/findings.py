@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.service.host import COOL_C, HOT_C
-from cabinvigil.drivers.kit.quantity import QUANTITIES
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
 
 Word = Literal["good", "mind", "bad", "not checked"]
 
@@ -20,8 +20,6 @@ NIGHT_HOURS = 9.0
 NIGHT_MB = 5.0
 """A night's log at the most (design.md, section 9)."""
 NIGHTS_OF_ROOM = 7
-VITAL = ("o2_pct", "co_ppm")
-"""Without these the watch guards against nothing that kills quickly."""
 PART_ALARMS = (
     *("sensor-fault", "sensor-stale", "sensor-range", "sensor-jump", "sensor-stuck"),
     *("sensor-implausible", "sensor-warming", "sensor-service"),

@@ -15,6 +15,7 @@ from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
 from cabinvigil.daemon.text.charts import draw
 from cabinvigil.daemon.text.numbers import fixed, minutes, valued
+from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor "
@@ -93,7 +94,7 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
 def _tiles(found: Morning, zone: tzinfo | None) -> Iterator[tuple[str, str, str]]:
     """Give what is to be known in ten seconds: safe, how close, dry, what it cost."""
     for one in shown(found.near):
-        if one.limit.quantity in ("o2_pct", "co_ppm"):
+        if one.limit.quantity in VITAL:
             words = WORDS[one.limit.quantity]
             side = "lowest" if one.limit.side == "below" else "highest"
             limit = valued(one.limit.quantity, one.limit.at)

@@ -6,10 +6,10 @@ from html import escape
 
 from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.report.text import shown
-from cabinvigil.daemon.review.health import VITAL
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.numbers import fixed, minutes, spread, valued
+from cabinvigil.drivers.kit.quantity import VITAL
 
 MOST_RANG = 12
 MOST_STRETCHES = 8

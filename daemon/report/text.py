@@ -7,11 +7,11 @@ from datetime import tzinfo
 from cabinvigil.daemon.log.moments import day, moment, zone_name, zone_of
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
-from cabinvigil.daemon.review.health import VITAL
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
 from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread, valued
+from cabinvigil.drivers.kit.quantity import VITAL
 
 LINES, COLUMNS = 40, 80
 TAB = 10

@@ -9,10 +9,11 @@ from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.cabin_model import SettledCase, SettlingCase, settled
 from cabinvigil.daemon.review.closest_approach import Approach
-from cabinvigil.daemon.review.health import VITAL, SourceFaults, Watched
+from cabinvigil.daemon.review.health import SourceFaults, Watched
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN
 from cabinvigil.daemon.text.numbers import figure, minutes
+from cabinvigil.drivers.kit.quantity import VITAL
 
 MOST = 3
 GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0

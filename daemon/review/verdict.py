@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from cabinvigil.daemon.log.night import Gap
 from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
-from cabinvigil.daemon.review.health import VITAL, Watched
+from cabinvigil.daemon.review.health import Watched
 from cabinvigil.daemon.text.numbers import minutes
+from cabinvigil.drivers.kit.quantity import VITAL
 
 DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
 UNSEEN_MIN = 20.0
