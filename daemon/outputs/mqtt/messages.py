@@ -143,13 +143,7 @@ class Messages:
         """Give an alarm's state."""
         since = stamp.wall - timedelta(seconds=stamp.up_s - change.since_s)
         body = {
-            "alarm": change.alarm,
-            "state": change.state.value,
-            "was": change.was.value,
-            "priority": change.priority.word,
-            "text": change.text,
-            "since": utc_text(since),
-            "first_up": change.first_up,
+            **change.spelled(since=utc_text(since)),
             **self._head(seq, stamp),
         }
         return self._json(f"alarm/{change.alarm}", body)
