@@ -3,24 +3,15 @@
 A line is total: whatever a field holds, a line comes out that a JSON reader takes.
 """
 
-import sys
 from collections.abc import Mapping, MutableMapping
 from typing import Any, NamedTuple
+
+import structlog
 
 from cabinvigil.daemon.core.model import Command, Estimate, Record, Transition
 from cabinvigil.daemon.log.format import OWN_KEYS
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.text.json import dumps, utc_text
-
-# structlog's console tracebacks load `rich` where it is installed, which nobody here
-# asks for: a fifth of the start, and 4 MB for the whole night.
-_is_hidden = "rich" not in sys.modules
-if _is_hidden:
-    sys.modules["rich"] = None  # type: ignore[assignment]
-import structlog  # noqa: E402
-
-if _is_hidden:
-    del sys.modules["rich"]
 
 
 class Entry(NamedTuple):

@@ -3,8 +3,10 @@
 import json
 from collections import namedtuple
 from datetime import UTC, datetime, timedelta, timezone
+from importlib.util import find_spec
 
 import pytest
+import structlog
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -81,6 +83,11 @@ def test_the_moment_is_utc_with_milliseconds_and_z() -> None:
     assert utc_text(datetime(1996, 12, 19, 16, 39, 57, 0, pacific)) == (
         "1996-12-20T00:39:57.000Z"
     )
+
+
+def test_structlog_is_imported_as_it_is() -> None:
+    """No module is hidden from it while it loads, nor from whoever else uses it."""
+    assert (structlog.dev.rich is None) == (find_spec("rich") is None)
 
 
 def test_floats_come_back_exactly() -> None:
