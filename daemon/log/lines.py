@@ -11,7 +11,8 @@ import structlog
 from cabinvigil.daemon.core.model import Command, Estimate, Record, Transition
 from cabinvigil.daemon.log.format import OWN_KEYS
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.text.json import dumps, utc_text
+from cabinvigil.daemon.text.json import dumps
+from cabinvigil.daemon.text.moments import utc_text
 
 
 class Entry(NamedTuple):

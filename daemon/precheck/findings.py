@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.service.host import COOL_C, HOT_C
+from cabinvigil.daemon.text.moments import day_and_time
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
 
 Word = Literal["good", "mind", "bad", "not checked"]
@@ -165,7 +166,7 @@ def log(
 
 def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
     """Judge the clock: alarms do not hang on it, the log's and the spans' days do."""
-    shown = f"{wall:%Y-%m-%d %H:%M} UTC"
+    shown = day_and_time(wall)
     if wall < EARLIEST:
         return Finding(
             "clock", "bad", f"{shown} is long past: set it, or join a network"

@@ -14,7 +14,8 @@ from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
 from cabinvigil.daemon.text.charts import draw
-from cabinvigil.daemon.text.numbers import fixed, minutes, valued
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import fixed, valued
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (

@@ -8,7 +8,8 @@ from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.report.text import shown
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import WORDS
-from cabinvigil.daemon.text.numbers import fixed, minutes, spread, valued
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import fixed, spread, valued
 from cabinvigil.drivers.kit.quantity import VITAL
 
 MOST_RANG = 12

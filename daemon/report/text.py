@@ -10,7 +10,8 @@ from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
-from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread, valued
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import figure, fixed, spread, valued
 from cabinvigil.drivers.kit.quantity import VITAL
 
 LINES, COLUMNS = 40, 80
