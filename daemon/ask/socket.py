@@ -25,6 +25,7 @@ from cabinvigil.daemon.ask.parse import (
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.json import json_line
 
 CALLERS = 8
 """Connections at one time: commands are short, and memory is small."""
@@ -212,7 +213,7 @@ def ask_watch(
     Raises:
         AskError: there is no watch, or no permission, or no answer.
     """
-    data = json.dumps(fields).encode() + b"\n"
+    data = json_line(fields).encode() + b"\n"
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as sock:
             sock.settimeout(deadline_s)
@@ -230,7 +231,7 @@ def ask_watch(
 
 
 async def _say(writer: asyncio.StreamWriter, body: Mapping[str, Any]) -> None:
-    writer.write(json.dumps(body, default=str).encode() + b"\n")
+    writer.write(json_line(body).encode() + b"\n")
     async with asyncio.timeout(IDLE_S):
         await writer.drain()
 

@@ -5,7 +5,6 @@ mark to another, by their words or numbers; a side left out is the night's begin
 """
 
 import argparse
-import json
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -23,6 +22,7 @@ from cabinvigil.daemon.report.compare_text import (
 from cabinvigil.daemon.review.compare import Sheet, ranks, sheet
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import told
 
 EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a mark:
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
         _draw(sheets, args.picture)
     order = ranks(sheets)
     if args.json:
-        print(json.dumps(as_json(sheets, order), allow_nan=False), file=out)
+        print(json_line(as_json(sheets, order)), file=out)
     elif args.csv:
         out.write(as_csv(sheets))
     else:

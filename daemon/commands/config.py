@@ -1,7 +1,6 @@
 """Check a config: tell what it would watch, or every mistake in it at once."""
 
 import argparse
-import json
 from collections.abc import Iterator, Mapping
 from typing import IO, Any
 
@@ -19,14 +18,13 @@ from cabinvigil.daemon.settings.errors import one_line
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.text.errors import ExitCode
-from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+from cabinvigil.daemon.text.json import json_line
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 
 EXAMPLE = """example, with the config of the trailer Lapwing:
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
 """
-VITAL = ("o2_pct", "co_ppm")
-"""Without these the watch guards against nothing that kills quickly."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -75,7 +73,7 @@ def run(
         return ExitCode.WRONG_CALL
     missing = device_mistakes(settings, args.file, machine) if args.devices else []
     if args.json:
-        out.write(json.dumps(_object(args.file, settings, missing, known)) + "\n")
+        out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
     else:
         out.writelines(line + "\n" for line in account(args.file, settings, known))
         err.writelines(f"{mistake}\n" for mistake in missing)
@@ -91,7 +89,7 @@ def _tell(
             "fine": False,
             "mistakes": [_mistake(one) for one in mistakes],
         }
-        out.write(json.dumps(told) + "\n")
+        out.write(json_line(told) + "\n")
         return
     err.writelines(f"{mistake}\n" for mistake in mistakes)
     count = "1 mistake" if len(mistakes) == 1 else f"{len(mistakes)} mistakes"

@@ -5,7 +5,6 @@ date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watche
 """
 
 import argparse
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import IO
@@ -30,6 +29,7 @@ from cabinvigil.daemon.report.json import as_json, summary
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
 
 EXAMPLE = """example, a night of the trailer Lapwing:
   cabinvigil morning
@@ -88,7 +88,7 @@ def run(
         print_note(older, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
-        print(json.dumps(told, allow_nan=False), file=out)
+        print(json_line(told), file=out)
     else:
         out.write(account(found))
     return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL

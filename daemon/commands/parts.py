@@ -4,7 +4,6 @@ A scan sets nothing on any part, and says what is there that it does not know.
 """
 
 import argparse
-import json
 from collections.abc import Iterator
 from typing import IO, Any
 
@@ -29,6 +28,7 @@ from cabinvigil.daemon.parts.scan_text import as_plain, compared, missing, told
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
@@ -133,7 +133,7 @@ def _tell(
     args: argparse.Namespace, settings: Settings | None, found: Scan, out: IO[str]
 ) -> int:
     if args.json:
-        print(json.dumps(as_plain(found, settings)), file=out)
+        print(json_line(as_plain(found, settings)), file=out)
     else:
         for line in told(found, settings):
             print(line, file=out)
@@ -147,7 +147,7 @@ def _list(args: argparse.Namespace, out: IO[str]) -> None:
     kinds = [args.kind] if args.kind else list(REGISTRY)
     infos = [find_part(kind) for kind in kinds]
     if args.json:
-        print(json.dumps({"parts": [_plain(info) for info in infos]}), file=out)
+        print(json_line({"parts": [_plain(info) for info in infos]}), file=out)
         return
     lines = _details(infos[0]) if args.kind else _overview(infos)
     for line in lines:

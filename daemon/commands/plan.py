@@ -1,7 +1,6 @@
 """Plan a night before bed: vents, gas, wet and warmth, each with its range."""
 
 import argparse
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
@@ -20,6 +19,7 @@ from cabinvigil.daemon.planning.figures import (
 from cabinvigil.daemon.planning.plan import Plan, plan
 from cabinvigil.daemon.planning.words import plan_object, sweep_object
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
 
 OPTIONS = (
     "volume_m3",
@@ -91,7 +91,7 @@ def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     if args.picture:
         _draw(planned, Path(args.picture))
     if args.json:
-        out.write(json.dumps(plan_object(planned, change)) + "\n")
+        out.write(json_line(plan_object(planned, change)) + "\n")
     else:
         from cabinvigil.daemon.planning.words import account
 
@@ -120,7 +120,7 @@ def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: IO[str]) -> No
     rows = sweep(cabin, args.sweep)
     if args.json:
         objects = [(at, plan_object(made, changes(made))) for at, made in rows]
-        out.write(json.dumps(sweep_object(args.sweep, objects)) + "\n")
+        out.write(json_line(sweep_object(args.sweep, objects)) + "\n")
     else:
         out.write(table(args.sweep, rows))
 

@@ -5,7 +5,6 @@ Asks the watch where it runs, else looks at the parts itself for a minute.
 
 import argparse
 import asyncio
-import json
 import textwrap
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -39,6 +38,7 @@ from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
 
 EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
@@ -101,7 +101,7 @@ def run(
     settings = chosen_settings(args.config, is_emulated=args.emulated)
     findings = list(_findings(args, settings, out, ask))
     if args.json:
-        print(json.dumps(_plain(findings)), file=out)
+        print(json_line(_plain(findings)), file=out)
     else:
         for line in screen(settings.cabin.name, findings):
             print(line, file=out)

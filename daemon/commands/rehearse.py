@@ -4,7 +4,6 @@ Shows what a sleeper would hear and a phone would get, and ends with an account.
 """
 
 import argparse
-import json
 import os
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -39,7 +38,7 @@ from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
-from cabinvigil.daemon.text.json import dumps
+from cabinvigil.daemon.text.json import dumps, json_line
 
 EXAMPLE = """nights:
 {nights}
@@ -172,7 +171,7 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
         truths.append(truth)
         if args.json:
             line = {"event": "truth"} | asdict(truth)
-            print(json.dumps(line), file=out)
+            print(json_line(line), file=out)
 
     def make_outputs(clock: Any, report: Any) -> list[Output]:
         outputs: list[Output] = [narrator]

@@ -5,7 +5,6 @@ night or many are put through twice, and what other limits would change is a tab
 """
 
 import argparse
-import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO
@@ -27,6 +26,8 @@ from cabinvigil.daemon.replay.replay import (
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.moments import since_start
 from cabinvigil.daemon.text.terminal import progress
 
 EXAMPLE = """example, nights of the trailer Lapwing:
@@ -92,7 +93,7 @@ def _told(
 ) -> Iterator[str]:
     if args.limits is not None:
         rows = _compared(args, settings, err)
-        return (json.dumps(as_json(row)) for row in rows) if args.json else lines(rows)
+        return (json_line(as_json(row)) for row in rows) if args.json else lines(rows)
     if len(args.files) > 1:
         raise CallError(
             "replay takes one night at a time; several go with --limits FILE"
@@ -132,14 +133,7 @@ def _json(decided: Decided, estimates: bool) -> Iterator[str]:
         for command in commands:
             spelled = spell(command, time_s, estimates=estimates)
             if spelled is not None:
-                yield json.dumps(spelled, allow_nan=False, default=str)
-
-
-def hours(time_s: float) -> str:
-    """Write seconds as hours, minutes and seconds."""
-    sign = "-" if time_s < 0 else ""
-    whole = int(abs(time_s))
-    return f"{sign}{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"
+                yield json_line(spelled)
 
 
 def _words(decided: Decided) -> Iterator[str]:
@@ -148,8 +142,9 @@ def _words(decided: Decided) -> Iterator[str]:
         for command in commands:
             if isinstance(command, Transition):
                 rang += 1
+                at, priority = since_start(time_s), command.priority.word
                 yield (
-                    f"{hours(time_s):>9}  {command.alarm} ({command.priority.word}): "
+                    f"{at:>9}  {command.alarm} ({priority}): "
                     f"{command.was.value} -> {command.state.value}. {command.text}"
                 )
     if not rang:

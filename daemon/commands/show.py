@@ -4,7 +4,6 @@ Asks the running watch over its socket; Ctrl-C ends it.
 """
 
 import argparse
-import json
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,6 +19,7 @@ from cabinvigil.daemon.commands.base import (
 )
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import stay
 
 EXAMPLE = """example, in the trailer Lapwing or by ssh:
@@ -78,7 +78,7 @@ def run(
     check_range("--every", args.every, FASTEST_S, 3600.0, " seconds")
     path, clock = socket_of(args), clock or SystemClock()
     if args.json:
-        print(json.dumps(_ask(path), allow_nan=False), file=out)
+        print(json_line(_ask(path)), file=out)
     elif args.once:
         print(frame(_ask(path), PastLooks(), clock.monotonic()), file=out)
     else:

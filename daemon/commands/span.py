@@ -5,7 +5,6 @@ and steady as far as the parts can tell.
 """
 
 import argparse
-import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -34,6 +33,7 @@ from cabinvigil.daemon.span.session import SpanSession
 from cabinvigil.daemon.span.table import kept_lines, lines
 from cabinvigil.daemon.span.ways import WAYS
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.json import json_line
 
 EXAMPLE = """example, beside the trailer Lapwing:
   cabinvigil span                     every part that can be spanned
@@ -175,7 +175,7 @@ def _list(
 ) -> int:
     spans = [] if folder is None else SpansFile(folder).load()
     if args.json:
-        print(json.dumps({"spans": [_plain(span) for span in spans]}), file=out)
+        print(json_line({"spans": [_plain(span) for span in spans]}), file=out)
     else:
         for line in kept_lines(spans, settings.parts):
             print(line, file=out)
@@ -234,7 +234,7 @@ def _span(
     air = AIRS[args.air] if args.emulated else None
     outcome = run_on_wires(session.run, settings, air)
     if args.json:
-        print(json.dumps(outcome.as_plain()), file=out)
+        print(json_line(outcome.as_plain()), file=out)
     else:
         for line in lines(outcome, is_emulated=air is not None):
             print(line, file=out)

@@ -19,7 +19,8 @@ life, and the file that holds each part of it:
 - snapshot, what outlives a restart or a changed config: `snapshot`
 - the order of all this in one step: `engine`
 
-It imports `daemon/air` and `drivers/kit/quantity` alone.
+It imports `daemon/air`, `drivers/kit/quantity`, and `numbers` and `durations` of
+`daemon/text` alone.
 
 May be imported by: any folder but air, trend, drivers.
 """

@@ -11,13 +11,11 @@ from cabinvigil.daemon.core.history import o2_facts
 from cabinvigil.daemon.core.model import Alert, Command, Priority
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.state import State
-from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES
+from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, VITAL
 
 ALL_CLEAR_AFTER_S = 300.0
 """Five quiet minutes of known air before 'safe to go back in': two lags of the
 slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
-ALWAYS_KNOWN = ("o2_pct", "co_ppm")
-"""Where these are measured at all, nothing is clear without them."""
 BLOOD_KINDS = frozenset({"dose"})
 """Rules on what a sleeper carries: it goes down for hours after the air is clear, so
 their `low` does not keep anyone out."""
@@ -40,10 +38,13 @@ def _is_clear(state: State, spec: AlarmSpec) -> bool:
 
 
 def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
-    """Say whether a trusted value of all that matters is fresh, at every place."""
+    """Say whether a trusted value of all that matters is fresh, at every place.
+
+    Where a vital quantity is measured at all, nothing is clear without it.
+    """
     if any(spec.kind in UNSEEN_KINDS for spec in rang):
         return False
-    wanted = {getattr(spec.params, "quantity", "") for spec in rang} | {*ALWAYS_KNOWN}
+    wanted = {getattr(spec.params, "quantity", "") for spec in rang} | {*VITAL}
     history = state.history
     for (quantity, place), keys in state.setup.layout.places.items():
         if quantity not in wanted or place is None or place in OUTSIDE_PLACES:

@@ -178,6 +178,22 @@ class Transition:
     """The first to ring of those that stand now."""
     evidence: Mapping[str, Any] = field(default_factory=lambda: EMPTY)
 
+    def spelled(self, **since: Any) -> dict[str, Any]:
+        """Return what log, phone and replay all tell of it, fit for JSON.
+
+        Args:
+            since: the moment of `since_s` as the teller writes it, if at all.
+        """
+        return {
+            "alarm": self.alarm,
+            "state": self.state.value,
+            "was": self.was.value,
+            "priority": self.priority.word,
+            "text": self.text,
+            **since,
+            "first_up": self.first_up,
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Sound:

@@ -13,6 +13,8 @@ from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.text.durations import spoken
+from cabinvigil.daemon.text.numbers import compact
 
 LONGEST = 140
 """Characters of a sentence: one line on any phone (design, section 7)."""
@@ -182,34 +184,15 @@ def _made(
         yield "seconds_text", span(words, seconds)
     value, unit = given.get("value"), given.get("unit")
     if isinstance(value, float) and isinstance(unit, str):
-        yield "value_text", f"{number(words, value)} {unit}".strip()
-
-
-def number(words: MessageCatalog, value: float) -> str:
-    """Show a number with three figures or so, as people write it."""
-    size = abs(value)
-    decimals = 0 if size >= 100.0 else 1 if size >= 10.0 else 2
-    text = f"{value:.{decimals}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return ("0" if text == "-0" else text).replace(".", words.decimal)
+        yield "value_text", f"{compact(value, words.decimal)} {unit}".strip()
 
 
 def span(words: MessageCatalog, seconds: float) -> str:
-    """Say a length of time in the unit that people would choose.
-
-    Seconds below two minutes, minutes below an hour and a half, then hours.
-    """
-    if seconds < 120.0 and seconds != 60.0:
-        count, unit = float(max(1, round(seconds))), "second"
-    elif seconds < 5400.0 and seconds != 3600.0:
-        count, unit = float(round(seconds / 60.0)), "minute"
-    else:
-        count, unit = seconds / 3600.0, "hour"
-        count = float(round(count)) if count >= 10.0 else round(count, 1)
+    """Say a length of time in the unit that people would choose."""
+    count, unit = spoken(seconds)
     one, many = words.spans[unit]
     form = one if count < words.plural_from else many
-    return form.replace("{n}", number(words, count))
+    return form.replace("{n}", compact(count, words.decimal))
 
 
 def fields_of(variant: str) -> tuple[str, ...]:

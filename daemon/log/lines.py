@@ -3,29 +3,16 @@
 A line is total: whatever a field holds, a line comes out that a JSON reader takes.
 """
 
-import sys
 from collections.abc import Mapping, MutableMapping
 from typing import Any, NamedTuple
 
+import structlog
+
 from cabinvigil.daemon.core.model import Command, Estimate, Record, Transition
+from cabinvigil.daemon.log.format import OWN_KEYS
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.text.json import dumps, utc_text
-
-# structlog's console tracebacks load `rich` where it is installed, which nobody here
-# asks for: a fifth of the start, and 4 MB for the whole night.
-_is_hidden = "rich" not in sys.modules
-if _is_hidden:
-    sys.modules["rich"] = None  # type: ignore[assignment]
-import structlog  # noqa: E402
-
-if _is_hidden:
-    del sys.modules["rich"]
-
-LOG_FORMAT = 1
-"""Raised when a reader of the old form could no longer read the new one."""
-
-OWN_KEYS = ("t", "up_s", "event")
-"""Every line begins with these; a field of the same name is spelled `<name>_`."""
+from cabinvigil.daemon.text.json import dumps
+from cabinvigil.daemon.text.moments import utc_text
 
 
 class Entry(NamedTuple):
@@ -44,22 +31,11 @@ def entry_of(command: Command) -> Entry | None:
         case Estimate():
             return Entry("estimate", command.fields, False)
         case Transition():
-            return Entry("alarm", _transition_fields(command), True)
+            fields = command.spelled(since_s=command.since_s)
+            fields["evidence"] = dict(command.evidence)
+            return Entry("alarm", fields, True)
         case _:
             return None
-
-
-def _transition_fields(change: Transition) -> dict[str, Any]:
-    return {
-        "alarm": change.alarm,
-        "state": change.state.value,
-        "was": change.was.value,
-        "priority": change.priority.word,
-        "text": change.text,
-        "since_s": change.since_s,
-        "first_up": change.first_up,
-        "evidence": dict(change.evidence),
-    }
 
 
 class Renderer:
@@ -82,14 +58,8 @@ class Renderer:
             self._logger.line(entry.event, stamp, entry.fields)
             text = self._sink.text
         except (TypeError, ValueError, RecursionError) as error:
-            text = dumps(
-                {
-                    "t": utc_text(stamp.wall),
-                    "up_s": stamp.up_s,
-                    "event": entry.event,
-                    "unwritable": f"{type(error).__name__}: {error}",
-                }
-            )
+            why = {"unwritable": f"{type(error).__name__}: {error}"}
+            text = dumps(_own_keys(entry.event, stamp) | why)
         return text.encode("utf-8", "backslashreplace") + b"\n"
 
 
@@ -109,16 +79,16 @@ class _LineLogger(structlog.BoundLoggerBase):
         self._proxy_to_logger("line", event, stamp=stamp, fields=fields)
 
 
+def _own_keys(event: str, stamp: Stamp) -> dict[str, Any]:
+    values = (utc_text(stamp.wall), stamp.up_s, event)
+    return dict(zip(OWN_KEYS, values, strict=True))
+
+
 def _own_keys_first(
     _logger: Any, _method: str, event_dict: MutableMapping[str, Any]
 ) -> dict[str, Any]:
     """Put moment and event before the fields, as people read a line."""
-    stamp: Stamp = event_dict["stamp"]
-    line = {
-        "t": utc_text(stamp.wall),
-        "up_s": stamp.up_s,
-        "event": event_dict["event"],
-    }
+    line = _own_keys(event_dict["event"], event_dict["stamp"])
     for key, value in event_dict["fields"].items():
         line[f"{key}_" if key in OWN_KEYS else key] = value
     return line

@@ -1,4 +1,4 @@
-"""Numbers and moments as the morning's account and its page write them."""
+"""The moments and dates of a night, in the zone that it is told in."""
 
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
@@ -6,8 +6,8 @@ from typing import Any
 
 from cabinvigil.daemon.log.folder import night_of
 from cabinvigil.daemon.log.night import NightSeries
+from cabinvigil.daemon.text.moments import time_or_elapsed
 
-CLOCK = "%H:%M"
 TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
 """Where every rehearsal is set: our own scenario."""
 
@@ -29,10 +29,7 @@ def moment(tape: NightSeries, at_s: float, zone: tzinfo | None = None) -> str:
         zone: local time; None is the machine's own.
     """
     wall = tape.moment(at_s)
-    if wall is None:
-        whole = round(at_s / 60.0)
-        return f"+{whole // 60}:{whole % 60:02}"
-    return wall.astimezone(zone).strftime(CLOCK)
+    return time_or_elapsed(None if wall is None else wall.astimezone(zone), at_s)
 
 
 def day(wall: datetime | None, zone: tzinfo | None = None) -> str:

@@ -14,10 +14,10 @@ from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 
+from cabinvigil.daemon.log.format import LOG_FORMAT
+
 LONGEST_LINE = 1 << 20
 """Bytes; a longer 'line' is damage, and must not fill memory."""
-NEWEST_FORMAT = 1
-"""The newest `log_format` that this reader knows."""
 CLOCK_STEP_S = 5.0
 """The wall clock moved by more than this against the monotonic one: a step.  NTP
 slews at most 0.5 ms a second (common practice, no source), far below it."""
@@ -195,12 +195,12 @@ class _Reader:
         if fields.get("continues") is not True or self._run == 0:
             self._run += 1
             self._before = None
-        form = fields.get("log_format", NEWEST_FORMAT)
-        if not isinstance(form, int) or form > NEWEST_FORMAT:
+        form = fields.get("log_format", LOG_FORMAT)
+        if not isinstance(form, int) or form > LOG_FORMAT:
             self._flaws.newer_format += 1
             self._flaws.note(
                 f"{name}, line {number}: written in log format {form!s:.20}, and this "
-                f"version reads up to {NEWEST_FORMAT}; bring the software up to date."
+                f"version reads up to {LOG_FORMAT}; bring the software up to date."
             )
 
     def _step(self, up_s: float, wall: datetime | None) -> float:

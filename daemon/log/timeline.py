@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.night import STEP_S, Event, Gap, NightSeries, Told
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 
-EARLIEST_S = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
-"""No clock that is right shows less: this software is younger."""
 LATEST_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 LONGEST_PAUSE_S = 36 * 3600.0
 """Two runs of one night lie no further apart; else a clock was wrong."""
@@ -115,9 +114,10 @@ def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]
 
 
 def _believed(run: Run) -> float | None:
-    if run.offset_s is None or not EARLIEST_S < run.offset_s + run.end_s < LATEST_S:
+    if run.offset_s is None:
         return None
-    return run.offset_s
+    is_likely = EARLIEST.timestamp() < run.offset_s + run.end_s < LATEST_S
+    return run.offset_s if is_likely else None
 
 
 def _in_a_row(

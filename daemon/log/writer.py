@@ -15,7 +15,8 @@ from typing import Any, NamedTuple
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.folder import Nights, OpenNight
-from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer, entry_of
+from cabinvigil.daemon.log.format import LOG_FORMAT
+from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import PriorityDropQueue
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.thread import OutputThread

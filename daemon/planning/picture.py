@@ -8,7 +8,7 @@ from cabinvigil.daemon.planning.night import PlannedNight, night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import SHUT
-from cabinvigil.daemon.planning.words import clock
+from cabinvigil.daemon.text.moments import hour_of_day
 from cabinvigil.daemon.text.svg import blank, save
 
 ROWS = (
@@ -38,7 +38,7 @@ def draw(made: Plan, path: Path) -> None:
         last_h = nights[0].moments[-1].hour
         axes[-1][column].set_xticks(
             [hour for hour in hours if hour <= last_h],
-            [clock(hour) for hour in hours if hour <= last_h],
+            [hour_of_day(hour) for hour in hours if hour <= last_h],
         )
     axes[-1][0].legend(loc="best", fontsize="small")
     save(figure, path)

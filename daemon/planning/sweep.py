@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from cabinvigil.daemon.planning.figures import CabinPlan
 from cabinvigil.daemon.planning.plan import Plan, Range, plan
+from cabinvigil.daemon.text.numbers import or_never
 
 VENT_TOTALS_CM2 = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 900.0)
 POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)
@@ -48,10 +49,7 @@ def sweep(cabin: CabinPlan, what: str) -> list[tuple[float, Plan]]:
 
 
 def _cell(triple: Range, decimals: int) -> str:
-    def word(value: float | None) -> str:
-        return "never" if value is None else f"{value:.{decimals}f}"
-
-    low, middle, high = (word(value) for value in triple)
+    low, middle, high = (or_never(value, decimals, "") for value in triple)
     return middle if low == high else f"{middle} ({low}-{high})"
 
 

@@ -12,8 +12,11 @@ from cabinvigil.daemon.planning.night import (
     all_night,
 )
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
-from cabinvigil.daemon.planning.plan import Plan, Range, rounded
+from cabinvigil.daemon.planning.plan import Plan, Range
 from cabinvigil.daemon.planning.scenario import FLAME_OUT_O2_PCT
+from cabinvigil.daemon.text.json import rounded_each
+from cabinvigil.daemon.text.moments import hour_of_day
+from cabinvigil.daemon.text.numbers import bracketed, grouped, or_never
 
 WIDTH = 84
 FRESH_O2_PCT = 20.8
@@ -55,24 +58,14 @@ def account(made: Plan, change: tuple[str, ...]) -> str:
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
 
 
-def clock(hour: float) -> str:
-    """Spell hours from noon as a time of day."""
-    minutes = round((hour + 12.0) * 60.0) % 1440
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
-
-
 def _wrapped(text: str, indent: str = "   ") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
-def _number(value: float | None, decimals: int) -> str:
-    return "never" if value is None else f"{value:z,.{decimals}f}".replace(",", " ")
-
-
 def _range(triple: Range, decimals: int, unit: str) -> str:
-    low, middle, high = (_number(value, decimals) for value in triple)
+    low, middle, high = (or_never(value, decimals) for value in triple)
     likeliest = middle if middle == "never" else f"{middle} {unit}"
-    return likeliest if low == high else f"{likeliest}  ({low} to {high})"
+    return likeliest if low == high else bracketed(f"{likeliest} ", low, high)
 
 
 def _line(label: str, text: str) -> str:
@@ -80,7 +73,7 @@ def _line(label: str, text: str) -> str:
 
 
 def _windows(burns: tuple[BurnWindow, ...]) -> str:
-    return ", ".join(f"{clock(w.from_h)}-{clock(w.to_h)}" for w in burns)
+    return ", ".join(f"{hour_of_day(w.from_h)}-{hour_of_day(w.to_h)}" for w in burns)
 
 
 def _when(made: Plan) -> str:
@@ -97,7 +90,8 @@ def _head(made: Plan) -> list[str]:
         f"{cabin.volume_m3:g} m3, {cabin.people:g} sleeping, {flame}; vents "
         f"{cabin.vent_low_cm2:g} cm2 low and {cabin.vent_high_cm2:g} cm2 high; "
         f"{cabin.outside_c:g} C and {cabin.outside_rh_pct:g} % outside, {wind}, "
-        f"{cabin.altitude_m:g} m up; to bed at {clock(BED_H)} for {cabin.hours:g} h."
+        f"{cabin.altitude_m:g} m up; to bed at {hour_of_day(BED_H)} for "
+        f"{cabin.hours:g} h."
     )
     walls = f"walls and panes pass {cabin.loss_w_k:.0f} W/K"
     if cabin.wall_w_k is None:
@@ -177,7 +171,7 @@ def _shut(made: Plan) -> list[str]:
         lines.append(_line(f"oxygen at {o2:.1f} %", _range(minutes, 0, "min")))
     for co2, minutes in shut.minutes_to_co2.items():
         lines.append(
-            _line(f"carbon dioxide at {_number(co2, 0)} ppm", _range(minutes, 0, "min"))
+            _line(f"carbon dioxide at {grouped(co2)} ppm", _range(minutes, 0, "min"))
         )
     if shut.flame_out_min[0] is not None:
         lines += _wrapped(
@@ -217,7 +211,7 @@ def _vent(made: Plan) -> list[str]:
         lines += _wrapped(
             f"With the thumb's area alone the air would "
             f"{'fall' if vent.at_thumb.stops else 'settle'} in still air to "
-            f"{100 * state.o2:.1f} % oxygen and {_number(1e6 * state.co2, 0)} ppm "
+            f"{100 * state.o2:.1f} % oxygen and {grouped(1e6 * state.co2)} ppm "
             "carbon dioxide."
         )
     return lines + _wrapped(WHY_RULES_DIFFER)
@@ -231,7 +225,7 @@ def _gas(made: Plan) -> list[str]:
         "4. Gas",
         _line("for the night", f"{gas.kg:.2f} kg = {gas.kwh:.1f} kWh"),
         _line("a cylinder lasts", _range(gas.cylinder_hours, 0, "h of burning")),
-        _line("by its gas alone", f"{_number(gas.hours_by_gas, 0)} h"),
+        _line("by its gas alone", f"{or_never(gas.hours_by_gas)} h"),
         _line(
             "in this cold it feeds", f"{gas.fed_kw:.1f} kW for as long as it is full"
         ),
@@ -280,7 +274,9 @@ def _warmth(made: Plan) -> list[str]:
         temps: list[float] = [way.at(hour).temp_c for way in made.nights]
         lit = "  burner lit" if made.nights[0].at(hour).burning else ""
         triple = (min(temps), temps[0], max(temps))
-        lines.append(_line(f"inside at {clock(hour)}", _range(triple, 0, "C") + lit))
+        lines.append(
+            _line(f"inside at {hour_of_day(hour)}", _range(triple, 0, "C") + lit)
+        )
     return lines
 
 
@@ -293,8 +289,8 @@ def _side_by_side(made: Plan) -> list[str]:
         ("lowest oxygen, %", f"{mine.least_o2_pct:.1f}", f"{other.least_o2_pct:.1f}"),
         (
             "most carbon dioxide, ppm",
-            _number(mine.most_co2_ppm, 0),
-            _number(other.most_co2_ppm, 0),
+            grouped(mine.most_co2_ppm),
+            grouped(other.most_co2_ppm),
         ),
         (
             "asleep: oxygen, %",
@@ -323,7 +319,7 @@ def _is_all(made: Plan) -> bool:
 def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
     """Give the worst oxygen or CO2 of the hours in which everybody sleeps."""
     values = [getattr(moment, what) for moment in _sleep(cabin, night)]
-    return f"{min(values):.1f}" if what == "o2_pct" else _number(max(values), 0)
+    return f"{min(values):.1f}" if what == "o2_pct" else grouped(max(values))
 
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
@@ -345,36 +341,36 @@ def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
     air, shut, vent, gas, wet = made.air, made.shut, made.vent, made.gas, made.wet
     return {
         "settled": {
-            "o2_pct": rounded(air.o2_pct, 2),
-            "co2_ppm": rounded(air.co2_ppm, 0),
-            "rh_pct": rounded(air.rh_pct, 1),
-            "temp_c": rounded(air.temp_c, 1),
-            "dew_point_c": rounded(air.dew_point_c, 1),
+            "o2_pct": rounded_each(air.o2_pct, 2),
+            "co2_ppm": rounded_each(air.co2_ppm, 0),
+            "rh_pct": rounded_each(air.rh_pct, 1),
+            "temp_c": rounded_each(air.temp_c, 1),
+            "dew_point_c": rounded_each(air.dew_point_c, 1),
         },
         "shut": {
             "minutes_to_o2_pct": {
-                f"{level:.1f}": rounded(minutes, 1)
+                f"{level:.1f}": rounded_each(minutes, 1)
                 for level, minutes in shut.minutes_to_o2.items()
             },
             "minutes_to_co2_ppm": {
-                f"{level:.0f}": rounded(minutes, 1)
+                f"{level:.0f}": rounded_each(minutes, 1)
                 for level, minutes in shut.minutes_to_co2.items()
             },
         },
         "vent": {
-            "needed_cm2": rounded(vent.needed_cm2, 0),
+            "needed_cm2": rounded_each(vent.needed_cm2, 0),
             "thumb_cm2": round(vent.thumb_cm2, 1),
             "standards_cm2": dict(vent.standards_cm2),
         },
         "gas": {
             "kg": round(gas.kg, 3),
             "kwh": round(gas.kwh, 2),
-            "cylinder_hours": rounded(gas.cylinder_hours, 1),
+            "cylinder_hours": rounded_each(gas.cylinder_hours, 1),
         },
         "wet": {
             "burner_kg": round(wet.burner_kg, 3),
             "people_kg": round(wet.people_kg, 3),
-            "glass_wet_from_min": rounded(wet.runs_from_min, 0),
+            "glass_wet_from_min": rounded_each(wet.runs_from_min, 0),
         },
         "change": list(change),
     }

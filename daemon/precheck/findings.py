@@ -11,7 +11,8 @@ from typing import Any, Literal
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.service.host import COOL_C, HOT_C
-from cabinvigil.drivers.kit.quantity import QUANTITIES
+from cabinvigil.daemon.text.moments import day_and_time
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
 
 Word = Literal["good", "mind", "bad", "not checked"]
 
@@ -20,8 +21,6 @@ NIGHT_HOURS = 9.0
 NIGHT_MB = 5.0
 """A night's log at the most (design.md, section 9)."""
 NIGHTS_OF_ROOM = 7
-VITAL = ("o2_pct", "co_ppm")
-"""Without these the watch guards against nothing that kills quickly."""
 PART_ALARMS = (
     *("sensor-fault", "sensor-stale", "sensor-range", "sensor-jump", "sensor-stuck"),
     *("sensor-implausible", "sensor-warming", "sensor-service"),
@@ -167,7 +166,7 @@ def log(
 
 def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
     """Judge the clock: alarms do not hang on it, the log's and the spans' days do."""
-    shown = f"{wall:%Y-%m-%d %H:%M} UTC"
+    shown = day_and_time(wall)
     if wall < EARLIEST:
         return Finding(
             "clock", "bad", f"{shown} is long past: set it, or join a network"

@@ -7,6 +7,7 @@ from cabinvigil.daemon.core.model import Priority, Transition
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.play import START_WALL
+from cabinvigil.daemon.text.moments import time_of_day
 
 O2_LIMIT_PCT = 19.5
 """29 CFR 1910.146(b), as `o2-low`."""
@@ -14,7 +15,8 @@ O2_LIMIT_PCT = 19.5
 
 def clock_text(at_s: float) -> str:
     """Write a moment of the night as the trailer's own time of day."""
-    return f"{START_WALL.astimezone(TRAILERS_ZONE) + timedelta(seconds=at_s):%H:%M}"
+    wall = START_WALL.astimezone(TRAILERS_ZONE) + timedelta(seconds=at_s)
+    return time_of_day(wall)
 
 
 def account(

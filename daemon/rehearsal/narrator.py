@@ -5,6 +5,7 @@ from datetime import tzinfo
 
 from cabinvigil.daemon.core.model import Alert, Command, Priority, Sound, Transition
 from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.text.moments import time_of_day
 
 HEARD = {
     "temporal-four": "four short pulses, a pause, again: go to fresh air",
@@ -29,7 +30,7 @@ class Narrator:
 
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Tell sounds and alerts; remember alarms."""
-        at = f"{stamp.wall.astimezone(self._zone):%H:%M:%S}"
+        at = time_of_day(stamp.wall.astimezone(self._zone), to_seconds=True)
         match command:
             case Sound():
                 louder = ", and the loud sounder with it" if command.louder else ""

@@ -12,12 +12,7 @@ def spell(command: Command, time_s: float, *, estimates: bool) -> dict[str, Any]
             return {
                 "time_s": time_s,
                 "event": "alarm",
-                "alarm": command.alarm,
-                "state": command.state.value,
-                "was": command.was.value,
-                "priority": command.priority.word,
-                "text": command.text,
-                "first_up": command.first_up,
+                **command.spelled(),
                 "evidence": dict(command.evidence),
             }
         case Estimate() if estimates:

@@ -10,7 +10,7 @@ from typing import Any, Literal
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
-from cabinvigil.daemon.log.moments import CLOCK, zone_of
+from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.replay.other_limits import OtherLimits
 from cabinvigil.daemon.replay.replay import (
@@ -21,6 +21,8 @@ from cabinvigil.daemon.replay.replay import (
 )
 from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.json import rounded
+from cabinvigil.daemon.text.moments import time_or_elapsed, utc_seconds
 from cabinvigil.daemon.text.terminal import Advance
 
 Change = Literal["gained", "lost", "earlier", "later", "same"]
@@ -236,12 +238,7 @@ def lines(rows: Iterable[RingDiff]) -> Iterator[str]:
 
 
 def _clock(ring: Ring | None) -> str:
-    if ring is None:
-        return "-"
-    if ring.wall is None:
-        whole = round(ring.at_s / 60.0)
-        return f"+{whole // 60}:{whole % 60:02}"
-    return ring.wall.strftime(CLOCK)
+    return "-" if ring is None else time_or_elapsed(ring.wall, ring.at_s)
 
 
 def as_json(row: RingDiff) -> dict[str, Any]:
@@ -254,12 +251,10 @@ def as_json(row: RingDiff) -> dict[str, Any]:
         "would_s": None if row.would is None else row.would.at_s,
         "was_at": _moment(row.was),
         "would_at": _moment(row.would),
-        "moved_min": None if row.moved_min is None else round(row.moved_min, 2),
+        "moved_min": rounded(row.moved_min, 2),
         "priority": row.priority,
     }
 
 
 def _moment(ring: Ring | None) -> str | None:
-    if ring is None or ring.wall is None:
-        return None
-    return ring.wall.astimezone(UTC).isoformat(timespec="seconds")[:19] + "Z"
+    return None if ring is None else utc_seconds(ring.wall)

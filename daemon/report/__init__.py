@@ -1,7 +1,8 @@
 """The account of a night, shown.
 
-`text`, `json` and `page` (with `page_tables`, `page_style` and `pictures`) are its
-forms; `compare_text` shows several nights side by side, `live_view` the air now.
+`rows` and `night_totals` choose and write what its tables hold; `text`, `json` and
+`page` (with `page_tables`, `page_style` and `pictures`) are its forms.  `compare_text`
+shows several nights side by side, `live_view` the air now.
 
 May be imported by: commands.
 """

@@ -5,11 +5,13 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from cabinvigil.daemon.review.airflow.balance import Z90, Triple
+from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import Rank, Sheet
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
-from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.json import rounded, rounded_each
+from cabinvigil.daemon.text.numbers import figure, fixed, spread
 
 COLUMNS = 80
 SAFEST = "safest"
@@ -83,30 +85,24 @@ def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
 
 
 def _plain(one: Sheet) -> dict[str, Any]:
-    def triple(values: Triple | None) -> list[float] | None:
-        return None if values is None else [round(each, 3) for each in values]
-
-    def number(value: float | None) -> float | None:
-        return None if value is None else round(value, 4)
-
     margin = one.margin
     spread_of_margin = None
     if margin is not None:
         off = Z90 * one.margin_sd
-        spread_of_margin = triple((margin - off, margin, margin + off))
+        spread_of_margin = rounded_each((margin - off, margin, margin + off))
     return {
         "name": one.name,
-        "hours": number(one.hours),
+        "hours": rounded(one.hours, 4),
         "least_margin_share": spread_of_margin,
         "nearest": one.nearest or None,
         "beyond_min": one.beyond_min,
-        "wet_h": number(one.wet_h),
-        "water_left_kg": triple(one.water_left_kg),
-        "gas_kwh": triple(one.gas_kwh),
-        "gas_kg": triple(one.gas_kg),
-        "kept_k": number(one.kept_k),
-        "gas_w_per_k": triple(one.w_per_k),
-        "air_changes_per_h": triple(one.air_changes_per_h),
+        "wet_h": rounded(one.wet_h, 4),
+        "water_left_kg": rounded_each(one.water_left_kg),
+        "gas_kwh": rounded_each(one.gas_kwh),
+        "gas_kg": rounded_each(one.gas_kg),
+        "kept_k": rounded(one.kept_k, 4),
+        "gas_w_per_k": rounded_each(one.w_per_k),
+        "air_changes_per_h": rounded_each(one.air_changes_per_h),
         "unseen_min": one.unseen_min,
     }
 

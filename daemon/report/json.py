@@ -1,15 +1,16 @@
 """The morning's account as one JSON object: units in the keys, estimates as triples."""
 
-from collections.abc import Sequence
-from datetime import UTC, datetime
 from typing import Any
 
-from cabinvigil.daemon.report.text import headline, shown
+from cabinvigil.daemon.report.rows import shown
+from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import SourceFaults, Watched
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Stretch, Totals
+from cabinvigil.daemon.text.json import rounded, rounded_each
+from cabinvigil.daemon.text.moments import utc_seconds
 
 
 def as_json(found: Morning) -> dict[str, Any]:
@@ -23,9 +24,9 @@ def as_json(found: Morning) -> dict[str, Any]:
         "cabin": found.facts.name,
         "emulated": tape.head.get("emulated") is True,
         "version": tape.head.get("version"),
-        "begins": _moment(found.begins),
-        "ends": _moment(found.ends),
-        "hours": _round(found.hours, 3),
+        "begins": utc_seconds(found.begins),
+        "ends": utc_seconds(found.ends),
+        "hours": rounded(found.hours, 3),
         "verdict": found.verdict.word,
         "well": found.verdict.is_well,
         "reasons": list(found.verdict.reasons),
@@ -33,8 +34,8 @@ def as_json(found: Morning) -> dict[str, Any]:
         "projected": _projected(found),
         "rang": [_stand(found, one) for one in found.rang],
         **_figures(found.whole.totals),
-        "full_cylinder_lasts_h": _triple(found.cylinder_h, 1),
-        "full_cylinder_left_h": _triple(found.cylinder_left_h, 1),
+        "full_cylinder_lasts_h": rounded_each(found.cylinder_h, 1),
+        "full_cylinder_left_h": rounded_each(found.cylinder_left_h, 1),
         "stretches": [_stretch(found, one) for one in found.stretches],
         "comfort": _comfort(found),
         "breathed": _breathed(found),
@@ -78,24 +79,9 @@ def summary(found: Morning) -> dict[str, Any]:
     }
 
 
-def _moment(wall: datetime | None) -> str | None:
-    """Spell a moment as the log does; not by its writer, which loads structlog."""
-    if wall is None:
-        return None
-    return wall.astimezone(UTC).isoformat(timespec="seconds")[:19] + "Z"
-
-
 def at(found: Morning, at_s: float) -> str | None:
     """Give a moment of the night in UTC; null without a clock."""
-    return _moment(found.tape.moment(at_s))
-
-
-def _round(value: float | None, decimals: int) -> float | None:
-    return None if value is None else round(value, decimals)
-
-
-def _triple(values: Sequence[float | None] | None, decimals: int = 3) -> Any:
-    return None if values is None else [_round(one, decimals) for one in values]
+    return utc_seconds(found.tape.moment(at_s))
 
 
 def _approach(found: Morning, one: Approach) -> dict[str, Any]:
@@ -107,11 +93,11 @@ def _approach(found: Morning, one: Approach) -> dict[str, Any]:
         "limit": limit.at,
         "over_s": limit.over_s,
         "priority": limit.priority,
-        "value": _round(one.value, 3),
+        "value": rounded(one.value, 3),
         "at_least": one.is_at_least,
         "at_s": one.at_s,
         "at": at(found, one.at_s),
-        "margin": _round(one.margin, 3),
+        "margin": rounded(one.margin, 3),
         "beyond_min": one.beyond_min,
     }
 
@@ -119,9 +105,11 @@ def _approach(found: Morning, one: Approach) -> dict[str, Any]:
 def _projected(found: Morning) -> dict[str, Any]:
     spare = found.spare
     return {
-        "least_minutes_to_19_5": None if spare is None else _triple(spare.minutes, 1),
+        "least_minutes_to_19_5": None
+        if spare is None
+        else rounded_each(spare.minutes, 1),
         "at": None if spare is None else at(found, spare.at_s),
-        "warned_min": _round(found.warned_min, 1),
+        "warned_min": rounded(found.warned_min, 1),
     }
 
 
@@ -132,7 +120,7 @@ def _stand(found: Morning, one: AlarmEpisode) -> dict[str, Any]:
         "from_s": one.from_s,
         "from": at(found, one.from_s),
         "to_s": one.to_s,
-        "acknowledged_s": _round(one.acknowledged_s, 1),
+        "acknowledged_s": rounded(one.acknowledged_s, 1),
         "rings": one.rings,
         "first_up": one.first_up,
         "text": one.text,
@@ -142,9 +130,9 @@ def _stand(found: Morning, one: AlarmEpisode) -> dict[str, Any]:
 def _watched(one: Watched) -> dict[str, Any]:
     return {
         "quantity": one.quantity,
-        "share": _round(one.share, 4),
-        "unseen_min": _round(one.unseen_min, 1),
-        "longest_min": _round(one.longest_min, 1),
+        "share": rounded(one.share, 4),
+        "unseen_min": rounded(one.unseen_min, 1),
+        "longest_min": rounded(one.longest_min, 1),
     }
 
 
@@ -152,7 +140,7 @@ def _trouble(one: SourceFaults) -> dict[str, Any]:
     return {
         "source": one.source,
         "count": one.count,
-        "minutes": _round(one.minutes, 1),
+        "minutes": rounded(one.minutes, 1),
         "text": one.text,
     }
 
@@ -172,8 +160,8 @@ _TOTALS = (
 def _figures(totals: Totals | None) -> dict[str, Any]:
     if totals is None:
         return {**dict.fromkeys(_TOTALS), "lit_h": None}
-    figures = {key: _triple(getattr(totals, key)) for key in _TOTALS}
-    return {**figures, "lit_h": _round(totals.lit_h, 2)}
+    figures = {key: rounded_each(getattr(totals, key)) for key in _TOTALS}
+    return {**figures, "lit_h": rounded(totals.lit_h, 2)}
 
 
 def _stretch(found: Morning, one: Stretch) -> dict[str, Any]:
@@ -183,37 +171,37 @@ def _stretch(found: Morning, one: Stretch) -> dict[str, Any]:
         "to_s": one.to_s,
         "from": at(found, one.from_s),
         "begins_with": one.begins_with,
-        "known_h": _round(one.known_h, 2),
+        "known_h": rounded(one.known_h, 2),
         **_figures(one.totals),
-        "like_vents_of_cm2": None if vent is None else _triple(vent.each_cm2, 1),
+        "like_vents_of_cm2": None if vent is None else rounded_each(vent.each_cm2, 1),
         "fitted_cm2": None if vent is None else vent.fitted_cm2,
-        "expected_m3_h": None if vent is None else _triple(vent.expected_m3_h, 1),
+        "expected_m3_h": None if vent is None else rounded_each(vent.expected_m3_h, 1),
     }
 
 
 def _comfort(found: Morning) -> dict[str, Any]:
     comfort = found.comfort
     return {
-        "temp_c_low_mean_high": _triple(comfort.temp_c, 2),
-        "temp_c_outside": _round(comfort.outside_c, 2),
+        "temp_c_low_mean_high": rounded_each(comfort.temp_c, 2),
+        "temp_c_outside": rounded(comfort.outside_c, 2),
         "outside_is_measured": found.air.outside_is_measured,
-        "dew_point_c_low_high": _triple(comfort.dew_c, 2),
-        "glass_above_dew_point_c": _round(comfort.glass_margin_c, 2),
+        "dew_point_c_low_high": rounded_each(comfort.dew_c, 2),
+        "glass_above_dew_point_c": rounded(comfort.glass_margin_c, 2),
         "glass_is_measured": found.air.glass_is_measured,
-        "glass_wet_h": _round(comfort.wet_h, 2),
-        "supply_v_first_lowest": _triple(comfort.supply_v, 3),
+        "glass_wet_h": rounded(comfort.wet_h, 2),
+        "supply_v_first_lowest": rounded_each(comfort.supply_v, 3),
     }
 
 
 def _breathed(found: Morning) -> dict[str, Any]:
     breathed = found.breathed
     return {
-        "cohb_peak_pct": _round(breathed.cohb_peak_pct, 2),
-        "co_most_ppm": _round(breathed.co_most_ppm, 1),
-        "co2_most_ppm": _round(breathed.co2_most_ppm, 0),
-        "co2_mean_ppm": _round(breathed.co2_mean_ppm, 0),
-        "co2_most_mean_8h_ppm": _round(breathed.co2_shift_ppm, 0),
-        "pm2_5_mean_ugm3": _round(breathed.pm2_5_mean_ugm3, 1),
+        "cohb_peak_pct": rounded(breathed.cohb_peak_pct, 2),
+        "co_most_ppm": rounded(breathed.co_most_ppm, 1),
+        "co2_most_ppm": rounded(breathed.co2_most_ppm, 0),
+        "co2_mean_ppm": rounded(breathed.co2_mean_ppm, 0),
+        "co2_most_mean_8h_ppm": rounded(breathed.co2_shift_ppm, 0),
+        "pm2_5_mean_ugm3": rounded(breathed.pm2_5_mean_ugm3, 1),
     }
 
 
@@ -221,9 +209,9 @@ def _log(found: Morning) -> dict[str, Any]:
     tape, flaws = found.tape, found.tape.flaws
     return {
         "starts": tape.starts,
-        "silent_h": _round(found.silent_h, 3),
+        "silent_h": rounded(found.silent_h, 3),
         "clock_steps": [
-            {"at_s": one.at_s, "moved_s": _round(one.fields["moved_s"], 1)}
+            {"at_s": one.at_s, "moved_s": rounded(one.fields["moved_s"], 1)}
             for one in tape.clock_steps
         ],
         "unreadable_lines": flaws.unreadable,

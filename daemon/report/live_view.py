@@ -7,7 +7,8 @@ from typing import Any, NamedTuple, TypeGuard
 
 from cabinvigil.daemon.air.moisture import dew_point_c
 from cabinvigil.daemon.review.alarm_episodes import RANKS
-from cabinvigil.daemon.text.numbers import fixed, minutes, spread, valued
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import fixed, spread, valued
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
 COLUMNS = 40

@@ -5,16 +5,18 @@ from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 from html import escape
 
-from cabinvigil.daemon.log.moments import day, moment, zone_name, zone_of
+from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report.page_style import CSS
 from cabinvigil.daemon.report.page_tables import first_tables, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
-from cabinvigil.daemon.report.text import headline, shown
+from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
+from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
-from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
-from cabinvigil.daemon.text.numbers import fixed, minutes, valued
+from cabinvigil.daemon.text.numbers import fixed
+from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor "
@@ -76,13 +78,14 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     first, _, reasons = headline(found).partition(": ")
     text = f"<b>{SIGNS[word]} {escape(first.rstrip('.'))}</b>{escape(reasons)}"
     yield f'<div class="verdict {CLASSES[word]}" role="status">{text}</div>'
-    span = f"{moment(tape, 0.0, zone)} to {moment(tape, tape.length_s, zone)}"
+    clock = clock_of(found, zone)
+    span = f"{clock(0.0)} to {clock(tape.length_s)}"
     if tape.origin is not None:
         span += f" {zone_name(found.begins, zone)}"
     emulated = "; emulated parts" if tape.head.get("emulated") is True else ""
     yield f"<p><small>{escape(span)}, {found.hours:.1f} h{emulated}</small></p>"
     yield '<div class="tiles">'
-    for label, value, more in _tiles(found, zone):
+    for label, value, more in _tiles(found, clock):
         yield (
             f'<div class="tile"><span>{escape(label)}</span><b>{escape(value)}</b>'
             f"<span>{escape(more)}</span></div>"
@@ -90,18 +93,13 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     yield "</div></header><main>"
 
 
-def _tiles(found: Morning, zone: tzinfo | None) -> Iterator[tuple[str, str, str]]:
+def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str]]:
     """Give what is to be known in ten seconds: safe, how close, dry, what it cost."""
-    for one in shown(found.near):
-        if one.limit.quantity in ("o2_pct", "co_ppm"):
-            words = WORDS[one.limit.quantity]
-            side = "lowest" if one.limit.side == "below" else "highest"
-            limit = valued(one.limit.quantity, one.limit.at)
-            more = f"at {moment(found.tape, one.at_s, zone)}; limit {limit}"
-            if one.beyond_min > 0.0:
-                passed = "below" if one.limit.side == "below" else "above"
-                more = f"{minutes(one.beyond_min)} at or {passed} {limit}"
-            yield f"{words}, {side}", valued(one.limit.quantity, one.value), more
+    for row in near_rows(found, clock):
+        if row.quantity in VITAL:
+            side = "lowest" if row.side == "below" else "highest"
+            more = row.beyond or f"at {row.when}; limit {row.limit}"
+            yield f"{row.words}, {side}", row.value, more
     totals = found.whole.totals
     if totals is not None:
         yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals)

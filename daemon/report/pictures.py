@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta, tzinfo
 
-from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.log.night import STEP_S, Event
+from cabinvigil.daemon.report.rows import clock_of
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
@@ -42,6 +42,7 @@ class _View:
 
     def __init__(self, found: Morning, zone: tzinfo | None) -> None:
         self.found, self._zone = found, zone
+        self.clock = clock_of(found, zone)
         tape = found.tape
         self.each = max(1, math.ceil(tape.count / MOST_POINTS))
         self.hours = [n * STEP_S / 3600.0 for n in range(0, tape.count, self.each)]
@@ -61,10 +62,6 @@ class _View:
             known = [one for one in values[n : n + self.each] if one is not None]
             thinned.append(sum(known) / len(known) if known else None)
         return thinned
-
-    def clock(self, at_s: float) -> str:
-        """Write a moment."""
-        return moment(self.found.tape, at_s, self._zone)
 
     def _ticks(self) -> list[tuple[float, str]]:
         """Put ticks at full local hours, at most seven."""

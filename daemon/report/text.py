@@ -1,17 +1,28 @@
 """The morning's account in words: a page high, for a sleepy reader at a terminal."""
 
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator
 from datetime import tzinfo
 
-from cabinvigil.daemon.log.moments import day, moment, zone_name, zone_of
-from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
-from cabinvigil.daemon.review.closest_approach import Approach
-from cabinvigil.daemon.review.health import VITAL
+from cabinvigil.daemon.log.moments import day, zone_name, zone_of
+from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.rows import (
+    AirRow,
+    Clock,
+    air_rows,
+    clock_of,
+    clock_rows,
+    near_rows,
+    never_measured,
+    rang_rows,
+    seen_rows,
+    spare_row,
+    warned,
+)
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Stretch
-from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL, WORDS
-from cabinvigil.daemon.text.numbers import figure, fixed, minutes, spread, valued
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.drivers.kit.quantity import VITAL
 
 LINES, COLUMNS = 40, 80
 TAB = 10
@@ -22,9 +33,6 @@ HEADLINES = {
     WELL: "Safe",
 }
 """The verdict's first words."""
-SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "cohb_pct")
-
-Clock = Callable[[float], str]
 
 
 def account(found: Morning) -> str:
@@ -47,12 +55,10 @@ def headline(found: Morning) -> str:
 def _lines(
     found: Morning, zone: tzinfo | None, rings: int, parts: int
 ) -> Iterator[str]:
-    def clock(at_s: float) -> str:
-        return moment(found.tape, at_s, zone)
-
-    yield from _head(found, zone)
+    clock = clock_of(found, zone)
+    yield from _head(found, zone, clock)
     yield from _near(found, clock)
-    yield from _rang(found.rang, clock, rings)
+    yield from _rang(found, clock, rings)
     yield from _air(found, clock, parts)
     yield from _gas(found)
     yield from _wet(found)
@@ -71,12 +77,12 @@ def _told(label: str, text: str) -> Iterator[str]:
     ) or [label]
 
 
-def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
+def _head(found: Morning, zone: tzinfo | None, clock: Clock) -> Iterator[str]:
     tape = found.tape
     if tape.origin is None:
         when = f"{found.hours:.1f} h, without a clock"
     else:
-        span = f"{moment(tape, 0.0, zone)} to {moment(tape, tape.length_s, zone)}"
+        span = f"{clock(0.0)} to {clock(tape.length_s)}"
         when = f"{day(found.begins, zone)}, {span} {zone_name(found.begins, zone)}"
     emulated = ", emulated parts" if tape.head.get("emulated") is True else ""
     yield f"{found.facts.name}: night of {when}{emulated}"[:COLUMNS]
@@ -85,57 +91,32 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
 
 def _near(found: Morning, clock: Clock) -> Iterator[str]:
     yield from _told("Closest", "")
-    for one in shown(found.near):
-        words = WORDS.get(one.limit.quantity, one.limit.quantity)
-        more = "at least " if one.is_at_least else ""
-        value = more + valued(one.limit.quantity, one.value)
-        limit = valued(one.limit.quantity, one.limit.at)
-        if one.beyond_min > 0.0:
-            side = "below" if one.limit.side == "below" else "above"
-            rest = f"{minutes(one.beyond_min)} at or {side} {limit}"
-        else:
-            rest = f"{valued(one.limit.quantity, one.margin)} from {limit}"
-        yield f"  {words:<29}{value:<15}{clock(one.at_s)}  {rest}"[:COLUMNS]
-    if found.warned_min is not None:
-        yield f"  first woken {found.warned_min:.0f} min before oxygen was at its limit"
-    elif found.spare is not None:
-        low, middle, _ = found.spare.minutes
+    for row in near_rows(found, clock):
+        value = row.at_least + row.value
+        rest = row.beyond or f"{row.margin} from {row.limit}"
+        yield f"  {row.words:<29}{value:<15}{row.when}  {rest}"[:COLUMNS]
+    if early := warned(found):
+        yield f"  first woken {early} before oxygen was at its limit"
+    if spare := spare_row(found, clock):
         yield (
-            f"  least to spare at {clock(found.spare.at_s)}, as projected then: "
-            f"{middle:.0f} min, {low:.0f} at worst"
+            f"  least to spare at {spare.when}, as projected then: "
+            f"{spare.middle}, {spare.least} at worst"
         )
 
 
-def shown(near: Sequence[Approach]) -> list[Approach]:
-    """Choose for each gas the first limit on the way, and what came nearest."""
-    chosen: dict[str, Approach] = {}
-    for one in near:
-        limit = one.limit
-        if limit.quantity not in SHOWN or limit.over_s or limit.alarm == "o2-high":
-            continue
-        before = chosen.get(limit.quantity)
-        if before is None or one.margin < before.margin:
-            chosen[limit.quantity] = one
-    return [chosen[name] for name in SHOWN if name in chosen]
-
-
-def _rang(rang: Sequence[AlarmEpisode], clock: Clock, most: int) -> Iterator[str]:
-    told = sorted(rang, key=lambda one: (-one.rank, one.from_s))
-    if not told:
+def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
+    rows = rang_rows(found, clock)
+    if not rows:
         yield from _told("Rang", "nothing")
         return
     yield from _told("Rang", "")
-    for one in told[:most]:
-        end = "on at the end" if one.to_s is None else f"to {clock(one.to_s)}"
-        answer = "no answer"
-        if one.acknowledged_s is not None:
-            answer = f"answered in {minutes(one.acknowledged_s / 60.0)}"
-        times = f", {one.rings} times" if one.rings > 1 else ""
-        head = f"  {clock(one.from_s)} {one.priority:<6} {one.alarm:<22}"
-        yield f"{head} {end}{times}, {answer}"[:COLUMNS]
-    if len(told) > most:
-        rest = len(told) - most
-        yield f"  and {rest} more, of lower or the same priority"
+    for row in rows[:most]:
+        end = f"to {row.ends}" if row.ends else "on at the end"
+        answer = f"answered in {row.answered}" if row.answered else "no answer"
+        head = f"  {row.begins} {row.priority:<6} {row.alarm:<22}"
+        yield f"{head} {end}{row.times}, {answer}"[:COLUMNS]
+    if len(rows) > most:
+        yield f"  and {len(rows) - most} more, of lower or the same priority"
 
 
 def _air(found: Morning, clock: Clock, most: int) -> Iterator[str]:
@@ -143,77 +124,57 @@ def _air(found: Morning, clock: Clock, most: int) -> Iterator[str]:
         yield from _told("Air", "not to be told: it needs CO2 and the cabin's volume")
         return
     label = "Air"
-    parts = [one for one in found.stretches if one.totals is not None]
-    kept = sorted(parts, key=lambda one: one.from_s - one.to_s)[:most]
-    for one in sorted(kept, key=lambda one: one.from_s):
-        yield from _told(label, _stretch(one, clock))
+    for row in air_rows(found, clock, most):
+        yield from _told(label, _stretch(row))
         label = ""
 
 
-def _stretch(one: Stretch, clock: Clock) -> str:
-    totals = one.totals
-    if totals is None:
-        return ""
-    why = f" ({one.begins_with[:24]})" if one.begins_with else ""
+def _stretch(row: AirRow) -> str:
+    why = f" ({row.why[:24]})" if row.why else ""
     text = (
-        f"{clock(one.from_s)}-{clock(one.to_s)}{why}: "
-        f"{spread(totals.air_changes_per_h)} changes/h, "
-        f"{figure(totals.air_m3_h[1])} m3/h"
+        f"{row.begins}-{row.ends}{why}: {row.changes} changes/h, {row.air_middle} m3/h"
     )
-    vent = one.vent
+    vent = row.vent
     if vent is None:
         return text
-    text += f"; as two vents of {vent.each_cm2[1]:.0f} cm2"
-    if vent.fitted_cm2 is not None:
-        low, _, high = vent.expected_m3_h
-        text += f"; the {vent.fitted_cm2:.0f} cm2 fitted: {low:.0f} to {high:.0f} m3/h"
+    text += f"; as two vents of {vent.each_middle} cm2"
+    if vent.fitted:
+        text += f"; the {vent.fitted} cm2 fitted: {vent.expected} m3/h"
     return text
 
 
 def _gas(found: Morning) -> Iterator[str]:
-    totals = found.whole.totals
-    if totals is None:
+    night = night_totals.gas_and_water(found)
+    if night is None:
         return
-    if totals.lit_h == 0.0:
+    if not night.burner:
         yield from _told("Gas", "none burnt, as far as CO2 tells")
         return
-    text = (
-        f"{spread(totals.gas_kg)} kg, {figure(totals.gas_kwh[1])} kWh: "
-        f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
-    )
-    if found.cylinder_h is not None and found.cylinder_left_h is not None:
+    text = f"{night.gas_kg} kg, {night.gas_kwh_middle} kWh: {night.burner}"
+    if night.cylinder_h:
         text += (
-            f"; a full cylinder lasts {fixed(found.cylinder_h, 0)} h at that, "
-            f"{fixed(found.cylinder_left_h, 0)} after this night"
+            f"; a full cylinder lasts {night.cylinder_h} h at that, "
+            f"{night.cylinder_left_h} after this night"
         )
     yield from _told("Gas", text)
 
 
 def _wet(found: Morning) -> Iterator[str]:
-    totals, comfort = found.whole.totals, found.comfort
-    if totals is not None:
+    night, glass = night_totals.gas_and_water(found), night_totals.glass(found)
+    if night is not None:
         yield from _told(
             "Water",
-            f"{fixed(totals.water_made_kg, 1)} kg made, "
-            f"{fixed(totals.water_carried_kg, 1)} carried off, "
-            f"{fixed(totals.water_left_kg, 1)} left on walls and in bedding",
+            f"{night.water_made_kg} kg made, {night.water_carried_kg} carried off, "
+            f"{night.water_left_kg} left on walls and in bedding",
         )
-    margin = comfort.glass_margin_c
-    if margin is not None:
-        side = "above" if margin >= 0.0 else "below"
+    if glass:
         worked = "" if found.air.glass_is_measured else " (worked out)"
-        yield from _told(
-            "Glass",
-            f"wet for {comfort.wet_h:.1f} h; at worst {abs(margin):.1f} °C {side} the "
-            f"dew point{worked}",
-        )
+        yield from _told("Glass", glass + worked)
 
 
 def _rest(found: Morning, clock: Clock) -> Iterator[str]:
-    comfort, breathed = found.comfort, found.breathed
-    if comfort.temp_c is not None:
-        low, middle, high = comfort.temp_c
-        text = f"{low:z.0f} to {high:z.0f} °C, mean {middle:z.0f}"
+    comfort = found.comfort
+    if text := night_totals.inside(found):
         if comfort.outside_c is not None:
             set_by = "" if found.air.outside_is_measured else " by the config"
             text += f"; outside {comfort.outside_c:z.0f}{set_by}"
@@ -222,30 +183,27 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
             text += f"{comfort.supply_v[1]:.1f} V"
         yield from _told("Warmth", text)
     dose = []
-    if breathed.cohb_peak_pct is not None:
-        dose.append(f"CO in the blood at most {breathed.cohb_peak_pct:.1f} %")
-    if breathed.co2_mean_ppm is not None:
-        dose.append(f"CO2 {breathed.co2_mean_ppm:.0f} ppm on average")
+    if blood := night_totals.blood(found):
+        dose.append(f"CO in the blood {blood}")
+    if mean_co2 := night_totals.mean_co2(found):
+        dose.append(f"CO2 {mean_co2} on average")
     if dose:
         yield from _told("Breathed", "; ".join(dose))
     yield from _told("Watch", "; ".join(_watch(found, clock)))
 
 
 def _watch(found: Morning, clock: Clock) -> Iterator[str]:
-    for one in found.seen:
-        if one.quantity in VITAL or one.quantity == "co2_ppm":
-            yield f"{one.words} {100.0 * one.share:.0f} %"
-    measured = {one.quantity for one in found.seen}
-    for name in VITAL:
-        if name not in measured:
-            yield f"{WORDS[name]} was never measured"
+    for row in seen_rows(found, clock):
+        if row.quantity in VITAL or row.quantity == "co2_ppm":
+            yield f"{row.words} {row.share}"
+    for words in never_measured(found):
+        yield f"{words} was never measured"
     for gap in found.tape.gaps[:3]:
         yield f"nothing from {clock(gap.from_s)} to {clock(gap.to_s)}"
     if found.tape.starts > 1:
         yield f"{found.tape.starts} starts"
-    for step in found.tape.clock_steps[:1]:
-        moved = abs(float(step.fields.get("moved_s", 0.0)))
-        yield f"the clock was set by {minutes(moved / 60.0)} at {clock(step.at_s)}"
+    for moved, when in clock_rows(found, clock)[:1]:
+        yield f"the clock was set by {moved} at {when}"
     for trouble in found.troubles[:2]:
         yield f"{trouble.source} at fault for {minutes(trouble.minutes)}"
     flaws = found.tape.flaws

@@ -17,6 +17,7 @@ from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import stretch
 from cabinvigil.daemon.review.verdict import FRESH
+from cabinvigil.drivers.kit.quantity import VITAL
 
 SENSOR_SD: Mapping[str, tuple[float, float]] = {
     # quantity: sd as a share of the value, and in its unit
@@ -103,8 +104,8 @@ def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
         per_k,
         None if totals is None else totals.air_changes_per_h,
         max(
-            sum(1 for one in tape.worst(name, side)[part] if one is None)
-            for name, side in (("o2_pct", "below"), ("co_ppm", "above"))
+            sum(1 for value in tape.worst(name, "above")[part] if value is None)
+            for name in VITAL
         )
         * STEP_S
         / 60.0,

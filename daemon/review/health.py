@@ -5,10 +5,8 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
-from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 
-VITAL = ("o2_pct", "co_ppm")
-"""What kills within a night: an hour without these is an hour unwatched."""
 DISTRUSTED = ("sensor-stuck", "sensor-range", "sensor-jump")
 """While one of these stands about a series, its values are none."""
 

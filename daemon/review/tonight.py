@@ -9,10 +9,12 @@ from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.cabin_model import SettledCase, SettlingCase, settled
 from cabinvigil.daemon.review.closest_approach import Approach
-from cabinvigil.daemon.review.health import VITAL, SourceFaults, Watched
+from cabinvigil.daemon.review.health import SourceFaults, Watched
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN
-from cabinvigil.daemon.text.numbers import figure, minutes
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import figure, hundreds
+from cabinvigil.drivers.kit.quantity import VITAL
 
 MOST = 3
 GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0
@@ -173,8 +175,7 @@ def _more_air(night: Situation) -> Iterator[Advice]:
 
 
 def _ppm(one: SettledCase) -> str:
-    """Write CO2 no finer than it is known."""
-    return f"{round(one.co2_ppm, -2):.0f}"
+    return hundreds(one.co2_ppm)
 
 
 def _drier(night: Situation) -> Iterator[Advice]:

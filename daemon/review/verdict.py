@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from cabinvigil.daemon.log.night import Gap
 from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
-from cabinvigil.daemon.review.health import VITAL, Watched
-from cabinvigil.daemon.text.numbers import minutes
+from cabinvigil.daemon.review.health import Watched
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import valued
+from cabinvigil.drivers.kit.quantity import VITAL
 
 DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
 UNSEEN_MIN = 20.0
@@ -107,12 +109,9 @@ WORDS = {
 
 
 def _value(one: Approach) -> str:
-    quantity, value = one.limit.quantity, one.value
-    if quantity in ("o2_pct", "cohb_pct"):
-        return f"{value:.1f} %"
-    if quantity == "gas_lel_pct":
-        return f"{value:.0f} % of the explosive limit"
-    return f"{value:.0f} ppm"
+    """Write a value without the trade's short words."""
+    text = valued(one.limit.quantity, one.value)
+    return text.replace("% LEL", "% of the explosive limit")
 
 
 def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:

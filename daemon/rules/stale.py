@@ -9,12 +9,9 @@ import attrs
 from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
-from cabinvigil.drivers.kit.quantity import split_channel
+from cabinvigil.drivers.kit.quantity import VITAL, split_channel
 
 PER = "series"
-
-VITAL = frozenset({"o2_pct", "co_ppm"})
-"""Quantities whose loss leaves the sleeper unguarded (design.md, section 7)."""
 
 
 @attrs.frozen

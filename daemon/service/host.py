@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.text.durations import rough
 
 EVERY_S = 10.0
 STEP_S = 2.0
@@ -50,14 +51,6 @@ def _entries(folder: Path) -> Iterable[Path]:
         return sorted(folder.iterdir())
     except OSError:
         return ()
-
-
-def _length(seconds: float) -> str:
-    """Say a length of time in the largest unit of which there are two."""
-    for unit, size_s in (("days", 86400.0), ("hours", 3600.0), ("minutes", 60.0)):
-        if seconds >= 2.0 * size_s:
-            return f"{seconds / size_s:.0f} {unit}"
-    return f"{seconds:.0f} s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +93,7 @@ class HostWatch:
         if abs(step_s) >= STEP_S:
             way = "forward" if step_s > 0 else "back"
             text = (
-                f"the clock was set {way} by {_length(abs(step_s))}; nothing is "
+                f"the clock was set {way} by {rough(abs(step_s))}; nothing is "
                 "decided by it, and the morning page mends the times before"
             )
             self._stepped_s = seen.monotonic_s

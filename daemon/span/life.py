@@ -11,6 +11,7 @@ from itertools import combinations
 from statistics import median
 
 from cabinvigil.daemon.span.kept import Span
+from cabinvigil.daemon.text.durations import months
 from cabinvigil.drivers.kit.air_span import FRESH_AIR_O2_PCT
 from cabinvigil.drivers.o2_cell_ads1115 import WORN_SHARE
 
@@ -103,7 +104,4 @@ def life_words(found: Life, now: datetime) -> str:
 
 
 def _months(span: timedelta) -> str:
-    months = span.total_seconds() / (30.44 * 86400.0)
-    if months >= 24.0:
-        return f"{months / 12.0:.1f} years"
-    return "1 month" if round(months) == 1 else f"{months:.0f} months"
+    return months(span.total_seconds())

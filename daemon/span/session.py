@@ -35,6 +35,7 @@ from cabinvigil.daemon.span.ways import (
     target_ppm,
     transfers,
 )
+from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import DriverError, PartInfo
@@ -201,8 +202,8 @@ class SpanSession:
         warm_s = max(info.warm_up_s for info in infos.values())
         total_s = look_s + max(0.0, warm_s - up_s)
         warming_s = total_s - look_s
-        first = f", after {_span_text(warming_s)} to warm up" if warming_s else ""
-        self.say(f"The parts look at the air for {_span_text(look_s)}{first}.")
+        first = f", after {_length(warming_s)} to warm up" if warming_s else ""
+        self.say(f"The parts look at the air for {_length(look_s)}{first}.")
         raw = self._raw(earlier)
         async with sampling(self.settings, looker, clock, wires, raw, restarts=False):
             left_s = total_s
@@ -210,7 +211,7 @@ class SpanSession:
                 await asyncio.sleep(min(TELL_EVERY_S, left_s))
                 left_s -= TELL_EVERY_S
                 if left_s > 0.0 and not self.is_quick:
-                    self.say(f"  {_span_text(left_s)} left")
+                    self.say(f"  {_length(left_s)} left")
         return up_s + total_s - look_s
 
     def _least_s(self, name: str) -> float:
@@ -333,7 +334,7 @@ class SpanSession:
     ) -> None:
         """See what the parts show now: a recalibration that did not take is told."""
         looker = SampleCollector(clock)
-        self.say(f"They look again for {_span_text(AGAIN_S)}.")
+        self.say(f"They look again for {_length(AGAIN_S)}.")
         async with sampling(self.settings, looker, clock, wires, restarts=False):
             await asyncio.sleep(AGAIN_S)
         for part in acted:
@@ -379,5 +380,5 @@ class SpanSession:
         }
 
 
-def _span_text(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 120.0 else f"{seconds / 60.0:.0f} min"
+def _length(length_s: float) -> str:
+    return seconds(length_s, below_s=120.0)

@@ -8,6 +8,8 @@ from cabinvigil.daemon.span.kept import Span, of_part
 from cabinvigil.daemon.span.life import life, life_words
 from cabinvigil.daemon.span.session import Outcome, PartOutcome
 from cabinvigil.daemon.span.ways import WAYS
+from cabinvigil.daemon.text.moments import day_and_time
+from cabinvigil.daemon.text.numbers import signal
 
 MARKS = {True: "fits", False: "UNFIT", None: "not known"}
 
@@ -63,10 +65,7 @@ def _part(part: PartOutcome, outcome: Outcome) -> Iterator[str]:
 
 
 def _shown(value: float | None) -> str:
-    if value is None:
-        return "nothing"
-    text = f"{value:.0f}" if abs(value) >= 100.0 else f"{value:.2f}"
-    return text.lstrip("-") if float(text) == 0.0 else text
+    return "nothing" if value is None else signal(value)
 
 
 def _end(outcome: Outcome, *, is_emulated: bool) -> str:
@@ -110,5 +109,5 @@ def _kept(span: Span) -> str:
         )
         if value is not None
     ]
-    head = f"{span.at:%Y-%m-%d %H:%M} UTC  {span.signal:.4g} {span.unit}"
+    head = f"{day_and_time(span.at)}  {span.signal:.4g} {span.unit}"
     return "  ".join([head, ", ".join(air)]).rstrip()

@@ -1,23 +1,44 @@
-"""One way to write JSON and moments for programs."""
+"""JSON as this program writes it: total, and numbers rounded for those who read it."""
 
 import json
 import math
-from collections.abc import Mapping
-from datetime import UTC, datetime
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 
-def utc_text(wall: datetime) -> str:
-    """Spell a moment as ISO 8601 in UTC with milliseconds and a Z (RFC 3339)."""
-    return wall.astimezone(UTC).isoformat(timespec="milliseconds")[:23] + "Z"
-
-
 def dumps(value: Any, **_: Any) -> str:
-    """Encode as JSON, compact; what JSON has no form for becomes null or its words."""
+    """Encode for log and phone: compact, in UTF-8's own letters.
+
+    What JSON has no form for becomes null or its words.
+    """
+    return _encoded(_COMPACT, value)
+
+
+def json_line(value: Any) -> str:
+    """Encode for whoever asked, with `--json` or on the socket: ASCII, with spaces.
+
+    What JSON has no form for becomes null or its words.
+    """
+    return _encoded(_ASCII, value)
+
+
+def rounded(value: float | None, decimals: int) -> float | None:
+    """Round a number that may not be known."""
+    return None if value is None else round(value, decimals)
+
+
+def rounded_each(
+    values: Sequence[float | None] | None, decimals: int = 3
+) -> list[float | None] | None:
+    """Round each of some numbers, an estimate's three say; None where it has none."""
+    return None if values is None else [rounded(one, decimals) for one in values]
+
+
+def _encoded(encoder: json.JSONEncoder, value: Any) -> str:
     try:
-        return _ENCODER.encode(value)
+        return encoder.encode(value)
     except ValueError:  # a NaN or an infinity: rare, so looked for only now
-        return _ENCODER.encode(_finite(value))
+        return encoder.encode(_finite(value))
 
 
 def _default(value: Any) -> Any:
@@ -39,6 +60,7 @@ def _finite(value: Any, depth: int = 0) -> Any:
     return value
 
 
-_ENCODER = json.JSONEncoder(
+_COMPACT = json.JSONEncoder(
     ensure_ascii=False, allow_nan=False, separators=(",", ":"), default=_default
 )
+_ASCII = json.JSONEncoder(allow_nan=False, default=_default)

@@ -1,4 +1,4 @@
-"""Numbers as people read them, each with the digits that matter."""
+"""Numbers as people read them, each with the digits that matter; pure."""
 
 from collections.abc import Sequence
 
@@ -15,39 +15,67 @@ def figure(value: float, digits: int = 2) -> str:
     return "0" if float(text) == 0.0 else text
 
 
+def compact(value: float, decimal: str = ".") -> str:
+    """Write a number with three digits or so, and no zeros behind the decimal sign."""
+    size = abs(value)
+    decimals = 0 if size >= 100.0 else 1 if size >= 10.0 else 2
+    text = f"{value:.{decimals}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return ("0" if text == "-0" else text).replace(".", decimal)
+
+
+def signal(value: float) -> str:
+    """Write what a part gives: whole from 100 on, else to the hundredth."""
+    return f"{value:z.{0 if abs(value) >= 100.0 else 2}f}"
+
+
+def grouped(value: float, decimals: int = 0, separator: str = " ") -> str:
+    """Write a number with its thousands set apart."""
+    return f"{value:z,.{decimals}f}".replace(",", separator)
+
+
+def or_never(value: float | None, decimals: int = 0, separator: str = " ") -> str:
+    """Write a number that may never be reached, as `grouped` does."""
+    return "never" if value is None else grouped(value, decimals, separator)
+
+
+def hundreds(value: float) -> str:
+    """Write a number to the hundred, as carbon dioxide is known."""
+    return f"{round(value, -2):.0f}"
+
+
+def bracketed(middle: str, low: str, high: str) -> str:
+    """Put beside a figure, in brackets, what it lies between."""
+    return f"{middle} ({low} to {high})"
+
+
 def spread(triple: Sequence[float | None], digits: int = 2) -> str:
     """Write a middle with its 5 and 95 % points."""
     low, middle, high = triple
     if low is None or middle is None or high is None:
         return "not known"
-    return f"{figure(middle, digits)} ({figure(low, digits)} to {figure(high, digits)})"
+    return bracketed(*(figure(value, digits) for value in (middle, low, high)))
 
 
 def fixed(triple: Sequence[float], decimals: int) -> str:
     """Write a middle with its 5 and 95 % points, all to so many decimals."""
-    low, middle, high = (f"{one:z.{decimals}f}" for one in triple)
-    return f"{middle} ({low} to {high})"
+    low, middle, high = (f"{value:z.{decimals}f}" for value in triple)
+    return bracketed(middle, low, high)
 
 
 def valued(quantity: str, value: float) -> str:
     """Write a value of a quantity with its unit."""
     if quantity in ("o2_pct", "cohb_pct"):
-        return f"{value:.1f} %"
+        return f"{value:z.1f} %"
     if quantity.endswith("_ppm"):
-        return f"{value:.0f} ppm"
+        return f"{value:z.0f} ppm"
     if quantity == "temp_c":
         return f"{value:z.0f} °C"
     if quantity == "gas_lel_pct":
-        return f"{value:.0f} % LEL"
+        return f"{value:z.0f} % LEL"
     if quantity.endswith("_ugm3"):
-        return f"{value:.0f} µg/m³"
+        return f"{value:z.0f} µg/m³"
     if quantity == "rh_pct":
-        return f"{value:.0f} %"
+        return f"{value:z.0f} %"
     return figure(value)
-
-
-def minutes(value: float) -> str:
-    """Write minutes, as hours where they are many."""
-    if value < 90.0:
-        return f"{value:.0f} min"
-    return f"{value / 60.0:.1f} h"

@@ -14,6 +14,10 @@ from types import MappingProxyType
 OUTSIDE_PLACES = frozenset({"outside", "glass"})
 """Places whose air or surface nobody breathes: level rules for sleepers skip them."""
 
+VITAL = ("o2_pct", "co_ppm")
+"""Quantities that protect life: what kills within a night without waking anyone.
+Where one of them is not measured, or not known any more, sleepers are unguarded."""
+
 _PLACE = re.compile(r"[a-z][a-z0-9]*")
 
 

@@ -14,13 +14,12 @@ from importlib.util import find_spec
 from pathlib import Path
 
 LIBRARIES = (
-    "import sys; sys.modules['rich'] = None\n"
     "import asyncio, gzip, json, attrs, paho.mqtt.client, serial, smbus2, "
     "structlog, tomli"
 ) + (", gpiod" if find_spec("gpiod") else "")
 """What `run` stands on: its packages, and the heavy ones of Python's own.
 
-`rich`, which structlog loads where it is installed, is kept out on both sides."""
+Where `rich` is installed, structlog loads it on both sides."""
 READY_BY_S = 60.0
 
 

@@ -12,7 +12,8 @@ import pytest
 
 from cabinvigil.daemon.cli import COMMANDS, main, parser_of
 from cabinvigil.daemon.core.model import ActKind, AlarmState, Priority
-from cabinvigil.daemon.log.lines import LOG_FORMAT, Entry, Renderer
+from cabinvigil.daemon.log.format import LOG_FORMAT
+from cabinvigil.daemon.log.lines import Entry, Renderer
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
 from cabinvigil.daemon.planning import words

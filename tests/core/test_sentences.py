@@ -15,7 +15,6 @@ from cabinvigil.daemon.core.sentences import (
     MADE,
     MessageCatalog,
     fields_of,
-    number,
     sentence,
     span,
 )
@@ -162,24 +161,6 @@ def test_a_part_more_than_one_is_one_in_french(
 ) -> None:
     """Agreement, as a reader of the language expects it."""
     assert span(ALL[language], seconds) == said
-
-
-@pytest.mark.parametrize(
-    ("value", "said"),
-    [
-        (0.004, "0"),
-        (-0.004, "0"),
-        (1.234, "1,23"),
-        (1.2, "1,2"),
-        (12.34, "12,3"),
-        (1234.5, "1234"),
-    ],
-)
-def test_a_number_has_three_figures_and_the_languages_sign(
-    value: float, said: str
-) -> None:
-    """As people write it; never -0."""
-    assert number(ALL["de"], value) == said
 
 
 def test_nothing_below_zero_is_shown_as_minus_zero() -> None:

@@ -13,7 +13,7 @@ from cabinvigil.daemon.air.breathing import Person, flows
 from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import CabinPlan, from_config
-from cabinvigil.daemon.planning.plan import plan, rounded, spread
+from cabinvigil.daemon.planning.plan import plan, spread
 from cabinvigil.daemon.planning.words import plan_object
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
@@ -182,4 +182,3 @@ def test_ranges():
     assert spread([2.0, None, 3.0]) == (2.0, 2.0, None)
     assert spread([None, None]) == (None, None, None)
     assert spread([0.0, -1.0]) == (-1.0, 0.0, 0.0)
-    assert rounded((1.26, None, None), 1) == [1.3, None, None]

@@ -7,7 +7,7 @@ import pytest
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
 from cabinvigil.daemon.planning.plan import plan
-from cabinvigil.daemon.planning.words import account, clock
+from cabinvigil.daemon.planning.words import account
 
 CABINS = {
     "lapwing": CabinPlan(),
@@ -117,10 +117,3 @@ def test_a_second_cylinder_is_asked_for():
     """Three hours of gas for nine hours of night."""
     short = replace(CabinPlan(), cylinder_kg=0.4, outside_c=15.0)
     assert any("second cylinder" in sentence for sentence in changes(plan(short)))
-
-
-def test_clock():
-    """Hours from noon as a time of day."""
-    assert [clock(hour) for hour in (0.0, 10.0, 12.0, 18.25)] == [
-        "12:00", "22:00", "00:00", "06:15",
-    ]  # fmt: skip

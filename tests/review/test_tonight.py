@@ -1,15 +1,13 @@
-"""What to change tonight, how parts kept watch, and how numbers are written."""
+"""What to change tonight, and how parts kept watch."""
 
 import re
 from dataclasses import replace
-from datetime import UTC, timedelta
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.commands import morning
 from cabinvigil.daemon.commands.morning import give_account
-from cabinvigil.daemon.log.moments import day, moment
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import (
@@ -23,7 +21,6 @@ from cabinvigil.daemon.review.closest_approach import approaches, dose, means, s
 from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, watched
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
-from cabinvigil.daemon.text.numbers import figure, fixed, spread, valued
 from tests.commands import calling
 from tests.review import logs, named
 
@@ -232,31 +229,6 @@ def test_a_limit_passed_tells_how_long(tmp_path: Path) -> None:
     assert (one.value, one.beyond_min) == (pytest.approx(19.4), 10.0)
     assert one.at_s == pytest.approx(600.0, abs=30.0)
     assert spare(tape) is None
-
-
-def test_numbers_are_written_with_what_matters() -> None:
-    """Two digits that count, never powers; a negative nothing is nothing."""
-    told = [figure(one) for one in (0.0, 3.456, 0.0456, 123.4, -0.001, 12.0)]
-    assert told == ["0", "3.5", "0.046", "123", "-0.001", "12"]
-    assert spread((0.5, None, 1.0)) == "not known"
-    assert fixed((-0.04, 0.0, 0.4), 1) == "0.0 (0.0 to 0.4)"
-    assert fixed((-0.4, -0.2, 0.4), 0) == "0 (0 to 0)"
-    assert valued("pm2_5_ugm3", 12.3) == "12 µg/m³"
-    assert valued("temp_c", -0.4) == "0 °C"
-
-
-def test_a_night_is_named_by_its_evening() -> None:
-    """One o'clock in the morning belongs to the evening before."""
-    assert day(logs.START, UTC) == "16 January 2026"
-    assert day(logs.START + timedelta(hours=4), UTC) == "16 January 2026"
-    assert day(None) == ""
-
-
-def test_without_a_clock_moments_count_from_the_first_line(tmp_path: Path) -> None:
-    """An hour and a half in."""
-    data = logs.begin(None) + logs.air(logs.still_air(0.0, 2 * HOUR), None)
-    tape = read_tape([logs.write(tmp_path, data)])
-    assert moment(tape, 5400.0, UTC) == "+1:30"
 
 
 def test_what_is_expected_says_how_sure_that_is() -> None:

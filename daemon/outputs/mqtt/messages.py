@@ -13,7 +13,9 @@ from typing import Any
 from cabinvigil.daemon.core.model import Alert, Transition
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt import senml
-from cabinvigil.daemon.text.json import dumps, utc_text
+from cabinvigil.daemon.text.durations import seconds
+from cabinvigil.daemon.text.json import dumps
+from cabinvigil.daemon.text.moments import time_of_day, utc_text
 
 ROOT = "cabinvigil"
 WATCHING, STOPPED, LOST = "watching", "stopped", "lost"
@@ -143,13 +145,7 @@ class Messages:
         """Give an alarm's state."""
         since = stamp.wall - timedelta(seconds=stamp.up_s - change.since_s)
         body = {
-            "alarm": change.alarm,
-            "state": change.state.value,
-            "was": change.was.value,
-            "priority": change.priority.word,
-            "text": change.text,
-            "since": utc_text(since),
-            "first_up": change.first_up,
+            **change.spelled(since=utc_text(since)),
             **self._head(seq, stamp),
         }
         return self._json(f"alarm/{change.alarm}", body)
@@ -172,9 +168,9 @@ class Messages:
         is_second = alert.escalation >= 2
         text = form.format(
             text=self._for_the_second(alert.text) if is_second else alert.text,
-            moment=moment.astimezone(self.zone).strftime("%H:%M"),
+            moment=time_of_day(moment.astimezone(self.zone)),
             seq=pending.seq,
-            age=_age(age_s),
+            age=seconds(age_s),
         )
         left_s = max(1, round(alert.expiry_s - age_s))
         tail = "alert-second" if is_second else "alert"
@@ -225,14 +221,6 @@ class Messages:
 def run_of(wall: datetime) -> str:
     """Name a run by the moment of its start."""
     return utc_text(wall)
-
-
-def _age(age_s: float) -> str:
-    if age_s < 90.0:
-        return f"{age_s:.0f} s"
-    if age_s < 90 * 60.0:
-        return f"{age_s / 60:.0f} min"
-    return f"{age_s / 3600:.1f} h"
 
 
 def _dumps(body: Any) -> bytes:

@@ -1,0 +1,7 @@
+"""What both ends of the log agree on: its number, and the keys of every line."""
+
+LOG_FORMAT = 1
+"""Raised when a reader of the old form could no longer read the new one."""
+
+OWN_KEYS = ("t", "up_s", "event")
+"""Every line begins with these; a field of the same name is spelled `<name>_`."""

@@ -1,0 +1,242 @@
+"""What the account's tables hold, chosen and written once; text and page lay it out."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from cabinvigil.daemon.log.moments import moment
+from cabinvigil.daemon.review.closest_approach import Approach
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.stretches import Vent
+from cabinvigil.daemon.review.verdict import WORDS
+from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.numbers import figure, fixed, or_never, spread, valued
+from cabinvigil.drivers.kit.quantity import VITAL
+
+SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "cohb_pct")
+"""What is shown of the approaches, in this order."""
+
+Clock = Callable[[float], str]
+"""Writes a moment of the night, given in seconds since its origin."""
+
+
+def clock_of(found: Morning, zone: tzinfo | None) -> Clock:
+    """Return what writes the moments of a night."""
+    return lambda at_s: moment(found.tape, at_s, zone)
+
+
+@dataclass(frozen=True, slots=True)
+class NearRow:
+    """How close the night came to one limit."""
+
+    quantity: str
+    words: str
+    side: str
+    """`below` or `above`: where the limit is passed."""
+    value: str
+    at_least: str
+    """`at least ` where the part was at full scale, else ''."""
+    when: str
+    limit: str
+    margin: str
+    passed: str
+    """How long it was at the limit or beyond; '' where it never was."""
+
+    @property
+    def beyond(self) -> str:
+        """How long at which limit; '' where it never was."""
+        return f"{self.passed} at or {self.side} {self.limit}" if self.passed else ""
+
+
+def shown(near: Sequence[Approach]) -> list[Approach]:
+    """Choose for each gas the first limit on the way, and what came nearest."""
+    chosen: dict[str, Approach] = {}
+    for approach in near:
+        limit = approach.limit
+        if limit.quantity not in SHOWN or limit.over_s or limit.alarm == "o2-high":
+            continue
+        before = chosen.get(limit.quantity)
+        if before is None or approach.margin < before.margin:
+            chosen[limit.quantity] = approach
+    return [chosen[name] for name in SHOWN if name in chosen]
+
+
+def near_rows(found: Morning, clock: Clock) -> list[NearRow]:
+    """Return the closest approach of each gas."""
+    return [_near_row(approach, clock) for approach in shown(found.near)]
+
+
+def _near_row(approach: Approach, clock: Clock) -> NearRow:
+    limit = approach.limit
+    return NearRow(
+        limit.quantity,
+        WORDS.get(limit.quantity, limit.quantity),
+        "below" if limit.side == "below" else "above",
+        valued(limit.quantity, approach.value),
+        "at least " if approach.is_at_least else "",
+        clock(approach.at_s),
+        valued(limit.quantity, limit.at),
+        valued(limit.quantity, approach.margin),
+        minutes(approach.beyond_min) if approach.beyond_min > 0.0 else "",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SpareRow:
+    """The least time to oxygen's limit, as projected then."""
+
+    when: str
+    least: str
+    middle: str
+    """With its unit."""
+    most: str
+
+
+def warned(found: Morning) -> str:
+    """Return how early people were woken; '' where oxygen's limit was not passed."""
+    return "" if found.warned_min is None else f"{found.warned_min:.0f} min"
+
+
+def spare_row(found: Morning, clock: Clock) -> SpareRow | None:
+    """Return the least time to spare; None where it was none, or not projected."""
+    if found.warned_min is not None or found.spare is None:
+        return None
+    low, middle, high = found.spare.minutes
+    return SpareRow(
+        clock(found.spare.at_s),
+        f"{low:.0f}",
+        f"{middle:.0f} min",
+        or_never(high, separator=""),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RangRow:
+    """One stand of one alarm."""
+
+    alarm: str
+    priority: str
+    text: str
+    begins: str
+    ends: str
+    """'' where it still stood at the end."""
+    times: str
+    """`, 3 times`, or '' for once."""
+    answered: str
+    """After how long; '' where nobody answered."""
+
+
+def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
+    """Return what rang, the gravest first."""
+    return [
+        RangRow(
+            episode.alarm,
+            episode.priority,
+            episode.text,
+            clock(episode.from_s),
+            "" if episode.to_s is None else clock(episode.to_s),
+            f", {episode.rings} times" if episode.rings > 1 else "",
+            ""
+            if episode.acknowledged_s is None
+            else minutes(episode.acknowledged_s / 60.0),
+        )
+        for episode in sorted(found.rang, key=lambda one: (-one.rank, one.from_s))
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class VentRow:
+    """Openings that would let as much air pass, and those that are fitted, in cm2."""
+
+    each: str
+    each_middle: str
+    fitted: str
+    """'' where it is not known."""
+    expected: str
+    """What the fitted would pass, in m3/h."""
+
+
+@dataclass(frozen=True, slots=True)
+class AirRow:
+    """The air of one stretch of the night."""
+
+    begins: str
+    ends: str
+    why: str
+    """Why it begins; '' for the night's start."""
+    changes: str
+    """An hour."""
+    air: str
+    """In m3/h."""
+    air_middle: str
+    vent: VentRow | None
+
+
+def vent_row(vent: Vent | None) -> VentRow | None:
+    """Write the openings of a stretch; None where they cannot be told."""
+    if vent is None:
+        return None
+    low, _, high = vent.expected_m3_h
+    return VentRow(
+        fixed(vent.each_cm2, 0),
+        f"{vent.each_cm2[1]:.0f}",
+        "" if vent.fitted_cm2 is None else f"{vent.fitted_cm2:.0f}",
+        f"{low:.0f} to {high:.0f}",
+    )
+
+
+def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
+    """Return the longest stretches whose air can be told, in their order."""
+    parts = [stretch for stretch in found.stretches if stretch.totals is not None]
+    longest = sorted(parts, key=lambda one: one.from_s - one.to_s)[:most]
+    return [
+        AirRow(
+            clock(stretch.from_s),
+            clock(stretch.to_s),
+            stretch.begins_with,
+            spread(stretch.totals.air_changes_per_h),
+            spread(stretch.totals.air_m3_h),
+            figure(stretch.totals.air_m3_h[1]),
+            vent_row(stretch.vent),
+        )
+        for stretch in sorted(longest, key=lambda one: one.from_s)
+        if stretch.totals is not None
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class SeenRow:
+    """How well one quantity was watched."""
+
+    quantity: str
+    words: str
+    share: str
+    longest: str
+    """The longest stretch without it, and from when; '' where it is none."""
+
+
+def seen_rows(found: Morning, clock: Clock) -> list[SeenRow]:
+    """Return how well each quantity was watched."""
+    rows = []
+    for watched in found.seen:
+        longest = ""
+        if watched.longest_min >= 2.0 and watched.unseen_from_s is not None:
+            since = clock(watched.unseen_from_s)
+            longest = f"{minutes(watched.longest_min)}, from {since}"
+        share = f"{100.0 * watched.share:.0f} %"
+        rows.append(SeenRow(watched.quantity, watched.words, share, longest))
+    return rows
+
+
+def never_measured(found: Morning) -> list[str]:
+    """Return the quantities that protect life and that no part gave."""
+    measured = {watched.quantity for watched in found.seen}
+    return [WORDS[name] for name in VITAL if name not in measured]
+
+
+def clock_rows(found: Morning, clock: Clock) -> list[tuple[str, str]]:
+    """Return by how much the clock was set, and when."""
+    return [
+        (minutes(abs(float(step.fields.get("moved_s", 0.0))) / 60.0), clock(step.at_s))
+        for step in found.tape.clock_steps
+    ]
