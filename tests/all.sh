@@ -28,7 +28,7 @@ if [ ${#missing[@]} -gt 0 ]; then
 fi
 
 [ -x "$venv/bin/python" ] || "$python" -m venv "$venv"
-"$venv/bin/pip" install -q --disable-pip-version-check '.[review,test]'
+"$venv/bin/pip" install -q --disable-pip-version-check '.[review,terminal,test]'
 
 bin=$(cd "$venv/bin" && pwd)
 "$bin/ruff" check .

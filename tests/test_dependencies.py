@@ -10,7 +10,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 PAGE = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
-EXTRAS = ("pi", "review")
+EXTRAS = ("pi", "review", "terminal")
 FAMILIES = {
     "Apache": "Apache",
     "BSD": "BSD",
@@ -32,7 +32,7 @@ def families(text: str) -> set[str]:
 def listed() -> dict[str, str]:
     """Give the table's licences by package."""
     rows = re.findall(
-        r"^\| ([\w.-]+) \| ([^|]+) \| (?:run|pi|review)", PAGE, re.MULTILINE
+        r"^\| ([\w.-]+) \| ([^|]+) \| (?:run|pi|review|terminal)", PAGE, re.MULTILINE
     )
     return {canonicalize_name(name): licence for name, licence in rows}
 
@@ -70,7 +70,7 @@ COMES_ALONG = sorted(set(wanted("cabinvigil", EXTRAS)))
 
 
 def test_all_that_comes_along_is_listed() -> None:
-    """With the extras for a Pi and for the review; what they need, too."""
+    """With the extras for a Pi, the review and the terminal; what they need, too."""
     assert {"attrs", "contourpy", "gpiod"} <= set(COMES_ALONG)
     assert [name for name in COMES_ALONG if name not in listed()] == []
 

@@ -50,7 +50,6 @@ INNER = {
     "TooManyStepsError": "a fault of a part",
     "UnknownRuleError": "a mistake of the config",
     "_NewerError": "a note of the state file",
-    "_NoNumberError": "a mistake of the config, with its key",
     "_NotMadeError": "the fault 'not-made' of the morning's account",
 }
 
