@@ -6,10 +6,9 @@ from typing import Any
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
 from cabinvigil.daemon.planning.night import (
     BED_H,
-    MORNING_H,
-    Moment,
     PlannedNight,
     all_night,
+    moments_asleep,
 )
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range, rounded
@@ -322,22 +321,12 @@ def _is_all(made: Plan) -> bool:
 
 def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
     """Give the worst oxygen or CO2 of the hours in which everybody sleeps."""
-    values = [getattr(moment, what) for moment in _sleep(cabin, night)]
+    values = [getattr(moment, what) for moment in moments_asleep(cabin, night)]
     return f"{min(values):.1f}" if what == "o2_pct" else _number(max(values), 0)
 
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
-    return f"{min(moment.temp_c for moment in _sleep(cabin, night)):z.0f}"
-
-
-def _sleep(cabin: CabinPlan, night: PlannedNight) -> list[Moment]:
-    """Give the moments from an hour after bed until the morning's flame is due.
-
-    At the least the night's middle, where it is shorter than that.
-    """
-    first = min(BED_H + 1.0, BED_H + cabin.hours / 2)
-    last = max(first, BED_H + cabin.hours - MORNING_H)
-    return [night.at(first)] + [m for m in night.moments if first < m.hour < last]
+    return f"{min(moment.temp_c for moment in moments_asleep(cabin, night)):z.0f}"
 
 
 def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
