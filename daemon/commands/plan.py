@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TextIO
 
+from cabinvigil.daemon.air.figures import LEAK_PER_H
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import (
     ACCEPTED,
@@ -42,6 +43,10 @@ EXAMPLE = (
 )
 SWEEPS = ("vent", "power", "people", "outside")
 WRONG_CALL = 2
+ESTIMATED = {
+    "leak_per_h": f"; with another volume {LEAK_PER_H[0]} to {LEAK_PER_H[2]}",
+}
+"""What is said of a figure that goes with the volume."""
 
 # What only some calls need is imported where they need it: a plan's answer is mostly
 # the time that Python takes to load it.
@@ -52,8 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     lapwing = CabinPlan()
     for key in OPTIONS:
         accepted = ACCEPTED[key]
-        usual = getattr(lapwing, key)
-        default = "a range from 0.1 to 1.0" if usual is None else f"{usual:g}"
+        default = f"{getattr(lapwing, key):g}{ESTIMATED.get(key, '')}"
         parser.add_argument(
             option_name(key),
             metavar="N",

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import IO, Any
 
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.ask.socket import AskError, WatchRunsError, no_watch, typed
 from cabinvigil.daemon.commands.on_wires import (
     CLOSED,
@@ -85,7 +86,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--co2-ppm",
         type=float,
         metavar="PPM",
-        help="carbon dioxide outdoors; the config's if not given, else 425",
+        help="carbon dioxide outdoors; the config's if not given, else "
+        f"{FRESH_CO2_PPM:.0f}",
     )
     parser.add_argument(
         "--state",
@@ -146,7 +148,8 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
         )
     if args.co2_ppm is not None and not 350.0 <= args.co2_ppm <= 2000.0:
         raise SpanCallError(
-            "--co2-ppm must lie between 350 and 2000; outdoors it is 425"
+            "--co2-ppm must lie between 350 and 2000; outdoors it is "
+            f"{FRESH_CO2_PPM:.0f}"
         )
     fit = [name for name, part in settings.parts.items() if part.kind in WAYS]
     for name in args.part:

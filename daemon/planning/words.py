@@ -3,6 +3,12 @@
 import textwrap
 from typing import Any
 
+from cabinvigil.daemon.air.figures import (
+    CUT_OFF_O2_PCT,
+    FLAME_OUT_O2_PCT,
+    FRESH_O2_PCT,
+    LEAK_PER_H,
+)
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
 from cabinvigil.daemon.planning.night import (
     BED_H,
@@ -12,11 +18,8 @@ from cabinvigil.daemon.planning.night import (
 )
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range, rounded
-from cabinvigil.daemon.planning.scenario import FLAME_OUT_O2_PCT
 
 WIDTH = 84
-FRESH_O2_PCT = 20.8
-"""Oxygen outdoors, damp as it is: what the way to the limit is counted from."""
 
 LIMITS_OF_THE_PLAN = (
     "This counts the cabin as one well-mixed room. High and low differ by up to some "
@@ -102,7 +105,8 @@ def _head(made: Plan) -> list[str]:
     if cabin.wall_w_k is None:
         walls += ", a guess from the volume"
     leak = (
-        "0.1 to 1.0 air changes an hour with every vent shut, a guess"
+        f"{LEAK_PER_H[0]} to {LEAK_PER_H[2]} air changes an hour with every vent shut, "
+        "a guess"
         if cabin.leak_per_h is None
         else f"{cabin.leak_per_h:g} air changes an hour with every vent shut"
     )
@@ -163,7 +167,7 @@ def _stops(made: Plan) -> str:
     return (
         f"{whether} not settle{ending}: oxygen goes on falling until the flame itself "
         f"dies, near {middle:.0f} % of dry air ({low:g} to {high:g}), where this plan "
-        "stops. A burner's own cut-off, if it works, acts near 18 %."
+        f"stops. A burner's own cut-off, if it works, acts near {CUT_OFF_O2_PCT:g} %."
     )
 
 
