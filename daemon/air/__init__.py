@@ -2,7 +2,8 @@
 
 `atmosphere` is the air outdoors; `combustion`, `breathing` and `cylinder` are what
 takes from it and gives to it; `vents` and `surfaces` are the openings and cold panes;
-`moisture` is water vapour, `blood` is carbon monoxide in the body.  `cabin` holds the
+`moisture` is water vapour, `blood` is carbon monoxide in the body.  `figures` says what
+a cabin is where nobody states it, each figure once with its source.  `cabin` holds the
 values that `zone` works on: the cabin as one mixed volume, by balances of gas and heat;
 `readings` is what a sensor in it would show.
 

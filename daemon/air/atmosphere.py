@@ -5,6 +5,7 @@ Percent are by volume, which for these gases is by moles.
 
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM, OUTSIDE_RH_PCT
 from cabinvigil.daemon.air.moisture import vapour_hpa
 
 GAS_CONSTANT_J_MOL_K = 8.314462618
@@ -17,9 +18,6 @@ SEA_LEVEL_HPA = 1013.25
 O2_DRY_PCT = 20.95
 """Oxygen in dry outdoor air.  20.946 (Machta and Hughes 1970), 20.9476 (US Standard
 Atmosphere, both in check_values, section 1); the hundredth is what a cell can tell."""
-CO2_OUTSIDE_PPM = 420.0
-"""Carbon dioxide outdoors, a little under the 424 ppm of 2024 (check_values,
-section 3); settable, since a valley or a car park differs by more."""
 
 
 def pressure_hpa(altitude_m: float) -> float:
@@ -53,10 +51,10 @@ class OutsideAir:
     """Outdoor air as a weather report gives it."""
 
     temp_c: float
-    rh_pct: float = 80.0
+    rh_pct: float = OUTSIDE_RH_PCT
     """Relative humidity over water, below freezing too, as weather services and
     sensors give it (WMO-No. 8, from memory)."""
-    co2_ppm: float = CO2_OUTSIDE_PPM
+    co2_ppm: float = FRESH_CO2_PPM
     """Of the dry air."""
     o2_dry_pct: float = O2_DRY_PCT
 

@@ -10,24 +10,17 @@ from typing import Literal
 from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K
 from cabinvigil.daemon.air.cabin import People
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL
+from cabinvigil.daemon.air.figures import (
+    ASLEEP_MET,
+    ASLEEP_WATER_G_H,
+    AWAKE_MET,
+    AWAKE_WATER_G_H,
+    RESPIRATORY_QUOTIENT,
+    SLEEPER_AGE_YEARS,
+    SLEEPER_MASS_KG,
+)
 
 Sex = Literal["man", "woman"]
-
-RESPIRATORY_QUOTIENT = 0.85
-"""CO2 given per O2 used, usual diet (Persily and de Jonge 2017; 0.83 elsewhere:
-check_values, `people_rq`)."""
-ASLEEP_MET = 0.95
-"""Energy use asleep, in basal rates (Compendium of Physical Activities 2011,
-code 07030; check_values, `people_met_compendium`)."""
-AWAKE_MET = 1.2
-"""Sitting, quiet (ASHRAE; check_values, `people_co2_table`)."""
-ASLEEP_WATER_G_H = 30.0
-"""Between the 20 and the 40 g/h of check_values, `people_water`, `..._bs5250`."""
-AWAKE_WATER_G_H = 50.0
-"""Sedentary, the middle of 40 to 60 (check_values, `people_water`)."""
-ASLEEP_SPREAD = 0.15
-"""Relative spread of a sleeper's CO2: 11.0 +/- 1.4 L/h in the capsule of S4
-(cases.md), 13 %, and the respiratory quotient."""
 
 _L_S_PER_MJ_DAY = 0.000211
 """`V = RQ x BMR x M x (T/p) x 0.000211`, L/s, K, kPa (Persily and de Jonge)."""
@@ -45,12 +38,12 @@ _SCHOFIELD: dict[Sex, tuple[tuple[float, float, float], ...]] = {
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Someone in the cabin; the default is a man in his middle years."""
+    """Someone in the cabin; the default is the usual sleeper (`figures`)."""
 
     sex: Sex = "man"
-    age_years: float = 40.0
+    age_years: float = SLEEPER_AGE_YEARS
     """18 or more: Schofield's equations for children are not carried here."""
-    mass_kg: float = 80.0
+    mass_kg: float = SLEEPER_MASS_KG
     met: float = ASLEEP_MET
     """Energy use in basal rates."""
     water_g_h: float = ASLEEP_WATER_G_H

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from cabinvigil.daemon.air import figures
 from cabinvigil.daemon.air.atmosphere import (
     GAS_CONSTANT_J_MOL_K,
     SEA_LEVEL_HPA,
@@ -34,6 +35,39 @@ class Zone:
     surfaces: tuple[Surface, ...] = ()
     """Where vapour may settle; with none, vapour above saturation stays in the air,
     and a humidity above 100 % tells that it would have run down somewhere."""
+
+
+def cabin_zone(
+    volume_m3: float,
+    pressure_hpa: float,
+    *,
+    wall_w_k: float | None = None,
+    glass_u_w_m2k: float | None = None,
+    walls: float = 1.0,
+) -> Zone:
+    """Make the zone of a cabin, its panes first, of what is stated of it.
+
+    Args:
+        volume_m3: air volume.
+        pressure_hpa: of its air.
+        wall_w_k: heat that walls and panes pass; None: estimated from the volume.
+        glass_u_w_m2k: of the coldest pane; None: the usual.
+        walls: factor on the heat that walls and panes pass.
+    """
+    glass_u = figures.glass_u(glass_u_w_m2k)
+    loss_w_k = walls * figures.wall_loss_w_k(volume_m3, wall_w_k, glass_u)
+    glass_m2 = figures.glass_m2(volume_m3)
+    walls_m2 = figures.shell_m2(volume_m3) - glass_m2
+    return Zone(
+        volume_m3,
+        loss_w_k,
+        figures.heat_capacity_j_k(volume_m3),
+        pressure_hpa,
+        (
+            Surface(glass_m2, glass_u),
+            Surface(walls_m2, figures.wall_u(volume_m3, loss_w_k, glass_u)),
+        ),
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,8 @@ HEIGHT_PER_WIDTH = 1.6
 STEEL_J_KG_K = 480.0
 STEEL_KG_PER_KG = 1.0
 """A refillable steel cylinder weighs about as much as its gas (common practice)."""
+MOST_STEPS = 2000
+"""Three weeks in quarters of an hour; beyond, nothing changes within an hour."""
 WATSON = 0.38
 """Exponent with which the heat of boiling falls towards the critical point (Watson)."""
 
@@ -153,7 +155,8 @@ def hours_in_cold(
     """Give the hours until the gas is gone or the cold stops the full power.
 
     The liquid starts at the air's temperature and cools as it boils; steps of a
-    quarter of an hour at most, which hours of thermal inertia allow.
+    quarter of an hour, which hours of thermal inertia allow, and longer where a small
+    flame would take weeks.
     """
     if kw_hhv <= 0.0:
         return math.inf
@@ -165,7 +168,7 @@ def hours_in_cold(
     steel_j_k = STEEL_J_KG_K * STEEL_KG_PER_KG * cylinder.full_kg
     gas_kg, temp_c, passed_s = cylinder.gas_kg, air_c, 0.0
     longest_s = gas_kg / draw_kg_s
-    step_s = min(900.0, longest_s / 50.0)
+    step_s = max(min(900.0, longest_s / 50.0), longest_s / MOST_STEPS)
     while passed_s < longest_s and temp_c > lowest_c:
         now = Cylinder(gas_kg, cylinder.full_kg, cylinder.liquid)
         gain_w_k = AIR_TO_CYLINDER_W_M2K * wetted_m2(now)

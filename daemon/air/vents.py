@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
+from cabinvigil.daemon.air.figures import VENT_HEIGHT_M
 
 GRAVITY_M_S2 = 9.80665
 
@@ -39,7 +40,7 @@ class Vents:
     low_cm2: float
     """Free area, without mesh and frame."""
     high_cm2: float
-    apart_m: float = 1.6
+    apart_m: float = VENT_HEIGHT_M
     """Height between their middles."""
     low_open: float = 1.0
     """Share that is open: 0 a closed lid or a plug of snow, 1 free."""

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
 
+from cabinvigil.daemon.air.figures import LEAK_PER_H
 from cabinvigil.daemon.commands.base import add_config, add_json
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import (
@@ -43,6 +44,10 @@ EXAMPLE = (
     "  cabinvigil plan --sweep vent"
 )
 SWEEPS = ("vent", "power", "people", "outside")
+ESTIMATED = {
+    "leak_per_h": f"; with another volume {LEAK_PER_H[0]} to {LEAK_PER_H[2]}",
+}
+"""What is said of a figure that goes with the volume."""
 
 # What only some calls need is imported where they need it: a plan's answer is mostly
 # the time that Python takes to load it.
@@ -53,8 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     lapwing = CabinPlan()
     for key in OPTIONS:
         accepted = ACCEPTED[key]
-        usual = getattr(lapwing, key)
-        default = "a range from 0.1 to 1.0" if usual is None else f"{usual:g}"
+        default = f"{getattr(lapwing, key):g}{ESTIMATED.get(key, '')}"
         parser.add_argument(
             option_name(key),
             metavar="N",

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import IO, Any
 
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.ask.socket import no_watch, typed
 from cabinvigil.daemon.commands.base import (
     CallError,
@@ -85,7 +86,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--co2-ppm",
         type=float,
         metavar="PPM",
-        help="carbon dioxide outdoors; the config's if not given, else 425",
+        help="carbon dioxide outdoors; the config's if not given, else "
+        f"{FRESH_CO2_PPM:.0f}",
     )
     parser.add_argument(
         "--state",
@@ -142,7 +144,13 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
         CallError: one that is not there, or cannot be spanned; or an option is wrong.
     """
     check_range("--minutes", args.minutes, LEAST_MINUTES, MOST_MINUTES)
-    check_range("--co2-ppm", args.co2_ppm, 350.0, 2000.0, "; outdoors it is 425")
+    check_range(
+        "--co2-ppm",
+        args.co2_ppm,
+        350.0,
+        2000.0,
+        f"; outdoors it is {FRESH_CO2_PPM:.0f}",
+    )
     fit = [name for name, part in settings.parts.items() if part.kind in WAYS]
     for name in args.part:
         if name not in settings.parts:

@@ -1,5 +1,6 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
+from cabinvigil.daemon.planning.night import moments_asleep
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan
 
@@ -93,10 +94,11 @@ def _cylinder(made: Plan) -> str:
 
 
 def _cold(made: Plan) -> str:
-    coldest = made.nights[0].moments[-1].temp_c
+    asleep = moments_asleep(made.cabin, made.nights[0])
+    coldest = min(moment.temp_c for moment in asleep)
     if coldest >= WARM_ENOUGH_C or _burns_asleep(made):
         return ""
     return (
-        f"Pack bags and clothes for {coldest:.0f} degrees inside by morning, rather "
+        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning, rather "
         "than burn on."
     )

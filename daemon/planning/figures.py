@@ -1,7 +1,7 @@
 """What a plan is made from: the cabin's figures, each with what it can be.
 
-The defaults are the trailer *Lapwing*; what no option asks for is estimated from the
-volume, and the account says that it was.
+The defaults are the example's, the trailer *Lapwing* (`air/figures.py`).  Where another
+volume is given, walls and leak are estimated, and the account says that they are.
 """
 
 import math
@@ -10,19 +10,14 @@ from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import NamedTuple
 
-from cabinvigil.daemon.air.atmosphere import CO2_OUTSIDE_PPM
 from cabinvigil.daemon.air.combustion import FUELS, Fuel, mix
+from cabinvigil.daemon.air.figures import (
+    ALTITUDE_M,
+    EXAMPLE,
+    stated_of_shell,
+    wall_loss_w_k,
+)
 from cabinvigil.daemon.text.errors import CabinvigilError
-
-SHELL_PER_VOLUME = 6.1
-"""Shell area over volume to the two thirds: a box of 2.9 x 2.0 x 1.9 m (a cube: 6)."""
-GLASS_SHARE = 0.04
-"""Glass as a share of the shell: 1.2 m2 on a trailer of 11 m3 (own scenario)."""
-WALL_U_W_M2K = 1.25
-"""Thin panels with their frames and joints (common practice, no source)."""
-HEAT_CAPACITY_J_M2K = 8.3e3
-"""Lining, bunks and bedding that warm within hours, for each m2 of shell: 250 kJ/K on
-11 m3 (own estimate)."""
 
 AS_DECLARED = MappingProxyType({"propane": 1.0})
 
@@ -38,50 +33,37 @@ class BurnWindow(NamedTuple):
 class CabinPlan:
     """The cabin, the night and what burns in it."""
 
-    volume_m3: float = 11.0
-    burner_kw: float = 1.6
+    volume_m3: float = EXAMPLE.volume_m3
+    burner_kw: float = EXAMPLE.burner_kw
     """Gas used at the setting to plan for, on the higher heating value."""
-    people: float = 2.0
-    vent_low_cm2: float = 150.0
-    vent_high_cm2: float = 150.0
-    vent_height_m: float = 1.6
+    people: float = EXAMPLE.people
+    vent_low_cm2: float = EXAMPLE.vent_low_cm2
+    vent_high_cm2: float = EXAMPLE.vent_high_cm2
+    vent_height_m: float = EXAMPLE.vent_height_m
     """Between the middles of the two openings."""
-    outside_c: float = -9.0
-    outside_rh_pct: float = 85.0
-    wind_mps: float = 0.0
-    altitude_m: float = 640.0
-    glass_u: float = 2.8
+    outside_c: float = EXAMPLE.outside_c
+    outside_rh_pct: float = EXAMPLE.outside_rh_pct
+    wind_mps: float = EXAMPLE.wind_mps
+    altitude_m: float = EXAMPLE.altitude_m
+    glass_u: float = EXAMPLE.glass_u_w_m2k
     """U-value of the coldest pane, W/(m2 K)."""
-    cylinder_kg: float = 5.0
+    cylinder_kg: float = EXAMPLE.cylinder_kg
     hours: float = 9.0
     """From going to bed to getting up."""
-    leak_per_h: float | None = None
-    """Air changes with every vent shut; None: the default range."""
-    wall_w_k: float | None = None
+    leak_per_h: float | None = EXAMPLE.leak_per_h
+    """Air changes with every vent shut; None: the usual range."""
+    wall_w_k: float | None = EXAMPLE.wall_w_k
     """Heat that all walls and panes pass; None: estimated from the volume."""
-    outdoor_co2_ppm: float = CO2_OUTSIDE_PPM
+    outdoor_co2_ppm: float = EXAMPLE.outdoor_co2_ppm
     fuel: Mapping[str, float] = field(default_factory=lambda: AS_DECLARED)
     """Shares by mass in the cylinder."""
     burns: tuple[BurnWindow, ...] = ()
     """When the burner is lit; empty: all night."""
 
     @property
-    def shell_m2(self) -> float:
-        """Area of walls, floor, roof and panes, estimated from the volume."""
-        return float(SHELL_PER_VOLUME * self.volume_m3 ** (2.0 / 3.0))
-
-    @property
-    def glass_m2(self) -> float:
-        """Area of the panes, estimated from the volume."""
-        return GLASS_SHARE * self.shell_m2
-
-    @property
     def loss_w_k(self) -> float:
         """Heat that walls and panes pass."""
-        if self.wall_w_k is not None:
-            return self.wall_w_k
-        walls = WALL_U_W_M2K * (self.shell_m2 - self.glass_m2)
-        return walls + self.glass_u * self.glass_m2
+        return wall_loss_w_k(self.volume_m3, self.wall_w_k, self.glass_u)
 
     @property
     def gas(self) -> Fuel:
@@ -146,9 +128,12 @@ class PlanError(CabinvigilError, ValueError):
 
 
 def from_config(cabin: object) -> dict[str, object]:
-    """Take the figures that a config's [cabin] gives: a mapping or a settings value."""
+    """Take the figures that a config's [cabin] gives: a mapping or a settings value.
+
+    Its height above the sea is taken as the morning takes it where it gives none.
+    """
     names = {field.name for field in fields(CabinPlan)} - {"burns", "hours"}
-    given: dict[str, object] = {}
+    given: dict[str, object] = {"altitude_m": ALTITUDE_M}
     for key in [*names, *FROM_CONFIG]:
         value = (
             cabin.get(key) if isinstance(cabin, Mapping) else getattr(cabin, key, None)
@@ -188,7 +173,7 @@ def cabin_plan(
     burns: tuple[BurnWindow, ...] = (),
     options: frozenset[str] = frozenset(),
 ) -> CabinPlan:
-    """Make a plan's figures from what was given; what was not is the Lapwing's.
+    """Make a plan's figures from what was given; what was not is the example's.
 
     Args:
         given: by name of `CabinPlan`; numbers, or the words that were typed.
@@ -216,9 +201,20 @@ def cabin_plan(
         )
     if sentences:
         raise PlanError(sentences)
+    given_m3 = figures.get("volume_m3")
+    walls = stated_of_shell(figures.pop("wall_w_k", None), EXAMPLE.wall_w_k, given_m3)
+    leak = stated_of_shell(
+        figures.pop("leak_per_h", None), EXAMPLE.leak_per_h, given_m3
+    )
     fuel = given.get("fuel", AS_DECLARED)
     shares = fuel if isinstance(fuel, Mapping) else {str(fuel): 1.0}
-    return CabinPlan(burns=burns, fuel=MappingProxyType(dict(shares)), **figures)
+    return CabinPlan(
+        burns=burns,
+        fuel=MappingProxyType(dict(shares)),
+        wall_w_k=walls,
+        leak_per_h=leak,
+        **figures,
+    )
 
 
 def burn_window(words: str) -> BurnWindow:

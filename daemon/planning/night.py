@@ -158,6 +158,16 @@ def night(
     return PlannedNight(tuple(moments), wet_from, runs_from, burnt_kwh, out_h)
 
 
+def moments_asleep(plan: CabinPlan, course: PlannedNight) -> list[Moment]:
+    """Return the moments from an hour after bed until the morning's flame is due.
+
+    At the least the night's middle, where it is shorter than that.
+    """
+    first = min(BED_H + 1.0, BED_H + plan.hours / 2)
+    last = max(first, BED_H + plan.hours - MORNING_H)
+    return [course.at(first)] + [m for m in course.moments if first < m.hour < last]
+
+
 def _moment(scenario: Scenario, state: ZoneState, hour: float, burning: bool) -> Moment:
     zone, plan = scenario.zone, scenario.plan
     return Moment(

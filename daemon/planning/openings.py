@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from cabinvigil.daemon.air import readings
+from cabinvigil.daemon.air.figures import CLEAN_CO_FRACTION
 from cabinvigil.daemon.air.vents import Vents
 from cabinvigil.daemon.air.zone import Inputs, NoSteadyStateError, ZoneState, steady
 from cabinvigil.daemon.planning.figures import CabinPlan
@@ -64,6 +65,7 @@ def _at_flow(scenario: Scenario, air_m3_h: float) -> ZoneState | None:
         air_m3_h / 3600.0,
         scenario.plan.burner_kw * scenario.power,
         scenario.gas,
+        CLEAN_CO_FRACTION,
         people=scenario.sleepers,
     )
     try:

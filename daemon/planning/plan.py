@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.cylinder import Cylinder, fed_kw, hours_at, hours_in_cold
+from cabinvigil.daemon.air.figures import AIRED_C, POWER_SPREAD
 from cabinvigil.daemon.air.vents import FlowRange, vent_range
 from cabinvigil.daemon.air.zone import ZoneState, outdoor_state
 from cabinvigil.daemon.planning import openings
@@ -27,7 +28,6 @@ from cabinvigil.daemon.planning.scenario import Scenario, scenarios
 from cabinvigil.daemon.planning.settle import (
     CO2_LEVELS_PPM,
     O2_LEVELS_PCT,
-    WARM_START_C,
     Settled,
     ShutCourse,
     settled,
@@ -189,7 +189,7 @@ def _shut(
     for way, found in zip(ways, rest, strict=True):
         start: ZoneState
         if no_vent:
-            start = outdoor_state(way.zone, way.outside, WARM_START_C)
+            start = outdoor_state(way.zone, way.outside, AIRED_C)
         elif lit or cabin.burner_kw == 0:
             start = found.state
         else:
@@ -236,7 +236,7 @@ def _gas(cabin: CabinPlan, burns: tuple[BurnWindow, ...]) -> GasUse:
         hours_in_cold(cylinder, cabin.burner_kw * factor, cabin.outside_c, air_hpa)
         if burning
         else None
-        for factor in (1.0, 1.1, 0.9)
+        for factor in (1.0, 1.0 + POWER_SPREAD, 1.0 - POWER_SPREAD)
     ]
     return GasUse(
         kg,

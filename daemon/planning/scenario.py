@@ -10,8 +10,17 @@ from functools import cached_property
 
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
-from cabinvigil.daemon.air.breathing import ASLEEP_SPREAD, Person, awake, together
+from cabinvigil.daemon.air.breathing import Person, awake, together
+from cabinvigil.daemon.air.cabin import cabin_zone
 from cabinvigil.daemon.air.combustion import Fuel
+from cabinvigil.daemon.air.figures import (
+    ASLEEP_SPREAD,
+    CLEAN_CO_FRACTION,
+    FLAME_OUT_O2_PCT,
+    POWER_SPREAD,
+    WALL_SPREAD,
+    leak_per_h,
+)
 from cabinvigil.daemon.air.vents import (
     DISCHARGE,
     DISCHARGE_HIGH,
@@ -22,31 +31,8 @@ from cabinvigil.daemon.air.vents import (
     Vents,
     vent_m3_s,
 )
-from cabinvigil.daemon.air.zone import (
-    Inputs,
-    People,
-    Surface,
-    Zone,
-    ZoneState,
-    air_m3_s,
-)
-from cabinvigil.daemon.planning.figures import HEAT_CAPACITY_J_M2K, CabinPlan
-
-LEAK_PER_H = (0.1, 0.3, 1.0)
-"""Air changes of a panel-built sleeping space with every vent shut: own judgement.
-Measured: 0.45 to 1.16 in one office, 0.01 and more in tight bedrooms (cases.md, S20,
-S16); no van or trailer was found."""
-LEAK_SPREAD = (0.6, 1.6)
-"""What a leak that was given may be off by: one office spread by a factor of 2.6 over
-six nights (cases.md, S20)."""
-POWER_SPREAD = 0.10
-"""A heater's real gas use against its label (common practice, no source)."""
-WALL_SPREAD = (0.75, 1.3)
-"""Heat through the walls: joints, damp and wind (own judgement)."""
-FLAME_OUT_O2_PCT = (12.8, 14.0, 15.0)
-"""Dry oxygen at which a burner in a shut room goes out: the last seen in eight tests
-lay between 12.8 and 15.0 (cases.md, S23).  A heater with an oxygen cut-off stops near
-18; a plan must not count on it."""
+from cabinvigil.daemon.air.zone import Inputs, People, Zone, ZoneState, air_m3_s
+from cabinvigil.daemon.planning.figures import CabinPlan
 
 
 @dataclass(frozen=True)
@@ -70,15 +56,12 @@ class Scenario:
     def zone(self) -> Zone:
         """The cabin as one well-mixed volume, its panes and its walls."""
         plan = self.plan
-        loss = plan.loss_w_k * self.walls
-        walls_m2 = plan.shell_m2 - plan.glass_m2
-        wall_u = max(0.1, (loss - plan.glass_u * plan.glass_m2) / walls_m2)
-        return Zone(
+        return cabin_zone(
             plan.volume_m3,
-            loss,
-            HEAT_CAPACITY_J_M2K * plan.shell_m2,
             pressure_hpa(plan.altitude_m),
-            (Surface(plan.glass_m2, plan.glass_u), Surface(walls_m2, wall_u)),
+            wall_w_k=plan.wall_w_k,
+            glass_u_w_m2k=plan.glass_u,
+            walls=self.walls,
         )
 
     @cached_property
@@ -124,17 +107,9 @@ class Scenario:
         )
 
 
-def _leaks(plan: CabinPlan) -> tuple[float, float, float]:
-    """Give the least, likeliest and most air changes with every vent shut."""
-    given = plan.leak_per_h
-    if given is None:
-        return LEAK_PER_H
-    return given * LEAK_SPREAD[0], given, given * LEAK_SPREAD[1]
-
-
 def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
     """Give the middle scenario first, then the corners."""
-    leaks = _leaks(plan)
+    leaks = leak_per_h(plan.leak_per_h)
     out_low, out, out_high = FLAME_OUT_O2_PCT
     middle = Scenario(plan, leaks[1], DISCHARGE, WIND_COEFFICIENT, 1.0, 1.0, 1.0, out)
     tight = replace(
@@ -185,7 +160,9 @@ def inputs_at(
     entering = scenario.leak_m3_s(zone, temp_c)
     entering += scenario.vent_m3_s(vents, temp_c, wind)
     kw = scenario.plan.burner_kw * scenario.power if burning else 0.0
-    return Inputs(scenario.outside, entering, kw, scenario.gas, people=people)
+    return Inputs(
+        scenario.outside, entering, kw, scenario.gas, CLEAN_CO_FRACTION, people=people
+    )
 
 
 def goes_out(scenario: Scenario, state: ZoneState) -> bool:

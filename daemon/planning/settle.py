@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
+from cabinvigil.daemon.air.figures import AIRED_C, CUT_OFF_O2_PCT
 from cabinvigil.daemon.air.vents import Vents
 from cabinvigil.daemon.air.zone import (
     NoSteadyStateError,
@@ -14,13 +15,11 @@ from cabinvigil.daemon.air.zone import (
 )
 from cabinvigil.daemon.planning.scenario import Scenario, goes_out, inputs_at
 
-WARM_START_C = 18.0
-"""A cabin that was just aired, and is still warm."""
 FOLLOWED_S = 36 * 3600.0
 """What has not come in a day and a half of the same night counts as never."""
-O2_LEVELS_PCT = (20.5, 19.5, 18.0)
-"""20.5: hardly anything used; 19.5: oxygen-deficient (29 CFR 1910.146); 18.0: where a
-heater's own cut-off acts (check value `ods_18`)."""
+O2_LEVELS_PCT = (20.5, 19.5, CUT_OFF_O2_PCT)
+"""20.5: hardly anything used; 19.5: oxygen-deficient (29 CFR 1910.146); last where
+a heater's own cut-off acts."""
 CO2_LEVELS_PPM = (5000.0, 30000.0, 40000.0)
 """Eight-hour limit, 15 min limit, immediately dangerous (NIOSH; check_values,
 `co2_occupational`)."""
@@ -79,7 +78,7 @@ def settled(scenario: Scenario, *, burning: bool = True) -> Settled:
 def _falling(scenario: Scenario, *, burning: bool) -> Settled:
     """Follow a cabin that does not settle, until its flame goes out."""
     zone, people = scenario.zone, scenario.sleepers
-    state = outdoor_state(zone, scenario.outside, WARM_START_C)
+    state = outdoor_state(zone, scenario.outside, AIRED_C)
     entering_m3_s = 0.0
     for dt_s in growing_steps():
         inputs = inputs_at(

@@ -3,24 +3,26 @@
 import textwrap
 from typing import Any
 
+from cabinvigil.daemon.air.figures import (
+    CUT_OFF_O2_PCT,
+    FLAME_OUT_O2_PCT,
+    FRESH_O2_PCT,
+    LEAK_PER_H,
+)
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
 from cabinvigil.daemon.planning.night import (
     BED_H,
-    MORNING_H,
-    Moment,
     PlannedNight,
     all_night,
+    moments_asleep,
 )
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range
-from cabinvigil.daemon.planning.scenario import FLAME_OUT_O2_PCT
 from cabinvigil.daemon.text.json import rounded_each
 from cabinvigil.daemon.text.moments import hour_of_day
 from cabinvigil.daemon.text.numbers import bracketed, grouped, or_never
 
 WIDTH = 84
-FRESH_O2_PCT = 20.8
-"""Oxygen outdoors, damp as it is: what the way to the limit is counted from."""
 
 LIMITS_OF_THE_PLAN = (
     "This counts the cabin as one well-mixed room. High and low differ by up to some "
@@ -97,7 +99,8 @@ def _head(made: Plan) -> list[str]:
     if cabin.wall_w_k is None:
         walls += ", a guess from the volume"
     leak = (
-        "0.1 to 1.0 air changes an hour with every vent shut, a guess"
+        f"{LEAK_PER_H[0]} to {LEAK_PER_H[2]} air changes an hour with every vent shut, "
+        "a guess"
         if cabin.leak_per_h is None
         else f"{cabin.leak_per_h:g} air changes an hour with every vent shut"
     )
@@ -158,7 +161,7 @@ def _stops(made: Plan) -> str:
     return (
         f"{whether} not settle{ending}: oxygen goes on falling until the flame itself "
         f"dies, near {middle:.0f} % of dry air ({low:g} to {high:g}), where this plan "
-        "stops. A burner's own cut-off, if it works, acts near 18 %."
+        f"stops. A burner's own cut-off, if it works, acts near {CUT_OFF_O2_PCT:g} %."
     )
 
 
@@ -318,22 +321,12 @@ def _is_all(made: Plan) -> bool:
 
 def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
     """Give the worst oxygen or CO2 of the hours in which everybody sleeps."""
-    values = [getattr(moment, what) for moment in _sleep(cabin, night)]
+    values = [getattr(moment, what) for moment in moments_asleep(cabin, night)]
     return f"{min(values):.1f}" if what == "o2_pct" else grouped(max(values))
 
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
-    return f"{min(moment.temp_c for moment in _sleep(cabin, night)):z.0f}"
-
-
-def _sleep(cabin: CabinPlan, night: PlannedNight) -> list[Moment]:
-    """Give the moments from an hour after bed until the morning's flame is due.
-
-    At the least the night's middle, where it is shorter than that.
-    """
-    first = min(BED_H + 1.0, BED_H + cabin.hours / 2)
-    last = max(first, BED_H + cabin.hours - MORNING_H)
-    return [night.at(first)] + [m for m in night.moments if first < m.hour < last]
+    return f"{min(moment.temp_c for moment in moments_asleep(cabin, night)):z.0f}"
 
 
 def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:

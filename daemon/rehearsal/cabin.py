@@ -5,12 +5,24 @@ from dataclasses import dataclass
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
 from cabinvigil.daemon.air.breathing import Person, together
+from cabinvigil.daemon.air.cabin import cabin_zone
+from cabinvigil.daemon.air.combustion import PROPANE, mix
+from cabinvigil.daemon.air.figures import (
+    AIRED_C,
+    ALTITUDE_M,
+    CUT_OFF_O2_PCT,
+    EXAMPLE,
+    FRESH_CO2_PPM,
+    OUTSIDE_RH_PCT,
+    VENT_HEIGHT_M,
+    glass_u,
+    leak_per_h,
+    stated_of_shell,
+)
 from cabinvigil.daemon.air.moisture import surface_c
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s
 from cabinvigil.daemon.air.zone import (
     Inputs,
-    Surface,
-    Zone,
     ZoneState,
     air_changes_per_h,
     air_m3_s,
@@ -21,20 +33,9 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.nights import NamedNight, NightSetting, setting_at
 from cabinvigil.daemon.settings.values import Cabin
 
-CUT_OFF_O2_PCT = 18.0
-"""An unvented heater's own oxygen cut-off acts here (US CPSC 1980, check value
-`ods_18`)."""
 LEL_PROPANE_PCT = 1.7
 """Lower explosive limit by IEC 60079-20-1, the safe side (check value
 `fuel_flammability`)."""
-GLASS_M2 = 1.2
-WALL_M2 = 26.0
-"""Walls, roof and floor of a trailer of 11 m3."""
-START_C = 14.0
-"""Aired out after supper, the lining still warm."""
-HEAT_CAPACITY_J_K = 250e3
-"""Air, lining, bunks and bedding that warm within hours: own estimate for the trailer,
-which heats by 20 K in about an hour and a half on high."""
 STEP_S = 10.0
 """The model's own step; exact at any length while nothing changes within it."""
 
@@ -63,28 +64,27 @@ class EmulatedCabin:
     def __init__(self, figures: Cabin, night: NamedNight) -> None:
         """Air it out; the night begins."""
         self._night = night
-        self._leak_per_h = _or(figures.leak_per_h, 0.15)
-        self._outside_rh_pct = _or(figures.outside_rh_pct, 85.0)
-        self._glass_u = _or(figures.glass_u_w_m2k, 2.9)
+        volume_m3 = figures.volume_m3
+        walls_w_k = stated_of_shell(figures.wall_w_k, EXAMPLE.wall_w_k, volume_m3)
+        leak = stated_of_shell(figures.leak_per_h, EXAMPLE.leak_per_h, volume_m3)
+        _, self._leak_per_h, _ = leak_per_h(leak)
+        self._outside_rh_pct = _or(figures.outside_rh_pct, OUTSIDE_RH_PCT)
+        self._outside_co2_ppm = _or(figures.outdoor_co2_ppm, FRESH_CO2_PPM)
+        self._glass_u = glass_u(figures.glass_u_w_m2k)
+        self._fuel = mix(figures.fuel, by="mass") if figures.fuel else PROPANE
         self._vents = (
-            _or(figures.vent_low_cm2, 150.0),
-            _or(figures.vent_high_cm2, 150.0),
-            _or(figures.vent_height_m, 1.6),
+            _or(figures.vent_low_cm2, EXAMPLE.vent_low_cm2),
+            _or(figures.vent_high_cm2, EXAMPLE.vent_high_cm2),
+            _or(figures.vent_height_m, VENT_HEIGHT_M),
         )
-        wall_w_k = _or(figures.wall_w_k, 28.0)
-        self.zone = Zone(
-            volume_m3=_or(figures.volume_m3, 11.0),
-            wall_w_k=wall_w_k,
-            heat_capacity_j_k=HEAT_CAPACITY_J_K,
-            pressure_hpa=pressure_hpa(_or(figures.altitude_m, 640.0)),
-            surfaces=(
-                Surface(GLASS_M2, self._glass_u),
-                Surface(WALL_M2, (wall_w_k - GLASS_M2 * self._glass_u) / WALL_M2),
-            ),
+        self.zone = cabin_zone(
+            _or(volume_m3, EXAMPLE.volume_m3),
+            pressure_hpa(_or(figures.altitude_m, ALTITUDE_M)),
+            wall_w_k=walls_w_k,
+            glass_u_w_m2k=figures.glass_u_w_m2k,
         )
         self._setting = setting_at(night, 0.0)
-        outside = OutsideAir(self._setting.outside_c, self._outside_rh_pct)
-        self._state = outdoor_state(self.zone, outside, START_C)
+        self._state = outdoor_state(self.zone, self._outside(self._setting), AIRED_C)
         self._at_s = 0.0
         self._cut_off = False
         self._person = Person()
@@ -106,17 +106,22 @@ class EmulatedCabin:
     def _burn_kw(self, setting: NightSetting) -> float:
         return 0.0 if self._cut_off else setting.burner_kw
 
+    def _outside(self, setting: NightSetting) -> OutsideAir:
+        return OutsideAir(
+            setting.outside_c, self._outside_rh_pct, self._outside_co2_ppm
+        )
+
     def _inputs(self, setting: NightSetting, state: ZoneState) -> Inputs:
-        outside = OutsideAir(setting.outside_c, self._outside_rh_pct)
         low, high, apart = self._vents
         vents = Vents(low, high, apart, setting.low_open, setting.high_open)
         entering = vent_m3_s(
             vents, state.temp_c, setting.outside_c, setting.wind_mps
         ) + air_m3_s(self.zone, state.temp_c, setting.outside_c, self._leak_per_h)
         return Inputs(
-            outside,
+            self._outside(setting),
             entering,
             self._burn_kw(setting),
+            self._fuel,
             co_fraction=setting.co_fraction,
             leak_mol_s=setting.leak_mol_s,
             people=together(setting.people, self._person),

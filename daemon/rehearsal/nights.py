@@ -8,6 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from cabinvigil.daemon.air.figures import (
+    CLEAN_CO_FRACTION,
+    EXAMPLE,
+    LIKELY_WIND_MPS,
+)
+
 HOUR_S = 3600.0
 
 
@@ -17,16 +23,15 @@ class NightSetting:
 
     burner_kw: float = 0.0
     """On the higher heating value."""
-    co_fraction: float = 0.0025
-    """Share of the carbon that leaves as CO.  0.0023 to 0.0029 was measured on a
-    catalytic propane heater (US CPSC 2003, check case S1)."""
+    co_fraction: float = CLEAN_CO_FRACTION
+    """Share of the carbon that leaves as CO."""
     leak_mol_s: float = 0.0
-    people: float = 2.0
+    people: float = EXAMPLE.people
     low_open: float = 1.0
     """Share of the floor vent that is open."""
     high_open: float = 1.0
-    wind_mps: float = 1.0
-    outside_c: float = -9.0
+    wind_mps: float = LIKELY_WIND_MPS
+    outside_c: float = EXAMPLE.outside_c
     supply_v: float = 12.75
     supply_a: float = -0.35
     pm2_5_ugm3: float = 6.0
@@ -74,6 +79,7 @@ def _lit(power_kw: float, at_s: float = 600.0) -> NightChange:
     )
 
 
+LOW_KW, HIGH_KW = EXAMPLE.burner_low_kw, EXAMPLE.burner_kw
 OPEN = NightSetting()
 SHUT = NightSetting(low_open=0.0, high_open=0.0)
 
@@ -82,20 +88,20 @@ _NIGHTS = (
         "quiet",
         "vents open, heater on low; nothing should ring",
         OPEN,
-        (_lit(0.8),),
+        (_lit(LOW_KW),),
     ),
     NamedNight(
         "shut",
         "all vents shut, heater on high",
         SHUT,
-        (_lit(1.6),),
+        (_lit(HIGH_KW),),
     ),
     NamedNight(
         "icing",
         "the vents ice over from 02:00",
         OPEN,
         (
-            _lit(0.8),
+            _lit(LOW_KW),
             NightChange(
                 4.0 * HOUR_S,
                 {"low_open": 0.02, "high_open": 0.02},
@@ -109,7 +115,7 @@ _NIGHTS = (
         "the burner fouls and carbon monoxide climbs slowly",
         OPEN,
         (
-            _lit(0.8),
+            _lit(LOW_KW),
             NightChange(
                 1.0 * HOUR_S,
                 {"co_fraction": 0.12, "pm2_5_ugm3": 70.0},
@@ -123,7 +129,7 @@ _NIGHTS = (
         "gas escapes unburnt: oxygen falls, carbon dioxide does not rise",
         NightSetting(low_open=0.5, high_open=0.5),
         (
-            _lit(0.8),
+            _lit(LOW_KW),
             NightChange(1.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
             NightChange(
                 3.0 * HOUR_S,
@@ -138,7 +144,7 @@ _NIGHTS = (
         "failing",
         "sensors stall, stick, drop out and lie",
         OPEN,
-        (_lit(0.8),),
+        (_lit(LOW_KW),),
         failures=(
             Failure(1.0 * HOUR_S, 1.2 * HOUR_S, "bunk-o2", "stall"),
             Failure(1.5 * HOUR_S, 3.0 * HOUR_S, "bunk-co2", "stick"),
@@ -155,7 +161,7 @@ _NIGHTS = (
         "the battery sags",
         OPEN,
         (
-            _lit(0.8),
+            _lit(LOW_KW),
             NightChange(1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"),
         ),
     ),

@@ -9,9 +9,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from cabinvigil.daemon.air.atmosphere import CO2_OUTSIDE_PPM, pressure_hpa
+from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.air.combustion import FUELS, PROPANE, Fuel, mix
 from cabinvigil.daemon.air.cylinder import PURE_PROPANE
+from cabinvigil.daemon.air.figures import (
+    ALTITUDE_M,
+    FRESH_CO2_PPM,
+    LIKELY_WIND_MPS,
+    OUTSIDE_RH_PCT,
+    VENT_HEIGHT_M,
+)
 from cabinvigil.drivers import REGISTRY, part
 
 USUAL_LAG_S = 60.0
@@ -25,10 +32,10 @@ class CabinFacts:
     name: str = "cabin"
     volume_m3: float | None = None
     people: float | None = None
-    altitude_m: float = 0.0
+    altitude_m: float = ALTITUDE_M
     vent_low_cm2: float | None = None
     vent_high_cm2: float | None = None
-    vent_height_m: float = 1.6
+    vent_height_m: float = VENT_HEIGHT_M
     leak_per_h: float | None = None
     burner_kw: float | None = None
     burner_low_kw: float | None = None
@@ -36,9 +43,9 @@ class CabinFacts:
     glass_u_w_m2k: float | None = None
     wall_w_k: float | None = None
     outside_c: float | None = None
-    outside_rh_pct: float = 85.0
-    wind_mps: float = 1.0
-    outdoor_co2_ppm: float = CO2_OUTSIDE_PPM
+    outside_rh_pct: float = OUTSIDE_RH_PCT
+    wind_mps: float = LIKELY_WIND_MPS
+    outdoor_co2_ppm: float = FRESH_CO2_PPM
     fuel: Fuel = field(default=PROPANE)
     liquid: Mapping[str, float] = field(default_factory=lambda: PURE_PROPANE)
     """Shares of the gases in the cylinder, by moles."""
@@ -81,6 +88,9 @@ def cabin_facts(config: Mapping[str, Any]) -> CabinFacts:
         told.pop("volume_m3", None)
     if not -500.0 <= told.get("altitude_m", 0.0) <= 8000.0:
         told.pop("altitude_m", None)
+    for key in ("wall_w_k", "glass_u_w_m2k"):
+        if told.get(key, 1.0) <= 0.0:
+            del told[key]
     told["co2_lag_s"] = _lag_s(config.get("part"))
     return CabinFacts(**told)
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
+from cabinvigil.daemon.air.figures import PLANNED_PEOPLE
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import Balance, Triple, balance
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
@@ -196,7 +197,7 @@ def morning(
 
 def people_seen(found: Balance | None, facts: CabinFacts) -> float:
     """Give the sleepers that the CO2 tells of, with the burner off; else the config."""
-    told = 2.0 if facts.people is None else facts.people
+    told = PLANNED_PEOPLE if facts.people is None else facts.people
     if found is None:
         return told
     off = [one.people for one in found.nodes if one.is_known and one.setting == "off"]

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
+from cabinvigil.daemon.air.figures import leak_per_h
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
@@ -26,10 +27,6 @@ DRIFT = 1.6
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
 """A hole in the readings of CO2 up to this long, with the burner the same before and
 after, counts as they do, and less sure (own judgement); a longer one does not count."""
-LEAK_SPREAD = (0.6, 1.6)
-"""What a leak that was given may be off by (as `plan`: cases.md, S20)."""
-ANY_LEAK_PER_H = (0.1, 0.3, 1.0)
-"""A leak that was not given (as `plan`)."""
 REFERENCE_CM2 = 100.0
 """Openings to compare with, where the cabin's own are not known."""
 
@@ -268,10 +265,7 @@ def _vent(totals: Totals, facts: CabinFacts, warmth: tuple[Told, Told]) -> Vent 
     if flow <= 0.0:
         return None
     to_m3_h = facts.volume_m3 * _shrink(warmth)
-    leaks = ANY_LEAK_PER_H
-    if facts.leak_per_h is not None:
-        leak = facts.leak_per_h
-        leaks = (leak * LEAK_SPREAD[0], leak, leak * LEAK_SPREAD[1])
+    leaks = leak_per_h(facts.leak_per_h)
     through = (
         max(0.0, totals.air_m3_h[0] - leaks[2] * to_m3_h),
         max(0.0, totals.air_m3_h[1] - leaks[1] * to_m3_h),

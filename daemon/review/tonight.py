@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from cabinvigil.daemon.air.figures import CLEAN_CO_FRACTION
 from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
@@ -24,9 +25,8 @@ FACTORS = (1.3, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
 """Times the air, or the vents, that are tried."""
 MOST_CM2 = 400.0
 """Openings larger than this are a window, and not worth a figure (own choice)."""
-CLEAN_RATIO, SOOTY_RATIO = 0.0025, 0.01
-"""CO for each CO2 of a clean unvented heater: 0.0023 to 0.0029 (US CPSC 2003, check
-case S1); four times as much is none that is clean (own choice)."""
+SOOTY_RATIO = 4.0 * CLEAN_CO_FRACTION
+"""CO for each CO2: four times a clean heater's is none that is clean (own choice)."""
 LEAST_CO_PPM = 5.0
 """Below it a part's own error would make the ratio."""
 WET_H = 1.0
@@ -127,7 +127,7 @@ def _cleaner(night: Situation) -> Iterator[Advice]:
     """Ask for a clean burner, where it gives more CO for its CO2 than a clean one."""
     if night.most_co_ppm < LEAST_CO_PPM or night.co_per_co2 < SOOTY_RATIO:
         return
-    clean_ppm = night.most_co_ppm * CLEAN_RATIO / night.co_per_co2
+    clean_ppm = night.most_co_ppm * CLEAN_CO_FRACTION / night.co_per_co2
     yield Advice(
         "Do not light the heater again before it is cleaned and its flame is checked",
         f"a clean flame would have made {clean_ppm:.0f} ppm CO, not "

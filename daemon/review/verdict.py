@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM, FRESH_O2_PCT
 from cabinvigil.daemon.log.night import Gap
 from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
@@ -18,8 +19,13 @@ longer than this unwatched, nobody can vouch (own choice; our scenario's `shut`)
 CLOSE_SHARE = 0.25
 """Close is where less than this share of the way from fresh air to a waking limit was
 left (own choice): oxygen below 19.8 %."""
-FRESH = {"o2_pct": 20.6, "co_ppm": 0.0, "co2_ppm": 430.0, "gas_lel_pct": 0.0}
-"""Fresh air, wet."""
+FRESH = {
+    "o2_pct": FRESH_O2_PCT,
+    "co_ppm": 0.0,
+    "co2_ppm": FRESH_CO2_PPM,
+    "gas_lel_pct": 0.0,
+}
+"""Fresh air, as breathed."""
 
 
 @dataclass(frozen=True, slots=True)

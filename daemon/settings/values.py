@@ -100,7 +100,7 @@ class Cabin:
     wind_mps: Annotated[float, Within(0.0, 30.0)] | None = None
     leak_per_h: Annotated[float, Within(0.0, 50.0)] | None = None
     """Air changes that remain with every vent shut."""
-    # Outdoor air holds 420 or more (check_values co2_outdoor); 300 leaves room.
+    # Outdoor air holds 425 or more (air/figures.py); 300 leaves room.
     outdoor_co2_ppm: Annotated[float, Within(300.0, 2000.0)] | None = None
 
 

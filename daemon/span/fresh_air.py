@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from cabinvigil.daemon.air.atmosphere import CO2_OUTSIDE_PPM, O2_DRY_PCT
+from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.air.moisture import vapour_hpa
 from cabinvigil.drivers.kit.air_span import FRESH_AIR_O2_PCT
 
@@ -121,7 +122,7 @@ def look_at(
         air: the air itself.
         outdoor_ppm: CO2 outdoors.
     """
-    outdoor_ppm = CO2_OUTSIDE_PPM if outdoor_ppm is None else outdoor_ppm
+    outdoor_ppm = FRESH_CO2_PPM if outdoor_ppm is None else outdoor_ppm
     co2_parts = {given.part for given in gave.get("co2_ppm", ())}
     saw = []
     for given in gave.get("co2_ppm", ()):

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.air.atmosphere import pressure_hpa
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.compose.compose import AIR_PARTS
 from cabinvigil.daemon.sampling.bus_errors import BusError
@@ -45,8 +46,6 @@ LOOK_S = 180.0
 TELL_EVERY_S = 60.0
 AGAIN_S = 30.0
 """Look again for so long at a part that was recalibrated: six of its readings."""
-FRESH_PPM = 425.0
-"""CO2 outdoors where the config has none (sensors sheet, 1)."""
 MOVE_IT = "move it"
 
 
@@ -257,7 +256,7 @@ class SpanSession:
     def _work_out(
         self, outcome: Outcome, looker: SampleCollector, since_s: float
     ) -> None:
-        outdoor_ppm = self.settings.cabin.outdoor_co2_ppm or FRESH_PPM
+        outdoor_ppm = self.settings.cabin.outdoor_co2_ppm or FRESH_CO2_PPM
         for name in self.names:
             part = self.settings.parts[name]
             way, own = WAYS[part.kind], outcome.earlier[name]

@@ -7,6 +7,7 @@ same estimates whether it is lived, rehearsed or replayed.
 from dataclasses import dataclass, field
 from typing import Literal
 
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.trend.bank import Component
 from cabinvigil.daemon.trend.line import RatioLine
 
@@ -55,8 +56,8 @@ class TrendSetup:
     co2_noise_ppm: float | None = None
     co2_step_ppm: float | None = None
     co2_lag_s: float | None = None
-    outdoor_co2_ppm: float = 420.0
-    """Outdoor air (check values, section 3: 420 ppm or more)."""
+    outdoor_co2_ppm: float = FRESH_CO2_PPM
+    """Outdoor air."""
     o2_per_co2: float = 5.0 / 3.0
     """Moles of O2 the fuel takes for each mole of CO2 it gives; propane 5/3."""
     fuel_kj_per_mol_co2: float = 2219.2 / 3.0

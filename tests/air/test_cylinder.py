@@ -97,6 +97,17 @@ def test_the_lapwing_cylinder_outlasts_the_week():
     assert hours_at(cylinder, 0.0) == math.inf == hours_in_cold(cylinder, 0.0, -9)
 
 
+@pytest.mark.timeout(20)
+@pytest.mark.parametrize("kw", [1e-9, 1e-4, 0.05])
+def test_the_smallest_flame_is_followed_to_its_end(kw):
+    """A pilot's 50 W lasts two months; a billionth took as many steps as it has hours.
+
+    The cold never stops so little.
+    """
+    cylinder = Cylinder(5, 5)
+    assert hours_in_cold(cylinder, kw, -9) == pytest.approx(hours_at(cylinder, kw))
+
+
 @settings(max_examples=40, derandomize=True)
 @given(st.floats(0.3, 30), st.floats(-40, 20), st.floats(0.0, 15), st.floats(0.05, 1))
 def test_warmer_feeds_more_and_fuller_feeds_more(kg, air_c, more_k, share):

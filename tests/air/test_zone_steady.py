@@ -61,7 +61,7 @@ def test_doubling_the_air_halves_the_excess(air, kw):
 
     def excess(flow):
         state = steady(BARE, Inputs(outside, flow, kw))
-        return state.co2 / (1 - state.h2o) - 420e-6
+        return state.co2 / (1 - state.h2o) - 1e-6 * outside.co2_ppm
 
     ratio = excess(air) / excess(2 * air)
     added = 2 * burn(PROPANE, kw).fuel_mol_s / (air * 42)

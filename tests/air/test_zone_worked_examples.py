@@ -49,7 +49,7 @@ def test_sealed_worked_example():
 def test_two_asleep_worked_example(row):
     """check_values: 0.0031 L/s each, outdoor 420 ppm; within 1 ppm, no vapour."""
     zone = Zone(11.0, 1e6, 1e6)
-    outside = OutsideAir(0.0, 0.0)
+    outside = OutsideAir(0.0, 0.0, 420.0)
     flow = row["q_m3_h"] / 3600
     co2 = 2 * 0.0031 / 22.414
     people = People(co2, co2, 0.0, 0.0)
@@ -83,7 +83,7 @@ def test_two_asleep_and_a_heater_worked_example(row):
 def test_tracer_decays_at_the_air_change_rate():
     """check_values `tracer_rows`: 0.80 air changes an hour, rows within 0.5 ppm."""
     zone = Zone(12.0, 1e6, 1e6)
-    outside = OutsideAir(20.0, 0.0)
+    outside = OutsideAir(20.0, 0.0, 420.0)
     flow = air_m3_s(zone, 20.0, 20.0, 0.8)
     inputs = Inputs(outside, flow)
     assert 3600 * flow == pytest.approx(9.6)

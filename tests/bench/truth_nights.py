@@ -33,6 +33,7 @@ from cabinvigil.daemon.review.morning import Morning
 from tests.review import logs
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
+OUTDOOR_PPM = 420.0
 MODEL_S = 10.0
 HOURS = 9.0
 
@@ -194,7 +195,7 @@ def live(
             Surface(walls_m2, (night.wall_w_k - glass_m2 * glass_u) / walls_m2),
         ),
     )
-    outside = OutsideAir(night.outside_c, night.outside_rh_pct)
+    outside = OutsideAir(night.outside_c, night.outside_rh_pct, OUTDOOR_PPM)
     state = outdoor_state(zone, outside, 12.0)
     truth = Truth()
     rows = []
@@ -263,7 +264,7 @@ def log_of(night: Draw, rows: list[tuple[float, dict[str, float]]]) -> bytes:
         outside_c=night.outside_c,
         outside_rh_pct=night.outside_rh_pct,
         wind_mps=night.wind_mps,
-        outdoor_co2_ppm=420.0,
+        outdoor_co2_ppm=OUTDOOR_PPM,
     )
     return logs.begin(config=facts) + logs.air(rows)
 

@@ -4,6 +4,7 @@ import argparse
 import json
 import subprocess
 import sys
+from importlib.resources import files
 
 import pytest
 
@@ -42,6 +43,13 @@ def test_json_is_one_object():
     found = json.loads(out)
     assert found["gas"]["kg"] == pytest.approx(1.03, abs=0.01)
     assert out.count("\n") == 1
+
+
+def test_without_options_it_is_the_packaged_examples_cabin():
+    """The Lapwing of config/cabin.toml: in words too, and with the same burner."""
+    config = str(files("cabinvigil.config").joinpath("cabin.toml"))
+    for more in ((), ("--json",), ("--json", "--burner-kw", "0.8", "--wind-mps", "1")):
+        assert call(*more) == call("--config", config, *more)
 
 
 def test_words_without_json():

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from cabinvigil.daemon.air.combustion import PROPANE
+from cabinvigil.daemon.air.figures import wall_loss_w_k
 from cabinvigil.daemon.planning.figures import (
     ACCEPTED,
     BurnWindow,
@@ -73,14 +74,16 @@ def test_nothing_given_is_the_lapwing():
     assert lapwing.gas.hhv_mj_kg == pytest.approx(PROPANE.hhv_mj_kg)
 
 
-def test_shell_and_losses_are_estimated_from_the_volume():
-    """A box of 2.9 x 2.0 x 1.9 m has 30.2 m2; a given loss is taken as given."""
-    box = 2 * (2.9 * 2.0 + 2.9 * 1.9 + 2.0 * 1.9)
-    assert CabinPlan().shell_m2 == pytest.approx(box, rel=0.01)
-    assert CabinPlan().glass_m2 == pytest.approx(1.2, abs=0.02)
-    assert CabinPlan().loss_w_k == pytest.approx(40, abs=1)
-    assert CabinPlan(wall_w_k=28.0).loss_w_k == 28.0
-    assert CabinPlan(volume_m3=88.0).shell_m2 == pytest.approx(4 * 30.17, rel=0.01)
+def test_with_another_volume_walls_and_leak_are_no_longer_the_lapwings():
+    """28 W/K and 0.15 changes an hour are hers alone; of 11 m3 nobody knows more."""
+    assert (CabinPlan().loss_w_k, CabinPlan().leak_per_h) == (28.0, 0.15)
+    other = cabin_plan({"volume_m3": 11.0})
+    assert (other.wall_w_k, other.leak_per_h) == (None, None)
+    assert other.loss_w_k == wall_loss_w_k(11.0)
+    stated = cabin_plan({"volume_m3": 40.0, "wall_w_k": 70.0, "leak_per_h": 0.5})
+    assert (stated.loss_w_k, stated.leak_per_h) == (70.0, 0.5)
+    colder = cabin_plan({"outside_c": -20.0})
+    assert (colder.loss_w_k, colder.leak_per_h) == (28.0, 0.15)
 
 
 def test_a_configs_cabin_gives_the_same_names():
@@ -100,7 +103,7 @@ def test_a_configs_cabin_gives_the_same_names():
     assert cabin.vent_height_m == 1.4
     assert sum(cabin.liquid.values()) == pytest.approx(1.0)
     assert cabin.liquid["propane"] > 0.7  # by mole: it is the lighter one
-    assert from_config({"volume_m3": 7.0}) == {"volume_m3": 7.0}
+    assert from_config({"volume_m3": 7.0}) == {"volume_m3": 7.0, "altitude_m": 0.0}
     assert cabin_plan({"fuel": "butane"}).liquid == {"butane": 1.0}
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from cabinvigil.daemon.air.breathing import Person, flows
 from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
-from cabinvigil.daemon.planning.figures import CabinPlan, from_config
+from cabinvigil.daemon.planning.figures import CabinPlan, cabin_plan, from_config
 from cabinvigil.daemon.planning.plan import plan, spread
 from cabinvigil.daemon.planning.words import plan_object
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
@@ -43,8 +43,14 @@ def ranges_of(thing):
 def test_every_range_is_in_order(volume, kw, people, low, high, outside, wind):
     """Low, middle, high, never last; and the object is JSON."""
     made = plan(
-        CabinPlan(volume, kw, people, low, high, outside_c=outside, wind_mps=wind)
-    )
+        cabin_plan(
+            {
+                "volume_m3": volume, "burner_kw": kw, "people": people,
+                "vent_low_cm2": low, "vent_high_cm2": high, "outside_c": outside,
+                "wind_mps": wind,
+            }
+        )
+    )  # fmt: skip
     found = json.loads(json.dumps(plan_object(made, changes(made))))
     triples = list(ranges_of(found))
     assert len(triples) == 14

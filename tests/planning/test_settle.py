@@ -101,7 +101,9 @@ def test_the_flow_and_the_warmth_agree_with_one_another():
 
 def test_what_does_not_settle_is_followed_to_where_the_flame_dies():
     """No vent and a small leak: near 14 % dry, and it says that it stops there."""
-    way = scenarios(replace(CabinPlan(), vent_low_cm2=0, vent_high_cm2=0))[0]
+    way = scenarios(
+        replace(CabinPlan(), vent_low_cm2=0, vent_high_cm2=0, leak_per_h=0.3)
+    )[0]
     found = settled(way)
     assert found.stops
     assert readings.o2_dry_pct(found.state) == pytest.approx(14.0, abs=0.4)

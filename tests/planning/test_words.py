@@ -63,7 +63,9 @@ def test_figures_come_from_the_plan(accounts):
     assert f"{made.shut.minutes_to_o2[19.5][1]:.0f} min" in text
     assert "35 cm2 = 5 square inches" in text
     assert "1.03 kg = 14.4 kWh" in text
-    assert "Carbon dioxide is past its limit" in text
+    assert "Carbon dioxide comes nearest to its limit" in text
+    assert "Carbon dioxide is past its limit" in accounts["wet"][1]
+    assert "walls and panes pass 28 W/K; 0.15 air changes" in text
 
 
 def test_a_plan_outside_its_validity_says_where_it_stops(accounts):
@@ -93,7 +95,10 @@ def test_advice_fits_the_night(accounts):
     advice = {name: changes(made) for name, (made, _) in accounts.items()}
     assert advice["lapwing"][0].startswith("Do not sleep with the flame lit")
     assert not any("flame lit" in sentence for sentence in advice["windows"])
-    assert any("bags and clothes" in sentence for sentence in advice["windows"])
+    coldest = "Pack bags and clothes for -"
+    assert any(coldest in sentence for sentence in advice["windows"]), (
+        "as cold as it gets while they sleep, though a flame warms the morning"
+    )
     assert any("Make a vent" in sentence for sentence in advice["sealed"])
     assert any("larger cylinder" in sentence for sentence in advice["small cylinder"])
     assert any("larger cylinder" in sentence for sentence in advice["butane"])
@@ -106,7 +111,7 @@ def test_nothing_to_change_is_said():
     """A summer hut with open windows: nothing, and why to keep it so."""
     hut = CabinPlan(
         volume_m3=40, burner_kw=0, people=1, vent_low_cm2=900, vent_high_cm2=900,
-        outside_c=12.0, outside_rh_pct=40.0, leak_per_h=3.0,
+        outside_c=12.0, outside_rh_pct=40.0, leak_per_h=3.0, wall_w_k=None,
     )  # fmt: skip
     assert changes(plan(hut)) == (
         "Nothing: keep both vents free, and the alarms in reach.",

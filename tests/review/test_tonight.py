@@ -153,7 +153,7 @@ def test_the_model_settles_by_the_balance_of_co2() -> None:
     assert found is not None
     enters = 38.0 / 3600.0 * FACTS.pressure_hpa * 100.0 / (8.314462618 * 264.15)
     expected = 1e6 * 0.8 / 2219.2 * 3.0 / enters
-    assert found.co2_ppm - 430.0 == pytest.approx(expected, rel=0.02)
+    assert found.co2_ppm - FACTS.outdoor_co2_ppm == pytest.approx(expected, rel=0.02)
     assert settled(CabinFacts(), way) is None
     assert settled(FACTS, replace(way, air_m3_h=0.0)) is None
 

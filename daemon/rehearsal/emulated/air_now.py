@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
+
 
 @dataclass(frozen=True, slots=True)
 class AirNow:
@@ -9,7 +11,7 @@ class AirNow:
 
     o2_pct: float = 20.67
     """Wet, as breathed: 20.95 % of dry air with 1.3 % vapour (15 °C, 75 %RH)."""
-    co2_ppm: float = 420.0
+    co2_ppm: float = FRESH_CO2_PPM
     co_ppm: float = 0.0
     temp_c: float = 15.0
     rh_pct: float = 75.0

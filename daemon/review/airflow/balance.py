@@ -6,13 +6,17 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
-from cabinvigil.daemon.air.breathing import (
+from cabinvigil.daemon.air.breathing import Person, flows
+from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
+from cabinvigil.daemon.air.figures import (
     ASLEEP_SPREAD,
     ASLEEP_WATER_G_H,
-    Person,
-    flows,
+    LIKELY_BURNER_KW,
+    LIKELY_BURNER_SD_KW,
+    LIKELY_PEOPLE,
+    LIKELY_PEOPLE_SD,
+    POWER_AND_VOLUME_SPREAD,
 )
-from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.air_moved import (
     Moved,
@@ -35,16 +39,10 @@ EMPTY, OFF, LOW, HIGH, LIT = "empty", "off", "low", "high", "lit"
 powers are not known."""
 EMPTY_COST = 15.0
 """An empty cabin tells itself by hours of decay; less than this is no such hours."""
-LABEL_SPREAD = 0.12
-"""A heater's real gas use against its label (10 % is common practice, no source), and
-the volume's own error."""
 LEAST_LIT = 0.4
 """Share of the least power below which nothing burns: it is a guest who breathes."""
-LIT_KW, LIT_SD_KW = 1.2, 0.8
-"""A burner of which nothing is known (own judgement)."""
 GAIN_SPREAD = 0.02
 """Of a CO2 part: 5 % read as three sd (SCD4x data sheet v1.3 p.1), and room."""
-ANY_PEOPLE, ANY_PEOPLE_SD = 1.5, 0.7
 PEOPLE_SD = 0.5
 """Persons more or less than on the usual night (own judgement)."""
 WATER_SPREAD = 0.2
@@ -174,8 +172,8 @@ def still(values: Sequence[Told]) -> list[tuple[int, int]]:
 
 def _sources(facts: CabinFacts) -> _Sources:
     one = flows(Person())
-    people = ANY_PEOPLE if facts.people is None else facts.people
-    more_or_less = ANY_PEOPLE_SD if facts.people is None else PEOPLE_SD
+    people = LIKELY_PEOPLE if facts.people is None else facts.people
+    more_or_less = LIKELY_PEOPLE_SD if facts.people is None else PEOPLE_SD
     sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * one.co2_mol_s
     flame, powers = burn(facts.fuel, 1.0), _powers(facts)
     least_kw = min((kw for kw, _ in powers.values() if kw > 0.0), default=math.inf)
@@ -193,7 +191,7 @@ def _sources(facts: CabinFacts) -> _Sources:
 def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
     high, low = facts.burner_kw, facts.burner_low_kw
     if high is None:
-        return {OFF: (0.0, 0.0), LIT: (LIT_KW, LIT_SD_KW)}
+        return {OFF: (0.0, 0.0), LIT: (LIKELY_BURNER_KW, LIKELY_BURNER_SD_KW)}
     if high <= 0.0:
         return {OFF: (0.0, 0.0)}
     if low is None or not 0.0 < low < 0.95 * high:
@@ -201,12 +199,12 @@ def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
         return {
             OFF: (0.0, 0.0),
             LOW: between,
-            HIGH: (high, LABEL_SPREAD * high),
+            HIGH: (high, POWER_AND_VOLUME_SPREAD * high),
         }
     return {
         OFF: (0.0, 0.0),
-        LOW: (low, LABEL_SPREAD * low),
-        HIGH: (high, LABEL_SPREAD * high),
+        LOW: (low, POWER_AND_VOLUME_SPREAD * low),
+        HIGH: (high, POWER_AND_VOLUME_SPREAD * high),
     }
 
 

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.figures import heat_capacity_j_k
 from cabinvigil.daemon.air.zone import AIR_J_MOL_K
 from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import Told
@@ -15,10 +16,9 @@ WINDOW_H = 0.2
 """Slopes are taken over this long before and after a change."""
 SKIPPED_NODES = 2
 """Nodes at the change itself, which belong to neither side."""
-CAPACITY_J_K_M3 = 20e3
 CAPACITY_LN_SD = 0.6
-"""Heat that air and lining take up within minutes, for each cubic metre: 6 to 65 kJ/K
-at 90 % (own judgement: a trailer that warms by 20 K in an hour and a half)."""
+"""What the cabin's heat capacity may be off by: a third to three times at 90 % (own
+judgement)."""
 BEND_SD_K_H = 0.5
 """Bends that come without a cause (own judgement)."""
 EFFECT_SHARE = 0.3
@@ -72,7 +72,7 @@ class Heat:
         return max(self._worth_at(ln, bends) for ln in _GRID)
 
     def _worth_at(self, ln: float, bends: Sequence[tuple[float, float]]) -> float:
-        capacity = CAPACITY_J_K_M3 * self.volume_m3 * math.exp(ln)
+        capacity = heat_capacity_j_k(self.volume_m3) * math.exp(ln)
         worth = -0.5 * (ln / CAPACITY_LN_SD) ** 2
         for bend, heat_w in bends:
             expected = 3600.0 * heat_w / capacity
