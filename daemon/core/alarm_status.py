@@ -9,8 +9,17 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from cabinvigil.daemon.core.alarm import IN_ALARM, SOUNDING, Trigger, follow
-from cabinvigil.daemon.core.model import EMPTY, AlarmState, Priority, Verdict
+from cabinvigil.daemon.core.model import EMPTY, Act, AlarmState, Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec
+
+ANSWERABLE = frozenset(
+    {
+        AlarmState.UNACKNOWLEDGED,
+        AlarmState.RETURNED,
+        AlarmState.LATCHED_UNACKNOWLEDGED,
+    }
+)
+"""The states that wait for a person."""
 
 CHATTER_RAISES = 3
 CHATTER_WINDOW_S = 60.0
@@ -19,6 +28,11 @@ CHATTER_HOLD_S = 600.0
 """A chattering alarm stands until its condition has been gone for ten minutes: our own
 choice, ten of the windows by which it is called chatter."""
 
+
+HEARD_S = 2.0
+"""An answer is to what had sounded for two seconds before it: whoever presses for a
+chirp has not heard the danger that began as he reached out (own choice, twice the
+time that a person needs from a sound to a press)."""
 
 DEEPER = "deep"
 """The wording by which a rule says that a further step of the same priority is reached:
@@ -42,12 +56,25 @@ class AlarmStatus:
     """Since when the condition has been known to be gone without being cleared yet."""
     quiet_until_s: float = float("-inf")
     """End of the quiet time that an acknowledgement bought."""
+    quiet_limit_s: float = float("inf")
+    """The longest quiet time that the last verdict lets an answer buy."""
     severity_when_rung: float = float("-inf")
-    """`Verdict.severity` when it last rang."""
+    """`Verdict.severity` when it last rang, or the least since it was answered: an
+    answer is to what stood at that moment."""
+    rang_s: float = float("-inf")
+    """When it last began to sound, or sounded anew."""
+    topics: tuple[str, ...] = ("",)
+    """Every `Verdict.topic` that it has rung for in this stand."""
+    grave_s: float | None = None
+    """Since when it is `high`, in this stand."""
+    is_answered: bool = False
+    """Whether somebody in the cabin has answered since it last began to sound."""
+    answered_outside: bool = False
+    """Whether a phone has answered it in this stand: that counts once."""
     is_deep: bool = False
     """Whether the further step has been told in this stand."""
     unanswered_s: float = 0.0
-    """Since when it has called for a person without an answer."""
+    """Since when it has called for a person without an answer from the cabin."""
     escalation: int = 0
     aside_until_s: float = float("inf")
     """End of shelving."""
@@ -90,10 +117,16 @@ def ring(
     """Ring, or ring anew."""
     goes_on = standing.stands or standing.priority_while_shelved is not None
     # Only what wakes people can be left unanswered: an hour of `low` is no escalation.
-    waits = standing.sounds and standing.priority >= Priority.MEDIUM
+    waits = standing.priority >= Priority.MEDIUM and (
+        standing.sounds or (goes_on and not standing.is_answered)
+    )
     raises = standing.raises
     if not goes_on:
         raises = (*raises[-(CHATTER_RAISES - 1) :], now)
+    grave_s = now if priority is Priority.HIGH else None
+    if goes_on and grave_s is not None and standing.grave_s is not None:
+        grave_s = standing.grave_s
+    topics = standing.topics if goes_on else ()
     return replace(
         standing,
         state=follow(standing.state, trigger),
@@ -103,7 +136,13 @@ def ring(
         rising_s=None,
         falling_s=None,
         quiet_until_s=float("-inf"),
+        quiet_limit_s=verdict.quiet_s,
         severity_when_rung=verdict.severity,
+        rang_s=now,
+        topics=topics if verdict.topic in topics else (*topics, verdict.topic),
+        grave_s=grave_s,
+        is_answered=False,
+        answered_outside=goes_on and standing.answered_outside,
         is_deep=verdict.wording == DEEPER or (goes_on and standing.is_deep),
         unanswered_s=standing.unanswered_s if waits else now,
         escalation=standing.escalation if waits else 0,
@@ -117,7 +156,11 @@ def ring(
 def blind_verdict(standing: AlarmStatus, priority: Priority) -> Verdict:
     """Make up the verdict of an alarm that rings though nothing can be told now."""
     return Verdict(
-        priority, evidence=standing.evidence, severity=standing.severity_when_rung
+        priority,
+        evidence=standing.evidence,
+        severity=standing.severity_when_rung,
+        topic=standing.topics[-1] if standing.topics else "",
+        quiet_s=standing.quiet_limit_s,
     )
 
 
@@ -164,20 +207,37 @@ def _keep(
     now: float,
 ) -> AlarmStatus:
     """Move within a stand: a step up, worse by a step, quiet time over, a step down."""
+    was_gone = standing.falling_s is not None and priority >= Priority.MEDIUM
     if standing.falling_s is not None or standing.in_doubt:
         standing = replace(standing, falling_s=None, in_doubt=False)
-    is_deeper = verdict.wording == DEEPER and not standing.is_deep
-    if priority > standing.priority or is_deeper or has_grown(spec, standing, verdict):
+    if standing.quiet_limit_s != verdict.quiet_s:
+        standing = replace(standing, quiet_limit_s=verdict.quiet_s)
+    if priority > standing.priority or _is_news(spec, standing, verdict):
         priority = max(priority, standing.priority)
         return ring(standing, Trigger.REALARM, verdict, priority, now)
     if standing.state is AlarmState.ACKNOWLEDGED:
-        if now >= standing.quiet_until_s:
+        is_over = now >= standing.quiet_until_s or verdict.quiet_s <= 0.0
+        if is_over or (was_gone and verdict.priority is not None):
             return ring(standing, Trigger.REALARM, verdict, priority, now)
-        if priority < standing.priority:
-            return replace(
-                standing, priority=priority, severity_when_rung=verdict.severity
-            )
+        return _eased(standing, verdict, priority)
     return standing
+
+
+def _is_news(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> bool:
+    """Return whether there is more to say than when it last rang, answered or not."""
+    is_deeper = verdict.wording == DEEPER and not standing.is_deep
+    is_other = verdict.priority is not None and verdict.topic not in standing.topics
+    return is_deeper or is_other or has_grown(spec, standing, verdict)
+
+
+def _eased(standing: AlarmStatus, verdict: Verdict, priority: Priority) -> AlarmStatus:
+    """Follow what was answered down, so that the next rise is news from there."""
+    severity = min(standing.severity_when_rung, verdict.severity)
+    if priority < standing.priority:
+        severity = verdict.severity
+    if priority == standing.priority and severity == standing.severity_when_rung:
+        return standing
+    return replace(standing, priority=priority, severity_when_rung=severity)
 
 
 def _fall(spec: AlarmSpec, standing: AlarmStatus, now: float) -> AlarmStatus:
@@ -215,11 +275,16 @@ def _rest(standing: AlarmStatus) -> AlarmStatus:
     return standing
 
 
-def _blind(standing: AlarmStatus, now: float) -> AlarmStatus:
+def _blind(standing: AlarmStatus, now: float, *, is_unseen: bool) -> AlarmStatus:
     """Go on without a verdict: nothing is raised, and nothing comes nearer to clearing.
 
-    The end of the quiet time rings all the same.
+    The end of the quiet time rings all the same.  But what nothing measures any more
+    can clear by no reading: once answered it ends, and the alarm that nothing measures
+    it stands in its place.
     """
+    if is_unseen and standing.state is AlarmState.ACKNOWLEDGED:
+        state = follow(standing.state, Trigger.CLEAR)
+        return replace(standing, state=state, falling_s=None, in_doubt=False)
     if standing.falling_s is not None:
         # The off-delay asks for known good air throughout, not at its two ends.
         standing = replace(standing, falling_s=None)
@@ -237,6 +302,8 @@ def advance(
     verdict: Verdict | None,
     now: float,
     before_s: float,
+    *,
+    is_unseen: bool = False,
 ) -> AlarmStatus:
     """Move an alarm in life by one verdict; None neither raises nor clears anything.
 
@@ -246,9 +313,10 @@ def advance(
         verdict: what its rule says now.
         now: monotonic seconds.
         before_s: when readings came before this time; `now` where there were none.
+        is_unseen: whether nothing has measured for long what it is about.
     """
     if verdict is None:
-        return _blind(standing, now)
+        return _blind(standing, now, is_unseen=is_unseen)
     priority = held(standing.priority if standing.stands else None, verdict)
     if standing.stands:
         if priority is None:
@@ -259,17 +327,28 @@ def advance(
     return _rest(standing)
 
 
-def acknowledge(spec: AlarmSpec, standing: AlarmStatus, now: float) -> AlarmStatus:
-    """Answer an alarm: quiet for `ack_s` at most; nothing else changes."""
-    if standing.state not in (
-        AlarmState.UNACKNOWLEDGED,
-        AlarmState.RETURNED,
-        AlarmState.LATCHED_UNACKNOWLEDGED,
-    ):
+def acknowledge(
+    spec: AlarmSpec, standing: AlarmStatus, event: Act, now: float
+) -> AlarmStatus:
+    """Answer an alarm: quiet for `ack_s` at most; nothing else changes.
+
+    What began to sound too short a while before the act was not heard by whoever
+    acted.  From outside a stand is answered once: the phone may lie anywhere.
+    """
+    if standing.state not in ANSWERABLE:
+        return standing
+    if standing.rang_s > now - event.age_s - HEARD_S:
+        return standing
+    if event.is_outside and standing.answered_outside:
+        return standing
+    quiet_s = min(spec.ack_s, standing.quiet_limit_s)
+    if standing.stands and quiet_s <= 0.0:
         return standing
     return replace(
         standing,
         state=follow(standing.state, Trigger.ACKNOWLEDGE),
-        quiet_until_s=now + spec.ack_s,
-        escalation=0,
+        quiet_until_s=now + quiet_s,
+        is_answered=not event.is_outside,
+        answered_outside=standing.answered_outside or event.is_outside,
+        escalation=standing.escalation if event.is_outside else 0,
     )

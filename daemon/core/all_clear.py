@@ -1,25 +1,24 @@
 """When it is safe to go back in: the all-clear after a grave alarm about the air.
 
 It is owed to whoever was sent out, and told once, after the air has been known and
-clear for a while.  What is not known, or stands aside, is never clear.
+clear for a while.  What is not known, or stands aside, is never clear; nor is anything
+while an alarm still calls for an answer.
 """
 
 from dataclasses import dataclass, replace
 
-from cabinvigil.daemon.core.annunciation import EXPIRY_S
 from cabinvigil.daemon.core.history import o2_facts
-from cabinvigil.daemon.core.model import Alert, Command, Priority
-from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.model import Alert, Priority
+from cabinvigil.daemon.core.notification import EXPIRY_S
+from cabinvigil.daemon.core.setup import AlarmSpec, quantity_of
 from cabinvigil.daemon.core.state import State
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, VITAL
 
 ALL_CLEAR_AFTER_S = 300.0
 """Five quiet minutes of known air before 'safe to go back in': two lags of the
 slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
-BLOOD_KINDS = frozenset({"dose"})
-"""Rules on what a sleeper carries: it goes down for hours after the air is clear, so
-their `low` does not keep anyone out."""
-
+GASES = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "gas_lel_pct"})
+"""What is breathed: no all-clear while an alarm about one of them stands at all."""
 UNSEEN_KINDS = frozenset({"displaced"})
 """Rules on a gas that no part measures: that it has gone cannot be told, so after one
 of them no all-clear is given in this run: a person airs out and looks."""
@@ -31,26 +30,39 @@ def _weight(state: State, spec: AlarmSpec) -> Priority | None:
     return standing.priority if standing.stands else standing.priority_while_shelved
 
 
-def _is_clear(state: State, spec: AlarmSpec) -> bool:
-    """Say whether an alarm that rang has gone wholly: a lower step is not enough."""
-    weight = _weight(state, spec)
-    return weight is None or (spec.kind in BLOOD_KINDS and weight <= Priority.LOW)
+def _is_about_gas(spec: AlarmSpec) -> bool:
+    return quantity_of(spec) in GASES
 
 
-def _is_known(state: State, rang: list[AlarmSpec]) -> bool:
-    """Say whether a trusted value of all that matters is fresh, at every place.
+def _is_clear(state: State, rung: list[AlarmSpec]) -> bool:
+    """Return whether no gas alarm stands, nothing that rang does, and none is open."""
+    for spec in state.setup.alarms:
+        matters = spec in rung or (spec.about_air and _is_about_gas(spec))
+        if matters and _weight(state, spec) is not None:
+            return False
+        standing = state.standings[spec.id]
+        if standing.sounds and standing.priority >= Priority.MEDIUM:
+            return False
+    return True
+
+
+def _is_known(state: State, rung: list[AlarmSpec]) -> bool:
+    """Return whether a trusted value of all that matters is fresh, at every place.
 
     Where a vital quantity is measured at all, nothing is clear without it.
     """
-    if any(spec.kind in UNSEEN_KINDS for spec in rang):
+    if any(spec.kind in UNSEEN_KINDS for spec in rung):
         return False
-    wanted = {getattr(spec.params, "quantity", "") for spec in rang} | {*VITAL}
-    history = state.history
-    for (quantity, place), keys in state.setup.layout.places.items():
-        if quantity not in wanted or place is None or place in OUTSIDE_PLACES:
+    layout, history = state.setup.layout, state.history
+    wanted = {quantity_of(spec) for spec in rung} - {""}
+    if any(not layout.index(quantity) for quantity in wanted):
+        return False  # the part that measured it was taken away
+    for (quantity, place), keys in layout.places.items():
+        if quantity not in {*wanted, *VITAL}:
             continue
-        fresh = [history.fresh(key) for key in keys]
-        if not any(one is not None and not one.doubtful for one in fresh):
+        if place is None or place in OUTSIDE_PLACES:
+            continue
+        if not any(history.is_trusted(key) for key in keys):
             return False
     return True
 
@@ -66,18 +78,18 @@ class AllClearForecast:
 
 
 def outlook(state: State, now: float) -> AllClearForecast | None:
-    """Say when it is safe to go back in; None where nobody was sent out."""
+    """Return when it is safe to go back in; None where nobody was sent out."""
     if not state.all_clear_owed:
         return None
-    rang = [spec for spec in state.setup.alarms if spec.id in state.all_clear_owed]
-    can_be_told = not any(spec.kind in UNSEEN_KINDS for spec in rang)
+    rung = [spec for spec in state.setup.alarms if spec.id in state.all_clear_owed]
+    can_be_told = not any(spec.kind in UNSEEN_KINDS for spec in rung)
     if state.airing_since_s is None:
         return AllClearForecast(None, can_be_told)
     left_s = ALL_CLEAR_AFTER_S - (now - state.airing_since_s)
     return AllClearForecast(max(0.0, left_s), can_be_told)
 
 
-def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
+def all_clear(state: State, now: float) -> State:
     """Note grave alarms about the air, and tell when all of them have gone for long."""
     about_air = [spec for spec in state.setup.alarms if spec.about_air]
     grave = frozenset(
@@ -87,23 +99,22 @@ def all_clear(state: State, now: float) -> tuple[State, list[Command]]:
     )
     if grave:
         if grave <= state.all_clear_owed and state.airing_since_s is None:
-            return state, []
-        return replace(
-            state, all_clear_owed=state.all_clear_owed | grave, airing_since_s=None
-        ), []
+            return state
+        owed = state.all_clear_owed | grave
+        return replace(state, all_clear_owed=owed, airing_since_s=None)
     if not state.all_clear_owed:
-        return state, []
-    rang = [spec for spec in about_air if spec.id in state.all_clear_owed]
-    if not all(_is_clear(state, spec) for spec in rang) or not _is_known(state, rang):
+        return state
+    rung = [spec for spec in about_air if spec.id in state.all_clear_owed]
+    if not _is_clear(state, rung) or not _is_known(state, rung):
         if state.airing_since_s is None:
-            return state, []
-        return replace(state, airing_since_s=None), []
+            return state
+        return replace(state, airing_since_s=None)
     since_s = now if state.airing_since_s is None else state.airing_since_s
     if now - since_s < ALL_CLEAR_AFTER_S:
         if state.airing_since_s is not None:
-            return state, []
-        return replace(state, airing_since_s=since_s), []
-    facts = o2_facts(state.history)
-    text = state.setup.render("all-clear", Priority.LOW, "", facts)
-    told = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
-    return replace(state, all_clear_owed=frozenset(), airing_since_s=None), [told]
+            return state
+        return replace(state, airing_since_s=since_s)
+    text = state.setup.render("all-clear", Priority.LOW, "", o2_facts(state.history))
+    line = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
+    told = replace(state.told, lines=(*state.told.lines, line))
+    return replace(state, all_clear_owed=frozenset(), airing_since_s=None, told=told)

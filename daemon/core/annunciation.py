@@ -1,10 +1,10 @@
-"""What the buzzer plays and what the phone is told, given where all alarms stand."""
+"""What the sounder plays, and who is left unanswered, given where all alarms stand."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
-from cabinvigil.daemon.core.model import Alert, Priority, Sound
+from cabinvigil.daemon.core.model import Priority, Sound
 
 PATTERNS: Mapping[Priority, str] = {
     Priority.HIGH: "temporal-four",
@@ -18,17 +18,9 @@ PATTERNS: Mapping[Priority, str] = {
 LOUDNESS = {Priority.HIGH: 3, Priority.MEDIUM: 2, Priority.FAULT: 1, Priority.LOW: 0}
 """Which sound goes before which: a chirp before nothing at all."""
 
-FLOOD_COUNT = 10
-FLOOD_WINDOW_S = 600.0
-"""Over ten alarms in ten minutes is a flood (check value `alarm_rate_eemua`)."""
-
-EXPIRY_S: Mapping[Priority, float] = {
-    Priority.HIGH: 6 * 3600.0,
-    Priority.MEDIUM: 3 * 3600.0,
-    Priority.LOW: 3600.0,
-    Priority.FAULT: 3600.0,
-}
-"""How long an undelivered alert is still worth telling: a night's half for a danger."""
+GRAVE_AGE_S = 900.0
+"""A danger that has stood for a quarter of an hour is told further, answered or not:
+whoever answers in his sleep airs nothing out."""
 
 
 def choose_sound(standings: Mapping[str, AlarmStatus]) -> Sound:
@@ -51,12 +43,6 @@ def choose_sound(standings: Mapping[str, AlarmStatus]) -> Sound:
     return Sound(PATTERNS[standings[alarm].priority], alarm, louder=louder)
 
 
-def alert(alarm: str, standing: AlarmStatus, escalation: int = 0) -> Alert:
-    """Spell what the phone is told of an alarm."""
-    priority = standing.priority
-    return Alert(alarm, priority, standing.text, escalation, EXPIRY_S[priority])
-
-
 def escalate(
     standings: Mapping[str, AlarmStatus], after_s: tuple[float, float], now: float
 ) -> dict[str, AlarmStatus]:
@@ -71,11 +57,8 @@ def escalate(
             continue
         waited_s = now - standing.unanswered_s
         level = sum(waited_s >= limit_s for limit_s in after_s)
+        if standing.grave_s is not None and now - standing.grave_s >= GRAVE_AGE_S:
+            level = len(after_s)
         if level > standing.escalation:
             changed[alarm] = replace(standing, escalation=level)
     return changed
-
-
-def is_flood(raised: Iterable[float], now: float) -> bool:
-    """Say whether more alarms came than anyone can take in."""
-    return sum(now - at <= FLOOD_WINDOW_S for at in raised) > FLOOD_COUNT

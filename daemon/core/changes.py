@@ -1,4 +1,4 @@
-"""Say what changed: transitions for the log, alerts for the phone, the one sound.
+"""Say what changed: transitions for the log, texts for the phones, the one sound.
 
 What is told follows from comparing where every alarm stood with where it stands.
 """
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
-from cabinvigil.daemon.core.annunciation import alert, choose_sound, escalate, is_flood
+from cabinvigil.daemon.core.annunciation import choose_sound, escalate
 from cabinvigil.daemon.core.model import (
     AlarmState,
     Alert,
@@ -16,11 +16,16 @@ from cabinvigil.daemon.core.model import (
     Transition,
     Verdict,
 )
+from cabinvigil.daemon.core.notification import (
+    EXPIRY_S,
+    FIRST,
+    SECOND,
+    has_work,
+    notify,
+    ruling_alarm,
+)
 from cabinvigil.daemon.core.setup import Setup
 from cabinvigil.daemon.core.state import State
-
-RAISES_KEPT = 32
-"""Three floods' worth of raises: enough to tell a flood, and bounded."""
 
 CALLING = frozenset({"three-pulse", "temporal-four"})
 """While one of these sounds, time alone may bring something new to say."""
@@ -43,10 +48,11 @@ def announce_changes(
         verdicts: what the rules said of those that moved.
         now: monotonic seconds.
     """
-    if state.standings is before and not CALLING & {state.sound.pattern}:
+    calls = state.sound.pattern in CALLING or has_work(state.told)
+    if state.standings is before and not calls:
         return state, []
     changed: dict[str, AlarmStatus] = {}
-    raised = state.raised
+    rung: list[str] = []
     commands: list[Command] = []
     grave = {alarm for alarm, old in before.items() if _calls(old)}
     for alarm, after in state.standings.items():
@@ -54,19 +60,18 @@ def announce_changes(
         if after is old:
             continue
         verdict = verdicts.get(alarm)
-        rung = _has_rung(old, after)
-        if rung:
+        has_rung = _has_rung(old, after)
+        if has_rung:
             after = _mark_first_up(alarm, old, after, grave)
-            raised = (*raised[-(RAISES_KEPT - 1) :], now)
-        if rung or _has_stepped_down(old, after, verdict):
+            rung.append(alarm)
+        if has_rung or _has_stepped_down(old, after, verdict):
             text = _sentence(state.setup, alarm, after, verdict)
             after = changed[alarm] = replace(after, text=text)
-        if rung or after.state is not old.state or after.priority is not old.priority:
+        has_moved = after.state is not old.state or after.priority is not old.priority
+        if has_rung or has_moved:
             commands.append(transition(alarm, old.state, after))
-        if rung and (after.priority > Priority.LOW or not is_flood(raised, now)):
-            commands.append(alert(alarm, after))
     standings = {**state.standings, **changed} if changed else state.standings
-    return _sound(replace(state, standings=standings, raised=raised), commands, now)
+    return _notify(replace(state, standings=standings), commands, rung, now)
 
 
 def _renewed(
@@ -82,22 +87,24 @@ def _renewed(
     return standing
 
 
-def _sound(
-    state: State, commands: list[Command], now: float
+def _notify(
+    state: State, commands: list[Command], rung: list[str], now: float
 ) -> tuple[State, list[Command]]:
-    """Tell again what nobody answers, and choose the sound."""
-    standings = state.standings
-    risen = escalate(standings, state.setup.escalate_s, now)
-    if risen:
-        renewed = {
-            alarm: _renewed(state, alarm, standing, now)
-            for alarm, standing in risen.items()
-        }
-        standings = {**standings, **renewed}
-        commands += [
-            alert(alarm, standing, standing.escalation)
-            for alarm, standing in renewed.items()
-        ]
+    """Tell the phones what is to be told, and choose the sound."""
+    risen = escalate(state.standings, state.setup.escalate_s, now)
+    standings: Mapping[str, AlarmStatus] = {**state.standings, **risen}
+    told, alerts, standings = notify(
+        state.setup,
+        standings,
+        state.told,
+        rung,
+        {alarm: one.escalation for alarm, one in risen.items()},
+        now,
+        renew=lambda alarm, one: _renewed(state, alarm, one, now),
+        is_owed=bool(state.all_clear_owed),
+    )
+    commands += alerts
+    state = replace(state, told=told)
     sound = choose_sound(standings)
     if sound != state.sound:
         commands.append(sound)
@@ -116,8 +123,7 @@ def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
     return (
         before.state is not AlarmState.UNACKNOWLEDGED
         or after.priority > before.priority
-        or after.severity_when_rung > before.severity_when_rung
-        or (after.is_deep and not before.is_deep)
+        or after.rang_s > before.rang_s
     )
 
 
@@ -174,11 +180,15 @@ def transition(alarm: str, was: AlarmState, standing: AlarmStatus) -> Transition
 def announce_all(state: State) -> list[Command]:
     """Say where all alarms stand, and sound: after a restart nobody knows it."""
     commands: list[Command] = [state.sound]
-    alerts: list[Alert] = []
     for alarm, standing in state.standings.items():
-        if standing.state is AlarmState.NORMAL:
-            continue
-        commands.append(transition(alarm, standing.state, standing))
-        if standing.sounds and standing.priority >= Priority.MEDIUM:
-            alerts.append(alert(alarm, standing))
-    return commands + alerts
+        if standing.state is not AlarmState.NORMAL:
+            commands.append(transition(alarm, standing.state, standing))
+    ruling = ruling_alarm(state.standings)
+    if ruling is not None:
+        one = state.standings[ruling]
+        expiry_s = EXPIRY_S[one.priority]
+        reached = (FIRST, SECOND) if state.told.is_second else (FIRST,)
+        commands += [
+            Alert(ruling, one.priority, one.text, level, expiry_s) for level in reached
+        ]
+    return commands

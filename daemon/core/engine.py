@@ -12,10 +12,16 @@ from cabinvigil.daemon.core import history as past
 from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM
 from cabinvigil.daemon.core.alarm_status import AlarmStatus, advance
 from cabinvigil.daemon.core.all_clear import all_clear
+from cabinvigil.daemon.core.answers import (
+    count_answer,
+    settle_button,
+    tell_who,
+    without,
+    without_answers,
+)
 from cabinvigil.daemon.core.changes import announce_changes
 from cabinvigil.daemon.core.dose import breathe_co
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -31,10 +37,16 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.operator_actions import act
-from cabinvigil.daemon.core.setup import AlarmSpec, Setup
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup, TrendPort, quantity_of
 from cabinvigil.daemon.core.shelving import stay_aside, suppress
 from cabinvigil.daemon.core.state import State as State
 
+TREND = "trend"
+"""The source of the fault that the trend has failed."""
+TEST_EVERY_S = 600.0
+"""The sounder is tested once in ten minutes, whoever asks for it."""
+UNSEEN_S = 600.0
+"""What nothing has measured for so long, an answer ends (own choice)."""
 TREND_EVERY_S = 10.0
 """The trend's estimate is renewed this often: its own step (design.md, section 6)."""
 ESTIMATE_EVERY_S = 60.0
@@ -98,14 +110,6 @@ def _air_fields(air: Air) -> dict[str, Any]:
     return fields
 
 
-def _stands(spec: SeriesSpec, still_s: float) -> bool:
-    """Say whether a series that flickers while it lives has stood still for too long.
-
-    Then it is no reading for the trend, which would take its end for a change of air.
-    """
-    return 0.0 < spec.resolution <= spec.noise and still_s > spec.stuck_s
-
-
 def _ruling(history: History) -> dict[str, float]:
     """Return the value of each quantity that rules at the bunk, where it is new."""
     values: dict[str, float] = {}
@@ -120,7 +124,9 @@ def _ruling(history: History) -> dict[str, float]:
             key, series = history.worst(quantity, side, place) or (key, None)
         if series is None or series.at_s != history.now or series.at_least:
             continue
-        if not _stands(history.layout.series[key], history.now - series.changed_s):
+        # One that has died at a value is no reading: its end would be a change of air.
+        spec, still_s = history.layout.series[key], history.now - series.changed_s
+        if not (spec.flickers(series.value) and still_s > spec.still_s):
             values[quantity] = series.value
     return values
 
@@ -137,11 +143,28 @@ def _breathe(state: State, air: Air, now: float) -> State:
         history = replace(history, dose=dose)
     if setup.trend is None:
         return replace(state, history=history)
-    trend_state = setup.trend.update(state.trend_state, now, _ruling(history))
-    trend_s = state.trend_s
-    if now - trend_s >= TREND_EVERY_S:
-        trend_s = now
-        history = replace(history, trend=setup.trend.estimate(trend_state, now))
+    return _follow(replace(state, history=history), setup.trend, now)
+
+
+def _follow(state: State, trend: TrendPort, now: float) -> State:
+    """Let the trend take this tick's values; its own bug is a fault, and no end.
+
+    It begins anew with the next tick: the limits guard all the while.
+    """
+    history, trend_s = state.history, state.trend_s
+    try:
+        trend_state = trend.update(state.trend_state, now, _ruling(history))
+        if now - trend_s >= TREND_EVERY_S:
+            trend_s = now
+            history = replace(history, trend=trend.estimate(trend_state, now))
+            if history.trend is not None and TREND in history.sources:
+                history = replace(history, sources=without(history.sources, TREND))
+    except Exception as bug:
+        text = f"The forecast failed ({type(bug).__name__}); the limits still guard."
+        fault = SourceFault(TREND, "failed", text)
+        sources = {**history.sources, TREND: fault}
+        history = replace(history, trend=None, sources=sources)
+        return replace(state, history=history, trend_state=trend.start(), trend_s=now)
     return replace(state, history=history, trend_state=trend_state, trend_s=trend_s)
 
 
@@ -172,12 +195,16 @@ def _source(
 def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     """Take what a person did."""
     said: list[Command] = [act_record(event)]
-    if event.kind is ActKind.TEST and state.sound.pattern == "quiet":
-        said.append(Sound("test"))
+    if event.kind is ActKind.TEST and now - state.tested_s >= TEST_EVERY_S:
+        state = replace(state, tested_s=now)
+        if state.sound.pattern == "quiet":
+            said.append(Sound("test"))
     before = state.standings
-    history = replace(state.history, now=now)
-    standings, verdicts = act(state.setup, before, history, event, now)
-    state = replace(state, history=history, standings=standings)
+    state = count_answer(replace(state, history=replace(state.history, now=now)), event)
+    standings, verdicts = act(state.setup, before, state.history, event, now)
+    standings = without_answers(state, before, standings, event)
+    state = tell_who(state, before, standings, event)
+    state = replace(state, standings=standings)
     state, told = announce_changes(state, before, verdicts, now)
     state, judged = _judge(state, now)
     return state, said + told + judged
@@ -202,6 +229,7 @@ def act_record(event: Act) -> Record:
 
 def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     """Ask every rule, move every alarm, and say what changed."""
+    state = settle_button(state, now)
     history, before = state.history, state.standings
     before_s = now if state.before_s == float("-inf") else state.before_s
     moved: dict[str, AlarmStatus] = {}
@@ -217,7 +245,8 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
         if standing.state in ASIDE:
             after = stay_aside(spec, standing, verdict, now)
         else:
-            after = advance(spec, standing, verdict, now, before_s)
+            is_unseen = verdict is None and _is_unseen(history, spec)
+            after = advance(spec, standing, verdict, now, before_s, is_unseen=is_unseen)
         if after is not standing:
             moved[spec.id] = after
             verdicts[spec.id] = verdict
@@ -225,9 +254,13 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     _suppress(standings, coverable, verdicts, now)
     if verdicts:
         state = replace(state, standings=standings)
-    state, told = announce_changes(state, before, verdicts, now)
-    state, clear = all_clear(state, now)
-    return state, told + clear
+    return announce_changes(all_clear(state, now), before, verdicts, now)
+
+
+def _is_unseen(history: History, spec: AlarmSpec) -> bool:
+    """Return whether nothing has measured for long what an alarm is about."""
+    quantity = quantity_of(spec)
+    return bool(quantity) and history.unseen_s(quantity) >= UNSEEN_S
 
 
 def _rests(standing: AlarmStatus, verdict: Verdict | None) -> bool:

@@ -132,6 +132,9 @@ def take(
         return _refuse(series, "range", value, now)
     if _is_jump(spec, series, value, now):
         return _refuse(series, "jump", value, now)
+    is_same = value == series.value
+    if is_same and spec.flickers(value) and now - series.changed_s > spec.still_s:
+        doubtful = True  # it lives no more: it may raise an alarm, and clears none
     minute = int(now // 60.0)
     if minute == series.minute:
         minutes, total, count = series.minutes, series.total + value, series.count + 1
@@ -142,7 +145,7 @@ def take(
         now,
         doubtful,
         at_least,
-        series.changed_s if value == series.value else now,
+        series.changed_s if is_same else now,
         None,
         minute,
         total,
@@ -194,6 +197,30 @@ class History:
             ):
                 found = (key, series)
         return found
+
+    def is_trusted(self, key: str) -> bool:
+        """Return whether a series is fresh, and its part in a state to be believed."""
+        series = self.fresh(key)
+        if series is None or series.doubtful or series.at_least:
+            return False
+        return self.layout.series[key].part not in self.sources
+
+    def is_watched(self, quantity: str, but: str = "") -> bool:
+        """Return whether a trusted series gives a quantity, where people breathe.
+
+        Args:
+            quantity: a key of `QUANTITIES`.
+            but: a series that does not count.
+        """
+        keys = self.layout.index(quantity)
+        return any(key != but and self.is_trusted(key) for key in keys)
+
+    def unseen_s(self, quantity: str) -> float:
+        """Return how long no series has given a quantity; infinity where none can."""
+        ages_s = [
+            self.now - self.series[key].at_s for key in self.layout.index(quantity)
+        ]
+        return min(ages_s, default=math.inf)
 
     def mean(self, key: str, over_s: float, before: float) -> float | None:
         """Return the mean of the last `over_s` seconds, by minutes.

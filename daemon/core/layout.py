@@ -8,6 +8,11 @@ from typing import Any
 from cabinvigil.daemon.core.model import EMPTY
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
+STILL_INTERVALS = 30.0
+STILL_LEAST_S = 60.0
+"""Thirty equal readings in a row: where the noise is one step, two equal ones come with
+a probability of 0.4, so that thirty come once in 10^12."""
+
 
 @dataclass(frozen=True, slots=True)
 class SeriesSpec:
@@ -34,6 +39,24 @@ class SeriesSpec:
     warm_up_s: float = 0.0
     mean_s: float = 0.0
     """The longest mean that a limit takes of it: its minutes outlive a restart."""
+    interval_s: float = 0.0
+    """How often the part gives it; 0: not known."""
+    top: float = float("inf")
+    """The end of the part's own range."""
+
+    def flickers(self, value: float) -> bool:
+        """Return whether a living part gives another value at nearly every reading.
+
+        One whose noise is below its step may rightly stand still; so may one that
+        clamps: at nothing, and at the end of its range.
+        """
+        is_clamped = value >= self.top or value <= max(self.low, 0.0) + 3.0 * self.noise
+        return 0.0 < self.resolution <= self.noise and not is_clamped
+
+    @property
+    def still_s(self) -> float:
+        """How long a value that flickers may stand and still be taken for alive."""
+        return max(STILL_INTERVALS * self.interval_s, STILL_LEAST_S)
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,6 +117,14 @@ class Act:
     """A mark's words, or a reason."""
     for_s: float = 0.0
     """Wanted shelving time; bounded by the alarm's own limit."""
+    age_s: float = 0.0
+    """How long before `now` it was done: an answer that took a minute to arrive is
+    none to what has rung meanwhile."""
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether it came from a phone, which need not be in the cabin."""
+        return self.by == "phone"
 
 
 Event = Air | SourceFault | SourceOk | Act
@@ -143,6 +151,10 @@ class Verdict:
     acknowledged alarm sounds again when it has grown by the rule's `again_step`."""
     wording: str = ""
     """Which of the alarm's sentences to use, where it has more than one."""
+    topic: str = ""
+    """What it is about, where one alarm has several: another topic rings anew."""
+    quiet_s: float = float("inf")
+    """The longest quiet time that an answer may buy while things are so; 0: none."""
 
 
 # --- commands ----------------------------------------------------------------

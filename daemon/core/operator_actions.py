@@ -49,7 +49,7 @@ def _one(spec: AlarmSpec, standing: AlarmStatus, event: Act, now: float) -> Alar
     match event.kind:
         case ActKind.ACKNOWLEDGE | ActKind.RESET:
             # A reset by hand is an answer; the table resets by itself once it is clear.
-            return life.acknowledge(spec, standing, now)
+            return life.acknowledge(spec, standing, event, now)
         case ActKind.SHELVE if event.alarm:
             return shelving.put_aside(spec, standing, Trigger.SHELVE, event.for_s, now)
         case ActKind.OUT_OF_SERVICE if event.alarm and event.by != "phone":

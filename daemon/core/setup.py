@@ -33,6 +33,9 @@ class AlarmSpec:
     """Growth of `Verdict.severity` at which it rings anew."""
     shelve_s: float = 3600.0
     """Longest time aside; 0 where it may not be shelved."""
+    gravest: Priority = Priority.HIGH
+    """The gravest that it can ring as, whatever comes: who may put it aside follows
+    from that, and not from how it stands at the moment."""
     removable: bool = False
     """May be taken out of service: faults of parts only, never a gas alarm."""
     about_air: bool = True
@@ -71,3 +74,12 @@ class Setup:
     trend: TrendPort | None = None
     escalate_s: tuple[float, float] = (120.0, 300.0)
     """Unanswered this long: louder and told again; then the second topic."""
+
+
+ABOUT = {"dose": "co_ppm", "displaced": "o2_pct"}
+"""What the rules are about that name no quantity, by kind."""
+
+
+def quantity_of(spec: AlarmSpec) -> str:
+    """Return the quantity that an alarm is about; '' for none."""
+    return getattr(spec.params, "quantity", "") or ABOUT.get(spec.kind, "")

@@ -23,17 +23,20 @@ def put_aside(
 ) -> AlarmStatus:
     """Shelve, suppress, or take out of service, where the design allows it.
 
-    A standing `high` is never put aside; what wakes people is never taken out of
-    service; shelving has an end, so a time that is no positive number shelves nothing.
+    What can ever wake people is never shelved, standing or not: a danger put aside
+    beforehand would be silent when it comes.  What wakes people now is never taken out
+    of service.  Shelving has an end, and is no longer than an answer's quiet time: a
+    time that is no positive number shelves nothing.
     """
     if standing.state in ASIDE:
         return standing
     until_s = float("inf")
     wakes = standing.priority if standing.stands or standing.sounds else Priority.FAULT
     if trigger is Trigger.SHELVE:
-        if wakes is Priority.HIGH or spec.shelve_s <= 0.0 or not for_s > 0.0:
+        most_s = min(spec.shelve_s, spec.ack_s)
+        if spec.gravest >= Priority.MEDIUM or most_s <= 0.0 or not for_s > 0.0:
             return standing  # NaN is no time either
-        until_s = now + min(spec.shelve_s, for_s)
+        until_s = now + min(most_s, for_s)
     elif trigger is Trigger.REMOVE and (wakes >= Priority.MEDIUM or not spec.removable):
         return standing
     stood = standing.stands

@@ -9,20 +9,30 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from cabinvigil.daemon.core.alarm import ASIDE, Trigger
-from cabinvigil.daemon.core.alarm_status import AlarmStatus, blind_verdict, ring
+from cabinvigil.daemon.core.alarm_snapshot import (
+    LONGEST_TEXT,
+    MOST_AGE_S,
+    alarm_from_plain,
+    alarm_to_plain,
+    come_back,
+    number,
+    priority_of,
+)
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.annunciation import choose_sound
 from cabinvigil.daemon.core.changes import announce_all
 from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.history import KEPT_MINUTES, UNDOSED, Series, closed_minutes
 from cabinvigil.daemon.core.layout import SeriesSpec
-from cabinvigil.daemon.core.model import AlarmState, Command, Priority
-from cabinvigil.daemon.core.setup import AlarmSpec, Setup
-from cabinvigil.daemon.core.shelving import stay_aside, take_back
+from cabinvigil.daemon.core.model import AlarmState, Command, Priority, SourceFault
+from cabinvigil.daemon.core.notification import Notification, Weight
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup, quantity_of
 from cabinvigil.daemon.core.state import State
 
 VERSION = 1
+TOLD_KEPT = 64
+"""Of each list of what was told: more than any night has open at once."""
 
 
 def to_plain(state: State) -> dict[str, Any]:
@@ -31,10 +41,10 @@ def to_plain(state: State) -> dict[str, Any]:
     Alarms that rest in `normal` are left out.
     """
     now = state.history.now
-    dose = state.history.dose
     return {
         "version": VERSION,
-        "dose": {"cohb_pct": dose.cohb_pct, "alarm_fraction": dose.alarm_fraction},
+        "dose": _dose_to_plain(state),
+        "told": _told_to_plain(state.told, now),
         "minutes": minutes_to_plain(state.setup, state.history.series, now),
         "airing": sorted(state.all_clear_owed),
         "alarms": {
@@ -87,6 +97,7 @@ def restore(
         state.history,
         dose=_dose(plain.get("dose"), gone_s),
         series={**state.history.series, **minutes},
+        sources=_unwatched(setup, standings),
     )
     restored = replace(
         state,
@@ -94,6 +105,7 @@ def restore(
         standings=standings,
         sound=choose_sound(standings),
         all_clear_owed=frozenset(owed),
+        told=_told(plain.get("told"), specs, now, gone_s),
     )
     return restored, lost
 
@@ -115,7 +127,10 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
         else carried.history.series[key]
         for key, spec in setup.layout.series.items()
     }
-    history = replace(state.history, layout=setup.layout, now=now, series=series)
+    sources = {**state.history.sources, **_unwatched(setup, carried.standings)}
+    history = replace(
+        state.history, layout=setup.layout, now=now, series=series, sources=sources
+    )
     same_trend = setup.trend == old.trend
     if not same_trend:
         history = replace(history, trend=None)
@@ -123,7 +138,8 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
         carried,
         history=history,
         before_s=state.before_s,
-        raised=state.raised,
+        answers_s=state.answers_s,
+        tested_s=state.tested_s,
         trend_state=state.trend_state if same_trend else carried.trend_state,
         trend_s=state.trend_s if same_trend else carried.trend_s,
         estimated_s=state.estimated_s,
@@ -146,13 +162,102 @@ def _span_s(value: Any) -> float | None:
     return span_s if span_s >= 0.0 else None
 
 
+LOW_CO_PPM = 10.0
+"""Where the last CO was under this, the hours without power are taken for as clean: the
+WHO's eight-hour value is 9 ppm (WHO Air Quality Guidelines for Europe 2000)."""
+
+
+def _dose_to_plain(state: State) -> dict[str, Any]:
+    history = state.history
+    keys = history.layout.index("co_ppm")
+    last = [value for key in keys if math.isfinite(value := history.series[key].value)]
+    return {
+        "cohb_pct": history.dose.cohb_pct,
+        "alarm_fraction": history.dose.alarm_fraction,
+        **({"co_ppm": max(last)} if last else {}),
+    }
+
+
 def _dose(kept: Any, gone_s: float) -> Dose:
-    """Take the dose over, breathed off while the watch was down."""
+    """Take the dose over.
+
+    Held while nobody measured: a heater that burns on through a power cut is not clean
+    air.  Only where the last CO was low is it breathed off.
+    """
     if not isinstance(kept, Mapping):
         return UNDOSED
     cohb_pct = number(kept.get("cohb_pct"), UNDOSED.cohb_pct, 0.0, 100.0)
     fraction = number(kept.get("alarm_fraction"), 0.0, 0.0, MOST_FRACTION)
-    return breathe_co(Dose(cohb_pct, fraction), 0.0, gone_s)
+    last_ppm = number(kept.get("co_ppm"), math.inf, 0.0, math.inf)
+    dose = Dose(cohb_pct, fraction)
+    return breathe_co(dose, last_ppm, gone_s) if last_ppm < LOW_CO_PPM else dose
+
+
+def _unwatched(
+    setup: Setup, standings: Mapping[str, AlarmStatus]
+) -> dict[str, SourceFault]:
+    """Find what an alarm stands about and nothing measures any more.
+
+    Its part was taken out of the config: it can clear by no reading, and what takes its
+    place when it is answered is this fault.
+    """
+    for spec in setup.alarms:
+        quantity = quantity_of(spec)
+        stands = standings[spec.id].stands
+        if stands and quantity and not setup.layout.index(quantity):
+            text = f"Nothing measures {quantity} any more. Look at the config."
+            return {"settings": SourceFault("settings", "unwatched", text)}
+    return {}
+
+
+def _told_to_plain(told: Notification, now: float) -> dict[str, Any]:
+    return {
+        "texts_age_s": [now - at for at in told.texts_s],
+        "second_texts_age_s": [now - at for at in told.second_texts_s],
+        "alarms": {
+            alarm: [grave[0].word, grave[1], now - at]
+            for alarm, (grave, at) in told.told.items()
+        },
+        "waiting": sorted(told.waiting),
+        "missed": list(told.missed),
+        "is_second": told.is_second,
+    }
+
+
+def _told(
+    kept: Any, specs: Mapping[str, AlarmSpec], now: float, gone_s: float
+) -> Notification:
+    """Take over what the phones were told; what cannot be read was not told."""
+    if not isinstance(kept, Mapping):
+        return Notification()
+
+    def moments(key: str) -> tuple[float, ...]:
+        ages = kept.get(key)
+        found = ages[-TOLD_KEPT:] if isinstance(ages, list) else []
+        return tuple(now - gone_s - number(age, 0.0, 0.0, MOST_AGE_S) for age in found)
+
+    def words(key: str) -> list[str]:
+        found = kept.get(key)
+        found = found[:TOLD_KEPT] if isinstance(found, list) else []
+        return [one[:LONGEST_TEXT] for one in found if isinstance(one, str)]
+
+    alarms = kept.get("alarms")
+    told: dict[str, tuple[Weight, float]] = {}
+    for alarm, entry in alarms.items() if isinstance(alarms, Mapping) else ():
+        if alarm in specs and isinstance(entry, list) and len(entry) == 3:
+            at_s = now - gone_s - number(entry[2], 0.0, 0.0, MOST_AGE_S)
+            told[alarm] = (
+                (priority_of(entry[0], Priority.FAULT), entry[1] is True),
+                at_s,
+            )
+    return Notification(
+        moments("texts_age_s"),
+        moments("second_texts_age_s"),
+        told,
+        frozenset(one for one in words("waiting") if one in specs),
+        tuple(words("missed")),
+        is_second=kept.get("is_second") is True,
+    )
 
 
 DECIMALS = 2
@@ -223,155 +328,3 @@ def _is_possible(spec: SeriesSpec, mean: Any) -> bool:
     if isinstance(mean, bool) or not isinstance(mean, int | float):
         return False
     return spec.low <= mean <= spec.high
-
-
-MOST_AGE_S = 30 * 86_400.0
-"""Longer than any night: an older age says no more than this."""
-
-
-MOST_WORSE = 1e9
-"""Larger than any rule's measure of how bad things are."""
-
-
-LONGEST_TEXT = 400
-"""Characters of a kept sentence; ours have at most 140."""
-
-
-_STATES = {one.value: one for one in AlarmState}
-
-
-_PRIORITIES = {one.word: one for one in Priority}
-
-
-def alarm_to_plain(standing: AlarmStatus, now: float) -> dict[str, Any]:
-    """Put an alarm into plain values, fit for JSON: moments become ages."""
-    priority_while_shelved = standing.priority_while_shelved
-    plain: dict[str, Any] = {
-        "state": standing.state.value,
-        "priority": standing.priority.word,
-        "text": standing.text,
-        "age_s": now - standing.since_s,
-        "unanswered_s": now - standing.unanswered_s,
-        "quiet_left_s": standing.quiet_until_s - now,
-        "aside_left_s": standing.aside_until_s - now,
-        "aside_limit": standing.aside_limit.word,
-        "hidden": None
-        if priority_while_shelved is None
-        else priority_while_shelved.word,
-        "told_worse": standing.severity_when_rung,
-        "escalation": standing.escalation,
-        "first_up": standing.first_up,
-        "in_doubt": standing.in_doubt,
-    }
-    # JSON knows no infinity: what has no end, or never was, is left out.
-    return {
-        key: value
-        for key, value in plain.items()
-        if not isinstance(value, float) or math.isfinite(value)
-    }
-
-
-def number(value: Any, default: float, low: float, high: float) -> float:
-    """Return a number, kept between two bounds; the default where it is none."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return default
-    if not math.isfinite(value):
-        return default
-    return min(max(float(value), low), high)
-
-
-def _priority(value: Any, default: Priority) -> Priority:
-    return _PRIORITIES.get(value, default) if isinstance(value, str) else default
-
-
-def alarm_from_plain(kept: Any, now: float, gone_s: float) -> AlarmStatus:
-    """Read an alarm as it stood; what cannot be read is taken on the safe side.
-
-    Args:
-        kept: what `alarm_to_plain` made, or anything.
-        now: monotonic seconds.
-        gone_s: what has passed since it was kept, as far as is known.
-    """
-    kept = kept if isinstance(kept, Mapping) else {}
-    state, text = kept.get("state"), kept.get("text")
-    priority = _priority(kept.get("priority"), Priority.MEDIUM)
-    is_hidden = kept.get("hidden") is not None
-
-    def ago(key: str) -> float:
-        return now - gone_s - number(kept.get(key), 0.0, 0.0, MOST_AGE_S)
-
-    def left(key: str) -> float:
-        return now - gone_s + number(kept.get(key), 0.0, 0.0, MOST_AGE_S)
-
-    return AlarmStatus(
-        state=_STATES.get(state, AlarmState.UNACKNOWLEDGED)
-        if isinstance(state, str)
-        else AlarmState.UNACKNOWLEDGED,
-        priority=priority,
-        since_s=ago("age_s"),
-        text=text[:LONGEST_TEXT] if isinstance(text, str) else "",
-        quiet_until_s=left("quiet_left_s"),
-        severity_when_rung=number(
-            kept.get("told_worse"), -math.inf, -MOST_WORSE, MOST_WORSE
-        ),
-        unanswered_s=ago("unanswered_s"),
-        escalation=int(number(kept.get("escalation"), 0.0, 0.0, 2.0)),
-        aside_until_s=left("aside_left_s") if "aside_left_s" in kept else math.inf,
-        aside_limit=_priority(kept.get("aside_limit"), Priority.FAULT),
-        priority_while_shelved=_priority(kept.get("hidden"), priority)
-        if is_hidden
-        else None,
-        first_up=kept.get("first_up") is True,
-        in_doubt=kept.get("in_doubt") is not False,
-    )
-
-
-def come_back(
-    spec: AlarmSpec, standing: AlarmStatus, now: float, *, knows_gap: bool
-) -> AlarmStatus:
-    """Bring an alarm back into life after a restart.
-
-    Whatever is in doubt comes back unacknowledged: an answer whose quiet time may be
-    over, one that no reading has confirmed since the restart before, shelving without
-    an end.
-
-    Args:
-        spec: how the alarm rings, as it is set now.
-        standing: as it stood, in terms of the present clock.
-        now: monotonic seconds.
-        knows_gap: whether it is known how long the watch was down.
-    """
-    if standing.state in ASIDE:
-        standing = _back_from_aside(spec, standing, now, knows_gap=knows_gap)
-    elif standing.state is AlarmState.ACKNOWLEDGED:
-        until_s = min(standing.quiet_until_s, now + spec.ack_s)
-        if knows_gap and not standing.in_doubt and until_s > now:
-            standing = replace(standing, quiet_until_s=until_s)
-        else:
-            verdict = blind_verdict(standing, standing.priority)
-            trigger = Trigger.REALARM
-            standing = ring(standing, trigger, verdict, standing.priority, now)
-    return replace(standing, in_doubt=standing.stands)
-
-
-def _back_from_aside(
-    spec: AlarmSpec, standing: AlarmStatus, now: float, *, knows_gap: bool
-) -> AlarmStatus:
-    """Leave an alarm aside where the design still allows it, and not for longer."""
-    allowed = {
-        AlarmState.SHELVED: knows_gap,
-        AlarmState.SUPPRESSED: bool(spec.suppressed_by),
-        AlarmState.OUT_OF_SERVICE: spec.removable,
-    }
-    if not allowed[standing.state]:
-        return take_back(standing, None, now)
-    if standing.state is AlarmState.SHELVED:
-        until_s = min(standing.aside_until_s, now + spec.shelve_s)
-        standing = replace(standing, aside_until_s=until_s)
-    priority_while_shelved = standing.priority_while_shelved
-    verdict = (
-        None
-        if priority_while_shelved is None
-        else blind_verdict(standing, priority_while_shelved)
-    )
-    return stay_aside(spec, standing, verdict, now)

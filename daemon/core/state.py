@@ -7,6 +7,7 @@ from typing import Any
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Sound
+from cabinvigil.daemon.core.notification import Notification
 from cabinvigil.daemon.core.setup import Setup
 
 
@@ -26,9 +27,13 @@ class State:
     """What the buzzer was last asked to play."""
     before_s: float = float("-inf")
     """When readings last came, were it an empty tick; acts and faults do not count."""
-    raised: tuple[float, ...] = ()
-    """The last raises of any alarm, for the flood measure."""
     all_clear_owed: frozenset[str] = frozenset()
     """The alarms on the air that rang gravely and whose all-clear is still owed."""
+    told: Notification = field(default_factory=Notification)
+    """What the phones were told, and what waits to be told."""
+    answers_s: tuple[float, ...] = ()
+    """When somebody last answered, to find a button that chatters."""
+    tested_s: float = float("-inf")
+    """When the sounder was last tested."""
     airing_since_s: float | None = None
     """Since when the air has been known and clear of them."""

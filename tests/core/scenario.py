@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.alarm_status import HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.layout import Layout, SeriesSpec
 from cabinvigil.daemon.core.model import (
@@ -113,6 +113,9 @@ class Night:
     state: State = field(init=False)
     said: list[tuple[float, Command]] = field(default_factory=list)
     events: list[tuple[Event, float]] = field(default_factory=list)
+    acted_s: float = -1.0
+    late_s: float = 0.0
+    """How far acts have run ahead of the ticks."""
 
     def __post_init__(self) -> None:
         self.state = start(self.setup, self.now)
@@ -135,6 +138,7 @@ class Night:
     ) -> list[Command]:
         """Feed one tick of readings."""
         air = Air(values or {}, frozenset(at_least), frozenset(doubtful))
+        after_s, self.late_s = max(after_s - self.late_s, 0.0), 0.0
         return self.take(air, after_s)
 
     def hold(
@@ -145,9 +149,18 @@ class Night:
             self.air(values, step_s)
 
     def act(self, word: str, alarm: str = "", by: str = "button") -> list[Command]:
-        """Do what a word of `ACTS` says; `shelve:600` for so many seconds."""
+        """Do what a word of `ACTS` says; `shelve:600` for so many seconds.
+
+        It comes as late after the last tick as an answer must to count; the next tick
+        comes in its own time all the same.
+        """
         name, _, for_s = word.partition(":")
-        return self.take(Act(ACTS[name], alarm, by, for_s=float(for_s or 0.0)))
+        late_s = 0.0 if self.acted_s == self.now else HEARD_S
+        commands = self.take(
+            Act(ACTS[name], alarm, by, for_s=float(for_s or 0.0)), late_s
+        )
+        self.acted_s, self.late_s = self.now, self.late_s + late_s
+        return commands
 
     def play(
         self,

@@ -1,16 +1,12 @@
-"""The one sound, the escalation, the flood."""
+"""The one sound, and the escalation."""
 
 import pytest
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.annunciation import (
-    EXPIRY_S,
-    FLOOD_COUNT,
-    FLOOD_WINDOW_S,
     PATTERNS,
     choose_sound,
     escalate,
-    is_flood,
 )
 from cabinvigil.daemon.core.model import AlarmState, Priority, Sound
 
@@ -100,17 +96,3 @@ def test_only_what_wakes_people_escalates() -> None:
     assert escalate(answered, (120.0, 300.0), 9999.0) == {}
     behind = standings | answered | {"unheard": sounding(P.HIGH)}
     assert escalate(behind, (120.0, 300.0), 9999.0).keys() == {"unheard"}
-
-
-def test_over_ten_alarms_in_ten_minutes_are_a_flood() -> None:
-    """EEMUA Publication 191 (`alarm_rate_eemua`, read): ten in ten minutes."""
-    assert (FLOOD_COUNT, FLOOD_WINDOW_S) == (10, 600.0)
-    eleven = [60.0 * n for n in range(11)]
-    assert is_flood(eleven, 600.0)
-    assert not is_flood(eleven[1:], 600.0)
-    assert not is_flood(eleven, 601.0)
-
-
-def test_a_danger_is_worth_telling_for_longer() -> None:
-    """An undelivered alert expires, the graver the later."""
-    assert EXPIRY_S[P.HIGH] > EXPIRY_S[P.MEDIUM] > EXPIRY_S[P.LOW]
