@@ -216,11 +216,14 @@ class History:
         return any(key != but and self.is_trusted(key) for key in keys)
 
     def unseen_s(self, quantity: str) -> float:
-        """Return how long no series has given a quantity; infinity where none can."""
-        ages_s = [
-            self.now - self.series[key].at_s for key in self.layout.index(quantity)
-        ]
-        return min(ages_s, default=math.inf)
+        """Return how long no series has given a quantity; infinity where none can.
+
+        Counted from the start at the earliest: a part needs time to speak.
+        """
+        last_s = [self.series[key].at_s for key in self.layout.index(quantity)]
+        if not last_s:
+            return math.inf
+        return self.now - max(*last_s, self.started_s)
 
     def mean(self, key: str, over_s: float, before: float) -> float | None:
         """Return the mean of the last `over_s` seconds, by minutes.

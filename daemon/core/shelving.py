@@ -34,7 +34,8 @@ def put_aside(
     wakes = standing.priority if standing.stands or standing.sounds else Priority.FAULT
     if trigger is Trigger.SHELVE:
         most_s = min(spec.shelve_s, spec.ack_s)
-        if spec.gravest >= Priority.MEDIUM or most_s <= 0.0 or not for_s > 0.0:
+        can_wake = spec.gravest >= Priority.MEDIUM or wakes is Priority.HIGH
+        if can_wake or most_s <= 0.0 or not for_s > 0.0:
             return standing  # NaN is no time either
         until_s = now + min(most_s, for_s)
     elif trigger is Trigger.REMOVE and (wakes >= Priority.MEDIUM or not spec.removable):

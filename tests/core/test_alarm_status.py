@@ -11,7 +11,13 @@ from cabinvigil.daemon.core.alarm_status import (
     held,
     ring,
 )
-from cabinvigil.daemon.core.model import AlarmState, Priority, Verdict
+from cabinvigil.daemon.core.model import (
+    Act,
+    ActKind,
+    AlarmState,
+    Priority,
+    Verdict,
+)
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play
 
 
@@ -93,7 +99,7 @@ def test_an_answer_quiets_for_its_time_and_no_longer(quiet_s: float) -> None:
     assert night.state.sound.pattern == "quiet"
     began_s = night.now
     while night.state.sound.pattern == "quiet":
-        night.air({"o2_pct": 19.4}, 5.0)
+        night.air({"o2_pct": 19.4}, 1.0)
     assert night.now - began_s == quiet_s
     assert night.path().endswith("acknowledged unacknowledged")
 
@@ -202,7 +208,7 @@ def test_the_off_delay_wants_known_air_throughout(blank: str) -> None:
 
 def test_silence_neither_raises_nor_clears() -> None:
     """None raises nothing, clears nothing, and does not end the quiet time early."""
-    night = play("20.9 19.4 19.4 ack" + " _" * 29)
+    night = play("20.9 19.4 19.4 ack" + " _" * 30)
     assert night.now_in() == "acknowledged"
     night.play("_")
     assert night.now_in() == "unacknowledged"
@@ -309,7 +315,8 @@ def test_an_answer_changes_nothing_where_nothing_asks() -> None:
     spec = o2_low()
     for state in (AlarmState.NORMAL, AlarmState.ACKNOWLEDGED, AlarmState.SHELVED):
         standing = AlarmStatus(state)
-        assert acknowledge(spec, standing, 5.0) is standing
+        answer = Act(ActKind.ACKNOWLEDGE)
+        assert acknowledge(spec, standing, answer, 5.0) is standing
 
 
 def test_a_stand_that_goes_on_keeps_its_beginning() -> None:

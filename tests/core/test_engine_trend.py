@@ -90,13 +90,13 @@ def test_a_value_that_stands_still_is_no_reading_for_the_trend() -> None:
 
     A coarse series, and a column whose step is not known, may rightly stand.
     """
-    lively = series("co2_ppm", stuck_s=300.0, resolution=1.0, noise=10.0)
+    lively = series("co2_ppm", interval_s=10.0, resolution=1.0, noise=10.0)
     coarse = series("o2_pct", stuck_s=300.0, resolution=0.1, noise=0.05)
     trend = FakeTrend()
     night = Night(cabin(keys=[lively, coarse, "rh_pct"], trend=trend))
     night.hold({"co2_ppm": 800.0, "o2_pct": 20.9, "rh_pct": 50.0}, 4 * 3600.0)
     seen = dict(trend.seen)
-    assert "co2_ppm" in seen[310.0]
+    assert "co2_ppm" in seen[310.0], "thirty of its intervals"
     assert seen[320.0] == {"o2_pct": 20.9, "rh_pct": 50.0} == seen[4 * 3600.0]
     night.air({"co2_ppm": 801.0, "o2_pct": 20.9})
     assert dict(trend.seen)[night.now] == {"co2_ppm": 801.0, "o2_pct": 20.9}

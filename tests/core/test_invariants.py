@@ -133,20 +133,35 @@ def no_high_is_silenced(run: Watched, alarm: str, verdict: Verdict | None) -> No
         assert standing.priority is P.HIGH
         assert run.state.sound.pattern == "temporal-four"
         return
+    if verdict is None and is_unseen(run, alarm) and standing.state is S.NORMAL:
+        run.books[alarm] = Book()  # answered, and no reading could ever end it
+        return
     assert standing.state is S.ACKNOWLEDGED
     if book.silent_s is None:
         book.silent_s = run.now
     assert run.now - book.silent_s < SPECS[alarm].ack_s
 
 
+def is_unseen(run: Watched, alarm: str) -> bool:
+    """Return whether nothing has measured for ten minutes what an alarm is about."""
+    key = "o2_pct" if alarm == "o2-low" else "co_ppm"
+    return run.now - max(run.state.history.series[key].at_s, 0.0) >= 600.0
+
+
 def nothing_clears_unseen(
     run: Watched, alarm: str, was: AlarmState, verdict: Verdict | None
 ) -> None:
-    """Out of alarm only with a verdict of this very moment that says so."""
+    """Out of alarm only with a verdict of this very moment that says so.
+
+    But for what somebody has answered, and nothing has measured for ten minutes: no
+    reading could ever end it.
+    """
     to = run.state.standings[alarm].state
     if was in IN_ALARM and to not in IN_ALARM and to not in ASIDE:
-        assert verdict is not None
-        assert verdict.priority is None
+        if verdict is None:
+            assert is_unseen(run, alarm)
+        else:
+            assert verdict.priority is None
     if was is S.LATCHED_UNACKNOWLEDGED:
         assert to is not S.NORMAL or verdict is not None
 

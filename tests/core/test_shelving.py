@@ -23,7 +23,9 @@ from tests.core.scenario import Night, cabin, co_level, o2_low, play
 
 
 def in_co(script: str, **changes: float) -> Night:
-    setup = cabin(co_level(**changes), keys=["co_ppm"])
+    """A ladder that says it can ring no graver than `low`, and does."""
+    known: dict[str, Any] = {"gravest": Priority.LOW, "ack_s": 3600.0}
+    setup = cabin(co_level(**(known | changes)), keys=["co_ppm"])
     return play(script, setup, key="co_ppm", alarm="co-level")
 
 
@@ -38,7 +40,7 @@ def of_part(alarm: str, part: str, judge_of: str = "source", **more: Any) -> Ala
 
 def test_shelving_quiets_for_its_time_and_the_condition_rings_again() -> None:
     """Put off for five minutes, a standing alarm is back after five."""
-    night = in_co("0 80 shelve:300" + " 80" * 29)
+    night = in_co("0 80 shelve:298" + " 80" * 29)
     assert night.now_in("co-level") == "shelved"
     assert night.state.sound.pattern == "quiet"
     night.play("80", key="co_ppm")
@@ -106,7 +108,7 @@ def test_growing_by_the_step_ends_the_shelving() -> None:
 
 def test_what_rises_while_shelved_is_kept_and_rings_when_the_time_is_over() -> None:
     """Shelved while normal, `medium` meanwhile, then silence: it has not gone away."""
-    night = in_co("0 shelve:60 80 _ _ _ _")
+    night = in_co("0 shelve:58 80 _ _ _ _")
     assert night.standing("co-level").priority_while_shelved is Priority.MEDIUM
     night.play("_")
     assert night.now_in("co-level") == "unacknowledged"
@@ -123,13 +125,13 @@ def test_growth_counts_from_where_it_rose_while_shelved() -> None:
 
 def test_what_was_normal_and_cannot_be_told_comes_back_normal() -> None:
     """None raises nothing, on the way back from the shelf either."""
-    night = in_co("0 shelve:60 _ _ _ _ _ _")
+    night = in_co("0 shelve:58 _ _ _ _ _ _")
     assert night.now_in("co-level") == "normal"
 
 
 def test_what_has_gone_comes_back_normal() -> None:
     """Clean air at the end of the shelving: nothing to ring."""
-    night = in_co("0 80 shelve:60 80 0 0 0 0 0")
+    night = in_co("0 80 shelve:58 80 0 0 0 0 0")
     assert night.path("co-level") == "normal unacknowledged shelved normal"
 
 
@@ -149,7 +151,8 @@ def test_unshelving_by_hand_tells_the_present_numbers() -> None:
 def test_each_act_ends_its_own_state_alone() -> None:
     """Unshelving does not return to service, nor the other way round."""
     spec = of_part("sensor-fault/cell", "cell")
-    night = Night(cabin(co_level(), spec, keys=["co_ppm"]))
+    light = co_level(gravest=Priority.LOW)
+    night = Night(cabin(light, spec, keys=["co_ppm"]))
     night.play("0", key="co_ppm")
     night.act("remove", "sensor-fault/cell")
     night.act("shelve:600", "co-level")
@@ -165,7 +168,7 @@ def test_each_act_ends_its_own_state_alone() -> None:
 
 def test_a_shelved_alarm_is_not_shelved_again() -> None:
     """Shelving cannot be made longer by asking again."""
-    night = in_co("0 80 shelve:60 80 shelve:3600 80 80 80 80 80")
+    night = in_co("0 80 shelve:58 80 shelve:3600 80 80 80 80 80")
     assert night.now_in("co-level") == "unacknowledged"
 
 

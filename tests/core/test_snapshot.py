@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.alarm_status import HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.engine import step
 from cabinvigil.daemon.core.model import (
@@ -93,8 +93,8 @@ def test_an_answer_comes_back_with_the_rest_of_its_quiet_time() -> None:
         (1000.0, new.transitions()[0]),
     ]
     while new.now_in() == "acknowledged":
-        new.air({"o2_pct": 19.4}, 5.0)
-    assert new.now == 1000.0 + 300.0 - 120.0 - 60.0
+        new.air({"o2_pct": 19.4}, 2.0)
+    assert new.now == 1000.0 + 300.0 - (120.0 - HEARD_S) - 60.0
 
 
 @pytest.mark.parametrize("down_s", [None, -3.0, math.nan, math.inf, "?", True, 300.0])
@@ -154,18 +154,20 @@ def test_nobody_answered_before_the_kill_and_nobody_after() -> None:
     assert [(at - rang_at, a.escalation) for at, a in new.alerts()] == [
         (260.0, 0),
         (300.0, 2),
+        (300.0, 1),
     ]
 
 
 def test_shelving_goes_on_for_the_rest_of_its_time() -> None:
     """Bounded before the restart, bounded after it."""
-    setup = cabin(co_level(), keys=["co_ppm"])
+    setup = cabin(co_level(gravest=P.LOW, ack_s=3600.0), keys=["co_ppm"])
     night = play("0 80 shelve:600 80", setup, key="co_ppm", alarm="co-level")
     new, _ = again(night, down_s=100.0)
     assert new.now_in("co-level") == "shelved"
-    assert new.standing("co-level").aside_until_s == 1000.0 + 590.0 - 100.0
+    left_s = 600.0 - (10.0 - HEARD_S) - 100.0
+    assert new.standing("co-level").aside_until_s == 1000.0 + left_s
     assert new.standing("co-level").priority_while_shelved is P.MEDIUM
-    for down_s in (None, 590.0):
+    for down_s in (None, left_s + 100.0):
         late, _ = again(night, down_s=down_s)
         assert late.now_in("co-level") == "unacknowledged"
         assert late.state.sound.pattern == "three-pulse"
@@ -173,7 +175,7 @@ def test_shelving_goes_on_for_the_rest_of_its_time() -> None:
 
 def test_shelving_without_a_condition_ends_as_normal() -> None:
     """Nothing stood when the time was over: nothing rings."""
-    setup = cabin(co_level(), keys=["co_ppm"])
+    setup = cabin(co_level(gravest=P.LOW, ack_s=3600.0), keys=["co_ppm"])
     night = play("0 shelve:600 0", setup, key="co_ppm", alarm="co-level")
     assert again(night, down_s=None)[0].now_in("co-level") == "normal"
     stricter = cabin(co_level(shelve_s=0.0), keys=["co_ppm"])
@@ -237,10 +239,20 @@ def test_an_alarm_behind_one_that_is_gone_still_comes_back() -> None:
     ]
 
 
-def test_the_dose_comes_back_breathed_off() -> None:
+def test_the_dose_does_not_fall_in_time_that_nobody_measured() -> None:
+    """The heater burns on through a power cut: hours unmeasured are not clean."""
+    night = Night(cabin(keys=["co_ppm"]))
+    night.hold({"co_ppm": 200.0}, 4 * 3600.0, 60.0)
+    dose = night.state.history.dose
+    for down_s in (None, 60.0, 3600.0, 86_400.0):
+        assert again(night, down_s=down_s)[0].state.history.dose == dose
+
+
+def test_the_dose_is_breathed_off_where_the_last_air_was_clean() -> None:
     """253 min down halve it; down for an unknown time leaves it whole."""
     night = Night(cabin(keys=["co_ppm"]))
     night.hold({"co_ppm": 200.0}, 4 * 3600.0, 60.0)
+    night.air({"co_ppm": 3.0}, 60.0)
     dose = night.state.history.dose
     assert again(night, down_s=None)[0].state.history.dose == dose
     later = again(night, down_s=252.9 * 60.0)[0].state.history.dose
