@@ -201,6 +201,13 @@ class _Turn:
                 if standing is not None and not is_air and grave[0] != Priority.LOW:
                     self.ended.append(what(standing.text))
 
+        if self.before.is_danger and not self.dangers():
+            # What sounds and wakes speaks for itself; the rest becomes one line.
+            for alarm in sorted(self.waiting):
+                if self.standings[alarm].priority < Priority.MEDIUM:
+                    self.waiting.discard(alarm)
+                    self._miss(what(self.standings[alarm].text))
+
     def _miss(self, words: str) -> None:
         if words not in self.missed:
             self.missed.append(words)
@@ -270,12 +277,6 @@ class _Turn:
         """Tell what waited for a danger to end, each kind in one line."""
         if self.dangers():
             return
-        if self.before.is_danger:
-            # What sounds and wakes speaks for itself; the rest becomes one line.
-            for alarm in sorted(self.waiting):
-                if self.standings[alarm].priority < Priority.MEDIUM:
-                    self.waiting.discard(alarm)
-                    self._miss(what(self.standings[alarm].text))
         self._tell_lines()
         for case in ("missed", "ended"):
             words: list[str] = getattr(self, case)

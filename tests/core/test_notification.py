@@ -1,0 +1,215 @@
+"""One voice: the gravest first, few texts, told again until somebody answers."""
+
+from itertools import pairwise
+
+import pytest
+
+from cabinvigil.daemon.core.model import (
+    Act,
+    ActKind,
+    Alert,
+    Priority,
+    SourceFault,
+    SourceOk,
+)
+from cabinvigil.daemon.core.notification import EXPIRY_S, what
+from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
+from cabinvigil.daemon.rules import source
+from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
+
+P = Priority
+GOOD = {"o2_pct": 20.9, "co_ppm": 0.0, "co2_ppm": 800.0, "temp_c": 12.0}
+BAD = GOOD | {"o2_pct": 19.0}
+QUARTER_S = 900.0
+
+
+def fault(part: str = "the-cell") -> AlarmSpec:
+    """The alarm of a part that its driver says has failed."""
+    params = source.Params(part)
+    return AlarmSpec(
+        f"sensor-fault/{part}", "source", params, source.judge,
+        ack_s=28_800.0, removable=True, about_air=False, gravest=P.FAULT,
+    )  # fmt: skip
+
+
+def night() -> Night:
+    cold = ladder("cold", "temp_c", (30.0, "low"), gravest=P.LOW)
+    stale = ladder("co2-level", "co2_ppm", (10_000.0, "medium"), off_delay_s=60.0)
+    alarms = (o2_low(), co_level(), stale, cold, fault())
+    return Night(cabin(*alarms, keys=tuple(GOOD)))
+
+
+def texts(
+    some: Night, escalations: tuple[int, ...] = (0, 1)
+) -> list[tuple[float, Alert]]:
+    return [(at, one) for at, one in some.alerts() if one.escalation in escalations]
+
+
+def second(some: Night) -> list[tuple[float, Alert]]:
+    return texts(some, (2,))
+
+
+def test_a_danger_that_nobody_answers_is_told_until_somebody_does() -> None:
+    """To both phones at least every quarter of an hour, all night; then no more."""
+    some = night()
+    some.hold(BAD, 8 * 3600.0, 30.0)
+    for told in (texts(some), second(some)):
+        assert all(one.priority is P.HIGH for _, one in told)
+        times_s = [at for at, _ in told]
+        assert all(b - a <= QUARTER_S for a, b in pairwise(times_s))
+        assert some.now - times_s[-1] <= QUARTER_S
+    some.act("ack")
+    count = len(texts(some))
+    some.hold(BAD, 280.0)
+    assert len(texts(some)) == count
+
+
+def test_nothing_softer_follows_a_danger() -> None:
+    """Cold, a dead part, stale air: while the danger is open they wait."""
+    some = night()
+    some.hold(BAD, 60.0)
+    some.take(SourceFault("the-cell", "absent", "the cell is gone"))
+    some.hold(BAD | {"co2_ppm": 12_000.0, "temp_c": 35.0}, 3600.0)
+    assert {one.alarm for _, one in some.alerts()} == {"o2-low"}
+
+
+def test_what_waited_is_one_line_when_the_danger_is_over() -> None:
+    """What still wakes people is told as itself, the rest in one text."""
+    some = night()
+    some.hold(BAD, 60.0)
+    some.take(SourceFault("the-cell", "absent", "the cell is gone"))
+    some.hold(BAD | {"temp_c": 35.0}, 120.0)
+    some.act("ack", "o2-low")
+    some.hold(GOOD, 1200.0)
+    rest = [one for _, one in texts(some) if one.alarm not in ("o2-low", "all-clear")]
+    assert [one.alarm for one in rest] == ["missed"]
+    assert "sensor-fault/the-cell fault" in rest[0].text
+    assert "cold low" in rest[0].text
+
+
+def test_a_rise_to_danger_is_told_at_once_whatever_was_told_before() -> None:
+    """Three light texts in a minute do not hold back the fourth that matters."""
+    some = night()
+    some.take(SourceFault("the-cell", "absent", "the cell is gone"))
+    some.hold(GOOD | {"temp_c": 35.0}, 20.0)
+    some.hold(GOOD | {"temp_c": 35.0, "co_ppm": 40.0}, 20.0)
+    assert len(texts(some)) == 3
+    some.hold(GOOD | {"temp_c": 35.0, "co_ppm": 75.0}, 20.0)
+    assert len(texts(some)) == 3, "a fourth waits, though it wakes people"
+    some.air(GOOD | {"temp_c": 35.0, "co_ppm": 210.0})
+    assert texts(some)[-1][1].priority is P.HIGH
+    some.hold(GOOD | {"co_ppm": 210.0, "o2_pct": 19.0}, 20.0)
+    assert texts(some)[-1][1].alarm == "o2-low", "so is another danger"
+
+
+def test_at_most_three_texts_in_ten_minutes_but_for_a_rise() -> None:
+    """Whatever comes and goes, answered or not."""
+    some = night()
+    for minute in range(120):
+        some.hold(GOOD | {"co_ppm": 80.0 if minute % 2 else 0.0}, 70.0)
+        some.take(
+            SourceFault("the-cell", "absent", "gone")
+            if minute % 3
+            else SourceOk("the-cell")
+        )
+        if minute % 5 == 0:
+            some.act("ack")
+    times_s = [at for at, _ in texts(some)]
+    assert max(sum(t <= at < t + 600.0 for at in times_s) for t in times_s) <= 3
+
+
+def test_once_the_second_phone_knows_it_hears_what_gets_worse() -> None:
+    """19.0 %, nobody answers; at 17.9 % both are told that it is worse."""
+    some = night()
+    some.hold(BAD, 400.0)
+    assert [one.escalation for _, one in second(some)] == [2]
+    some.hold(GOOD | {"o2_pct": 17.9}, 30.0)
+    assert "17.9" in texts(some)[-1][1].text
+    assert "17.9" in second(some)[-1][1].text
+
+
+def test_a_restart_goes_on_at_that_stage() -> None:
+    """Killed once the second phone was told: both are told again, and of a rise."""
+    some = night()
+    some.hold(BAD, 400.0)
+    state, _ = restore(some.setup, to_plain(some.state), 1000.0, down_s=5.0)
+    again = [one for one in resume(state, 1000.0) if isinstance(one, Alert)]
+    assert [one.escalation for one in again] == [0, 2]
+    new = Night(some.setup, now=1000.0)
+    new.state = state
+    new.hold(GOOD | {"o2_pct": 17.9}, 20.0)
+    assert {one.escalation for _, one in new.alerts()} == {0, 2}
+
+
+def test_an_answer_in_its_sleep_does_not_keep_the_second_phone_out() -> None:
+    """Answered within half a minute each time; after a quarter of an hour it is told."""
+    some = night()
+    while some.now < 1500.0:
+        some.hold(BAD, 30.0)
+        some.act("ack")
+    assert second(some), "the second phone learns of it"
+    assert second(some)[0][0] <= 900.0 + 330.0
+
+
+def test_a_phone_answers_a_stand_once() -> None:
+    """Each minute an answer by phone: the second time it sounds until the button."""
+    some = night()
+    sounding_s = 0.0
+    while some.now < 3600.0:
+        some.hold(BAD, 60.0)
+        sounding_s += 60.0 if some.state.sound.pattern == "temporal-four" else 0.0
+        some.act("ack", by="phone")
+    assert sounding_s >= 3600.0 - 300.0 - 120.0
+    assert second(some)[0][0] <= 700.0, "nor does it reset the second phone's turn"
+    some.act("ack")
+    assert some.state.sound.pattern == "quiet"
+
+
+def test_both_phones_learn_who_answered() -> None:
+    """An answer from far away is told: perhaps nobody is awake in the cabin."""
+    some = night()
+    some.hold(BAD, 400.0)
+    some.take(Act(ActKind.ACKNOWLEDGE, by="phone", text="Ana's phone"), 5.0)
+    some.hold(GOOD, 700.0)
+    told = [one for _, one in some.alerts() if one.alarm == "answered"]
+    assert [one.escalation for one in told] == [0, 2]
+    assert "Ana's phone" in told[0].text
+
+
+def test_two_alarms_on_one_gas_are_one_text() -> None:
+    """Of equal weight, within ten minutes: the second says nothing new."""
+    twin = ladder("co2-twin", "co2_ppm", (10_500.0, "medium"))
+    some = Night(cabin(*night().setup.alarms, twin, keys=tuple(GOOD)))
+    some.hold(GOOD | {"co2_ppm": 12_000.0}, 60.0)
+    assert len(texts(some)) == 1
+
+
+def test_that_a_fault_is_over_is_told_where_its_begin_was() -> None:
+    """Whoever was told that a part is dead learns that it is back."""
+    some = night()
+    some.hold(GOOD, 20.0)
+    some.take(SourceFault("the-cell", "absent", "the cell is gone"))
+    some.hold(GOOD, 60.0)
+    some.take(SourceOk("the-cell"))
+    some.hold(GOOD, 60.0)
+    assert [one.alarm for _, one in texts(some)] == ["sensor-fault/the-cell", "ended"]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Too little oxygen: 19.5 %. Go out.", "Too little oxygen"),
+        ("Gas leak. Get out: no flames.", "Gas leak"),
+        ("The cell is gone.", "The cell is gone"),
+        ("", ""),
+    ],
+)
+def test_what_is_so_without_its_number_and_its_act(text: str, said: str) -> None:
+    """For a line that names several."""
+    assert what(text) == said
+
+
+def test_a_danger_is_worth_telling_for_longer() -> None:
+    """An undelivered text expires, the graver the later."""
+    assert EXPIRY_S[P.HIGH] > EXPIRY_S[P.MEDIUM] > EXPIRY_S[P.LOW]
