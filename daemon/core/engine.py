@@ -22,6 +22,7 @@ from cabinvigil.daemon.core.answers import (
 from cabinvigil.daemon.core.changes import announce_changes
 from cabinvigil.daemon.core.dose import breathe_co
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.leading import led
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -110,27 +111,6 @@ def _air_fields(air: Air) -> dict[str, Any]:
     return fields
 
 
-def _ruling(history: History) -> dict[str, float]:
-    """Return the value of each quantity that rules at the bunk, where it is new."""
-    values: dict[str, float] = {}
-    for (quantity, place), keys in history.layout.places.items():
-        if place != "":
-            continue
-        key = keys[0]
-        if len(keys) == 1:
-            series = history.fresh(key)
-        else:
-            side: past.Side = "below" if quantity == "o2_pct" else "above"
-            key, series = history.worst(quantity, side, place) or (key, None)
-        if series is None or series.at_s != history.now or series.at_least:
-            continue
-        # One that has died at a value is no reading: its end would be a change of air.
-        spec, still_s = history.layout.series[key], history.now - series.changed_s
-        if not (spec.flickers(series.value) and still_s > spec.still_s):
-            values[quantity] = series.value
-    return values
-
-
 def _breathe(state: State, air: Air, now: float) -> State:
     """Take a tick's values: series, dose and trend."""
     setup, history = state.setup, state.history
@@ -151,9 +131,13 @@ def _follow(state: State, trend: TrendPort, now: float) -> State:
 
     It begins anew with the next tick: the limits guard all the while.
     """
-    history, trend_s = state.history, state.trend_s
+    history, trend_s, trend_state = state.history, state.trend_s, state.trend_state
+    values, leaders, changed = led(history, state.leaders)
+    state = replace(state, leaders=leaders)
     try:
-        trend_state = trend.update(state.trend_state, now, _ruling(history))
+        if changed:
+            trend_state = trend.reanchor(trend_state, changed)
+        trend_state = trend.update(trend_state, now, values)
         if now - trend_s >= TREND_EVERY_S:
             trend_s = now
             history = replace(history, trend=trend.estimate(trend_state, now))

@@ -55,6 +55,10 @@ class TrendPort(Protocol):
         """Take the ruling values of this tick, by quantity."""
         ...
 
+    def reanchor(self, state: Any, quantities: frozenset[str]) -> Any:
+        """Begin anew with another part's readings of these quantities."""
+        ...
+
     def estimate(self, state: Any, now_s: float) -> Any | None:
         """Say what the air does, or None where it cannot be told yet."""
         ...

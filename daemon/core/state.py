@@ -6,7 +6,7 @@ from typing import Any
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.history import History
-from cabinvigil.daemon.core.model import Sound
+from cabinvigil.daemon.core.model import EMPTY, Sound
 from cabinvigil.daemon.core.notification import Notification
 from cabinvigil.daemon.core.setup import Setup
 
@@ -19,6 +19,8 @@ class State:
     history: History
     standings: Mapping[str, AlarmStatus]
     trend_state: Any = None
+    leaders: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    """The series that the trend follows, by quantity."""
     trend_s: float = float("-inf")
     """When the estimate was last renewed."""
     estimated_s: float = float("-inf")

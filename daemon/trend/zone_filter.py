@@ -14,7 +14,7 @@ from cabinvigil.daemon.trend import line as lines
 from cabinvigil.daemon.trend.estimate import tell
 from cabinvigil.daemon.trend.explain import KEPT, Minute
 from cabinvigil.daemon.trend.line import LEVEL_PCT, RATIO
-from cabinvigil.daemon.trend.minute_means import close, noise_of, note
+from cabinvigil.daemon.trend.minute_means import Channel, close, noise_of, note
 from cabinvigil.daemon.trend.model import Observation, TrendEstimate, TrendSetup
 from cabinvigil.daemon.trend.state import (
     COARSE,
@@ -33,7 +33,10 @@ from cabinvigil.daemon.trend.state import (
     start,
 )
 
-__all__ = ["TrendState", "estimate", "start", "update"]
+__all__ = ["TrendState", "estimate", "reanchor", "start", "update"]
+
+REANCHOR_SD_PCT = 0.5
+"""How far another oxygen part may lie from the one before: makers allow 0.4 % each."""
 
 
 def update(
@@ -79,6 +82,44 @@ def estimate(
     return state.estimate
 
 
+def reanchor(state: TrendState, quantities: frozenset[str]) -> TrendState:
+    """Take the next readings of these quantities for another part's.
+
+    Parts of one kind may differ by more than the air moves in an hour: what compares
+    readings of then with readings of now begins anew.  The ratio of O2 to CO2, and how
+    the cabin is vented, stay known.
+    """
+    if "o2_pct" in quantities:
+        line = state.line
+        wide = replace(line, var_level=line.var_level + REANCHOR_SD_PCT**2)
+        state = replace(
+            state,
+            o2=_unread(state.o2),
+            line=wide,
+            coarse=None,
+            coarse_sum=0.0,
+            coarse_count=0,
+            minutes=(),
+            minute_sums=(0.0, 0, 0.0, 0),
+        )
+    if "co2_ppm" in quantities:
+        state = replace(
+            state,
+            co2=_unread(state.co2),
+            fine=None,
+            minutes=(),
+            minute_sums=(0.0, 0, 0.0, 0),
+        )
+    return state
+
+
+def _unread(channel: Channel) -> Channel:
+    """Return a channel without its readings; what the part is like stays known."""
+    return replace(
+        channel, pending=(), last_raw=None, last=None, before=None, doubted=None, same=0
+    )
+
+
 def _note(state: TrendState, now_s: float, seen: Observation) -> TrendState:
     co2, o2 = state.co2, state.o2
     if seen.co2_ppm is not None:
@@ -112,8 +153,8 @@ def _forget(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
         fresh,
         started_s=now_s,
         step_s=now_s - STEP_S,
-        co2=replace(state.co2, last=None, before=None, doubted=None),
-        o2=replace(state.o2, last=None, before=None, doubted=None),
+        co2=_unread(state.co2),
+        o2=_unread(state.o2),
         vapour=state.vapour,
         vapour_s=state.vapour_s,
         temp_c=state.temp_c,

@@ -17,6 +17,7 @@ class FakeTrend:
 
     seen: list[tuple[float, dict[str, float]]] = field(default_factory=list)
     asked: list[float] = field(default_factory=list)
+    anchored: list[frozenset[str]] = field(default_factory=list)
 
     def start(self) -> Any:
         return 0
@@ -24,6 +25,10 @@ class FakeTrend:
     def update(self, state: Any, now_s: float, values: Mapping[str, float]) -> Any:
         self.seen.append((now_s, dict(values)))
         return state + 1
+
+    def reanchor(self, state: Any, quantities: frozenset[str]) -> Any:
+        self.anchored.append(quantities)
+        return state
 
     def estimate(self, state: Any, now_s: float) -> Any | None:
         self.asked.append(now_s)

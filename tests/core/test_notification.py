@@ -143,7 +143,7 @@ def test_a_restart_goes_on_at_that_stage() -> None:
 
 
 def test_an_answer_in_its_sleep_does_not_keep_the_second_phone_out() -> None:
-    """Answered within half a minute each time; after a quarter of an hour it is told."""
+    """Answered within half a minute each time: after a quarter hour it is told."""
     some = night()
     while some.now < 1500.0:
         some.hold(BAD, 30.0)
