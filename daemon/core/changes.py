@@ -183,7 +183,7 @@ def announce_all(state: State) -> list[Command]:
     for alarm, standing in state.standings.items():
         if standing.state is not AlarmState.NORMAL:
             commands.append(transition(alarm, standing.state, standing))
-    ruling = ruling_alarm(state.standings)
+    ruling = ruling_alarm(state.setup, state.standings)
     if ruling is not None:
         one = state.standings[ruling]
         expiry_s = EXPIRY_S[one.priority]

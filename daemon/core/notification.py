@@ -84,17 +84,22 @@ def what(text: str) -> str:
     return _END_OF_WHAT.split(text, maxsplit=1)[0]
 
 
-def ruling_alarm(standings: Mapping[str, AlarmStatus]) -> str | None:
+FORECASTS = frozenset({"projection", "rate"})
+"""Kinds of rules that say what will be: once it is, they have nothing more to say."""
+
+
+def ruling_alarm(setup: Setup, standings: Mapping[str, AlarmStatus]) -> str | None:
     """Return the gravest alarm that waits for an answer; None where none wakes people.
 
-    Of equals the one that has waited longest.
+    Of equals what is goes before what will be, then the one that has waited longest.
     """
+    kinds = {spec.id: spec.kind for spec in setup.alarms}
     open_now = [
-        (weight(one), -one.unanswered_s, alarm)
+        (weight(one), kinds.get(alarm) not in FORECASTS, -one.unanswered_s, alarm)
         for alarm, one in standings.items()
         if one.sounds and one.priority >= Priority.MEDIUM
     ]
-    return max(open_now)[2] if open_now else None
+    return max(open_now)[-1] if open_now else None
 
 
 def _is_danger(standing: AlarmStatus) -> bool:
@@ -159,6 +164,20 @@ class _Turn:
             if is_fresh and grave[0] >= standing.priority:
                 return True
         return False
+
+    def _has_come_true(self, alarm: str) -> bool:
+        """Return whether a forecast's gas is as bad by now as it said."""
+        specs = {spec.id: spec for spec in self.setup.alarms}
+        if specs[alarm].kind not in FORECASTS:
+            return False
+        own = self.standings[alarm].priority
+        return any(
+            spec.kind not in FORECASTS
+            and quantity_of(spec) == quantity_of(specs[alarm])
+            and self.standings[spec.id].stands
+            and self.standings[spec.id].priority >= own
+            for spec in self.setup.alarms
+        )
 
     def send(self, alarm: str, escalation: int) -> None:
         """Tell of an alarm with its sentence, with the numbers of now."""
@@ -225,7 +244,7 @@ class _Turn:
         for alarm in order:
             if self._is_held_back(alarm):
                 continue
-            if self._is_same_news(alarm):
+            if self._is_same_news(alarm) or self._has_come_true(alarm):
                 self.waiting.discard(alarm)
             elif self._is_rise(alarm) or self._has_room():
                 self.send(alarm, FIRST)
@@ -249,7 +268,7 @@ class _Turn:
         Args:
             risen: alarms whose waiting has just reached a level, with that level.
         """
-        ruling = ruling_alarm(self.standings)
+        ruling = ruling_alarm(self.setup, self.standings)
         if ruling is None:
             return
         level = max(risen.values(), default=FIRST)

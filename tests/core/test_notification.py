@@ -1,7 +1,9 @@
 """One voice: the gravest first, few texts, told again until somebody answers."""
 
+from dataclasses import replace
 from itertools import pairwise
 
+import attrs
 import pytest
 
 from cabinvigil.daemon.core.model import (
@@ -15,7 +17,7 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.core.notification import EXPIRY_S, what
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
-from cabinvigil.daemon.rules import source
+from cabinvigil.daemon.rules import level, source
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
 
 P = Priority
@@ -183,6 +185,20 @@ def test_two_alarms_on_one_gas_are_one_text() -> None:
     some = Night(cabin(*night().setup.alarms, twin, keys=tuple(GOOD)))
     some.hold(GOOD | {"co2_ppm": 12_000.0}, 60.0)
     assert len(texts(some)) == 1
+
+
+def test_a_forecast_that_has_come_true_is_told_no_more() -> None:
+    """Oxygen is at its limit: nobody is told that it soon will be."""
+    soon = ladder("o2-projected", "co2_ppm", (5_000.0, "high"))
+    params = attrs.evolve(soon.params, quantity="o2_pct", side="below", steps=[
+        level.LevelStep(19.8, "high")])  # fmt: skip
+    soon = replace(soon, kind="projection", params=params)
+    some = Night(cabin(soon, *night().setup.alarms, keys=tuple(GOOD)))
+    some.hold(GOOD | {"o2_pct": 19.7}, 30.0)
+    assert {one.alarm for _, one in some.alerts()} == {"o2-projected"}
+    some.hold(BAD, 3600.0, 30.0)
+    told = [one.alarm for at, one in some.alerts() if at > 60.0]
+    assert set(told) == {"o2-low"}
 
 
 def test_that_a_fault_is_over_is_told_where_its_begin_was() -> None:
