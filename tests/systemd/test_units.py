@@ -195,6 +195,33 @@ def test_the_newer_gpioset_is_spoken_to_in_its_own_words(tmp_path: Path) -> None
     )
 
 
+def test_a_sounder_on_pwm_is_heard_too(tmp_path: Path) -> None:
+    """520 Hz at half duty, three pulses, and silence at the end."""
+    channel = tmp_path / "pwm/pwmchip0/pwm0"
+    channel.mkdir(parents=True)
+    for name in ("enable", "period", "duty_cycle"):
+        (channel / name).write_text("1")
+    root = str(tmp_path / "pwm")
+    calls = sound(tmp_path, BUZZER_LINE="pwmchip0/0", PWM_ROOT=root, without="gpioset")
+    period_ns, duty_ns, enable = (
+        (channel / name).read_text().strip()
+        for name in ("period", "duty_cycle", "enable")
+    )
+    assert 1e9 / int(period_ns) == pytest.approx(520.0, rel=1e-3)
+    assert int(duty_ns) * 2 == pytest.approx(int(period_ns), abs=2)
+    assert enable == "0", "it ends in silence"
+    assert calls.count("sleep 0.200") == 10 * 3 * 2
+    assert calls[-1] == "systemctl --no-block start cabinvigil.service"
+
+
+def test_a_pwm_channel_that_is_not_there_is_said(tmp_path: Path) -> None:
+    """The watch is started again all the same."""
+    (tmp_path / "pwm/pwmchip0").mkdir(parents=True)
+    calls = sound(tmp_path, BUZZER_LINE="pwmchip0/0", PWM_ROOT=str(tmp_path / "pwm"))
+    assert "no PWM channel pwmchip0/0" in (tmp_path / "said").read_text()
+    assert calls[-1] == "systemctl --no-block start cabinvigil.service"
+
+
 def test_its_burst_is_the_medical_standards_and_never_that_of_fire() -> None:
     """IEC 60601-1-8 medium: pulses and gaps of 125 to 250 ms, 2.5 to 30 s apart."""
     text = (ROOT / "failed-sound").read_text()

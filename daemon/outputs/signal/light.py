@@ -17,10 +17,11 @@ from cabinvigil.daemon.outputs.signal.retrying_line import RetryingLine
 BLINKS_S: Mapping[str, tuple[float, float]] = {
     # On and off, in seconds.  IEC 60601-1-8 (check_values iec60601_lights, from
     # memory): high 1.4 to 2.8 Hz, medium 0.4 to 0.8 Hz, both 20 to 60 % on; low
-    # steady.
+    # steady.  Ours goes dark for a tenth of a second each three seconds: a pin that
+    # stays high when its program dies must not look like one that lives.
     "high": (0.25, 0.25),
     "medium": (0.8, 0.8),
-    "low": (1.0, 0.0),
+    "low": (2.9, 0.1),
     # Our own: a fault is a short blink every 5 s; all well is a glimpse every 15 s,
     # so that a dark light means a dead watch.
     "fault": (0.1, 4.9),
@@ -34,8 +35,6 @@ _DISABLED = {AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVIC
 def blink(state: str, since_s: float) -> Edge:
     """Say whether the light shines `since_s` after a state began; unknown: as high."""
     on_s, off_s = BLINKS_S.get(state, BLINKS_S["high"])
-    if off_s == 0.0:
-        return Edge(is_on=True, next_change_s=float("inf"))
     on_us, round_us = round(on_s * 1e6), round((on_s + off_s) * 1e6)
     at_us = max(0, round(since_s * 1e6))
     base_us = at_us - at_us % round_us

@@ -1,5 +1,7 @@
 """The light: blink rates against the medical standard, and that it never hides."""
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -24,10 +26,21 @@ def test_flash_rates_lie_in_the_standards_bands(
     assert 0.2 <= on_s / (on_s + off_s) <= 0.6
 
 
-def test_low_is_steady_and_dark_means_dead() -> None:
-    assert blink("low", 5.0).is_on
+def test_low_is_all_but_steady_and_dark_means_dead() -> None:
+    on_s, off_s = BLINKS_S["low"]
+    assert on_s / (on_s + off_s) > 0.95
     for state in BLINKS_S:
         assert blink(state, 0.01).is_on, "every state shines at some time"
+
+
+@pytest.mark.parametrize("state", BLINKS_S)
+def test_every_state_has_edges_while_the_program_lives(state: str) -> None:
+    """A circuit that listens for edges hears it: a dead program's pin has none."""
+    at_s, edges_s = 0.0, [0.0]
+    while at_s < 60.0:
+        at_s = blink(state, at_s).next_change_s
+        edges_s.append(at_s)
+    assert max(b - a for a, b in pairwise(edges_s)) <= 15.0
 
 
 def alarm(state: AlarmState, priority: Priority, name: str = "o2-low") -> Transition:
