@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.test_hardware import FENCED, anchors
-from tests.tools import house, printed, snippets
+from tests.tools import hazards, house, printed, snippets
 
 LINKS = re.compile(r"\]\(([^)\s]+)\)")
 SHELL = [
@@ -127,3 +127,12 @@ def test_the_picture_of_the_house_is_made_from_the_imports() -> None:
     page = house.PAGE.read_text(encoding="utf-8")
     assert house.MARKS.search(page)
     assert house.redrawn(page) == page
+
+
+def test_every_hazard_has_a_test_and_the_table_is_drawn_anew() -> None:
+    """DEVELOPERS.md names what stands against each hazard, and who holds it."""
+    tests = hazards.held()
+    assert set(tests) == set(hazards.HAZARDS), "a mark names a hazard that is none"
+    assert all(tests.values()), [name for name, held in tests.items() if not held]
+    page = hazards.PAGE.read_text(encoding="utf-8")
+    assert hazards.redrawn(page) == page, "python -m tests.tools.hazards"

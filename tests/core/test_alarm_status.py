@@ -292,6 +292,7 @@ def test_three_raises_in_more_than_a_minute_are_no_chatter() -> None:
     assert night.now_in("co-level") == "normal"
 
 
+@pytest.mark.hazard("crying-wolf")
 def test_sensor_noise_at_the_limit_does_not_chatter() -> None:
     """Noise of one step of 0.1 % about 19.5 % raises once in ten minutes.
 

@@ -55,6 +55,7 @@ def test_it_is_told_once_after_five_clear_minutes() -> None:
     assert told == Alert("all-clear", Priority.LOW, "all-clear low  o2_pct=20.9")
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_after_a_gas_that_nobody_measures_there_is_none() -> None:
     """That O2 no longer falls does not say that the other gas has gone."""
     displaced = replace(o2_low(), id="displaced-air", kind="displaced")
@@ -82,6 +83,7 @@ def test_a_new_alarm_begins_the_count_anew() -> None:
     assert clears(night) == [cleared_s + ALL_CLEAR_AFTER_S]
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_it_waits_while_an_alarm_still_calls_for_an_answer() -> None:
     """The air is good, the sounder goes on: nobody is told that all is clear."""
     night = both()
@@ -94,6 +96,7 @@ def test_it_waits_while_an_alarm_still_calls_for_an_answer() -> None:
     assert len(clears(night)) == 1
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_a_light_alarm_about_a_gas_keeps_everyone_out() -> None:
     """CO at 57 ppm beside an oxygen alarm that is over: no air to go back into."""
     night = aired(both())
@@ -104,6 +107,7 @@ def test_a_light_alarm_about_a_gas_keeps_everyone_out() -> None:
     assert len(clears(night)) == 1
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_a_value_that_has_died_clears_nothing() -> None:
     """The oxygen part freezes at good air, while the air falls on: no all-clear."""
     lively = series("o2_pct", interval_s=2.0, resolution=0.01, noise=0.02)
@@ -117,6 +121,7 @@ def test_a_value_that_has_died_clears_nothing() -> None:
     assert clears(night) == []
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_a_part_with_a_fault_clears_nothing() -> None:
     """What its driver doubts is not known, however good it reads."""
     night = aired(both())
@@ -138,6 +143,7 @@ def test_the_same_alarm_again_begins_the_count_anew() -> None:
     assert cleared_s < told_s <= cleared_s + ALL_CLEAR_AFTER_S + 10.0
 
 
+@pytest.mark.hazard("false-all-clear")
 @pytest.mark.parametrize("lost", ["o2_pct", "co_ppm"])
 def test_unknown_air_is_not_clear(lost: str) -> None:
     """While oxygen or CO is not measured the count does not run."""
@@ -150,6 +156,7 @@ def test_unknown_air_is_not_clear(lost: str) -> None:
     assert clears(night) == [back_s + ALL_CLEAR_AFTER_S]
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_doubtful_air_is_not_clear() -> None:
     """A part that is warming up tells nobody to go back in."""
     night = aired(both())
@@ -196,6 +203,7 @@ def test_a_lower_step_is_not_clear() -> None:
     assert len(clears(night)) == 1
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_what_is_shelved_meanwhile_is_not_clear() -> None:
     """Put off, the condition stands all the same."""
     shelvable = co_level(gravest=Priority.LOW, ack_s=3600.0)

@@ -23,6 +23,7 @@ def two() -> list[SeriesSpec]:
     return [series(HIGH), series(LOW)]
 
 
+@pytest.mark.hazard("crying-wolf")
 def test_the_worse_leads_at_first_and_its_fellow_when_it_is_gone() -> None:
     """Said as a change, so that nothing compares the one with the other."""
     setup = cabin(keys=two())
@@ -53,6 +54,7 @@ def test_one_that_reads_clearly_worse_for_a_minute_takes_over() -> None:
     assert night.state.leaders["o2_pct"] == LOW
 
 
+@pytest.mark.hazard("crying-wolf")
 @pytest.mark.parametrize("apart_pct", [0.2, 0.4])
 @pytest.mark.parametrize("away_s", [60.0, 120.0, 600.0])
 def test_no_other_gas_is_seen_where_a_part_falls_silent_and_comes_back(

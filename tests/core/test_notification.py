@@ -52,6 +52,7 @@ def second(some: Night) -> list[tuple[float, Alert]]:
     return texts(some, (2,))
 
 
+@pytest.mark.hazard("nobody-answers")
 def test_a_danger_that_nobody_answers_is_told_until_somebody_does() -> None:
     """To both phones at least every quarter of an hour, all night; then no more."""
     some = night()
@@ -67,6 +68,7 @@ def test_a_danger_that_nobody_answers_is_told_until_somebody_does() -> None:
     assert len(texts(some)) == count
 
 
+@pytest.mark.hazard("lesser-over-graver")
 def test_nothing_softer_follows_a_danger() -> None:
     """Cold, a dead part, stale air: while the danger is open they wait."""
     some = night()
@@ -76,6 +78,7 @@ def test_nothing_softer_follows_a_danger() -> None:
     assert {one.alarm for _, one in some.alerts()} == {"o2-low"}
 
 
+@pytest.mark.hazard("lesser-over-graver")
 def test_what_waited_is_one_line_when_the_danger_is_over() -> None:
     """What still wakes people is told as itself, the rest in one text."""
     some = night()
@@ -90,6 +93,7 @@ def test_what_waited_is_one_line_when_the_danger_is_over() -> None:
     assert "cold low" in rest[0].text
 
 
+@pytest.mark.hazard("lesser-over-graver")
 def test_a_rise_to_danger_is_told_at_once_whatever_was_told_before() -> None:
     """Three light texts in a minute do not hold back the fourth that matters."""
     some = night()
@@ -105,6 +109,7 @@ def test_a_rise_to_danger_is_told_at_once_whatever_was_told_before() -> None:
     assert texts(some)[-1][1].alarm == "o2-low", "so is another danger"
 
 
+@pytest.mark.hazard("flooding")
 def test_at_most_three_texts_in_ten_minutes_but_for_a_rise() -> None:
     """Whatever comes and goes, answered or not."""
     some = night()
@@ -121,6 +126,7 @@ def test_at_most_three_texts_in_ten_minutes_but_for_a_rise() -> None:
     assert max(sum(t <= at < t + 600.0 for at in times_s) for t in times_s) <= 3
 
 
+@pytest.mark.hazard("nobody-answers")
 def test_once_the_second_phone_knows_it_hears_what_gets_worse() -> None:
     """19.0 %, nobody answers; at 17.9 % both are told that it is worse."""
     some = night()
@@ -131,6 +137,7 @@ def test_once_the_second_phone_knows_it_hears_what_gets_worse() -> None:
     assert "17.9" in second(some)[-1][1].text
 
 
+@pytest.mark.hazard("silenced-by-restart")
 def test_a_restart_goes_on_at_that_stage() -> None:
     """Killed once the second phone was told: both are told again, and of a rise."""
     some = night()
@@ -144,6 +151,7 @@ def test_a_restart_goes_on_at_that_stage() -> None:
     assert {one.escalation for _, one in new.alerts()} == {0, 2}
 
 
+@pytest.mark.hazard("silenced-by-button")
 def test_an_answer_in_its_sleep_does_not_keep_the_second_phone_out() -> None:
     """Answered within half a minute each time: after a quarter hour it is told."""
     some = night()
@@ -154,6 +162,7 @@ def test_an_answer_in_its_sleep_does_not_keep_the_second_phone_out() -> None:
     assert second(some)[0][0] <= 900.0 + 330.0
 
 
+@pytest.mark.hazard("silenced-by-phone")
 def test_a_phone_answers_a_stand_once() -> None:
     """Each minute an answer by phone: the second time it sounds until the button."""
     some = night()
@@ -168,6 +177,7 @@ def test_a_phone_answers_a_stand_once() -> None:
     assert some.state.sound.pattern == "quiet"
 
 
+@pytest.mark.hazard("nobody-answers")
 def test_both_phones_learn_who_answered() -> None:
     """An answer from far away is told: perhaps nobody is awake in the cabin."""
     some = night()
@@ -179,6 +189,7 @@ def test_both_phones_learn_who_answered() -> None:
     assert "Ana's phone" in told[0].text
 
 
+@pytest.mark.hazard("flooding")
 def test_two_alarms_on_one_gas_are_one_text() -> None:
     """Of equal weight, within ten minutes: the second says nothing new."""
     twin = ladder("co2-twin", "co2_ppm", (10_500.0, "medium"))
@@ -187,6 +198,7 @@ def test_two_alarms_on_one_gas_are_one_text() -> None:
     assert len(texts(some)) == 1
 
 
+@pytest.mark.hazard("lesser-over-graver")
 def test_a_forecast_that_has_come_true_is_told_no_more() -> None:
     """Oxygen is at its limit: nobody is told that it soon will be."""
     soon = ladder("o2-projected", "co2_ppm", (5_000.0, "high"))
