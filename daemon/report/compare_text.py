@@ -23,6 +23,10 @@ def table(sheets: Sequence[Sheet], order: Sequence[Rank]) -> str:
     for one in sheets:
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
         lines += [f"   {text}"[:COLUMNS] for text in _facts(one)]
+    apart = [one for one in sheets if one.past]
+    if apart:
+        lines += ["", "not safe, and not ranked:"]
+        lines += [f"  {one.name}: {one.past}"[:COLUMNS] for one in apart]
     for rank in order:
         lines.append("")
         lines += _rank(rank, sheets)
@@ -57,7 +61,8 @@ def _facts(one: Sheet) -> list[str]:
 
 def _rank(rank: Rank, sheets: Sequence[Sheet]) -> list[str]:
     if not rank.order:
-        return [f"{rank.word}: cannot be told"]
+        why = "no night to rank" if any(one.past for one in sheets) else "not known"
+        return [f"{rank.word}: {why}"]
     lines = [f"{rank.word}:"]
     for place, n in enumerate(rank.order):
         tail = ""
@@ -104,6 +109,7 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "gas_w_per_k": rounded_each(one.w_per_k),
         "air_changes_per_h": rounded_each(one.air_changes_per_h),
         "unseen_min": one.unseen_min,
+        "past": one.past or None,
     }
 
 
@@ -143,6 +149,8 @@ def picture_rows(sheets: Sequence[Sheet]) -> list[Rows]:
     """Give the rows of a picture: safe, dry, cheap."""
     safe, dry, cheap = [], [], []
     for one in sheets:
+        if one.past:
+            continue  # not ranked, so not drawn as if it were
         if one.margin is not None:
             off = 100.0 * Z90 * one.margin_sd
             left = 100.0 * one.margin

@@ -117,6 +117,7 @@ def _stand(found: Morning, one: AlarmEpisode) -> dict[str, Any]:
     return {
         "alarm": one.alarm,
         "priority": one.priority,
+        "priority_s": one.rises[-1].at_s if one.rises else one.from_s,
         "from_s": one.from_s,
         "from": at(found, one.from_s),
         "to_s": one.to_s,

@@ -13,7 +13,7 @@ from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
-from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
 from cabinvigil.daemon.text.numbers import fixed
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -22,8 +22,14 @@ NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor "
     "of the appliance's instructions, local codes and licensed practice."
 )
-CLASSES = {DANGEROUS: "bad", UNSEEN: "blind", CLOSE: "near", WELL: "well"}
-SIGNS = {DANGEROUS: "✕", UNSEEN: "?", CLOSE: "!", WELL: "✓"}
+CLASSES = {
+    DANGEROUS: "bad",
+    UNSEEN: "blind",
+    UNKNOWN: "blind",
+    CLOSE: "near",
+    WELL: "well",
+}
+SIGNS = {DANGEROUS: "✕", UNSEEN: "?", UNKNOWN: "?", CLOSE: "!", WELL: "✓"}
 """The verdict's sign: no colour tells it alone."""
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from cabinvigil.daemon.log.moments import moment
+from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Vent
@@ -112,7 +113,7 @@ def spare_row(found: Morning, clock: Clock) -> SpareRow | None:
 
 @dataclass(frozen=True, slots=True)
 class RangRow:
-    """One stand of one alarm."""
+    """One ring of one alarm: the first of a stand, or one at which it was graver."""
 
     alarm: str
     priority: str
@@ -127,20 +128,24 @@ class RangRow:
 
 
 def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
-    """Return what rang, the gravest first."""
+    """Return what rang, the gravest first; each ring with its own time and words."""
+    rings = [(episode, ring) for episode in found.rang for ring in episode.rises]
+    rings.sort(key=lambda pair: (-RANKS.get(pair[1].priority, 0), pair[1].at_s))
     return [
         RangRow(
             episode.alarm,
-            episode.priority,
-            episode.text,
-            clock(episode.from_s),
+            ring.priority,
+            ring.text,
+            clock(ring.at_s),
             "" if episode.to_s is None else clock(episode.to_s),
-            f", {episode.rings} times" if episode.rings > 1 else "",
+            f", {episode.rings} times"
+            if episode.rings > len(episode.rises) and ring is episode.rises[-1]
+            else "",
             ""
             if episode.acknowledged_s is None
             else minutes(episode.acknowledged_s / 60.0),
         )
-        for episode in sorted(found.rang, key=lambda one: (-one.rank, one.from_s))
+        for episode, ring in rings
     ]
 
 

@@ -20,7 +20,7 @@ from cabinvigil.daemon.report.rows import (
     warned,
 )
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNSEEN, WELL
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -29,6 +29,7 @@ TAB = 10
 HEADLINES = {
     DANGEROUS: "NOT SAFE",
     UNSEEN: "NOT WATCHED: nobody can vouch for this night",
+    UNKNOWN: "NOT KNOWN: too little was measured to call this night safe",
     CLOSE: "Safe, but close",
     WELL: "Safe",
 }

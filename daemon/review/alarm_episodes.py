@@ -14,6 +14,15 @@ QUIET = ("suppressed", "shelved", "out-of-service")
 """Not told: the same cause stands there already, or a person set it aside."""
 
 
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """One time that an alarm rang, in its own words."""
+
+    at_s: float
+    priority: str
+    text: str
+
+
 @dataclass(slots=True)
 class AlarmEpisode:
     """One stand of one alarm."""
@@ -30,6 +39,8 @@ class AlarmEpisode:
     """From its first ring to the first answer; None: nobody answered."""
     rings: int = 1
     """How often it rang, raises of its priority with it."""
+    rises: tuple[Ring, ...] = ()
+    """Its first ring, and each at which it had become graver."""
     first_up: bool = False
     was_told: bool = True
     """False where it was suppressed all the time."""
@@ -104,6 +115,10 @@ def _opened(event: Event, alarm: str) -> AlarmEpisode:
 def _rings(stand: AlarmEpisode, event: Event) -> None:
     priority = _text(event.fields, "priority")
     stand.to_s = None
+    before = max((RANKS.get(one.priority, 0) for one in stand.rises), default=-1)
+    if RANKS.get(priority, 0) > before:
+        ring = Ring(event.at_s, priority, _text(event.fields, "text"))
+        stand.rises = (*stand.rises, ring)
     if RANKS.get(priority, 0) >= stand.rank:
         stand.priority = priority
         stand.text = _text(event.fields, "text") or stand.text

@@ -61,6 +61,8 @@ class Sheet:
     air_changes_per_h: Triple | None
     unseen_min: float
     """Without oxygen or CO readings."""
+    past: str
+    """What was past a waking limit, in words; '' where nothing was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,25 @@ def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
         )
         * STEP_S
         / 60.0,
+        _past(found, from_s, to_s, beyond),
     )
+
+
+def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
+    """Name what was past a limit that wakes people, or rang as a danger."""
+    if beyond_min > 0.0:
+        return "air past a waking limit"
+    for one in found.rang:
+        end_s = to_s if one.to_s is None else one.to_s
+        overlaps = one.from_s < to_s and end_s > from_s
+        if overlaps and one.is_about_air and one.rank >= RANKS["high"]:
+            return f"{one.alarm} rang"
+    blood = [one for one in found.near if one.limit.quantity == "cohb_pct"]
+    for approach in blood:
+        is_grave = RANKS.get(approach.limit.priority, 0) >= RANKS["medium"]
+        if approach.margin <= 0.0 and is_grave and from_s <= approach.at_s <= to_s:
+            return "carbon monoxide in the blood"
+    return ""
 
 
 def _margin(found: Morning, part: slice) -> tuple[float | None, float, str, float]:
@@ -144,7 +164,10 @@ Measure = tuple[float, float] | None
 
 
 def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
-    """Order the sheets three times."""
+    """Order the sheets three times.
+
+    Those past a waking limit stand apart: dry and cheap is no praise for such a night.
+    """
     return [
         _rank("safest", [_safe(one) for one in sheets]),
         _rank("driest", [_dry(one) for one in sheets]),
@@ -153,20 +176,22 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
 
 
 def _safe(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.margin is None:
+    if one.margin is None or one.past:
         return None
     return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
 
 
 def _dry(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.wet_h is None:
+    if one.wet_h is None or one.past:
         return None
     left = one.water_left_kg
     return (one.wet_h, WET_SD_H), None if left is None else (left[1], _sd(left))
 
 
 def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if one.w_per_k is None else ((one.w_per_k[1], _sd(one.w_per_k)),)
+    if one.w_per_k is None or one.past:
+        return None
+    return ((one.w_per_k[1], _sd(one.w_per_k)),)
 
 
 def _sd(triple: Triple) -> float:

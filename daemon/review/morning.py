@@ -179,7 +179,7 @@ def morning(
         facts=facts,
         air=air,
         balance=found,
-        verdict=verdict(near, rang, seen, tape.gaps),
+        verdict=verdict(near, rang, seen, tape.gaps, tape.length_s / 3600.0),
         near=near,
         spare=spare(tape),
         warned_min=_warned(tape, ruling, rang),

@@ -1,4 +1,4 @@
-"""What to change tonight: at most three things, each with its expected effect."""
+"""What to change tonight: at most four things, each with its expected effect."""
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.air.figures import CLEAN_CO_FRACTION
 from cabinvigil.daemon.review.airflow.balance import Triple
-from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.cabin_model import SettledCase, SettlingCase, settled
 from cabinvigil.daemon.review.closest_approach import Approach
@@ -17,7 +17,7 @@ from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import figure, hundreds
 from cabinvigil.drivers.kit.quantity import VITAL
 
-MOST = 3
+MOST = 4
 GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0
 """Half a point above the 19.5 % of 29 CFR 1910.146(b); the working day's mean of NIOSH
 (config/limits.toml)."""
@@ -30,6 +30,9 @@ SOOTY_RATIO = 4.0 * CLEAN_CO_FRACTION
 LEAST_CO_PPM = 5.0
 """Below it a part's own error would make the ratio."""
 WET_H = 1.0
+BREATHED = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "cohb_pct"})
+NO_FLAME = "Do not sleep with the heater lit. Warm up before bed, both vents open"
+"""What the plan says too: after a night past a waking limit nothing softer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +90,18 @@ class Situation:
     silent_min: float = 0.0
     """The longest time of which nothing was recorded."""
 
+    @property
+    def was_past_a_limit(self) -> bool:
+        """Whether the air was past a limit that wakes people."""
+        return any(
+            one.margin <= 0.0 and RANKS.get(one.limit.priority, 0) >= RANKS["medium"]
+            for one in self.near
+            if one.limit.quantity in BREATHED
+        )
+
 
 def advice(night: Situation) -> list[Advice]:
-    """Give at most three things to change, the gravest first."""
+    """Give at most four things to change, the gravest first."""
     return list(_all(night))[:MOST]
 
 
@@ -159,9 +171,12 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     short = _short_of_air(night)
     if short is None:
         return
+    if night.was_past_a_limit:
+        yield Advice(NO_FLAME, "")
     found = _better(night, short.at_s, _is_good)
     if found is None:
-        yield Advice("Open both vents wide, and do not burn while you sleep", "")
+        if not night.was_past_a_limit:
+            yield Advice(NO_FLAME, "")
         return
     then, worst, best = found.then, found.worst, found.best
     expect = (
@@ -171,7 +186,10 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     if found.now is not None:
         now = found.now
         expect += f"; with last night's air {now.o2_pct:.1f} %, {_ppm(now)} ppm"
-    yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
+    do = found.do
+    if night.was_past_a_limit and not do.startswith(NO_FLAME):
+        do = f"While the heater is lit: {do[0].lower()}{do[1:]}"
+    yield Advice(do, expect + _warmth(found.now, then), found.now, then)
 
 
 def _ppm(one: SettledCase) -> str:
@@ -205,7 +223,9 @@ def _warmth(now: SettledCase | None, then: SettledCase) -> str:
 
 
 def _better(
-    night: Situation, at_s: float, is_good: Callable[[SettledCase], bool]
+    night: Situation,
+    at_s: float,
+    is_good: Callable[[SettledCase], bool],
 ) -> Better | None:
     """Find the least that must be done for the cabin to settle well."""
     here = [one for one in night.stretches if one.from_s <= at_s < one.to_s]
@@ -267,7 +287,7 @@ def _ways(
             do = f"Fit vents of {cm2:.0f} cm2, low and high, and keep them open"
             yield BetterAir(do, replace(way, air_m3_h=fitted * factor), *known)
     if way.burner_kw > 0.0:
-        do = f"Keep both vents open, and do not burn while you sleep: {was}"
+        do = f"{NO_FLAME}: {was}"
         yield BetterAir(do, replace(wide, burner_kw=0.0), *open_wide)
 
 

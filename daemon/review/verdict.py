@@ -13,9 +13,17 @@ from cabinvigil.daemon.text.numbers import valued
 from cabinvigil.drivers.kit.quantity import VITAL
 
 DANGEROUS, UNSEEN, CLOSE, WELL = "dangerous", "not seen", "close", "safe"
+UNKNOWN = "unknown"
+"""Nothing is known to be wrong, and too little is known to call it safe."""
 UNSEEN_MIN = 20.0
 """An unvented heater in a shut trailer takes oxygen to its limit within half an hour:
 longer than this unwatched, nobody can vouch (own choice; our scenario's `shut`)."""
+UNSEEN_SHARE = 0.05
+"""Nor where a quantity that protects life was unseen for more than a twentieth of the
+night (own choice)."""
+SHORTEST_H = 0.5
+"""A shorter log says nothing of a night: within half an hour of lighting, oxygen is at
+its limit in a shut trailer (our scenario's `shut`)."""
 CLOSE_SHARE = 0.25
 """Close is where less than this share of the way from fresh air to a waking limit was
 left (own choice): oxygen below 19.8 %."""
@@ -33,7 +41,7 @@ class NightVerdict:
     """What a person wants to know first."""
 
     word: str
-    """`dangerous`, `not seen`, `close` or `safe`."""
+    """`dangerous`, `not seen`, `unknown`, `close` or `safe`."""
     reasons: tuple[str, ...]
     """Each a clause; the worst first."""
 
@@ -55,8 +63,17 @@ def verdict(
     rang: Sequence[AlarmEpisode],
     seen: Sequence[Watched],
     gaps: Sequence[Gap],
+    hours: float = 9.0,
 ) -> NightVerdict:
-    """Judge the night."""
+    """Judge the night.
+
+    Args:
+        near: how close it came to each limit.
+        rang: what rang.
+        seen: how well each quantity was watched.
+        gaps: in its log.
+        hours: from its first line to its last.
+    """
     passed = _passed(near)
     called = [one for one in rang if one.is_about_air and one.rank >= RANKS["high"]]
     reasons = list(passed)
@@ -71,6 +88,9 @@ def verdict(
         return NightVerdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
     if blind:
         return NightVerdict(UNSEEN, tuple(blind))
+    unknown = _unknown(near, seen, hours)
+    if unknown:
+        return NightVerdict(UNKNOWN, tuple(unknown))
     waking = [one for one in rang if one.is_about_air and one.rank >= RANKS["medium"]]
     close = [f"{one.alarm} rang" for one in waking] + _close(near)
     if close:
@@ -127,8 +147,28 @@ def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
         reasons.append(f"nothing was recorded for {minutes(silent_min)}")
     for one in seen:
         alone_min = one.unseen_min - silent_min
-        if one.quantity in VITAL and alone_min > UNSEEN_MIN:
+        is_short = 1.0 - one.share > UNSEEN_SHARE and one.unseen_min > silent_min
+        if one.quantity in VITAL and (alone_min > UNSEEN_MIN or is_short):
             reasons.append(f"{one.words} was not watched for {minutes(alone_min)}")
+    return reasons
+
+
+def _unknown(
+    near: Sequence[Approach], seen: Sequence[Watched], hours: float
+) -> list[str]:
+    """List why too little is known: what nobody measured or judged is not safe."""
+    measured = {one.quantity for one in seen if one.share > 0.0}
+    judged = {one.limit.quantity for one in near}
+    reasons = [
+        f"{WORDS[name]} was never measured" for name in VITAL if name not in measured
+    ]
+    reasons += [
+        f"{WORDS[name]} was judged by no limit"
+        for name in VITAL
+        if name in measured and name not in judged
+    ]
+    if hours < SHORTEST_H:
+        reasons.append(f"{minutes(60.0 * hours)} are too short to judge")
     return reasons
 
 

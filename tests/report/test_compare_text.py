@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands import compare as compare_command
+from cabinvigil.daemon.report.compare_text import picture_rows, table
 from cabinvigil.daemon.review.compare import Sheet, ranks
 from tests.commands import calling
 from tests.review import logs, named
@@ -37,15 +38,20 @@ def a_sheet(name: str) -> Sheet:
         w_per_k=(28.0, 33.0, 38.0),
         air_changes_per_h=(3.0, 3.5, 4.0),
         unseen_min=0.0,
+        past="",
     )
 
 
-def test_minutes_beyond_a_limit_weigh_more_than_margin() -> None:
-    """A night that passed a limit is never the safer one."""
-    good, bad = a_sheet("good"), replace(a_sheet("bad"), margin=-0.1, beyond_min=12.0)
-    safest = ranks([bad, good])[0]
-    assert safest.order == (1, 0)
-    assert safest.is_sure == (True,)
+def test_a_night_past_a_limit_stands_apart() -> None:
+    """It is neither the safer, nor the drier, nor the cheaper one: it is not ranked."""
+    bad = replace(a_sheet("bad"), beyond_min=12.0, past="carbon monoxide in the blood")
+    bad = replace(bad, wet_h=0.0, w_per_k=(1.0, 2.0, 3.0))
+    sheets = [bad, a_sheet("good")]
+    assert [one.order for one in ranks(sheets)] == [(1,), (1,), (1,)]
+    text = table(sheets, ranks(sheets))
+    assert "not safe, and not ranked:\n  bad: carbon monoxide in the blood" in text
+    drawn = {one.label for rows in picture_rows(sheets) for one in rows.rows}
+    assert drawn == {"good"}
 
 
 def test_what_lies_within_doubt_is_ordered_and_not_sure() -> None:
@@ -87,9 +93,9 @@ def test_a_folder_is_all_its_nights(folder: Path) -> None:
     assert (code, err) == (0, "")
     assert [one["name"] for one in found["nights"]] == ["2026-01-15", "2026-01-16"]
     order = {one["rank"]: one for one in found["ranks"]}
-    assert order["safest"]["order"] == ["2026-01-16", "2026-01-15"]
-    assert order["safest"]["larger_than_doubt"] == [True]
-    assert order["driest"]["order"][0] == "2026-01-16"
+    assert [one["past"] for one in found["nights"]] == ["air past a waking limit", None]
+    assert order["safest"]["order"] == ["2026-01-16"]
+    assert order["driest"]["order"] == ["2026-01-16"]
 
 
 def test_the_table_fits_a_terminal_and_the_csv_a_sheet(folder: Path) -> None:
