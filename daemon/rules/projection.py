@@ -5,6 +5,7 @@ chance within minutes.  It needs no warm-up, but in its first minutes it knows l
 then level and rate stand guard, and neither is ever delayed or silenced by it.
 """
 
+from collections.abc import Mapping
 from typing import Any, Literal
 
 import attrs
@@ -19,6 +20,8 @@ PER = "once"
 
 SIDES: dict[str, Literal["below", "above"]] = {"o2_pct": "below", "co2_ppm": "above"}
 """The side on which each quantity that can be projected is dangerous."""
+TOLD_STEP = {"o2_pct": 0.1, "co2_ppm": 1000.0}
+"""The step in which a sentence tells each: what is told as the limit is past it."""
 EARLY_S = 600.0
 """Until then the filter has hardly seen this night: said in the evidence."""
 HELD = 0.5
@@ -100,13 +103,26 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     worst = history.worst(params.quantity, params.side)
     if priority is None and worst is not None and worst[1].doubtful:
         return None
+    facts = _facts(params, history, trend)
     return Verdict(
         priority,
         _priority(params, far, near, HELD),
-        _facts(params, history, trend),
+        facts,
         evidence=_evidence(params, trend, far, near),
         severity=far + near,
+        wording="past" if _is_past(params, facts) else "",
     )
+
+
+def _is_past(params: Params, facts: Mapping[str, float | str]) -> bool:
+    """Return whether the limit is reached: then nothing is left to forecast."""
+    value = facts.get(params.quantity)
+    if not isinstance(value, float):
+        return False
+    half_step = TOLD_STEP[params.quantity] / 2.0
+    if params.side == "below":
+        return value < params.limit + half_step
+    return value >= params.limit - half_step
 
 
 def _is_real(params: Params, trend: TrendEstimate) -> bool:

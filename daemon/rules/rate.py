@@ -80,8 +80,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     facts[params.quantity] = series.value
     facts["rate_pct_per_h"] = rate.mid
     facts["limit"] = params.towards
-    if middle > 0.0:
-        facts["minutes"] = max(0.0, distance / middle * 60.0)
+    if middle > 0.0 and distance > 0.0:
+        facts["minutes"] = distance / middle * 60.0
     return Verdict(
         priority if raised else None,
         priority if raised or held else None,

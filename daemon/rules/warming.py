@@ -1,10 +1,13 @@
 """A part whose values stay doubtful: warming up for too long, or out of its range."""
 
+from collections.abc import Mapping
+
 import attrs
 
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, Series
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
+from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "part"
 
@@ -49,7 +52,22 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         Priority.FAULT,
         facts={"part": specs[0].title, "value": fresh[doubtful[0]].value},
         evidence={"series": doubtful, "since_start_s": now - history.started_s},
+        wording="pressure" if _lacks_pressure(fresh) else "",
     )
+
+
+def _lacks_pressure(fresh: Mapping[str, Series]) -> bool:
+    """Return whether air pressure alone is missing.
+
+    Where an oxygen cell's partial pressure is good and its percent is not, the cell is
+    warm, dry and calibrated: nothing tells it the pressure of the air.
+    """
+    is_doubtful: dict[str, bool] = {}
+    for key, series in fresh.items():
+        found = split_channel(key)
+        if found is not None:
+            is_doubtful[found[0].name] = series.doubtful
+    return is_doubtful.get("o2_pct", False) and not is_doubtful.get("o2_hpa", True)
 
 
 _FINE = Verdict(None)

@@ -80,6 +80,35 @@ def test_doubt_long_after_the_start_is_a_fault() -> None:
     assert says(warming, params, night) is None
 
 
+@pytest.mark.parametrize(
+    ("doubtful", "wording"),
+    [
+        (["o2_pct"], "pressure"),
+        (["o2_pct", "o2_hpa"], ""),
+        (["o2_hpa"], ""),
+    ],
+)
+def test_a_cell_that_lacks_the_air_pressure_is_not_told_as_cold(
+    doubtful: list[str], wording: str
+) -> None:
+    """Its partial pressure is good, and only what pressure makes of it is not."""
+    keys = [replace(series(key), part="cell") for key in ("o2_pct", "o2_hpa")]
+    night = Night(cabin(keys=keys))
+    night.air({"o2_pct": 20.9, "o2_hpa": 212.0}, 60.0, doubtful=doubtful)
+    verdict = asked(warming, warming.Params("cell"), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (FAULT, wording)
+
+
+def test_without_a_partial_pressure_no_reason_is_known() -> None:
+    """A part that gives percent alone may be cold, wet or new."""
+    night = Night(cabin(keys=[replace(series("o2_pct"), part="cell")]))
+    night.air({"o2_pct": 20.9}, 60.0, doubtful=["o2_pct"])
+    verdict = asked(warming, warming.Params("cell"), night)
+    assert verdict is not None
+    assert verdict.wording == ""
+
+
 def test_patience_of_nothing_is_refused() -> None:
     """A part that warms up would be a fault at every start."""
     with pytest.raises(ValueError, match="factor is 0"):

@@ -145,6 +145,33 @@ def test_co2_says_its_own_numbers() -> None:
     assert "minutes" not in verdict.facts
 
 
+@pytest.mark.parametrize(
+    ("o2_pct", "wording"),
+    [(19.56, ""), (19.54, "past"), (19.5, "past"), (18.0, "past")],
+)
+def test_past_the_limit_there_is_no_forecast(o2_pct: float, wording: str) -> None:
+    """What would be told as 19.5 % is no longer on its way there."""
+    night = Night(cabin())
+    night.air({"o2_pct": o2_pct})
+    seen = replace(night.state.history, trend=told(0.99, 0.9))
+    verdict = judge(O2, seen, 100.0)
+    assert verdict is not None
+    assert verdict.wording == wording
+
+
+@pytest.mark.parametrize(
+    ("co2_ppm", "wording"), [(29_400.0, ""), (29_500.0, "past"), (31_000.0, "past")]
+)
+def test_past_the_limit_of_co2_there_is_none_either(
+    co2_ppm: float, wording: str
+) -> None:
+    """From above, in the thousands in which it is told."""
+    trend = replace(told(0.99, 0.9, "co2_ppm"), co2_ppm=co2_ppm)
+    verdict = judge(CO2, history(trend), 100.0)
+    assert verdict is not None
+    assert verdict.wording == wording
+
+
 def test_settings_that_make_no_sense_are_refused() -> None:
     """A quantity that nobody projects, and a side that harms nobody."""
     with pytest.raises(ValueError, match="not projected"):

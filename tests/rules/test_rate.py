@@ -62,6 +62,14 @@ def test_a_rise_is_no_fall() -> None:
     assert "minutes" not in verdict.facts
 
 
+def test_past_the_limit_there_are_no_minutes_to_it() -> None:
+    """Falling on below 19.5 %: that it falls is said, and no forecast."""
+    verdict = asked(rate, FALLING, falling(6.0, 7.0, 19.6))
+    assert verdict is not None
+    assert verdict.priority is Priority.MEDIUM
+    assert "minutes" not in verdict.facts
+
+
 def test_carbon_dioxide_rises_likewise() -> None:
     """The other side, another quantity, no oxygen in the sentence."""
     night = Night(cabin(keys=["co2_ppm"]))
