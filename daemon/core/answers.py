@@ -33,7 +33,7 @@ def count_answer(state: State, event: Act) -> State:
     state = replace(state, answers_s=(*recent[-ANSWERS:], now))
     if len(recent) < ANSWERS or BUTTON in state.history.sources:
         return state
-    text = "The button answers by itself. Look at its lead."
+    text = "The button is pressed without a hand. Check its wire."
     fault = SourceFault(BUTTON, "chattering", text)
     sources = {**state.history.sources, BUTTON: fault}
     return replace(state, history=replace(state.history, sources=sources))

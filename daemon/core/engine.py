@@ -144,7 +144,10 @@ def _follow(state: State, trend: TrendPort, now: float) -> State:
             if history.trend is not None and TREND in history.sources:
                 history = replace(history, sources=without(history.sources, TREND))
     except Exception as bug:
-        text = f"The forecast failed ({type(bug).__name__}); the limits still guard."
+        text = (
+            f"The forecast has failed ({type(bug).__name__}), the limits still sound. "
+            "Look at the log."
+        )
         fault = SourceFault(TREND, "failed", text)
         sources = {**history.sources, TREND: fault}
         history = replace(history, trend=None, sources=sources)

@@ -10,7 +10,7 @@ whatever sounds anew goes to both, until nothing is left open.
 """
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
@@ -29,7 +29,9 @@ SOFT_AGAIN_S = 3600.0
 JUST_TOLD_S = 60.0
 """Told so lately, it is not repeated because something else was left unanswered."""
 MENTIONED = 4
-"""So many alarms are named in one line; of more the number is said."""
+MENTIONED_LONGEST = 110
+"""So many alarms, in so many characters, are named in one line; of more the number is
+said.  A sentence has room for 140, its own words included."""
 
 EXPIRY_S: Mapping[Priority, float] = {
     Priority.HIGH: 6 * 3600.0,
@@ -47,7 +49,7 @@ Renew = Callable[[str, AlarmStatus], AlarmStatus]
 Weight = tuple[Priority, bool]
 """How grave: the priority, and whether its further step is reached."""
 
-_END_OF_WHAT = re.compile(r": |\. |\.$")
+_END_OF_WHAT = re.compile(r"\s?: |\. |\.$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,17 @@ def ruling_alarm(setup: Setup, standings: Mapping[str, AlarmStatus]) -> str | No
         if one.sounds and one.priority >= Priority.MEDIUM
     ]
     return max(open_now)[-1] if open_now else None
+
+
+def _several(words: Sequence[str]) -> str:
+    """Name several in one line; of those that do not fit, only the number is said."""
+    for count in range(min(len(words), MENTIONED), 0, -1):
+        left = len(words) - count
+        more = [f"+{left}"] if left else []
+        line = "; ".join([*words[:count], *more])
+        if len(line) <= MENTIONED_LONGEST:
+            return line
+    return f"{words[0][: MENTIONED_LONGEST - 1]}…"
 
 
 def _is_danger(standing: AlarmStatus) -> bool:
@@ -315,10 +328,8 @@ class _Turn:
             self.alerts.append(replace(line, escalation=SECOND))
 
     def _listed(self, case: str, words: list[str]) -> Alert:
-        named = words[:MENTIONED]
-        if len(words) > MENTIONED:
-            named = [*named[:-1], f"+{len(words) - MENTIONED + 1}"]
-        text = self.setup.render(case, Priority.LOW, "", {"text": "; ".join(named)})
+        facts = {"text": _several(words)}
+        text = self.setup.render(case, Priority.LOW, "", facts)
         return Alert(case, Priority.LOW, text, FIRST, EXPIRY_S[Priority.LOW])
 
     def close(self, *, is_owed: bool) -> Notification:

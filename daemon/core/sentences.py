@@ -6,6 +6,7 @@ shorter sentence that is still true, never an error and never a hole.
 """
 
 import math
+import re
 import string
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -21,6 +22,9 @@ LONGEST = 140
 
 GENERAL = "general"
 """Stands in for an alarm that the words do not name: one of a person's own."""
+
+NEWS = frozenset({"all-clear", "answered", "missed", "ended"})
+"""What is told and is no alarm: nobody is asked to act on it at once."""
 
 FACTS = frozenset(
     {
@@ -44,6 +48,18 @@ MADE = frozenset(
     }
 )
 """What is made of them here, and may stand in a sentence too."""
+
+YES = ("yes", "y")
+"""What counts as a yes where a message file does not say."""
+
+NO_BREAK = "\u00a0"
+"""Stands between a number and its unit, and before a colon that wants a space, so that
+no line of a phone or a terminal parts them."""
+_BREAKS = re.compile(r"(?<![^\s(])(-?\d(?:[\d.,]*\d)?) (?=[^\W\d_]|[%°])| (?=[:;!?])")
+"""The space behind a number that is a word of its own (not that of `bunk-o2`)."""
+
+_ACT = re.compile(r"(?<=[.!?]) \S[^.!?]*[.!?]?$")
+"""The last of two sentences or more."""
 
 PLURAL_FROM = 1.1
 """Any number but 1 takes the plural: none is less, and they are said to a tenth."""
@@ -69,7 +85,9 @@ class MessageCatalog:
     plural_from: float = PLURAL_FROM
     """The least number that takes the plural."""
     phone: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    """How an alert begins and ends on the phone: `fresh late second`."""
+    """How an alert begins and ends on the phone: `fresh late second second_news`."""
+    yes: tuple[str, ...] = YES
+    """What a person says who agrees, in small letters; anything else is a no."""
 
 
 class _Facts(string.Formatter):
@@ -120,10 +138,20 @@ def sentence(
         except (KeyError, ValueError, IndexError, TypeError):
             continue
         if 0 < len(said) <= LONGEST:
-            return said[0].upper() + said[1:]
+            return unbroken(said[0].upper() + said[1:])
     # Only a message file without a bare variant comes here: better these than none.
     bare = f"{_line(alarm) or 'alarm'} ({priority.word})"
     return bare[:LONGEST]
+
+
+def unbroken(text: str) -> str:
+    """Keep each number and its unit on one line."""
+    return _BREAKS.sub(lambda found: (found[1] or "") + NO_BREAK, text)
+
+
+def without_act(text: str) -> str:
+    """Return a sentence without the order that ends it; one without it as it is."""
+    return _ACT.sub("", text)
 
 
 def _variants(
@@ -147,9 +175,25 @@ def _given(
         if isinstance(value, str) and (value.strip() or key == "unit"):
             given[key] = _term(words, value)
         elif _is_number(value):
-            given[key] = float(value)
+            given[key] = as_said(key, float(value))
     given.update(_made(words, given))
     return given
+
+
+def as_said(key: str, value: float) -> float:
+    """Round a fact to what a person takes in, and no sensor knows better.
+
+    CO2 to hundreds of ppm, thousands from 10 000; CO to 1 ppm, 5 from 100, 100 from
+    1 000.  The evidence beside the sentence keeps every figure.
+    """
+    size = abs(value)
+    if key == "co2_ppm":
+        step = 100.0 if size < 10_000.0 else 1000.0
+    elif key == "co_ppm":
+        step = 1.0 if size < 100.0 else 5.0 if size < 1000.0 else 100.0
+    else:
+        return value
+    return round(value / step) * step
 
 
 def _is_number(value: object) -> bool:
@@ -176,10 +220,10 @@ def _made(
         yield ("fall_pct_per_h" if rate < 0.0 else "rise_pct_per_h"), abs(rate)
     minutes, hours, seconds = (given.get(k) for k in ("minutes", "hours", "seconds"))
     if isinstance(minutes, float) and minutes >= 0.0:
-        # A forecast is never known to the second.
+        # A forecast is never known to the second, nor over while it is told.
         yield "minutes_text", span(words, 60.0 * max(1, round(minutes)))
     if isinstance(hours, float) and hours >= 0.0:
-        yield "hours_text", span(words, 3600.0 * hours)
+        yield "hours_text", span(words, 60.0 * max(1, round(60.0 * hours)))
     if isinstance(seconds, float) and seconds >= 0.0:
         yield "seconds_text", span(words, seconds)
     value, unit = given.get("value"), given.get("unit")

@@ -29,6 +29,7 @@ from cabinvigil.daemon.core.model import AlarmState, Command, Priority, SourceFa
 from cabinvigil.daemon.core.notification import Notification, Weight
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup, quantity_of
 from cabinvigil.daemon.core.state import State
+from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 VERSION = 1
 TOLD_KEPT = 64
@@ -205,7 +206,11 @@ def _unwatched(
         quantity = quantity_of(spec)
         stands = standings[spec.id].stands
         if stands and quantity and not setup.layout.index(quantity):
-            text = f"Nothing measures {quantity} any more. Look at the config."
+            words = QUANTITIES[quantity].words
+            text = (
+                f"An alarm is active, and nothing measures {words} any more. "
+                "Look at the config."
+            )
             return {"settings": SourceFault("settings", "unwatched", text)}
     return {}
 

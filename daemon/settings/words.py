@@ -12,6 +12,7 @@ from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import (
     LONGEST,
     PLURAL_FROM,
+    YES,
     MessageCatalog,
     fields_of,
     sentence,
@@ -28,12 +29,13 @@ from cabinvigil.daemon.settings.read import parse_toml, read_bytes
 from cabinvigil.daemon.settings.registries import packaged
 
 _SPANS = ("second", "minute", "hour")
-_OWN = ("language", "decimal", "plural_from", "spans", "terms", "phone")
+_OWN = ("language", "decimal", "yes", "plural_from", "spans", "terms", "phone")
 _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     {
-        "fresh": frozenset({"text", "moment", "seq"}),
-        "late": frozenset({"text", "moment", "seq", "age"}),
+        "fresh": frozenset({"text", "moment"}),
+        "late": frozenset({"text", "moment", "age"}),
         "second": frozenset({"text", "cabin"}),
+        "second_news": frozenset({"text", "cabin"}),
     }
 )
 """The forms of an alert on the phone, each with what it tells."""
@@ -116,6 +118,7 @@ def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
         alarms=alarms,
         plural_from=_plural_from(plain, wrong),
         phone=_phone(plain.get("phone", {}), wrong),
+        yes=_yes(plain.get("yes", list(YES)), wrong),
     )
     if mistakes:
         raise ConfigError(mistakes)
@@ -208,6 +211,17 @@ def _phone(table: Any, wrong: Tell) -> dict[str, str]:
             mend = f"write a text with {facts}" if wanted else f"use {listed(_PHONE)}"
             wrong(f"phone.{name}", "is no form of an alert", mend)
     return found
+
+
+def _yes(words: Any, wrong: Tell) -> tuple[str, ...]:
+    """Read what counts as a yes; a file that names nothing leaves the English ones."""
+    is_fit = isinstance(words, list) and all(
+        isinstance(word, str) and word.strip() for word in words
+    )
+    if not is_fit or not words:
+        wrong("yes", "is no list of words", 'write `yes = ["yes", "y"]`')
+        return YES
+    return tuple(word.strip().casefold() for word in words)
 
 
 def _terms(table: Any, wrong: Tell) -> dict[str, str]:

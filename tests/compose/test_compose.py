@@ -143,9 +143,7 @@ def test_a_rule_that_stumbles_rings_and_the_others_go_on(
     rung = {c.alarm: c for c in commands if isinstance(c, Transition)}
     broken = rung["o2-falling"]
     assert broken.priority is Priority.MEDIUM
-    assert broken.text == (
-        "A guard is broken: the rule o2-falling cannot judge. Open a vent now."
-    )
+    assert broken.text == ("An alarm has stopped working: o2-falling. Open a vent now.")
     assert "ZeroDivisionError" in broken.evidence["bug"]
     assert rung["co-level"].priority is Priority.HIGH
 

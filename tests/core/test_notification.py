@@ -14,7 +14,7 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
-from cabinvigil.daemon.core.notification import EXPIRY_S, what
+from cabinvigil.daemon.core.notification import EXPIRY_S, _several, what
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.rules import level, source
@@ -225,9 +225,27 @@ def test_that_a_fault_is_over_is_told_where_its_begin_was() -> None:
 
 
 @pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["Cold"], "Cold"),
+        (list("abcd"), "a; b; c; d"),
+        (list("abcdefg"), "a; b; c; d; +3"),
+        (["x" * 60, "y" * 60, "z"], f"{'x' * 60}; +2"),
+        (["x" * 200, "y"], f"{'x' * 109}…"),
+    ],
+)
+def test_several_are_named_as_far_as_a_line_has_room(
+    words: list[str], said: str
+) -> None:
+    """Of the rest the number: a sentence that does not fit names none."""
+    assert _several(words) == said
+
+
+@pytest.mark.parametrize(
     ("text", "said"),
     [
         ("Too little oxygen: 19.5 %. Go out.", "Too little oxygen"),
+        ("Gaz toxique\u00a0: 70 ppm. Sortez.", "Gaz toxique"),
         ("Gas leak. Get out: no flames.", "Gas leak"),
         ("The cell is gone.", "The cell is gone"),
         ("", ""),

@@ -9,10 +9,15 @@ from collections.abc import Iterable, Iterator
 import pytest
 
 from cabinvigil.daemon import rules
+from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import (
     FACTS,
     LONGEST,
+    NEWS,
+    NO_BREAK,
     fields_of,
+    sentence,
+    without_act,
 )
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers.kit.quantity import QUANTITIES
@@ -20,6 +25,7 @@ from tests.tools.sentences import (
     ALL,
     DANGERS,
     EN,
+    GASES,
     ROOM_FOR_THE_MOMENT,
     every_sentence,
     filled,
@@ -37,6 +43,14 @@ def test_no_danger_is_too_long_for_its_fullest_sentence(language: str) -> None:
             said = filled(words, alarm, lines[0], **facts)
             assert len(said) <= LONGEST - ROOM_FOR_THE_MOMENT, (case, said)
             assert not said.startswith(alarm), (alarm, case)
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_no_sentence_is_too_long_with_usual_names(language: str) -> None:
+    """Whatever is told, its fullest sentence leaves room for the moment."""
+    facts = {"place": "ceiling", "source": "main"}
+    for alarm, said in every_sentence(ALL[language], **facts):
+        assert len(said) <= LONGEST - ROOM_FOR_THE_MOMENT, (alarm, said)
 
 
 @pytest.mark.parametrize("language", sorted(ALL))
@@ -74,24 +88,153 @@ unplug close run go call
 _ACTS_DE = """
 öffnen gehen hinausgehen hineingehen löschen ansehen laden prüfen einschalten
 ausschalten ersetzen
-beenden warten nehmen verschaffen lassen drücken schließen rufen
+beenden warten nehmen belüften lassen drücken schließen rufen
 """
 _ACTS_FR = """
 ouvrez sortez éteignez regardez rechargez rechargez-la vérifiez vérifiez-les vérifiez-le
 redémarrez remplacez-la remplacez-le arrêtez attendez prenez coupez donnez-lui laissez
-appuyez fermez appelez rentrer
+appuyez fermez appelez rentrer lancez
 """
 ACTS = {
+    # Verbs of the acts, in the form that asks somebody to do it.
     language: frozenset(words.split())
     for language, words in (("en", _ACTS_EN), ("de", _ACTS_DE), ("fr", _ACTS_FR))
 }
-"""Verbs of the acts, in the form that asks somebody to do it."""
+ALLOWED = {
+    "en": {
+        "high": (
+            "Get everyone outside now.",
+            "Get everyone outside now, heater off on the way.",
+            "Get everyone outside now: no flames, no switches.",
+        ),
+        "medium": (
+            "Open the door and vents now.",
+            "Heater off, open the door and vents now.",
+            "Open a vent now.",
+            "Put out every flame now.",
+            "Turn the heater off now.",
+        ),
+        "low": ("Open a vent.", "Take another blanket.", "Look at the readings."),
+    },
+    "de": {
+        "high": (
+            "Sofort alle ins Freie gehen.",
+            "Sofort alle ins Freie gehen, dabei Heizung aus.",
+            "Sofort alle ins Freie gehen: keine Flamme, kein Schalter.",
+        ),
+        "medium": (
+            "Jetzt Tür und Lüftung öffnen.",
+            "Heizung aus, jetzt Tür und Lüftung öffnen.",
+            "Jetzt Lüftung öffnen.",
+            "Jetzt alle Flammen löschen.",
+            "Jetzt die Heizung ausschalten.",
+        ),
+        "low": ("Lüftung öffnen.", "Noch eine Decke nehmen.", "Messwerte ansehen."),
+    },
+    "fr": {
+        "high": (
+            "Sortez tous immédiatement.",
+            "Sortez tous immédiatement, chauffage coupé au passage.",
+            "Sortez tous immédiatement : ni flamme, ni interrupteur.",
+        ),
+        "medium": (
+            "Ouvrez la porte et les aérations.",
+            "Coupez le chauffage, ouvrez la porte et les aérations.",
+            "Ouvrez une aération tout de suite.",
+            "Éteignez toutes les flammes.",
+            "Coupez le chauffage.",
+        ),
+        "low": (
+            "Ouvrez une aération.",
+            "Prenez une autre couverture.",
+            "Regardez les mesures.",
+        ),
+    },
+}
+"""What each sound asks for: temporal-four everybody out, the three-pulse burst to wake
+and ventilate.  The first is the act; the others are what a gas, or the lack of any
+reading, asks for besides or in its place."""
+WEIGHTS = {
+    **dict.fromkeys(("o2-low", "gas-leak", "displaced-air"), "high"),
+    **dict.fromkeys(("o2-projected", "o2-falling", "o2-high", "hot"), "medium"),
+    **dict.fromkeys(("co-level", "co-dose", "co2-level", "co2-projected"), "medium"),
+    **dict.fromkeys(("fine-dust", "condensing", "cold"), "low"),
+}
+"""The priority of an alarm whose case names none (config/limits.toml)."""
+HEATER = {"en": "heater off", "de": "heizung aus", "fr": "chauffage"}
+"""What makes carbon monoxide, as its acts name it."""
+POISON = {"en": ("poison", "gas"), "de": ("giftgas",), "fr": ("gaz", "toxique")}
+"""How every sentence on carbon monoxide begins, and no other."""
+
+
+def weight_of(alarm: str, case: str) -> str:
+    """Return the priority that a case is said with; '' for a fault and for news."""
+    for word in ("high", "medium", "low"):
+        if case == word or case.endswith(f"-{word}"):
+            return word
+    if case == "alone":
+        return "medium"
+    return WEIGHTS.get(alarm, "")
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_the_act_is_that_of_the_sound(language: str) -> None:
+    """Who wakes to one sound is never told to do the other's act."""
+    seen = set()
+    for alarm, case, _, line in variants(ALL[language]):
+        weight = weight_of(alarm, case)
+        if not weight:
+            continue
+        act = line.removeprefix(without_act(line)).strip()
+        assert act in ALLOWED[language][weight], (alarm, case, line)
+        seen.add(act)
+        wakes_for_co = alarm in GASES["carbon monoxide"] and weight != "low"
+        if wakes_for_co:
+            assert HEATER[language] in act.lower(), (alarm, case, line)
+    assert seen == {act for acts in ALLOWED[language].values() for act in acts}
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_a_waking_alarm_of_the_packaged_limits_has_an_act_for_its_step(
+    language: str,
+) -> None:
+    """Each step of each ladder: the sentence that is really said ends as it sounds."""
+    limits = tomllib.loads(packaged("limits.toml").read_text(encoding="utf-8"))
+    for alarm in (one for alarms in GASES.values() for one in alarms):
+        table = limits["alarm"][alarm]
+        steps = table.get("steps", [])
+        words = {step["priority"] for step in steps} or {WEIGHTS[alarm]}
+        for word in words:
+            said = sentence(ALL[language], alarm, Priority[word.upper()], "", {})
+            act = said.removeprefix(without_act(said)).strip().replace(NO_BREAK, " ")
+            assert act in ALLOWED[language][word], (alarm, word, said)
+
+
+@pytest.mark.parametrize("language", sorted(ALL))
+def test_no_two_gases_begin_alike(language: str) -> None:
+    """The first two words tell which gas it is; carbon monoxide is a poison first."""
+    beginnings: dict[tuple[str, ...], set[str]] = {}
+    for gas, alarms in GASES.items():
+        for alarm, _, _, line in variants(ALL[language]):
+            if alarm not in alarms:
+                continue
+            words = tuple(re.findall(r"[^\W\d_]+", line.lower()))
+            beginnings.setdefault(words[:2], set()).add(gas)
+            is_poison = words[: len(POISON[language])] == POISON[language]
+            assert is_poison is (gas == "carbon monoxide"), line
+    assert all(len(gases) == 1 for gases in beginnings.values()), beginnings
 
 
 @pytest.mark.parametrize("language", sorted(ALL))
 def test_each_sentence_ends_with_exactly_one_act(language: str) -> None:
-    """Two sentences: what is, without an order; then one order."""
+    """Two sentences: what is, without an order; then one order.
+
+    Those of `ALLOWED` are held by themselves; news ask nobody to act.
+    """
+    allowed = {act for acts in ALLOWED[language].values() for act in acts}
     for alarm, said in every_sentence(ALL[language]):
+        if alarm in NEWS - {"all-clear"} or said.endswith(tuple(allowed)):
+            continue
         told, _, act = said.rstrip(".").rpartition(". ")
         assert told, (alarm, said)
         found = [
@@ -167,16 +310,17 @@ def test_every_number_has_its_unit(language: str) -> None:
 
 _KINDS = """
 absent checksum framing short wrong-part not-ready not-measured out-of-range cell-dead
-port-missing no-permission bus-stuck babbling blocked queue-full not-writable
-out-of-reach refused clock-stepped late too-hot under-volted
+port-missing port-busy no-permission bus-stuck babbling blocked queue-full not-writable
+out-of-reach refused clock-stepped late too-hot under-volted not-made not-taken
+restart-needed chattering failed unwatched
 """
-"""The kinds of `SourceFault` in daemon/core/model.py."""
+"""The kinds of `SourceFault` in daemon/core/model.py, and those of the core itself."""
 
 
 def test_every_packaged_alarm_and_fault_has_its_words() -> None:
     """No alarm of the limits file, no kind of the model's list, is told in general."""
     limits = tomllib.loads(packaged("limits.toml").read_text(encoding="utf-8"))
-    assert limits["alarm"].keys() | {"all-clear", "test"} <= EN.alarms.keys()
+    assert limits["alarm"].keys() | NEWS | {"test", "rule-broken"} <= EN.alarms.keys()
     told = EN.alarms["sensor-fault"].keys() | EN.alarms["watch-fault"].keys()
     assert frozenset(_KINDS.split()) <= told
 

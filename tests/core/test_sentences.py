@@ -1,6 +1,7 @@
 """A sentence is one line, true, short, whatever facts are there."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -13,10 +14,13 @@ from cabinvigil.daemon.core.sentences import (
     FACTS,
     LONGEST,
     MADE,
+    NO_BREAK,
     MessageCatalog,
     fields_of,
     sentence,
     span,
+    unbroken,
+    without_act,
 )
 from tests.tools.sentences import (
     ALL,
@@ -24,70 +28,140 @@ from tests.tools.sentences import (
     WIDEST,
 )
 
+
+def plainly(*args: Any) -> str:
+    """Say it with plain spaces, as a test can be read."""
+    return sentence(*args).replace(NO_BREAK, " ")
+
+
 # --- what is said -------------------------------------------------------------
 
 
-def test_the_danger_then_number_trend_time_then_the_act() -> None:
-    """The sentences of the brief, worked by hand."""
+def test_what_threatens_then_number_and_time_then_the_act() -> None:
+    """One number, one act; what cannot be forecast is not.  Worked by hand."""
     low = {"o2_pct": 19.43, "rate_pct_per_h": -2.06, "limit": 19.5}
-    assert sentence(EN, "o2-low", Priority.HIGH, "", low) == (
-        "Oxygen low: 19.4 %, falling 2.1 % an hour. Open the door and vents now."
+    assert plainly(EN, "o2-low", Priority.HIGH, "", low) == (
+        "Too little oxygen: 19.4 %. Get everyone outside now."
     )
     soon = {"o2_pct": 20.06, "rate_pct_per_h": -2.6, "limit": 19.5, "minutes": 12.4}
-    assert sentence(EN, "o2-projected", Priority.MEDIUM, "", soon) == (
-        "Oxygen soon low: 20.1 %, falling 2.6 % an hour, 19.5 % in 12 minutes. "
-        "Open the vents now."
+    assert plainly(EN, "o2-projected", Priority.MEDIUM, "", soon) == (
+        "Too little oxygen in 12 minutes: still 20.1 %. Open the door and vents now."
     )
-    assert sentence(ALL["de"], "co-level", Priority.HIGH, "", {"co_ppm": 212.4}) == (
-        "Gefährlich viel Kohlenmonoxid: 212 ppm. Sofort an die frische Luft gehen."
+    assert plainly(ALL["de"], "co-level", Priority.HIGH, "", {"co_ppm": 212.4}) == (
+        "Giftgas, Gefahr: Kohlenmonoxid 210 ppm. Sofort alle ins Freie gehen, "
+        "dabei Heizung aus."
     )
-    assert sentence(ALL["fr"], "o2-low", Priority.HIGH, "", {"o2_pct": 19.43}) == (
-        "Manque d'oxygène : 19,4 %. Ouvrez la porte et les aérations."
+    assert plainly(ALL["fr"], "o2-low", Priority.HIGH, "", {"o2_pct": 19.43}) == (
+        "Manque d'oxygène : 19,4 %. Sortez tous immédiatement."
     )
 
 
 def test_the_act_grows_with_the_priority() -> None:
-    """30, 70 and 200 ppm ask for a vent, the door, and to get out."""
+    """30, 70 and 200 ppm ask for a vent, the door, and to get out; the heater off."""
     acts = [
         sentence(EN, "co-level", priority, "", {"co_ppm": 30.0}).split(". ")[1]
         for priority in (Priority.LOW, Priority.MEDIUM, Priority.HIGH)
     ]
     assert acts == [
-        "Open the vents now.",
-        "Open the door and vents now.",
-        "Get out into fresh air now.",
+        "Open a vent.",
+        "Heater off, open the door and vents now.",
+        "Get everyone outside now, heater off on the way.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("fact", "value", "said"),
+    [
+        ("co2_ppm", 5049.0, "5000"),
+        ("co2_ppm", 9960.0, "10000"),
+        ("co2_ppm", 10_047.0, "10000"),
+        ("co2_ppm", 31_600.0, "32000"),
+        ("co_ppm", 69.6, "70"),
+        ("co_ppm", 102.0, "100"),
+        ("co_ppm", 212.4, "210"),
+        ("co_ppm", 1234.0, "1200"),
+    ],
+)
+def test_a_gas_is_rounded_as_people_take_it_in(
+    fact: str, value: float, said: str
+) -> None:
+    """CO2 to hundreds, thousands from 10 000; CO to 1, 5 from 100, 100 from 1 000."""
+    alarm = "co-level" if fact == "co_ppm" else "co2-level"
+    text = plainly(EN, alarm, Priority.MEDIUM, "", {fact: value})
+    assert f" {said} ppm." in text
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Too little oxygen: 19.5 %. Go.", "Too little oxygen: 19.5_%. Go."),
+        ("Manque : 19,4 %.", "Manque_: 19,4_%."),
+        ("For 8 hours: -9 °C (11.7 volts).", "For 8_hours: -9_°C (11.7_volts)."),
+        ("Sensor bunk-o2 shows 31. Check it.", "Sensor bunk-o2 shows 31. Check it."),
+        ("", ""),
+    ],
+)
+def test_no_line_ends_between_a_number_and_its_unit(text: str, said: str) -> None:
+    """A no-break space there, and before a colon that wants one; nowhere else."""
+    assert unbroken(text) == said.replace("_", NO_BREAK)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Bad air: 12 ppm. Open it: now.", "Bad air: 12 ppm."),
+        ("Gas leak. Get out.", "Gas leak."),
+        ("It is good again.", "It is good again."),
+        ("bunk-o2 hums at 3.3 V: hold it", "bunk-o2 hums at 3.3 V: hold it"),
+        ("", ""),
+    ],
+)
+def test_a_sentence_without_its_act_says_what_is_so(text: str, said: str) -> None:
+    """For whoever has another thing to do."""
+    assert without_act(text) == said
 
 
 def test_a_wording_goes_before_a_priority() -> None:
     """`standard-high`, `standard`, `high`, `any`, in that order."""
     standard = sentence(EN, "co-dose", Priority.HIGH, "standard", {"co_ppm": 60.0})
-    assert standard.startswith("Carbon monoxide too long: 60 ppm")
-    assert "Get out" in standard
-    assert "hours left" in sentence(
-        EN, "supply-low", Priority.MEDIUM, "hours", {"supply_v": 11.9, "hours": 1.7}
+    assert standard.startswith("Poison gas far too long: carbon monoxide 60")
+    assert "Get everyone outside" in standard
+    assert "stops in 1.7 hours" in plainly(
+        EN, "supply-low", Priority.FAULT, "hours", {"supply_v": 11.9, "hours": 1.7}
     )
-    unknown = sentence(EN, "o2-low", Priority.HIGH, "no such", {"o2_pct": 19.0})
-    assert unknown.startswith("Oxygen low: 19.0 %")
+    unknown = plainly(EN, "o2-low", Priority.HIGH, "no such", {"o2_pct": 19.0})
+    assert unknown.startswith("Too little oxygen: 19.0 %")
 
 
 def test_a_trend_is_said_as_it_goes() -> None:
-    """Rising is never said as falling, and standing air has no trend."""
-    told = ((-3.0, "falling 3.0"), (3.0, "rising 3.0"), (0.6, "rising 0.6"))
-    for rate, words in (*told, (0.02, "19.0 %.")):
+    """A file of one's own may tell it: rising is never said as falling."""
+    lines = ("falls {fall_pct_per_h:.1f} %", "rises {rise_pct_per_h:.1f} %", "stands")
+    own = replace(EN, alarms={"o2-low": {"any": lines}})
+    told = ((-3.0, "Falls 3.0 %"), (3.0, "Rises 3.0 %"), (0.6, "Rises 0.6 %"))
+    for rate, words in (*told, (0.02, "Stands")):
         facts = {"o2_pct": 19.0, "rate_pct_per_h": rate}
-        assert words in sentence(EN, "o2-low", Priority.HIGH, "", facts)
-    falls = sentence(
-        EN, "o2-falling", Priority.MEDIUM, "", {"o2_pct": 20.0, "rate_pct_per_h": 3.0}
-    )
-    assert falls == "Oxygen falls fast: 20.0 % now. Open the vents now."
+        assert plainly(own, "o2-low", Priority.HIGH, "", facts) == words
 
 
 def test_a_forecast_is_told_in_whole_minutes_and_never_as_none() -> None:
     """Three quarters of an hour are 45 minutes; under one, a minute."""
     for minutes, words in ((45.0, "45 minutes"), (44.6, "45 minutes"), (0.2, "1 minu")):
         facts = {"o2_pct": 20.0, "minutes": minutes, "limit": 19.5}
-        assert words in sentence(EN, "o2-projected", Priority.MEDIUM, "", facts)
+        assert words in plainly(EN, "o2-projected", Priority.MEDIUM, "", facts)
+    for hours, words in ((0.0, "1 minute."), (0.24, "14 minutes"), (2.0, "2 hours")):
+        facts = {"supply_v": 11.0, "hours": hours}
+        assert words in plainly(EN, "supply-low", Priority.FAULT, "hours", facts)
+
+
+def test_past_the_limit_nothing_is_forecast() -> None:
+    """What is so is said as it is, with the act of the sound."""
+    facts = {"o2_pct": 19.48, "limit": 19.5, "minutes": 0.0, "settles_pct": 19.45}
+    assert plainly(EN, "o2-projected", Priority.HIGH, "past", facts) == (
+        "Too little oxygen: 19.5 %. Get everyone outside now."
+    )
+    assert plainly(EN, "o2-projected", Priority.MEDIUM, "past", facts) == (
+        "Too little oxygen: 19.5 %. Open the door and vents now."
+    )
 
 
 def test_an_instance_is_said_with_its_subject() -> None:
@@ -95,7 +169,7 @@ def test_an_instance_is_said_with_its_subject() -> None:
     said = sentence(EN, "sensor-stale/bunk-o2", Priority.FAULT, "", {})
     assert said == "No reading from bunk-o2. Check its plug and cable."
     watch = sentence(EN, "watch-fault/log", Priority.FAULT, "not-writable", {})
-    assert watch == "Nothing is kept: the log cannot be written. Check its disk."
+    assert watch == "Nothing is recorded: the log cannot be written. Check the card."
 
 
 def test_a_fault_of_a_new_kind_is_told_in_its_own_words() -> None:
@@ -113,16 +187,16 @@ def test_a_fault_of_a_new_kind_is_told_in_its_own_words() -> None:
 def test_terms_are_said_in_the_language() -> None:
     """What rules say in English is not left in a German sentence."""
     facts = {"part": "bunk-o2", "seconds": 150.0, "text": "oxygen"}
-    assert sentence(ALL["de"], "sensor-stale", Priority.MEDIUM, "alone", facts) == (
-        "Sauerstoff wird nicht überwacht: bunk-o2 schweigt seit 2 Minuten. "
-        "Jetzt eine Lüftung öffnen."
+    assert plainly(ALL["de"], "sensor-stale", Priority.MEDIUM, "alone", facts) == (
+        "Sauerstoff wird nicht gemessen: kein Messwert von bunk-o2 seit 2 Minuten. "
+        "Jetzt Lüftung öffnen."
     )
 
 
 def test_an_alarm_of_ones_own_has_a_general_sentence() -> None:
     """An id that no words know is still told with its priority's act."""
     said = sentence(EN, "my-own", Priority.HIGH, "", {"o2_pct": 19.0})
-    assert said == "Danger in the cabin (my-own). Get out into fresh air now."
+    assert said == "Danger in the cabin: my-own. Get everyone outside now."
 
 
 @pytest.mark.parametrize(
@@ -164,9 +238,9 @@ def test_a_part_more_than_one_is_one_in_french(
 
 
 def test_nothing_below_zero_is_shown_as_minus_zero() -> None:
-    """-0.04 degrees rounds to 0.0, not -0.0."""
-    said = sentence(EN, "cold", Priority.LOW, "", {"temp_c": -0.04})
-    assert said.startswith("Cold: 0.0 °C")
+    """-0.4 degrees rounds to 0, not -0."""
+    said = plainly(EN, "cold", Priority.LOW, "", {"temp_c": -0.4})
+    assert said.startswith("Cold at the bunk: 0 °C")
 
 
 # --- whatever is handed in --------------------------------------------------------
@@ -192,7 +266,7 @@ def test_any_facts_give_one_short_line(
     """Total: never an error, an empty text, two lines, or over 140 characters."""
     said = sentence(ALL[language], alarm, priority, wording, facts)
     assert 0 < len(said) <= LONGEST
-    assert said.isprintable()
+    assert said.replace(NO_BREAK, " ").isprintable()
     assert "nan" not in said.lower().split()
 
 
@@ -214,7 +288,7 @@ def test_values_that_are_no_numbers_are_left_out() -> None:
     """Not a number, endless, true, or a text: the shorter sentence."""
     for bad in (math.nan, math.inf, True, "19.4", 1e12, None):
         said = sentence(EN, "o2-low", Priority.HIGH, "", {"o2_pct": bad})
-        assert said == "Oxygen low. Open the door and vents now."
+        assert said == "Too little oxygen. Get everyone outside now."
     for below in (-0.5, math.nan):
         facts = {"part": "cell", "seconds": below, "text": "oxygen"}
         bare = sentence(EN, "sensor-stale", Priority.MEDIUM, "alone", facts)

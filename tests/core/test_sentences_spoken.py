@@ -1,4 +1,4 @@
-"""Spoken by espeak-ng, every English sentence says what it shows.
+"""Spoken by espeak-ng, every English sentence says what it shows, and soon.
 
 The judge is Debian's espeak-ng, a text-to-speech engine that knows nothing of us: a
 sentence with its symbols must sound as the one with the symbols spelled out by hand.
@@ -7,16 +7,24 @@ sentence with its symbols must sound as the one with the symbols spelled out by 
 import re
 import shutil
 import subprocess
+import wave
+from pathlib import Path
 
 import pytest
 
-from tests.tools.sentences import EN, every_sentence
+from cabinvigil.daemon.core.sentences import NO_BREAK, unbroken
+from tests.tools.sentences import ALL, DANGERS, EN, every_sentence
 
 SPELLED = {"%": "percent", "°C": "degrees C", "ppm": "P P M"}
 """The only symbols that a sentence may show, and how a person reads them aloud."""
 PLAIN = re.compile(r"[A-Za-z0-9 .,:'()-]+")
 """What is left when they are spelled out: letters, numbers, and marks of a pause."""
 ENGINE = "espeak-ng"
+VOICES = {"en": "en", "de": "de", "fr": "fr-fr"}
+WORDS_A_MINUTE = 150
+"""Slower than the engine's own 175: read to somebody who wakes (our choice)."""
+LONGEST_S = 9.0
+"""A danger is told in so long (our choice)."""
 
 
 def phonemes(lines: list[str]) -> list[str]:
@@ -69,6 +77,42 @@ def test_every_english_sentence_is_spoken_as_it_is_meant() -> None:
     assert len(said) == len(meant) == len(lines)
     for line, one, other in zip(lines, said, meant, strict=True):
         assert one == other, line
+
+
+@pytest.mark.parametrize("language", sorted(VOICES))
+def test_a_danger_is_told_in_nine_seconds(language: str, tmp_path: Path) -> None:
+    """Read aloud in its language, with the numbers of a bad night."""
+    assert VOICES.keys() == ALL.keys()
+    numbers = {"co_ppm": 250.0, "co2_ppm": 31_000.0, "gas_lel_pct": 20.0, "hours": 8.0}
+    told = dict.fromkeys(
+        said
+        for alarm, said in every_sentence(
+            ALL[language], is_fullest=True, temp_c=36.0, **numbers
+        )
+        if alarm in DANGERS
+    )
+    for said in told:
+        length_s = spoken_s(said, VOICES[language], tmp_path / "said.wav")
+        assert length_s <= LONGEST_S, (length_s, said)
+
+
+def spoken_s(line: str, voice: str, file: Path) -> float:
+    """Return how long the engine speaks a line, in seconds."""
+    subprocess.run(
+        [ENGINE, "-s", str(WORDS_A_MINUTE), "-v", voice, "-w", str(file), line],
+        check=True,
+        timeout=60,
+    )
+    with wave.open(str(file)) as sound:
+        return sound.getnframes() / sound.getframerate()
+
+
+def test_a_no_break_space_is_no_sound() -> None:
+    """A number and its unit sound as with a plain space between them."""
+    line = "Too little oxygen in 12 minutes: still 20.1 %."
+    assert unbroken(line).count(NO_BREAK) == 2
+    kept, plain = phonemes([unbroken(line), line])
+    assert kept == plain
 
 
 def test_numbers_are_spoken_as_numbers() -> None:

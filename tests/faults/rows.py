@@ -39,17 +39,17 @@ class Row:
         return f"{self.kind}-{self.fault}"
 
 
-ABSENT = "does not answer. Check its plug and cable."
-OTHER = "another part than the config names. Check its wiring."
-GARBLED = "sends garbled answers. Check its cable."
-SENSELESS = "sends what it should not. Check its kind in the config."
-STILL = "has stood still"
-NO_AIR = "reads what no air can be. Check its wiring."
-UNMEASURED = "answers but does not measure. Check its supply."
-ENDLESS = "sends without end and without sense. Switch its supply off and on."
-PORT = "is gone: its port is not there. Check its plug."
-CUT = "breaks off its answers. Check its cable."
-LOST_BUS = "is stuck: its sensors are lost. Switch the supply off and on."
+ABSENT = "does not respond. Check its plug and cable."
+OTHER = "is not the kind that the config names. Check its wiring."
+GARBLED = "sends garbled data. Check its cable."
+SENSELESS = "sends unexpected data. Check its kind in the config."
+STILL = "has been stuck at"
+NO_AIR = "shows an impossible value. Check its wiring."
+UNMEASURED = "responds but does not measure. Check its power."
+ENDLESS = "sends nonsense without a pause. Switch its power off and on."
+PORT = "is missing: its port is not there. Check its plug."
+CUT = "sends incomplete data. Check its cable."
+LOST_BUS = "is stuck: its sensors are lost. Switch the sensors' power off and on."
 
 
 def _polled(kind: str, interval_s: float, *rows: tuple[str, str, str]) -> list[Row]:

@@ -109,6 +109,6 @@ def test_a_part_that_goes_on_calibrating_itself_is_told_as_that(tmp_path: Path) 
     (told_s, told), *_ = night.alerts("sensor-fault")
     assert told_s <= FAULT_AT_S
     assert told.text == (
-        "Sensor suspect goes on setting its own zero and will read low. "
-        "Switch its supply off and on."
+        "Sensor suspect keeps resetting its own zero and will show too little. "
+        "Switch its power off and on."
     )

@@ -37,7 +37,7 @@ def night(folder: Path) -> Path:
             state="unacknowledged",
             was="normal",
             priority="high",
-            text="Oxygen low in 9 minutes: 19.6 %.",
+            text="Too little oxygen in 9 minutes: still 19.6 %.",
         ),
         logs.line(
             "estimate",

@@ -7,9 +7,17 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.core.model import Alert, Priority
+from cabinvigil.daemon.core.notification import what
+from cabinvigil.daemon.core.sentences import without_act
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.mqtt.messages import Forms, Messages, Pending, Topics
-from cabinvigil.daemon.service.outlets import _forms
+from cabinvigil.daemon.outputs.mqtt.messages import (
+    SECOND_LONGEST,
+    Forms,
+    Messages,
+    Pending,
+    Topics,
+)
+from cabinvigil.daemon.service.outlets import forms_of
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.errors import ConfigError
 from cabinvigil.daemon.settings.registries import packaged
@@ -53,7 +61,7 @@ def test_a_file_of_ones_own_serves_as_it_stands(tmp_path: Path) -> None:
     file.write_text(GOOD)
     render = renderer(path=file)
     assert render("o2-low", Priority.HIGH, "", {"o2_pct": 19.42}) == (
-        "Poco ossigeno: 19,4 %. Aprite la porta."
+        "Poco ossigeno: 19,4\u00a0%. Aprite la porta."
     )
     assert render("gas-leak", Priority.HIGH, "", {}) == (
         "Pericolo in cabina. Uscite subito."
@@ -61,27 +69,33 @@ def test_a_file_of_ones_own_serves_as_it_stands(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("language", "late", "second"),
+    ("language", "late", "second", "help_words"),
     [
-        ("en", "12 min late, no. 3)", "Lapwing, nobody answers: "),
-        ("de", "12 min verspätet, Nr. 3)", "Lapwing, niemand antwortet: "),
-        ("fr", "12 min de retard, n° 3)", "Lapwing, personne ne répond : "),
+        ("en", "min late)", "Call Lapwing now", "emergency number"),
+        ("de", "min verspätet)", "Sofort Lapwing anrufen", "Notruf"),
+        ("fr", "min de retard)", "Appelez Lapwing maintenant", "secours"),
     ],
     ids=["en", "de", "fr"],
 )
 def test_an_alert_ends_in_the_language_of_its_sentence(
-    language: str, late: str, second: str
+    language: str, late: str, second: str, help_words: str
 ) -> None:
     """No half-English line at three in the morning."""
     settings = example()
     settings = replace(settings, watch=changed(settings.watch, language=language))
-    forms = _forms(settings)
+    forms = forms_of(settings)
     messages = Messages(Topics("lapwing"), "run", UTC, forms)
     told = Alert("o2-low", Priority.HIGH, "Luft.", 2)
     now = Stamp(720.0, datetime(2026, 1, 16, 23, 12, tzinfo=UTC))
     said = messages.alert(Pending(told, 3, 0.0), now).payload.decode()
-    assert said.startswith(f"{second}Luft. (23:00, ")
+    assert said.startswith(second)
+    assert " Luft. " in said
+    assert help_words in said
+    assert "(23:00, 12\u00a0" in said
     assert said.endswith(late)
+    news = replace(told, alarm="all-clear", priority=Priority.LOW)
+    quiet = messages.alert(Pending(news, 4, 700.0), now).payload.decode()
+    assert quiet.replace("\u00a0", " ").replace(" :", ":") == "Lapwing: Luft. (23:11)"
 
 
 def test_a_file_without_forms_ends_its_alerts_in_english(tmp_path: Path) -> None:
@@ -90,26 +104,51 @@ def test_a_file_without_forms_ends_its_alerts_in_english(tmp_path: Path) -> None
     file.write_text(GOOD)
     settings = example()
     settings = replace(settings, watch=changed(settings.watch, words=str(file)))
-    assert _forms(settings) == Forms()
+    assert forms_of(settings) == Forms()
 
 
 @pytest.mark.parametrize("language", languages())
-def test_the_second_phones_line_is_one_line(language: str) -> None:
-    """A danger and its moment within 140 characters, and the place before them."""
+@pytest.mark.parametrize(
+    "cabin", ["lapwing", "the-long-name-of-a-far-away-trailer-no-7"]
+)
+def test_the_second_phones_line_is_one_glance(language: str, cabin: str) -> None:
+    """At most 160 characters with its moment; the sleeper's act is not in it."""
     words = load_words(language)
+    forms = Forms(**words.phone)
     for alarm, said in every_sentence(words):
-        if alarm in DANGERS:
-            form = words.phone["fresh"].format(text=said, moment="03:12", seq=47)
-            line = words.phone["second"].format(cabin="Lapwing", text=form)
-            assert len(form) <= 140, form
-            assert len(line) <= len(form) + 35, line
-            assert line.endswith(form)
+        if alarm not in DANGERS:
+            continue
+        assert len(forms.fresh.format(text=said, moment="03:12")) <= 140
+        told = Pending(Alert(alarm, Priority.HIGH, said, 2), 3, 0.0)
+        messages = Messages(Topics(cabin), "run", UTC, forms)
+        for age_s in (0.0, 720.0):
+            now = Stamp(age_s, datetime(2026, 1, 16, 23, 12, tzinfo=UTC))
+            line = messages.alert(told, now).payload.decode()
+            assert len(line) <= SECOND_LONGEST, line
+        act = said.removeprefix(without_act(said)).strip()
+        assert act not in line
+        assert what(said) in line
+
+
+def test_a_yes_is_said_in_the_language(tmp_path: Path) -> None:
+    """By the file; one without it takes the English."""
+    assert {load_words(one).yes for one in languages()} == {
+        ("yes", "y"),
+        ("ja", "j"),
+        ("oui", "o"),
+    }
+    file = tmp_path / "words_it.toml"
+    file.write_text(GOOD)
+    assert load_words(path=file).yes == ("yes", "y")
+    for bad in ('"si"', "[]", '[""]', "[1]"):
+        text = f"yes = {bad}\n{GOOD}"
+        assert "no list of words" in mistakes(tmp_path, text)["yes"]
 
 
 def test_the_renderer_is_what_the_core_asks_for() -> None:
     """English where nothing else is said."""
     assert renderer()("hot", Priority.MEDIUM, "", {"temp_c": 36.04}) == (
-        "Too hot: 36.0 °C at the bunk. Turn the heater off now."
+        "Too hot at the bunk: 36\u00a0°C. Turn the heater off now."
     )
 
 

@@ -5,7 +5,12 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.core.sentences import MessageCatalog, fields_of, sentence
+from cabinvigil.daemon.core.sentences import (
+    NO_BREAK,
+    MessageCatalog,
+    fields_of,
+    sentence,
+)
 from cabinvigil.daemon.settings.words import languages, load_words
 
 ALL = {language: load_words(language) for language in languages()}
@@ -39,10 +44,15 @@ WIDEST: Mapping[str, Any] = {
     "unit": "µg/m³",
     "text": "oxygen partial pressure",
 }
-DANGERS = (
-    *("o2-low", "o2-projected", "o2-falling", "o2-high", "co-level", "co-dose"),
-    *("co2-level", "co2-projected", "gas-leak", "displaced-air", "hot", "supply-low"),
-)
+GASES: Mapping[str, tuple[str, ...]] = {
+    "oxygen": ("o2-low", "o2-projected", "o2-falling", "o2-high"),
+    "carbon monoxide": ("co-level", "co-dose"),
+    "carbon dioxide": ("co2-level", "co2-projected"),
+    "unburnt gas": ("gas-leak",),
+    "unknown gas": ("displaced-air",),
+}
+"""The alarms on each gas."""
+DANGERS = (*(alarm for alarms in GASES.values() for alarm in alarms), "hot")
 ROOM_FOR_THE_MOMENT = 20
 """ ' (02:14, 12 min late)': what a late alert adds to its sentence, about."""
 
@@ -55,13 +65,25 @@ def variants(words: MessageCatalog) -> Iterator[tuple[str, str, int, str]]:
 
 
 def filled(words: MessageCatalog, alarm: str, line: str, **facts: Any) -> str:
-    """Fill one variant, by way of words that have no other."""
+    """Fill one variant, by way of words that have no other; with plain spaces."""
     one = replace(words, alarms={alarm: {"any": (line,)}})
-    return sentence(one, alarm, Priority.HIGH, "", {**WIDEST, **facts})
+    said = sentence(one, alarm, Priority.HIGH, "", {**WIDEST, **facts})
+    return said.replace(NO_BREAK, " ")
 
 
-def every_sentence(words: MessageCatalog, **facts: Any) -> Iterator[tuple[str, str]]:
-    """Yield every sentence of a language, with usual numbers in it."""
+def every_sentence(
+    words: MessageCatalog, *, is_fullest: bool = False, **facts: Any
+) -> Iterator[tuple[str, str]]:
+    """Yield every sentence of a language, with usual numbers in it.
+
+    Args:
+        words: the language.
+        is_fullest: only the first of each case's variants.
+        facts: in place of the usual ones.
+
+    Yields:
+        (alarm, sentence)
+    """
     usual = {
         "part": "bunk-o2",
         "other": "roof-o2",
@@ -75,8 +97,8 @@ def every_sentence(words: MessageCatalog, **facts: Any) -> Iterator[tuple[str, s
         "limit": 19.5,
         "o2_pct": 20.1,
     }
-    for alarm, _, _, line in variants(words):
-        if line == "{text}":
+    for alarm, _, index, line in variants(words):
+        if line == "{text}" or (is_fullest and index):
             continue  # a rule's own sentence
         both = {**usual, **facts}
         if "rise_pct_per_h" in fields_of(line):

@@ -1,8 +1,8 @@
 """What goes to the phone side: topics and payloads, pure.
 
 MQTT 5 carries expiry and more beside the payload, but a bridge or a 3.1.1 client
-loses them: so moment, sequence number and age stand in the payload as well.  Receivers
-must drop by these, and never take arrival for freshness.
+loses them: so moment and age stand in the payload as well.  Receivers must drop by
+these, and never take arrival for freshness.
 """
 
 from collections.abc import Mapping
@@ -10,7 +10,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
-from cabinvigil.daemon.core.model import Alert, Transition
+from cabinvigil.daemon.core.model import Alert, Priority, Transition
+from cabinvigil.daemon.core.notification import SECOND, what
+from cabinvigil.daemon.core.sentences import NEWS, unbroken, without_act
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt import senml
 from cabinvigil.daemon.text.durations import seconds
@@ -22,6 +24,11 @@ WATCHING, STOPPED, LOST = "watching", "stopped", "lost"
 """The words of `presence`; `lost` is the Will, which the broker says in our stead."""
 LATE_AFTER_S = 30.0
 """An alert older than this says its age: what it tells may be over."""
+SECOND_LONGEST = 160
+"""Characters of the second phone's line, its moment included (our choice)."""
+FRESH_MOMENT = " (03:12)"
+SHORT_NAME = 20
+"""Characters of a cabin's name where the whole of it leaves no room."""
 HEARTBEATS_KEPT = 3
 """A heartbeat expires after so many periods."""
 ANSWER_EXPIRY_S = 60
@@ -70,11 +77,43 @@ class Pending:
 class Forms:
     """How an alert's text begins and ends; a message file has them in its language."""
 
-    fresh: str = "{text} ({moment}, no. {seq})"
-    late: str = "{text} ({moment}, {age} late, no. {seq})"
-    second: str = "{cabin}, nobody answers: {text}"
-    """On the second phone: that of somebody who is not there, and may have several
-    cabins to think of."""
+    fresh: str = "{text} ({moment})"
+    late: str = "{text} ({moment}, {age} late)"
+    second: str = (
+        "Call {cabin} now, no one answers. {text} If nobody picks up, call the "
+        "emergency number."
+    )
+    """On the second phone, what wakes people: that of somebody who is not there, may
+    have several cabins to think of, and has another thing to do than a sleeper."""
+    second_news: str = "{cabin}: {text}"
+    """On the second phone, the rest: who acknowledged, what is over, a fault."""
+
+    def for_the_second(
+        self, alert: Alert, cabin: str, room: int = SECOND_LONGEST - len(FRESH_MOMENT)
+    ) -> str:
+        """Return an alert's text for somebody elsewhere, without its moment.
+
+        The sleeper's act is left out.  Where the line is too long for one glance, its
+        number goes, then the end of the cabin's name; what the reader must do stays.
+
+        Args:
+            alert: as the core tells it.
+            cabin: the config's topic word.
+            room: characters at most.
+        """
+        name = cabin.replace("-", " ").capitalize()
+        said = without_act(alert.text)
+        if alert.priority < Priority.MEDIUM:
+            text = alert.text if alert.alarm in NEWS else said
+            return self.second_news.format(cabin=name, text=text)
+        brief = f"{what(alert.text)}."
+        short = f"{name[: SHORT_NAME - 1]}…" if len(name) > SHORT_NAME else name
+        line = ""
+        for one, text in ((name, said), (name, brief), (short, brief)):
+            line = self.second.format(cabin=one, text=text)
+            if len(line) <= room:
+                break
+        return line
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,13 +204,16 @@ class Messages:
         alert, age_s = pending.alert, pending.age_s(now.up_s)
         moment = now.wall - timedelta(seconds=age_s)
         form = self.forms.late if age_s >= LATE_AFTER_S else self.forms.fresh
-        is_second = alert.escalation >= 2
-        text = form.format(
-            text=self._for_the_second(alert.text) if is_second else alert.text,
-            moment=time_of_day(moment.astimezone(self.zone)),
-            seq=pending.seq,
-            age=seconds(age_s),
-        )
+        is_second = alert.escalation >= SECOND
+        when = {
+            "moment": time_of_day(moment.astimezone(self.zone)),
+            "age": unbroken(seconds(age_s)),
+        }
+        text = alert.text
+        if is_second:
+            room = SECOND_LONGEST - len(form.format(text="", **when))
+            text = self.forms.for_the_second(alert, self.topics.cabin, room)
+        text = form.format(text=text, **when)
         left_s = max(1, round(alert.expiry_s - age_s))
         tail = "alert-second" if is_second else "alert"
         return Publication(
@@ -188,10 +230,6 @@ class Messages:
                 ("priority", alert.priority.word),
             ),
         )
-
-    def _for_the_second(self, text: str) -> str:
-        cabin = self.topics.cabin.replace("-", " ").capitalize()
-        return self.forms.second.format(cabin=cabin, text=text)
 
     def answer(
         self, body: Mapping[str, Any], topic: str, correlation: bytes, now: Stamp
