@@ -34,6 +34,7 @@ from cabinvigil.daemon.rehearsal.play import (
 from cabinvigil.daemon.rehearsal.recorded import RecordedAir
 from cabinvigil.daemon.rehearsal.virtual import run_paced
 from cabinvigil.daemon.replay.json_lines import spell
+from cabinvigil.daemon.service.outlets import forms_of
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
@@ -157,9 +158,12 @@ def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
 
 def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
     truths: list[Truth] = []
+    cabin = rehearsal.settings.cabin.name
+    forms = forms_of(rehearsal.settings)
     narrator = Narrator(
         (lambda _line: None) if args.json else lambda line: print(line, file=out),
         TRAILERS_ZONE,
+        lambda alert: forms.for_the_second(alert, cabin),
     )
 
     def write(command: Command, time_s: float) -> None:

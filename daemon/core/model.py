@@ -30,6 +30,22 @@ class Priority(IntEnum):
         """The word in logs and on MQTT."""
         return self.name.lower()
 
+    @property
+    def signal(self) -> str:
+        """The signal word for people."""
+        return SIGNALS[self]
+
+
+SIGNALS: Mapping[Priority, str] = MappingProxyType(
+    {
+        Priority.HIGH: "DANGER",
+        Priority.MEDIUM: "WARNING",
+        Priority.LOW: "CAUTION",
+        Priority.FAULT: "FAULT",
+    }
+)
+"""The three of ANSI Z535.6 and ISO 3864-2 (from memory), and one for what is broken."""
+
 
 class AlarmState(Enum):
     """The states of ISA-18.2 / IEC 62682, spelled as in logs and on MQTT."""
@@ -76,8 +92,8 @@ class SourceFault:
     """One of `absent checksum framing short wrong-part not-ready not-measured
     out-of-range cell-dead port-missing no-permission bus-stuck babbling blocked
     queue-full not-writable out-of-reach refused clock-stepped late too-hot
-    under-volted not-made not-taken restart-needed` ; new kinds need words, nothing
-    else."""
+    under-volted not-made not-taken restart-needed port-busy chattering failed
+    unwatched`; new kinds need words, nothing else."""
     text: str
     """One sentence: which part, what it did, what to do."""
 

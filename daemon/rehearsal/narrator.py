@@ -1,16 +1,19 @@
-"""Tells a rehearsal as it goes: what a sleeper would hear, what a phone would get."""
+"""Tells a rehearsal as it goes: what a sleeper would hear, what phones would get."""
 
 from collections.abc import Callable
 from datetime import tzinfo
+from operator import attrgetter
 
 from cabinvigil.daemon.core.model import Alert, Command, Priority, Sound, Transition
+from cabinvigil.daemon.core.notification import AGAIN, SECOND
+from cabinvigil.daemon.core.sentences import NEWS
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.text.moments import time_of_day
 
 HEARD = {
-    "temporal-four": "four short pulses, a pause, again: go to fresh air",
+    "temporal-four": "four short pulses, a pause, again: everyone outside",
     "three-pulse": "three pulses, a pause, again: wake and ventilate",
-    "chirp": "one chirp a minute: something does not work",
+    "chirp": "one chirp a minute: a fault, look when you wake",
     "quiet": "silence",
     "test": "the test sound",
 }
@@ -21,10 +24,22 @@ class Narrator:
 
     name = "narrator"
 
-    def __init__(self, say: Callable[[str], None], zone: tzinfo) -> None:
-        """Take where lines go, and in which zone the night's time is told."""
+    def __init__(
+        self,
+        say: Callable[[str], None],
+        zone: tzinfo,
+        for_the_second: Callable[[Alert], str] = attrgetter("text"),
+    ) -> None:
+        """Take where lines go.
+
+        Args:
+            say: takes a line.
+            zone: in which the night's time is told.
+            for_the_second: makes the second phone's own text.
+        """
         self._say = say
         self._zone = zone
+        self._for_the_second = for_the_second
         self.rings: list[tuple[float, Transition]] = []
         """Every time an alarm began to sound or be told, with its moment."""
 
@@ -33,19 +48,22 @@ class Narrator:
         at = time_of_day(stamp.wall.astimezone(self._zone), to_seconds=True)
         match command:
             case Sound():
-                louder = ", and the loud sounder with it" if command.louder else ""
+                louder = ", the second sounder too" if command.louder else ""
                 self._say(f"{at}  sound  {HEARD[command.pattern]}{louder}")
             case Alert():
-                again = {1: " (nobody answered: again)", 2: " (second phone)"}
-                told = again.get(command.escalation, "")
-                self._say(
-                    f"{at}  phone  [{command.priority.word}] {command.text}{told}"
-                )
+                self._say(f"{at}  {self._phone_line(command)}")
             case Transition() if command.was.value == "normal":
                 if command.priority > Priority.FAULT:
                     self.rings.append((stamp.up_s, command))
             case _:
                 pass
+
+    def _phone_line(self, alert: Alert) -> str:
+        signal = "" if alert.alarm in NEWS else f"{alert.priority.signal}  "
+        if alert.escalation >= SECOND:
+            return f"second phone  {signal}{self._for_the_second(alert)}"
+        again = " (not acknowledged, repeated)" if alert.escalation == AGAIN else ""
+        return f"phone  {signal}{alert.text}{again}"
 
     def start(self) -> None:
         """Nothing to start."""

@@ -95,8 +95,8 @@ def broker_of(mqtt: MqttSettings, client_id: str) -> Broker:
     )
 
 
-def _forms(settings: Settings) -> Forms:
-    """Say an alert's beginning and end in the language of its sentence."""
+def forms_of(settings: Settings) -> Forms:
+    """Return how an alert begins and ends, in the language of its sentence."""
     words = load_words(settings.watch.language, settings.watch.words)
     return Forms(**words.phone)
 
@@ -117,7 +117,7 @@ def _phone(
     name = settings.cabin.name
     broker = broker_of(mqtt, f"cabinvigil-{name}")
     desk = Publisher(
-        Messages(Topics(name), run_of(clock.wall()), forms=_forms(settings)),
+        Messages(Topics(name), run_of(clock.wall()), forms=forms_of(settings)),
         heartbeat_s=mqtt.heartbeat_s,
         readings_s=mqtt.readings_s,
     )

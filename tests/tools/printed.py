@@ -39,7 +39,11 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     ),
     "shut": (
         "rehearse shut --hours 2 --tick-s 10 --log shut/",
-        ((r"Rehearsal", 5), (r".*\[high\] Oxygen low in", 2), (r"First woken", 2)),
+        (
+            (r"Rehearsal", 5),
+            (r".*DANGER  Too little oxygen in", 2),
+            (r"First woken", 2),
+        ),
     ),
     "morning": ("morning shut/", ((r"", 8), (r"Air ", 2), (r"Tonight", 3))),
     "quiet": (
