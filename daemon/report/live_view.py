@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeGuard
 
 from cabinvigil.daemon.air.moisture import dew_point_c
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.sentences import unbroken, without_act
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import fixed, spread, valued
@@ -35,10 +37,12 @@ ROWS = (
     QuantityRow("co2_ppm", "carbon dioxide", "above", 300.0),
     QuantityRow("co_ppm", "carbon monoxide", "above", 3.0),
     QuantityRow("gas_lel_pct", "unburnt gas", "above", 1.0),
-    QuantityRow("temp_c", "warmth", "below", 1.0),
+    QuantityRow("temp_c", "temperature", "below", 1.0),
     QuantityRow("rh_pct", "humidity", "above", 5.0),
     QuantityRow("pm2_5_ugm3", "fine dust", "above", 10.0),
 )
+O2_LIMIT_PCT = 19.5
+"""The limit that the estimate's minutes are about (29 CFR 1910.146(b), as `o2-low`)."""
 FAST = 10.0
 NOT_SLOW = 3.0
 
@@ -113,30 +117,42 @@ def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
         if one.get("state") not in ("suppressed", "shelved", "out-of-service")
     ]
     if not told:
-        yield "Nothing rings."
+        yield "No alarm."
     told.sort(key=lambda one: -RANKS.get(str(one.get("priority")), 0))
-    for one in told[:4]:
-        yield from _wrapped(f"{one.get('priority', '')}: ", str(one.get("text", "")))
+    for number, one in enumerate(told[:4]):
+        # One order at a time: that of the gravest.
+        text = str(one.get("text", ""))
+        text = without_act(text) if number else text
+        yield from _wrapped(f"{_signal(one.get('priority'))}: ", text)
     if len(told) > 4:
         yield f"and {len(told) - 4} more"
     aside = len(alarms) - len(told)
     if aside:
-        yield f"{aside} set aside or told by another"
+        yield f"{aside} more, set aside or behind another"
+
+
+def _signal(priority: Any) -> str:
+    """Return the signal word; another version's word as it is."""
+    known = {one.word: one.signal for one in Priority}
+    return known.get(str(priority), str(priority or "alarm"))
 
 
 def _airing(status: Mapping[str, Any]) -> Iterator[str]:
-    """Say to those who were sent out whether they may go back in, and when."""
+    """Yield for those who were sent out whether they may go back in, and when."""
     airing = status.get("airing")
     if not isinstance(airing, Mapping):
         return
     left_s = airing.get("all_clear_in_s")
     if airing.get("can_be_told") is False:
-        text = "no part can tell that the gas is gone. Air out long, and look first."
+        text = (
+            "no sensor can show that the gas is gone. Air the cabin for long, and "
+            "find the cause."
+        )
     elif isinstance(left_s, int | float):
-        text = f"good air so far; all-clear in {minutes(max(left_s, 60.0) / 60.0)}."
+        text = f"{minutes(max(left_s, 60.0) / 60.0)} more; the air is good so far."
     else:
-        text = "the air is not good yet, or not known."
-    yield from _wrapped("stay out: ", text)
+        text = "the air is still bad, or not known."
+    yield from _wrapped("STAY OUT: ", unbroken(text))
 
 
 def _list(status: Mapping[str, Any], key: str) -> list[Any]:
@@ -173,7 +189,7 @@ def _readings(
         lasts = f"  lasts {left:.0f} h" if isinstance(left, int | float) else ""
         yield f"{'battery':<16}{_number(supply[0], 0.0):.1f} V{lasts}"
     if not readings:
-        yield "No part tells anything."
+        yield "No sensor reports."
 
 
 def _value(readings: Mapping[str, Any], row: QuantityRow) -> float | None:
@@ -198,8 +214,9 @@ def _wet(readings: Mapping[str, Any]) -> Iterator[str]:
             continue
         if isinstance(warm, int | float) and isinstance(humid, int | float):
             point = dew_point_c(float(warm), min(max(float(humid), 0.1), 100.0))
-            beside = f", glass {glass:z.0f}" if isinstance(glass, int | float) else ""
-            yield f"{'dew point':<16}{point:z.0f} °C{beside}"
+            has_glass = isinstance(glass, int | float)
+            beside = f", window {glass:z.0f} °C" if has_glass else ""
+            yield f"{'wet below':<16}{point:z.0f} °C{beside}"
             return
 
 
@@ -210,12 +227,11 @@ def _estimate(status: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def _ahead(status: Mapping[str, Any]) -> Iterator[str]:
     estimate = _estimate(status)
-    left = estimate.get("o2_minutes_to_19_5")
-    if isinstance(left, list) and len(left) == 3 and isinstance(left[1], int | float):
-        low = _number(left[0], 0.0)
-        yield f"oxygen 19.5 % in {left[1]:.0f} min, or {low:.0f}"
-    elif estimate:
-        yield "oxygen levels off above 19.5 %"
+    raw = status.get("readings")
+    o2_pct = _value(raw if isinstance(raw, Mapping) else {}, ROWS[0])
+    is_past = o2_pct is not None and o2_pct <= O2_LIMIT_PCT
+    if "o2_minutes_to_19_5" in estimate and not is_past:
+        yield from _wrapped("", _crossing(estimate["o2_minutes_to_19_5"]))
     settles, changes = (
         estimate.get(key) for key in ("o2_settles_pct", "air_changes_per_h")
     )
@@ -223,6 +239,18 @@ def _ahead(status: Mapping[str, Any]) -> Iterator[str]:
         yield f"settles at {fixed(settles, 1)} %"
     if _is_triple(changes):
         yield f"air changes {spread(changes)} an hour"
+
+
+def _crossing(left: Any) -> str:
+    """Say when the limit may come: at worst too, where the likeliest is never."""
+    triple = left if isinstance(left, list) and len(left) == 3 else [None] * 3
+    worst, likeliest = (
+        f"{max(1, round(one))} min" if isinstance(one, int | float) else ""
+        for one in triple[:2]
+    )
+    at_worst = f" ({worst} at worst)" if worst and worst != likeliest else ""
+    when = f"in {likeliest}" if likeliest else "not expected"
+    return unbroken(f"{O2_LIMIT_PCT:g} % oxygen {when}{at_worst}")
 
 
 def _is_triple(value: Any) -> TypeGuard[list[float]]:
@@ -236,6 +264,6 @@ def _is_triple(value: Any) -> TypeGuard[list[float]]:
 def _faults(status: Mapping[str, Any]) -> Iterator[str]:
     faults = status.get("faults")
     for text in faults.values() if isinstance(faults, Mapping) else ():
-        yield from _wrapped("fault: ", str(text))
+        yield from _wrapped(f"{Priority.FAULT.signal}: ", str(text))
     for text in _list(status, "laxer"):
-        yield from _wrapped("laxer: ", str(text))
+        yield from _wrapped("less strict: ", str(text))

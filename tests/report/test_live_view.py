@@ -39,13 +39,13 @@ STATUS: dict[str, Any] = {
             "alarm": "cold",
             "state": "unacknowledged",
             "priority": "low",
-            "text": "Cold.",
+            "text": "Cold at the bunk: 3 °C. Take another blanket.",
         },
         {
             "alarm": "o2-projected",
             "state": "unacknowledged",
             "priority": "medium",
-            "text": "Oxygen low in 16 minutes: 19.6 %, falling 0.5 % an hour. Open it.",
+            "text": "Too little oxygen in 16 minutes: still 19.6 %. Open the door now.",
         },
         {"alarm": "x", "state": "suppressed", "priority": "fault", "text": ""},
     ],
@@ -89,21 +89,63 @@ def test_it_fits_a_phone_and_says_it_in_words() -> None:
     lines = text.splitlines()
     assert max(len(line) for line in lines) <= COLUMNS
     assert lines[0] == "lapwing, watched for 3.2 h"
-    assert lines[1].startswith("medium: Oxygen low in 16 minutes")
+    assert lines[1].startswith("WARNING: Too little oxygen in 16")
     assert "oxygen          19.1 %    falling" in lines
     assert "carbon dioxide  4210 ppm" in lines
     assert "battery         12.4 V  lasts 31 h" in lines
-    assert any(line.startswith("dew point       4 °C, glass 4") for line in lines)
-    assert "oxygen 19.5 % in 16 min, or 12" in lines
+    assert any(line.startswith("wet below       4 °C, window 4 °C") for line in lines)
     assert "air changes 0.70 (0.60 to 0.90) an hour" in lines
-    assert lines[-1].startswith("fault: The broker")
+    assert lines[-1].startswith("FAULT: The broker")
+
+
+def test_one_order_is_given_that_of_the_gravest() -> None:
+    """The others say what is so: nobody does three things at once."""
+    text = " ".join(frame(STATUS, PastLooks(), 0.0).split())
+    assert "WARNING: Too little oxygen in 16 minutes: still 19.6 %. Open the" in text
+    assert "CAUTION: Cold at the bunk: 3 °C. 1 more, set aside" in text
+    assert "blanket" not in text
+    for word in ("high", "medium", "low:", "fault:"):
+        assert word not in text
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [
+        ([12.0, 16.0, None], "19.5 % oxygen in 16 min (12 min at worst)"),
+        ([16.2, 16.4, 20.0], "19.5 % oxygen in 16 min"),
+        ([0.0, 0.3, 2.0], "19.5 % oxygen in 1 min"),
+        ([8.6, None, None], "19.5 % oxygen not expected (9 min at worst)"),
+        ([None, None, None], "19.5 % oxygen not expected"),
+        (None, "19.5 % oxygen not expected"),
+    ],
+)
+def test_what_is_ahead_is_said_with_its_worst(minutes: Any, words: str) -> None:
+    """Never a flat all-is-well where the low end is minutes away."""
+    readings = {"o2_pct": 20.0}
+    status = STATUS | {
+        "readings": readings,
+        "estimate": {"o2_minutes_to_19_5": minutes},
+    }
+    lines = frame(status, PastLooks(), 0.0).splitlines()
+    said = " ".join(" ".join(lines).split())
+    assert words in said
+    assert f"{words} (" not in said
+    assert all(len(line) <= COLUMNS for line in lines)
+
+
+def test_at_the_limit_nothing_is_ahead() -> None:
+    """What is so needs no forecast, and what is not known has none."""
+    past = STATUS | {"readings": {"o2_pct": 19.5}}
+    assert "% oxygen" not in " ".join(frame(past, PastLooks(), 0.0).split())
+    unknown = STATUS | {"estimate": {"air_changes_per_h": [0.6, 0.7, 0.9]}}
+    assert "expected" not in frame(unknown, PastLooks(), 0.0)
 
 
 def test_a_pane_just_below_freezing_is_at_nought() -> None:
     """A negative nothing is nothing."""
     readings = {**STATUS["readings"], "temp_c_glass": -0.3}
     text = frame({**STATUS, "readings": readings}, PastLooks(), 0.0)
-    assert ", glass 0\n" in text
+    assert ", window 0 °C\n" in text
 
 
 def test_trends_are_plain_words() -> None:
@@ -136,7 +178,7 @@ def test_a_trend_comes_from_what_was_seen() -> None:
 )
 def test_an_odd_answer_makes_no_trouble(odd: dict[str, Any]) -> None:
     """A watch of another version."""
-    assert "Nothing rings." in frame(odd, PastLooks(), 0.0)
+    assert "No alarm." in frame(odd, PastLooks(), 0.0)
 
 
 @pytest.mark.parametrize(
@@ -145,11 +187,11 @@ def test_an_odd_answer_makes_no_trouble(odd: dict[str, Any]) -> None:
         (None, ""),
         (
             {"all_clear_in_s": None, "can_be_told": True},
-            "stay out: the air is not good",
+            "STAY OUT: the air is still bad, or not known",
         ),
-        ({"all_clear_in_s": 240.0, "can_be_told": True}, "all-clear in 4 min"),
-        ({"all_clear_in_s": 3.0, "can_be_told": True}, "all-clear in 1 min"),
-        ({"all_clear_in_s": None, "can_be_told": False}, "no part can tell"),
+        ({"all_clear_in_s": 240.0, "can_be_told": True}, "STAY OUT: 4 min more"),
+        ({"all_clear_in_s": 3.0, "can_be_told": True}, "STAY OUT: 1 min more"),
+        ({"all_clear_in_s": None, "can_be_told": False}, "no sensor can show"),
     ],
 )
 def test_who_is_out_is_told_whether_to_go_back_in(
@@ -158,7 +200,7 @@ def test_who_is_out_is_told_whether_to_go_back_in(
     """On the phone over ssh, from outside: not yet, or how long still."""
     text = frame(STATUS | {"airing": airing}, PastLooks(), 0.0)
     said = " ".join(text.split())
-    assert ("stay out: " in said) is (airing is not None)
+    assert ("STAY OUT: " in said) is (airing is not None)
     assert words in said
     assert all(len(line) <= COLUMNS for line in text.splitlines())
 
