@@ -94,8 +94,8 @@ def run(
     """Check everything; return the exit code.
 
     Returns:
-        0 ready; 1 something is bad; 2 the call or the config is wrong; 3 the watch
-        runs and cannot be asked.
+        0 ready; 1 something is bad, or not checked; 2 the call or the config is
+        wrong; 3 the watch runs and cannot be asked.
     """
     _check(args)
     settings = chosen_settings(args.config, is_emulated=args.emulated)

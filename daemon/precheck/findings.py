@@ -1,7 +1,7 @@
 """Before bed: what is well, what to mind, what is not; pure.
 
 Each check gives findings; one that is bad makes the whole not ready.  What was not
-checked is said as that, and never as well.
+checked is said as that, and never as well: nothing then proves that anybody would wake.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -28,6 +28,8 @@ PART_ALARMS = (
 """Told at the part that they are about."""
 ASIDE = {"shelved": "shelved", "out-of-service": "out of service"}
 """What a person did; a suppressed alarm's cause is told by another."""
+MAY_STAY_UNCHECKED = frozenset({"computer"})
+"""Without these a night may begin: a machine that tells no temperature still wakes."""
 FELLOW_ALARMS = ("sensors-disagree", "gases-disagree", "stratified")
 
 
@@ -204,12 +206,22 @@ def limits(laxer: Sequence[str]) -> Iterator[Finding]:
 
 
 def is_ready(findings: Iterable[Finding]) -> bool:
-    """Say whether nothing is bad."""
-    return all(one.word != "bad" for one in findings)
+    """Return whether nothing is bad, and whatever can kill was checked."""
+    found = list(findings)
+    return not _unproved(found) and all(one.word != "bad" for one in found)
+
+
+def _unproved(findings: Iterable[Finding]) -> list[str]:
+    """List what was not checked, and must be before anybody sleeps."""
+    return [
+        one.subject
+        for one in findings
+        if one.word == "not checked" and one.subject not in MAY_STAY_UNCHECKED
+    ]
 
 
 def verdict(findings: Sequence[Finding]) -> str:
-    """Say the whole in one sentence."""
+    """Return the whole in one sentence: ready, not ready, or not fully checked."""
     bad = [one.subject for one in findings if one.word == "bad"]
     left = [one.subject for one in findings if one.word == "not checked"]
     without = f" Not checked: {', '.join(left)}." if left else ""
@@ -217,4 +229,7 @@ def verdict(findings: Sequence[Finding]) -> str:
         return f"NOT READY: {', '.join(dict.fromkeys(bad))}.{without}"
     minded = sum(one.word == "mind" for one in findings)
     mind = f" {minded} to mind." if minded else ""
+    unproved = _unproved(findings)
+    if unproved:
+        return f"NOT FULLY CHECKED: {', '.join(unproved)}.{mind}"
     return f"READY for the night.{mind}{without}"

@@ -20,15 +20,15 @@ from cabinvigil.daemon.outputs.signal.patterns import PATTERNS
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
 from cabinvigil.daemon.service.outlets import OpenLine, broker_of, make_buzzer
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.words import load_words
 
 Ask = Callable[[str], str]
-NO = frozenset({"n", "no"})
 PHONE_S = 60.0
 """For a person to find the phone and answer."""
 SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
 """There once systemd's time daemon has set the clock (systemd-timesyncd(8))."""
 TRIAL_BYTES = 4096
-TEST_TEXT = "This is only a test before bed: acknowledge it, and the watch is answered."
+TEST_TEXT = "This is only a test. Acknowledge it to show that messages reach you."
 
 
 def buzzer(
@@ -52,11 +52,19 @@ def buzzer(
         if fault:
             return Finding("buzzer", "bad", fault)
         sensed = ", and its sense line follows" if check is LineCheck.HEARD else ""
-    heard = ask("Three pulses, then four short ones.  Did you hear them? [Y/n] ")
-    if heard.casefold() in NO:
-        text = "you did not hear it: look at its wiring, and whether it is switched on"
-        return Finding("buzzer", "bad", text)
-    return Finding("buzzer", "good", f"you heard it{sensed}")
+    # Silence is no yes, and neither is any other word: nobody would be woken.
+    yes = load_words(settings.watch.language, settings.watch.words).yes
+    heard = ask(
+        "There were three pulses, then four short ones.  Type "
+        f"{yes[0]} if you heard them: "
+    )
+    if heard.strip().casefold() in yes:
+        return Finding("buzzer", "good", f"you heard it{sensed}")
+    text = (
+        f"nobody typed {yes[0]}: if you did not hear it, look at its wiring, and "
+        "whether it is switched on"
+    )
+    return Finding("buzzer", "bad", text)
 
 
 def _sound(

@@ -196,21 +196,36 @@ def test_one_bad_thing_makes_it_not_ready() -> None:
     well = [Finding("a", "good", ""), Finding("b", "mind", "")]
     assert precheck.is_ready(well)
     assert precheck.verdict(well) == "READY for the night. 1 to mind."
+    computer = [*well, Finding("computer", "not checked", "")]
+    assert precheck.is_ready(computer)
+    assert precheck.verdict(computer).endswith("Not checked: computer.")
     left = [*well, Finding("phone", "not checked", "")]
-    assert precheck.is_ready(left)
-    assert precheck.verdict(left).endswith("Not checked: phone.")
     bad = [*left, Finding("log", "bad", ""), Finding("log", "bad", "")]
     assert not precheck.is_ready(bad)
     assert precheck.verdict(bad) == "NOT READY: log. Not checked: phone."
 
 
+def test_what_was_not_checked_is_not_ready() -> None:
+    """Nothing proved that anybody would wake: a verdict of its own."""
+    left = [
+        Finding("a", "mind", ""),
+        *(Finding(s, "not checked", "") for s in ("buzzer", "phone", "computer")),
+    ]
+    assert not precheck.is_ready(left)
+    assert precheck.verdict(left) == "NOT FULLY CHECKED: buzzer, phone. 1 to mind."
+
+
 @given(st.lists(st.sampled_from(["good", "mind", "bad", "not checked"])))
 def test_the_verdict_is_never_ready_with_something_bad(these: list[Any]) -> None:
-    """Whatever stands beside it, in any order."""
+    """Whatever stands beside it, in any order; nor with something unchecked."""
     findings = [Finding(f"s{n}", word, "") for n, word in enumerate(these)]
-    ready = "bad" not in these
-    assert precheck.is_ready(findings) is ready
-    assert precheck.verdict(findings).startswith("READY" if ready else "NOT READY")
+    begins = "READY"
+    if "bad" in these:
+        begins = "NOT READY"
+    elif "not checked" in these:
+        begins = "NOT FULLY CHECKED"
+    assert precheck.is_ready(findings) is (begins == "READY")
+    assert precheck.verdict(findings).startswith(begins)
 
 
 def test_an_alarm_put_aside_is_told_before_bed() -> None:

@@ -1,5 +1,6 @@
 """The ways out before bed: a real sounder line, a real broker, a real disk."""
 
+import io
 import json
 import threading
 from pathlib import Path
@@ -7,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from cabinvigil.daemon.ask.socket import typed
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
+from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError, open_gpio
 from cabinvigil.daemon.precheck import ways
 from cabinvigil.daemon.precheck.findings import WatchStatus
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
@@ -54,12 +56,17 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(ways, "PATTERNS", parts)
 
 
-def test_the_test_sounds_and_is_heard(tmp_path: Path, quick: None) -> None:
-    """The line is driven, and left silent; Enter is a yes."""
+@pytest.mark.parametrize(
+    ("language", "answer"),
+    [("en", "yes"), ("en", " Y "), ("de", "Ja"), ("de", "j"), ("fr", "oui")],
+)
+def test_the_test_sounds_and_is_heard(
+    tmp_path: Path, quick: None, language: str, answer: str
+) -> None:
+    """The line is driven, and left silent; a clear yes is one."""
     line = SensedLine(CLOCK)
-    found = buzzer(
-        cabin(tmp_path, SOUNDER), WELL, CLOCK, lambda *_, **__: line, says("")
-    )
+    settings = cabin(tmp_path, f'{SOUNDER}[watch]\nlanguage = "{language}"\n')
+    found = buzzer(settings, WELL, CLOCK, lambda *_, **__: line, says(answer))
     assert (found.word, found.text) == (
         "good",
         "you heard it, and its sense line follows",
@@ -70,14 +77,29 @@ def test_the_test_sounds_and_is_heard(tmp_path: Path, quick: None) -> None:
     assert line.is_closed
 
 
-def test_what_was_not_heard_is_bad(tmp_path: Path, quick: None) -> None:
-    """Whatever the line says of itself."""
-    line = SensedLine(CLOCK)
-    for answer in ("n", "No"):
-        found = buzzer(
-            cabin(tmp_path, SOUNDER), WELL, CLOCK, lambda *_, **__: line, says(answer)
-        )
-        assert found.word == "bad"
+@pytest.mark.parametrize("language", ["en", "de", "fr"])
+def test_what_was_not_heard_is_bad(
+    tmp_path: Path, quick: None, monkeypatch: pytest.MonkeyPatch, language: str
+) -> None:
+    """Whatever the line says of itself: silence and any other word are no yes."""
+    monkeypatch.setattr(ways, "_sound", lambda *_: ("", LineCheck.HEARD))
+    settings = cabin(tmp_path, f'{SOUNDER}[watch]\nlanguage = "{language}"\n')
+    heard_nothing = ("", " ", "n", "No", "nein", "non", "no!", "not at all", "?", "q")
+    others = {"en": ("ja", "oui", "yes?"), "de": ("oui", "o"), "fr": ("ja", "j")}
+    for answer in (*heard_nothing, *others[language], "yes, but faintly"):
+        found = buzzer(settings, WELL, CLOCK, open_gpio, says(answer))
+        assert found.word == "bad", answer
+        assert "look at its wiring" in found.text
+
+
+def test_a_closed_standard_input_is_no_yes(
+    tmp_path: Path, quick: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A script without a person in front of it has heard nothing."""
+    monkeypatch.setattr(ways, "_sound", lambda *_: ("", LineCheck.HEARD))
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    found = buzzer(cabin(tmp_path, SOUNDER), WELL, CLOCK, open_gpio, typed)
+    assert found.word == "bad"
 
 
 def test_a_line_that_cannot_be_had_is_bad(tmp_path: Path, quick: None) -> None:
