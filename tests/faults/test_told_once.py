@@ -55,9 +55,7 @@ def test_a_part_that_lost_its_mode_once_is_set_up_again_in_silence(
         settings("bme280", tmp_path), "reset", 220.0, part="nobody", more=often
     )
     (_, told), *_ = night.alerts("sensor-fault")
-    assert told.text == (
-        "Sensor suspect fails again and again. Check its cable and supply."
-    )
+    assert told.text == "Sensor suspect keeps failing. Check its cable and power."
 
 
 def test_the_only_oxygen_part_lost_wakes_the_sleeper(tmp_path: Path) -> None:
