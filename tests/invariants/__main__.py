@@ -1,0 +1,104 @@
+"""Many courses, and what they came to: `python -m tests.invariants [--examples N]`.
+
+Prints how often each clause was asked and how many courses broke it, then for each
+broken clause the first course, shrunk.  Exit code 1 where a clause broke that is not
+expected to (see `expected.py`).
+"""
+
+import argparse
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+
+from hypothesis import HealthCheck, Phase, given, seed, settings
+
+from tests.invariants.course import Course
+from tests.invariants.expected import CLAUSES, EXPECTED
+from tests.invariants.machine import play
+from tests.invariants.oracle import Violation
+from tests.invariants.shrink import shrink
+from tests.invariants.strategies import courses
+
+
+@dataclass
+class Tally:
+    """What many courses came to."""
+
+    checks: Counter[str] = field(default_factory=Counter)
+    broken: Counter[str] = field(default_factory=Counter)
+    first: dict[str, Course] = field(default_factory=dict)
+    ticks: int = 0
+
+    def add(self, course: Course) -> None:
+        """Play one course."""
+        outcome = play(course)
+        self.checks.update(outcome.checks)
+        self.ticks += outcome.ticks
+        for clause in sorted({one.clause for one in outcome.violations}):
+            self.broken[clause] += 1
+            self.first.setdefault(clause, course)
+
+
+def run(examples: int, number: int) -> Tally:
+    """Play so many courses, drawn by hypothesis from this seed."""
+    tally = Tally()
+
+    @seed(number)
+    @settings(
+        max_examples=examples,
+        deadline=None,
+        database=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(courses())
+    def each(course: Course) -> None:
+        tally.add(course)
+
+    each()
+    return tally
+
+
+def breach(course: Course, clause: str) -> Violation | None:
+    """Return the first violation of a clause in a course."""
+    found = [one for one in play(course).violations if one.clause == clause]
+    return found[0] if found else None
+
+
+def show(tally: Tally, clauses: list[str]) -> None:
+    """Print the table, and the shrunk courses."""
+    print(f"{'clause':<22}{'asked':>10}{'broken by':>11}")
+    for clause in clauses:
+        mark = "  expected" if clause in EXPECTED and tally.broken[clause] else ""
+        asked, broken = tally.checks[clause], tally.broken[clause]
+        print(f"{clause:<22}{asked:>10}{broken:>11}{mark}")
+    for clause, course in sorted(tally.first.items()):
+        plain = shrink(course, lambda one, of=clause: breach(one, of) is not None)
+        found = breach(plain, clause)
+        print(f"\n{clause}: {CLAUSES.get(clause, '')}\n{plain}")
+        if found is not None:
+            print(f"  -> at {found.at_s:g} s: {found.why}")
+
+
+def main() -> int:
+    """Run, and print."""
+    parser = argparse.ArgumentParser(prog="python -m tests.invariants")
+    parser.add_argument("--examples", type=int, default=2000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--no-shrink", action="store_true")
+    words = parser.parse_args()
+    began_s = time.process_time()
+    tally = run(words.examples, words.seed)
+    took_s = time.process_time() - began_s
+    count = words.examples
+    print(f"{count} courses, {tally.ticks} readings, {took_s:.0f} s of processor time")
+    print(f"({count / took_s:.0f} courses a second)\n")
+    if words.no_shrink:
+        tally.first.clear()
+    show(tally, sorted({*CLAUSES, *tally.checks, *tally.broken}))
+    return int(any(clause not in EXPECTED for clause in tally.broken))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,73 @@
+"""What must be so whatever happens: a seeded share of `python -m tests.invariants`."""
+
+import ast
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+
+from tests.invariants.counterexamples import COURSES
+from tests.invariants.course import Course
+from tests.invariants.expected import CLAUSES, EXPECTED
+from tests.invariants.machine import play
+from tests.invariants.strategies import courses
+
+INDEPENDENT = (
+    *("air", "parts", "moment", "oracle", "course", "expected", "counterexamples"),
+    *("air_clauses", "telling_clauses", "act_clauses"),
+)
+"""Files that must not know the product whose judge they are."""
+
+
+def _marked(clause: str) -> object:
+    if clause not in EXPECTED:
+        return clause
+    why = EXPECTED[clause]
+    mark = pytest.mark.xfail(reason=why, strict=True, raises=AssertionError)
+    return pytest.param(clause, marks=mark)
+
+
+@settings(
+    max_examples=60,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+@given(courses())
+def test_no_course_breaks_a_clause(course: Course) -> None:
+    """But for the clauses that are expected to be broken, see `expected.py`."""
+    broken = [v for v in play(course).violations if v.clause not in EXPECTED]
+    assert not broken, f"{broken[0]}\n{course}"
+
+
+@pytest.mark.parametrize("clause", [_marked(clause) for clause in sorted(COURSES)])
+def test_what_broke_it_once_breaks_it_no_more(clause: str) -> None:
+    """The shortest courses that were found."""
+    for course in COURSES[clause]:
+        broken = [v for v in play(course).violations if v.clause == clause]
+        assert not broken, f"{broken[0]}\n{course}"
+
+
+def test_every_clause_is_known_and_what_is_expected_has_a_course() -> None:
+    """No mistyped name hides a clause; nothing is expected that nobody can show."""
+    asked: Counter[str] = Counter()
+    for known in COURSES.values():
+        for course in known:
+            asked += play(course).checks
+    assert set(asked) <= set(CLAUSES)
+    assert set(EXPECTED) <= set(COURSES) <= set(CLAUSES)
+    # These take more than one short course; the long run counts them.
+    rare = {"c/silent", "e/silent", "h/replay", "h/softer", "f/sounds-on"}
+    assert set(CLAUSES) - set(asked) <= rare
+
+
+@pytest.mark.parametrize("name", INDEPENDENT)
+def test_the_oracle_knows_nothing_of_the_product(name: str) -> None:
+    """It would else call right what the product does."""
+    tree = ast.parse((Path(__file__).parent / f"{name}.py").read_text("utf-8"))
+    named = [n.module or "" for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)]
+    named += [
+        a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names
+    ]
+    assert not [one for one in named if one.startswith("cabinvigil")]

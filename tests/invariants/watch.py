@@ -1,0 +1,227 @@
+"""The product's pure core, driven event by event, and shown in plain values.
+
+The only file here, with `cabins.py`, that knows the product.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from cabinvigil.daemon.ask.parse import Ask, RefusedError, parse_ask
+from cabinvigil.daemon.core.engine import State, start, step
+from cabinvigil.daemon.core.model import (
+    Act,
+    ActKind,
+    Air,
+    AlarmState,
+    Alert,
+    Command,
+    Event,
+    Sound,
+    SourceFault,
+    SourceOk,
+    Transition,
+)
+from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
+from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.outputs.mqtt.messages import Topics
+from cabinvigil.daemon.outputs.mqtt.requests import Reply, RequestGate
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+from tests.invariants.cabins import CabinBuild
+from tests.invariants.moment import LOUD, WAKING, AlarmView, Text
+from tests.invariants.parts import Sample
+
+Alarms = Mapping[str, AlarmView]
+PRESS = Act(ActKind.ACKNOWLEDGE, by="button")
+"""What a short press of the button becomes."""
+FORK_EVENTS = 4
+"""A restored snapshot is played on beside the watch for so many events."""
+
+
+@dataclass(slots=True)
+class Fork:
+    """A snapshot that was restored, and how many events it is still played."""
+
+    state: State
+    left: int
+
+
+class Watch:
+    """One watch over a cabin, killed, restarted and reloaded as the course wants."""
+
+    def __init__(self, cabin: CabinBuild) -> None:
+        """Start it for the first time."""
+        self.cabin = cabin
+        self.state: State = start(cabin.build.setup, 0.0)
+        self.alarms: Alarms = {}
+        self.sound = Sound("quiet")
+        self.compared: dict[str, str] = {}
+        self._forks: list[Fork] = []
+        self._gate = self._new_gate()
+        self._asked: list[Ask] = []
+
+    # --- events ----------------------------------------------------------------------
+
+    def feed(self, event: Event, up_s: float) -> list[Command]:
+        """Step the core; forks step beside it."""
+        self.state, commands = step(self.state, event, up_s)
+        self._show(commands)
+        self._step_forks(event, up_s)
+        return commands
+
+    def reload(self, cabin: CabinBuild, up_s: float) -> list[Command]:
+        """Go on with another config."""
+        self.state, _ = carry_over(self.state, cabin.build.setup, up_s)
+        self.cabin = cabin
+        self._forks.clear()
+        return self._show(resume(self.state, up_s))
+
+    def restart(self, down_s: float | None) -> list[Command]:
+        """Be killed, and start with what was kept; its own time begins anew."""
+        self.state, _ = restore(
+            self.cabin.build.setup, self._snapshot(), 0.0, down_s=down_s
+        )
+        self._gate = self._new_gate()
+        self._forks.clear()
+        return self._show(resume(self.state, 0.0))
+
+    def fork(self, up_s: float, *, is_confirmed: bool) -> None:
+        """Restore a snapshot beside, and compare what rings.
+
+        Args:
+            up_s: the watch's own time.
+            is_confirmed: readings have come since the last start: nothing is in doubt.
+        """
+        setup = self.cabin.build.setup
+        fork, _ = restore(setup, self._snapshot(), up_s, down_s=0.0)
+        here, there = _ringing(self.state), _ringing(fork)
+        lost = sorted(here - there)
+        more = sorted(there - here) if is_confirmed else []
+        self.compared["h/softer"] = f"{lost} ring no more" if lost else ""
+        self.compared["h/louder"] = f"{more} ring anew" if more else ""
+        if not lost and not more:
+            self._forks.append(Fork(fork, FORK_EVENTS))
+
+    def _step_forks(self, event: Event, up_s: float) -> None:
+        for fork in self._forks:
+            fork.state, _ = step(fork.state, event, up_s)
+            fork.left -= 1
+            here, there = LOUD[self.sound.pattern], LOUD[fork.state.sound.pattern]
+            if max(here, there) >= WAKING:
+                differs = f"{self.sound.pattern} became {fork.state.sound.pattern}"
+                if here != there or "h/later" not in self.compared:
+                    self.compared["h/later"] = differs if here != there else ""
+        self._forks = [fork for fork in self._forks if fork.left > 0]
+
+    def _snapshot(self) -> Any:
+        return json.loads(json.dumps(to_plain(self.state), allow_nan=False))
+
+    # --- what comes in -----------------------------------------------------------
+
+    def air(self, given: Mapping[str, Sequence[Sample]]) -> Air:
+        """Make the event of a tick from what parts gave, rounded as the shell does."""
+        values: dict[str, float] = {}
+        qualities: dict[str, set[str]] = {"at-least": set(), "outside-range": set()}
+        for part, samples in given.items():
+            for quantity, value, quality in samples:
+                key = self.cabin.build.keys.get((part, quantity))
+                if key is None:
+                    continue
+                values[key] = round(value, QUANTITIES[quantity].decimals)
+                if quality in qualities:
+                    qualities[quality].add(key)
+        at_least, doubtful = (frozenset(keys) for keys in qualities.values())
+        return Air(values, at_least, doubtful)
+
+    def asked(
+        self, body: Mapping[str, Any], by: str, up_s: float, wall: datetime
+    ) -> list[Act]:
+        """Let an ask through the real gates; empty where they refuse it."""
+        payload = json.dumps(body).encode()
+        self._asked.clear()
+        if by == "phone":
+            self._gate.arrived(payload, "", b"", Stamp(up_s, wall), lambda *_: None)
+        else:
+            try:
+                self._asked.append(parse_ask(payload, "socket", wall))
+            except RefusedError:
+                return []
+        return [ask.act for ask in self._asked if ask.act is not None]
+
+    def _new_gate(self) -> RequestGate:
+        return RequestGate(Topics("cabin"), self._on_ask, lambda _why: None)
+
+    def _on_ask(self, ask: Ask, reply: Reply) -> None:
+        self._asked.append(ask)
+        reply({"ok": True})
+
+    # --- what is shown -----------------------------------------------------------
+
+    @property
+    def blood_pct(self) -> float:
+        """Return the dose, in % of haemoglobin."""
+        return self.state.history.dose.cohb_pct
+
+    def _show(self, commands: list[Command]) -> list[Command]:
+        """Follow the sound, and view every alarm that does not rest."""
+        for command in commands:
+            if isinstance(command, Sound) and command.pattern != "test":
+                self.sound = command
+        views = {
+            alarm: AlarmView(
+                one.state.value,
+                int(one.priority),
+                int(one.priority_while_shelved or 0),
+                one.text,
+            )
+            for alarm, one in self.state.standings.items()
+            if one.state is not AlarmState.NORMAL
+        }
+        if views != self.alarms:
+            self.alarms = views
+        return commands
+
+
+def _ringing(state: State) -> set[str]:
+    return {
+        f"{alarm} at {one.priority.word}"
+        for alarm, one in state.standings.items()
+        if one.sounds
+    }
+
+
+def source_event(source: str, kind: str) -> SourceFault | SourceOk:
+    """Make the event of a source's fault, or of its end."""
+    if kind == "ok":
+        return SourceOk(source)
+    return SourceFault(source, kind, f"{source} has the fault {kind}")
+
+
+def texts(commands: Sequence[Command]) -> tuple[Text, ...]:
+    """Show what the phones hear: the second by the last escalation alone."""
+    return tuple(
+        Text(
+            one.alarm,
+            int(one.priority),
+            "second" if one.escalation >= 2 else "first",
+            one.text,
+        )
+        for one in commands
+        if isinstance(one, Alert)
+    )
+
+
+def moves(commands: Sequence[Command]) -> tuple[tuple[str, str, str], ...]:
+    """Show the transitions: alarm, from, to."""
+    return tuple(
+        (one.alarm, one.was.value, one.state.value)
+        for one in commands
+        if isinstance(one, Transition)
+    )
+
+
+def sounds(commands: Sequence[Command]) -> tuple[str, ...]:
+    """Show every pattern that was asked for, in order."""
+    return tuple(one.pattern for one in commands if isinstance(one, Sound))
