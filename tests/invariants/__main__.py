@@ -10,6 +10,7 @@ import sys
 import time
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import partial
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
@@ -35,7 +36,7 @@ class Tally:
         outcome = play(course)
         self.checks.update(outcome.checks)
         self.ticks += outcome.ticks
-        for clause in sorted({one.clause for one in outcome.violations}):
+        for clause in sorted({breach.clause for breach in outcome.violations}):
             self.broken[clause] += 1
             self.first.setdefault(clause, course)
 
@@ -60,10 +61,12 @@ def run(examples: int, number: int) -> Tally:
     return tally
 
 
-def breach(course: Course, clause: str) -> Violation | None:
-    """Return the first violation of a clause in a course."""
-    found = [one for one in play(course).violations if one.clause == clause]
-    return found[0] if found else None
+def first_breach(course: Course, clause: str) -> Violation | None:
+    """Return the first violation of a clause in a course; None where it holds."""
+    for violation in play(course).violations:
+        if violation.clause == clause:
+            return violation
+    return None
 
 
 def show(tally: Tally, clauses: list[str]) -> None:
@@ -74,11 +77,15 @@ def show(tally: Tally, clauses: list[str]) -> None:
         asked, broken = tally.checks[clause], tally.broken[clause]
         print(f"{clause:<22}{asked:>10}{broken:>11}{mark}")
     for clause, course in sorted(tally.first.items()):
-        plain = shrink(course, lambda one, of=clause: breach(one, of) is not None)
-        found = breach(plain, clause)
-        print(f"\n{clause}: {CLAUSES.get(clause, '')}\n{plain}")
-        if found is not None:
-            print(f"  -> at {found.at_s:g} s: {found.why}")
+        shortest = shrink(course, partial(_breaks, clause))
+        violation = first_breach(shortest, clause)
+        print(f"\n{clause}: {CLAUSES.get(clause, '')}\n{shortest}")
+        if violation is not None:
+            print(f"  -> at {violation.at_s:g} s: {violation.why}")
+
+
+def _breaks(clause: str, course: Course) -> bool:
+    return first_breach(course, clause) is not None
 
 
 def main() -> int:

@@ -16,7 +16,7 @@ from tests.invariants.course import (
 )
 
 GASES = "two-gases"
-ANSWER = Ask("acknowledge")
+ACKNOWLEDGE = Ask("acknowledge")
 
 
 def _course(cabin: str, *steps: Step, trend: str = "", ends: bool = False) -> Course:
@@ -48,7 +48,7 @@ COURSES: dict[str, tuple[Course, ...]] = {
             Wait(20, 30.0),
         ),
     ),
-    # Nobody has answered, the air is good: the sound goes on after the all-clear.
+    # Nobody has acknowledged, the air is good: the sound goes on after the all-clear.
     "a/sounding": (
         _course(GASES, _co(400.0), Wait(6), _co(0.5), AIRED, Wait(20, 30.0)),
     ),
@@ -89,7 +89,7 @@ COURSES: dict[str, tuple[Course, ...]] = {
     "d/again": (_course(GASES, SHUT, _co(400.0), Wait(60, 30.0)),),
     "d/both": (
         _course(GASES, SHUT, _co(250.0), Wait(14, 30.0), _co(500.0), Wait(2, 30.0)),
-        # Told to both as `medium`, and to one alone when it becomes `high`.
+        # Sent to both as `medium`, and to one alone when it becomes `high`.
         _course(GASES, SHUT, _co(150.0), Wait(14, 30.0), _co(400.0), Wait(2, 30.0)),
     ),
     "d/softer": (
@@ -113,7 +113,14 @@ COURSES: dict[str, tuple[Course, ...]] = {
     "h/later": (_course("hut", Turn("co2_ppm", 15e3), Wait(1, 5.0), Fork(), Wait(3)),),
     "h/louder": (
         _course(
-            *(GASES, _co(700.0), AIRED, Wait(3, 60.0), ANSWER, Reload("two-cells")),
+            *(
+                GASES,
+                _co(700.0),
+                AIRED,
+                Wait(3, 60.0),
+                ACKNOWLEDGE,
+                Reload("two-cells"),
+            ),
             *(Wait(1, 1.0), Fork()),
         ),
     ),
@@ -124,10 +131,12 @@ COURSES: dict[str, tuple[Course, ...]] = {
         _course(GASES, Ask("shelve", "o2-low", for_s=3600.0)),
         _course(GASES, Ask("shelve", "sensor-stale/o2_pct", for_s=3600.0)),
     ),
-    "i/again": (_course(GASES, SHUT, _o2(17.5), Wait(3), Each(ANSWER, 16, 60.0)),),
-    "i/put-off": (_course(GASES, SHUT, _o2(17.5), Wait(3), Each(ANSWER, 20, 60.0)),),
+    "i/again": (_course(GASES, SHUT, _o2(17.5), Wait(3), Each(ACKNOWLEDGE, 16, 60.0)),),
+    "i/put-off": (
+        _course(GASES, SHUT, _o2(17.5), Wait(3), Each(ACKNOWLEDGE, 20, 60.0)),
+    ),
     "j/trend": (_course(GASES, Wait(1), trend="broken"),),
-    # Answered in good air, and it rises anew within the alarm's off-delay.
+    # Acknowledged in good air, and it rises anew within the alarm's off-delay.
     "l/before": (
         _course(
             *("hut", _co(700.0), Wait(1), _co(0.5), Wait(3), Press(), _co(400.0)),

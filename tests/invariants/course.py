@@ -1,6 +1,18 @@
 """A course of events in words: what the air does, what parts do, what people do."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+GOOD_AIR: Mapping[str, float] = {
+    "burner_kw": 0.0,
+    "co_ppm_per_min": 0.0,
+    "gas_pct_per_min": 0.0,
+    "changes_per_h": 60.0,
+    "outside_c": 2.0,
+}
+"""How the knobs of the air stand when somebody has put the heater out and aired."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,25 +78,39 @@ class Ask:
         long = f" for {self.for_s:g} s" if self.for_s else ""
         return f"{self.by}: {self.verb} {about}{long}{late}"
 
+    def body(self, wall: datetime) -> Mapping[str, Any]:
+        """Return the ask as it travels, arriving at this moment of the clock."""
+        body: dict[str, Any] = {"ask": self.verb}
+        if self.alarm:
+            body["alarm"] = self.alarm
+        if self.for_s:
+            body["for_s"] = self.for_s
+        if self.verb == "mark":
+            body["text"] = "roof vent open"
+        if self.says_when:
+            body["at"] = (wall - timedelta(seconds=self.age_s)).isoformat()
+        return body
+
 
 @dataclass(frozen=True, slots=True)
 class Each:
-    """After each of so many readings the same is done: contacts that chatter, a phone
-    that answers every minute."""
+    """After each of so many readings the same is done.
+
+    Contacts that chatter, a phone that acknowledges every minute.
+    """
 
     act: Press | Ask
     ticks: int
     tick_s: float
 
     def __str__(self) -> str:
-        return (
-            f"{self.ticks} times, {self.tick_s:g} s apart: a reading, then {self.act}"
-        )
+        many = f"{self.ticks} times, {self.tick_s:g} s apart"
+        return f"{many}: a reading, then {self.act}"
 
 
 @dataclass(frozen=True, slots=True)
 class SourceSays:
-    """A source of the watch has a fault, or is well again (`ok`)."""
+    """A source has a fault, or is well again (`ok`)."""
 
     source: str
     kind: str
@@ -95,7 +121,7 @@ class SourceSays:
 
 @dataclass(frozen=True, slots=True)
 class Reload:
-    """The config is changed while the watch runs."""
+    """The config is changed while the monitor runs."""
 
     cabin: str
 
@@ -105,19 +131,19 @@ class Reload:
 
 @dataclass(frozen=True, slots=True)
 class Restart:
-    """The watch is killed, and started again after a while."""
+    """The monitor is killed, and started again after a while."""
 
     down_s: float
     knows_gap: bool = True
 
     def __str__(self) -> str:
-        known = "" if self.knows_gap else ", the clock lost meanwhile"
-        return f"killed, and started {self.down_s:g} s later{known}"
+        lost = "" if self.knows_gap else ", the clock lost meanwhile"
+        return f"killed, and started {self.down_s:g} s later{lost}"
 
 
 @dataclass(frozen=True, slots=True)
 class Fork:
-    """A snapshot is taken and restored at once, beside the watch itself."""
+    """A snapshot is taken and restored at once, beside the monitor itself."""
 
     def __str__(self) -> str:
         return "snapshot: restored at once, beside"
@@ -125,7 +151,7 @@ class Fork:
 
 @dataclass(frozen=True, slots=True)
 class Odd:
-    """A tick of values that no part gives."""
+    """A tick with a value that no part gives."""
 
     value: float
     key: str
@@ -149,7 +175,7 @@ class Course:
     seed: int = 0
     """Of the parts' noise."""
     ends: bool = False
-    """At its end an hour of good air follows, with answers."""
+    """At its end an hour of good air follows, with acknowledgements."""
     replays: bool = False
     """It is played twice, and compared command for command."""
 
@@ -158,5 +184,7 @@ class Course:
         head = f"cabin {self.cabin}, {trend}, noise {self.seed}"
         lines = [f"  {number}. {step}" for number, step in enumerate(self.steps, 1)]
         if self.ends:
-            lines.append("  then an hour of good air, answered every ten minutes")
+            lines.append("  then an hour of good air, acknowledged every ten minutes")
+        if self.replays:
+            lines.append("  and all of it once more")
         return "\n".join([head, *lines])

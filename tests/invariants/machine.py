@@ -1,34 +1,33 @@
-"""Plays a course: true air, parts and people drive a watch, and the oracle looks on."""
+"""Plays a course: air, parts and people drive the monitor, and the oracle judges."""
 
-import random
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any, cast
+from typing import Any
 
-from cabinvigil.daemon.core.model import Act, Air, Command
-from tests.invariants import act_clauses, air_clauses, course, telling_clauses
-from tests.invariants import air as true_air
-from tests.invariants.cabins import KINDS as PART_KINDS
+from tests.invariants import (
+    act_clauses,
+    air_clauses,
+    message_clauses,
+    monitor,
+)
+from tests.invariants import course as steps
 from tests.invariants.cabins import cabin
-from tests.invariants.moment import Act as ActView
-from tests.invariants.moment import Moment, PartView
+from tests.invariants.course import Course
+from tests.invariants.moment import Act, Moment
+from tests.invariants.monitor import Monitor
 from tests.invariants.oracle import Oracle, Violation
-from tests.invariants.parts import KINDS, Part, Sample
-from tests.invariants.watch import PRESS, Watch, moves, sounds, source_event, texts
+from tests.invariants.scene import Samples, Scene
 
 WALL = datetime(2026, 1, 16, 2, 0, tzinfo=UTC)
 """The cabin's clock at the beginning."""
 MOST_TICKS = 100
 """A course is cut off after so many readings."""
-WARM_S = 60.0
-"""Parts warm up for so long after a restart."""
-UNNATURAL = ("o2_dry_pct", "co2_ppm", "vapour_hpa", "temp_c")
-"""Set at once, these break the balance by which one gas follows from another."""
-JUDGED = ("o2_pct", "co_ppm", "co2_ppm")
-HARMLESS = course.Wait | course.Press | course.Ask | course.Each | course.Fork
-Given = Mapping[str, Sequence[Sample]]
+LATEST_ACT = 0.9
+"""An act comes at most so far into the time between two readings."""
+UNTOUCHING = steps.Wait | steps.Press | steps.Ask | steps.Each | steps.Fork
+"""Steps after which nobody has a reason to be woken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,299 +37,242 @@ class Outcome:
     violations: tuple[Violation, ...]
     checks: Counter[str]
     ticks: int
-    said: tuple[str, ...] = ()
+    commands: tuple[str, ...] = ()
     """Every command, where the course is compared with itself."""
-
-
-@dataclass(slots=True)
-class Still:
-    """Since when a part's own quantity has stood still."""
-
-    value: float | None = None
-    since_s: float = 0.0
 
 
 class Machine:
     """One run of a course."""
 
-    def __init__(self, one: course.Course, *, keeps_commands: bool = False) -> None:
-        """Set the cabin up, and start the watch."""
-        self.course = one
-        self.at_s = 0.0
-        """True time."""
+    def __init__(self, course: Course, *, keeps_commands: bool = False) -> None:
+        """Set the cabin up, and start the monitor."""
+        build = cabin(course.cabin, trend=course.trend)
+        self.course = course
+        self.monitor = Monitor(build)
+        self.scene = Scene(build.volume_m3, build.altitude_m, course.seed)
+        self.oracle = Oracle(
+            (
+                *air_clauses.clauses(),
+                *message_clauses.clauses(),
+                *act_clauses.clauses(),
+            )
+        )
         self.up_s = 0.0
-        """The watch's own monotonic time."""
+        """The monitor's own monotonic time."""
         self.tick_s = 10.0
         self.ticks = 0
-        self.said: list[str] = []
+        self.commands: list[str] = []
         self._keeps_commands = keeps_commands
-        self._is_gone = False
-        """An exception escaped: nothing more can be played."""
-        self._is_untouched = self._is_natural = True
+        self._has_crashed = False
+        self._is_untouched = True
         self._is_confirmed = True
-        self._rng = random.Random(one.seed)
-        first = cabin(one.cabin, trend=one.trend)
-        self.watch = Watch(first)
-        self.air = true_air.Air(first.volume_m3, first.altitude_m)
-        self.parts = {name: Part(name, KINDS[k]) for name, k in PART_KINDS.items()}
-        self._still = {name: Still() for name in self.parts}
-        clauses = (
-            *air_clauses.CLAUSES,
-            *telling_clauses.clauses(),
-            *act_clauses.clauses(),
-        )
-        self.oracle = Oracle(cast(Any, clauses))
+        """Readings have come since the last start or reload."""
 
-    # --- playing -------------------------------------------------------------------
+    # --- playing ------------------------------------------------------------------
 
     def play(self) -> Outcome:
         """Play every step, and the end where there is one."""
-        for one in self.course.steps:
-            if not self._is_gone and self.ticks < MOST_TICKS:
-                self.do(one)
+        for step in self.course.steps:
+            if self.ticks < MOST_TICKS:
+                self.do(step)
         if self.course.ends:
             self._end()
         return Outcome(
             tuple(self.oracle.violations),
             self.oracle.checks,
             self.ticks,
-            tuple(self.said),
+            tuple(self.commands),
         )
 
-    def do(self, one: course.Step) -> None:
-        """Play one step."""
-        if not isinstance(one, HARMLESS):
+    def do(self, step: steps.Step) -> None:
+        """Play one step; nothing more after an exception."""
+        if self._has_crashed:
+            return
+        if not isinstance(step, UNTOUCHING):
             self._is_untouched = False
-        match one:
-            case course.Wait():
-                self._wait(one)
-            case course.Turn():
-                self._is_natural = self._is_natural and one.knob not in UNNATURAL
-                self.air.turn(one.knob, one.value)
-            case course.PartTurns():
-                self._turn_part(one)
-            case course.Press():
-                self._pass(min(one.after_s, 0.9 * self.tick_s))
-                self._act(PRESS, self.at_s)
-            case course.Ask():
-                self._ask(one)
-            case course.Each():
-                for _ in range(one.ticks):
-                    self.do(course.Wait(1, one.tick_s))
-                    self.do(one.act)
-            case course.SourceSays():
-                self._source(one.source, one.kind)
-            case course.Reload():
-                self._reload(one.cabin)
-            case course.Restart():
-                self._restart(one)
-            case course.Fork() if self.course.trend:
-                pass  # what the trend has learnt is no part of a snapshot
-            case course.Fork():
-                self._step("fork", self._fork)
-            case course.Odd():
-                self._pass(1.0)
-                self._feed(Air({one.key: one.value}), "odd")
+        match step:
+            case steps.Wait(ticks, tick_s):
+                self.tick_s = tick_s
+                for _ in range(min(ticks, MOST_TICKS - self.ticks)):
+                    self._tick()
+            case steps.Turn(knob, value):
+                self.scene.turn(knob, value)
+            case steps.PartTurns(part, mode):
+                self._turn_part(part, mode)
+            case steps.Press() | steps.Ask():
+                self._act(step)
+            case steps.Each(act, ticks, tick_s):
+                for _ in range(ticks):
+                    self.do(steps.Wait(1, tick_s))
+                    self.do(act)
+            case _:
+                self._disturb(step)
 
-    def _wait(self, one: course.Wait) -> None:
-        self.tick_s = one.tick_s
-        for _ in range(min(one.ticks, MOST_TICKS - self.ticks)):
-            self._tick(one.tick_s)
+    def _disturb(self, step: steps.Step) -> None:
+        """Play what happens to the monitor itself."""
+        match step:
+            case steps.SourceSays(source, kind):
+                self._source(source, kind)
+            case steps.Reload(name):
+                self._reload(name)
+            case steps.Restart():
+                self._restart(step)
+            case steps.Fork() if not self.course.trend:
+                self._observe("fork", self._fork)
+            case steps.Odd(value, key):
+                self._pass(1.0)
+                self._feed(monitor.odd_air(key, value), "odd")
 
     def _pass(self, dt_s: float) -> None:
-        self.air.live(dt_s)
-        self.at_s = round(self.at_s + dt_s, 3)
+        self.scene.live(dt_s)
         self.up_s = round(self.up_s + dt_s, 3)
 
-    def _tick(self, tick_s: float) -> None:
+    def _tick(self) -> None:
+        if self._has_crashed:
+            return
         self.ticks += 1
-        self._pass(tick_s)
-        truth = self.air.truth()
-        given = {
-            name: self.parts[name].read(truth, self.at_s, self._rng)
-            for name in self.watch.cabin.parts
-        }
-        self._feed(self.watch.air(given), "tick", given=given, truth=truth)
+        self._pass(self.tick_s)
+        samples = self.scene.read(self.monitor.cabin.parts)
+        self._feed(self.monitor.air(samples), "tick", samples)
         self._is_confirmed = True
 
-    def _turn_part(self, one: course.PartTurns) -> None:
-        part = self.parts[one.part]
-        was = part.mode
-        if one.mode == "skewed" and self.at_s > 0.0:
-            self._is_natural = False  # from one reading to the next, no air does that
-        part.set_mode(one.mode, self.at_s)
-        if one.part not in self.watch.cabin.parts:
+    def _turn_part(self, part: str, mode: str) -> None:
+        was = self.scene.turn_part(part, mode)
+        if part not in self.monitor.cabin.parts:
             return
-        if one.mode == "reported":
-            self._source(one.part, "absent")
+        if mode == "reported":
+            self._source(part, "absent")
         elif was == "reported":
-            self._source(one.part, "ok")
+            self._source(part, "ok")
 
     def _source(self, source: str, kind: str) -> None:
-        self._feed(source_event(source, kind), "source", source=(source, kind))
+        event = monitor.source_event(source, kind)
+        self._feed(event, "source", source=(source, kind))
 
-    def _ask(self, one: course.Ask) -> None:
-        body: dict[str, Any] = {"ask": one.verb}
-        if one.alarm:
-            body["alarm"] = one.alarm
-        if one.for_s:
-            body["for_s"] = one.for_s
-        if one.verb == "mark":
-            body["text"] = "roof vent open"
-        wall = WALL + timedelta(seconds=self.at_s)
-        if one.says_when:
-            body["at"] = (wall - timedelta(seconds=one.age_s)).isoformat()
-        for act in self.watch.asked(body, one.by, self.up_s, wall):
-            self._act(act, self.at_s - one.age_s)
+    def _act(self, step: steps.Press | steps.Ask) -> None:
+        if isinstance(step, steps.Press):
+            self._pass(min(step.after_s, LATEST_ACT * self.tick_s))
+            self._feed_act(monitor.PRESS, self.scene.at_s)
+            return
+        wall = WALL + timedelta(seconds=self.scene.at_s)
+        body = step.body(wall)
+        for act in self.monitor.admit(body, step.by, self.up_s, wall):
+            self._feed_act(act, self.scene.at_s - step.age_s)
 
-    def _act(self, act: Act, asked_s: float) -> None:
-        view = ActView(act.kind.value, act.alarm, act.by, asked_s)
+    def _feed_act(self, act: Any, asked_s: float) -> None:
+        view = Act(act.kind.value, act.alarm, act.by, asked_s)
         self._feed(act, "act", act=view)
 
-    def _fork(self) -> list[Command]:
-        self.watch.fork(self.up_s, is_confirmed=self._is_confirmed)
+    def _fork(self) -> list[Any]:
+        self.monitor.fork(self.up_s, is_confirmed=self._is_confirmed)
         return []
 
     def _reload(self, name: str) -> None:
-        new = cabin(name, trend=self.course.trend)
+        build = cabin(name, trend=self.course.trend)
         self._is_confirmed = False
-        self._step("reload", lambda: self.watch.reload(new, self.up_s))
+        self._observe("reload", lambda: self.monitor.reload(build, self.up_s))
 
-    def _restart(self, one: course.Restart) -> None:
-        self.air.live(one.down_s)
-        self.at_s = round(self.at_s + one.down_s, 3)
+    def _restart(self, step: steps.Restart) -> None:
+        self.scene.live(step.down_s)
+        self.scene.warm_up()
         self.up_s = 0.0
-        for part in self.parts.values():
-            part.doubtful_until_s = self.at_s + WARM_S
         self._is_confirmed = False
-        down_s = one.down_s if one.knows_gap else None
-        self._step("restart", lambda: self.watch.restart(down_s))
+        down_s = step.down_s if step.knows_gap else None
+        self._observe("restart", lambda: self.monitor.restart(down_s))
 
     def _end(self) -> None:
-        """Let an hour of good air pass, with answers, and see what still stands."""
-        for name in self.parts:
-            self._turn_part(course.PartTurns(name, "alive"))
-        for source in list(self.watch.state.history.sources):
+        """Let an hour of good air pass, acknowledged, and see what is left."""
+        for part in self.scene.parts:
+            self._turn_part(part, "alive")
+        for source in self.monitor.faulty_sources:
             self._source(source, "ok")
-        for knob in ("burner_kw", "co_ppm_per_min", "gas_pct_per_min"):
-            self.air.turn(knob, 0.0)
-        self.air.turn("changes_per_h", 40.0)
-        self.air.turn("outside_c", 2.0)
+        for knob, value in steps.GOOD_AIR.items():
+            self.scene.turn(knob, value)
         self.tick_s = 60.0
         for minute in range(60):
-            self._tick(60.0)
+            self._tick()
             if minute % 10 == 5:
-                self._act(PRESS, self.at_s)
-        if self._is_gone:
-            return
-        for name, why in act_clauses.at_the_end(self._moment("end", [])):
-            self.oracle.check(name, why, self.at_s)
+                self._act(steps.Press())
+        if not self._has_crashed:
+            for clause, why in act_clauses.at_the_end(self._moment("end", [], {})):
+                self.oracle.check(clause, why, self.scene.at_s)
 
-    # --- what the oracle is shown ----------------------------------------------
+    # --- what the oracle is shown -------------------------------------------------
 
-    def _feed(self, event: Any, kind: str, **more: Any) -> None:
-        self._step(kind, lambda: self.watch.feed(event, self.up_s), **more)
+    def _feed(
+        self, event: Any, kind: str, samples: Samples | None = None, **more: Any
+    ) -> None:
+        def feed() -> list[Any]:
+            return self.monitor.feed(event, self.up_s)
 
-    def _step(
+        self._observe(kind, feed, samples, **more)
+
+    def _observe(
         self,
         kind: str,
-        do: Callable[[], list[Command]],
-        given: Given | None = None,
+        do: Callable[[], list[Any]],
+        samples: Samples | None = None,
         **more: Any,
     ) -> None:
-        """Do something to the watch, and show the oracle what came of it."""
-        if self._is_gone:
+        """Do something to the monitor, and show the oracle what came of it."""
+        if self._has_crashed:
             return
         before = {
-            "before": self.watch.alarms,
-            "sound_before": self.watch.sound.pattern,
-            "blood_before_pct": self.watch.blood_pct,
+            "before": self.monitor.alarms,
+            "sound_before": self.monitor.sound.pattern,
+            "blood_before_pct": self.monitor.blood_pct,
         }
         try:
             commands = do()
         except Exception as error:
-            self._is_gone = True
+            self._has_crashed = True
             commands, kind = [], "crash"
             clause = "j/trend" if self.course.trend == "broken" else "j/exception"
-            self.watch.compared[clause] = f"{type(error).__name__}: {error}"
+            self.monitor.compared[clause] = f"{type(error).__name__}: {error}"
         if self._keeps_commands:
-            self.said += [repr(command) for command in commands]
-        self.oracle.watch(self._moment(kind, commands, given, **before, **more))
-        self.watch.compared.clear()
+            self.commands += [repr(command) for command in commands]
+        moment = self._moment(kind, commands, samples or {}, **before, **more)
+        self.oracle.judge(moment)
+        self.monitor.compared.clear()
 
     def _moment(
-        self,
-        kind: str,
-        commands: list[Command],
-        given: Given | None = None,
-        **more: Any,
+        self, kind: str, commands: list[Any], samples: Samples, **more: Any
     ) -> Moment:
-        watch = self.watch
-        more.setdefault("before", watch.alarms)
-        more.setdefault("sound_before", watch.sound.pattern)
-        more.setdefault("truth", None)
-        more["truth"] = more["truth"] or self.air.truth()
+        view = self.monitor
+        more.setdefault("before", view.alarms)
+        more.setdefault("sound_before", view.sound.pattern)
         return Moment(
-            at_s=self.at_s,
+            at_s=self.scene.at_s,
             kind=kind,
             tick_s=self.tick_s,
-            parts=self._parts(given or {}, is_tick=kind == "tick"),
-            alarms=watch.alarms,
-            sound=watch.sound.pattern,
-            sound_of=watch.sound.alarm,
-            sounds=sounds(commands),
-            texts=texts(commands),
-            moves=moves(commands),
-            blood_pct=watch.blood_pct,
-            is_loose=watch.cabin.is_loose,
-            known=watch.state.standings.keys(),
+            truth=self.scene.air.truth(),
+            parts=self.scene.views(view.cabin.parts, samples),
+            alarms=view.alarms,
+            sound=view.sound.pattern,
+            sound_of=view.sound.alarm,
+            sounds=monitor.sounds(commands),
+            messages=monitor.messages(commands),
+            moves=monitor.moves(commands),
+            blood_pct=view.blood_pct,
+            is_loose=view.cabin.is_loose,
+            known_alarms=view.known_alarms,
             is_untouched=self._is_untouched,
-            is_natural=self._is_natural,
-            extra=dict(watch.compared),
+            is_natural=self.scene.is_natural,
+            compared=dict(view.compared),
             **more,
         )
 
-    def _parts(self, given: Given, *, is_tick: bool) -> tuple[PartView, ...]:
-        views = []
-        for name in self.watch.cabin.parts:
-            part = self.parts[name]
-            quantity = part.kind.channels[0].quantity
-            if quantity not in JUDGED:
-                continue
-            samples = given.get(name)
-            _, value, quality = samples[0] if samples else ("", None, "")
-            still = self._still[name]
-            if is_tick and value is not None and value != still.value:
-                still.value, still.since_s = value, self.at_s
-            views.append(
-                PartView(
-                    name,
-                    quantity,
-                    self._mode(part),
-                    part.since_s,
-                    value,
-                    quality == "at-least",
-                    self.at_s - still.since_s,
-                )
-            )
-        return tuple(views)
 
-    def _mode(self, part: Part) -> str:
-        is_cold = self.air.temp_c < part.kind.coldest_c
-        warms = self.at_s < part.doubtful_until_s
-        return "doubtful" if part.mode == "alive" and (is_cold or warms) else part.mode
-
-
-def play(one: course.Course) -> Outcome:
+def play(course: Course) -> Outcome:
     """Play a course; twice, and compared, where it says so."""
-    outcome = Machine(one, keeps_commands=one.replays).play()
-    if not one.replays:
+    outcome = Machine(course, keeps_commands=course.replays).play()
+    if not course.replays:
         return outcome
-    again = Machine(one, keeps_commands=True).play()
+    again = Machine(course, keeps_commands=True).play()
     outcome.checks["h/replay"] += 1
-    if again.said == outcome.said:
+    if again.commands == outcome.commands:
         return outcome
-    pairs = zip(again.said, outcome.said, strict=False)
-    differs = next((f"{a} / {b}" for a, b in pairs if a != b), "one says more")
-    wrong = Violation("h/replay", 0.0, differs)
+    pairs = zip(again.commands, outcome.commands, strict=False)
+    why = next((f"{a} / {b}" for a, b in pairs if a != b), "one has more commands")
+    wrong = Violation("h/replay", 0.0, why)
     return replace(outcome, violations=(*outcome.violations, wrong))

@@ -23,7 +23,7 @@ class Channel:
     step: float
     lag_s: float
     top: float = math.inf
-    """End of range: more is told as 'at least this'."""
+    """End of range: more is given as 'at least this'."""
     bottom: float = -math.inf
     """No value goes below."""
 
@@ -86,6 +86,16 @@ KINDS = {
     ),
 }
 
+PARTS = {
+    "bunk-o2": "o2_optical_line",
+    "cell-o2": "o2_key_register",
+    "bunk-co": "frame9_co",
+    "cell-co": "co_cell_ads1115",
+    "bunk-co2": "scd4x",
+    "baro": "bme280",
+    "bunk-air": "sht4x",
+}
+"""Every part that is in the cabin, whether the config names it or not."""
 MODES = (
     *("alive", "silent", "reported", "frozen", "doubtful"),
     *("skewed", "offset", "swapped"),
@@ -136,31 +146,35 @@ class Part:
             is_cold = truth.temp_c < self.kind.coldest_c
             doubtful = is_cold or self.mode == "doubtful" or now < self.doubtful_until_s
             self.last = [
-                self._sample(one, rng, doubtful=doubtful) for one in self.kind.channels
+                self._sample(channel, rng, doubtful=doubtful)
+                for channel in self.kind.channels
             ]
         return self.last
 
     def _follow(self, truth: Truth, now: float) -> None:
         dt_s, self.lived_s = now - self.lived_s, now
-        for one in self.kind.channels:
-            if one.quantity == "o2_hpa":
+        for channel in self.kind.channels:
+            quantity = channel.quantity
+            if quantity == "o2_hpa":
                 true = truth.o2_pct / 100.0 * truth.pressure_hpa
             else:
-                true = getattr(truth, one.quantity)
-            shown = self.shown.get(one.quantity, true)
-            share = -math.expm1(-dt_s / one.lag_s)
-            self.shown[one.quantity] = shown + (true - shown) * share
+                true = getattr(truth, quantity)
+            shown = self.shown.get(quantity, true)
+            share = -math.expm1(-dt_s / channel.lag_s)
+            self.shown[quantity] = shown + (true - shown) * share
 
-    def _sample(self, one: Channel, rng: random.Random, *, doubtful: bool) -> Sample:
-        value = self.shown[one.quantity]
+    def _sample(
+        self, channel: Channel, rng: random.Random, *, doubtful: bool
+    ) -> Sample:
+        value = self.shown[channel.quantity]
         if self.is_skewed:
-            value += SKEWS.get(one.quantity, 0.0)
+            value += SKEWS.get(channel.quantity, 0.0)
         if self.mode == "offset":
-            value += OFFSETS.get(one.quantity, 0.0)
+            value += OFFSETS.get(channel.quantity, 0.0)
         if self.mode == "swapped":
             value *= 0.1
-        value += rng.gauss(0.0, one.noise)
-        value = max(one.bottom, round(value / one.step) * one.step)
-        if value >= one.top:
-            return one.quantity, one.top, "at-least"
-        return one.quantity, value, "outside-range" if doubtful else "good"
+        value += rng.gauss(0.0, channel.noise)
+        value = max(channel.bottom, round(value / channel.step) * channel.step)
+        if value >= channel.top:
+            return channel.quantity, channel.top, "at-least"
+        return channel.quantity, value, "outside-range" if doubtful else "good"

@@ -34,9 +34,10 @@ def _simpler(course: Course) -> Iterator[Course]:
     yield from _shorter(course)
     if course.trend:
         yield replace(course, trend="")
-    for name in ("ends", "replays"):
-        if getattr(course, name):
-            yield replace(course, **{name: False})
+    if course.ends:
+        yield replace(course, ends=False)
+    if course.replays:
+        yield replace(course, replays=False)
     if course.cabin != "two-gases":
         yield replace(course, cabin="two-gases")
     if course.seed:

@@ -2,8 +2,9 @@
 
 from hypothesis import strategies as st
 
-from tests.invariants.cabins import KINDS, LOOSE, SOUND
+from tests.invariants.cabins import LOOSE, SOUND
 from tests.invariants.course import (
+    GOOD_AIR,
     Ask,
     Course,
     Each,
@@ -18,6 +19,7 @@ from tests.invariants.course import (
     Turn,
     Wait,
 )
+from tests.invariants.parts import PARTS
 
 Steps = tuple[Step, ...]
 
@@ -82,7 +84,7 @@ MODE = st.sampled_from(
         "swapped",
     ]
 )
-PART = st.builds(PartTurns, st.sampled_from((*GAS_PARTS, *GAS_PARTS, *KINDS)), MODE)
+PART = st.builds(PartTurns, st.sampled_from((*GAS_PARTS, *GAS_PARTS, *PARTS)), MODE)
 PRESS = st.builds(Press, st.sampled_from([0.9, 20.0, 0.2, 0.0, 5.0]))
 CHATTER = st.builds(
     Each, st.just(Press()), st.sampled_from([8, 50]), st.sampled_from([6.0, 2.0])
@@ -95,7 +97,7 @@ PESTER = st.builds(
     st.sampled_from([60.0, 30.0]),
 )
 AGE = st.sampled_from([0.0, 0.0, 15.0, 60.0, 110.0, 1800.0])
-ANSWER = st.builds(
+ACKNOWLEDGE = st.builds(
     Ask,
     st.sampled_from(["acknowledge", "acknowledge", "reset"]),
     st.one_of(st.just(""), ALARM),
@@ -121,7 +123,7 @@ SHELVE = st.builds(
     st.sampled_from([3600.0, 60.0, 86_400.0]),
 )
 OTHER = st.builds(Ask, st.sampled_from(["test", "mark", "status"]))
-ACT = st.one_of(PRESS, PRESS, ANSWER, ANSWER, SHELVE, OTHER)
+ACT = st.one_of(PRESS, PRESS, ACKNOWLEDGE, ACKNOWLEDGE, SHELVE, OTHER)
 SOURCE = st.builds(
     SourceSays,
     st.sampled_from(["log", "mqtt", "bunk-co", "bunk-o2", "clock", "main", "nobody"]),
@@ -157,17 +159,14 @@ CO_PPM = st.sampled_from([400.0, 80.0, 150.0, 250.0, 700.0])
 def _rises_again(
     first_ppm: float, soon: Wait, ticks: int, then_ppm: float, after: Wait
 ) -> Steps:
-    """Answered when the air was already good, and then it rises anew."""
+    """Acknowledged when the air was already good, and then it rises anew."""
     return (
         *(Turn("co_ppm", first_ppm), soon, Turn("co_ppm", 0.5), Wait(ticks, 10.0)),
         *(Press(), Turn("co_ppm", then_ppm), after),
     )
 
 
-GOOD_AGAIN: Steps = (
-    *(Turn("burner_kw", 0.0), Turn("co_ppm_per_min", 0.0)),
-    *(Turn("gas_pct_per_min", 0.0), Turn("changes_per_h", 60.0)),
-)
+GOOD_AGAIN: Steps = tuple(Turn(*knob) for knob in GOOD_AIR.items())
 AIRED: Steps = (*GOOD_AGAIN, Wait(20, 30.0), Press(), Wait(20, 30.0))
 MOTIFS: st.SearchStrategy[Steps] = st.one_of(
     _all(AIR, WAITS),
@@ -203,7 +202,7 @@ MOTIFS: st.SearchStrategy[Steps] = st.one_of(
 
 
 def _flat(motifs: list[Steps]) -> Steps:
-    return tuple(one for motif in motifs for one in motif)
+    return tuple(step for motif in motifs for step in motif)
 
 
 SKEW: st.SearchStrategy[Steps] = st.sampled_from(

@@ -4,7 +4,7 @@ The only file here, with `cabins.py`, that knows the product.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -30,14 +30,21 @@ from cabinvigil.daemon.outputs.mqtt.messages import Topics
 from cabinvigil.daemon.outputs.mqtt.requests import Reply, RequestGate
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from tests.invariants.cabins import CabinBuild
-from tests.invariants.moment import LOUD, WAKING, AlarmView, Text
+from tests.invariants.moment import (
+    LOUDNESS,
+    PHONE,
+    SECOND_PHONE,
+    WAKING,
+    Alarms,
+    AlarmView,
+    Message,
+)
 from tests.invariants.parts import Sample
 
-Alarms = Mapping[str, AlarmView]
 PRESS = Act(ActKind.ACKNOWLEDGE, by="button")
 """What a short press of the button becomes."""
 FORK_EVENTS = 4
-"""A restored snapshot is played on beside the watch for so many events."""
+"""A restored snapshot is played on beside the monitor for so many events."""
 
 
 @dataclass(slots=True)
@@ -48,8 +55,8 @@ class Fork:
     left: int
 
 
-class Watch:
-    """One watch over a cabin, killed, restarted and reloaded as the course wants."""
+class Monitor:
+    """The core over one cabin, killed, restarted and reloaded as the course wants."""
 
     def __init__(self, cabin: CabinBuild) -> None:
         """Start it for the first time."""
@@ -60,9 +67,9 @@ class Watch:
         self.compared: dict[str, str] = {}
         self._forks: list[Fork] = []
         self._gate = self._new_gate()
-        self._asked: list[Ask] = []
+        self._asks: list[Ask] = []
 
-    # --- events ----------------------------------------------------------------------
+    # --- events -------------------------------------------------------------------
 
     def feed(self, event: Event, up_s: float) -> list[Command]:
         """Step the core; forks step beside it."""
@@ -80,9 +87,8 @@ class Watch:
 
     def restart(self, down_s: float | None) -> list[Command]:
         """Be killed, and start with what was kept; its own time begins anew."""
-        self.state, _ = restore(
-            self.cabin.build.setup, self._snapshot(), 0.0, down_s=down_s
-        )
+        setup = self.cabin.build.setup
+        self.state, _ = restore(setup, self._snapshot(), 0.0, down_s=down_s)
         self._gate = self._new_gate()
         self._forks.clear()
         return self._show(resume(self.state, 0.0))
@@ -91,41 +97,43 @@ class Watch:
         """Restore a snapshot beside, and compare what rings.
 
         Args:
-            up_s: the watch's own time.
+            up_s: the monitor's own time.
             is_confirmed: readings have come since the last start: nothing is in doubt.
         """
         setup = self.cabin.build.setup
-        fork, _ = restore(setup, self._snapshot(), up_s, down_s=0.0)
-        here, there = _ringing(self.state), _ringing(fork)
-        lost = sorted(here - there)
-        more = sorted(there - here) if is_confirmed else []
+        restored, _ = restore(setup, self._snapshot(), up_s, down_s=0.0)
+        rings, rings_restored = _ringing(self.state), _ringing(restored)
+        lost = sorted(rings - rings_restored)
+        new = sorted(rings_restored - rings) if is_confirmed else []
         self.compared["h/softer"] = f"{lost} ring no more" if lost else ""
-        self.compared["h/louder"] = f"{more} ring anew" if more else ""
-        if not lost and not more:
-            self._forks.append(Fork(fork, FORK_EVENTS))
+        self.compared["h/louder"] = f"{new} ring again" if new else ""
+        if not lost and not new:
+            self._forks.append(Fork(restored, FORK_EVENTS))
 
     def _step_forks(self, event: Event, up_s: float) -> None:
         for fork in self._forks:
             fork.state, _ = step(fork.state, event, up_s)
             fork.left -= 1
-            here, there = LOUD[self.sound.pattern], LOUD[fork.state.sound.pattern]
-            if max(here, there) >= WAKING:
-                differs = f"{self.sound.pattern} became {fork.state.sound.pattern}"
-                if here != there or "h/later" not in self.compared:
-                    self.compared["h/later"] = differs if here != there else ""
+            pattern, restored = self.sound.pattern, fork.state.sound.pattern
+            differs = pattern != restored
+            if max(LOUDNESS[pattern], LOUDNESS[restored]) < WAKING:
+                continue
+            if differs or "h/later" not in self.compared:
+                why = f"{pattern} became {restored}"
+                self.compared["h/later"] = why if differs else ""
         self._forks = [fork for fork in self._forks if fork.left > 0]
 
     def _snapshot(self) -> Any:
         return json.loads(json.dumps(to_plain(self.state), allow_nan=False))
 
-    # --- what comes in -----------------------------------------------------------
+    # --- what comes in ------------------------------------------------------------
 
-    def air(self, given: Mapping[str, Sequence[Sample]]) -> Air:
+    def air(self, samples: Mapping[str, Sequence[Sample]]) -> Air:
         """Make the event of a tick from what parts gave, rounded as the shell does."""
         values: dict[str, float] = {}
         qualities: dict[str, set[str]] = {"at-least": set(), "outside-range": set()}
-        for part, samples in given.items():
-            for quantity, value, quality in samples:
+        for part, given in samples.items():
+            for quantity, value, quality in given:
                 key = self.cabin.build.keys.get((part, quantity))
                 if key is None:
                     continue
@@ -135,34 +143,44 @@ class Watch:
         at_least, doubtful = (frozenset(keys) for keys in qualities.values())
         return Air(values, at_least, doubtful)
 
-    def asked(
+    def admit(
         self, body: Mapping[str, Any], by: str, up_s: float, wall: datetime
     ) -> list[Act]:
-        """Let an ask through the real gates; empty where they refuse it."""
+        """Pass an ask through the real gates; empty where they refuse it."""
         payload = json.dumps(body).encode()
-        self._asked.clear()
+        self._asks.clear()
         if by == "phone":
             self._gate.arrived(payload, "", b"", Stamp(up_s, wall), lambda *_: None)
         else:
             try:
-                self._asked.append(parse_ask(payload, "socket", wall))
+                self._asks.append(parse_ask(payload, "socket", wall))
             except RefusedError:
                 return []
-        return [ask.act for ask in self._asked if ask.act is not None]
+        return [ask.act for ask in self._asks if ask.act is not None]
 
     def _new_gate(self) -> RequestGate:
         return RequestGate(Topics("cabin"), self._on_ask, lambda _why: None)
 
     def _on_ask(self, ask: Ask, reply: Reply) -> None:
-        self._asked.append(ask)
+        self._asks.append(ask)
         reply({"ok": True})
 
-    # --- what is shown -----------------------------------------------------------
+    # --- what is shown ------------------------------------------------------------
 
     @property
     def blood_pct(self) -> float:
         """Return the dose, in % of haemoglobin."""
         return self.state.history.dose.cohb_pct
+
+    @property
+    def known_alarms(self) -> Collection[str]:
+        """Return every alarm that the config has."""
+        return self.state.standings.keys()
+
+    @property
+    def faulty_sources(self) -> Sequence[str]:
+        """Return the sources with a fault now."""
+        return tuple(self.state.history.sources)
 
     def _show(self, commands: list[Command]) -> list[Command]:
         """Follow the sound, and view every alarm that does not rest."""
@@ -171,13 +189,13 @@ class Watch:
                 self.sound = command
         views = {
             alarm: AlarmView(
-                one.state.value,
-                int(one.priority),
-                int(one.priority_while_shelved or 0),
-                one.text,
+                status.state.value,
+                int(status.priority),
+                int(status.priority_while_shelved or 0),
+                status.text,
             )
-            for alarm, one in self.state.standings.items()
-            if one.state is not AlarmState.NORMAL
+            for alarm, status in self.state.standings.items()
+            if status.state is not AlarmState.NORMAL
         }
         if views != self.alarms:
             self.alarms = views
@@ -186,10 +204,15 @@ class Watch:
 
 def _ringing(state: State) -> set[str]:
     return {
-        f"{alarm} at {one.priority.word}"
-        for alarm, one in state.standings.items()
-        if one.sounds
+        f"{alarm} at {status.priority.word}"
+        for alarm, status in state.standings.items()
+        if status.sounds
     }
+
+
+def odd_air(key: str, value: float) -> Air:
+    """Make a tick with a value that no part gives."""
+    return Air({key: value})
 
 
 def source_event(source: str, kind: str) -> SourceFault | SourceOk:
@@ -199,29 +222,29 @@ def source_event(source: str, kind: str) -> SourceFault | SourceOk:
     return SourceFault(source, kind, f"{source} has the fault {kind}")
 
 
-def texts(commands: Sequence[Command]) -> tuple[Text, ...]:
-    """Show what the phones hear: the second by the last escalation alone."""
+def messages(commands: Sequence[Command]) -> tuple[Message, ...]:
+    """Return what the phones hear: the second by the last escalation alone."""
     return tuple(
-        Text(
-            one.alarm,
-            int(one.priority),
-            "second" if one.escalation >= 2 else "first",
-            one.text,
+        Message(
+            command.alarm,
+            int(command.priority),
+            SECOND_PHONE if command.escalation >= 2 else PHONE,
+            command.text,
         )
-        for one in commands
-        if isinstance(one, Alert)
+        for command in commands
+        if isinstance(command, Alert)
     )
 
 
 def moves(commands: Sequence[Command]) -> tuple[tuple[str, str, str], ...]:
-    """Show the transitions: alarm, from, to."""
+    """Return the transitions: alarm, from, to."""
     return tuple(
-        (one.alarm, one.was.value, one.state.value)
-        for one in commands
-        if isinstance(one, Transition)
+        (command.alarm, command.was.value, command.state.value)
+        for command in commands
+        if isinstance(command, Transition)
     )
 
 
 def sounds(commands: Sequence[Command]) -> tuple[str, ...]:
-    """Show every pattern that was asked for, in order."""
-    return tuple(one.pattern for one in commands if isinstance(one, Sound))
+    """Return every pattern that was asked for, in order."""
+    return tuple(command.pattern for command in commands if isinstance(command, Sound))
