@@ -13,8 +13,8 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from cabinvigil.daemon.compose.compose import CoreBuild, compose
-from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.settings.config import ConfigError, Settings, load
+from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.words import renderer
 
 HEAD = """

@@ -44,8 +44,20 @@ class Outcome:
 class Machine:
     """One run of a course."""
 
-    def __init__(self, course: Course, *, keeps_commands: bool = False) -> None:
-        """Set the cabin up, and start the monitor."""
+    def __init__(
+        self,
+        course: Course,
+        *,
+        keeps_commands: bool = False,
+        falsify: Callable[[Moment], Moment] | None = None,
+    ) -> None:
+        """Set the cabin up, and start the monitor.
+
+        Args:
+            course: what will happen.
+            keeps_commands: to be compared with another run.
+            falsify: changes each moment before the oracle sees it, to try the oracle.
+        """
         build = cabin(course.cabin, trend=course.trend)
         self.course = course
         self.monitor = Monitor(build)
@@ -63,6 +75,7 @@ class Machine:
         self.ticks = 0
         self.commands: list[str] = []
         self._keeps_commands = keeps_commands
+        self._falsify = falsify
         self._has_crashed = False
         self._is_untouched = True
         self._is_confirmed = True
@@ -232,7 +245,7 @@ class Machine:
         if self._keeps_commands:
             self.commands += [repr(command) for command in commands]
         moment = self._moment(kind, commands, samples or {}, **before, **more)
-        self.oracle.judge(moment)
+        self.oracle.judge(moment if self._falsify is None else self._falsify(moment))
         self.monitor.compared.clear()
 
     def _moment(
