@@ -41,10 +41,22 @@ class Tally:
             self.first.setdefault(clause, course)
 
 
+AT_ONCE = 500
+"""Courses of one drawing: hypothesis remembers each, and memory stays bounded."""
+
+
 def run(examples: int, number: int) -> Tally:
     """Play so many courses, drawn by hypothesis from this seed."""
     tally = Tally()
+    for begin in range(0, examples, AT_ONCE):
+        _draw(tally, min(AT_ONCE, examples - begin), f"{number} {begin}")
+        drawn = min(begin + AT_ONCE, examples)
+        print(f"\r{drawn} drawn ", end="", file=sys.stderr, flush=True)
+    print("\r", end="", file=sys.stderr)
+    return tally
 
+
+def _draw(tally: Tally, examples: int, number: str) -> None:
     @seed(number)
     @settings(
         max_examples=examples,
@@ -58,7 +70,6 @@ def run(examples: int, number: int) -> Tally:
         tally.add(course)
 
     each()
-    return tally
 
 
 def first_breach(course: Course, clause: str) -> Violation | None:
