@@ -24,11 +24,10 @@ def without(sources: Mapping[str, SourceFault], name: str) -> dict[str, SourceFa
     return {source: fault for source, fault in sources.items() if source != name}
 
 
-def count_answer(state: State, event: Act) -> State:
+def count_answer(state: State, event: Act, now: float) -> State:
     """Find a button that chatters: answers in such numbers are nobody's."""
     if event.kind not in ANSWERS_BY:
         return state
-    now = state.history.now
     recent = [at for at in state.answers_s if now - at < ANSWERS_S]
     state = replace(state, answers_s=(*recent[-ANSWERS:], now))
     if len(recent) < ANSWERS or BUTTON in state.history.sources:

@@ -10,19 +10,14 @@ from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.annunciation import choose_sound, escalate
 from cabinvigil.daemon.core.model import (
     AlarmState,
-    Alert,
     Command,
     Priority,
     Transition,
     Verdict,
 )
 from cabinvigil.daemon.core.notification import (
-    EXPIRY_S,
-    FIRST,
-    SECOND,
     has_work,
     notify,
-    ruling_alarm,
 )
 from cabinvigil.daemon.core.setup import Setup
 from cabinvigil.daemon.core.state import State
@@ -183,12 +178,4 @@ def announce_all(state: State) -> list[Command]:
     for alarm, standing in state.standings.items():
         if standing.state is not AlarmState.NORMAL:
             commands.append(transition(alarm, standing.state, standing))
-    ruling = ruling_alarm(state.setup, state.standings)
-    if ruling is not None:
-        one = state.standings[ruling]
-        expiry_s = EXPIRY_S[one.priority]
-        reached = (FIRST, SECOND) if state.told.is_second else (FIRST,)
-        commands += [
-            Alert(ruling, one.priority, one.text, level, expiry_s) for level in reached
-        ]
     return commands

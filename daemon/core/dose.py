@@ -70,3 +70,11 @@ def breathe_co(dose: Dose, co_ppm: float, gap_s: float) -> Dose:
     elif co_ppm < RECOVERS_BELOW_PPM:
         fraction *= math.exp(-math.log(2.0) * gap_s / RECOVERY_HALF_LIFE_S)
     return Dose(cohb_step(dose.cohb_pct, co_ppm, gap_s), fraction)
+
+
+def worse_of(dose: Dose, other: Dose) -> Dose:
+    """Return the worse of each measure: what only a doubtful part says lowers none."""
+    return Dose(
+        max(dose.cohb_pct, other.cohb_pct),
+        max(dose.alarm_fraction, other.alarm_fraction),
+    )

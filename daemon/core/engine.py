@@ -20,7 +20,7 @@ from cabinvigil.daemon.core.answers import (
     without_answers,
 )
 from cabinvigil.daemon.core.changes import announce_changes
-from cabinvigil.daemon.core.dose import breathe_co
+from cabinvigil.daemon.core.dose import breathe_co, worse_of
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.leading import led
 from cabinvigil.daemon.core.model import (
@@ -59,6 +59,7 @@ def start(setup: Setup, now: float) -> State:
     trend_state = setup.trend.start() if setup.trend is not None else None
     return State(
         setup,
+        now,
         past.begin(setup.layout, now),
         {spec.id: AlarmStatus() for spec in setup.alarms},
         trend_state,
@@ -77,7 +78,8 @@ def step(state: State, event: Event, now: float) -> tuple[State, list[Command]]:
     Returns:
         What is known now, and the commands in the order they are to be carried out.
     """
-    now = max(now, state.history.now)
+    now = max(now, state.now)
+    state = replace(state, now=now)
     if isinstance(event, Air):
         return _air(state, _numbers(event), now)
     if isinstance(event, Act):
@@ -120,6 +122,8 @@ def _breathe(state: State, air: Air, now: float) -> State:
         # Since the last readings, not since the last event: an act takes no time away.
         gap_s = now - max(state.before_s, history.started_s)
         dose = breathe_co(history.dose, worst_co[1].value, gap_s)
+        if worst_co[1].doubtful:
+            dose = worse_of(dose, history.dose)
         history = replace(history, dose=dose)
     if setup.trend is None:
         return replace(state, history=history)
@@ -174,7 +178,7 @@ def _source(
     else:
         sources.pop(event.source, None)
         fields = {"source": event.source, "kind": "ok", "text": ""}
-    history = replace(state.history, sources=sources, now=now)
+    history = replace(state.history, sources=sources)
     state, judged = _judge(replace(state, history=history), now)
     return state, [Record("fault", fields, urgent=True), *judged]
 
@@ -187,7 +191,7 @@ def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
         if state.sound.pattern == "quiet":
             said.append(Sound("test"))
     before = state.standings
-    state = count_answer(replace(state, history=replace(state.history, now=now)), event)
+    state = count_answer(state, event, now)
     standings, verdicts = act(state.setup, before, state.history, event, now)
     standings = without_answers(state, before, standings, event)
     state = tell_who(state, before, standings, event)
@@ -223,7 +227,8 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     verdicts: dict[str, Verdict | None] = {}
     coverable: list[tuple[AlarmSpec, Verdict | None]] = []
     for spec in state.setup.alarms:
-        verdict = spec.judge(spec.params, history, now)
+        # Of the air as it was read last: between two slow ticks no value grows stale.
+        verdict = spec.judge(spec.params, history, history.now)
         standing = before[spec.id]
         if spec.suppressed_by:
             coverable.append((spec, verdict))

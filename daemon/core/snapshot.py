@@ -41,7 +41,7 @@ def to_plain(state: State) -> dict[str, Any]:
 
     Alarms that rest in `normal` are left out.
     """
-    now = state.history.now
+    now = state.now
     return {
         "version": VERSION,
         "dose": _dose_to_plain(state),
@@ -106,7 +106,7 @@ def restore(
         standings=standings,
         sound=choose_sound(standings),
         all_clear_owed=frozenset(owed),
-        told=_told(plain.get("told"), specs, now, gone_s),
+        told=_still_to_tell(_told(plain.get("told"), specs, now, gone_s), standings),
     )
     return restored, lost
 
@@ -130,7 +130,7 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
     }
     sources = {**state.history.sources, **_unwatched(setup, carried.standings)}
     history = replace(
-        state.history, layout=setup.layout, now=now, series=series, sources=sources
+        state.history, layout=setup.layout, series=series, sources=sources
     )
     same_trend = setup.trend == old.trend
     if not same_trend:
@@ -151,7 +151,7 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
 def resume(state: State, now: float) -> list[Command]:
     """Say, first thing after `restore`, where all alarms stand, and sound.
 
-    What calls for a person is told to the phone again: a kill may have lost it.
+    What calls for a person is told to the phones with the first step.
     """
     del now
     return announce_all(state)
@@ -227,6 +227,18 @@ def _told_to_plain(told: Notification, now: float) -> dict[str, Any]:
         "missed": list(told.missed),
         "is_second": told.is_second,
     }
+
+
+def _still_to_tell(
+    told: Notification, standings: Mapping[str, AlarmStatus]
+) -> Notification:
+    """Have what calls for a person told again: a kill may have lost it."""
+    calls = {
+        alarm
+        for alarm, one in standings.items()
+        if one.sounds and one.priority >= Priority.MEDIUM
+    }
+    return replace(told, waiting=told.waiting | calls)
 
 
 def _told(

@@ -16,6 +16,8 @@ class State:
     """What is known, where every alarm stands, and what has been told of it."""
 
     setup: Setup
+    now: float
+    """When the last event came; `history.now` is when the air was last read."""
     history: History
     standings: Mapping[str, AlarmStatus]
     trend_state: Any = None

@@ -111,8 +111,9 @@ class Watched:
 
 
 def judged(state: State, alarm: str, now: float) -> Verdict | None:
+    del now  # the air is judged as it was read last
     spec = SPECS[alarm]
-    return spec.judge(spec.params, state.history, now)
+    return spec.judge(spec.params, state.history, state.history.now)
 
 
 def no_high_is_silenced(run: Watched, alarm: str, verdict: Verdict | None) -> None:
@@ -146,7 +147,8 @@ def no_high_is_silenced(run: Watched, alarm: str, verdict: Verdict | None) -> No
 def is_unseen(run: Watched, alarm: str) -> bool:
     """Return whether nothing has measured for ten minutes what an alarm is about."""
     key = "o2_pct" if alarm == "o2-low" else "co_ppm"
-    return run.now - max(run.state.history.series[key].at_s, 0.0) >= 600.0
+    history = run.state.history
+    return history.now - max(history.series[key].at_s, 0.0) >= 600.0
 
 
 def nothing_clears_unseen(
