@@ -138,8 +138,8 @@ class _Turn:
         self.before, self._renew = told, renew
         self.just_rung: frozenset[str] = frozenset()
         recent = now - WINDOW_S
-        self.texts = [at for at in told.texts_s if at > recent]
-        self.second = [at for at in told.second_texts_s if at > recent]
+        self.texts = [at for at in told.texts_s if at >= recent]
+        self.second = [at for at in told.second_texts_s if at >= recent]
         self.told = dict(told.told)
         self.waiting = set(told.waiting)
         self.missed = list(told.missed)
