@@ -21,14 +21,26 @@ ALVEOLAR_DROP_MMHG = 49.0
 """Inspired oxygen less that in the capillaries (check_values, `co_cfk_constants`)."""
 LOWEST_CAPILLARY_MMHG = 20.0
 """Below this nobody is conscious, and the equation is no longer meant."""
+WASHOUT_HALF_LIFE_MIN = 320.0
+"""COHb in room air (check_values, `co_halflife`; the WHO says 2 to 6.5 h).  The
+constants of an adult at rest make 253 min; a sleeper breathes less: it takes longer."""
+CHILD_UPTAKE = 1.6
+"""A child takes CO up 1.5 to 1.7 times as fast as an adult at rest: it breathes more
+for its blood (from memory)."""
+SMOKER_COHB_PCT = 8.0
+"""Of a heavy smoker at bedtime: up to 10 % by day (WHO, Air Quality Guidelines for
+Europe 2000, chapter 5.5, read in extract); the 8 is our own choice."""
+UNBORN_AFFINITY = 1.15
+"""The blood of the unborn settles 10 to 15 % above the mother's (same chapter).  That
+it lags hers by hours is left out: the safe side."""
 
 
 @dataclass(frozen=True, slots=True)
 class Body:
     """What of the body matters; the default is an adult at rest.
 
-    Constants of check_values, `co_cfk_constants` and `co_cfk_rest`.  A sleeper breathes
-    no more than this: the default takes CO up at least as fast.
+    Constants of check_values, `co_cfk_constants` and `co_cfk_rest`.  A grown-up asleep
+    breathes no more than this: the default takes CO up at least as fast.
     """
 
     diffusing_ml_min_mmhg: float = 30.0
@@ -46,6 +58,8 @@ class Body:
     capillary_o2_mmhg: float = 100.0
     """Mean oxygen pressure in the lung's capillaries."""
     pressure_hpa: float = SEA_LEVEL_HPA
+    start_pct: float = START_COHB_PCT
+    """COHb at bedtime."""
 
     @property
     def dry_mmhg(self) -> float:
@@ -64,15 +78,50 @@ class Body:
 
 
 REST = Body()
+CHILD = replace(REST, blood_ml=REST.blood_ml / CHILD_UPTAKE)
+SMOKER = replace(REST, start_pct=SMOKER_COHB_PCT)
+UNBORN = replace(
+    REST,
+    affinity=REST.affinity * UNBORN_AFFINITY,
+    start_pct=START_COHB_PCT * UNBORN_AFFINITY,
+)
+
+
+def other_bodies(
+    *, children: int | None, smokers: int | None, pregnant: int | None
+) -> dict[str, Body]:
+    """Return, by name, whose blood is counted beside that of an adult at rest.
+
+    Args:
+        children: how many sleep here; None is unknown, and counts as none.
+        smokers: the same.
+        pregnant: the same.
+    """
+    bodies = {"child": CHILD, "smoker": SMOKER, "unborn": UNBORN}
+    counts = (children, smokers, pregnant)
+    return {
+        name: body
+        for (name, body), count in zip(bodies.items(), counts, strict=True)
+        if count
+    }
 
 
 def at_air(body: Body, pressure_hpa: float, o2_pct: float) -> Body:
-    """Give the same body in other air: thin or poor in oxygen, CO binds harder."""
+    """Give the same body in other air: thin or poor in oxygen, CO binds harder.
+
+    In thin air it breathes more, as much as the air is thinner: the most that a body
+    does, and so the safe side (own choice).
+    """
     dry_mmhg = pressure_hpa * MMHG_PER_HPA - BODY_VAPOUR_MMHG
     capillary = max(
         LOWEST_CAPILLARY_MMHG, o2_pct / 100.0 * dry_mmhg - ALVEOLAR_DROP_MMHG
     )
-    return replace(body, pressure_hpa=pressure_hpa, capillary_o2_mmhg=capillary)
+    return replace(
+        body,
+        pressure_hpa=pressure_hpa,
+        capillary_o2_mmhg=capillary,
+        alveolar_ml_min=body.alveolar_ml_min * max(1.0, REST.dry_mmhg / dry_mmhg),
+    )
 
 
 def _co_mmhg(co_ppm: float, body: Body) -> float:
@@ -102,6 +151,19 @@ def cohb_step(cohb_pct: float, co_ppm: float, dt_s: float, body: Body = REST) ->
     settles = plateau_pct(co_ppm, body)
     stays = math.exp(-dt_s / 60.0 / time_constant_min(body))
     return settles + (cohb_pct - settles) * stays
+
+
+_SLOWER = WASHOUT_HALF_LIFE_MIN / half_life_min()
+"""How much longer COHb takes to fall than the resting constants say."""
+
+
+def breathe(cohb_pct: float, co_ppm: float, dt_s: float, body: Body = REST) -> float:
+    """Carry COHb on, to the safe side both ways: up as at rest, down as asleep."""
+    settles = plateau_pct(co_ppm, body)
+    constant_min = time_constant_min(body)
+    if settles < cohb_pct:
+        constant_min *= _SLOWER
+    return settles + (cohb_pct - settles) * math.exp(-dt_s / 60.0 / constant_min)
 
 
 def cohb_after(

@@ -9,6 +9,7 @@ from typing import Any
 import attrs
 
 from cabinvigil.daemon import rules
+from cabinvigil.daemon.air.blood import other_bodies
 from cabinvigil.daemon.compose.suppression import cover
 from cabinvigil.daemon.core.changes import BROKEN
 from cabinvigil.daemon.core.history import History
@@ -263,7 +264,14 @@ def _part_facts(
 
 
 def _surroundings(cabin: Cabin) -> Surroundings:
-    return Surroundings(cabin.altitude_m, cabin.outside_c, cabin.glass_u_w_m2k)
+    return Surroundings(
+        cabin.altitude_m,
+        cabin.outside_c,
+        cabin.glass_u_w_m2k,
+        other_bodies(
+            children=cabin.children, smokers=cabin.smokers, pregnant=cabin.pregnant
+        ),
+    )
 
 
 def compose(

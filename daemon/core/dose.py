@@ -8,10 +8,18 @@ moment rules: for a sleeper a late alarm costs more than a false one.
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from itertools import pairwise
+from types import MappingProxyType
 
-from cabinvigil.daemon.air.blood import START_COHB_PCT, cohb_step
+from cabinvigil.daemon.air.blood import (
+    REST,
+    START_COHB_PCT,
+    WASHOUT_HALF_LIFE_MIN,
+    Body,
+    breathe,
+)
 
 ALARM_MINUTES: tuple[tuple[float, float], ...] = (
     # ppm, minutes at which the fraction is 1; bands from check values `co_en50291`
@@ -27,8 +35,8 @@ ALARM_MINUTES: tuple[tuple[float, float], ...] = (
 RECOVERS_BELOW_PPM = 30.0
 """Both standards let this level go on for hours: below it the fraction goes down, from
 here to the table's first row it stays."""
-RECOVERY_HALF_LIFE_S = 253.0 * 60.0
-"""COHb half-life at rest in room air (check value `co_cfk_equilibrium`)."""
+RECOVERY_HALF_LIFE_S = WASHOUT_HALF_LIFE_MIN * 60.0
+"""The fraction goes down as the blood does."""
 MOST_FRACTION = 2.0
 """The fraction grows no further: a poisoned sleeper is given no second grace for one
 half-life of clean air, and not for a whole day."""
@@ -51,17 +59,50 @@ def alarm_minutes(co_ppm: float) -> float:
     return last_min * last_ppm / co_ppm
 
 
+Bodies = Mapping[str, Body]
+NO_OTHERS: Bodies = MappingProxyType({})
+
+
 @dataclass(frozen=True, slots=True)
 class Dose:
     """What has been breathed so far."""
 
     cohb_pct: float = START_COHB_PCT
+    """Of an adult at rest who does not smoke."""
     alarm_fraction: float = 0.0
     """1 and above: the alarm standards want an alarm now."""
+    others_pct: Mapping[str, float] = field(default_factory=lambda: NO_OTHERS_PCT)
+    """COHb of the others who sleep here, by the name of their body."""
+
+    def of(self, name: str, body: Body) -> float:
+        """Return the COHb of one of the others, who may have come just now."""
+        return self.others_pct.get(name, max(self.cohb_pct, body.start_pct))
+
+    @property
+    def most_pct(self) -> float:
+        """The highest COHb of all who sleep here."""
+        return max(self.cohb_pct, *self.others_pct.values(), 0.0)
 
 
-def breathe_co(dose: Dose, co_ppm: float, gap_s: float) -> Dose:
-    """Breathe a level for `gap_s` seconds; below nothing counts as nothing."""
+NO_OTHERS_PCT: Mapping[str, float] = MappingProxyType({})
+
+
+def breathe_co(
+    dose: Dose,
+    co_ppm: float,
+    gap_s: float,
+    adult: Body = REST,
+    others: Bodies = NO_OTHERS,
+) -> Dose:
+    """Breathe a level for `gap_s` seconds; below nothing counts as nothing.
+
+    Args:
+        dose: what was breathed before.
+        co_ppm: carbon monoxide in the air.
+        gap_s: for how long.
+        adult: an adult at rest, in the air that is breathed.
+        others: the others who sleep here, in the same air.
+    """
     co_ppm = max(co_ppm, 0.0)
     fraction = dose.alarm_fraction
     minutes = alarm_minutes(co_ppm)
@@ -69,7 +110,12 @@ def breathe_co(dose: Dose, co_ppm: float, gap_s: float) -> Dose:
         fraction = min(MOST_FRACTION, fraction + gap_s / 60.0 / minutes)
     elif co_ppm < RECOVERS_BELOW_PPM:
         fraction *= math.exp(-math.log(2.0) * gap_s / RECOVERY_HALF_LIFE_S)
-    return Dose(cohb_step(dose.cohb_pct, co_ppm, gap_s), fraction)
+    others_pct = {
+        name: breathe(dose.of(name, body), co_ppm, gap_s, body)
+        for name, body in others.items()
+    }
+    cohb_pct = breathe(dose.cohb_pct, co_ppm, gap_s, adult)
+    return Dose(cohb_pct, fraction, others_pct or NO_OTHERS_PCT)
 
 
 def worse_of(dose: Dose, other: Dose) -> Dose:
@@ -77,4 +123,8 @@ def worse_of(dose: Dose, other: Dose) -> Dose:
     return Dose(
         max(dose.cohb_pct, other.cohb_pct),
         max(dose.alarm_fraction, other.alarm_fraction),
+        {
+            name: max(pct, other.others_pct.get(name, pct))
+            for name, pct in dose.others_pct.items()
+        },
     )

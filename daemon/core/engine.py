@@ -19,6 +19,7 @@ from cabinvigil.daemon.core.answers import (
     without,
     without_answers,
 )
+from cabinvigil.daemon.core.breathed import bodies
 from cabinvigil.daemon.core.changes import announce_changes
 from cabinvigil.daemon.core.dose import breathe_co, worse_of
 from cabinvigil.daemon.core.history import History
@@ -121,7 +122,7 @@ def _breathe(state: State, air: Air, now: float) -> State:
     if worst_co is not None:
         # Since the last readings, not since the last event: an act takes no time away.
         gap_s = now - max(state.before_s, history.started_s)
-        dose = breathe_co(history.dose, worst_co[1].value, gap_s)
+        dose = breathe_co(history.dose, worst_co[1].value, gap_s, *bodies(history))
         if worst_co[1].doubtful:
             dose = worse_of(dose, history.dose)
         history = replace(history, dose=dose)

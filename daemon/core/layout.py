@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
+from cabinvigil.daemon.air.blood import Body
 from cabinvigil.daemon.core.model import EMPTY
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
@@ -66,6 +67,8 @@ class Surroundings:
     altitude_m: float | None = None
     outside_c: float | None = None
     glass_u_w_m2k: float | None = None
+    others: Mapping[str, Body] = field(default_factory=lambda: EMPTY)
+    """Whose blood is counted beside that of an adult at rest, by name."""
 
 
 @dataclass(frozen=True, slots=True)

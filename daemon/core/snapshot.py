@@ -96,7 +96,7 @@ def restore(
     minutes = minutes_from_plain(setup, plain.get("minutes"), now, gone_s)
     history = replace(
         state.history,
-        dose=_dose(plain.get("dose"), gone_s),
+        dose=_dose(setup, plain.get("dose"), gone_s),
         series={**state.history.series, **minutes},
         sources=_unwatched(setup, standings),
     )
@@ -175,11 +175,12 @@ def _dose_to_plain(state: State) -> dict[str, Any]:
     return {
         "cohb_pct": history.dose.cohb_pct,
         "alarm_fraction": history.dose.alarm_fraction,
+        "others_pct": dict(history.dose.others_pct),
         **({"co_ppm": max(last)} if last else {}),
     }
 
 
-def _dose(kept: Any, gone_s: float) -> Dose:
+def _dose(setup: Setup, kept: Any, gone_s: float) -> Dose:
     """Take the dose over.
 
     Held while nobody measured: a heater that burns on through a power cut is not clean
@@ -190,8 +191,22 @@ def _dose(kept: Any, gone_s: float) -> Dose:
     cohb_pct = number(kept.get("cohb_pct"), UNDOSED.cohb_pct, 0.0, 100.0)
     fraction = number(kept.get("alarm_fraction"), 0.0, 0.0, MOST_FRACTION)
     last_ppm = number(kept.get("co_ppm"), math.inf, 0.0, math.inf)
-    dose = Dose(cohb_pct, fraction)
-    return breathe_co(dose, last_ppm, gone_s) if last_ppm < LOW_CO_PPM else dose
+    dose = Dose(cohb_pct, fraction, _others_pct(setup, kept.get("others_pct")))
+    if last_ppm >= LOW_CO_PPM:
+        return dose
+    others = setup.layout.surroundings.others
+    return breathe_co(dose, last_ppm, gone_s, others=others)
+
+
+def _others_pct(setup: Setup, kept: Any) -> dict[str, float]:
+    """Read the blood of the others who still sleep here, as far as it can be read."""
+    if not isinstance(kept, Mapping):
+        return {}
+    read = {
+        name: number(kept.get(name), math.nan, 0.0, 100.0)
+        for name in setup.layout.surroundings.others
+    }
+    return {name: pct for name, pct in read.items() if math.isfinite(pct)}
 
 
 def _unwatched(

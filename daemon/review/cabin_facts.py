@@ -32,6 +32,8 @@ class CabinFacts:
     name: str = "cabin"
     volume_m3: float | None = None
     people: float | None = None
+    children: float | None = None
+    pregnant: float | None = None
     altitude_m: float = ALTITUDE_M
     vent_low_cm2: float | None = None
     vent_high_cm2: float | None = None

@@ -3,14 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cabinvigil.daemon.air.blood import START_COHB_PCT, cohb_step
 from cabinvigil.daemon.log.night import STEP_S, NightSeries, Told
 from cabinvigil.daemon.review.cabin_facts import Limit
 
 COHB = "cohb_pct"
-LONGEST_HELD_S = 300.0
-"""CO is taken to go on over a hole of this length; beyond it nobody knows, and the
-dose stands still."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,21 +85,6 @@ def means(values: Sequence[Told], width: int) -> list[Told]:
         if gone is not None:
             total, count = total - gone, count - 1
         found.append(total / count if n >= width - 1 and count else None)
-    return found
-
-
-def dose(tape: NightSeries) -> list[float]:
-    """Give the carboxyhaemoglobin of a sleeper who breathed the worst CO told."""
-    cohb, held, silent_s = START_COHB_PCT, 0.0, 0.0
-    found = []
-    for co_ppm in tape.worst("co_ppm", "above"):
-        if co_ppm is None:
-            silent_s += STEP_S
-        else:
-            held, silent_s = co_ppm, 0.0
-        if silent_s <= LONGEST_HELD_S:
-            cohb = cohb_step(cohb, held, STEP_S)
-        found.append(cohb)
     return found
 
 

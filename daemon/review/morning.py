@@ -10,6 +10,7 @@ from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import Balance, Triple, balance
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, alarm_episodes
+from cabinvigil.daemon.review.blood import dose
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
@@ -21,7 +22,6 @@ from cabinvigil.daemon.review.closest_approach import (
     Approach,
     Spare,
     approaches,
-    dose,
     means,
     spare,
 )
@@ -153,7 +153,7 @@ def morning(
     ruling = limits_of(tape.config) or list(limits or ())
     air = inside(tape, facts)
     found = balance(tape, facts, air)
-    blood = dose(tape)
+    blood = dose(tape, facts)
     near, rang = approaches(tape, ruling, blood), alarm_episodes(tape.events)
     seen, faults = watched(tape, rang), troubles(tape)
     parts = stretches(tape, facts, air, found)

@@ -1,11 +1,15 @@
 """Carbon monoxide as a dose: blood now and an hour ahead, and the standards' times."""
 
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Literal
 
 import attrs
 
-from cabinvigil.daemon.air.blood import cohb_step
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.air.blood import Body, breathe
+from cabinvigil.daemon.core.breathed import bodies
+from cabinvigil.daemon.core.history import History, Series
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between, Finite, not_empty
 
@@ -34,26 +38,92 @@ class Params:
     )
     clear_below_ppm: float = attrs.field(default=30.0, validator=Finite(laxer="higher"))
     """The alarm standards' part clears only when CO itself is under this."""
-    standard_priority: Literal["medium", "high"] = "medium"
-    """Priority when the alarm standards' time is over."""
+    clean_below_ppm: float = attrs.field(default=10.0, validator=Finite(laxer="higher"))
+    """Under this a dose that only falls is no news of the air: `low` and `medium` end,
+    while `high` goes on asking for help.  The WHO's eight-hour value is 10 ppm (Air
+    Quality Guidelines for Europe 2000)."""
+    standard_priority: Literal["medium", "high"] = "high"
+    """Priority when the alarm standards' time is over: where a certified alarm sounds,
+    it orders people out."""
 
 
+CLEAN_SHARE = 0.8
+"""Air counts as clean again for an alarm that stands at this share of the level under
+which none is raised: the dead-band (own choice)."""
 HELD_FRACTION = 0.9
 """A due alarm stands on while the fraction is above this: the dead-band (own choice),
-38 minutes of clean air by the half-life of the fraction."""
+49 minutes of clean air by the half-life of the fraction."""
 
 
-def _climb(params: Params, most_pct: float) -> tuple[Priority | None, Priority | None]:
-    """Return what the blood's ladder raises, and what may stand on."""
+@dataclass(frozen=True, slots=True)
+class _Blood:
+    """What one of the sleepers carries."""
+
+    name: str
+    now_pct: float
+    ahead_pct: float
+    start_pct: float
+
+    @property
+    def most_pct(self) -> float:
+        return max(self.now_pct, self.ahead_pct)
+
+    @property
+    def falls(self) -> bool:
+        return self.ahead_pct <= self.now_pct
+
+    def counts(self, step: DoseStep, *, is_clean: bool) -> bool:
+        """Return whether a step tells something of this air.
+
+        Below `high` it does not where the dose only falls in clean air, nor where the
+        sleeper had it at bedtime.
+        """
+        if step.priority == "high":
+            return True
+        return step.at > self.start_pct and not (is_clean and self.falls)
+
+
+def _bloods(params: Params, history: History, co_ppm: float) -> Iterator[_Blood]:
+    """Yield what each of the sleepers carries, an adult at rest first."""
+    dose = history.dose
+    adult, others = bodies(history)
+
+    def blood(name: str, body: Body, now_pct: float) -> _Blood:
+        ahead_pct = breathe(now_pct, co_ppm, params.ahead_s, body)
+        return _Blood(name, now_pct, ahead_pct, body.start_pct)
+
+    yield blood("adult", adult, dose.cohb_pct)
+    for name, body in others.items():
+        yield blood(name, body, dose.of(name, body))
+
+
+def _climb(
+    params: Params, blood: _Blood, clean_ppm: float
+) -> tuple[Priority | None, Priority | None]:
+    """Return what one sleeper's ladder raises, and what may stand on.
+
+    Args:
+        params: the ladder.
+        blood: the sleeper's.
+        clean_ppm: carbon monoxide in the air, infinite where that is not known.
+    """
     raised: Priority | None = None
     hold: Priority | None = None
+    is_clean = clean_ppm < params.clean_below_ppm
+    is_clean_again = clean_ppm < CLEAN_SHARE * params.clean_below_ppm
     for step in params.steps:
         priority = Priority[step.priority.upper()]
-        if most_pct >= step.at:
+        is_at = blood.most_pct >= step.at
+        if is_at and blood.counts(step, is_clean=is_clean):
             raised = priority if raised is None else max(raised, priority)
-        if most_pct >= step.at - params.dead_band_pct:
+        is_near = blood.most_pct >= step.at - params.dead_band_pct
+        if is_near and blood.counts(step, is_clean=is_clean_again):
             hold = priority if hold is None else max(hold, priority)
     return raised, hold
+
+
+def _weight(priority: Priority | None) -> int:
+    return 0 if priority is None else priority
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
@@ -67,29 +137,40 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     if worst is None:
         return None
     key, series = worst
-    dose = history.dose
     co_ppm = max(series.value, 0.0)
-    ahead_pct = cohb_step(dose.cohb_pct, co_ppm, params.ahead_s)
-    most_pct = max(dose.cohb_pct, ahead_pct)
-    raised, hold = _climb(params, most_pct)
-    wording = ""
-    if dose.alarm_fraction >= HELD_FRACTION and co_ppm >= params.clear_below_ppm:
+    clean_ppm = co_ppm if _is_sure(series) else math.inf
+    climbs = [
+        (blood, *_climb(params, blood, clean_ppm))
+        for blood in _bloods(params, history, co_ppm)
+    ]
+    blood, raised, _ = max(climbs, key=lambda c: (_weight(c[1]), c[0].most_pct))
+    hold = max((hold for _, _, hold in climbs), key=_weight)
+    is_over = clean_ppm < params.clean_below_ppm and blood.falls
+    wording = "after" if is_over else ""
+    fraction = history.dose.alarm_fraction
+    if fraction >= HELD_FRACTION and co_ppm >= params.clear_below_ppm:
         due = Priority[params.standard_priority.upper()]
         hold = due if hold is None else max(hold, due)
-        if dose.alarm_fraction >= 1.0 and (raised is None or raised < due):
+        if fraction >= 1.0 and (raised is None or raised < due):
             raised, wording = due, "standard"
-    if raised is None and (series.doubtful or series.at_least):
+    if raised is None and not _is_sure(series):
         return None
     facts = {
         "co_ppm": co_ppm,
-        "cohb_pct": most_pct,
+        "cohb_pct": blood.most_pct,
         "hours": params.ahead_s / 3600.0,
     }
     evidence = {
         "series": key,
         "co_ppm": co_ppm,
-        "cohb_pct": dose.cohb_pct,
-        "cohb_ahead_pct": ahead_pct,
-        "alarm_fraction": dose.alarm_fraction,
+        "body": blood.name,
+        "cohb_pct": blood.now_pct,
+        "cohb_ahead_pct": blood.ahead_pct,
+        "alarm_fraction": fraction,
     }
-    return Verdict(raised, hold, facts, evidence, most_pct, wording)
+    return Verdict(raised, hold, facts, evidence, blood.most_pct, wording)
+
+
+def _is_sure(series: Series) -> bool:
+    """Return whether a value may say that all is well."""
+    return not (series.doubtful or series.at_least)

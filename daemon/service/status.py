@@ -45,7 +45,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
             if (series := state.history.fresh(key)) is not None and series.doubtful
         ],
         "supply_hours": _supply_hours(state),
-        "cohb_pct": round(state.history.dose.cohb_pct, 2),
+        "cohb_pct": round(state.history.dose.most_pct, 2),
         "alarms": [
             {
                 "alarm": alarm,

@@ -38,6 +38,14 @@ def _cabin(cabin: Cabin, file: str) -> Iterator[Mistake]:
             f"is {low:g}, above the {high:g} of burner_kw",
             "give the lowest setting here and the highest there",
         )
+    if cabin.people is None:
+        return
+    for key in ("children", "smokers", "pregnant"):
+        count = getattr(cabin, key)
+        if count is not None and count > cabin.people:
+            what = f"is {count}, more than the {cabin.people} of people"
+            mend = "count each of them among people"
+            yield Mistake(file, f"cabin.{key}", what, mend)
 
 
 def _mqtt(mqtt: MqttSettings, file: str) -> Iterator[Mistake]:

@@ -72,6 +72,12 @@ class Cabin:
     """Air space, furniture taken off."""
     people: Annotated[int, Within(0, 20)] | None = None
     """Sleepers on a usual night."""
+    children: Annotated[int, Within(0, 20)] | None = None
+    """Of them children: they take carbon monoxide up faster."""
+    smokers: Annotated[int, Within(0, 20)] | None = None
+    """Of them smokers: they have carbon monoxide in the blood at bedtime."""
+    pregnant: Annotated[int, Within(0, 20)] | None = None
+    """Of them pregnant: the blood of the unborn holds more of it."""
     # -430: the shore of the Dead Sea; 5500: the highest places lived in (from memory).
     altitude_m: Annotated[float, Within(-430.0, 5500.0)] | None = None
     """Above the sea; stands in for a missing pressure sensor."""

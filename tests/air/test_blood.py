@@ -8,14 +8,19 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from cabinvigil.daemon.air.blood import (
+    CHILD,
     REST,
+    SMOKER,
+    UNBORN,
     Body,
     at_air,
+    breathe,
     cohb_after,
     cohb_after_nonlinear,
     cohb_step,
     half_life_min,
     minutes_to,
+    other_bodies,
     plateau_pct,
 )
 from tests.air.published import rows, value
@@ -50,6 +55,31 @@ def test_washout_lies_between_the_published_half_lives():
     assert half_life_min() < halves["room air"]  # so recovery is told a little early
     after = cohb_step(20.0, 0.0, 60 * half_life_min())
     assert after == pytest.approx((20 + plateau_pct(0)) / 2)
+
+
+def test_it_rises_as_at_rest_and_falls_as_slowly_as_published():
+    """`co_halflife`: 320 min in room air; up by the constants of an adult at rest."""
+    (published,) = (
+        r["half_life_min"] for r in rows("co_halflife") if r["breathing"] == "room air"
+    )
+    after = breathe(20.0, 0.0, 60 * published)
+    assert after == pytest.approx((20 + plateau_pct(0)) / 2)
+    assert breathe(0.75, 100.0, 3600.0) == cohb_step(0.75, 100.0, 3600.0)
+
+
+def test_children_smokers_and_the_unborn_differ_from_an_adult_at_rest():
+    """A child 1.5 to 1.7 times as fast (from memory); smokers begin at up to 10 %; the
+    unborn settle 10 to 15 % above their mothers (WHO 2000, chapter 5.5)."""
+    rise = breathe(0.75, 100.0, 600.0) - 0.75
+    assert 1.5 * rise <= breathe(0.75, 100.0, 600.0, CHILD) - 0.75 <= 1.7 * rise
+    assert plateau_pct(50.0, CHILD) == pytest.approx(plateau_pct(50.0))
+    assert 5.0 <= SMOKER.start_pct <= 10.0
+    assert 1.10 <= plateau_pct(50.0, UNBORN) / plateau_pct(50.0) <= 1.1501
+    assert other_bodies(children=None, smokers=0, pregnant=None) == {}
+    assert other_bodies(children=2, smokers=None, pregnant=1) == {
+        "child": CHILD,
+        "unborn": UNBORN,
+    }
 
 
 def test_measured_uptake_of_resting_men():
@@ -120,6 +150,13 @@ def test_thin_and_poor_air_binds_more():
     assert plateau_pct(50, at_air(REST, 750, 20.9)) > plateau_pct(50)
     assert plateau_pct(50, at_air(REST, 1013.25, 15)) > 1.3 * plateau_pct(50)
     assert at_air(REST, 1013.25, 1.0).capillary_o2_mmhg == 20.0
+
+
+@given(st.floats(500, 1013.25), st.floats(10, 20.9), st.floats(10, 2000))
+def test_thin_air_never_slows_the_uptake(pressure_hpa, o2_pct, ppm):
+    """Up to 5 500 m: whoever breathes thin air breathes more of it."""
+    usual = breathe(0.0, ppm, 600.0, at_air(REST, 1013.25, 20.95))
+    assert breathe(0.0, ppm, 600.0, at_air(REST, pressure_hpa, o2_pct)) >= 0.999 * usual
 
 
 def test_minutes_to_a_limit():

@@ -122,6 +122,16 @@ def test_columns_have_limits_and_no_parts() -> None:
         compose_columns(("oxygen",), 1.0, cabin, {}, renderer("en"))
 
 
+def test_children_smokers_and_the_unborn_of_the_cabin_are_counted() -> None:
+    """Each that is named and there; nobody is the usual."""
+    for cabin, names in (
+        (Cabin(name="lapwing"), set()),
+        (Cabin(name="lapwing", children=2, smokers=0, pregnant=1), {"child", "unborn"}),
+    ):
+        made = compose_columns(("co_ppm",), 1.0, cabin, {}, renderer("en"))
+        assert made.setup.layout.surroundings.others.keys() == names
+
+
 def test_a_rule_that_stumbles_rings_and_the_others_go_on(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

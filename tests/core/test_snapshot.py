@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cabinvigil.daemon.air.blood import CHILD, UNBORN
 from cabinvigil.daemon.core.alarm_status import HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.engine import step
+from cabinvigil.daemon.core.layout import Surroundings
 from cabinvigil.daemon.core.model import (
     Air,
     AlarmState,
@@ -252,15 +254,32 @@ def test_the_dose_does_not_fall_in_time_that_nobody_measured() -> None:
 
 
 def test_the_dose_is_breathed_off_where_the_last_air_was_clean() -> None:
-    """253 min down halve it; down for an unknown time leaves it whole."""
+    """320 min down halve it; down for an unknown time leaves it whole."""
     night = Night(cabin(keys=["co_ppm"]))
     night.hold({"co_ppm": 200.0}, 4 * 3600.0, 60.0)
     night.air({"co_ppm": 3.0}, 60.0)
     dose = night.state.history.dose
     assert again(night, down_s=None)[0].state.history.dose == dose
-    later = again(night, down_s=252.9 * 60.0)[0].state.history.dose
+    later = again(night, down_s=320.0 * 60.0)[0].state.history.dose
     assert later.alarm_fraction == pytest.approx(dose.alarm_fraction / 2, rel=0.005)
     assert later.cohb_pct == pytest.approx(dose.cohb_pct / 2, rel=0.05)
+
+
+def test_the_blood_of_the_others_outlives_a_restart() -> None:
+    """By name: who is no longer counted is left, who is new begins with the adult's."""
+    bodies = {"child": CHILD, "unborn": UNBORN}
+    night = Night(cabin(keys=["co_ppm"], surroundings=Surroundings(others=bodies)))
+    night.hold({"co_ppm": 200.0}, 2 * 3600.0, 60.0)
+    dose = night.state.history.dose
+    assert dose.others_pct["child"] > dose.cohb_pct
+    assert again(night, down_s=60.0)[0].state.history.dose == dose
+    fewer = cabin(keys=["co_ppm"], surroundings=Surroundings(others={"child": CHILD}))
+    state, _ = restore(fewer, to_plain(night.state), 5.0, down_s=60.0)
+    assert state.history.dose.others_pct == {"child": dose.others_pct["child"]}
+    plain = to_plain(night.state)
+    plain["dose"]["others_pct"] = {"child": "much", "unborn": math.nan}
+    state, _ = restore(night.setup, plain, 5.0, down_s=60.0)
+    assert state.history.dose.others_pct == {}
 
 
 def test_an_all_clear_that_is_owed_is_still_owed() -> None:

@@ -10,6 +10,7 @@ from cabinvigil.daemon.commands import morning
 from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
+from cabinvigil.daemon.review.blood import dose
 from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
@@ -17,7 +18,7 @@ from cabinvigil.daemon.review.cabin_facts import (
     limits_of,
 )
 from cabinvigil.daemon.review.cabin_model import SettlingCase, settled
-from cabinvigil.daemon.review.closest_approach import approaches, dose, means, spare
+from cabinvigil.daemon.review.closest_approach import approaches, means, spare
 from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, watched
 from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
@@ -217,7 +218,7 @@ def test_the_dose_stands_still_over_a_hole(tmp_path: Path) -> None:
     rows = [(30.0 * n, {"co_ppm": 200.0}) for n in range(20)]
     rows += [(30.0 * n, {"o2_pct": 20.5}) for n in range(20, 80)]
     tape = read_tape([logs.write(tmp_path, logs.begin() + logs.air(rows))])
-    blood = dose(tape)
+    blood = dose(tape, CabinFacts())
     assert blood[29] > blood[19] > blood[0]
     assert blood[-1] == blood[29]
 
@@ -227,7 +228,7 @@ def test_a_limit_passed_tells_how_long(tmp_path: Path) -> None:
     rows = logs.still_air(0.0, HOUR)
     rows[60:120] = [(at, {**row, "o2_pct": 19.4}) for at, row in rows[60:120]]
     tape = read_tape([logs.write(tmp_path, logs.begin() + logs.air(rows))])
-    (one,) = approaches(tape, [O2], dose(tape))
+    (one,) = approaches(tape, [O2], dose(tape, CabinFacts()))
     assert (one.value, one.beyond_min) == (pytest.approx(19.4), 10.0)
     assert one.at_s == pytest.approx(600.0, abs=30.0)
     assert spare(tape) is None

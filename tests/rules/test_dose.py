@@ -1,11 +1,13 @@
 """The rule on carbon monoxide as a dose; its times are held in tests/core/test_dose."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pytest
 
-from cabinvigil.daemon.air.blood import cohb_step
+from cabinvigil.daemon.air.blood import CHILD, SMOKER, cohb_step
 from cabinvigil.daemon.core.dose import Dose
+from cabinvigil.daemon.core.layout import Surroundings
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.rules import dose
 from cabinvigil.daemon.rules.dose import DoseStep, Params
@@ -18,17 +20,25 @@ CO_DOSE = Params(
 )
 
 
+BODIES = {"child": CHILD, "smoker": SMOKER}
+
+
 def after(
-    cohb_pct: float, co_ppm: float, fraction: float = 0.0, marks: str = ""
+    cohb_pct: float,
+    co_ppm: float,
+    fraction: float = 0.0,
+    marks: str = "",
+    others: Mapping[str, float] | None = None,
 ) -> Verdict | None:
     """What the rule says with so much in the blood and so much in the air."""
-    night = Night(cabin(keys=["co_ppm"]))
+    bodies = {name: BODIES[name] for name in others or {}}
+    night = Night(cabin(keys=["co_ppm"], surroundings=Surroundings(others=bodies)))
     night.air(
         {"co_ppm": co_ppm},
         doubtful=["co_ppm"] if "?" in marks else [],
         at_least=["co_ppm"] if "+" in marks else [],
     )
-    history = replace(night.state.history, dose=Dose(cohb_pct, fraction))
+    history = replace(night.state.history, dose=Dose(cohb_pct, fraction, others or {}))
     return dose.judge(CO_DOSE, history, night.now)
 
 
@@ -49,9 +59,67 @@ def test_the_ladder_of_the_blood_now(
     cohb_pct: float, raises: Priority | None, holds: Priority | None
 ) -> None:
     """2.5 % (WHO), 5 % and 10 % (UL 2034's basis), with their dead-band."""
-    verdict = after(cohb_pct, 0.0)
+    verdict = after(cohb_pct, 10.0)
     assert verdict is not None
     assert (verdict.priority, verdict.hold) == (raises, holds)
+
+
+@pytest.mark.parametrize(
+    ("cohb_pct", "raises", "holds", "wording"),
+    [
+        (2.6, None, None, "after"),
+        (9.7, None, None, "after"),
+        (9.8, None, P.HIGH, "after"),
+        (10.0, P.HIGH, P.HIGH, "after"),
+    ],
+)
+def test_a_dose_that_only_falls_in_clean_air_asks_for_help_or_for_nothing(
+    cohb_pct: float, raises: Priority | None, holds: Priority | None, wording: str
+) -> None:
+    """A light dose carried home keeps nobody in the frost; a poisoning is told on."""
+    verdict = after(cohb_pct, 7.9)
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (raises, holds)
+    assert verdict.wording == wording
+
+
+@pytest.mark.parametrize(
+    ("co_ppm", "raises", "holds"),
+    [(7.9, None, None), (8.0, None, P.LOW), (9.9, None, P.LOW), (10.0, P.LOW, P.LOW)],
+)
+def test_the_edge_of_clean_air_has_its_dead_band(
+    co_ppm: float, raises: Priority | None, holds: Priority | None
+) -> None:
+    """Air that wavers about 10 ppm does not ring and clear again and again."""
+    verdict = after(3.0, co_ppm)
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold) == (raises, holds)
+
+
+def test_doubtful_clean_air_ends_no_dose() -> None:
+    """A part in doubt says nothing of clean air; the dose it fell from stands."""
+    verdict = after(6.0, 0.0, marks="?")
+    assert verdict is not None
+    assert verdict.priority is P.MEDIUM
+
+
+def test_a_smokers_own_is_no_news_of_the_air() -> None:
+    """Eight percent at bedtime ring nothing; ten are a poisoning whoever has them."""
+    verdict = after(0.75, 12.0, others={"smoker": 8.0})
+    assert verdict is not None
+    assert verdict.priority is None
+    poisoned = after(0.75, 12.0, others={"smoker": 10.1})
+    assert poisoned is not None
+    assert poisoned.priority is P.HIGH
+    assert poisoned.evidence["body"] == "smoker"
+
+
+def test_the_sleeper_who_has_most_to_tell_is_told_of() -> None:
+    """A child reaches a step before an adult; a smoker's higher number is not its."""
+    verdict = after(2.0, 20.0, others={"child": 2.6, "smoker": 7.0})
+    assert verdict is not None
+    assert (verdict.priority, verdict.evidence["body"]) == (P.LOW, "child")
+    assert verdict.facts["cohb_pct"] == verdict.severity == pytest.approx(2.8, abs=0.1)
 
 
 def test_an_hour_ahead_counts_like_now() -> None:
@@ -73,13 +141,13 @@ def test_an_hour_ahead_counts_like_now() -> None:
     ("fraction", "co_ppm", "raises", "holds"),
     [
         (0.89, 40.0, None, None),
-        (0.9, 40.0, None, P.MEDIUM),
-        (1.0, 40.0, P.MEDIUM, P.MEDIUM),
-        (1.0, 30.0, P.MEDIUM, P.MEDIUM),
+        (0.9, 40.0, None, P.HIGH),
+        (1.0, 40.0, P.HIGH, P.HIGH),
+        (1.0, 30.0, P.HIGH, P.HIGH),
         (2.0, 29.9, None, None),
     ],
 )
-def test_the_standards_time_rings_medium_while_there_is_gas(
+def test_the_standards_time_orders_people_out_while_there_is_gas(
     fraction: float, co_ppm: float, raises: Priority | None, holds: Priority | None
 ) -> None:
     """Due at one, held down to 0.9, gone when CO itself is under 30 ppm."""
@@ -96,7 +164,7 @@ def test_the_graver_of_blood_and_time_rules() -> None:
     assert (verdict.priority, verdict.wording) == (P.HIGH, "")
     low = after(2.6, 35.0, 1.5)
     assert low is not None
-    assert (low.priority, low.wording) == (P.MEDIUM, "standard")
+    assert (low.priority, low.wording) == (P.HIGH, "standard")
 
 
 @pytest.mark.parametrize("marks", ["?", "+"])
@@ -114,15 +182,27 @@ def test_a_dose_that_is_not_measured_is_not_known() -> None:
     assert dose.judge(CO_DOSE, night.state.history, night.now) is None
 
 
-def test_after_airing_the_blood_still_tells() -> None:
-    """Out of 300 ppm into clean air: the dose stands on for hours, and falls."""
+def test_after_airing_a_poisoning_still_asks_for_help() -> None:
+    """Out of 300 ppm into clean air: above ten percent for hours, told as that."""
     night = Night(cabin(co_dose(), keys=["co_ppm"]))
     night.hold({"co_ppm": 300.0}, 3 * 3600.0, 60.0)
     assert night.standing("co-dose").priority is P.HIGH
     night.act("ack")
     night.hold({"co_ppm": 0.0}, 3600.0, 60.0)
     assert night.standing("co-dose").stands
+    assert night.standing("co-dose").text.startswith("co-dose high after")
     night.hold({"co_ppm": 0.0}, 24 * 3600.0, 60.0)
+    assert not night.standing("co-dose").stands
+
+
+def test_a_light_dose_ends_with_the_gas() -> None:
+    """Sixty ppm for two hours, then aired: out of the frost within the off-delay."""
+    night = Night(cabin(co_dose(), keys=["co_ppm"]))
+    night.hold({"co_ppm": 60.0}, 2 * 3600.0, 60.0)
+    assert night.standing("co-dose").stands
+    night.act("ack")
+    night.hold({"co_ppm": 0.0}, 180.0, 10.0)
+    assert night.state.history.dose.cohb_pct > 2.5
     assert not night.standing("co-dose").stands
 
 

@@ -223,6 +223,8 @@ LAXER: dict[str, dict[str, float | bool | str]] = {
         "ahead_s": 600.0,
         "dead_band_pct": 0.1,
         "clear_below_ppm": 50.0,
+        "clean_below_ppm": 20.0,
+        "standard_priority": "medium",
     },
     "o2-projected": {
         "limit": 19.0,

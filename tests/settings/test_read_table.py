@@ -37,6 +37,8 @@ WRONG = [
     ("volume_m3 = 11", "volume_m3 = inf", "cabin.volume_m3", ["finite"]),
     ("people = 2", "people = 2.5", "cabin.people", ["whole number"]),
     ("people = 2", "people = 200", "cabin.people", ["0 to 20"]),
+    ("people = 2", "people = 2\nsmokers = 3", "cabin.smokers", ["than the 2"]),
+    ("people = 2", "people = 2\nchildren = true", "cabin.children", ["true"]),
     ("burner_low_kw = 0.8", "burner_low_kw = 2.0", "cabin.burner_low_kw", ["1.6"]),
     ("burner_low_kw = 0.8", "burner_low_w = 800", "cabin.burner_low_w", ["= 0.8`"]),
     ('fuel = "propane"', 'fuel = "propan"', "cabin.fuel", ["`propane`", "isobutane"]),
