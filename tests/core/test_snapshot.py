@@ -9,11 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.air.blood import CHILD, UNBORN
 from cabinvigil.daemon.core.alarm_status import HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.engine import step
-from cabinvigil.daemon.core.layout import Surroundings
 from cabinvigil.daemon.core.model import (
     Air,
     AlarmState,
@@ -241,45 +239,6 @@ def test_an_alarm_behind_one_that_is_gone_still_comes_back() -> None:
     assert restore(cabin(o2_low()), plain, 1000.0, down_s=5.0)[1] == [
         f"{'x' * 80} stood, and is no alarm any more"
     ]
-
-
-@pytest.mark.hazard("silenced-by-restart")
-def test_the_dose_does_not_fall_in_time_that_nobody_measured() -> None:
-    """The heater burns on through a power cut: hours unmeasured are not clean."""
-    night = Night(cabin(keys=["co_ppm"]))
-    night.hold({"co_ppm": 200.0}, 4 * 3600.0, 60.0)
-    dose = night.state.history.dose
-    for down_s in (None, 60.0, 3600.0, 86_400.0):
-        assert again(night, down_s=down_s)[0].state.history.dose == dose
-
-
-def test_the_dose_is_breathed_off_where_the_last_air_was_clean() -> None:
-    """320 min down halve it; down for an unknown time leaves it whole."""
-    night = Night(cabin(keys=["co_ppm"]))
-    night.hold({"co_ppm": 200.0}, 4 * 3600.0, 60.0)
-    night.air({"co_ppm": 3.0}, 60.0)
-    dose = night.state.history.dose
-    assert again(night, down_s=None)[0].state.history.dose == dose
-    later = again(night, down_s=320.0 * 60.0)[0].state.history.dose
-    assert later.alarm_fraction == pytest.approx(dose.alarm_fraction / 2, rel=0.005)
-    assert later.cohb_pct == pytest.approx(dose.cohb_pct / 2, rel=0.05)
-
-
-def test_the_blood_of_the_others_outlives_a_restart() -> None:
-    """By name: who is no longer counted is left, who is new begins with the adult's."""
-    bodies = {"child": CHILD, "unborn": UNBORN}
-    night = Night(cabin(keys=["co_ppm"], surroundings=Surroundings(others=bodies)))
-    night.hold({"co_ppm": 200.0}, 2 * 3600.0, 60.0)
-    dose = night.state.history.dose
-    assert dose.others_pct["child"] > dose.cohb_pct
-    assert again(night, down_s=60.0)[0].state.history.dose == dose
-    fewer = cabin(keys=["co_ppm"], surroundings=Surroundings(others={"child": CHILD}))
-    state, _ = restore(fewer, to_plain(night.state), 5.0, down_s=60.0)
-    assert state.history.dose.others_pct == {"child": dose.others_pct["child"]}
-    plain = to_plain(night.state)
-    plain["dose"]["others_pct"] = {"child": "much", "unborn": math.nan}
-    state, _ = restore(night.setup, plain, 5.0, down_s=60.0)
-    assert state.history.dose.others_pct == {}
 
 
 def test_an_all_clear_that_is_owed_is_still_owed() -> None:
