@@ -66,6 +66,19 @@ class Finite:
             raise ValueError(f"{field.name} is {value:g}; give a finite number")
 
 
+class FiniteOrNever(Finite):
+    """Want a finite number, or None: never, which is the laxest."""
+
+    def __call__(self, _: Any, field: Named, value: float | None) -> None:
+        """Check one value.
+
+        Raises:
+            ValueError: it is infinite or NaN.
+        """
+        if value is not None:
+            super().__call__(_, field, value)
+
+
 class Between(Finite):
     """Want a number from `low` to `high`, both allowed, and never NaN."""
 

@@ -7,11 +7,24 @@ import attrs
 
 from cabinvigil.daemon.core.history import History, Series, o2_facts, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
-from cabinvigil.daemon.core.validators import Between, Finite, is_quantity, not_empty
+from cabinvigil.daemon.core.validators import (
+    Between,
+    Finite,
+    FiniteOrNever,
+    is_quantity,
+    not_empty,
+)
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "once"
 
+RECENT_S = 600.0
+"""A mean over hours counts no worse than that of the last ten minutes: once the air is
+good again, it tells nothing that calls for an act, and must not hold the all-clear back
+for the rest of its hours (own choice)."""
+MEAN_DEAD_BAND = 0.1
+"""The widest dead-band of a mean, as a share of its limit: a mean wavers less than a
+value does (own choice)."""
 SILENT_COUNTS_S = 1800.0
 """A place whose part fell silent beyond a limit holds its alarm for half an hour though
 other places are well; by then a cabin has mixed (own choice)."""
@@ -43,21 +56,35 @@ class Params:
     """One place only; None: the worst of all places where people breathe."""
     before: float = attrs.field(default=0.0, validator=Finite(laxer="inward"))
     """What a mean assumes for the time before the watch began."""
+    no_quiet_at: float | None = attrs.field(
+        default=None, validator=FiniteOrNever(laxer="outward")
+    )
+    """At this value or beyond no answer quiets the sound; None: never."""
+
+
+Mean = tuple[float, float]
+"""What counts of a mean, and the mean itself."""
 
 
 def _beyond(value: float, limit: float, side: str) -> bool:
     return value <= limit if side == "below" else value >= limit
 
 
-def _mean(history: History, params: Params, over_s: float) -> float | None:
-    means = [
-        mean
-        for key in history.layout.index(params.quantity, params.place)
-        if (mean := history.mean(key, over_s, params.before)) is not None
-    ]
+def _mean(history: History, params: Params, over_s: float) -> Mean | None:
+    """Return the worst mean of all places, by what counts of it."""
+    is_below = params.side == "below"
+    means: list[Mean] = []
+    for key in history.layout.index(params.quantity, params.place):
+        mean = history.mean(key, over_s, params.before)
+        if mean is not None:
+            recent = history.mean(key, min(RECENT_S, over_s), params.before)
+            counts = (
+                mean if recent is None else (max if is_below else min)(mean, recent)
+            )
+            means.append((counts, mean))
     if not means:
         return None
-    return min(means) if params.side == "below" else max(means)
+    return min(means) if is_below else max(means)
 
 
 def _silent(history: History, params: Params, now: float) -> float | None:
@@ -90,26 +117,34 @@ def _held_by_silence(history: History, params: Params, now: float) -> Priority |
     if value is None:
         return None
     at_now = [step for step in params.steps if step.over_s <= 0.0]
-    return _climb(params, [(step, value) for step in at_now])[1]
+    return _climb(params, [(step, (value, value)) for step in at_now])[1]
 
 
-Reached = tuple[LevelStep, float]
-"""A step, and the value or mean that reached it."""
+Reached = tuple[LevelStep, Mean]
+"""A step, and the value or mean that is judged by it."""
+
+
+def _dead_band(params: Params, step: LevelStep) -> float:
+    """Return how far towards the good side of a step an alarm stands on."""
+    width = params.dead_band
+    if step.over_s > 0.0:
+        width = min(width, MEAN_DEAD_BAND * abs(step.at))
+    return width if params.side == "below" else -width
 
 
 def _climb(
     params: Params, values: list[Reached]
 ) -> tuple[Priority | None, Priority | None, Reached | None]:
     """Return what is raised, what may stand on, and the step that tells of it."""
-    margin = params.dead_band if params.side == "below" else -params.dead_band
     raised: Priority | None = None
     hold: Priority | None = None
     reached: Reached | None = None
     for step, value in values:
-        if not _beyond(value, step.at + margin, params.side):
+        margin = _dead_band(params, step)
+        if not _beyond(value[0], step.at + margin, params.side):
             continue
         priority = Priority[step.priority.upper()]
-        if _beyond(value, step.at, params.side):
+        if _beyond(value[0], step.at, params.side):
             if raised is None or priority >= raised:
                 raised, reached = priority, (step, value)
         elif raised is None and (hold is None or priority >= hold):
@@ -130,8 +165,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return None
     series = worst[1]
     values = []
-    for step in params.steps:
-        value: float | None = series.value
+    # Of two steps of one priority the one on the value now is told.
+    for step in sorted(params.steps, key=lambda step: step.over_s <= 0.0):
+        value: Mean | None = (series.value, series.value)
         if step.over_s > 0.0:
             value = _mean(history, params, step.over_s)
         if value is not None:
@@ -162,9 +198,10 @@ def _verdict(
     key, series = worst
     first = params.steps[0].at
     severity = first - series.value if params.side == "below" else series.value - first
+    quiet_s = _quiet_s(params, series.value)
     if reached is None:
-        return Verdict(*weight, severity=severity)
-    step, value = reached
+        return Verdict(*weight, severity=severity, quiet_s=quiet_s)
+    step, (_, value) = reached
     facts = o2_facts(history) if params.quantity == "o2_pct" else {}
     facts[params.quantity] = value
     facts["limit"] = step.at
@@ -174,12 +211,20 @@ def _verdict(
         "limit": step.at,
         "part": place_of(history, key),
     }
-    if step.over_s <= 0.0:
-        wording = "deep" if _is_deeper(params, step) else ""
-        return Verdict(*weight, facts, evidence, severity, wording)
-    facts["hours"] = step.over_s / 3600.0
-    evidence["over_s"] = step.over_s
-    return Verdict(*weight, facts, evidence, severity, "mean")
+    wording = "deep" if _is_deeper(params, step) else ""
+    if step.over_s > 0.0:
+        wording = "mean"
+        facts["hours"] = step.over_s / 3600.0
+        evidence["over_s"] = step.over_s
+    return Verdict(*weight, facts, evidence, severity, wording, quiet_s=quiet_s)
+
+
+def _quiet_s(params: Params, value: float) -> float:
+    """Return how long an answer may quiet the sound at a value."""
+    limit = params.no_quiet_at
+    if limit is not None and _beyond(value, limit, params.side):
+        return 0.0
+    return float("inf")
 
 
 def urgent(params: Params) -> Mapping[str, tuple[str, float]]:

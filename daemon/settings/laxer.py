@@ -1,8 +1,9 @@
 """What is laxer in an alarm's limits than in the packaged ones, whatever its rule.
 
-Each number says beside its bounds which way it gets laxer.  A priority does as it
-sinks, a ladder where no step of it is as strict as one of the packaged; anything else
-does with any change but to None, which narrows nothing.
+Each number says beside its bounds which way it gets laxer; one that is not given, where
+it may be, is the laxest.  A priority gets laxer as it sinks, a ladder where no step of
+it is as strict as one of the packaged; anything else does with any change but to None,
+which narrows nothing.
 """
 
 import json
@@ -88,6 +89,8 @@ def on_side(way: Direction, side: str) -> Direction:
 def _is_laxer(value: Any, usual: Any, way: Direction) -> bool:
     if way == "either":
         return value is not None and value != usual
+    if value is None or usual is None:
+        return value is None and usual is not None  # never is the laxest
     own, packaged = _rank(value), _rank(usual)
     # Of two sets of words neither need be the smaller.
     return not (own <= packaged if way == "higher" else own >= packaged)

@@ -6,8 +6,10 @@ nothing came, `19.4?` a doubtful value, `25+` one at full scale.  `ack`, `reset`
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
+
+import attrs
 
 from cabinvigil.daemon.core.alarm_status import HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.engine import State, start, step
@@ -88,7 +90,8 @@ def co_level(**changes: Any) -> AlarmSpec:
     """The alarm `co-level` with the packaged ladder."""
     known: dict[str, Any] = {"dead_band": 5.0, "off_delay_s": 60.0, "again_step": 50.0}
     steps = ((30.0, "low"), (70.0, "medium"), (200.0, "high"))
-    return ladder("co-level", "co_ppm", *steps, **(known | changes))
+    spec = ladder("co-level", "co_ppm", *steps, **(known | changes))
+    return replace(spec, params=attrs.evolve(spec.params, no_quiet_at=300.0))
 
 
 LAYOUT = ("surroundings", "part_facts")

@@ -69,6 +69,8 @@ def loosened(params: Any) -> Iterator[tuple[str, Any]]:
                 steps = list(value)
                 steps[index] = attrs.evolve(step, at=moved(step.at, laxer, side))
                 yield f"steps[{index}]", attrs.evolve(params, steps=steps)
+        elif value is None:
+            continue
         elif isinstance(check, Finite) and check.laxer != "either":
             own = moved(value, check.laxer, side)
             if isinstance(check, Between):

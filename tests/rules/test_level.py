@@ -223,52 +223,6 @@ def test_the_dead_band_has_numbers_too() -> None:
     assert held.facts == {"o2_pct": 19.6, "limit": 19.5}
 
 
-def shift(co2_ppm: float, hours: float) -> Night:
-    night = Night(cabin(keys=["co2_ppm"]))
-    night.hold({"co2_ppm": co2_ppm}, hours * 3600.0 + 60.0, 60.0)
-    return night
-
-
-def test_a_working_days_mean_wakes_where_the_value_only_tells() -> None:
-    """5 000 ppm as the mean of eight hours (`co2_occupational`) is medium."""
-    assert says(level, CO2, shift(5100.0, 7.0)) is P.LOW
-    night = shift(5100.0, 8.0)
-    verdict = asked(level, CO2, night)
-    assert verdict is not None
-    assert verdict.priority is P.MEDIUM
-    assert verdict.wording == "mean"
-    assert verdict.facts["hours"] == 8.0
-    assert verdict.evidence["over_s"] == 28800.0
-    assert verdict.facts["co2_ppm"] == pytest.approx(5100.0, rel=0.01)
-
-
-def test_the_mean_rings_though_the_value_is_good_again() -> None:
-    """Aired a minute ago: the day's mean stands all the same."""
-    night = shift(7000.0, 7.0)
-    night.hold({"co2_ppm": 900.0}, 120.0)
-    verdict = asked(level, CO2, night)
-    assert verdict is not None
-    assert (verdict.priority, verdict.severity) == (P.MEDIUM, 900.0 - 5000.0)
-
-
-def test_the_worst_mean_of_all_places_counts() -> None:
-    """Above: the highest; below: the lowest; unknown places count for nothing."""
-    night = Night(cabin(keys=["temp_c", "temp_c_ceiling", "temp_c_loft"]))
-    night.hold({"temp_c": 10.0, "temp_c_ceiling": 20.0}, 180.0)
-    for side, value in (("above", 20.0), ("below", 10.0)):
-        steps = [LevelStep(15.0, "low", over_s=120.0)]
-        params = Params("temp_c", side, steps)  # type: ignore[arg-type]
-        verdict = asked(level, params, night)
-        assert verdict is not None
-        assert verdict.facts["temp_c"] == value
-
-
-def test_a_mean_that_is_not_known_yet_says_nothing() -> None:
-    """In the first minute the value alone is judged."""
-    dust = Params("pm2_5_ugm3", "above", [LevelStep(50.0, "low", over_s=3600.0)])
-    assert says(level, dust, reading("pm2_5_ugm3", 900.0)) is None
-
-
 def silent_bunk(o2_pct: float = 19.2, keys: str = "o2_pct o2_pct_ceiling") -> Night:
     night = Night(cabin(o2_low(), keys=keys.split()))
     good = {key: 20.9 for key in keys.split() if key != "o2_pct"}

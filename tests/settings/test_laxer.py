@@ -127,6 +127,8 @@ def numbers() -> Iterator[Number]:
                 if isinstance(check, Between):
                     low, high = check.low, check.high
                 value = getattr(read.params, field.name)
+                if value is None:
+                    continue
                 laxer = resolved(check.laxer, side)
                 yield Number(alarm, field.name, value, low, high, laxer)
 
@@ -218,6 +220,7 @@ LAXER: dict[str, dict[str, float | bool | str]] = {
         "place": "roof",
         "before": 20.9,
     },
+    "co-level": {"no_quiet_at": 400.0},
     "co2-level": {"before": 0.0, "dead_band": 100.0, "place": ""},
     "co-dose": {
         "ahead_s": 600.0,
@@ -310,6 +313,10 @@ def step(at: float, priority: str, **more: float) -> dict[str, Any]:
     return {"at": at, "priority": priority, **more}
 
 
+HOURS = [one for one in LIMITS["co-level"]["steps"] if "over_s" in one]
+"""What `co-level` has on means."""
+
+
 @pytest.mark.parametrize(
     ("alarm", "change", "texts"),
     [
@@ -325,21 +332,37 @@ def step(at: float, priority: str, **more: float) -> dict[str, Any]:
             {"steps": [step(19.5, "medium"), step(18.0, "medium")]},
             ["the high step at 19.5 is gone", "the high step at 18 is gone"],
         ),
-        ("co-level", {"steps": [step(30.0, "high")]}, []),
+        ("co-level", {"steps": [step(30.0, "high"), *HOURS]}, []),
         (
             "co-level",
-            {"steps": [step(31.0, "low"), step(70.0, "medium"), step(200.0, "high")]},
+            {"steps": [step(31.0, "low"), step(70.0, "high"), *HOURS]},
             ["the low step is at 31, packaged 30"],
+        ),
+        (
+            "co-level",
+            {"steps": [step(20.0, "high")]},
+            [
+                "the low step over 3600 s at 25 is gone",
+                "the low step over 28800 s at 8.7 is gone",
+                "the medium step over 14400 s at 30 is gone",
+                "the medium step over 28800 s at 25 is gone",
+            ],
         ),
         (
             "co2-level",
             {"steps": [step(5000.0, "medium"), step(30000.0, "high")]},
-            ["the medium step over 28800 s at 5000 is gone"],
+            [
+                "the medium step over 28800 s at 5000 is gone",
+                "the high step over 900 s at 15000 is gone",
+            ],
         ),
         (
             "co2-level",
-            {"steps": [step(5000.0, "high"), step(6000.0, "medium", over_s=28800.0)]},
-            ["the medium step over 28800 s is at 6000, packaged 5000"],
+            {"steps": [step(5000.0, "high"), step(6000.0, "high", over_s=28800.0)]},
+            [
+                "the medium step over 28800 s is at 6000, packaged 5000",
+                "the high step over 900 s at 15000 is gone",
+            ],
         ),
         (
             "co-dose",
