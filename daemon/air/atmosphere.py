@@ -33,6 +33,20 @@ def sea_level_equivalent_pct(o2_hpa: float) -> float:
     return 100.0 * o2_hpa / SEA_LEVEL_HPA
 
 
+def altitude_like_m(o2_hpa: float) -> float:
+    """Give the height at which dry outdoor air has this oxygen partial pressure.
+
+    19.5 % at 2 500 m is what outdoor air holds at 3 100: `pressure_hpa` undone.
+    """
+    pressure = max(o2_hpa, 0.1) / (O2_DRY_PCT / 100.0)
+    return float(288.15 / 0.0065 * (1.0 - (pressure / SEA_LEVEL_HPA) ** (1 / 5.25588)))
+
+
+THIN_FROM_M = 1500.0
+"""From here a body that comes from the lowlands notices the height in its sleep (from
+memory); air that is like this height is told before bed and in the morning."""
+
+
 @dataclass(frozen=True, slots=True)
 class Mixture:
     """Mole fractions of the gases that the cabin's balance knows; they sum to 1."""

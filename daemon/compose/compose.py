@@ -10,6 +10,7 @@ import attrs
 
 from cabinvigil.daemon import rules
 from cabinvigil.daemon.air.blood import other_bodies
+from cabinvigil.daemon.compose.made import made_series
 from cabinvigil.daemon.compose.suppression import cover
 from cabinvigil.daemon.core.changes import BROKEN
 from cabinvigil.daemon.core.history import History
@@ -169,6 +170,7 @@ def alarm_specs(
         bus_of: the bus of each part that hangs on one.
     """
     specs = []
+    series = {key: spec for key, spec in series.items() if not spec.made_of}
     for name, alarm in alarms.items():
         module = rules.find(alarm.kind)
         for subject in _subjects(module, series, buses):
@@ -303,6 +305,7 @@ def compose(
         )
         for (name, quantity), key in keys.items()
     }
+    series |= made_series(series, cabin)
     setup = Setup(
         layout=Layout(series, _surroundings(cabin), _part_facts(parts, infos, today)),
         alarms=alarm_specs(
@@ -356,6 +359,7 @@ def compose_columns(
             jump_per_s=COLUMN_JUMPS.get(quantity.name, float("inf")),
             mean_s=mean_s.get(quantity.name, 0.0),
         )
+    series |= made_series(series, cabin)
     setup = Setup(
         layout=Layout(series, _surroundings(cabin)),
         alarms=alarm_specs(alarms, series),

@@ -1,10 +1,11 @@
 """The air as bodies meet it: its pressure, and the oxygen that they get of it."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT, SEA_LEVEL_HPA, pressure_hpa
 from cabinvigil.daemon.air.blood import REST, Body, at_air
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, take
 
 
 def air_hpa(history: History) -> float | None:
@@ -46,3 +47,23 @@ def bodies(history: History) -> tuple[Body, Mapping[str, Body]]:
         at_air(REST, at_hpa, share_pct),
         {name: at_air(body, at_hpa, share_pct) for name, body in others.items()},
     )
+
+
+def with_partial_pressure(history: History) -> History:
+    """Return the history with the oxygen partial pressure that no part gives.
+
+    It is worked out as the oxygen comes in, of that and the air's pressure.
+    """
+    at_hpa = air_hpa(history) if history.layout.made else None
+    if at_hpa is None:
+        return history
+    series = dict(history.series)
+    for key in history.layout.made:
+        spec = history.layout.series[key]
+        oxygen = history.series[spec.made_of]
+        if oxygen.at_s == history.now:
+            value = oxygen.value / 100.0 * at_hpa
+            series[key] = take(
+                spec, series[key], value, history.now, doubtful=oxygen.doubtful
+            )
+    return replace(history, series=series)

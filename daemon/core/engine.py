@@ -19,7 +19,7 @@ from cabinvigil.daemon.core.answers import (
     without,
     without_answers,
 )
-from cabinvigil.daemon.core.breathed import bodies
+from cabinvigil.daemon.core.breathed import bodies, with_partial_pressure
 from cabinvigil.daemon.core.changes import announce_changes
 from cabinvigil.daemon.core.dose import breathe_co, worse_of
 from cabinvigil.daemon.core.history import History
@@ -118,6 +118,7 @@ def _breathe(state: State, air: Air, now: float) -> State:
     """Take a tick's values: series, dose and trend."""
     setup, history = state.setup, state.history
     history = replace(history, now=now, series=past.breathe(history, air, now))
+    history = with_partial_pressure(history)
     worst_co = history.worst("co_ppm", "above")
     if worst_co is not None:
         # Since the last readings, not since the last event: an act takes no time away.

@@ -44,6 +44,8 @@ class SeriesSpec:
     """How often the part gives it; 0: not known."""
     top: float = float("inf")
     """The end of the part's own range."""
+    made_of: str = ""
+    """The series that this one is worked out from; '' where a part gives it."""
 
     def flickers(self, value: float) -> bool:
         """Return whether a living part gives another value at nearly every reading.
@@ -81,6 +83,8 @@ class Layout:
     """By part: whatever a rule on parts needs (`service_until_s` and the like)."""
     places: Mapping[tuple[str, str | None], tuple[str, ...]] = field(init=False)
     """Series by (quantity, place); place None: wherever people breathe."""
+    made: tuple[str, ...] = field(init=False)
+    """The series that no part gives."""
 
     def __post_init__(self) -> None:
         by_place: dict[tuple[str, str | None], list[str]] = {}
@@ -93,6 +97,8 @@ class Layout:
                 by_place.setdefault((parts[0].name, None), []).append(key)
         frozen = MappingProxyType({at: tuple(keys) for at, keys in by_place.items()})
         object.__setattr__(self, "places", frozen)
+        made = tuple(key for key, spec in self.series.items() if spec.made_of)
+        object.__setattr__(self, "made", made)
 
     def index(self, quantity: str, place: str | None = None) -> tuple[str, ...]:
         """Return the series of a quantity: at one place, or wherever people breathe."""

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.air import readings
+from cabinvigil.daemon.air.atmosphere import altitude_like_m, pressure_hpa
 from cabinvigil.daemon.air.cylinder import Cylinder, fed_kw, hours_at, hours_in_cold
 from cabinvigil.daemon.air.figures import AIRED_C, POWER_SPREAD
 from cabinvigil.daemon.air.vents import FlowRange, vent_range
@@ -126,6 +127,12 @@ class Plan(NamedTuple):
     other_burns: tuple[BurnWindow, ...]
     vent_heat_w: float
     """Heat that the settled air's vent takes."""
+
+    @property
+    def like_sleeping_at_m(self) -> float:
+        """The height whose outdoor air holds the settled air's oxygen."""
+        o2_pct = self.air.o2_pct[1] or 0.0
+        return altitude_like_m(o2_pct / 100.0 * pressure_hpa(self.cabin.altitude_m))
 
 
 def plan(cabin: CabinPlan) -> Plan:

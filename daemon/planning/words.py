@@ -3,6 +3,7 @@
 import textwrap
 from typing import Any
 
+from cabinvigil.daemon.air.atmosphere import THIN_FROM_M
 from cabinvigil.daemon.air.figures import (
     CUT_OFF_O2_PCT,
     FLAME_OUT_O2_PCT,
@@ -120,6 +121,7 @@ def _settled(made: Plan) -> list[str]:
     lines = [
         "1. As it is, once settled" + (" with the burner lit" * bool(_burner(made))),
         _line("oxygen, as breathed", _range(air.o2_pct, 1, "%")),
+        *_like_a_height(made),
         _line("carbon dioxide", _range(air.co2_ppm, 0, "ppm")),
         _line("humidity", _range(air.rh_pct, 0, "%")),
         _line("inside temperature", _range(air.temp_c, 0, "C")),
@@ -132,6 +134,14 @@ def _settled(made: Plan) -> list[str]:
     if air.stops or air.may_stop:
         lines += _wrapped(_stops(made))
     return lines
+
+
+def _like_a_height(made: Plan) -> list[str]:
+    """Say what a body gets, where that is like sleeping high up."""
+    like_m = made.like_sleeping_at_m
+    if like_m < THIN_FROM_M:
+        return []
+    return [_line("like sleeping at", f"{_number(round(like_m, -2), 0)} m")]
 
 
 def _burner(made: Plan) -> float:
@@ -340,6 +350,7 @@ def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
             "temp_c": rounded_each(air.temp_c, 1),
             "dew_point_c": rounded_each(air.dew_point_c, 1),
         },
+        "like_sleeping_at_m": round(made.like_sleeping_at_m),
         "shut": {
             "minutes_to_o2_pct": {
                 f"{level:.1f}": rounded_each(minutes, 1)

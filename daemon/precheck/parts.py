@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from cabinvigil.daemon.air.atmosphere import THIN_FROM_M, altitude_like_m
 from cabinvigil.daemon.compose.compose import DAYS_PER_YEAR
 from cabinvigil.daemon.precheck.findings import (
     PART_ALARMS,
@@ -52,6 +53,7 @@ def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
     told = [*_faults(part, status), *_missing(part, status)]
     if not told:
         told += _doubts(part, status)
+    told += _thin(part, status)
     told += _span(part, now)
     told += _service(part, now.date())
     told += _life(life(part.spans), now)
@@ -124,6 +126,13 @@ def _doubts(part: Part, status: WatchStatus) -> Iterator[Weighed]:
         if "rh_pct" in part.info.needs:
             text += " or the humidity it is made for"
         yield "bad", text
+
+
+def _thin(part: Part, status: WatchStatus) -> Iterator[Weighed]:
+    """Tell what a body gets of this air, where that is like sleeping high up."""
+    o2_hpa = status.readings.get(part.series.get("o2_hpa", ""))
+    if o2_hpa is not None and altitude_like_m(o2_hpa) >= THIN_FROM_M:
+        yield "good", f"like sleeping at {round(altitude_like_m(o2_hpa), -2):.0f} m"
 
 
 def _span(part: Part, now: datetime) -> Iterator[Weighed]:

@@ -203,6 +203,8 @@ def _breathed(found: Morning) -> dict[str, Any]:
         "co2_mean_ppm": rounded(breathed.co2_mean_ppm, 0),
         "co2_most_mean_8h_ppm": rounded(breathed.co2_shift_ppm, 0),
         "pm2_5_mean_ugm3": rounded(breathed.pm2_5_mean_ugm3, 1),
+        "like_sleeping_at_m": rounded(breathed.like_sleeping_at_m, 0),
+        "co_most_mean_8h_ppm": rounded(breathed.co_shift_ppm, 1),
     }
 
 

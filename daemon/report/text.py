@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Iterator
 from datetime import tzinfo
 
+from cabinvigil.daemon.air.atmosphere import THIN_FROM_M
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.rows import (
@@ -34,6 +35,10 @@ HEADLINES = {
     WELL: "Safe",
 }
 """The verdict's first words."""
+CO_8H_PPM = 8.7
+"""10 mg/m3 at 25 °C: the WHO's value for eight hours (2000 and 2010)."""
+CO_8H_HARM_PPM = 27.0
+"""AEGL-2 for eight hours (from memory)."""
 
 
 def account(found: Morning) -> str:
@@ -186,11 +191,25 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
     dose = []
     if blood := night_totals.blood(found):
         dose.append(f"CO in the blood {blood}")
+    breathed = found.breathed
+    if breathed.co_shift_ppm is not None and breathed.co_shift_ppm >= CO_8H_PPM / 2.0:
+        dose.append(_co_mean(breathed.co_shift_ppm))
     if mean_co2 := night_totals.mean_co2(found):
         dose.append(f"CO2 {mean_co2} on average")
+    like_m = breathed.like_sleeping_at_m
+    if like_m is not None and like_m >= THIN_FROM_M:
+        dose.append(f"the least oxygen was like sleeping at {round(like_m, -2):.0f} m")
     if dose:
         yield from _told("Breathed", "; ".join(dose))
     yield from _told("Watch", "; ".join(_watch(found, clock)))
+
+
+def _co_mean(mean_ppm: float) -> str:
+    """Say the mean of eight hours beside what it is to be kept under."""
+    return (
+        f"CO {mean_ppm:.1f} ppm over 8 h, where the WHO's value is {CO_8H_PPM:g} and "
+        f"from {CO_8H_HARM_PPM:g} the ill take harm"
+    )
 
 
 def _watch(found: Morning, clock: Clock) -> Iterator[str]:

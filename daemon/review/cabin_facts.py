@@ -167,6 +167,8 @@ def limits_of(config: Mapping[str, Any]) -> list[Limit]:
 def _limit(alarm: str, quantity: str, side: Any, step: Any) -> Limit | None:
     if not isinstance(step, Mapping) or side not in ("below", "above"):
         return None
+    if "share_pct" in step and step["share_pct"] != 100.0:
+        return None  # it asks for more than the value, so that no margin tells it
     at, over_s = _number(step.get("at")), _number(step.get("over_s", 0.0))
     if at is None or over_s is None:
         return None

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from cabinvigil.daemon.air.atmosphere import altitude_like_m
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
 from cabinvigil.daemon.air.figures import PLANNED_PEOPLE
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
@@ -66,6 +67,10 @@ class Breathed:
     co2_shift_ppm: float | None
     """The highest mean of eight hours."""
     pm2_5_mean_ugm3: float | None
+    like_sleeping_at_m: float | None
+    """The height whose outdoor air holds the least oxygen of the night."""
+    co_shift_ppm: float | None
+    """The highest mean of eight hours, or of the whole of a shorter night."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +162,7 @@ def morning(
     near, rang = approaches(tape, ruling, blood), alarm_episodes(tape.events)
     seen, faults = watched(tape, rang), troubles(tape)
     parts = stretches(tape, facts, air, found)
-    comfort, breathed = _comfort(tape, air), _breathed(tape, blood)
+    comfort, breathed = _comfort(tape, air), _breathed(tape, facts, blood)
     night = Situation(
         facts,
         parts,
@@ -268,7 +273,7 @@ DEW_EACH = 4
 """Dew points are worked out every two minutes: no glass warms faster."""
 
 
-def _breathed(tape: NightSeries, blood: Sequence[float]) -> Breathed:
+def _breathed(tape: NightSeries, facts: CabinFacts, blood: Sequence[float]) -> Breathed:
     co, co2 = tape.worst("co_ppm", "above"), tape.worst("co2_ppm", "above")
     has_co = any(one is not None for one in co)
     shift = [one for one in means(co2, round(SHIFT_S / STEP_S)) if one is not None]
@@ -279,7 +284,30 @@ def _breathed(tape: NightSeries, blood: Sequence[float]) -> Breathed:
         mean(co2),
         max(shift, default=None),
         mean(tape.worst("pm2_5_ugm3", "above")),
+        _like_sleeping_at_m(tape, facts),
+        _most_mean(co),
     )
+
+
+def _most_mean(values: Sequence[Told]) -> Told:
+    """Return the highest mean of eight hours, of all that there is where it is less."""
+    width = min(len(values), round(SHIFT_S / STEP_S))
+    return _most(means(values, width))
+
+
+def _like_sleeping_at_m(tape: NightSeries, facts: CabinFacts) -> float | None:
+    """Return the height that the least oxygen pressure of the night is like."""
+    partial = [one for one in tape.worst("o2_hpa", "below") if one is not None]
+    if not partial:
+        pressures = tape.worst("pressure_hpa", "below", "")
+        partial = [
+            o2_pct / 100.0 * (facts.pressure_hpa if pressure is None else pressure)
+            for o2_pct, pressure in zip(
+                tape.worst("o2_pct", "below"), pressures, strict=True
+            )
+            if o2_pct is not None
+        ]
+    return altitude_like_m(min(partial)) if partial else None
 
 
 def _most(values: Sequence[Told]) -> Told:

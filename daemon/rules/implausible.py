@@ -20,8 +20,8 @@ from cabinvigil.drivers.kit.quantity import split_channel
 PER = "series"
 
 MOST_HYDROGEN_PPM = 30.0
-"""From here nothing is called hydrogen: EN 50291-1 begins, and a sleeper who believes it
-opens no window."""
+"""From here nothing is called hydrogen: EN 50291-1 begins, and a sleeper who believes
+in hydrogen opens no window."""
 GASSING_PER_C = -0.0017
 """Share by which the gassing voltage changes for each degree above 25: 4 mV for each
 cell of 2.35 V (from memory; pages on charging say 3 to 5)."""

@@ -5,6 +5,7 @@ from typing import Literal
 
 import attrs
 
+from cabinvigil.daemon.air.atmosphere import altitude_like_m
 from cabinvigil.daemon.core.history import History, Series, o2_facts, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import (
@@ -25,6 +26,8 @@ for the rest of its hours (own choice)."""
 MEAN_DEAD_BAND = 0.1
 """The widest dead-band of a mean, as a share of its limit: a mean wavers less than a
 value does (own choice)."""
+SHARE_DEAD_BAND = 0.2
+"""As far as oxygen must rise past a step's share, in %: as `o2-low` has it."""
 SILENT_COUNTS_S = 1800.0
 """A place whose part fell silent beyond a limit holds its alarm for half an hour though
 other places are well; by then a cabin has mixed (own choice)."""
@@ -41,6 +44,11 @@ class LevelStep:
         default=0.0, validator=Between(0.0, 28_800.0, laxer="either")
     )
     """0: the value now; else the mean over this many seconds, eight hours at most."""
+    share_pct: float = attrs.field(
+        default=100.0, validator=Between(0.0, 100.0, laxer="lower")
+    )
+    """On `o2_hpa`: only where oxygen is also at or below this share of the air, in %.
+    What is thin and otherwise good is the height's, and no vent helps it."""
 
 
 @attrs.frozen
@@ -60,6 +68,12 @@ class Params:
         default=None, validator=FiniteOrNever(laxer="outward")
     )
     """At this value or beyond no answer quiets the sound; None: never."""
+
+    def __attrs_post_init__(self) -> None:
+        """Refuse a share of oxygen where no oxygen is judged."""
+        is_pressure = self.quantity == "o2_hpa"
+        if not is_pressure and any(step.share_pct < 100.0 for step in self.steps):
+            raise ValueError(f"share_pct is for o2_hpa, not for {self.quantity}")
 
 
 Mean = tuple[float, float]
@@ -85,6 +99,17 @@ def _mean(history: History, params: Params, over_s: float) -> Mean | None:
     if not means:
         return None
     return min(means) if is_below else max(means)
+
+
+def _share_pct(history: History, params: Params) -> float:
+    """Return the share of oxygen in the air that is breathed; 0 where nobody tells.
+
+    The least that is known: a doubtful one lets no thin air pass.
+    """
+    if all(step.share_pct >= 100.0 for step in params.steps):
+        return 0.0
+    worst = history.worst("o2_pct", "below", params.place)
+    return 0.0 if worst is None or worst[1].doubtful else worst[1].value
 
 
 def _silent(history: History, params: Params, now: float) -> float | None:
@@ -117,7 +142,8 @@ def _held_by_silence(history: History, params: Params, now: float) -> Priority |
     if value is None:
         return None
     at_now = [step for step in params.steps if step.over_s <= 0.0]
-    return _climb(params, [(step, (value, value)) for step in at_now])[1]
+    share_pct = _share_pct(history, params)
+    return _climb(params, [(step, (value, value)) for step in at_now], share_pct)[1]
 
 
 Reached = tuple[LevelStep, Mean]
@@ -133,9 +159,15 @@ def _dead_band(params: Params, step: LevelStep) -> float:
 
 
 def _climb(
-    params: Params, values: list[Reached]
+    params: Params, values: list[Reached], share_pct: float = 0.0
 ) -> tuple[Priority | None, Priority | None, Reached | None]:
-    """Return what is raised, what may stand on, and the step that tells of it."""
+    """Return what is raised, what may stand on, and the step that tells of it.
+
+    Args:
+        params: the ladder.
+        values: what is judged, by step.
+        share_pct: of oxygen in the air.
+    """
     raised: Priority | None = None
     hold: Priority | None = None
     reached: Reached | None = None
@@ -143,8 +175,11 @@ def _climb(
         margin = _dead_band(params, step)
         if not _beyond(value[0], step.at + margin, params.side):
             continue
+        if share_pct > step.share_pct + SHARE_DEAD_BAND:
+            continue
         priority = Priority[step.priority.upper()]
-        if _beyond(value[0], step.at, params.side):
+        is_at = _beyond(value[0], step.at, params.side)
+        if is_at and share_pct <= step.share_pct:
             if raised is None or priority >= raised:
                 raised, reached = priority, (step, value)
         elif raised is None and (hold is None or priority >= hold):
@@ -172,7 +207,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             value = _mean(history, params, step.over_s)
         if value is not None:
             values.append((step, value))
-    raised, hold, reached = _climb(params, values)
+    raised, hold, reached = _climb(params, values, _share_pct(history, params))
     if raised is None and (series.doubtful or series.at_least):
         return None
     kept = _held_by_silence(history, params, now)
@@ -203,6 +238,8 @@ def _verdict(
         return Verdict(*weight, severity=severity, quiet_s=quiet_s)
     step, (_, value) = reached
     facts = o2_facts(history) if params.quantity == "o2_pct" else {}
+    if params.quantity == "o2_hpa":
+        facts["height_m"] = round(altitude_like_m(value), -2)
     facts[params.quantity] = value
     facts["limit"] = step.at
     evidence = {

@@ -6,6 +6,7 @@ from fluids.atmosphere import ATMOSPHERE_1976
 from cabinvigil.daemon.air.atmosphere import (
     O2_DRY_PCT,
     OutsideAir,
+    altitude_like_m,
     pressure_hpa,
     sea_level_equivalent_pct,
 )
@@ -40,6 +41,14 @@ def test_oxygen_pressure_by_height(row):
     assert sea_level_equivalent_pct(o2_hpa) == pytest.approx(
         row["sea_level_equiv_pct"], abs=0.01
     )
+
+
+@pytest.mark.parametrize("altitude_m", [-400.0, 0.0, 640.0, 2500.0, 5500.0])
+def test_the_height_that_an_oxygen_pressure_is_like(altitude_m):
+    """Outdoor air is like its own height; 19.5 % at 2 500 m like 3 100."""
+    fresh = O2_DRY_PCT / 100 * pressure_hpa(altitude_m)
+    assert altitude_like_m(fresh) == pytest.approx(altitude_m, abs=0.01)
+    assert altitude_like_m(0.195 * pressure_hpa(2500.0)) == pytest.approx(3070, abs=10)
 
 
 def test_dry_air_stands_between_the_published_figures():

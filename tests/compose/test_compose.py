@@ -132,6 +132,39 @@ def test_children_smokers_and_the_unborn_of_the_cabin_are_counted() -> None:
         assert made.setup.layout.surroundings.others.keys() == names
 
 
+@pytest.mark.parametrize(
+    ("columns", "altitude_m", "made"),
+    [
+        (("o2_pct", "pressure_hpa"), None, {"o2_hpa": "o2_pct"}),
+        (("o2_pct",), 2500.0, {"o2_hpa": "o2_pct"}),
+        (
+            ("o2_pct__a", "o2_pct_ceiling"),
+            0.0,
+            {
+                "o2_hpa__a": "o2_pct__a",
+                "o2_hpa_ceiling": "o2_pct_ceiling",
+            },
+        ),
+        (("o2_pct", "o2_hpa", "pressure_hpa"), 0.0, {}),
+        (("o2_pct",), None, {}),
+        (("co_ppm",), 0.0, {}),
+    ],
+)
+def test_what_no_part_gives_of_oxygens_pressure_is_made(
+    columns: tuple[str, ...], altitude_m: float | None, made: dict[str, str]
+) -> None:
+    """Where its percent and a pressure are known; it is no part's fault of its own."""
+    cabin = Cabin(name="lapwing", altitude_m=altitude_m)
+    found = compose_columns(
+        columns, 1.0, cabin, standard(cabin).alarms, renderer("en")
+    ).setup
+    assert made == {
+        key: spec.made_of for key, spec in found.layout.series.items() if spec.made_of
+    }
+    subjects = {spec.id.partition("/")[2] for spec in found.alarms}
+    assert not subjects & made.keys()
+
+
 def test_a_rule_that_stumbles_rings_and_the_others_go_on(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

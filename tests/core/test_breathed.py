@@ -1,11 +1,13 @@
-"""What carbon monoxide does in thin air, and in air that is poor in oxygen."""
+"""What bodies meet in thin air, and in air that is poor in oxygen."""
+
+from dataclasses import replace
 
 import pytest
 
 from cabinvigil.daemon.air.blood import CHILD, REST, at_air, breathe
 from cabinvigil.daemon.core.breathed import air_hpa, bodies
 from cabinvigil.daemon.core.layout import Surroundings
-from tests.core.scenario import Night, cabin
+from tests.core.scenario import Night, cabin, series
 
 HIGH_UP = Surroundings(altitude_m=2500.0, others={"child": CHILD})
 
@@ -49,3 +51,28 @@ def test_the_dose_grows_faster_where_the_air_is_thin() -> None:
         breathe(0.75, 100.0, 7200.0, at_air(REST, 1013.25, 20.0)), rel=1e-6
     )
     assert high > 1.03 * low
+
+
+MADE = replace(series("o2_hpa"), made_of="o2_pct")
+
+
+def test_the_partial_pressure_that_no_part_gives_is_worked_out() -> None:
+    """Of oxygen and of the pressure measured with it, else of the height's."""
+    keys = ["o2_pct", "pressure_hpa", MADE]
+    night = Night(cabin(keys=keys, surroundings=HIGH_UP))
+    night.air({"o2_pct": 20.0})
+    made = night.state.history.value("o2_hpa")
+    assert made == pytest.approx(0.2 * 746.8, abs=0.05)
+    night.air({"o2_pct": 20.0, "pressure_hpa": 730.0})
+    assert night.state.history.value("o2_hpa") == 146.0
+    night.air({"o2_pct": 19.0}, doubtful=["o2_pct"])
+    assert night.state.history.series["o2_hpa"].doubtful
+    night.air({"pressure_hpa": 730.0}, 31.0)
+    assert night.state.history.value("o2_hpa") is None, "as old as its oxygen"
+
+
+def test_without_any_pressure_nothing_is_made_of_oxygen() -> None:
+    """The percent are judged all the same."""
+    night = Night(cabin(keys=["o2_pct", MADE]))
+    night.air({"o2_pct": 20.0})
+    assert night.state.history.value("o2_hpa") is None

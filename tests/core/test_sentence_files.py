@@ -294,6 +294,7 @@ UNIT_OF = {
     "pm2_5_ugm3": "micrograms per cubic metre|Mikrogramm je Kubikmeter|"
     "microgrammes par mètre cube",
     "limit": "%|ppm",
+    "height_m": "metres|Metern|mètres",
 }
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.air.breathing import Person, flows
 from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
@@ -62,6 +63,7 @@ def test_the_object_has_the_agreed_keys():
     """Exactly those of the issue, with units in their names."""
     made = plan(CabinPlan())
     found = plan_object(made, changes(made))
+    assert isinstance(found.pop("like_sleeping_at_m"), int)
     assert {key: set(found[key]) for key in found if key != "change"} == {
         "settled": {"o2_pct", "co2_ppm", "rh_pct", "temp_c", "dew_point_c"},
         "shut": {"minutes_to_o2_pct", "minutes_to_co2_ppm"},
@@ -72,6 +74,19 @@ def test_the_object_has_the_agreed_keys():
     assert set(found["shut"]["minutes_to_o2_pct"]) == {"20.5", "19.5", "18.0"}
     assert set(found["shut"]["minutes_to_co2_ppm"]) == {"5000", "30000", "40000"}
     assert all(isinstance(sentence, str) for sentence in found["change"])
+
+
+def test_the_settled_air_is_told_as_a_height():
+    """What 19.5 % at 2 500 m is like, 3 100; at the coast fresh air is like the coast.
+
+    Worked apart from `altitude_like_m`: the pressure at that height holds as much.
+    """
+    for cabin in (CabinPlan(), CabinPlan(altitude_m=2500.0), CabinPlan(altitude_m=0.0)):
+        made = plan(cabin)
+        o2_hpa = made.air.o2_pct[1] / 100 * pressure_hpa(cabin.altitude_m)
+        like_m = plan_object(made, ())["like_sleeping_at_m"]
+        assert 0.2095 * pressure_hpa(like_m) == pytest.approx(o2_hpa, abs=0.02)
+        assert like_m > cabin.altitude_m
 
 
 def test_the_plan_is_pure():

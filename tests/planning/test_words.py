@@ -22,6 +22,7 @@ CABINS = {
     "steam": CabinPlan(burner_kw=0.0, outside_c=42.0, outside_rh_pct=100.0),
     "bottle": CabinPlan(burner_kw=0.0, vent_low_cm2=0, vent_high_cm2=0, leak_per_h=0.0),
     "breeze": CabinPlan(burner_kw=0.8, wind_mps=1.0),  # a dew point of -0.4
+    "pass": CabinPlan(altitude_m=2500.0, burner_kw=0.8, wind_mps=1.0),
     "large": CabinPlan(volume_m3=60.0, wall_w_k=90.0, wind_mps=3.0),
 }
 
@@ -66,6 +67,14 @@ def test_figures_come_from_the_plan(accounts):
     assert "Carbon dioxide comes nearest to its limit" in text
     assert "Carbon dioxide is past its limit" in accounts["wet"][1]
     assert "walls and panes pass 28 W/K; 0.15 air changes" in text
+
+
+def test_thin_air_is_told_as_a_height(accounts):
+    """From where people notice it, to a hundred metres; below that it is no news."""
+    made, text = accounts["pass"]
+    height = f"{round(made.like_sleeping_at_m, -2):,.0f}".replace(",", " ")
+    assert f"like sleeping at               {height} m\n" in text
+    assert "like sleeping at" not in accounts["good"][1]
 
 
 def test_a_plan_outside_its_validity_says_where_it_stops(accounts):

@@ -55,6 +55,18 @@ def test_a_part_that_is_well_shows_what_it_reads() -> None:
 
 
 @pytest.mark.parametrize(
+    ("o2_hpa", "told"), [(150.4, "like sleeping at 2800 m"), (180.0, "")]
+)
+def test_thin_air_is_told_as_a_height(o2_hpa: float, told: str) -> None:
+    """What a body gets, from where it notices it; it is no fault of the part."""
+    status = {"readings": {"o2_pct": 20.6, "o2_hpa": o2_hpa}}
+    word, text = judged("o2_cell_ads1115", cell(3), status=status)
+    assert word == "good"
+    assert told in text
+    assert ("sleeping" in text) is bool(told)
+
+
+@pytest.mark.parametrize(
     ("alarm", "priority", "word"),
     [
         ("sensor-fault/bunk-cell", "fault", "bad"),

@@ -41,11 +41,13 @@ WIDEST: Mapping[str, Any] = {
     "other": "b" * 24,
     "place": "ceiling",
     "source": "state",
+    "o2_hpa": 144.4,
+    "height_m": 5500.0,
     "unit": "µg/m³",
     "text": "oxygen partial pressure",
 }
 GASES: Mapping[str, tuple[str, ...]] = {
-    "oxygen": ("o2-low", "o2-projected", "o2-falling", "o2-high"),
+    "oxygen": ("o2-low", "o2-projected", "o2-falling", "o2-high", "o2-pressure"),
     "carbon monoxide": ("co-level", "co-dose"),
     "carbon dioxide": ("co2-level", "co2-projected"),
     "unburnt gas": ("gas-leak",),
