@@ -141,7 +141,7 @@ def _like_a_height(made: Plan) -> list[str]:
     like_m = made.like_sleeping_at_m
     if like_m < THIN_FROM_M:
         return []
-    return [_line("like sleeping at", f"{_number(round(like_m, -2), 0)} m")]
+    return [_line("like sleeping at", f"{grouped(round(like_m, -2))} m")]
 
 
 def _burner(made: Plan) -> float:

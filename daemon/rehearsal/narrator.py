@@ -8,6 +8,7 @@ from cabinvigil.daemon.core.model import Alert, Command, Priority, Sound, Transi
 from cabinvigil.daemon.core.notification import AGAIN, SECOND
 from cabinvigil.daemon.core.sentences import NEWS
 from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.outputs.signal.patterns import LOUD_AT_ONCE
 from cabinvigil.daemon.text.moments import time_of_day
 
 HEARD = {
@@ -48,7 +49,8 @@ class Narrator:
         at = time_of_day(stamp.wall.astimezone(self._zone), to_seconds=True)
         match command:
             case Sound():
-                louder = ", the second sounder too" if command.louder else ""
+                is_loud = command.louder or command.pattern in LOUD_AT_ONCE
+                louder = ", the second sounder too" if is_loud else ""
                 self._say(f"{at}  sound  {HEARD[command.pattern]}{louder}")
             case Alert():
                 self._say(f"{at}  {self._phone_line(command)}")

@@ -193,7 +193,8 @@ class BuzzerSettings:
     active_low: bool = False
     """It sounds when the line is low."""
     second_line: LineWord | None = None
-    """A louder sounder, a light or a bed shaker, when nobody answers."""
+    """A louder sounder, in a danger at once, else when nobody answers; a bed shaker
+    may hang beside it."""
     sense_line: LineWord | None = None
     """An input that hears or sees whether the sounder really sounds."""
     # 520 Hz wakes sleepers best (check_values sound_520hz); a piezo takes up to 5 kHz.

@@ -6,7 +6,7 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command, Sound
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.signal.gpio import GpioOut, LineCheck
-from cabinvigil.daemon.outputs.signal.patterns import HURRIED, edges
+from cabinvigil.daemon.outputs.signal.patterns import HURRIED, LOUD_AT_ONCE, edges
 from cabinvigil.daemon.outputs.signal.player import Player
 from cabinvigil.daemon.outputs.signal.retrying_line import RetryingLine
 
@@ -32,8 +32,8 @@ class Buzzer:
                 every few seconds.
             clock: asked for monotonic time only.
             report: takes faults, from this output's thread.
-            open_second: the louder sounder's line, which plays along once an alarm
-                has long gone unanswered.
+            open_second: the louder sounder's line, which plays along with a danger,
+                and once any alarm has long gone unanswered.
             inline: no thread; the caller steps it, in virtual time.
         """
         health = FaultLatch(self.name, report)
@@ -62,9 +62,10 @@ class Buzzer:
             self._player.play_once()
         else:
             pattern = command.pattern
+            second = command.louder or pattern in LOUD_AT_ONCE
             if command.louder:
                 pattern = HURRIED.get(pattern, pattern)
-            self._player.play(pattern, second=command.louder)
+            self._player.play(pattern, second=second)
         if self._inline:
             self._player.step(stamp.up_s)
 
