@@ -1,10 +1,14 @@
-"""Check a config: tell what it would watch, or every mistake in it at once."""
+"""Check a config: tell what it would watch, or every mistake in it at once.
+
+Or print the packaged limits with their sources.
+"""
 
 import argparse
 from collections.abc import Iterator, Mapping
 from typing import IO, Any
 
 from cabinvigil.daemon.commands.base import USUAL_CONFIG, add_json
+from cabinvigil.daemon.commands.limits_table import table, table_object
 from cabinvigil.daemon.settings.config import (
     AlarmSettings,
     ConfigError,
@@ -24,6 +28,7 @@ from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 EXAMPLE = """example, with the config of the trailer Lapwing:
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
+  cabinvigil config --limits
 """
 
 
@@ -46,6 +51,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print a whole config with comments, to begin with",
     )
+    parser.add_argument(
+        "--limits",
+        action="store_true",
+        help="print the packaged limits: each with its document, edition and date",
+    )
     add_json(parser)
 
 
@@ -64,6 +74,12 @@ def run(
     """
     if args.example:
         out.write(packaged("cabin.toml").read_text(encoding="utf-8"))
+        return ExitCode.DONE
+    if args.limits:
+        if args.json:
+            out.write(json.dumps(table_object()) + "\n")
+        else:
+            out.writelines(f"{line}\n" for line in table())
         return ExitCode.DONE
     known = known or Registries()
     try:

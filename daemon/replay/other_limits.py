@@ -6,7 +6,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from cabinvigil.daemon.settings.alarms import build_alarms, source_of
+from cabinvigil.daemon.settings.alarms import LIMITS_TABLES, build_alarms, source_of
 from cabinvigil.daemon.settings.config import ConfigError, Mistake, Settings
 from cabinvigil.daemon.settings.errors import one_line, unknown_key
 from cabinvigil.daemon.settings.read import read_toml
@@ -47,7 +47,7 @@ def read_limits(path: Path) -> OtherLimits:
     plain = read_toml(path)
     mistakes: list[Mistake] = []
     for key, value in plain.items():
-        if key != "alarm":
+        if key not in LIMITS_TABLES:
             wrong = unknown_key(key, value, ("alarm",), "a limits file")
             what = wrong.what.replace("known key", "known table")
             mistakes.append(Mistake(file, one_line(key)[:60], what, wrong.mend))

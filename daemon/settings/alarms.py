@@ -25,6 +25,8 @@ from cabinvigil.daemon.settings.values import AlarmCommon, AlarmSettings, fields
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _COMMON = fields_of(AlarmCommon)
+LIMITS_TABLES = ("alarm", "cites", "document")
+"""What a limits file may hold: the alarms, and where their limits come from."""
 
 
 @dataclass(frozen=True)

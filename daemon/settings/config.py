@@ -8,7 +8,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from cabinvigil.daemon.settings.alarms import Source, build_alarms, source_of
+from cabinvigil.daemon.settings.alarms import (
+    LIMITS_TABLES,
+    Source,
+    build_alarms,
+    source_of,
+)
 from cabinvigil.daemon.settings.checks import one_of
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
@@ -282,7 +287,7 @@ def _limits(path: Path | None, mistakes: list[Mistake]) -> Source | None:
     except ConfigError as error:
         mistakes += error.mistakes
         return None
-    _unknown_tables(plain, name, ("alarm",), mistakes)
+    _unknown_tables(plain, name, LIMITS_TABLES, mistakes)
     return source_of(plain.get("alarm", {}), name, mistakes)
 
 

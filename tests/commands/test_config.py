@@ -1,6 +1,7 @@
 """`cabinvigil config`: what a file would watch, or all its mistakes."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -127,3 +128,26 @@ def test_the_example_can_be_printed_to_copy(tmp_path: Path) -> None:
     code, out, _ = run(tmp_path, CABIN, "--example")
     assert code == 0
     assert out == packaged("cabin.toml").read_text(encoding="utf-8")
+
+
+def test_the_limits_are_one_table_with_their_documents() -> None:
+    """No file is read; each limit, its documents, and what is known of those."""
+    code, out, err = call(config_command, "--limits")
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert max(map(len, lines)) <= 88
+    assert any(
+        re.fullmatch(r"co-level +8\.7 ppm over 8 h +low +who-2000, who-2010", line)
+        for line in lines
+    )
+    assert any(
+        re.fullmatch(r"o2-pressure +157 hPa at 20 % or less +medium .*", line)
+        for line in lines
+    )
+    assert any(line.startswith("en721 ") and "2019" in line for line in lines)
+    code, out, _ = call(config_command, "--limits", "--json")
+    told = json.loads(out)
+    assert code == 0
+    cited = {key for limit in told["limits"] for key in limit["documents"]}
+    assert cited <= told["documents"].keys()
+    assert told["documents"]["en50291-1"]["status"] == "secondary"

@@ -13,6 +13,7 @@ from cabinvigil.daemon.commands import replay
 from cabinvigil.daemon.log import reader
 from cabinvigil.daemon.replay.limits_diff import RingDiff, lines, table
 from cabinvigil.daemon.replay.other_limits import read_limits
+from cabinvigil.daemon.settings.registries import packaged
 from tests.commands import calling
 from tests.review import logs
 
@@ -169,6 +170,14 @@ def test_a_recording_is_compared_too(tmp_path: Path) -> None:
     [row] = [row for row in told(tmp_path, AT_20, path) if row["alarm"] == "co-level"]
     assert row["moved_min"] == pytest.approx(-10.0, abs=0.6)
     assert row["was_at"] is None
+
+
+def test_a_whole_copy_of_the_packaged_limits_can_be_tried(tmp_path: Path) -> None:
+    """With its documents: what was not changed in it changes nothing."""
+    text = packaged("limits.toml").read_text(encoding="utf-8")
+    rows = told(tmp_path, text)
+    assert rows
+    assert all(row["moved_min"] in (None, 0.0) for row in rows)
 
 
 @pytest.mark.parametrize(

@@ -4,5 +4,5 @@
 `player` plays one from a thread of its own, `retrying_line` keeps its line alive.
 `gpio` is a pin of the machine, `tone` a PWM channel.
 
-May be imported by: commands, precheck, service.
+May be imported by: commands, precheck, rehearsal, service.
 """

@@ -1,0 +1,95 @@
+"""The packaged limits and their documents, as a table and as an object."""
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from cabinvigil.daemon.settings.limit_sources import (
+    RULE,
+    Document,
+    LimitSource,
+    limit_sources,
+)
+
+COLUMNS = 88
+ALARM, LIMIT, PRIORITY = 20, 28, 8
+"""Widths of the first columns; the documents take the rest."""
+
+
+def table() -> Iterator[str]:
+    """Write each limit with its documents, and each document with what is known of it.
+
+    Yields:
+        Lines of at most 88 columns.
+    """
+    limits, documents = limit_sources()
+    yield "The packaged limits, and where each comes from"
+    for limit in limits:
+        head = f"{limit.alarm:<{ALARM}}{_limit(limit):<{LIMIT}}"
+        cited = ", ".join(document.id for document in limit.documents)
+        yield from textwrap.wrap(
+            cited,
+            COLUMNS,
+            initial_indent=f"{head}{limit.priority:<{PRIORITY}}",
+            subsequent_indent=" " * (ALARM + LIMIT + PRIORITY),
+            break_on_hyphens=False,
+        )
+    yield ""
+    yield "The documents, and whether they were read for this"
+    for document in documents.values():
+        known = [document.named, document.date, document.status]
+        yield from textwrap.wrap(
+            "; ".join(word for word in known if word),
+            COLUMNS,
+            initial_indent=f"{document.id:<{ALARM}}",
+            subsequent_indent=" " * ALARM,
+            break_on_hyphens=False,
+        )
+
+
+def _limit(limit: LimitSource) -> str:
+    """Write a limit as people read it: its value, unit and what else it asks."""
+    if limit.key == RULE:
+        return "figures of its rule"
+    value = f"{limit.value:g}" if isinstance(limit.value, float) else f"{limit.value}"
+    text = f"{value} {limit.unit}".strip()
+    if limit.key != "steps":
+        return f"{limit.key} {text}"
+    if limit.share_pct < 100.0:
+        text += f" at {limit.share_pct:g} % or less"
+    if limit.over_s:
+        hours = limit.over_s / 3600.0
+        span = f"{hours:g} h" if hours >= 1.0 else f"{limit.over_s / 60.0:g} min"
+        text += f" over {span}"
+    return text
+
+
+def table_object() -> dict[str, Any]:
+    """Return what `config --limits --json` prints."""
+    limits, documents = limit_sources()
+    return {
+        "limits": [_plain(limit) for limit in limits],
+        "documents": {key: _document(one) for key, one in documents.items()},
+    }
+
+
+def _plain(limit: LimitSource) -> Mapping[str, Any]:
+    return {
+        "alarm": limit.alarm,
+        "key": limit.key,
+        "value": limit.value,
+        "unit": limit.unit,
+        "priority": limit.priority,
+        "over_s": limit.over_s,
+        "share_pct": limit.share_pct,
+        "documents": [document.id for document in limit.documents],
+    }
+
+
+def _document(document: Document) -> Mapping[str, str]:
+    return {
+        "title": document.title,
+        "edition": document.edition,
+        "date": document.date,
+        "status": document.status,
+    }
