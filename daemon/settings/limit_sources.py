@@ -73,7 +73,7 @@ def limit_sources() -> tuple[list[LimitSource], dict[str, Document]]:
     }
     limits: list[LimitSource] = []
     for alarm, table in plain["alarm"].items():
-        limits += _of_alarm(alarm, table, plain["cites"][alarm], documents)
+        limits += _of_alarm(alarm, table, plain["cites"].get(alarm, {}), documents)
     return limits, documents
 
 
@@ -103,7 +103,8 @@ def _of_alarm(
     def named(ids: Sequence[str]) -> tuple[Document, ...]:
         return tuple(documents[key] for key in ids)
 
-    for step, ids in zip(table.get("steps", ()), cites.get("steps", ()), strict=True):
+    steps = zip(table.get("steps", ()), cites.get("steps", ()), strict=False)
+    for step, ids in steps:  # whoever leaves a document out: `uncited` tells
         yield LimitSource(
             alarm,
             "steps",
