@@ -142,7 +142,7 @@ PART = PartInfo(
         # figure).  Lag: t90 15 s is 6.5 s at 63 % (from memory, as the galvanic cell).
         # Stuck: a module whose register never moves is on public record; ten minutes
         # (own figure).  Jump: more than 1 %/s is a flipped bit.
-        "o2_pct": Gives(0.002, 0.02, 6.5, 600.0, 1.0),
+        "o2_pct": Gives(0.002, 0.02, 6.5, 600.0, 1.0, FULL_SCALE_PCT),
         "o2_hpa": Gives(0.02, 0.2, 6.5, 600.0, 10.0),
     },
     make=make,

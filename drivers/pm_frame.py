@@ -152,11 +152,11 @@ PART = PartInfo(
     title="fine dust sensor (serial)",
     bus="serial",
     gives={
-        # One µg/m³; noise about one (own figure).  Stuck: clean night air may stand at
-        # one whole number for long; an hour is room (own figure).  Jump: smoke comes at
-        # once.
-        "pm2_5_ugm3": Gives(1.0, 1.0, 5.0, 3600.0, 3000.0),
-        "pm10_ugm3": Gives(1.0, 1.0, 5.0, 3600.0, 5000.0),
+        # One µg/m³; noise below one in clean air (own figure).  Stuck: clean night air
+        # may stand at one whole number for long; an hour is room (own figure).  Jump:
+        # smoke comes at once.
+        "pm2_5_ugm3": Gives(1.0, 0.8, 5.0, 3600.0, 3000.0),
+        "pm10_ugm3": Gives(1.0, 0.8, 5.0, 3600.0, 5000.0),
     },
     make=make,
     # 2.3 s in steady air, 0.2 to 0.8 s while it changes.

@@ -270,9 +270,9 @@ PART = PartInfo(
         # memory).  Lag: 60 s (from memory).  Stuck: 300 s of equal words at 5 s each
         # (sensor notes 14, row 13).  Jump: breath on the sensor lifts it by some
         # thousand ppm within one 5 s interval (common practice, no source).
-        "co2_ppm": Gives(1.0, 10.0, 60.0, 300.0, 1000.0),
+        "co2_ppm": Gives(1.0, 10.0, 60.0, 300.0, 1000.0, FULL_SCALE_PPM),
         "temp_c": Gives(175 / 65535, 0.1, 90.0, 600.0, 1.0),
-        "rh_pct": Gives(100 / 65535, 0.4, 90.0, 600.0, 10.0),
+        "rh_pct": Gives(100 / 65535, 0.4, 90.0, 600.0, 10.0, 100.0),
     },
     make=make,
     interval_s=5.0,

@@ -176,10 +176,11 @@ PART = PartInfo(
         # scale's (own figures).
         "voc_raw": Gives(1.0, 10.0, 10.0, 300.0, 65535.0),
         "nox_raw": Gives(1.0, 10.0, 30.0, 300.0, 65535.0),
-        # Smoothed over 20 to 500 s.  Stuck: in usual air NOx rightly stands at 1 for
-        # days, and VOC near 100 for a while (own figures).
-        "voc_index": Gives(1.0, 2.0, 60.0, 7200.0, 500.0),
-        "nox_index": Gives(1.0, 1.0, 60.0, 604800.0, 500.0),
+        # Smoothed over 20 to 500 s, so that its noise is below its step.  Stuck: in
+        # usual air NOx rightly stands at 1 for days, and VOC near 100 for a while (own
+        # figures).
+        "voc_index": Gives(1.0, 0.5, 60.0, 7200.0, 500.0),
+        "nox_index": Gives(1.0, 0.5, 60.0, 604800.0, 500.0),
     },
     make=make,
     # A fixed second: the heater's rhythm is part of the measurement.

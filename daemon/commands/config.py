@@ -77,7 +77,7 @@ def run(
         return ExitCode.DONE
     if args.limits:
         if args.json:
-            out.write(json.dumps(table_object()) + "\n")
+            out.write(json_line(table_object()) + "\n")
         else:
             out.writelines(f"{line}\n" for line in table())
         return ExitCode.DONE

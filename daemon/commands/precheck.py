@@ -21,7 +21,6 @@ from cabinvigil.daemon.commands.base import (
     check_range,
 )
 from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
-from cabinvigil.daemon.compose.compose import series_keys
 from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
 from cabinvigil.daemon.precheck import findings as checks
@@ -36,6 +35,7 @@ from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.series import series_keys
 from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line

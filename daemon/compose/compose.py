@@ -17,10 +17,17 @@ from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.layout import Layout, SeriesSpec, Surroundings
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec, Judge, Render, Setup
+from cabinvigil.daemon.core.vital import is_vital
+from cabinvigil.daemon.settings.series import (
+    TRUE_TOPS,
+    part_series,
+    quantity_of,
+    series_keys,
+)
 from cabinvigil.daemon.settings.values import AlarmSettings, Cabin, PartSettings
 from cabinvigil.daemon.trend.core_adapter import Trend, trend_setup
-from cabinvigil.drivers.kit.quantity import QUANTITIES, channel_of, split_channel
-from cabinvigil.drivers.kit.steps import Gives, PartInfo
+from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+from cabinvigil.drivers.kit.steps import PartInfo
 
 WATCH_SOURCES = (
     "log",
@@ -41,10 +48,6 @@ WATCH_SOURCES = (
     "morning",
 )
 """What may report a fault without being a part."""
-
-AIR_PARTS = frozenset({"o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "pm2_5_ugm3"})
-"""A part that gives one of these warms itself: its own temperature and humidity serve
-only where no part made for them sits at the same place (sensors.md, 1)."""
 
 BUS_BACK_S = 45.0
 """A bus that works again stands as a fault for so long: its last part is asked within
@@ -67,67 +70,6 @@ class CoreBuild:
     """Series by (part, quantity); a pair that is absent is not served."""
     urgent: Mapping[str, tuple[tuple[str, float], ...]]
     """Limits whose crossing is judged at once: (side, limit), by quantity."""
-
-
-def _dedicated(info: PartInfo) -> bool:
-    return not AIR_PARTS & set(info.gives)
-
-
-def series_keys(
-    parts: Mapping[str, PartSettings], infos: Mapping[str, PartInfo]
-) -> dict[tuple[str, str], str]:
-    """Spell the series of every part: the channel alone, or with the part behind it."""
-    feeding: dict[str, list[str]] = {}
-    for name, part in parts.items():
-        for quantity in infos[name].gives:
-            if quantity in part.leave_out:
-                continue
-            feeding.setdefault(channel_of(quantity, part.place), []).append(name)
-    keys: dict[tuple[str, str], str] = {}
-    for channel, names in feeding.items():
-        quantity = _quantity(channel)
-        made_for_it = [name for name in names if _dedicated(infos[name])]
-        if quantity in ("temp_c", "rh_pct") and made_for_it:
-            names = made_for_it
-        for name in names:
-            key = channel if len(names) == 1 else f"{channel}__{name}"
-            keys[name, quantity] = key
-    return keys
-
-
-def _quantity(channel: str) -> str:
-    found = split_channel(channel)
-    if found is None:
-        raise ValueError(f"{channel!r} is no channel")
-    return found[0].name
-
-
-def _series(
-    name: str,
-    part: PartSettings,
-    info: PartInfo,
-    quantity: str,
-    key: str,
-    mean_s: float,
-) -> SeriesSpec:
-    known: Gives = info.gives[quantity]
-    word = QUANTITIES[quantity]
-    return SeriesSpec(
-        key=key,
-        part=name,
-        title=name,
-        low=word.low,
-        high=word.high,
-        max_age_s=part.max_age_s or info.max_age_s,
-        stuck_s=known.stuck_s,
-        jump_per_s=known.jump_per_s,
-        noise=known.noise,
-        # Values are rounded before they are judged: that may be the coarser step.
-        resolution=max(known.resolution, 10.0**-word.decimals),
-        lag_s=known.lag_s,
-        warm_up_s=info.warm_up_s,
-        mean_s=mean_s,
-    )
 
 
 def _subjects(
@@ -203,13 +145,18 @@ def _fitted(
             suppressed_by=(*spec.suppressed_by, *causes),
         )
     if spec.kind == "warming":
-        # A part that comes back in the night warms up anew: give it twice its time.
-        warm_up_s = [one.warm_up_s for one in series.values() if one.part == subject]
-        on_delay_s = max(spec.on_delay_s, 2.0 * max(warm_up_s, default=0.0))
-        return replace(spec, on_delay_s=on_delay_s)
+        keys = [key for key, each in series.items() if each.part == subject]
+        if not any(map(is_vital, keys)):
+            return replace(spec, gravest=Priority.FAULT)
     if spec.kind == "watch" and subject in buses:
         return replace(spec, off_delay_s=max(spec.off_delay_s, BUS_BACK_S))
     return spec
+
+
+def _gravest(module: ModuleType, params: Any) -> Priority:
+    """Return the gravest that a rule can ring as, with these limits."""
+    gravest: Callable[[Any], Priority] | None = getattr(module, "gravest", None)
+    return Priority.HIGH if gravest is None else gravest(params)
 
 
 def _guarded(judge: Judge, alarm: str, priority: Priority) -> Judge:
@@ -230,12 +177,15 @@ def _spec(
     name: str, subject: str, alarm: AlarmSettings, params: Any, module: ModuleType
 ) -> AlarmSpec:
     about_air = bool(getattr(module, "ABOUT_AIR", module.PER == "once"))
+    gravest = _gravest(module, params)
+    # A broken guard wakes people where the guard itself can.
+    broken = about_air and gravest >= Priority.MEDIUM
     return AlarmSpec(
         id=f"{name}/{subject}" if subject else name,
         kind=alarm.kind,
         params=params,
         judge=_guarded(
-            module.judge, name, Priority.MEDIUM if about_air else Priority.FAULT
+            module.judge, name, Priority.MEDIUM if broken else Priority.FAULT
         ),
         on_delay_s=alarm.on_delay_s,
         off_delay_s=alarm.off_delay_s,
@@ -243,6 +193,7 @@ def _spec(
         ack_s=alarm.ack_s,
         again_step=alarm.again_step,
         shelve_s=alarm.shelve_s,
+        gravest=gravest,
         removable=not about_air,
         about_air=about_air,
         suppressed_by=alarm.suppressed_by,
@@ -298,13 +249,7 @@ def compose(
         today: for service lives; None where the clock is not to be believed.
     """
     keys = series_keys(parts, infos)
-    mean_s = long_means(alarms)
-    series = {
-        key: _series(
-            name, parts[name], infos[name], quantity, key, mean_s.get(quantity, 0.0)
-        )
-        for (name, quantity), key in keys.items()
-    }
+    series = part_series(parts, infos, long_means(alarms))
     series |= made_series(series, cabin)
     setup = Setup(
         layout=Layout(series, _surroundings(cabin), _part_facts(parts, infos, today)),
@@ -332,6 +277,8 @@ COLUMN_JUMPS = {
     "rh_pct": 20.0,
     "pressure_hpa": 5.0,
 }
+COLUMN_TOPS = {"co2_ppm": 40_000.0, "rh_pct": 100.0}
+"""Where columns end: the widest range of CO2 parts for rooms, and saturated air."""
 COLUMN_MIN_AGE_S = 30.0
 COLUMN_AGE_STEPS = 3.5
 """A value older than three and a half steps of the recording is stale."""
@@ -348,7 +295,7 @@ def compose_columns(
     series: dict[str, SeriesSpec] = {}
     mean_s = long_means(alarms)
     for key in columns:
-        quantity = QUANTITIES[_quantity(key)]
+        quantity = QUANTITIES[quantity_of(key)]
         series[key] = SeriesSpec(
             key=key,
             part=key,
@@ -358,6 +305,8 @@ def compose_columns(
             max_age_s=max(COLUMN_MIN_AGE_S, COLUMN_AGE_STEPS * step_s),
             jump_per_s=COLUMN_JUMPS.get(quantity.name, float("inf")),
             mean_s=mean_s.get(quantity.name, 0.0),
+            top=COLUMN_TOPS.get(quantity.name, float("inf")),
+            is_at_least_at_top=quantity.name not in TRUE_TOPS,
         )
     series |= made_series(series, cabin)
     setup = Setup(
@@ -368,7 +317,7 @@ def compose_columns(
     )
     return CoreBuild(
         setup,
-        {(key, _quantity(key)): key for key in series},
+        {(key, quantity_of(key)): key for key in series},
         urgent_limits(alarms),
     )
 
@@ -376,15 +325,15 @@ def compose_columns(
 def urgent_limits(
     alarms: Mapping[str, AlarmSettings],
 ) -> dict[str, tuple[tuple[str, float], ...]]:
-    """Gather the limits whose crossing must not wait for the next tick."""
+    """Gather the limits beyond which no reading waits for the next tick."""
     found: dict[str, list[tuple[str, float]]] = {}
     for alarm in alarms.values():
-        limits: Callable[[Any], Mapping[str, tuple[str, float]]] | None
-        limits = getattr(rules.find(alarm.kind), "urgent", None)
-        if limits is None:
+        urgent: Callable[[Any], Mapping[str, tuple[tuple[str, float], ...]]] | None
+        urgent = getattr(rules.find(alarm.kind), "urgent", None)
+        if urgent is None:
             continue
-        for quantity, limit in limits(alarm.params).items():
-            found.setdefault(quantity, []).append(limit)
+        for quantity, limits in urgent(alarm.params).items():
+            found.setdefault(quantity, []).extend(limits)
     return {quantity: tuple(limits) for quantity, limits in found.items()}
 
 

@@ -9,7 +9,7 @@ refused is remembered with its kind, for the fault rules; it never enters a seri
 import math
 from bisect import bisect_left
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, Literal
 
@@ -50,6 +50,8 @@ class Series:
     """When the last value was taken."""
     doubtful: bool = False
     """The last value may raise an alarm and never clears one."""
+    doubtful_s: float = math.inf
+    """Since when its values have been doubtful without a break; inf: they are not."""
     at_least: bool = False
     """The last value is a lower bound."""
     changed_s: float = -math.inf
@@ -61,6 +63,12 @@ class Series:
     count: int = 0
     minutes: tuple[tuple[float, float], ...] = ()
     """Closed minutes as (middle of the minute in s, mean), oldest first."""
+
+    def with_doubt(self, spec: SeriesSpec, since: "Series") -> "Series":
+        """Return it with its last value doubtful; `since` is what came before it."""
+        goes_on = since.doubtful and self.at_s - since.at_s <= spec.max_age_s
+        doubtful_s = since.doubtful_s if goes_on else self.at_s
+        return replace(self, doubtful=True, doubtful_s=doubtful_s)
 
 
 def closed_minutes(series: Series) -> tuple[tuple[float, float], ...]:
@@ -84,18 +92,7 @@ def _refuse(
         refused = Refused(kind, value, now, run.first_s, run.count + 1)
     else:
         refused = Refused(kind, value, now, now, 1)
-    return Series(
-        series.value,
-        series.at_s,
-        series.doubtful,
-        series.at_least,
-        series.changed_s,
-        refused,
-        series.minute,
-        series.total,
-        series.count,
-        series.minutes,
-    )
+    return replace(series, refused=refused)
 
 
 RUN_BELIEVED = 2
@@ -132,26 +129,46 @@ def take(
         return _refuse(series, "range", value, now)
     if _is_jump(spec, series, value, now):
         return _refuse(series, "jump", value, now)
-    is_same = value == series.value
-    if is_same and spec.flickers(value) and now - series.changed_s > spec.still_s:
-        doubtful = True  # it lives no more: it may raise an alarm, and clears none
     minute = int(now // 60.0)
     if minute == series.minute:
         minutes, total, count = series.minutes, series.total + value, series.count + 1
     else:
         minutes, total, count = closed_minutes(series), value, 1
-    return Series(
+    taken = Series(
         value,
         now,
-        doubtful,
-        at_least,
-        series.changed_s if is_same else now,
-        None,
-        minute,
-        total,
-        count,
-        minutes,
+        at_least=at_least or (value >= spec.top and spec.is_at_least_at_top),
+        changed_s=series.changed_s if value == series.value else now,
+        minute=minute,
+        total=total,
+        count=count,
+        minutes=minutes,
     )
+    return taken.with_doubt(spec, series) if doubtful else taken
+
+
+def still_s(
+    layout: Layout, series: Mapping[str, Series], key: str, now: float
+) -> tuple[float, SeriesSpec, Series]:
+    """Return how long a series has stood, by what shows whether its part lives.
+
+    Returns:
+        Seconds without the least change; the series that shows it, and its spec.
+    """
+    signal = layout.signals.get(key, key)
+    if now - series[signal].at_s > layout.series[signal].max_age_s:
+        signal = key
+    shown = series[signal]
+    return now - shown.changed_s, layout.series[signal], shown
+
+
+def stands_still(
+    layout: Layout, series: Mapping[str, Series], key: str, now: float
+) -> bool:
+    """Return whether a value stands where a living part's would flicker."""
+    since_s, spec, shown = still_s(layout, series, key, now)
+    lives = shown.at_least or not spec.flickers(shown.value)
+    return not lives and since_s > spec.still_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +214,10 @@ class History:
             ):
                 found = (key, series)
         return found
+
+    def stands_still(self, key: str) -> bool:
+        """Return whether a value stands where a living part's would flicker."""
+        return stands_still(self.layout, self.series, key, self.now)
 
     def is_trusted(self, key: str) -> bool:
         """Return whether a series is fresh, and its part in a state to be believed."""
@@ -256,9 +277,10 @@ def begin(layout: Layout, now: float) -> History:
 
 def breathe(history: History, air: Air, now: float) -> Mapping[str, Series]:
     """Take one tick's values into the series; unknown keys are passed over."""
-    series = dict(history.series)
+    layout, before = history.layout, history.series
+    series = dict(before)
     for key, value in air.values.items():
-        spec = history.layout.series.get(key)
+        spec = layout.series.get(key)
         if spec is not None:
             series[key] = take(
                 spec,
@@ -268,6 +290,11 @@ def breathe(history: History, air: Air, now: float) -> Mapping[str, Series]:
                 doubtful=key in air.doubtful,
                 at_least=key in air.at_least,
             )
+    for key in air.values.keys() & layout.series.keys():
+        is_new = series[key].at_s == now and not series[key].doubtful
+        if is_new and stands_still(layout, series, key, now):
+            # It lives no more: it may raise an alarm, and clears none.
+            series[key] = series[key].with_doubt(layout.series[key], before[key])
     return series
 
 

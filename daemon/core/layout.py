@@ -1,6 +1,7 @@
 """What the core expects of the air: its series, where they are, and the cabin."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -13,6 +14,11 @@ STILL_INTERVALS = 30.0
 STILL_LEAST_S = 60.0
 """Thirty equal readings in a row: where the noise is one step, two equal ones come with
 a probability of 0.4, so that thirty come once in 10^12."""
+RESTS_FROM = -10.0
+"""A quantity that cannot be far below zero rests at it; a temperature passes it."""
+SIGNALS = {"o2_pct": "o2_hpa"}
+"""What shows whether a cell lives: its own signal.  Its percent goes on moving with the
+air pressure when the cell has died, and may come in coarser steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +52,34 @@ class SeriesSpec:
     """The end of the part's own range."""
     made_of: str = ""
     """The series that this one is worked out from; '' where a part gives it."""
+    is_at_least_at_top: bool = True
+    """A value at `top` is a lower bound; not so of humidity, which ends there."""
+    moves_above: float = float("inf")
+    """Above this the air itself moves it: the coarsest part does not stand still."""
+
+    def rests(self, value: float) -> bool:
+        """Return whether a living part may rightly repeat a value for days.
+
+        At the end of its range, and at nothing: where it clamps, or where the air
+        itself gives nothing to measure.
+        """
+        if value >= self.top:
+            return True
+        nothing = max(self.low, 0.0) if self.low > RESTS_FROM else -math.inf
+        if value <= nothing + 3.0 * self.noise:
+            return True
+        is_coarse = self.resolution > self.noise
+        return is_coarse and value <= self.moves_above < math.inf
 
     def flickers(self, value: float) -> bool:
         """Return whether a living part gives another value at nearly every reading.
 
-        One whose noise is below its step may rightly stand still; so may one that
-        clamps: at nothing, and at the end of its range.
+        One whose noise is below its step may rightly stand still, as long as the air
+        does.
         """
-        is_clamped = value >= self.top or value <= max(self.low, 0.0) + 3.0 * self.noise
-        return 0.0 < self.resolution <= self.noise and not is_clamped
+        if self.resolution <= 0.0 or self.rests(value):
+            return False
+        return self.resolution <= self.noise or value > self.moves_above
 
     @property
     def still_s(self) -> float:
@@ -85,6 +110,8 @@ class Layout:
     """Series by (quantity, place); place None: wherever people breathe."""
     made: tuple[str, ...] = field(init=False)
     """The series that no part gives."""
+    signals: Mapping[str, str] = field(init=False)
+    """The series that shows whether the part of a series lives, where another does."""
 
     def __post_init__(self) -> None:
         by_place: dict[tuple[str, str | None], list[str]] = {}
@@ -99,6 +126,16 @@ class Layout:
         object.__setattr__(self, "places", frozen)
         made = tuple(key for key, spec in self.series.items() if spec.made_of)
         object.__setattr__(self, "made", made)
+        signals = MappingProxyType(dict(self._signals()))
+        object.__setattr__(self, "signals", signals)
+
+    def _signals(self) -> Iterator[tuple[str, str]]:
+        for key, spec in self.series.items():
+            quantity, place = split_channel(key) or (None, "")
+            wanted = SIGNALS.get("" if quantity is None else quantity.name, "")
+            for other in self.index(wanted, place):
+                if self.series[other].part == spec.part:
+                    yield key, other
 
     def index(self, quantity: str, place: str | None = None) -> tuple[str, ...]:
         """Return the series of a quantity: at one place, or wherever people breathe."""

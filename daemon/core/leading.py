@@ -23,12 +23,7 @@ def _side(quantity: str) -> Side:
 
 def _is_alive(history: History, key: str) -> bool:
     """Return whether a series is fresh and moves as a living part's does."""
-    series = history.fresh(key)
-    if series is None:
-        return False
-    spec = history.layout.series[key]
-    still_s = history.now - series.changed_s
-    return not (spec.flickers(series.value) and still_s > spec.still_s)
+    return history.fresh(key) is not None and not history.stands_still(key)
 
 
 def _is_worse(history: History, quantity: str, key: str, than: str) -> bool:

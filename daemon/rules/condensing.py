@@ -141,3 +141,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         severity=-margin_c,
         wording="" if margin_c <= 0.0 else "soon",
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.LOW

@@ -110,3 +110,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
             "allowed": allowed,
         },
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.FAULT

@@ -46,3 +46,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         severity=z,
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.FAULT

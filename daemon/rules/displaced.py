@@ -62,3 +62,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         severity=missing,
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.HIGH

@@ -174,3 +174,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
 def _is_sure(series: Series) -> bool:
     """Return whether a value may say that all is well."""
     return not (series.doubtful or series.at_least)
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as: its gravest step, or the standards'."""
+    words = [step.priority for step in params.steps]
+    return max(Priority[word.upper()] for word in (*words, params.standard_priority))

@@ -7,6 +7,7 @@ part; the gas's own alarms go on as if nothing were said.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import attrs
 
@@ -15,6 +16,7 @@ from cabinvigil.daemon.air.moisture import vapour_hpa
 from cabinvigil.daemon.core.history import History, Series, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
+from cabinvigil.daemon.core.vital import gravest_loss, loss_of, quantity_name
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "series"
@@ -254,7 +256,32 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     series = history.fresh(key)
     if series is None or series.doubtful or series.at_least:
         return None
-    return check(params, history, key, series)
+    return _weighed(check(params, history, key, series), history, key)
+
+
+def _weighed(verdict: Verdict | None, history: History, key: str) -> Verdict | None:
+    """Weigh a fault as a loss: what cannot be so watches nothing."""
+    if verdict is None or verdict.hold is not Priority.FAULT:
+        return verdict
+    loss = loss_of(history, key)
+    if not loss.wording:
+        return verdict
+    raised = None if verdict.priority is None else loss.priority
+    return replace(
+        verdict,
+        priority=raised,
+        hold=loss.priority,
+        facts={**verdict.facts, "text": loss.text},
+        evidence={**verdict.evidence, "why": verdict.wording},
+        wording=loss.wording,
+    )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    if quantity_name(params.subject) == "co_ppm":
+        return max(gravest_loss(params.subject), Priority.LOW)  # hydrogen
+    return gravest_loss(params.subject)
 
 
 _FINE = Verdict(None)

@@ -36,4 +36,10 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     )
 
 
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.FAULT
+
+
 _FINE = Verdict(None)

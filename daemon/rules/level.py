@@ -264,13 +264,15 @@ def _quiet_s(params: Params, value: float) -> float:
     return float("inf")
 
 
-def urgent(params: Params) -> Mapping[str, tuple[str, float]]:
-    """Return the limit whose crossing should be judged at once, by quantity."""
-    now_steps = [step.at for step in params.steps if step.over_s <= 0.0]
-    if not now_steps:
-        return {}
-    first = max(now_steps) if params.side == "below" else min(now_steps)
-    return {params.quantity: (params.side, first)}
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as: that of its gravest step."""
+    return max(Priority[step.priority.upper()] for step in params.steps)
+
+
+def urgent(params: Params) -> Mapping[str, tuple[tuple[str, float], ...]]:
+    """Return the limits beyond which each reading is judged at once, by quantity."""
+    limits = [(params.side, step.at) for step in params.steps if step.over_s <= 0.0]
+    return {params.quantity: tuple(limits)} if limits else {}
 
 
 def means(params: Params) -> Mapping[str, float]:

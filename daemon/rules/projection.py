@@ -180,3 +180,9 @@ def _evidence(
         "o2_fallen_pct": trend.o2_fallen_pct,
         "still_learning": trend.watched_s < EARLY_S,
     }
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.HIGH

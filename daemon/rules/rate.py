@@ -95,3 +95,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         severity=middle,
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    return Priority[params.priority.upper()]

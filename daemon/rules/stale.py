@@ -9,48 +9,75 @@ import attrs
 from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
-from cabinvigil.drivers.kit.quantity import VITAL, split_channel
+from cabinvigil.daemon.core.vital import (
+    Loss,
+    gravest_loss,
+    is_seen_otherwise,
+    loss_of,
+    quantity_name,
+)
 
 PER = "series"
+
+START_WARM_S = 180.0
+"""After the start a part's warm-up counts for so long at most: it gives values while it
+warms up, and one that gives none need not be waited for (own choice)."""
 
 
 @attrs.frozen
 class Params:
-    """Which series is judged, and how long it may be silent at the start."""
+    """Which series is judged, and how patient the rule is."""
 
     subject: str = ""
     start_grace_s: float = attrs.field(
         default=60.0, validator=Between(0.0, 3600.0, laxer="higher")
     )
     """After the start a part has this long, beside its warm-up and age, to speak."""
+    retry_s: float = attrs.field(
+        default=25.0, validator=Between(0.0, 30.0, laxer="higher")
+    )
+    """Where another gas is still watched, the loss of a vital part wakes nobody for so
+    long: a part that missed some answers is mostly back by then (own choice, within a
+    sampler's longest wait of 30 s for a part that fails)."""
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
-    """Judge the age of the last usable value."""
+    """Judge the age of the last usable value.
+
+    Returns:
+        None where the part has had no time to speak since the start.
+    """
     key = params.subject
     spec = history.layout.series[key]
     series = history.series[key]
-    age_s = now - series.at_s
-    if age_s <= spec.max_age_s:
+    age_s, most_s = now - series.at_s, spec.max_age_s
+    if age_s <= most_s:
         return _FINE
-    if series.at_s < history.started_s:
+    has_spoken = series.at_s >= history.started_s
+    if not has_spoken:
         age_s = now - history.started_s
-        if age_s <= spec.max_age_s + spec.warm_up_s + params.start_grace_s:
+        most_s += min(spec.warm_up_s, START_WARM_S) + params.start_grace_s
+        if age_s <= most_s:
             return None
-    parts = split_channel(key)
-    quantity = "" if parts is None else parts[0].name
-    alone = history.worst(quantity, "above") is None
-    vital = quantity in VITAL and alone
+    loss = loss_of(history, key)
+    is_patient = has_spoken and age_s <= most_s + params.retry_s
+    if loss.wording and is_patient and is_seen_otherwise(history, key):
+        loss = Loss(Priority.FAULT, "", loss.text)
     return Verdict(
-        Priority.MEDIUM if vital else Priority.FAULT,
-        facts={
-            "part": place_of(history, key),
-            "seconds": age_s,
-            "text": "" if parts is None else parts[0].words,
+        loss.priority,
+        facts={"part": place_of(history, key), "seconds": age_s, "text": loss.text},
+        evidence={
+            "series": key,
+            "age_s": age_s,
+            "fellows": history.is_watched(quantity_name(key), but=key),
         },
-        evidence={"series": key, "age_s": age_s, "fellows": not alone},
-        wording="alone" if vital else "",
+        wording=loss.wording,
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    return gravest_loss(params.subject)
 
 
 _FINE = Verdict(None)

@@ -59,3 +59,9 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         },
         evidence={"by_place": by_place, "allowed": allowed},
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.LOW

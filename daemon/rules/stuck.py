@@ -1,20 +1,22 @@
 """A part that repeats one value for longer than a live part does.
 
-A live sensor flickers where its noise is larger than its step: then its own time
-counts, some minutes, in still air too.  A coarse one may rightly stand for an hour in
-still air; but where other gases have moved meanwhile, the air has moved, and a few
-minutes are enough.  A recording does not say which part gave a column: there a value
-may stand for longer.
+A live sensor flickers where its noise is larger than its step, in still air too: some
+minutes at one value are enough.  So they are for carbon monoxide away from zero, where
+the air itself is never still.  A coarse part may rightly stand for an hour in still
+air; but where other gases have moved meanwhile, the air has moved.  Near zero, and at
+the end of its range, a part may stand for days.  A recording does not say which part
+gave a column: there a value may stand for longer.
 """
 
 from bisect import bisect_left
 
 import attrs
 
-from cabinvigil.daemon.core.history import History, place_of
+from cabinvigil.daemon.core.history import History, Series, place_of, still_s
 from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
+from cabinvigil.daemon.core.vital import gravest_loss, loss_of, quantity_name
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "series"
@@ -29,6 +31,9 @@ WITNESSES = {
 MOVED = {"o2_pct": 0.3, "co2_ppm": 2000.0, "rh_pct": 8.0, "temp_c": 3.0}
 """A witness that moved by this much: 2 000 ppm of CO2 is 0.33 % of O2 by propane's
 5 to 3, three steps of the coarsest O2 sensor; the others are our own choice."""
+REST_S = 7.0 * 86_400.0
+"""Where a part may rest, at nothing, only a week without the least flicker is too long
+(the CO module's figure)."""
 
 
 @attrs.frozen
@@ -36,6 +41,16 @@ class Params:
     """Which series is judged, and how patient the rule is."""
 
     subject: str = ""
+    lively_s: float = attrs.field(
+        default=300.0, validator=Between(60.0, 3600.0, laxer="higher")
+    )
+    """A value that flickers while its part lives may stand for so long (sensors, 'how a
+    wire fails', row 13) ..."""
+    lively_intervals: float = attrs.field(
+        default=60.0, validator=Between(10.0, 1000.0, laxer="higher")
+    )
+    """... and for so many of its intervals, whichever is longer: two equal readings
+    come with a probability of 0.4 to 0.7, so that sixty never come (own choice)."""
     moved_s: float = attrs.field(
         default=300.0, validator=Between(60.0, 86_400.0, laxer="higher")
     )
@@ -53,8 +68,7 @@ class Params:
 
 
 def _witness_moved(history: History, key: str, since_s: float) -> bool:
-    parts = split_channel(key)
-    for quantity in WITNESSES.get("" if parts is None else parts[0].name, ()):
+    for quantity in WITNESSES.get(quantity_name(key), ()):
         worst = history.worst(quantity, "above")
         if worst is None:
             continue
@@ -65,40 +79,81 @@ def _witness_moved(history: History, key: str, since_s: float) -> bool:
     return False
 
 
-def _still_air_s(params: Params, spec: SeriesSpec) -> float:
-    """Return how long a live part's value may stand where nothing moves."""
+def _coarse_s(params: Params, spec: SeriesSpec) -> float:
+    """Return how long a value that need not flicker may stand where nothing moves."""
     if spec.resolution <= 0.0:
         return params.patience * spec.stuck_s
-    if spec.noise >= spec.resolution:
-        return spec.stuck_s
     return max(spec.stuck_s, params.coarse_s)
+
+
+Shown = tuple[float, SeriesSpec, Series]
+"""How long a value has stood, and the series that shows whether its part lives."""
+
+
+def _is_proved(params: Params, history: History, key: str, shown: Shown) -> bool:
+    """Say whether no living part could have stood for so long."""
+    stood_s, spec, series = shown
+    if spec.flickers(series.value):
+        lively_s = max(params.lively_s, params.lively_intervals * spec.interval_s)
+        return stood_s > lively_s
+    if stood_s > min(spec.stuck_s, params.moved_s) and _witness_moved(
+        history, key, series.changed_s
+    ):
+        return True
+    is_known = spec.resolution > 0.0 and not spec.rests(series.value)
+    return is_known and stood_s > _coarse_s(params, spec)
+
+
+def _is_suspect(params: Params, shown: Shown) -> bool:
+    """Say whether it has stood for so long that somebody should look at the part."""
+    stood_s, spec, series = shown
+    most_s = REST_S if spec.rests(series.value) else _coarse_s(params, spec)
+    return stood_s > most_s
+
+
+def _is_told_by_percent(history: History, key: str) -> bool:
+    """Say whether it is the signal of another series: that one tells of both."""
+    signals = history.layout.signals
+    return any(
+        signal == key and history.fresh(other) is not None
+        for other, signal in signals.items()
+    )
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge how long the value has stood without the least change."""
     key = params.subject
-    spec = history.layout.series[key]
     series = history.fresh(key)
     if series is None:
         return None
-    still_s = now - series.changed_s
-    if still_s <= min(spec.stuck_s, params.moved_s):
+    if _is_told_by_percent(history, key):
         return _FINE
-    if still_s <= _still_air_s(params, spec) and not _witness_moved(
-        history, key, series.changed_s
-    ):
+    shown = still_s(history.layout, history.series, key, now)
+    stood_s, spec, signal = shown
+    if signal.at_least or signal.value >= spec.top:
         return _FINE
+    is_proved = _is_proved(params, history, key, shown)
+    if not is_proved and not _is_suspect(params, shown):
+        return _FINE
+    loss = loss_of(history, key)
     parts = split_channel(key)
     return Verdict(
-        Priority.FAULT,
+        loss.priority if is_proved else Priority.FAULT,
         facts={
             "part": place_of(history, key),
             "value": series.value,
             "unit": "" if parts is None else parts[0].unit,
-            "seconds": still_s,
+            "seconds": stood_s,
+            "text": loss.text,
         },
-        evidence={"series": key, "value": series.value, "still_s": still_s},
+        evidence={"series": key, "value": series.value, "still_s": stood_s},
+        wording=loss.wording if is_proved else "",
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    return gravest_loss(params.subject)
 
 
 _FINE = Verdict(None)

@@ -1,4 +1,8 @@
-"""The battery that feeds the watch: too low now, or empty before the night is over."""
+"""The battery that feeds the watch: too low now, or empty before the night is over.
+
+It chirps, since a vent helps no battery; and it is told again as the end comes near, at
+an hour and at a quarter of one.
+"""
 
 from bisect import bisect_left
 from functools import lru_cache
@@ -20,11 +24,11 @@ class Params:
     """Voltages of the battery, and the hours it must still last."""
 
     low_v: float = attrs.field(validator=Between(0.5, 60.0, laxer="lower"))
-    """At or below: medium."""
+    """At or below it is told."""
     empty_v: float = attrs.field(validator=Between(0.5, 60.0, laxer="lower"))
     """The watch goes dark here."""
     hours: float = attrs.field(validator=Between(0.0, 168.0, laxer="lower"))
-    """Fewer hours left at the present fall: medium."""
+    """Fewer hours left at the present fall are told."""
     dead_band_v: float = attrs.field(
         default=0.1, validator=Between(0.0, 10.0, laxer="lower")
     )
@@ -71,11 +75,32 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     facts: dict[str, float | str] = {"supply_v": series.value, "limit": params.low_v}
     if hours_left is not None:
         facts["hours"] = hours_left
+    is_empty = series.value <= params.empty_v
+    stage = _stage(0.0 if is_empty else hours_left)
     return Verdict(
-        Priority.MEDIUM if low or short else None,
-        Priority.MEDIUM if low or short or near else None,
+        Priority.FAULT if low or short else None,
+        Priority.FAULT if low or short or near else None,
         facts,
         evidence={"series": key, "supply_v": series.value, "hours_left": hours_left},
         severity=params.low_v - series.value,
-        wording="" if hours_left is None else "hours",
+        wording=stage,
+        topic=stage,
     )
+
+
+STAGES = ((0.25, "quarter"), (1.0, "hour"))
+"""With so many hours left it is told again."""
+
+
+def _stage(hours_left: float | None) -> str:
+    """Return how near the end is; '' where the voltage alone is known."""
+    if hours_left is None:
+        return ""
+    near = (word for most, word in STAGES if hours_left <= most)
+    return next(near, "hours")
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.FAULT

@@ -27,7 +27,14 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         facts={"source": params.subject, "text": fault.text},
         evidence={"source": fault.source, "kind": fault.kind},
         wording=fault.kind,
+        topic=fault.kind,
     )
+
+
+def gravest(params: Params) -> Priority:
+    """Return the gravest that it can ring as."""
+    del params
+    return Priority.FAULT
 
 
 _FINE = Verdict(None)

@@ -10,7 +10,6 @@ from typing import Any
 from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.clock import EARLIEST, Clock
-from cabinvigil.daemon.compose.compose import AIR_PARTS
 from cabinvigil.daemon.sampling.bus_errors import BusError
 from cabinvigil.daemon.sampling.collector import SampleCollector
 from cabinvigil.daemon.sampling.sampler import run_steps
@@ -18,6 +17,7 @@ from cabinvigil.daemon.sampling.sampler_pool import sampling
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.series import AIR_PARTS
 from cabinvigil.daemon.span import kept as kept_spans
 from cabinvigil.daemon.span.found import Found
 from cabinvigil.daemon.span.fresh_air import (

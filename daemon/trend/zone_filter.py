@@ -211,10 +211,15 @@ def dry(state: TrendState, o2_pct: float) -> float:
     return o2_pct if state.vapour is None else o2_pct / (1.0 - state.vapour)
 
 
+PAIRED_S = 30.0
+"""Oxygen is set against CO2 that is no older: a CO2 part that is silent, or at the end
+of its range, tells nothing of what oxygen did meanwhile."""
+
+
 def _read_line(state: TrendState, now_s: float, o2_pct: float) -> TrendState:
     noise = noise_of(state.o2)
     value = dry(state, o2_pct)
-    if state.fine is None:
+    if state.fine is None or now_s - state.co2_s > PAIRED_S:
         return replace(state, o2_s=now_s)
     if state.line_is_read:
         line = lines.read(state.line, value, state.lagged_ppm, noise)

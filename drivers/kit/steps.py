@@ -4,6 +4,7 @@ A polled part is a generator that yields `Transfer` and is sent the reply's byte
 a streaming part has `feed(bytes) -> list[Sample]`.  Neither knows a bus or a clock.
 """
 
+import math
 from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal, Protocol
@@ -171,6 +172,9 @@ class Gives:
     """Identical values for longer than this mean a stuck part, in still air too."""
     jump_per_s: float
     """Faster change than this cannot be air; one such value alone is not believed."""
+    top: float = math.inf
+    """The end of the part's own range, where its value stands still; inf: not known, or
+    the part's samples say so themselves (`at-least`)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,11 +88,12 @@ def test_service_life_is_counted_from_the_day_it_began(settings: Settings) -> No
     assert "service_left_s" not in _compose(settings).setup.layout.part_facts["bunk-co"]
 
 
-def test_the_strictest_limits_are_urgent(settings: Settings) -> None:
-    """What may not wait for the tick: the first step of every level of a gas."""
+def test_every_step_of_every_level_is_urgent(settings: Settings) -> None:
+    """What may not wait for the tick; of oxygen on both sides."""
     urgent = _compose(settings).urgent
-    assert ("below", 19.5) in urgent["o2_pct"]
-    assert ("above", 30.0) in urgent["co_ppm"]
+    o2 = [("below", 19.5), ("below", 18.0), ("above", 23.5)]
+    assert set(urgent["o2_pct"]) == set(o2)
+    assert {("above", 30.0), ("above", 70.0), ("above", 200.0)} <= set(urgent["co_ppm"])
 
 
 def test_what_a_long_mean_is_taken_of_outlives_a_restart(settings: Settings) -> None:
@@ -191,12 +192,60 @@ def test_a_rule_that_stumbles_rings_and_the_others_go_on(
     assert rung["co-level"].priority is Priority.HIGH
 
 
-def test_a_warming_part_gets_twice_its_time(settings: Settings) -> None:
-    """A part that comes back in the night is not told of while it warms up."""
-    specs = {spec.id: spec for spec in _compose(settings).setup.alarms}
-    warm_s = part_infos(settings.parts)["bunk-co"].warm_up_s
-    warming = [spec for spec in specs.values() if spec.kind == "warming"]
-    assert max(spec.on_delay_s for spec in warming) >= 2.0 * warm_s
+def test_a_broken_guard_that_never_wakes_chirps(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A dew-point rule that stumbles gets nobody up."""
+    from cabinvigil.daemon.rules import condensing
+
+    monkeypatch.setattr(condensing, "judge", lambda *_: 1 // 0)
+    cabin = Cabin(name="lapwing")
+    alarms = standard(cabin).alarms
+    build = compose_columns(("o2_pct",), 1.0, cabin, alarms, renderer("en"))
+    state, commands = start(build.setup, 0.0), []
+    for at_s in (1.0, 400.0):
+        state, more = step(state, Air({"o2_pct": 20.9}), at_s)
+        commands += more
+    rung = {c.alarm: c for c in commands if isinstance(c, Transition)}
+    assert rung["condensing"].priority is Priority.FAULT
+
+
+def test_every_series_knows_how_often_it_comes_and_where_it_ends(
+    settings: Settings,
+) -> None:
+    """The part's own figures, or the config's."""
+    parts = dict(settings.parts)
+    parts["bunk-co2"] = changed(parts["bunk-co2"], interval_s=30.0)
+    infos = part_infos(parts)
+    build = compose(settings.cabin, parts, infos, settings.alarms, renderer("en"))
+    series = build.setup.layout.series
+    assert series["o2_pct"].interval_s == infos["bunk-o2"].interval_s
+    assert series["co2_ppm"].interval_s == 30.0
+    assert series["co2_ppm"].top == 40_000.0
+    assert series["rh_pct__bunk-air"].top == 100.0
+    assert not series["rh_pct__bunk-air"].is_at_least_at_top
+
+
+def test_what_can_wake_is_known_of_every_alarm(settings: Settings) -> None:
+    """By its limits, not by how it stands: nobody shelves it beforehand."""
+    wakes = {
+        spec.id.partition("/")[0]
+        for spec in _compose(settings).setup.alarms
+        if spec.gravest >= Priority.MEDIUM
+    }
+    assert wakes == {
+        *("o2-low", "o2-projected", "o2-falling", "o2-high", "co-level", "co-dose"),
+        *("co2-level", "co2-projected", "gas-leak", "displaced-air", "hot"),
+        *("sensor-stale", "sensor-range", "sensor-stuck", "sensor-implausible"),
+        "sensor-warming",
+    }
+    by_id = {spec.id: spec.gravest for spec in _compose(settings).setup.alarms}
+    assert by_id["sensor-warming/bunk-o2"] is Priority.MEDIUM
+    assert by_id["sensor-warming/baro"] is Priority.FAULT
+    assert by_id["sensor-stale/o2_pct"] is Priority.MEDIUM
+    assert by_id["sensor-stale/co2_ppm"] is Priority.FAULT
+    assert by_id["supply-low"] is Priority.FAULT
+    assert by_id["fine-dust"] is by_id["cold"] is by_id["condensing"] is Priority.LOW
 
 
 def test_parameters_of_one_alarm_are_not_anothers(settings: Settings) -> None:

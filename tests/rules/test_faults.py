@@ -6,6 +6,7 @@ from types import ModuleType
 import pytest
 
 from cabinvigil.daemon.core.model import Priority, SourceFault, SourceOk
+from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.rules import (
     jump,
     out_of_range,
@@ -50,14 +51,26 @@ def test_a_value_that_no_air_has_is_a_fault_until_a_good_one_comes() -> None:
     verdict = asked(out_of_range, params, night)
     assert verdict is not None
     assert verdict.priority is FAULT
-    assert verdict.facts == {"part": "the-o2_pct", "value": 58.0, "unit": "%"}
+    assert verdict.facts == {
+        "part": "the-o2_pct",
+        "value": 58.0,
+        "unit": "%",
+        "text": "oxygen",
+    }
+    night.play("_ _")
+    verdict = asked(out_of_range, params, night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (Priority.MEDIUM, "alone")
     assert says(jump, jump.Params("o2_pct"), night) is None
     night.play("20.9")
     assert says(out_of_range, params, night) is None
 
 
 def test_doubt_long_after_the_start_is_a_fault() -> None:
-    """Twice the warm-up is allowed; then the part is told, once for all it gives."""
+    """Twice the warm-up is allowed; then the part is told, once for all it gives.
+
+    It begins anew with each doubtful value after a good one, or after silence.
+    """
     keys = [
         replace(series("co2_ppm", warm_up_s=60.0), part="air", title="air"),
         replace(series("temp_c", warm_up_s=5.0), part="air", title="air"),
@@ -68,16 +81,52 @@ def test_doubt_long_after_the_start_is_a_fault() -> None:
     assert asked(warming, params, night) is None
     night.air({"o2_pct": 20.9}, 0.0, doubtful=["o2_pct"])
     assert asked(warming, params, night) is None
-    night.air(values, 120.0, doubtful=["co2_ppm"])
-    assert says(warming, params, night) is None
+    night.air(values, 0.0, doubtful=["co2_ppm"])
+    for _ in range(6):
+        night.air(values, 20.0, doubtful=["co2_ppm"])
+        assert says(warming, params, night) is None
     night.air(values, 1.0, doubtful=["co2_ppm"])
     verdict = asked(warming, params, night)
     assert verdict is not None
     assert verdict.priority is FAULT
-    assert verdict.facts == {"part": "air", "value": 800.0}
-    assert verdict.evidence == {"series": ["co2_ppm"], "since_start_s": 121.0}
+    assert verdict.facts == {"part": "air", "value": 800.0, "seconds": 121.0}
+    assert verdict.evidence == {"series": ["co2_ppm"], "doubtful_s": 121.0}
     night.air(values, 1.0)
     assert says(warming, params, night) is None
+    for silent_s in (10.0, 100.0):
+        night.air(values, silent_s, doubtful=["co2_ppm"])
+        assert says(warming, params, night) is None
+
+
+def test_the_last_part_in_doubt_over_a_vital_gas_wakes_people() -> None:
+    """After ten minutes, or its warm-up; where another gives the same, nobody."""
+    for others, weight in (([], Priority.MEDIUM), (["o2_pct_ceiling"], FAULT)):
+        spec = replace(series("o2_pct", warm_up_s=250.0), part="cell", title="cell")
+        night = Night(cabin(keys=[spec, *others]))
+        params = warming.Params("cell")
+        values = {"o2_pct": 20.9, "o2_pct_ceiling": 20.9}
+        for _ in range(61):
+            night.air(values, 10.0, doubtful=["o2_pct"])
+        assert says(warming, params, night) is not Priority.MEDIUM
+        night.air(values, 10.0, doubtful=["o2_pct"])
+        verdict = asked(warming, params, night)
+        assert verdict is not None
+        assert verdict.priority is weight
+        assert verdict.wording == ("alone" if weight is Priority.MEDIUM else "")
+
+
+def test_another_kind_of_fault_is_told_anew_once_each() -> None:
+    """Its second cause has another remedy; what has been told in a stand is not."""
+    params = source.Params("the-o2_pct")
+    spec = AlarmSpec("sensor-fault", "source", params, source.judge, ack_s=28800.0)
+    night = Night(cabin(spec))
+    night.air({"o2_pct": 20.9})
+    for kind in ("absent", "checksum", "absent", "checksum", "cell-dead"):
+        night.take(SourceFault("the-o2_pct", kind, f"it is {kind}"), 10.0)
+        night.act("ack")
+    rung = [one for one in night.transitions() if one.state.value == "unacknowledged"]
+    assert [one.evidence["kind"] for one in rung] == ["absent", "checksum", "cell-dead"]
+    assert [one.text.split()[2] for one in rung] == ["absent", "checksum", "cell-dead"]
 
 
 @pytest.mark.parametrize(
@@ -148,6 +197,7 @@ def test_a_source_is_at_fault_while_it_says_so(rule: ModuleType, word: str) -> N
     assert verdict.priority is FAULT
     assert verdict.facts == {word: "cell", "text": "the cell does not answer"}
     assert (verdict.wording, verdict.evidence["kind"]) == ("absent", "absent")
+    assert verdict.topic == "absent"
     night.take(SourceOk("cell"))
     assert says(rule, params, night) is None
     assert night.state.history.sources == {}

@@ -16,12 +16,13 @@ from cabinvigil.daemon.rules.implausible import Params
 from tests.core.scenario import Night, cabin, series
 from tests.rules.asked import asked
 
-FAULT = Priority.FAULT
+FAULT, MEDIUM = Priority.FAULT, Priority.MEDIUM
 KEYS = [
     *("o2_pct", "co2_ppm", "co_ppm", "temp_c", "rh_pct", "pressure_hpa"),
     *("supply_v", "supply_a", "o2_pct_ceiling", "temp_c_ceiling", "temp_c_outside"),
     replace(series("o2_hpa"), part="the-o2_pct"),
 ]
+FELLOWS = {"o2_pct_upper": 20.7, "co_ppm_upper": 0.0}
 
 
 def told(
@@ -31,8 +32,10 @@ def told(
     altitude_m: float | None = None,
     **marks: Any,
 ) -> Verdict | None:
-    night = Night(cabin(keys=KEYS, surroundings=Surroundings(altitude_m)))
-    night.air(values, **marks)
+    """What is said where another part gives the same, so that nobody is woken."""
+    keys = [*KEYS, *FELLOWS]
+    night = Night(cabin(keys=keys, surroundings=Surroundings(altitude_m)))
+    night.air(FELLOWS | values, **marks)
     return asked(implausible, Params(subject), night)
 
 
@@ -82,9 +85,10 @@ def test_another_parts_pressure_goes_before_its_own() -> None:
     """A part that takes its own wrong pressure agrees with itself and with no other."""
     own = replace(series("pressure_hpa__one"), part="the-o2_pct")
     other = replace(series("pressure_hpa__two"), part="baro")
-    keys = [*KEYS[:5], own, other, KEYS[-1]]
+    keys = [*KEYS[:5], own, other, KEYS[-1], "o2_pct_ceiling"]
     night = Night(cabin(keys=keys))
     air = {"o2_pct": 20.87, "o2_hpa": 196.0, "pressure_hpa__one": 939.0}
+    air["o2_pct_ceiling"] = 20.7
     night.air(air)
     verdict = asked(implausible, Params("o2_pct"), night)
     assert verdict is not None
@@ -171,6 +175,31 @@ def test_in_the_cold_a_carbon_monoxide_part_reads_too_little() -> None:
     held = told("co_ppm", {"co_ppm": 0.0, "temp_c": -9.5})
     assert held is not None
     assert (held.priority, held.hold) == (None, FAULT)
+
+
+@pytest.mark.parametrize(
+    ("subject", "values", "why"),
+    [
+        ("o2_pct", {"o2_pct": 22.0}, "rich"),
+        (
+            "o2_pct",
+            {"o2_pct": 20.9, "o2_hpa": 180.0, "pressure_hpa": 940.0},
+            "pressure",
+        ),
+        ("co_ppm", {"co_ppm": 0.0, "temp_c": -12.0}, "cold"),
+    ],
+)
+def test_what_cannot_be_is_a_loss_where_nothing_else_watches(
+    subject: str, values: dict[str, float], why: str
+) -> None:
+    """As silence is: told as `alone`, with what it was judged on in the evidence."""
+    night = Night(cabin(keys=KEYS))
+    night.air(values)
+    verdict = asked(implausible, Params(subject), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (MEDIUM, "alone")
+    assert (verdict.hold, verdict.evidence["why"]) == (MEDIUM, why)
+    assert verdict.facts["text"] in ("oxygen", "carbon monoxide")
 
 
 @pytest.mark.parametrize("marks", [{"doubtful": ["o2_pct"]}, {"at_least": ["o2_pct"]}])

@@ -16,10 +16,11 @@ def test_the_longest_mean_is_named() -> None:
     assert level.means(LOW_O2) == {}
 
 
-def test_the_first_limit_is_urgent() -> None:
-    """Its crossing does not wait for the next tick; a mean has no moment."""
-    assert level.urgent(LOW_O2) == {"o2_pct": ("below", 19.5)}
-    assert level.urgent(CO) == {"co_ppm": ("above", 30.0)}
+def test_every_step_is_urgent() -> None:
+    """A reading past it does not wait for the next tick; a mean has no moment."""
+    assert level.urgent(LOW_O2) == {"o2_pct": (("below", 19.5), ("below", 18.0))}
+    steps = [("above", 30.0), ("above", 70.0), ("above", 200.0)]
+    assert level.urgent(CO) == {"co_ppm": tuple(steps)}
     mean = Params("co2_ppm", "above", [LevelStep(5000.0, "low", over_s=3600.0)])
     assert level.urgent(mean) == {}
 

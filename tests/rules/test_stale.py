@@ -38,11 +38,30 @@ def test_a_lost_guard_wakes_people_another_part_does_not(
     assert verdict.facts["part"] == f"the-{key}"
 
 
+def test_a_retry_is_waited_for_where_another_gas_is_watched() -> None:
+    """CO2 beside oxygen, or CO: a chirp first, people only after a retry's time."""
+    for other in ("co2_ppm", "co_ppm"):
+        night = Night(cabin(keys=["o2_pct", other]))
+        night.air({"o2_pct": 20.9, other: 400.0})
+        night.air({other: 401.0}, 31.0)
+        assert says(stale, Params("o2_pct"), night) is FAULT
+        night.air({other: 402.0}, 24.0)
+        assert says(stale, Params("o2_pct"), night) is FAULT
+        night.air({other: 403.0}, 1.0)
+        assert says(stale, Params("o2_pct"), night) is MEDIUM
+    night = Night(cabin(keys=["o2_pct", "co_ppm", "temp_c"]))
+    night.air({"o2_pct": 20.9, "co_ppm": 1.0})
+    night.air({"co_ppm": 1.0, "temp_c": 9.0}, 31.0, doubtful=["co_ppm"])
+    assert says(stale, Params("o2_pct"), night) is MEDIUM
+
+
 def test_with_a_living_fellow_it_is_a_fault_alone() -> None:
     """The ceiling's oxygen still guards; when it too is gone, both wake people."""
     night = Night(cabin(keys=["o2_pct", "o2_pct_ceiling"]))
     night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.9})
     night.air({"o2_pct_ceiling": 20.9}, 31.0)
+    assert stale.gravest(Params("o2_pct_ceiling")) is MEDIUM
+    assert stale.gravest(Params("o2_pct_outside")) is FAULT
     verdict = asked(stale, Params("o2_pct"), night)
     assert verdict is not None
     assert verdict.priority is FAULT

@@ -8,12 +8,13 @@ import attrs
 import pytest
 
 from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.rules import supply
 from cabinvigil.daemon.rules.supply import Params
 from tests.core.scenario import Night, cabin
 from tests.rules.asked import asked, says
 
-MEDIUM = Priority.MEDIUM
+FAULT = Priority.FAULT
 BATTERY = Params(low_v=11.8, empty_v=11.0, hours=2.0)
 
 
@@ -34,9 +35,10 @@ def sagging(
     [
         (12.6, None, None),
         (11.91, None, None),
-        (11.9, None, MEDIUM),
-        (11.8, MEDIUM, MEDIUM),
-        (11.1, MEDIUM, MEDIUM),
+        (11.9, None, FAULT),
+        (11.8, FAULT, FAULT),
+        (11.1, FAULT, FAULT),
+        (11.01, FAULT, FAULT),
     ],
 )
 def test_low_now(
@@ -55,10 +57,42 @@ def test_empty_before_the_night_is_over() -> None:
     """12.1 V and half a volt an hour: two hours and some are left, then fewer."""
     verdict = asked(supply, BATTERY, sagging(0.5, 0.7, 12.4))
     assert verdict is not None
-    assert (verdict.priority, verdict.hold) == (None, MEDIUM)
+    assert (verdict.priority, verdict.hold) == (None, FAULT)
     assert verdict.facts["hours"] == pytest.approx((12.05 - 11.0) / 0.5, rel=0.01)
     assert verdict.wording == "hours"
-    assert says(supply, BATTERY, sagging(0.5, 0.9, 12.4)) is MEDIUM
+    assert says(supply, BATTERY, sagging(0.5, 0.9, 12.4)) is FAULT
+
+
+def test_it_is_told_again_as_the_end_comes_near() -> None:
+    """At two hours, at one and at a quarter of one, in words of their own."""
+    told = []
+    for hours in (0.0, 0.9, 1.5, 2.05, 2.75, 2.85):
+        verdict = asked(supply, BATTERY, sagging(0.5, hours, 12.4))
+        assert verdict is not None
+        told.append((verdict.priority, verdict.wording))
+        assert verdict.topic == verdict.wording
+    stages = ["hours", "hours", "hour", "quarter", "quarter"]
+    assert told == [(None, ""), *((FAULT, stage) for stage in stages)]
+
+
+def test_without_a_trend_the_voltage_alone_is_told() -> None:
+    """Low, and then empty: the watch goes dark at any moment."""
+    for supply_v, stage in ((11.8, ""), (11.0, "quarter"), (10.4, "quarter")):
+        verdict = asked(supply, BATTERY, sagging(0.0, 0.0, supply_v))
+        assert verdict is not None
+        assert (verdict.priority, verdict.topic) == (FAULT, stage)
+
+
+def test_it_chirps_three_times_and_never_asks_for_a_vent() -> None:
+    """Each stage rings anew, answered or not, once in a stand."""
+    spec = AlarmSpec("supply-low", "supply", BATTERY, supply.judge, ack_s=28800.0)
+    night = Night(cabin(spec, keys=["supply_v"]))
+    for minute in range(200):
+        night.air({"supply_v": round(12.4 - 0.5 * minute / 60.0, 3)}, 60.0)
+        night.act("ack")
+    rung = [one for one in night.transitions() if one.state.value == "unacknowledged"]
+    assert [one.text.split()[2] for one in rung] == ["hours", "hour", "quarter"]
+    assert {pattern for _, pattern in night.sounds()} == {"chirp", "quiet"}
 
 
 def test_past_empty_no_hours_are_left() -> None:
@@ -98,7 +132,7 @@ def test_a_doubtful_voltage_may_warn_and_never_reassures() -> None:
     night.air({"supply_v": 12.6}, doubtful=["supply_v"])
     assert asked(supply, BATTERY, night) is None
     night.air({"supply_v": 11.2}, doubtful=["supply_v"])
-    assert says(supply, BATTERY, night) is MEDIUM
+    assert says(supply, BATTERY, night) is FAULT
 
 
 def test_it_is_not_about_the_air() -> None:
