@@ -9,6 +9,7 @@ from typing import IO, Any
 
 from cabinvigil.daemon.commands.base import USUAL_CONFIG, add_json
 from cabinvigil.daemon.commands.limits_table import table, table_object
+from cabinvigil.daemon.core.layout import Layout
 from cabinvigil.daemon.settings.config import (
     AlarmSettings,
     ConfigError,
@@ -19,11 +20,14 @@ from cabinvigil.daemon.settings.config import (
 )
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
 from cabinvigil.daemon.settings.errors import one_line
+from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.registries import Registries, packaged
+from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
+from cabinvigil.drivers.kit.steps import PartInfo
 
 EXAMPLE = """example, with the config of the trailer Lapwing:
   cabinvigil config --example > cabin.toml
@@ -190,27 +194,46 @@ def _value(value: Any) -> str:
 
 
 def measured(settings: Settings, known: Registries) -> frozenset[str]:
-    """Return the quantities that the parts measure where people breathe or anywhere."""
+    """Return the quantities that the parts measure, wherever."""
     return frozenset(
         quantity
         for part in settings.parts.values()
         for quantity in known.part(part.kind).gives
+        if quantity not in part.leave_out
     )
+
+
+def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[str]:
+    """Find the alarms on one place at which no part gives what they are about."""
+    layout = Layout(part_series(settings.parts, infos))
+    for name, alarm in settings.alarms.items():
+        place = getattr(alarm.params, "place", None)
+        quantity = getattr(alarm.params, "quantity", "")
+        if place is None or not any(key[0] == quantity for key in layout.places):
+            continue
+        if not layout.index(quantity, place):
+            words = QUANTITIES[quantity].words
+            yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
 
 
 def cautions(settings: Settings, known: Registries) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
     has = measured(settings, known)
+    infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
+    breathed = watched(settings.parts, infos)
     for quantity in VITAL:
-        if quantity not in has:
-            words = QUANTITIES[quantity].words
-            yield f"Nothing measures {words}: add a part that does."
+        if quantity not in breathed:
+            words, where = QUANTITIES[quantity].words, ""
+            if quantity in has:
+                where = " where people breathe"
+            yield f"Nothing measures {words}{where}: add a part that does."
     deaf: dict[str, list[str]] = {}
     for name, alarm in settings.alarms.items():
         named = getattr(alarm.params, "quantity", None)
         parts = split_channel(named) if isinstance(named, str) else None
         if parts is not None and parts[0].name not in has:
             deaf.setdefault(parts[0].words, []).append(name)
+    yield from _placeless(settings, infos)
     for words, alarms in deaf.items():
         yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
     for name, part in settings.parts.items():

@@ -34,6 +34,7 @@ from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.series import series_keys
 from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
@@ -209,7 +210,7 @@ def _parts(
         yield part_finding(one, status, clock.wall())
     if lost:
         yield Finding("spans", "bad", lost)
-    yield from checks.measured({q for info in infos.values() for q in info.gives})
+    yield from checks.measured(watched(settings.parts, infos))
     shared = {key.split("__")[0] for key in keys.values() if "__" in key}
     yield from checks.fellows(status, len(shared))
 

@@ -129,7 +129,9 @@ def measured(quantities: Iterable[str]) -> Iterator[Finding]:
         if quantity not in has:
             words = QUANTITIES[quantity].words
             yield Finding(
-                words, "bad", f"nothing measures {words}: add a part that does"
+                words,
+                "bad",
+                f"nothing measures {words} where people breathe: add a part that does",
             )
 
 

@@ -15,7 +15,7 @@ from cabinvigil.daemon.core.validators import (
     is_quantity,
     not_empty,
 )
-from cabinvigil.drivers.kit.quantity import split_channel
+from cabinvigil.drivers.kit.quantity import BUNK_WORDS, split_channel
 
 PER = "once"
 
@@ -51,6 +51,11 @@ class LevelStep:
     What is thin and otherwise good is the height's, and no vent helps it."""
 
 
+def _place(word: str | None) -> str | None:
+    """Take a word for the bunk for the bunk, as a part's place does."""
+    return "" if word in BUNK_WORDS else word
+
+
 @attrs.frozen
 class Params:
     """A ladder of limits on one quantity."""
@@ -60,7 +65,7 @@ class Params:
     steps: list[LevelStep] = attrs.field(validator=not_empty)
     dead_band: float = attrs.field(default=0.0, validator=Between(0.0, laxer="lower"))
     """It must come back past the limit by this much, in the quantity's unit."""
-    place: str | None = None
+    place: str | None = attrs.field(default=None, converter=_place)
     """One place only; None: the worst of all places where people breathe."""
     before: float = attrs.field(default=0.0, validator=Finite(laxer="inward"))
     """What a mean assumes for the time before the watch began."""

@@ -24,6 +24,9 @@ from cabinvigil.drivers.kit.quantity import QUANTITIES
 from cabinvigil.drivers.kit.steps import Sample
 
 TIME_DECIMALS = 3
+HURRY_S = 1.0
+"""While a reading is past a limit the air is judged with each new one, at most once a
+second: as often as at the usual tick."""
 KEEP_EVERY_S = 600.0
 """The state is kept so often though no alarm changes: what has been breathed grows all
 the time.  Own choice: fifty writes a night, and ten minutes of eight hours to lose."""
@@ -57,7 +60,7 @@ class Watcher:
             state: what was known before a restart or a reload.
             on_change: called with the state after every change of an alarm, and now
                 and then without one.
-            on_urgent: called when a value crosses a limit that must not wait.
+            on_urgent: called when a value must not wait for the next tick.
         """
         self._clock = clock
         self._origin_s = clock.monotonic()
@@ -69,6 +72,7 @@ class Watcher:
         self._doubtful: set[str] = set()
         self._last: dict[tuple[str, str], tuple[float, float]] = {}
         self._now_s = 0.0
+        self._ticked_s = float("-inf")
         self._kept_s = 0.0
         self.composed = composed
         self.state = start(composed.setup, 0.0) if state is None else state
@@ -80,14 +84,23 @@ class Watcher:
         return self._now_s
 
     def on_reading(self, part: str, samples: list[Sample], at_s: float) -> None:
-        """Take what a part gave; it is assessed with the next tick, or at once."""
-        urgent = False
+        """Take what a part gave; it is assessed with the next tick, or at once.
+
+        Of several readings in one tick the one furthest past a limit counts.
+        """
+        is_urgent = False
         for sample in samples:
             self._last[part, sample.quantity] = (at_s, sample.value)
             key = self.composed.keys.get((part, sample.quantity))
             if key is None:
                 continue
             value = round_reading(sample.quantity, sample.value)
+            is_urgent = is_urgent or self._must_not_wait(key, sample.quantity, value)
+            waiting = self._values.get(key)
+            if waiting is not None and self._past(
+                sample.quantity, waiting
+            ) > self._past(sample.quantity, value):
+                continue
             self._values[key] = value
             self._at_least.discard(key)
             self._doubtful.discard(key)
@@ -95,18 +108,32 @@ class Watcher:
                 self._at_least.add(key)
             elif sample.quality == "outside-range":
                 self._doubtful.add(key)
-            urgent = urgent or self._crosses(key, sample.quantity, value)
-        if urgent:
+        if is_urgent:
             self._on_urgent()
 
-    def _crosses(self, key: str, quantity: str, value: float) -> bool:
-        before = self.state.history.series[key].value
-        for side, limit in self.composed.urgent.get(quantity, ()):
-            if side == "below" and value <= limit and not before <= limit:
-                return True
-            if side == "above" and value >= limit and not before >= limit:
-                return True
-        return False
+    def _past(self, quantity: str, value: float) -> tuple[int, float]:
+        """Return how many limits a value is past, and how far it is past the first."""
+        past = [
+            abs(value - limit)
+            for side, limit in self.composed.urgent.get(quantity, ())
+            if (value <= limit if side == "below" else value >= limit)
+        ]
+        return len(past), max(past, default=0.0)
+
+    def _must_not_wait(self, key: str, quantity: str, value: float) -> bool:
+        """Say whether a reading is to be judged before the next tick.
+
+        At once where it is past a limit that the one before was not; else once a
+        second while either is past one, so that a slow tick hides no danger's course.
+        """
+        before, now = (
+            self._past(quantity, one)[0]
+            for one in (self.state.history.series[key].value, value)
+        )
+        if now > before:
+            return True
+        since_s = self._clock.monotonic() - self._ticked_s
+        return (now > 0 or before > 0) and since_s >= HURRY_S
 
     @property
     def faults(self) -> Mapping[str, SourceFault]:
@@ -124,6 +151,7 @@ class Watcher:
         """Assess what came since the last tick, though it be nothing."""
         air = Air(self._values, frozenset(self._at_least), frozenset(self._doubtful))
         self._values, self._at_least, self._doubtful = {}, set(), set()
+        self._ticked_s = self._clock.monotonic()
         self.step(air)
 
     def adopt(self, composed: CoreBuild, state: State) -> None:

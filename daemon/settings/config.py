@@ -22,6 +22,7 @@ from cabinvigil.daemon.settings.errors import (
     one_line,
     unknown_key,
 )
+from cabinvigil.daemon.settings.guards import placed, weigh_guards
 from cabinvigil.daemon.settings.laxer import SUBJECT
 from cabinvigil.daemon.settings.parts import build_buses, build_parts
 from cabinvigil.daemon.settings.read import parse_toml, read_toml
@@ -351,7 +352,14 @@ def _assemble(
             shape(kind, plain.get(name, {}), file, name, mistakes) if wanted else None
         )
     buses = build_buses(plain.get("i2c", {}), file, mistakes)
+    before = len(mistakes)
     parts = build_parts(plain.get("part", {}), buses, file, known, mistakes)
+    if folder is not None:
+        is_read = len(mistakes) == before
+        parts = placed(parts, file, mistakes)
+        if is_read and isinstance(values["watch"], Watch):
+            infos = {name: known.part(part.kind) for name, part in parts.items()}
+            laxer += weigh_guards(parts, infos, values["watch"], file, mistakes)
     mistakes += table_mistakes(values, file)
     if not parts and not plain.get("part"):
         mend = "add a table [part.<name>] for each sensor, as the example has"

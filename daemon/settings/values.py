@@ -127,6 +127,8 @@ class Watch:
     """Where standing alarms and spans are kept across restarts."""
     limits: str | None = None
     """A limits file of your own, in place of the packaged one."""
+    accept_laxer: bool = False
+    """The person knows that a tick as slow as this guards less."""
 
 
 @frozen(kw_only=True)
@@ -172,6 +174,8 @@ class PartSettings:
     oxygen part without a pressure cell leaves out `pressure_hpa`."""
     options: Mapping[str, Any] = EMPTY
     """Whatever else the part takes."""
+    accept_laxer: bool = False
+    """The person knows that its place, its ages or what it leaves out guard less."""
 
     @property
     def informed_by(self) -> Mapping[str, str]:

@@ -18,6 +18,9 @@ VITAL = ("o2_pct", "co_ppm")
 """Quantities that protect life: what kills within a night without waking anyone.
 Where one of them is not measured, or not known any more, sleepers are unguarded."""
 
+BUNK_WORDS = ("bunk", "berth", "bed")
+"""Words for the usual place, where people sleep: in a channel it has none."""
+
 _PLACE = re.compile(r"[a-z][a-z0-9]*")
 
 

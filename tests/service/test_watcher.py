@@ -121,31 +121,99 @@ def test_what_nobody_asked_for_is_passed_over(clock: HandClock) -> None:
 
 
 @pytest.mark.parametrize(
-    ("part", "quantity", "values", "hurries"),
+    ("quantity", "values", "hurries"),
     [
-        ("co_ppm", "co_ppm", (10.0, 29.0), []),
-        ("co_ppm", "co_ppm", (10.0, 30.0, 31.0), [1]),
-        ("o2_pct", "o2_pct", (20.0, 19.5, 19.4), [1]),
-        ("o2_pct", "o2_pct", (20.0, 23.5), [1]),
+        ("co_ppm", (10.0, 29.0), []),
+        ("co_ppm", (10.0, 30.0, 71.0, 201.0), [1, 2, 3]),
+        ("o2_pct", (20.0, 19.5, 18.0), [1, 2]),
+        ("o2_pct", (20.0, 23.5), [1]),
     ],
 )
-def test_a_crossed_limit_does_not_wait_for_the_tick(
-    clock: HandClock,
-    part: str,
-    quantity: str,
-    values: tuple[float, ...],
-    hurries: list[int],
+def test_each_limit_that_is_passed_does_not_wait_for_the_tick(
+    clock: HandClock, quantity: str, values: tuple[float, ...], hurries: list[int]
 ) -> None:
-    """The crossing itself hurries, once; what stays beyond waits for its tick."""
+    """Every step of a ladder hurries, though the step before did so just now."""
     hurried: list[int] = []
-    at = [0]
-    watcher, _ = _watcher(clock, on_urgent=lambda: hurried.append(at[0]))
-    for index, value in enumerate(values):
-        at[0] = index
-        watcher.on_reading(part, [Sample(quantity, value)], clock.now_s)
+    given: list[float] = []
+    watcher, _ = _watcher(clock, on_urgent=lambda: hurried.append(len(given)))
+    for value in values:
+        watcher.on_reading(quantity, [Sample(quantity, value)], clock.now_s)
         watcher.tick()
-        clock.now_s += 1.0
+        given.append(value)
+        clock.now_s += 0.1
     assert hurried == hurries
+
+
+def _played(
+    clock: HandClock, tick_s: float, readings: Sequence[float], step_s: float
+) -> Kept:
+    """Play a course of CO; ticks come as the watcher asks for them."""
+    watcher, kept = _watcher(clock, on_urgent=lambda: asked.append(True))
+    asked: list[bool] = []
+    due_s = clock.now_s + tick_s
+    for value in readings:
+        clock.now_s += step_s
+        watcher.on_reading("co_ppm", [Sample("co_ppm", value)], clock.now_s)
+        if asked or clock.now_s >= due_s:
+            asked.clear()
+            watcher.tick()
+            due_s = max(due_s, clock.now_s + tick_s if clock.now_s >= due_s else due_s)
+    return kept
+
+
+def test_a_slow_tick_hides_no_danger_and_no_peak(clock: HandClock) -> None:
+    """50 s at 300 ppm between two ticks of a minute: told at once, with its course."""
+    readings = [0.0] * 5 + [300.0] * 49 + [320.0] + [0.0] * 5
+    kept = _played(clock, 60.0, readings, 1.0)
+    rung = [t for t in kept.of(Transition) if t.alarm == "co-level"]
+    assert rung[0].priority.word == "high"
+    logged = [record.fields["co_ppm"] for record in kept.of(Record)]
+    assert logged == [*([300.0] * 49), 320.0, 0.0, 0.0]
+
+
+def test_at_the_usual_tick_nothing_is_judged_twice(clock: HandClock) -> None:
+    """A reading a second past its limit hurries once, as it passes."""
+    kept = _played(clock, 1.0, [0.0, 40.0, 41.0, 42.0, 43.0], 1.0)
+    assert len(kept.of(Record)) == 5
+
+
+def test_readings_past_a_limit_are_judged_once_a_second_at_most(
+    clock: HandClock,
+) -> None:
+    """A part that sends ten a second does not make ten ticks."""
+    kept = _played(clock, 60.0, [40.0] * 100, 0.1)
+    assert 10 <= len(kept.of(Record)) <= 11
+
+
+@pytest.mark.parametrize(
+    ("quantity", "values", "counts"),
+    [
+        ("co_ppm", (300.0, 20.0), 300.0),
+        ("co_ppm", (80.0, 300.0, 90.0), 300.0),
+        ("o2_pct", (19.4, 20.5), 19.4),
+        ("o2_pct", (23.6, 20.5), 23.6),
+        ("o2_pct", (17.9, 23.6), 17.9),
+        ("co_ppm", (20.0, 10.0), 10.0),
+    ],
+)
+def test_the_worst_reading_of_a_tick_counts(
+    clock: HandClock, quantity: str, values: tuple[float, ...], counts: float
+) -> None:
+    """The one furthest past a limit; of those past none, the last."""
+    watcher, kept = _watcher(clock)
+    for value in values:
+        watcher.on_reading(quantity, [Sample(quantity, value)], clock.now_s)
+    watcher.tick()
+    assert [record.fields[quantity] for record in kept.of(Record)] == [counts]
+
+
+def test_the_worst_reading_keeps_its_own_doubt(clock: HandClock) -> None:
+    """A doubtful peak may raise an alarm; a good value after it takes nothing back."""
+    watcher, kept = _watcher(clock)
+    doubt = Sample("co_ppm", 250.0, "outside-range", "cold")
+    watcher.on_reading("co_ppm", [doubt, Sample("co_ppm", 4.0)], clock.now_s)
+    watcher.tick()
+    assert kept.of(Record)[0].fields == {"co_ppm": 250.0, "doubtful": ["co_ppm"]}
 
 
 def test_changes_are_kept_and_told(clock: HandClock) -> None:

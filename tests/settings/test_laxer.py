@@ -214,8 +214,15 @@ LAXER: dict[str, dict[str, float | bool | str]] = {
         "dead_band_v": 0.0,
         "window_s": 1800.0,
     },
-    "sensor-stale": {"start_grace_s": 600.0},
-    "sensor-stuck": {"moved_s": 900.0, "coarse_s": 7200.0, "patience": 20.0},
+    "sensor-stale": {"start_grace_s": 600.0, "retry_s": 30.0},
+    "sensor-range": {"retry_s": 30.0},
+    "sensor-stuck": {
+        "lively_s": 900.0,
+        "lively_intervals": 200.0,
+        "moved_s": 900.0,
+        "coarse_s": 7200.0,
+        "patience": 20.0,
+    },
     "sensor-implausible": {
         "rich_pct": 2.0,
         "pressure_pct": 1.0,
@@ -226,7 +233,7 @@ LAXER: dict[str, dict[str, float | bool | str]] = {
         "gassing_v": 12.0,
         "charging_a": 2.0,
     },
-    "sensor-warming": {"factor": 5.0},
+    "sensor-warming": {"factor": 5.0, "alone_s": 800.0},
     "sensors-disagree": {"factor": 3.0},
     "gases-disagree": {"z": 6.0},
 }
