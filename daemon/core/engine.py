@@ -29,9 +29,11 @@ from cabinvigil.daemon.core.model import (
     ActKind,
     Air,
     AlarmState,
+    Alert,
     Command,
     Estimate,
     Event,
+    Priority,
     Record,
     Sound,
     SourceFault,
@@ -188,10 +190,9 @@ def _source(
 def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     """Take what a person did."""
     said: list[Command] = [act_record(event)]
-    if event.kind is ActKind.TEST and now - state.tested_s >= TEST_EVERY_S:
-        state = replace(state, tested_s=now)
-        if state.sound.pattern == "quiet":
-            said.append(Sound("test"))
+    if event.kind is ActKind.TEST and can_test(state, now):
+        state = _tell_test(replace(state, tested_s=now))
+        said.append(Sound("test"))
     before = state.standings
     state = count_answer(state, event, now)
     standings, verdicts = act(state.setup, before, state.history, event, now)
@@ -203,21 +204,41 @@ def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     return state, said + told + judged
 
 
+def can_test(state: State, now: float) -> bool:
+    """Return whether the sounder may be tested: not again yet, and not in a danger.
+
+    Beside an alarm that wakes people, answered or not, the test would be taken for it.
+    """
+    if now - state.tested_s < TEST_EVERY_S:
+        return False
+    return not any(
+        one.priority >= Priority.MEDIUM and (one.stands or one.sounds)
+        for one in state.standings.values()
+    )
+
+
+def _tell_test(state: State) -> State:
+    """Let the phones know that what sounds now is a test."""
+    text = state.setup.render("test", Priority.LOW, "", {})
+    line = Alert("test", Priority.LOW, text, expiry_s=TEST_EVERY_S)
+    told = replace(state.told, lines=(*state.told.lines, line))
+    return replace(state, told=told)
+
+
 def act_record(event: Act) -> Record:
     """Spell a person's act for the log."""
     if event.kind is ActKind.MARK:
         return Record("mark", {"text": event.text, "by": event.by}, urgent=True)
-    return Record(
-        "act",
-        {
-            "act": event.kind.value,
-            "alarm": event.alarm,
-            "by": event.by,
-            "text": event.text,
-            "for_s": event.for_s,
-        },
-        urgent=True,
-    )
+    fields = {
+        "act": event.kind.value,
+        "alarm": event.alarm,
+        "by": event.by,
+        "text": event.text,
+        "for_s": event.for_s,
+    }
+    if event.age_s:
+        fields["age_s"] = event.age_s
+    return Record("act", fields, urgent=True)
 
 
 def _judge(state: State, now: float) -> tuple[State, list[Command]]:

@@ -96,7 +96,7 @@ def _names(fields: dict[str, Any], key: str) -> frozenset[str]:
 def _act(fields: dict[str, Any]) -> Act | None:
     try:
         kind = ActKind(fields.get("act"))
-        for_s = float(fields.get("for_s", 0.0))
+        for_s, age_s = (float(fields.get(key, 0.0)) for key in ("for_s", "age_s"))
     except (TypeError, ValueError):
         return None
     return Act(
@@ -105,6 +105,7 @@ def _act(fields: dict[str, Any]) -> Act | None:
         str(fields.get("by", "")),
         str(fields.get("text", "")),
         for_s,
+        age_s,
     )
 
 

@@ -183,12 +183,39 @@ def test_light_alarms_that_come_and_go_are_three_texts() -> None:
     assert night.alerts()[-1][1].priority is Priority.MEDIUM
 
 
-def test_the_test_sounds_only_in_silence() -> None:
-    """The buzzer's test never hides a standing sound."""
+def test_the_test_sounds_only_where_no_danger_stands() -> None:
+    """It never hides a standing sound, and is never taken for an answered danger."""
     night = play("20.9 test")
     assert night.sounds() == [(12.0, "test")]
+    night.hold({"o2_pct": 20.9}, 600.0)
     night.play("19.4 19.4 test")
     assert [pattern for _, pattern in night.sounds()] == ["test", "temporal-four"]
+    night.play("ack test")
+    assert [pattern for _, pattern in night.sounds()][2:] == ["quiet"]
+
+
+def test_the_test_sounds_once_in_ten_minutes_and_is_told_as_one() -> None:
+    """A chirp does not hinder it: somebody looks for the fault, and tests."""
+    fault = source.Params("cell")
+    spec = AlarmSpec("sensor-fault/cell", "source", fault, source.judge)
+    night = Night(cabin(spec))
+    night.take(SourceFault("cell", "absent", "the cell is gone"))
+    for _ in range(93):
+        night.act("test", by="phone")
+        night.hold({"o2_pct": 20.9}, 10.0)
+    tests_s = [at for at, pattern in night.sounds() if pattern == "test"]
+    assert len(tests_s) == 2
+    assert tests_s[1] - tests_s[0] >= 600.0
+    told = [(at, one.priority) for at, one in night.alerts() if one.alarm == "test"]
+    assert told == [(at, Priority.LOW) for at in tests_s]
+
+
+def test_a_late_answer_is_logged_with_its_age() -> None:
+    """So that a replay decides as was decided."""
+    night = play("20.9 19.4 19.4")
+    night.take(Act(ActKind.ACKNOWLEDGE, by="phone", age_s=19.5), 10.0)
+    assert night.records("act")[-1].fields["age_s"] == 19.5
+    assert night.now_in() == "unacknowledged"
 
 
 def test_unknown_alarms_and_series_are_passed_over() -> None:

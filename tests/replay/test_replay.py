@@ -6,6 +6,10 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.cli import main
+from cabinvigil.daemon.core.engine import act_record
+from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.log.reader import LogLine
+from cabinvigil.daemon.replay.replay import event_of
 from tests.review.logs import air, begin, line, still_air
 
 
@@ -31,3 +35,14 @@ def test_an_ask_that_was_refused_rings_no_more_than_it_did(
     failed = line("fault", 61.0, source="ask", kind="not-writable", text="no folder")
     path.write_bytes(calm + failed + air(still_air(70.0, 120.0)))
     assert told(path, capsys) == {"watch-fault/ask"}
+
+
+@pytest.mark.parametrize("kind", sorted(ActKind, key=str))
+def test_an_act_read_back_is_the_act_that_was_done(kind: ActKind) -> None:
+    """Whoever did it, whenever: a late answer is as late in the replay."""
+    act = Act(kind, "cold", "phone", "Ana's phone", 60.0, 12.5)
+    if kind is ActKind.MARK:
+        act = Act(kind, by="phone", text="vent open")
+    record = act_record(act)
+    logged = LogLine(record.event, 0.0, None, 1, dict(record.fields), 1)
+    assert event_of(logged) == act
