@@ -25,8 +25,12 @@ def without(sources: Mapping[str, SourceFault], name: str) -> dict[str, SourceFa
 
 
 def count_answer(state: State, event: Act, now: float) -> State:
-    """Find a button that chatters: answers in such numbers are nobody's."""
-    if event.kind not in ANSWERS_BY:
+    """Find a button that chatters: answers in such numbers are nobody's.
+
+    A phone's do not count: it answers a stand once, and must not take the button from
+    whoever is in the cabin.
+    """
+    if event.kind not in ANSWERS_BY or event.is_outside:
         return state
     recent = [at for at in state.answers_s if now - at < ANSWERS_S]
     state = replace(state, answers_s=(*recent[-ANSWERS:], now))
@@ -56,7 +60,9 @@ def without_answers(
     event: Act,
 ) -> dict[str, AlarmStatus]:
     """Take back the answers to dangers that a chattering button gave."""
-    if BUTTON not in state.history.sources or event.kind not in ANSWERS_BY:
+    if event.kind not in ANSWERS_BY or event.is_outside:
+        return after
+    if BUTTON not in state.history.sources:
         return after
     return {
         alarm: before[alarm] if before[alarm].priority is Priority.HIGH else one

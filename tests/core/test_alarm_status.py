@@ -320,6 +320,16 @@ def test_an_answer_changes_nothing_where_nothing_asks() -> None:
         assert acknowledge(spec, standing, answer, 5.0) is standing
 
 
+def test_a_phone_that_answers_all_the_time_takes_nothing_from_the_button() -> None:
+    """A program far away is no button that chatters."""
+    night = play("20.9 19.4 19.4")
+    for _ in range(20):
+        night.take(Act(ActKind.ACKNOWLEDGE, "no-such-alarm", "phone"), 0.5)
+    assert "button" not in night.state.history.sources
+    night.act("ack")
+    assert night.now_in() == "acknowledged"
+
+
 def test_a_stand_that_goes_on_keeps_its_beginning() -> None:
     """`since_s` is the first raise of this stand, whatever rings anew in it."""
     night = play("20.9 19.4 18.9 ack" + " 18.9" * 31)
