@@ -3,8 +3,9 @@
 import asyncio
 import grp
 import os
+import queue
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -129,9 +130,36 @@ class Running:
         return any(level for _, level in self.line.changes[self._heard :])
 
 
+class HandButton:
+    """A button's line: presses are put in, each of so many seconds."""
+
+    def __init__(self) -> None:
+        self._edges: queue.Queue[tuple[bool, float]] = queue.Queue()
+        self._at_s = 100.0
+
+    def press(self, held_s: float) -> None:
+        self._at_s += 1.0
+        self._edges.put((True, self._at_s))
+        self._at_s += held_s
+        self._edges.put((False, self._at_s))
+
+    def wait(self, for_s: float) -> Sequence[tuple[bool, float]]:
+        try:
+            return [self._edges.get(timeout=min(for_s, 0.05))]
+        except queue.Empty:
+            return ()
+
+    def close(self) -> None: ...
+
+
 @asynccontextmanager
 async def running(
-    folder: Path, more: str = "", wires: Wires = REAL, *, waits: bool = True
+    folder: Path,
+    more: str = "",
+    wires: Wires = REAL,
+    *,
+    waits: bool = True,
+    button: HandButton | None = None,
 ) -> AsyncIterator[Running]:
     """Run the daemon on ptys; stops it in order at the end.
 
@@ -140,13 +168,18 @@ async def running(
         more: of the config.
         wires: stand-ins for them.
         waits: whether the parts wait until the host can see what they sent.
+        button: its line, where `more` has a `[button]`.
     """
     air = Air()
     ports = Ports(folder, air, waits=waits)
     clock = SystemClock()
     line = RecordingLine(clock)
     machine = HostServices(
-        maker, clock=clock, wires=wires, open_line=lambda *_, **__: line
+        maker,
+        clock=clock,
+        wires=wires,
+        open_line=lambda *_, **__: line,
+        open_button=lambda *_, **__: button or HandButton(),
     )
     path = config(folder, more)
     app = App(load(path), path, machine)

@@ -23,6 +23,7 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
 )
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
+from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.outputs.signal.button import Button
 from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
 from cabinvigil.daemon.sampling.sampler_pool import SamplerPool, sampling
@@ -77,6 +78,7 @@ class App:
         self._notifier = Notifier(machine.environ)
         self._is_ready = False
         self._outlets = self._make_outlets(settings)
+        self._button = self._make_button(settings)
         file = StateFile(Path(settings.watch.state_folder) / STATE_FILE)
         self._keeper = StateSaver(file, self._clock, self.report)
         self._host = HostWatch(self.report)
@@ -102,11 +104,25 @@ class App:
             open_line=self._machine.open_line,
         )
 
+    def _make_button(self, settings: Settings) -> Button | None:
+        wanted = settings.button
+        if wanted is None:
+            return None
+        return Button(
+            lambda: self._machine.open_button(
+                wanted.line, active_low=wanted.active_low
+            ),
+            self.on_button,
+            self.report,
+            self._clock,
+        )
+
     def _watcher(self, composed: CoreBuild, state: State) -> Watcher:
+        button: list[Output] = [] if self._button is None else [self._button]
         return Watcher(
             composed,
             self._clock,
-            self._outlets.all,
+            [*self._outlets.all, *button],
             state=state,
             on_change=lambda now: self._keeper.offer(lambda: to_plain(now)),
             on_urgent=self._urgent.set,
@@ -173,13 +189,15 @@ class App:
             (signal.SIGHUP, self.reload),
         ):
             self._loop.add_signal_handler(number, act)
-        button = self._button()
+        if self._button is not None:
+            self._button.start()
         self._begin()
         try:
             await self._watch()
         finally:
             self._notifier.stopping()
-            button.stop(1.0) if button is not None else None
+            if self._button is not None:
+                self._button.stop(1.0)
             now = self.watcher.up_s()
             self.watcher.hand_out([Record("stop", {"reason": "told to stop"})], now)
             state = self.watcher.state
@@ -188,21 +206,6 @@ class App:
             if self._morning is not None:
                 self._morning.stop()
             self._outlets.stop(STOP_S)
-
-    def _button(self) -> Button | None:
-        wanted = self.settings.button
-        if wanted is None:
-            return None
-        button = Button(
-            lambda: self._machine.open_button(
-                wanted.line, active_low=wanted.active_low
-            ),
-            self.on_button,
-            self.report,
-            self._clock,
-        )
-        button.start()
-        return button
 
     def _begin(self, **more: Any) -> None:
         """Log what runs, say what is laxer, and sound what stood before."""

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.ask.socket import ask_watch
+from cabinvigil.daemon.core.alarm_status import HEARD_S
 from cabinvigil.daemon.core.model import Act, ActKind, SourceFault
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
-from tests.running import Running, config, running
+from tests.running import HandButton, Running, config, running
 
 CO_HIGH = AirNow(co_ppm=400.0)
 
@@ -21,6 +22,12 @@ async def _rings_for_co(run: Running) -> None:
     assert run.app.watcher.state.sound.pattern != "temporal-four"
     run.air.now = CO_HIGH
     await run.until(lambda: run.sounds("temporal-four"), 60.0)
+
+
+async def _is_heard(run: Running, held_s: float = 0.0) -> None:
+    """An answer counts for what had sounded for two seconds when it began."""
+    rang_s = max(one.rang_s for one in run.app.watcher.state.standings.values())
+    await run.until(lambda: run.app.watcher.up_s() > rang_s + HEARD_S + held_s)
 
 
 def _lines(folder: Path) -> list[Any]:
@@ -47,10 +54,11 @@ async def test_acknowledged_by_socket_and_kept(tmp_path: Path) -> None:
 
     async with running(tmp_path) as run:
         await _rings_for_co(run)
+        await _is_heard(run)
         answer = await asyncio.to_thread(
             ask_watch, tmp_path / "ask", {"ask": "acknowledge"}
         )
-        assert answer["ok"]
+        assert answer["ok"], answer
         assert run.app.watcher.state.sound.pattern in ("quiet", "chirp")
     async with running(tmp_path) as run:
         standing = run.app.watcher.state.standings["co-level"]
@@ -118,9 +126,29 @@ async def test_a_press_that_answers_no_alarm_is_someone_getting_up(
         run.app.on_button(press)
         await run.until(lambda: told.presses)
         await _rings_for_co(run)
+        await _is_heard(run)
         run.app.on_button(press)
         await run.until(lambda: run.app.watcher.state.sound.pattern != "temporal-four")
         assert told.presses == 1
+
+
+async def test_a_long_press_while_it_sounds_answers_and_marks(tmp_path: Path) -> None:
+    """A frightened hand holds on; in silence the same press is a mark alone."""
+    button = HandButton()
+    more = '[button]\nline = "GPIO27"\n'
+    async with running(tmp_path, more, button=button) as run:
+        run.app._morning = told = Told()  # type: ignore[assignment]
+        await run.until(lambda: told.looks)
+        button.press(1.5)
+        await run.until(lambda: told.presses)
+        await _rings_for_co(run)
+        await _is_heard(run, 1.5)
+        button.press(1.5)
+        await run.until(lambda: run.app.watcher.state.sound.pattern != "temporal-four")
+        assert told.presses == 1, "who answers is not up yet"
+    acts = [one.fields | {"event": one.event} for one in _lines(tmp_path)]
+    kinds = [one["event"] for one in acts if one["event"] in ("act", "mark")]
+    assert kinds == ["mark", "mark", "act"]
 
 
 async def test_a_morning_that_cannot_be_told_is_a_fault_and_no_more(

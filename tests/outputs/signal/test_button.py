@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.core.model import Act, ActKind, Sound, SourceFault, SourceOk
 from cabinvigil.daemon.outputs import thread
 from cabinvigil.daemon.outputs.signal import button
 from cabinvigil.daemon.outputs.signal.button import Button, Press
@@ -15,12 +15,11 @@ from cabinvigil.daemon.outputs.signal.gpio import LineError
 from tests.outputs.hands import HandClock, Told
 
 
-def acts(*edges: tuple[bool, float]) -> list[str]:
+def acts(*edges: tuple[bool, float], sounds: bool = False) -> list[str]:
     press, got = Press(), []
     for is_down, at_s in edges:
-        press, act = press.edge(is_down=is_down, at_s=at_s)
-        if act is not None:
-            got.append(act.kind.value)
+        press, meant = press.edge(is_down=is_down, at_s=at_s, sounds=sounds)
+        got += [act.kind.value for act in meant]
     return got
 
 
@@ -36,10 +35,64 @@ def acts(*edges: tuple[bool, float]) -> list[str]:
         (3_600.0, []),
     ],
 )
-def test_a_short_press_acknowledges_and_a_long_one_marks(
+def test_in_silence_a_short_press_acknowledges_and_a_long_one_marks(
     held_s: float, wanted: list[str]
 ) -> None:
     assert acts((True, 5.0), (False, 5.0 + held_s)) == wanted
+
+
+@pytest.mark.parametrize(
+    ("held_s", "wanted"),
+    [
+        (0.02, []),
+        (0.05, ["acknowledge"]),
+        (0.99, ["acknowledge"]),
+        (1.0, ["mark", "acknowledge"]),
+        (9.9, ["mark", "acknowledge"]),
+        (10.0, ["mark", "acknowledge"]),
+        (3_600.0, ["mark", "acknowledge"]),
+    ],
+)
+def test_while_it_sounds_any_press_answers(held_s: float, wanted: list[str]) -> None:
+    """A frightened hand holds on; a long press marks the moment too.
+
+    The mark goes first: a press in silence would mean that somebody is up.
+    """
+    assert acts((True, 5.0), (False, 5.0 + held_s), sounds=True) == wanted
+
+
+@pytest.mark.parametrize("held_s", [0.5, 3.0, 12.0])
+def test_a_press_answers_what_sounded_when_it_began(held_s: float) -> None:
+    """Not what begins while something leans on the button."""
+    press, _ = Press().edge(is_down=True, at_s=5.0, sounds=True)
+    _, meant = press.edge(is_down=False, at_s=5.0 + held_s, sounds=True)
+    assert meant[-1] == Act(ActKind.ACKNOWLEDGE, by="button", age_s=held_s)
+
+
+def test_a_press_that_does_not_end_is_taken_once() -> None:
+    """It answers at ten seconds, and neither again nor when it is let go."""
+    press, _ = Press().edge(is_down=True, at_s=5.0, sounds=True)
+    press, meant = press.leant_on(10.0, sounds=True)
+    assert [act.kind.value for act in meant] == ["mark", "acknowledge"]
+    assert meant[-1].age_s == 10.0
+    press, meant = press.leant_on(11.0, sounds=True)
+    assert meant == ()
+    press, meant = press.edge(is_down=False, at_s=40.0, sounds=True)
+    assert meant == ()
+    press, _ = press.edge(is_down=True, at_s=50.0, sounds=True)
+    press, meant = press.edge(is_down=False, at_s=50.2, sounds=True)
+    assert [act.kind.value for act in meant] == ["acknowledge"]
+
+
+def test_what_leans_on_it_in_silence_never_answers_what_sounds_later() -> None:
+    """A stuck contact, found before the danger."""
+    press, _ = Press().edge(is_down=True, at_s=5.0, sounds=False)
+    press, meant = press.leant_on(10.0, sounds=False)
+    assert meant == ()
+    press, meant = press.leant_on(60.0, sounds=True)
+    assert meant == ()
+    _, meant = press.edge(is_down=False, at_s=80.0, sounds=True)
+    assert meant == ()
 
 
 def test_contact_bounce_makes_one_press_of_one() -> None:
@@ -61,17 +114,21 @@ def test_a_lost_edge_does_not_lose_the_next_press() -> None:
 
 
 @settings(max_examples=100)
-@given(st.lists(st.tuples(st.booleans(), st.floats(0.0, 20.0)), max_size=30))
+@given(
+    st.lists(st.tuples(st.booleans(), st.floats(0.0, 20.0), st.booleans()), max_size=30)
+)
 def test_any_edges_give_only_acknowledgements_and_marks(
-    steps: list[tuple[bool, float]],
+    steps: list[tuple[bool, float, bool]],
 ) -> None:
     """Noise can quiet or mark, as a hand could, and nothing worse."""
     at_s, press = 0.0, Press()
-    for is_down, after_s in steps:
+    for is_down, after_s, sounds in steps:
         at_s += after_s
-        press, act = press.edge(is_down=is_down, at_s=at_s)
-        assert act is None or act.kind in {ActKind.ACKNOWLEDGE, ActKind.MARK}
-        assert act is None or act.by == "button"
+        press, meant = press.edge(is_down=is_down, at_s=at_s, sounds=sounds)
+        for act in meant:
+            assert act.kind in {ActKind.ACKNOWLEDGE, ActKind.MARK}
+            assert act.by == "button"
+            assert act.age_s <= at_s
 
 
 class Scripted:
@@ -80,6 +137,7 @@ class Scripted:
     def __init__(self, script: list[object], clock: HandClock) -> None:
         self.script, self.clock = script, clock
         self.closed = 0
+        self.button: Button
 
     def wait(self, for_s: float) -> Sequence[tuple[bool, float]]:
         if not self.script:
@@ -88,6 +146,9 @@ class Scripted:
         step = self.script.pop(0)
         if isinstance(step, Exception):
             raise step
+        if isinstance(step, Sound):
+            self.button.handle(step, self.clock.stamp())
+            return ()
         self.clock.now_s += 6.0
         return step  # type: ignore[return-value]
 
@@ -96,11 +157,25 @@ class Scripted:
 
 
 def run(
-    script: list[object], monkeypatch: pytest.MonkeyPatch, *, opens: int = 0
+    script: list[object],
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    opens: int = 0,
+    order: list[object] | None = None,
 ) -> tuple[list[Act], Told, Scripted]:
     """Run the thread until the script is used up; the first `opens` tries fail."""
     monkeypatch.setattr(button, "RETRY_S", 0.01)
     clock, got, told = HandClock(), [], Told()
+    order = [] if order is None else order
+
+    def on_act(act: Act) -> None:
+        got.append(act)
+        order.append(act)
+
+    def report(event: SourceFault | SourceOk) -> None:
+        told(event)
+        order.append(event)
+
     line = Scripted(script, clock)
     refusals = [LineError(2, "GPIO line 'GPIO27': no such line")] * opens
 
@@ -109,7 +184,7 @@ def run(
             raise refusals.pop()
         return line
 
-    one = Button(opener, got.append, told, clock)  # type: ignore[arg-type]
+    one = line.button = Button(opener, on_act, report, clock)  # type: ignore[arg-type]
     one.start()
     until = time.perf_counter() + 10.0
     while script and time.perf_counter() < until:
@@ -121,7 +196,7 @@ def run(
 
 def test_presses_reach_the_core(monkeypatch: pytest.MonkeyPatch) -> None:
     got, told, line = run([[(True, 1.0)], [(False, 1.2)]], monkeypatch)
-    assert got == [Act(ActKind.ACKNOWLEDGE, by="button")]
+    assert got == [Act(ActKind.ACKNOWLEDGE, by="button", age_s=0.2)]
     assert told == []
     assert line.closed == 1
 
@@ -132,6 +207,29 @@ def test_a_button_that_is_leant_on_is_told_and_its_end_too(
     got, told, _ = run([[(True, 1.0)], (), (), [(False, 20.0)]], monkeypatch)
     assert told.kinds() == ["stuck", "ok"]
     assert got == []
+
+
+@pytest.mark.parametrize("pattern", ["temporal-four", "three-pulse", "chirp"])
+def test_a_hand_that_holds_on_answers_before_the_button_is_told_as_stuck(
+    monkeypatch: pytest.MonkeyPatch, pattern: str
+) -> None:
+    """The core's own word tells that it sounds; its fault comes after the answer."""
+    order: list[object] = []
+    script: list[object] = [Sound(pattern, "o2-low"), [(True, 1.0)], (), (), ()]
+    script += [[(False, 40.0)]]
+    got, told, _ = run(script, monkeypatch, order=order)
+    assert [act.kind.value for act in got] == ["mark", "acknowledge"]
+    assert told.kinds() == ["stuck", "ok"]
+    assert [type(one) for one in order] == [Act, Act, SourceFault, SourceOk]
+
+
+def test_the_sound_of_a_test_is_no_alarm_to_be_answered(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    script: list[object] = [Sound("test"), [(True, 1.0)], [(False, 4.0)]]
+    script += [Sound("chirp"), Sound("quiet"), [(True, 10.0)], [(False, 14.0)]]
+    got, _, _ = run(script, monkeypatch)
+    assert [act.kind.value for act in got] == ["mark", "mark"]
 
 
 def test_a_line_that_cannot_be_had_or_is_lost_is_tried_again(
