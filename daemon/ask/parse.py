@@ -8,11 +8,13 @@ act that an ask becomes, and nothing here reaches past the core.
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import Any, Literal
 
+from cabinvigil.daemon.core.answers import ANSWERS_BY
 from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import CabinvigilError
 
 Origin = Literal["phone", "socket"]
@@ -21,11 +23,15 @@ LARGEST = 2048
 """Bytes of one ask: the longest honest one is under 400."""
 LONGEST_TEXT = 200
 LONGEST_ID = 64
+LONGEST_NAME = 40
+"""Of the asker's name, which is told to both phones; the rest is left out."""
 OLDEST_S = 120.0
-"""An ask that states an older moment is refused: a bridge may deliver it hours late,
-and an acknowledgement of then must not quiet an alarm of now."""
+"""An ask that states an older moment is refused: a bridge may deliver it hours late."""
 AHEAD_S = 600.0
 """A phone's clock may run ahead of the cabin's by so much."""
+ANSWER_OLDEST_S = 30.0
+"""An answer to an alarm may be no older, nor further ahead: one of then must not quiet
+an alarm of now (own choice: a slow network's delay, and clocks that a network sets)."""
 SHELVE_AT_MOST_S = 24 * 3600.0
 """More is refused as a mistake; each alarm's own limit is the core's."""
 
@@ -41,6 +47,11 @@ STATUS = "status"
 _KEYS = {"ask", "alarm", "text", "for_s", "id", "at"}
 _ALARM = re.compile(r"[a-z0-9][a-z0-9_-]*(/[A-Za-z0-9._-]+)?")
 _NEEDS_ALARM = {"shelve", "unshelve", "out-of-service", "return-to-service"}
+_NEEDS_MOMENT = frozenset(_ACTS) - {ActKind.MARK.value}
+"""What a phone may ask for only with the moment at which it did."""
+AGE_DECIMALS = 3
+"""As the log writes it, so that a replay decides as was decided."""
+EXAMPLE_MOMENT = "2025-01-14T21:00:00Z"
 
 
 class RefusedError(CabinvigilError, ValueError):
@@ -58,13 +69,23 @@ class Ask:
     """The asker's own word for it, given back in the answer."""
 
 
-def parse_ask(data: bytes, by: Origin, wall: datetime | None = None) -> Ask:
+def parse_ask(
+    data: bytes,
+    by: Origin,
+    wall: datetime | None = None,
+    *,
+    name: str = "",
+    shows_retained: bool = True,
+) -> Ask:
     """Read one ask.
 
     Args:
-        data: a JSON object, `{"ask": "acknowledge", "alarm": "o2-low"}`.
+        data: a JSON object, `{"ask": "acknowledge", "alarm": "o2-low", "at": ...}`.
         by: where it came from.
         wall: now, to refuse a stale one; None where the clock cannot be believed.
+        name: the asker's, where it came beside the bytes.
+        shows_retained: whether what a broker kept for late comers would be seen as
+            that; where not, its moment alone tells a kept mark from one of now.
 
     Raises:
         RefusedError: whatever else the bytes are.
@@ -80,11 +101,18 @@ def parse_ask(data: bytes, by: Origin, wall: datetime | None = None) -> Ask:
     verbs = _verbs(by)
     if not isinstance(verb, str) or verb not in verbs:
         raise RefusedError(f"'ask' must be one of {', '.join(verbs)}")
-    _check_moment(fields.get("at"), wall)
+    needs_moment = by == "phone" and (
+        verb in _NEEDS_MOMENT or (verb != STATUS and not shows_retained)
+    )
+    age_s = _age_s(verb, fields.get("at"), wall, is_needed=needs_moment)
     word = _text(fields, "id", LONGEST_ID)
     if verb == STATUS:
         return Ask(STATUS, None, word)
-    return Ask(verb, _act(verb, fields, by), word)
+    act = _act(verb, fields, by)
+    if act.kind in ANSWERS_BY:
+        who = act.text or one_line(name) or word
+        act = replace(act, text=who[:LONGEST_NAME].rstrip(), age_s=age_s)
+    return Ask(verb, act, word)
 
 
 def _verbs(by: Origin) -> list[str]:
@@ -121,6 +149,8 @@ def _act(verb: str, fields: Mapping[str, Any], by: Origin) -> Act:
         raise RefusedError(
             f"'for_s' must be seconds from 0 to {SHELVE_AT_MOST_S:.0f}, as a number"
         )
+    if verb == "shelve" and not for_s:
+        raise RefusedError("'shelve' needs 'for_s', the seconds to put it off for")
     kind = _ACTS.get(verb) or _SOCKET_ACTS[verb]
     return Act(kind, alarm, by, text, float(for_s))
 
@@ -138,74 +168,49 @@ def _text(fields: Mapping[str, Any], key: str, longest: int) -> str:
     return line
 
 
-def _check_moment(at: Any, wall: datetime | None) -> None:
+def one_line(text: str) -> str:
+    """Return a text as one printable line; what cannot be shown is left out."""
+    shown = "".join(c for c in text if c.isprintable() or c.isspace())
+    return " ".join(shown.split())
+
+
+def _age_s(verb: str, at: Any, wall: datetime | None, *, is_needed: bool) -> float:
+    """Return how long ago an ask was sent, in seconds; 0 where it does not say.
+
+    Raises:
+        RefusedError: it must say and does not, or is too old, or nobody can tell.
+    """
+    if is_needed and wall is None:
+        raise RefusedError(
+            "the cabin's clock is not set, so nobody can tell how old this is: no "
+            "answers from outside; press the button"
+        )
     if at is None:
-        return
+        if is_needed:
+            raise RefusedError(
+                f"'{verb}' needs 'at', the moment at which it was sent, such as "
+                f"{EXAMPLE_MOMENT}"
+            )
+        return 0.0
+    return _checked_age_s(verb, at, wall)
+
+
+def _checked_age_s(verb: str, at: Any, wall: datetime | None) -> float:
     try:
         moment = datetime.fromisoformat(at)
         moment = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
         age_s = 0.0 if wall is None else (wall - moment).total_seconds()
     except (TypeError, ValueError, OverflowError) as error:
+        raise RefusedError(f"'at' must be a moment such as {EXAMPLE_MOMENT}") from error
+    is_answer = _ACTS.get(verb) in ANSWERS_BY
+    if age_s > (ANSWER_OLDEST_S if is_answer else OLDEST_S):
         raise RefusedError(
-            "'at' must be a moment such as 2025-01-14T21:00:00Z"
-        ) from error
-    if age_s > OLDEST_S:
-        raise RefusedError(
-            f"it was asked {timedelta(seconds=round(age_s))} ago and may be about "
+            f"by the cabin's clock it was asked {seconds(age_s)} ago and may be about "
             f"another alarm; ask again"
         )
-    if age_s < -AHEAD_S:
-        raise RefusedError("'at' lies in the future; set the asking phone's clock")
-
-
-@dataclass(frozen=True, slots=True)
-class RateLimiter:
-    """Caps how often is asked, and finds repeats. Frozen: each call gives the next.
-
-    Buckets: ten asks at once, then one a second; more than a person with a fright
-    sends, less than costs the watch anything.
-    """
-
-    tokens: float = 10.0
-    at_s: float = 0.0
-    refused: int = 0
-    """Refused since the last `told_s`."""
-    told_s: float = float("-inf")
-    recent: tuple[tuple[float, str], ...] = field(default=())
-    """(moment, id and content) of the last asks that brought an id."""
-
-    BURST = 10.0
-    PER_S = 1.0
-    TELL_EVERY_S = 10.0
-    """Refusals are told in one line each ten seconds, with their number."""
-    REPEAT_S = 120.0
-    REPEATS_KEPT = 32
-
-    def admit(self, now_s: float) -> "tuple[RateLimiter, bool]":
-        """Take one token, where there is one."""
-        tokens = min(self.BURST, self.tokens + (now_s - self.at_s) * self.PER_S)
-        is_in = tokens >= 1.0
-        left = tokens - 1.0 if is_in else tokens
-        return replace(self, tokens=left, at_s=now_s), is_in
-
-    def is_repeat(self, ask: Ask, now_s: float) -> "tuple[RateLimiter, bool]":
-        """Say whether the same ask with the same id came before.
-
-        MQTT may deliver twice.  Acknowledging twice is harmless, and is never held
-        for a repeat: a client that gives all asks one id must not be locked out.
-        """
-        if not ask.id or ask.verb in {STATUS, ActKind.ACKNOWLEDGE.value}:
-            return self, False
-        key = f"{ask.id}\n{ask.act}"
-        kept = tuple(e for e in self.recent if now_s - e[0] <= self.REPEAT_S)
-        if any(known == key for _, known in kept):
-            return replace(self, recent=kept), True
-        kept = (*kept, (now_s, key))[-self.REPEATS_KEPT :]
-        return replace(self, recent=kept), False
-
-    def refuse(self, now_s: float) -> "tuple[RateLimiter, int]":
-        """Count a refusal; return how many to tell of now, 0 for none yet."""
-        count = self.refused + 1
-        if now_s - self.told_s < self.TELL_EVERY_S:
-            return replace(self, refused=count), 0
-        return replace(self, refused=0, told_s=now_s), count
+    if age_s < -(ANSWER_OLDEST_S if is_answer else AHEAD_S):
+        raise RefusedError(
+            f"by the cabin's clock 'at' lies {seconds(-age_s)} in the future; set the "
+            f"phone's clock, or the cabin's"
+        )
+    return max(0.0, round(age_s, AGE_DECIMALS))

@@ -1,6 +1,7 @@
 """The same asks on a Unix socket of this machine, for `show`, `mark` and `precheck`.
 
-One JSON object a line, one answer a line.  Who may ask is the socket's group.
+One JSON object a line, one answer a line.  Who may ask is the socket's group; how often
+is each caller's own affair, and none holds up another.
 """
 
 import asyncio
@@ -15,21 +16,15 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.ask.parse import (
-    LARGEST,
-    Ask,
-    RateLimiter,
-    RefusedError,
-    parse_ask,
-)
-from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.ask.callers import Caller, Callers, caller_of
+from cabinvigil.daemon.ask.limits import FLOOD_S, AskLimits, kind_of
+from cabinvigil.daemon.ask.parse import LARGEST, Ask, RefusedError, parse_ask
+from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.daemon.text.json import json_line
 
-CALLERS = 8
-"""Connections at one time: commands are short, and memory is small."""
-IDLE_S = 30.0
+IDLE_S = 5.0
 """A connection that says nothing for so long is ended."""
 TURNED_AWAY_S = 1.0
 """A caller too many is let go after this."""
@@ -59,6 +54,7 @@ class AskSocket:
         *,
         on_ask: Callable[[Ask, Reply], None],
         on_refused: Callable[[str], None],
+        on_flood: Callable[[bool], None] = lambda _is_flooded: None,
     ) -> None:
         """Set it up; nothing listens before `serve`.
 
@@ -67,15 +63,19 @@ class AskSocket:
             group: who may ask; '' leaves the daemon's own.
             clock: for the gate.
             on_ask: takes an ask and the function that answers it, on the loop.
-            on_refused: told a sentence for what is refused, at most every ten seconds.
+            on_refused: told a sentence for what is refused; ever more seldom while it
+                goes on.
+            on_flood: told when a flood of asks begins, and when it is over.
         """
         self._path = path
         self._group = group
         self._clock = clock
         self._on_ask = on_ask
         self._on_refused = on_refused
-        self._gate = RateLimiter(at_s=clock.monotonic())
-        self._callers = 0
+        self._on_flood = on_flood
+        self._limits = AskLimits()
+        self._is_flooded = False
+        self._callers = Callers()
 
     async def serve(self, ready: Callable[[], None] = lambda: None) -> None:
         """Listen until cancelled.
@@ -135,9 +135,9 @@ class AskSocket:
     async def _call(
         self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
     ) -> None:
-        self._callers += 1
+        caller = caller_of(writer, self._clock.monotonic())
         try:
-            if self._callers > CALLERS:
+            if not self._callers.admit(caller):
                 await self._turn_away(reader, writer)
                 return
             while True:
@@ -145,15 +145,19 @@ class AskSocket:
                     line = await reader.readline()
                 if not line:
                     return
-                await _say(writer, await self._answer(line))
+                caller.idle_since_s = None
+                await _say(writer, await self._answer(line, caller))
+                caller.idle_since_s = self._clock.monotonic()
         except (TimeoutError, ConnectionError):
             return
         except ValueError:  # a line longer than the limit
             with suppress(ConnectionError):
                 await _say(writer, _no(f"a line is too long; at most {LARGEST} bytes"))
-            self._refuse(f"a line is longer than {LARGEST} bytes")
+            now_s = self._clock.monotonic()
+            why = f"a line is longer than {LARGEST} bytes"
+            self._tell(why, self._limits.refused(now_s))
         finally:
-            self._callers -= 1
+            self._callers.leave(caller)
             writer.close()
             with suppress(ConnectionError):
                 await writer.wait_closed()
@@ -166,17 +170,23 @@ class AskSocket:
         async with asyncio.timeout(TURNED_AWAY_S):
             await reader.read(LARGEST)
 
-    async def _answer(self, line: bytes) -> Mapping[str, Any]:
-        now_s = self._clock.monotonic()
-        self._gate, is_in = self._gate.admit(now_s)
-        if not is_in:
-            self._refuse("too many asks; at most one a second")
-            return _no("too many asks; wait a second")
+    async def _answer(self, line: bytes, caller: Caller) -> Mapping[str, Any]:
+        now_s, wall = self._clock.monotonic(), self._clock.wall()
+        ask, why = None, ""
         try:
-            ask = parse_ask(line.strip(), "socket")
+            ask = parse_ask(line.strip(), "socket", wall if wall >= EARLIEST else None)
         except RefusedError as error:
-            self._refuse(str(error))
-            return _no(str(error))
+            why = str(error)
+        kind = kind_of(ask)
+        if not self._limits.admit(caller.process, kind, now_s, caller.user):
+            self._crowd(now_s)
+            return _no("too many asks; wait a second")
+        if ask is None:
+            self._tell(why, self._limits.refused(now_s))
+            return _no(why)
+        return await self._answer_of_core(ask)
+
+    async def _answer_of_core(self, ask: Ask) -> Mapping[str, Any]:
         answered: asyncio.Future[Mapping[str, Any]] = (
             asyncio.get_running_loop().create_future()
         )
@@ -193,8 +203,24 @@ class AskSocket:
         except TimeoutError:
             return {**head, **_no("the watch did not answer in time")}
 
-    def _refuse(self, why: str) -> None:
-        self._gate, count = self._gate.refuse(self._clock.monotonic())
+    def _crowd(self, now_s: float) -> None:
+        """Count one refused for its number; tell when that is a flood."""
+        count = self._limits.crowded(now_s)
+        self._tell("too many asks; each caller has one a second", count)
+        if not self._is_flooded and self._limits.is_flooded(now_s):
+            self._is_flooded = True
+            self._on_flood(True)
+            asyncio.get_running_loop().call_later(FLOOD_S, self._look_at_flood)
+
+    def _look_at_flood(self) -> None:
+        """Tell once it is over."""
+        if self._limits.is_flooded(self._clock.monotonic()):
+            asyncio.get_running_loop().call_later(FLOOD_S, self._look_at_flood)
+        else:
+            self._is_flooded = False
+            self._on_flood(False)
+
+    def _tell(self, why: str, count: int) -> None:
         if count:
             others = f" ({count} refused since the last line)" if count > 1 else ""
             self._on_refused(f"An ask on the socket was refused: {why}{others}.")
@@ -279,14 +305,30 @@ def typed(prompt: str) -> str:
     return line.strip()
 
 
+def ask_status(path: Path) -> dict[str, Any]:
+    """Return what the running watch says of itself.
+
+    Raises:
+        AskError: there is none, or it cannot be asked, or it does not say.
+    """
+    answer = ask_watch(path, {"ask": "status"})
+    if not answer.get("ok"):
+        raise AskError(
+            errno.EBUSY,
+            f"The watch runs and does not say how it stands "
+            f"({answer.get('text', 'no reason given')}); ask again in a moment",
+        )
+    return answer
+
+
 def watch_status(settings: Settings) -> dict[str, Any] | None:
     """Return what the running watch says of itself; None where none runs.
 
     Raises:
-        AskError: one may run, and cannot be asked.
+        AskError: one may run, and cannot be asked, or does not say.
     """
     try:
-        return ask_watch(Path(settings.ask.socket), {"ask": "status"})
+        return ask_status(Path(settings.ask.socket))
     except AskError as error:
         if error.errno in (errno.ENOENT, errno.ECONNREFUSED):
             return None
@@ -300,7 +342,13 @@ def no_watch(settings: Settings, word: str) -> None:
         WatchRunsError: one runs.
         AskError: one may run, and cannot be asked.
     """
-    if watch_status(settings) is not None:
+    try:
+        runs = watch_status(settings) is not None
+    except AskError as error:
+        if error.errno != errno.EBUSY:
+            raise
+        runs = True
+    if runs:
         raise WatchRunsError(
             f"the watch runs and has the parts: `systemctl stop cabinvigil`, then "
             f"`cabinvigil {word}`, then `systemctl start cabinvigil`"

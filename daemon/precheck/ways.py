@@ -1,6 +1,5 @@
 """The ways out before bed: the sounder is heard, the phone answers, there is room."""
 
-import json
 import os
 import shutil
 from collections.abc import Callable
@@ -8,8 +7,10 @@ from pathlib import Path
 from threading import Event
 from typing import Any
 
+from cabinvigil.daemon.ask.parse import Ask as AskMade
+from cabinvigil.daemon.ask.parse import RefusedError, parse_ask
 from cabinvigil.daemon.ask.socket import ask_watch
-from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.core.model import Alert, Priority, SourceFault, SourceOk
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import BrokerError
@@ -45,8 +46,9 @@ def buzzer(
     if status.runs:
         answer = ask_watch(Path(settings.ask.socket), {"ask": "test"})
         if not answer.get("ok"):
-            text = f"the watch does not sound its test ({answer.get('text', '')})"
-            return Finding("buzzer", "bad", text)
+            # An alarm that stands, or a fault, is told by a finding of its own.
+            text = f"whether it is heard: {answer.get('text', 'no test sounds')}"
+            return Finding("buzzer", "not checked", text)
     else:
         fault, check = _sound(settings, clock, open_line)
         if fault:
@@ -95,8 +97,8 @@ def phone(
 ) -> Finding:
     """Send the phone a test, and wait until it answers.
 
-    It goes as an alert does, by way of the broker; whatever the phone sends back on
-    the cabin's `ask` topic is its answer.
+    It goes as an alert does, by way of the broker; what the phone sends back on the
+    cabin's `ask` topic is its answer, where the watch would take it tonight.
     """
     mqtt = settings.mqtt
     if mqtt is None:
@@ -108,17 +110,22 @@ def phone(
     broker = broker_of(mqtt, f"cabinvigil-{name}-precheck")
     say(f"The phone gets a test now; answer it within {PHONE_S:.0f} s.")
     try:
-        text = _wait_for_answer(broker, messages, clock)
+        answer, refused = _wait_for_answer(broker, messages, clock)
     except BrokerError as error:
         return Finding("phone", "bad", error.text)
-    if text is None:
-        told = f"it did not answer within {PHONE_S:.0f} s: is it on, and its app?"
+    if answer is not None:
+        return Finding("phone", "good", f"it answered '{answer.verb}'")
+    if refused:
+        told = f"it sent what the watch would refuse tonight: {refused}"
         return Finding("phone", "bad", told)
-    return Finding("phone", "good", f"it answered {text}")
+    told = f"it did not answer within {PHONE_S:.0f} s: is it on, and its app?"
+    return Finding("phone", "bad", told)
 
 
-def _wait_for_answer(broker: Any, messages: Messages, clock: Clock) -> str | None:
-    """Publish the test and return what came back; None where nothing did.
+def _wait_for_answer(
+    broker: Any, messages: Messages, clock: Clock
+) -> tuple[AskMade | None, str]:
+    """Publish the test; return the first good answer, or why the last was refused.
 
     Raises:
         BrokerError: the broker cannot be had, or is gone.
@@ -139,13 +146,13 @@ def _wait_for_answer(broker: Any, messages: Messages, clock: Clock) -> str | Non
         pending = Pending(alert, 0, clock.monotonic())
         session.publish(messages.alert(pending, _now(clock)))
         until_s = clock.monotonic() + PHONE_S
-        answer = None
+        answer, refused = None, ""
         while answer is None and clock.monotonic() < until_s:
             for event in session.pump(0.5):
-                if isinstance(event, Arrived) and not event.is_retained:
-                    answer = _verb(event.payload)
+                if isinstance(event, Arrived) and not event.envelope.is_retained:
+                    answer, refused = _read(event.payload, clock)
         is_orderly = True
-        return answer
+        return answer, refused
     finally:
         session.close(is_orderly=is_orderly)
         wakeup.close()
@@ -155,13 +162,12 @@ def _now(clock: Clock) -> Stamp:
     return Stamp(clock.monotonic(), clock.wall())
 
 
-def _verb(payload: bytes) -> str | None:
-    """Return an ask's verb as a quoted word; None where it is no ask."""
+def _read(payload: bytes, clock: Clock) -> tuple[AskMade | None, str]:
+    wall = clock.wall()
     try:
-        verb = json.loads(payload)["ask"]
-    except (ValueError, KeyError, TypeError):
-        return None
-    return f"'{verb}'"[:40] if isinstance(verb, str) else None
+        return parse_ask(payload, "phone", wall if wall >= EARLIEST else None), ""
+    except RefusedError as error:
+        return None, str(error)
 
 
 def try_log(folder: Path, *, is_ours: bool) -> tuple[float | None, str]:

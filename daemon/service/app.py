@@ -23,10 +23,11 @@ from cabinvigil.daemon.core.model import (
     SourceOk,
 )
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
-from cabinvigil.daemon.outputs.base import Output
+from cabinvigil.daemon.outputs.base import FaultLatch, Output
 from cabinvigil.daemon.outputs.signal.button import Button
 from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
 from cabinvigil.daemon.sampling.sampler_pool import SamplerPool, sampling
+from cabinvigil.daemon.service.asks import answer_to
 from cabinvigil.daemon.service.host import (
     EVERY_S,
     HostLook,
@@ -37,7 +38,7 @@ from cabinvigil.daemon.service.host import (
 from cabinvigil.daemon.service.host_services import HostServices
 from cabinvigil.daemon.service.outlets import Outlets, make_outlets
 from cabinvigil.daemon.service.report_due import MorningTold
-from cabinvigil.daemon.service.status import start_fields, status
+from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import tick
 from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
 from cabinvigil.daemon.service.watcher import Watcher
@@ -47,6 +48,10 @@ STATE_FILE = "state"
 STOP_S = 4.0
 """For all outputs to finish; systemd waits 10 s."""
 SOCKET_RETRY_S = 30.0
+FLOODED = (
+    "The ask socket is flooded: who asks more than once a second is not heard; "
+    "find out which program asks."
+)
 FIXED = (
     *("buzzer", "light", "button", "mqtt", "log", "ask"),
     *("cabin.name", "watch.state_folder"),
@@ -159,16 +164,7 @@ class App:
 
     def answer(self, ask: Ask, reply: Reply) -> None:
         """Answer an ask, on the loop."""
-        if ask.act is None:
-            reply({"ok": True, **status(self.watcher, self.settings)})
-            return
-        before = self.watcher.state.standings
-        self.watcher.on_event(ask.act)
-        changed = sum(
-            self.watcher.state.standings[alarm].state is not standing.state
-            for alarm, standing in before.items()
-        )
-        reply({"ok": True, "changed": changed, "text": _done(ask.act, changed)})
+        reply(answer_to(ask, self.watcher, self.settings, self._clock.wall()))
 
     def stop(self) -> None:
         """End the run in order."""
@@ -287,6 +283,11 @@ class App:
     async def _serve(self) -> None:
         """Answer on the local socket; without it the watch goes on, and says so."""
         ask = self.settings.ask
+        health = FaultLatch("ask", self.watcher.on_event)
+
+        def on_flood(is_flooded: bool) -> None:
+            health.fault("babbling", FLOODED) if is_flooded else health.ok()
+
         while True:
             server = AskSocket(
                 Path(ask.socket),
@@ -294,12 +295,12 @@ class App:
                 self._clock,
                 on_ask=self.answer,
                 on_refused=self.refused,
+                on_flood=on_flood,
             )
             try:
-                await server.serve()
+                await server.serve(health.ok)
             except AskError as error:
-                fault = SourceFault("ask", "not-writable", str(error))
-                self.watcher.on_event(fault)
+                health.fault("not-writable", str(error), str(error))
             await asyncio.sleep(SOCKET_RETRY_S)
 
     def _after_tick(self, watchdog: Watchdog) -> None:
@@ -354,14 +355,6 @@ class App:
             settings.watch.tick_s,
         ):
             self._changed.set()
-
-
-def _done(act: Act, changed: int) -> str:
-    if act.kind.value == "mark":
-        return "marked"
-    if act.kind.value == "test":
-        return "the test sounds, unless an alarm does"
-    return f"done; {changed} alarms changed" if changed else "nothing to change"
 
 
 async def run_app(settings: Settings, path: Path, machine: HostServices) -> None:

@@ -255,6 +255,8 @@ class MqttSettings:
     ] = "07:30"
     """When the night's account is published, local time; sooner, where the button is
     pressed in the three hours before and no alarm sounds."""
+    test_at_night: bool = False
+    """Let a phone sound the test between 20:00 and 08:00 too, local time."""
 
     @property
     def real_port(self) -> int:

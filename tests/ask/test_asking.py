@@ -56,10 +56,11 @@ def test_a_watch_that_cannot_be_asked_may_run(
         no_watch(cabin(tmp_path), "span")
 
 
+@pytest.mark.parametrize("is_ok", [True, False])
 def test_a_watch_that_runs_is_told_with_how_to_stop_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, is_ok: bool
 ) -> None:
-    """Stop, do it, start: in that order."""
-    monkeypatch.setattr(asking, "ask_watch", lambda *_: {"ok": True})
+    """Stop, do it, start: in that order; also where it says nothing more of itself."""
+    monkeypatch.setattr(asking, "ask_watch", lambda *_: {"ok": is_ok, "text": "no"})
     with pytest.raises(WatchRunsError, match=r"stop.*cabinvigil span.*start"):
         no_watch(cabin(tmp_path), "span")

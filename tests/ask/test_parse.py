@@ -9,12 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.ask.parse import (
+    ANSWER_OLDEST_S,
     LARGEST,
+    LONGEST_NAME,
     OLDEST_S,
     Ask,
     Origin,
-    RateLimiter,
     RefusedError,
+    one_line,
     parse_ask,
 )
 from cabinvigil.daemon.core.model import Act, ActKind
@@ -26,13 +28,19 @@ def ask(by: Origin = "phone", wall: datetime | None = NOW, **fields: object) -> 
     return parse_ask(json.dumps(fields).encode(), by, wall)
 
 
-def test_an_acknowledgement_from_the_phone() -> None:
-    got = ask(ask="acknowledge", alarm="o2-low", id="42")
-    assert got == Ask("acknowledge", Act(ActKind.ACKNOWLEDGE, "o2-low", "phone"), "42")
+def ago(seconds: float) -> str:
+    return (NOW - timedelta(seconds=seconds)).isoformat()
+
+
+def test_an_answer_from_the_phone_has_its_age_and_its_sender() -> None:
+    """What it answers is what had rung by then; who gave it is told."""
+    got = ask(ask="acknowledge", alarm="o2-low", id="42", at=ago(4.25), text="Ana")
+    act = Act(ActKind.ACKNOWLEDGE, "o2-low", "phone", "Ana", age_s=4.25)
+    assert got == Ask("acknowledge", act, "42")
 
 
 def test_without_an_alarm_all_that_stand_are_meant() -> None:
-    got = ask(ask="acknowledge")
+    got = ask(ask="acknowledge", at=ago(0.0))
     assert got.act is not None
     assert got.act.alarm == ""
 
@@ -84,6 +92,8 @@ def test_status_needs_nothing_else() -> None:
         ({"ask": "mark", "text": "a\u0000b"}, "cannot be shown"),
         ({"ask": "mark", "text": "\ud800"}, "cannot be shown"),
         ({"ask": "shelve"}, "needs 'alarm'"),
+        ({"ask": "shelve", "alarm": "cold"}, "needs 'for_s'"),
+        ({"ask": "shelve", "alarm": "cold", "for_s": 0}, "needs 'for_s'"),
         ({"ask": "acknowledge", "alarm": "../etc"}, "alarm's id"),
         ({"ask": "acknowledge", "alarm": "a/b/c"}, "alarm's id"),
         ({"ask": "acknowledge", "alarm": None}, "must be a text"),
@@ -98,7 +108,7 @@ def test_status_needs_nothing_else() -> None:
 )
 def test_each_mistake_is_one_sentence(fields: dict[str, object], word: str) -> None:
     with pytest.raises(RefusedError, match=word):
-        ask(**fields)
+        ask(**{"at": ago(1.0), **fields})
 
 
 @pytest.mark.parametrize(
@@ -116,7 +126,7 @@ def test_what_is_no_object_is_refused(data: bytes) -> None:
 def test_not_a_number_is_no_time() -> None:
     for text in (b"NaN", b"Infinity", b"-Infinity"):
         with pytest.raises(RefusedError, match="seconds"):
-            parse_ask(b'{"ask":"acknowledge","for_s":' + text + b"}", "phone")
+            parse_ask(b'{"ask":"mark","text":"x","for_s":' + text + b"}", "phone")
 
 
 def test_size_is_capped() -> None:
@@ -125,30 +135,98 @@ def test_size_is_capped() -> None:
         parse_ask(b"{" + b" " * LARGEST + b"}", "phone")
 
 
-def test_a_stale_ask_cannot_quiet_an_alarm_of_now() -> None:
-    """A bridge kept it for hours: the acknowledgement was for another alarm."""
-    old = (NOW - timedelta(seconds=OLDEST_S + 1)).isoformat()
+ACTS = ("acknowledge", "reset", "shelve", "unshelve", "return-to-service", "test")
+
+
+@pytest.mark.parametrize("verb", ACTS)
+def test_a_phone_does_nothing_without_the_moment(verb: str) -> None:
+    """It may be hours old, or have been kept by a broker for whoever comes."""
+    fields: dict[str, object] = {"ask": verb, "alarm": "cold", "for_s": 60}
+    with pytest.raises(RefusedError, match=r"needs 'at', the moment.*such as 2025-"):
+        ask(**fields)
+    with pytest.raises(RefusedError, match=r"clock is not set.*press the button"):
+        ask(wall=None, at=ago(1.0), **fields)
+    assert ask("socket", None, **fields).act is not None, "it is in the cabin"
+    assert ask(at=ago(1.0), **fields).act is not None
+
+
+def test_a_mark_needs_no_moment_where_a_retained_one_would_be_seen() -> None:
+    """MQTT 5 shows what was retained; below it only the moment tells."""
+    data = b'{"ask": "mark", "text": "heater on low"}'
+    assert parse_ask(data, "phone", NOW).act is not None
+    assert parse_ask(data, "phone", None).act is not None
+    with pytest.raises(RefusedError, match="needs 'at'"):
+        parse_ask(data, "phone", NOW, shows_retained=False)
+    status = b'{"ask": "status"}'
+    assert parse_ask(status, "phone", None, shows_retained=False).act is None
+
+
+@pytest.mark.parametrize("verb", ["acknowledge", "reset"])
+@pytest.mark.parametrize("by", ["phone", "socket"])
+def test_a_stale_answer_cannot_quiet_an_alarm_of_now(verb: str, by: Origin) -> None:
+    """A bridge kept it: it was given to another alarm."""
+    with pytest.raises(RefusedError, match=r"31 s ago.*another alarm; ask again"):
+        ask(by, ask=verb, at=ago(ANSWER_OLDEST_S + 1))
+    got = ask(by, ask=verb, at=ago(ANSWER_OLDEST_S - 1))
+    assert got.act is not None
+    assert got.act.age_s == ANSWER_OLDEST_S - 1
+    with pytest.raises(RefusedError, match=r"4\.0 h ago"):
+        ask(by, ask=verb, at=ago(4 * 3600.0))
+
+
+def test_a_phone_whose_clock_runs_ahead_cannot_make_an_old_answer_young() -> None:
+    """As far ahead as it may be old, and no further; ahead, it is of this moment."""
+    with pytest.raises(RefusedError, match="31 s in the future; set the phone"):
+        ask(ask="acknowledge", at=ago(-ANSWER_OLDEST_S - 1))
+    got = ask(ask="acknowledge", at=ago(-ANSWER_OLDEST_S + 1))
+    assert got.act is not None
+    assert got.act.age_s == 0.0
+
+
+def test_what_is_no_answer_may_be_two_minutes_old() -> None:
+    fields: dict[str, object] = {"ask": "mark", "text": "vent open"}
+    assert ask(at=ago(OLDEST_S - 1), **fields).act is not None
     with pytest.raises(RefusedError, match="ask again"):
-        ask(ask="acknowledge", at=old)
-    fresh = (NOW - timedelta(seconds=OLDEST_S - 1)).isoformat()
-    assert ask(ask="acknowledge", at=fresh).act is not None
-    assert ask(wall=None, ask="acknowledge", at=old).act is not None
+        ask(at=ago(OLDEST_S + 1), **fields)
 
 
 def test_an_ask_from_the_future_is_refused() -> None:
     with pytest.raises(RefusedError, match="clock"):
-        ask(ask="acknowledge", at="2025-01-15T03:00:00")
+        ask(ask="mark", text="x", at="2025-01-15T03:00:00")
     with pytest.raises(RefusedError, match="a moment"):
         ask(ask="acknowledge", at="9999-12-31T23:59:59-23:00x")
+
+
+@pytest.mark.parametrize(
+    ("fields", "name", "told"),
+    [
+        ({"text": "Ana's phone"}, "phone-7", "Ana's phone"),
+        ({"id": "42"}, "phone-7", "phone-7"),
+        ({"id": "42"}, "", "42"),
+        ({}, "", ""),
+        ({}, "Ana\n\u202e phone\x1b[31m \x00", "Ana phone[31m"),
+        ({}, "x" * 3000, "x" * LONGEST_NAME),
+        ({"text": "x" * 150}, "", "x" * LONGEST_NAME),
+    ],
+)
+def test_who_answers_has_a_name_that_can_be_told(
+    fields: dict[str, object], name: str, told: str
+) -> None:
+    """By its own words, its MQTT user property, or its id; bounded and printable."""
+    data = json.dumps({"ask": "acknowledge", "at": ago(1.0)} | fields).encode()
+    got = parse_ask(data, "phone", NOW, name=name)
+    assert got.act is not None
+    assert got.act.text == told
+    assert one_line(got.act.text) == got.act.text
 
 
 def test_ten_thousand_random_and_mutated_asks() -> None:
     """Random bytes and damaged honest asks: an ask or a refusal, nothing else."""
     dice = random.Random(11)
     honest = [
-        b'{"ask": "acknowledge", "alarm": "o2-low", "id": "7"}',
+        b'{"ask": "acknowledge", "alarm": "o2-low", "at": "2025-01-15T01:59:59Z"}',
         b'{"ask": "mark", "text": "roof vent open 2 cm", "at": "2025-01-15T02:00:00Z"}',
-        b'{"ask": "shelve", "alarm": "cold", "for_s": 3600}',
+        b'{"ask": "mark", "text": "heater on low", "id": "7"}',
     ]
     outcomes = {"ask": 0, "refused": 0}
     for number in range(10_000):
@@ -188,61 +266,3 @@ def test_any_object_is_an_ask_or_a_refusal(fields: dict[str, object]) -> None:
     if got.act is not None:
         assert 0.0 <= got.act.for_s <= 24 * 3600.0
         assert got.act.text.isprintable()
-
-
-# --- the gate ----------------------------------------------------------------------
-
-
-def test_ten_at_once_then_one_a_second() -> None:
-    gate, got = RateLimiter(), []
-    for _ in range(20):
-        gate, is_in = gate.admit(0.0)
-        got.append(is_in)
-    assert got == [True] * 10 + [False] * 10
-    for second in range(1, 31):
-        gate, first = gate.admit(float(second))
-        gate, again = gate.admit(float(second))
-        assert (first, again) == (True, False)
-
-
-def test_a_flood_of_a_thousand_a_second_lets_one_a_second_in() -> None:
-    gate, let_in = RateLimiter(), 0
-    for number in range(60_000):
-        gate, is_in = gate.admit(number / 1_000)
-        let_in += is_in
-    assert let_in <= 10 + 60
-
-
-def test_refusals_are_told_every_ten_seconds_with_their_number() -> None:
-    gate, told = RateLimiter(), []
-    for number in range(30_000):
-        gate, count = gate.refuse(number / 1_000)
-        if count:
-            told.append(count)
-    assert told == [1, 10_000, 10_000]
-
-
-def test_a_mark_that_is_delivered_twice_is_one_mark() -> None:
-    """MQTT may deliver twice; the second is answered and not done again."""
-    gate = RateLimiter()
-    first = ask(ask="mark", text="vent open", id="9")
-    other = ask(ask="mark", text="vent shut", id="9")
-    gate, repeat = gate.is_repeat(first, 0.0)
-    assert not repeat
-    gate, repeat = gate.is_repeat(first, 1.0)
-    assert repeat
-    gate, repeat = gate.is_repeat(other, 2.0)
-    assert not repeat
-    gate, repeat = gate.is_repeat(first, 200.0)
-    assert not repeat
-
-
-def test_an_acknowledgement_is_never_held_for_a_repeat() -> None:
-    """A client that numbers all its asks '1' can still quiet the next alarm."""
-    gate = RateLimiter()
-    for second in range(5):
-        gate, repeat = gate.is_repeat(ask(ask="acknowledge", id="1"), float(second))
-        assert not repeat
-    for number in range(100):
-        gate, _ = gate.is_repeat(ask(ask="test", id=str(number)), 1.0)
-    assert len(gate.recent) <= 32

@@ -5,14 +5,16 @@ import json
 import os
 import socket
 import stat
+import sys
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from cabinvigil.daemon.ask import socket as asksocket
+from cabinvigil.daemon.ask.callers import CALLERS
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskError, AskSocket, Reply, ask_watch
 from cabinvigil.daemon.core.model import ActKind
@@ -27,14 +29,23 @@ class Watch:
         self.clock = HandClock()
         self.asks: list[Ask] = []
         self.refused: list[str] = []
+        self.floods: list[bool] = []
         self.is_mute = False
+        self.unanswered: asyncio.Queue[Reply] = asyncio.Queue()
         self.socket = AskSocket(
-            path, group, self.clock, on_ask=self.on_ask, on_refused=self.refused.append
+            path,
+            group,
+            self.clock,
+            on_ask=self.on_ask,
+            on_refused=self.refused.append,
+            on_flood=self.floods.append,
         )
 
     def on_ask(self, ask: Ask, reply: Reply) -> None:
         self.asks.append(ask)
-        if not self.is_mute:
+        if self.is_mute:
+            self.unanswered.put_nowait(reply)
+        else:
             reply({"ok": True, "o2_pct": 20.5})
             reply({"ok": False, "text": "a second answer is not sent"})
 
@@ -122,18 +133,92 @@ async def test_a_flood_on_the_socket_is_rationed(path: Path) -> None:
         assert len(watch.refused) == 1
 
 
-async def test_so_many_callers_and_no_more(path: Path) -> None:
+ASK_AT_ONCE = """
+import json, sys
+from cabinvigil.daemon.ask.socket import ask_watch
+from pathlib import Path
+for line in sys.stdin:
+    try:
+        print(json.dumps(ask_watch(Path(sys.argv[1]), json.loads(line))), flush=True)
+    except OSError as error:
+        print(json.dumps({"ok": False, "text": str(error)}), flush=True)
+"""
+
+
+@asynccontextmanager
+async def another_caller(path: Path) -> AsyncIterator[Any]:
+    """Another process, which asks what it is told to."""
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-c", ASK_AT_ONCE, str(path),
+        stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
+    )  # fmt: skip
+    assert process.stdin is not None
+    assert process.stdout is not None
+    stdin, stdout = process.stdin, process.stdout
+
+    async def asks(**fields: Any) -> dict[str, Any]:
+        stdin.write(json.dumps(fields).encode() + b"\n")
+        answer: dict[str, Any] = json.loads(await stdout.readline())
+        return answer
+
+    try:
+        yield asks
+    finally:
+        stdin.close()
+        await process.wait()
+
+
+async def test_a_caller_that_floods_costs_its_own_turns_alone(path: Path) -> None:
+    """Another process answers, marks and looks; the fault ends with the flood."""
+    async with served(path) as watch, another_caller(path) as asks:
+        assert (await asks(ask="status"))["ok"]
+        for line in (b'{"ask": "status"}', b'{"ask": "acknowledge"}', b"junk"):
+            answers = await raw(path, (line + b"\n") * 300)
+            assert not json.loads(answers[-1])["ok"]
+        assert watch.floods == [True]
+        assert (await asks(ask="acknowledge"))["ok"]
+        assert (await asks(ask="status"))["ok"]
+        assert len(watch.refused) <= 3
+        watch.clock.now_s += 30.0
+        watch.socket._look_at_flood()
+        assert watch.floods == [True, False]
+
+
+async def test_whoever_looks_all_the_time_may_still_answer(path: Path) -> None:
     async with served(path):
-        held = [
-            await asyncio.open_unix_connection(path) for _ in range(asksocket.CALLERS)
-        ]
-        await asyncio.sleep(0.05)
-        assert "too many callers" in (await ask(path, ask="status"))["text"]
+        await raw(path, b'{"ask": "status"}\n' * 50)
+        assert not (await ask(path, ask="status"))["ok"]
+        assert (await ask(path, ask="acknowledge"))["ok"]
+
+
+async def test_idle_connections_hold_nobody_up(path: Path) -> None:
+    """Three times as many as are held: the next caller takes the place of one."""
+    async with served(path):
+        held = [await asyncio.open_unix_connection(path) for _ in range(24)]
+        for _ in range(5):
+            assert (await ask(path, ask="status"))["ok"]
+        ended = [reader.at_eof() or reader.exception() for reader, _ in held]
+        assert any(ended)
         for _, writer in held:
             writer.close()
-            await writer.wait_closed()
-        await asyncio.sleep(0.05)
-        assert (await ask(path, ask="status"))["ok"]
+            with suppress(ConnectionError):
+                await writer.wait_closed()
+
+
+async def test_where_all_are_being_answered_no_more_are_taken(path: Path) -> None:
+    """None of them is ended for a new one."""
+    async with served(path) as watch:
+        watch.is_mute = True
+        waiting = [
+            asyncio.ensure_future(raw(path, b'{"ask": "status"}\n'))
+            for _ in range(CALLERS)
+        ]
+        replies = [await watch.unanswered.get() for _ in waiting]
+        assert "too many callers" in (await ask(path, ask="status"))["text"]
+        for reply in replies:
+            reply({"ok": True})
+        for (answer,) in await asyncio.gather(*waiting):
+            assert json.loads(answer)["ok"]
 
 
 async def test_a_core_that_does_not_answer_is_said(

@@ -16,6 +16,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -39,13 +40,15 @@ TICK_S = 0.5
 GAP_S = 4.0 * TICK_S
 """The longest between two assessed ticks: our own choice, below any alarm's delay."""
 TOPIC = "cabinvigil/lapwing/ask"
+MOMENT = "2026-01-16T22:59:50.000000Z"
+"""Where the moment of an ask stands; the ask goes out with that of its sending."""
 HONEST = tuple(
     json.dumps(fields).encode()
     for fields in (
-        {"ask": "acknowledge", "alarm": "co-level", "id": "7"},
-        {"ask": "shelve", "alarm": "co-level", "for_s": 3600},
+        {"ask": "acknowledge", "alarm": "co-level", "id": "7", "at": MOMENT},
+        {"ask": "shelve", "alarm": "co-level", "for_s": 3600, "at": MOMENT},
         {"ask": "out-of-service", "alarm": "co-level"},
-        {"ask": "mark", "text": "roof vent open 2 cm", "at": "2026-01-16T22:59:50Z"},
+        {"ask": "mark", "text": "roof vent open 2 cm", "at": MOMENT},
         {"ask": "status"},
     )
 )
@@ -55,7 +58,8 @@ def mutated(dice: random.Random) -> bytes:
     """Random bytes, or an honest ask with a few of them changed."""
     if dice.random() < 0.5:
         return dice.randbytes(dice.choice((0, 1, 40, 400, 4_000)))
-    data = bytearray(dice.choice(HONEST))
+    now = f"{datetime.now(UTC):%Y-%m-%dT%H:%M:%S.%fZ}"
+    data = bytearray(dice.choice(HONEST).replace(MOMENT.encode(), now.encode()))
     for _ in range(dice.randint(1, 6)):
         place = dice.randrange(len(data))
         data[place : place + dice.randint(0, 3)] = dice.randbytes(dice.randint(0, 3))

@@ -1,9 +1,11 @@
 """A phone of the tests: a bare paho client that keeps all it hears, and may write."""
 
+import json
 import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,12 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from tests.contract import held
+
+
+def asking(verb: str, age_s: float = 0.0, **fields: object) -> str:
+    """Write an ask of so many seconds ago."""
+    at = datetime.now(UTC) - timedelta(seconds=age_s)
+    return json.dumps({"ask": verb, "at": at.isoformat(), **fields})
 
 
 @dataclass

@@ -1,7 +1,6 @@
 """The ways out before bed: a real sounder line, a real broker, a real disk."""
 
 import io
-import json
 import threading
 from pathlib import Path
 from typing import Any
@@ -16,7 +15,7 @@ from cabinvigil.daemon.precheck.findings import WatchStatus
 from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
 from cabinvigil.daemon.settings.config import Settings, load
 from tests.outputs.brokers import free_port, mosquitto
-from tests.outputs.listener import Listener
+from tests.outputs.listener import Listener, asking
 from tests.recording_line import RecordingLine
 
 CLOCK = SystemClock()
@@ -140,7 +139,7 @@ def test_a_phone_that_answers_by_a_real_broker(tmp_path: Path) -> None:
             got = person.wait(lambda: person.on("/alert"))
             assert "only a test" in got[0].text
             person.publish("cabinvigil/lapwing/ask", b"\xffgarbage")
-            person.publish("cabinvigil/lapwing/ask", json.dumps({"ask": "acknowledge"}))
+            person.publish("cabinvigil/lapwing/ask", asking("acknowledge"))
 
         thread = threading.Thread(target=answer)
         thread.start()
@@ -159,12 +158,50 @@ def test_a_phone_that_is_silent_is_bad(
     """A retained ask of another day is no answer."""
     monkeypatch.setattr(ways, "PHONE_S", 1.0)
     with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as old:
-        old.publish("cabinvigil/lapwing/ask", '{"ask": "acknowledge"}', retain=True)
+        old.publish("cabinvigil/lapwing/ask", asking("acknowledge"), retain=True)
         old.wait(lambda: old.on("/ask"))
         settings = cabin(tmp_path, mqtt(broker.port))
         found = phone(settings, WELL, CLOCK, lambda _line: None)
     assert found.word == "bad"
     assert "did not answer within 1 s" in found.text
+
+
+@pytest.mark.broker
+def test_a_phone_whose_answers_would_be_refused_tonight_is_bad(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was set up without the moment: better known now than in a danger."""
+    monkeypatch.setattr(ways, "PHONE_S", 2.0)
+    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as person:
+
+        def answer() -> None:
+            person.wait(lambda: person.on("/alert"))
+            person.publish("cabinvigil/lapwing/ask", '{"ask": "acknowledge"}')
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        found = phone(cabin(tmp_path, mqtt(broker.port)), WELL, CLOCK, lambda _: None)
+        thread.join(10.0)
+    assert found.word == "bad"
+    assert "would refuse tonight: 'acknowledge' needs 'at'" in found.text
+
+
+def test_a_sounder_that_is_not_tested_now_is_not_checked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Tested a minute ago: neither heard nor bad, and nobody is asked."""
+    answer = {"ok": False, "text": "Nothing was done: wait 9 min."}
+    monkeypatch.setattr(ways, "ask_watch", lambda *_: answer)
+    runs = WatchStatus({}, frozenset(), {}, {}, runs=True)
+
+    def never(*_: Any, **__: Any) -> Any:
+        pytest.fail("asked for a sound that did not sound")
+
+    found = buzzer(cabin(tmp_path, SOUNDER), runs, CLOCK, never, never)
+    assert (found.word, found.text) == (
+        "not checked",
+        "whether it is heard: Nothing was done: wait 9 min.",
+    )
 
 
 def test_a_broker_that_is_away_is_bad(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ import pytest
 from cabinvigil.daemon.ask.socket import AskError, ask_watch
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from tests.outputs.brokers import free_port, mosquitto
-from tests.outputs.listener import Listener
+from tests.outputs.listener import Listener, asking
 from tests.running import Air, Ports, config
 
 pytestmark = pytest.mark.broker
@@ -67,8 +67,9 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
     """Readings, an alarm's state, an alert, presence; `lost` after `kill -9`.
 
     Started again, the alarm that nobody answered sounds within ten seconds of the
-    kill, and is published unacknowledged.  A bad config is refused aloud on SIGHUP
-    and the old one goes on; SIGTERM says `stopped`.
+    kill, and is published unacknowledged.  No answer without its moment, retained or
+    old quiets it; one of now does, once.  A bad config is refused aloud on SIGHUP and
+    the old one goes on; SIGTERM says `stopped`.
     """
     air = Air()
     ports = Ports(tmp_path, air, waits=False)
@@ -116,14 +117,27 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
             again = json.loads(phone.on("/lapwing/alarm/co-level")[seen].text)
             assert again["state"].endswith("unacknowledged")
 
-            before = len(phone.on("/lapwing/alert"))
+            topic = "cabinvigil/lapwing/ask"
+            phone.publish(topic, '{"ask": "acknowledge"}')
+            phone.publish(topic, asking("acknowledge"), retain=True)
+            phone.publish(topic, asking("acknowledge", 31.0))
+            await _until(lambda: len(phone.on("/answer")) == 3, 20, "refusals")
+            assert not any(json.loads(one.text)["ok"] for one in phone.on("/answer"))
+            assert await _sounding(tmp_path) == "temporal-four"
+            phone.publish(topic, asking("acknowledge"), user={"name": "Ana's phone"})
+            await _until(lambda: len(phone.on("/answer")) == 4, 20, "an answer")
+            answer = json.loads(last("answer"))
+            assert (answer["ok"], answer["answer"]) == (True, "acknowledge"), answer
+            assert await _sounding(tmp_path) != "temporal-four"
+            phone.publish(topic, asking("acknowledge"))
+            await _until(lambda: len(phone.on("/answer")) == 5, 20, "nothing done")
+            assert json.loads(last("answer"))["text"].startswith("Nothing was done")
+
             path.write_text(path.read_text() + "\n[cabin.volume]\nm3 = -1\n")
             daemon.send_signal(signal.SIGHUP)
+            # Its state: of texts the phone has had three, and the next must wait.
             await _until(
-                lambda: any(
-                    "config" in heard.text
-                    for heard in phone.on("/lapwing/alert")[before:]
-                ),
+                lambda: "config" in last("alarm/watch-fault/settings"),
                 20,
                 "the bad config refused aloud",
             )

@@ -13,7 +13,7 @@ from datetime import datetime
 import pytest
 
 from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
-from tests.outputs.listener import Listener
+from tests.outputs.listener import Listener, asking
 from tests.outputs.mqtt.cabin import QUIET_NIGHT, Cabin, cabin
 from tests.systemd.bridged import FILES, Brokers, bridged
 
@@ -51,7 +51,7 @@ def test_the_whole_contract_crosses_and_asks_come_back(brokers: Brokers) -> None
             phone.on("readings")[0].properties.ContentType == "application/senml+json"
         )
         phone.publish(
-            "cabinvigil/lapwing/ask", '{"ask": "acknowledge", "id": "9"}',
+            "cabinvigil/lapwing/ask", asking("acknowledge", id="9"),
             answer_to="cabinvigil/lapwing/answer/me", correlation=b"\x07",
         )  # fmt: skip
         phone.wait(lambda: phone.on("answer/me"))
@@ -104,6 +104,42 @@ def test_alerts_of_a_cut_hour_cross_in_order_with_their_ages(brokers: Brokers) -
         assert f"({moment[11:16]}" in each.text
         assert each.properties.MessageExpiryInterval <= 7_200
     assert not [e for e in phone.heard if e.text.startswith("Brief")]
+
+
+@pytest.mark.parametrize("is_v5", [True, False])
+def test_what_was_retained_at_the_far_broker_is_not_obeyed_when_the_bridge_comes_back(
+    brokers: Brokers, is_v5: bool
+) -> None:
+    """Each time the bridge connects it brings the ask again, as if it were new.
+
+    MQTT 5 keeps the flag on its way, so that a young one too is refused; with 3.1.1
+    the near broker takes it off, and its age is what tells.
+    """
+    age_s = 0.0 if is_v5 else 31.0
+    with brokers.phone() as phone:
+        phone.wait(lambda: is_up(phone))
+        one = Cabin(brokers.near_port, **brokers.watch())
+        one.phone._is_v5 = is_v5
+        one.phone.start()
+        topic = "cabinvigil/lapwing/ask"
+        try:
+            one.wait(lambda: not one.desk.outbox.has_more)
+            brokers.far.stop()
+            brokers.far.start()
+            phone.wait(lambda: phone.client.is_connected())
+            phone.publish(topic, asking("acknowledge", age_s), retain=True)
+            phone.wait(lambda: phone.on("lapwing/answer"), 30.0)
+            brokers.far.stop()
+            brokers.far.start()
+            phone.wait(lambda: len(phone.on("lapwing/answer")) > 1, 30.0)
+            assert one.asks == []
+            phone.publish(topic, asking("acknowledge", text="Ana's phone"))
+            one.wait(lambda: one.asks)
+            assert [ask.act.text for ask in one.asks if ask.act] == ["Ana's phone"]
+            assert len(one.refused) == 1, "told once, and not each time it comes"
+        finally:
+            phone.publish(topic, "", retain=True)
+            one.phone.stop(2.0)
 
 
 def test_the_far_side_learns_of_a_watch_that_died(brokers: Brokers) -> None:

@@ -16,7 +16,7 @@ from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
 from cabinvigil.daemon.outputs.mqtt.messages import LOST
 from cabinvigil.daemon.outputs.mqtt.outbox import Item
 from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
-from cabinvigil.daemon.outputs.mqtt.requests import SHUT_S, OnAsk, RequestGate
+from cabinvigil.daemon.outputs.mqtt.requests import OnAsk, RequestGate
 from cabinvigil.daemon.outputs.mqtt.session import Acked, MqttSession, SessionEvent
 from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
 from cabinvigil.daemon.outputs.thread import OutputThread
@@ -72,7 +72,7 @@ class Phone:
         # Below here: touched by the thread alone.
         self._is_v5 = True
         self._hang_ups = 0
-        self._shut_until_s: float | None = None
+        self._is_flooded = False
         self._sent_s: dict[int, float] = {}
         self._denied: set[str] = set()
 
@@ -152,7 +152,7 @@ class Phone:
                 for event in session.pump(self._pump_s()):
                     self._heed(event)
                 self._wakeup.hush()
-                self._look_after(session)
+                self._look_after()
             is_orderly = True
         finally:
             session.close(is_orderly=is_orderly)
@@ -162,7 +162,7 @@ class Phone:
     def _open(self, session: MqttSession) -> None:
         self._sent_s.clear()
         self._denied.clear()
-        self._shut_until_s = None
+        self._is_flooded = False
         session.subscribe(self._desk.messages.topics.of("ask"))
         with self._lock:
             self._desk.watching()
@@ -198,14 +198,7 @@ class Phone:
         if isinstance(event, Acked):
             self._acknowledge(event)
             return
-        self._asked.arrived(
-            event.payload,
-            event.response_topic,
-            event.correlation,
-            self._now(),
-            self._answer,
-            is_retained=event.is_retained,
-        )
+        self._asked.arrived(event.payload, event.envelope, self._now(), self._answer)
 
     def _acknowledge(self, acked: Acked) -> None:
         if self._sent_s.pop(acked.message_id, None) is None:
@@ -214,7 +207,7 @@ class Phone:
             item = self._desk.outbox.acknowledged(acked.message_id)
         if acked.refused:
             self._deny(item, acked.refused)
-        elif not self._denied and self._shut_until_s is None:
+        elif not self._denied and not self._is_flooded:
             self._health.ok()
 
     def _deny(self, item: Item | None, why: str) -> None:
@@ -226,26 +219,25 @@ class Phone:
         )
         self._health.fault(error.kind, error.text, "acl")
 
-    def _look_after(self, session: MqttSession) -> None:
-        """Keep heartbeats and deadlines, and cut off a flood."""
+    def _look_after(self) -> None:
+        """Keep heartbeats and deadlines, and tell of a flood and of its end."""
         now_s = self._clock.monotonic()
         with self._lock:
             self._desk.tick(self._now())
         if self._sent_s and now_s - min(self._sent_s.values()) > self._broker.answer_s:
             raise self._broker.unreachable("it no longer answers")
-        topic = self._desk.messages.topics.of("ask")
-        if self._shut_until_s is None:
-            if self._asked.is_flooded(self._now().up_s):
-                self._shut_until_s = now_s + SHUT_S
-                session.unsubscribe(topic)
-                self._health.fault(
-                    "babbling",
-                    f"The topic {topic} is flooded: it is left alone for "
-                    f"{SHUT_S:.0f} s; find out who writes there.",
-                )
-        elif now_s >= self._shut_until_s:
-            self._shut_until_s = None
-            session.subscribe(topic)
+        was_flooded = self._is_flooded
+        self._is_flooded = self._asked.is_flooded(self._now().up_s)
+        if self._denied or self._is_flooded is was_flooded:
+            return
+        if self._is_flooded:
+            self._health.fault(
+                "babbling",
+                f"The topic {self._desk.messages.topics.of('ask')} is flooded: who "
+                f"asks more than once a second is not heard; find out who writes it.",
+            )
+        else:
+            self._health.ok()
 
     def _answer(self, body: Mapping[str, Any], topic: str, correlation: bytes) -> None:
         """Queue an answer; any thread may."""

@@ -1,13 +1,17 @@
-"""Asks that come by MQTT: what is let in, what is answered, when a flood is cut off.
+"""Asks that come by MQTT: what is let in, what is answered, what is told of the rest.
 
 Everything that is not a well-formed ask in its turn ends here, with a line in the log.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.ask.parse import Ask, RateLimiter, RefusedError, parse_ask
+from cabinvigil.daemon.ask.limits import AskLimits, kind_of
+from cabinvigil.daemon.ask.parse import Ask, RefusedError, one_line, parse_ask
+from cabinvigil.daemon.ask.repeats import Repeats
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.core.answers import ANSWERS_BY
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
 
@@ -18,10 +22,26 @@ OnAsk = Callable[[Ask, Reply], None]
 Answer = Callable[[Mapping[str, Any], str, bytes], None]
 """Queues an answer: body, topic ('' is the usual one), correlation."""
 
-FLOOD = 200
-"""Refused for their number within ten seconds: no person, and no honest client."""
-SHUT_S = 60.0
-"""A flooded topic is left alone for so long."""
+NAME = "name"
+"""The user property with the asker's name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Envelope:
+    """What MQTT brought beside an ask's bytes."""
+
+    response_topic: str = ""
+    correlation: bytes = b""
+    user: tuple[tuple[str, str], ...] = ()
+    """User properties."""
+    is_retained: bool = False
+    shows_retained: bool = True
+    """MQTT 5: a bridge's retained message keeps its flag on the way here."""
+
+    @property
+    def name(self) -> str:
+        """The asker's name; '' where none is given."""
+        return next((one_line(value) for key, value in self.user if key == NAME), "")
 
 
 class RequestGate:
@@ -35,76 +55,106 @@ class RequestGate:
         Args:
             topics: of the cabin.
             on_ask: takes what is let in.
-            on_refused: told one sentence for what is not, at most every ten seconds.
+            on_refused: told one sentence for what is not; ever more seldom while it
+                goes on.
         """
         self._topics = topics
         self._on_ask = on_ask
         self._on_refused = on_refused
-        self._gate = RateLimiter()
-        self._crowd = 0
-        self._crowd_since_s = float("-inf")
+        self._limits = AskLimits()
+        self._repeats = Repeats()
+        self._retained: bytes | None = None
+        """The retained ask that was last told of."""
 
     def arrived(
-        self,
-        payload: bytes,
-        response_topic: str,
-        correlation: bytes,
-        now: Stamp,
-        answer: Answer,
-        *,
-        is_retained: bool = False,
+        self, payload: bytes, envelope: Envelope, now: Stamp, answer: Answer
     ) -> None:
         """Let an ask in, or refuse it; never raises for what came in."""
-        self._gate, is_in = self._gate.admit(now.up_s)
-        if not is_in:
-            self._count_crowd(now.up_s)
-            self._refuse("too many asks; at most one a second", now.up_s)
+        if envelope.is_retained and not payload:
+            return  # somebody clears what was retained
+        ask, why = self._read(payload, envelope, now)
+        sender = self._sender(ask, envelope)
+        if not self._limits.admit(sender, kind_of(ask), now.up_s):
+            count = self._limits.crowded(now.up_s)
+            self._tell("too many asks; each sender has one a second", count)
             return
-        try:
-            if is_retained:
-                raise RefusedError("it was retained, and may be of another night")
-            if response_topic and not self._topics.is_answer(response_topic):
-                raise RefusedError(
-                    f"answers go to {self._topics.of('answer')} or below it only"
-                )
-            wall = now.wall if now.wall >= EARLIEST else None
-            ask = parse_ask(payload, "phone", wall)
-        except RefusedError as error:
-            self._refuse(str(error), now.up_s)
-            fits = self._topics.is_answer(response_topic)
-            body = {"answer": "refused", "ok": False, "text": str(error)}
-            answer(body, response_topic if fits else "", correlation)
-            return
-        self._let_in(ask, response_topic, correlation, now.up_s, answer)
+        if ask is None:
+            self._refuse(payload, why, envelope, now)
+            body = {"answer": "refused", "ok": False, "text": why}
+            fits = self._topics.is_answer(envelope.response_topic)
+            topic = envelope.response_topic if fits else ""
+            answer(body, topic, envelope.correlation)
+        else:
+            self._let_in(ask, envelope, now.up_s, answer)
 
     def is_flooded(self, now_s: float) -> bool:
-        """Say whether the topic should be left alone for a while."""
-        return now_s - self._crowd_since_s <= 10.0 and self._crowd >= FLOOD
+        """Return whether more comes than any honest sender sends."""
+        return self._limits.is_flooded(now_s)
+
+    def _read(
+        self, payload: bytes, envelope: Envelope, now: Stamp
+    ) -> tuple[Ask | None, str]:
+        """Return the ask, or None and why it is refused."""
+        topic = envelope.response_topic
+        if envelope.is_retained:
+            return None, (
+                "it was retained, and may be of another night; send it without retain, "
+                f"and clear {self._topics.of('ask')} with an empty retained message"
+            )
+        if topic and not self._topics.is_answer(topic):
+            return None, f"answers go to {self._topics.of('answer')} or below it only"
+        wall = now.wall if now.wall >= EARLIEST else None
+        try:
+            ask = parse_ask(
+                payload,
+                "phone",
+                wall,
+                name=envelope.name,
+                shows_retained=envelope.shows_retained,
+            )
+        except RefusedError as error:
+            return None, str(error)
+        return ask, ""
+
+    def _sender(self, ask: Ask | None, envelope: Envelope) -> str:
+        """Tell senders apart, as far as they let us; '' for all others together."""
+        if envelope.name:
+            return envelope.name
+        if ask is not None and ask.act is not None and ask.act.kind in ANSWERS_BY:
+            return ask.act.text or envelope.response_topic
+        fits = self._topics.is_answer(envelope.response_topic)
+        return envelope.response_topic if fits else ""
 
     def _let_in(
-        self, ask: Ask, topic: str, correlation: bytes, now_s: float, answer: Answer
+        self, ask: Ask, envelope: Envelope, now_s: float, answer: Answer
     ) -> None:
         head = {"answer": ask.verb, **({"id": ask.id} if ask.id else {})}
 
+        first, is_repeat = self._repeats.first_of(ask, now_s)
+
         def reply(body: Mapping[str, Any]) -> None:
-            answer({**head, **body}, topic, correlation)
+            first.body = body
+            answer({**head, **body}, envelope.response_topic, envelope.correlation)
 
-        self._gate, is_repeat = self._gate.is_repeat(ask, now_s)
         if is_repeat:
-            reply({"ok": True, "text": "It was done when this was first asked."})
-        else:
-            try:
-                self._on_ask(ask, reply)
-            except Exception as error:  # what came in must not end the connection
-                self._refuse(f"the watch stumbled over it ({error})", now_s)
+            if first.body is not None:  # else the answer is still to come
+                reply(first.body)
+            return
+        try:
+            self._on_ask(ask, reply)
+        except Exception as error:  # what came in must not end the connection
+            count = self._limits.refused(now_s)
+            self._tell(f"the watch stumbled over it ({error})", count)
 
-    def _refuse(self, why: str, now_s: float) -> None:
-        self._gate, count = self._gate.refuse(now_s)
+    def _refuse(self, payload: bytes, why: str, envelope: Envelope, now: Stamp) -> None:
+        """Tell of a refusal; a retained ask comes with every connection: once."""
+        if envelope.is_retained:
+            if payload == self._retained:
+                return
+            self._retained = payload
+        self._tell(why, self._limits.refused(now.up_s))
+
+    def _tell(self, why: str, count: int) -> None:
         if count:
             others = f" ({count} refused since the last line)" if count > 1 else ""
             self._on_refused(f"An ask from the phone side was refused: {why}{others}.")
-
-    def _count_crowd(self, now_s: float) -> None:
-        if now_s - self._crowd_since_s > 10.0:
-            self._crowd, self._crowd_since_s = 0, now_s
-        self._crowd += 1

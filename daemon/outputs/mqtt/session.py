@@ -25,6 +25,7 @@ from cabinvigil.daemon.outputs.mqtt.broker import (
     tls_context,
 )
 from cabinvigil.daemon.outputs.mqtt.messages import Publication
+from cabinvigil.daemon.outputs.mqtt.requests import Envelope
 
 LARGEST_PACKET = 4096
 """Bytes that an MQTT 5 broker may send us in one packet: an ask has at most 2048."""
@@ -49,9 +50,7 @@ class Arrived:
 
     topic: str
     payload: bytes
-    is_retained: bool
-    response_topic: str = ""
-    correlation: bytes = b""
+    envelope: Envelope
 
 
 SessionEvent = Acked | Arrived
@@ -139,16 +138,18 @@ class MqttSession:
             raise self._refusal(self._connack)
 
     def subscribe(self, topic: str) -> None:
-        """Ask for a topic's messages."""
+        """Ask for a topic's messages.
+
+        Retained as published: the broker else takes the flag off what a bridge brings
+        it later, and an ask of another night would look like one of now.
+        """
         if self._is_v5:
-            options = SubscribeOptions(qos=1, retainHandling=NO_RETAINED)
+            options = SubscribeOptions(
+                qos=1, retainAsPublished=True, retainHandling=NO_RETAINED
+            )
             self._client.subscribe(topic, options=options)
         else:
             self._client.subscribe(topic, qos=1)
-
-    def unsubscribe(self, topic: str) -> None:
-        """Ask for no more of them."""
-        self._client.unsubscribe(topic)
 
     def publish(self, publication: Publication) -> int:
         """Hand a message over; return its id, which `Acked` names for QoS 1."""
@@ -249,9 +250,13 @@ class MqttSession:
             Arrived(
                 message.topic,
                 bytes(message.payload),
-                message.retain,
-                getattr(given, "ResponseTopic", "") or "",
-                getattr(given, "CorrelationData", b"") or b"",
+                Envelope(
+                    getattr(given, "ResponseTopic", "") or "",
+                    getattr(given, "CorrelationData", b"") or b"",
+                    tuple(getattr(given, "UserProperty", ())),
+                    is_retained=message.retain,
+                    shows_retained=self._is_v5,
+                ),
             )
         )
 

@@ -7,6 +7,7 @@ itself is lost and found is shown with real brokers in `tests/outputs` and
 """
 
 import errno
+import json
 import os
 import shutil
 from collections.abc import Callable
@@ -30,7 +31,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     run_of,
 )
 from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
-from cabinvigil.daemon.outputs.mqtt.requests import RequestGate
+from cabinvigil.daemon.outputs.mqtt.requests import Envelope, RequestGate
 from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
 from cabinvigil.daemon.outputs.signal.gpio import GpioOut, LineError
 from cabinvigil.daemon.outputs.signal.light import Light
@@ -312,6 +313,8 @@ class Cabin:
     def flood(self) -> None:
         """A thousand asks at once: junk, and an acknowledgement among it."""
         stamp = Stamp(self.watcher.up_s(), self.clock.wall())
+        fields = {"ask": "acknowledge", "at": stamp.wall.isoformat()}
+        honest = json.dumps(fields).encode()
         for number in range(1000):
-            payload = b'{"ask": "acknowledge"}' if number == 5 else b"\xff" * number
-            self.asked.arrived(payload, "", b"", stamp, lambda *_: None)
+            payload = honest if number == 500 else b"\xff" * number
+            self.asked.arrived(payload, Envelope(), stamp, lambda *_: None)

@@ -12,6 +12,7 @@ import jsonschema
 import pytest
 import yaml
 
+from cabinvigil.daemon.ask.outcome import ActOutcome
 from cabinvigil.daemon.ask.parse import (
     _ACTS,
     _KEYS,
@@ -203,15 +204,49 @@ def test_what_may_be_asked_is_what_is_written_down() -> None:
     assert schema["properties"]["text"]["maxLength"] == LONGEST_TEXT
     assert schema["properties"]["id"]["maxLength"] == LONGEST_ID
     assert schema["properties"]["for_s"]["maximum"] == SHELVE_AT_MOST_S
+    judge = jsonschema.Draft7Validator(schema)
+    at = "2026-01-16T23:14:05Z"
+    wall = datetime.fromisoformat(at)
     for verb in schema["properties"]["ask"]["enum"]:
         fields = {"ask": verb, "alarm": "cold", "text": "soup", "for_s": 60}
-        jsonschema.Draft7Validator(schema).validate(fields)
-        parse_ask(json.dumps(fields).encode(), "phone")
+        judge.validate({**fields, "at": at})
+        parse_ask(json.dumps({**fields, "at": at}).encode(), "phone", wall)
+        needs_moment = bool(list(judge.iter_errors(fields)))
+        try:
+            parse_ask(json.dumps(fields).encode(), "phone", wall)
+        except RefusedError:
+            assert needs_moment, verb
+        else:
+            assert not needs_moment, verb
     for fields in (
         {"ask": "run"},
         {"ask": "mark", "x": 1},
         {"ask": "mark", "for_s": -1},
     ):
-        assert list(jsonschema.Draft7Validator(schema).iter_errors(fields))
+        assert list(judge.iter_errors({"at": at, **fields}))
         with pytest.raises(RefusedError):
-            parse_ask(json.dumps({"text": "x", **fields}).encode(), "phone")
+            parse_ask(json.dumps({"text": "x", "at": at, **fields}).encode(), "phone")
+
+
+def test_the_examples_of_what_may_be_asked_are_taken() -> None:
+    """By the schema, and by the watch in that moment."""
+    message = DOCUMENT["components"]["messages"]["ask"]
+    assert len(message["examples"]) >= 6
+    for example in message["examples"]:
+        fields = example["payload"]
+        jsonschema.Draft7Validator(payload_schema("ask")).validate(fields)
+        at = fields.get("at")
+        wall = None if at is None else datetime.fromisoformat(at)
+        assert parse_ask(json.dumps(fields).encode(), "phone", wall).verb
+
+
+def test_the_answer_that_readme_shows_is_one_of_the_examples() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"<!-- asked: answer -->\n```json\n(.*)\n```", text)
+    examples = DOCUMENT["components"]["messages"]["ask"]["examples"]
+    assert json.loads(shown) in [example["payload"] for example in examples]
+
+
+def test_what_an_asker_learns_is_what_is_written_down() -> None:
+    described = set(payload_schema("answer")["properties"])
+    assert ActOutcome(False, "Nothing was done.").body().keys() <= described

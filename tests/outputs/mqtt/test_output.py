@@ -17,7 +17,7 @@ from cabinvigil.daemon.core.model import (
 from tests.outputs.brokers import (
     Mosquitto,
 )
-from tests.outputs.listener import Listener
+from tests.outputs.listener import Listener, asking
 from tests.outputs.mqtt.cabin import QUIET_NIGHT, cabin
 
 pytestmark = [pytest.mark.broker, pytest.mark.usefixtures("quick_back_off")]
@@ -61,7 +61,7 @@ def test_two_cabins_behind_one_broker_do_not_touch(open_broker: Mosquitto) -> No
         cabin(open_broker.port, name="dunlin") as second,
     ):
         phone.wait(lambda: len({e.topic for e in phone.on("presence")}) >= 2)
-        phone.publish("cabinvigil/curlew/ask", '{"ask": "acknowledge"}')
+        phone.publish("cabinvigil/curlew/ask", asking("acknowledge"))
         first.wait(lambda: first.asks)
         assert second.asks == []
         first.alert("Only the first.")

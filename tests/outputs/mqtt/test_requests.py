@@ -11,29 +11,37 @@ from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.broker import Broker, connect_error
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
-from cabinvigil.daemon.outputs.mqtt.requests import FLOOD, Reply, RequestGate
+from cabinvigil.daemon.outputs.mqtt.requests import Envelope, Reply, RequestGate
 
 WALL = datetime(2025, 1, 15, 2, 0, tzinfo=UTC)
+ANSWER = b'{"ask": "acknowledge", "at": "2025-01-15T01:59:58Z"}'
 
 
 class Desk:
     def __init__(self) -> None:
         self.asks: list[Ask] = []
         self.refused: list[str] = []
+        self.body: Mapping[str, Any] = {"ok": True}
         self.answers: list[tuple[Mapping[str, Any], str, bytes]] = []
         self.gate = RequestGate(Topics("lapwing"), self.on_ask, self.refused.append)
 
     def on_ask(self, ask: Ask, reply: Reply) -> None:
         self.asks.append(ask)
-        reply({"ok": True})
+        reply(self.body)
 
     def arrive(
         self, payload: bytes, now_s: float = 0.0, wall: datetime = WALL, **kw: Any
     ) -> None:
+        envelope = Envelope(kw.pop("topic", ""), kw.pop("correlation", b""), **kw)
         self.gate.arrived(
-            payload, kw.pop("topic", ""), kw.pop("correlation", b""),
-            Stamp(now_s, wall), lambda *answer: self.answers.append(answer), **kw,
-        )  # fmt: skip
+            payload,
+            envelope,
+            Stamp(now_s, wall),
+            lambda *answer: self.answers.append(answer),
+        )
+
+    def last(self) -> Mapping[str, Any]:
+        return self.answers[-1][0]
 
 
 def test_a_repeat_is_answered_and_not_done_again() -> None:
@@ -41,8 +49,16 @@ def test_a_repeat_is_answered_and_not_done_again() -> None:
     for _ in range(2):
         desk.arrive(b'{"ask": "mark", "text": "vent open", "id": "1"}')
     assert len(desk.asks) == 1
-    assert [answer[0]["ok"] for answer in desk.answers] == [True, True]
-    assert "first asked" in desk.answers[1][0]["text"]
+    assert desk.answers[0] == desk.answers[1]
+
+
+def test_the_repeat_of_what_did_nothing_is_answered_as_that() -> None:
+    desk = Desk()
+    desk.body = {"ok": False, "text": "Nothing was done: cold is not shelved."}
+    for _ in range(2):
+        desk.arrive(b'{"ask": "mark", "text": "vent open", "id": "1"}')
+    assert len(desk.asks) == 1
+    assert [answer[0]["ok"] for answer in desk.answers] == [False, False]
 
 
 def test_answers_carry_what_the_asker_gave() -> None:
@@ -57,36 +73,90 @@ def test_answers_carry_what_the_asker_gave() -> None:
     assert desk.answers[1][0]["ok"] is False
 
 
-def test_where_the_clock_cannot_be_right_no_ask_is_called_stale() -> None:
-    """Booted in 1970: the phone's moment is years ahead, and its owner is awake."""
-    data = b'{"ask": "acknowledge", "at": "2025-01-15T02:00:00Z"}'
+@pytest.mark.parametrize("shows_retained", [True, False])
+def test_where_the_clock_is_not_set_nothing_is_answered_from_outside(
+    shows_retained: bool,
+) -> None:
+    """Booted in 1970: an answer of last night would look like one of now."""
     desk = Desk()
-    desk.arrive(data, wall=datetime(1970, 1, 1, 1, tzinfo=UTC))
-    assert len(desk.asks) == 1
-    desk.arrive(data, 5.0, wall=datetime(2025, 1, 15, 3, tzinfo=UTC))
-    assert len(desk.asks) == 1
-    assert "another alarm" in desk.answers[-1][0]["text"]
-
-
-def test_a_retained_ask_is_refused_whatever_the_broker_was_asked() -> None:
-    """MQTT 5 spares us retained ones; with 3.1.1 they come."""
-    desk = Desk()
-    desk.arrive(b'{"ask": "acknowledge"}', is_retained=True)
+    unset = datetime(1970, 1, 1, 1, tzinfo=UTC)
+    desk.arrive(ANSWER, wall=unset, shows_retained=shows_retained)
     assert desk.asks == []
-    assert "retained" in desk.answers[0][0]["text"]
+    assert desk.last()["ok"] is False
+    assert "clock is not set" in desk.last()["text"]
+    desk.arrive(b'{"ask": "status"}', wall=unset, shows_retained=shows_retained)
+    assert desk.last()["ok"] is True
 
 
-def test_a_crowd_within_ten_seconds_is_a_flood_and_a_trickle_is_none() -> None:
+@pytest.mark.parametrize("shows_retained", [True, False])
+def test_an_answer_needs_its_moment_in_both_versions(shows_retained: bool) -> None:
+    """A bridge may bring it late, and 3.1.1 does not show what was retained."""
     desk = Desk()
-    for number in range(FLOOD + 20):
-        desk.arrive(b'{"ask": "status"}', number / 1_000)
-    assert desk.gate.is_flooded(0.3)
-    assert not desk.gate.is_flooded(20.0)
-    assert len(desk.answers) == 10, "refused for their number: not even answered"
-    slow = Desk()
-    for number in range(2_000):
-        slow.arrive(b'{"ask": "status"}', number / 10)
-        assert not slow.gate.is_flooded(number / 10)
+    desk.arrive(b'{"ask": "acknowledge"}', shows_retained=shows_retained)
+    assert desk.asks == []
+    assert "needs 'at'" in desk.last()["text"]
+    desk.arrive(ANSWER, wall=WALL.replace(hour=3), shows_retained=shows_retained)
+    assert desk.asks == []
+    assert "another alarm" in desk.last()["text"]
+    desk.arrive(ANSWER, shows_retained=shows_retained)
+    assert desk.asks[0].act is not None
+    assert desk.asks[0].act.age_s == 2.0
+
+
+def test_who_answers_is_named_by_the_user_property() -> None:
+    desk = Desk()
+    user = (("colour", "red"), ("name", "Ana's\nphone"), ("name", "another"))
+    desk.arrive(ANSWER, user=user)
+    assert desk.asks[0].act is not None
+    assert desk.asks[0].act.text == "Ana's phone"
+
+
+def test_a_retained_ask_is_refused_whatever_it_asks_and_told_once() -> None:
+    """It comes with every connection; whoever sends one by mistake learns why."""
+    desk = Desk()
+    for number in range(20):
+        for payload in (ANSWER, b'{"ask": "mark", "text": "x"}', b'{"ask": "status"}'):
+            desk.arrive(payload, 60.0 * number, is_retained=True)
+    assert desk.asks == []
+    assert "without retain" in desk.last()["text"]
+    assert "empty retained message" in desk.last()["text"]
+    assert len(desk.refused) < 10, "nor does it fill the log, by turns"
+    again = Desk()
+    for number in range(20):
+        again.arrive(ANSWER, 60.0 * number, is_retained=True)
+    assert len(again.refused) == 1
+    again.arrive(b"", 2000.0, is_retained=True)
+    assert len(again.answers) == 20, "who clears it is no asker"
+    assert len(again.refused) == 1
+
+
+ANA = {"user": (("name", "Ana's phone"),)}
+ELI = {"topic": "cabinvigil/lapwing/answer/eli"}
+
+
+@pytest.mark.parametrize("phone", [ANA, ELI, {"payload": "text"}])
+@pytest.mark.parametrize(
+    "junk", [b'{"ask": "mark", "text": "x"}', ANSWER, b"\xff", b'{"ask": "status"}']
+)
+@pytest.mark.parametrize("is_named", [True, False])
+def test_a_flood_costs_its_own_sender_and_not_the_phone(
+    phone: dict[str, Any], junk: bytes, is_named: bool
+) -> None:
+    """Whatever is sent in such numbers, by somebody with a name or without."""
+    payload = ANSWER
+    if "payload" in phone:  # 3.1.1: the name stands in the payload alone
+        phone, payload = {}, ANSWER.replace(b"{", b'{"text": "Ana", ', 1)
+    flooder = {"user": (("name", "flooder"),)} if is_named else {}
+    desk = Desk()
+    for number in range(5_000):
+        desk.arrive(junk, number / 1_000, **flooder)
+    assert desk.gate.is_flooded(5.0)
+    before = len(desk.asks)
+    desk.arrive(payload, 5.0, **phone)
+    assert len(desk.asks) == before + 1
+    assert desk.last()["ok"] is True
+    assert len(desk.refused) <= 2
+    assert not desk.gate.is_flooded(30.0)
 
 
 @pytest.mark.parametrize(

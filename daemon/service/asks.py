@@ -1,0 +1,70 @@
+"""What is asked from outside, taken to the watcher, and what became of it.
+
+The core bounds what every act may do; here is what needs a clock or the config.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime, tzinfo
+from typing import Any
+
+from cabinvigil.daemon.ask.outcome import NOTHING, outcome
+from cabinvigil.daemon.ask.parse import Ask
+from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.service.status import status
+from cabinvigil.daemon.service.watcher import Watcher
+from cabinvigil.daemon.settings.config import Settings
+
+DAY_BEGINS_H, DAY_ENDS_H = 8, 20
+"""When a phone may sound the test, which wakes whoever sleeps (own choice)."""
+
+
+def answer_to(
+    ask: Ask,
+    watcher: Watcher,
+    settings: Settings,
+    wall: datetime,
+    zone: tzinfo | None = None,
+) -> Mapping[str, Any]:
+    """Do what is asked; return the answer's keys.
+
+    Args:
+        ask: well formed.
+        watcher: of the cabin.
+        settings: as they are now.
+        wall: now.
+        zone: of the cabin's hours; None is the machine's own.
+    """
+    if ask.act is None:
+        return {"ok": True, **status(watcher, settings)}
+    why = _why_no_test(ask.act, settings, wall, zone)
+    if why:
+        return {"ok": False, "changed": 0, "text": NOTHING + why}
+    before = watcher.state
+    watcher.on_event(ask.act)
+    return outcome(before, watcher.state, ask.act).body()
+
+
+def _why_no_test(
+    act: Act, settings: Settings, wall: datetime, zone: tzinfo | None
+) -> str:
+    """Return why the sounder is not tested; '' where nothing is against it."""
+    if act.kind is not ActKind.TEST:
+        return ""
+    if settings.buzzer is None:
+        return "there is no [buzzer], and nothing sounds."
+    if not act.is_outside or (settings.mqtt and settings.mqtt.test_at_night):
+        return ""
+    hours = f"{DAY_BEGINS_H:02}:00 to {DAY_ENDS_H:02}:00"
+    if wall < EARLIEST:
+        return (
+            f"a phone may test the sounder from {hours} alone, and the cabin's clock "
+            f"is not set."
+        )
+    local = wall.astimezone(zone)
+    if DAY_BEGINS_H <= local.hour < DAY_ENDS_H:
+        return ""
+    return (
+        f"a phone may test the sounder from {hours} alone, and it is {local:%H:%M} in "
+        f"the cabin (test_at_night in [mqtt] allows more)."
+    )
