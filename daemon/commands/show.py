@@ -7,9 +7,9 @@ import argparse
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
-from cabinvigil.daemon.ask.socket import ask_watch
+from cabinvigil.daemon.ask.socket import AskError, ask_status
 from cabinvigil.daemon.clock import Clock, SystemClock
 from cabinvigil.daemon.commands.base import (
     USUAL_CONFIG,
@@ -17,7 +17,7 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     check_range,
 )
-from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame
+from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, old_frame
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import stay
@@ -29,7 +29,7 @@ EXAMPLE = """example, in the trailer Lapwing or by ssh:
 """
 EVERY_S = 2.0
 FASTEST_S = 1.0
-"""The socket takes one ask a second."""
+"""The socket takes one ask a second of each caller."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -78,19 +78,29 @@ def run(
     check_range("--every", args.every, FASTEST_S, 3600.0, " seconds")
     path, clock = socket_of(args), clock or SystemClock()
     if args.json:
-        print(json_line(_ask(path)), file=out)
+        print(json_line(ask_status(path)), file=out)
     elif args.once:
-        print(frame(_ask(path), PastLooks(), clock.monotonic()), file=out)
+        print(frame(ask_status(path), PastLooks(), clock.monotonic()), file=out)
     else:
         stay(_frames(path, clock), out, lambda: time.sleep(args.every), COLUMNS)
     return ExitCode.DONE
 
 
-def _ask(path: Path) -> dict[str, Any]:
-    return ask_watch(path, {"ask": "status"})
-
-
 def _frames(path: Path, clock: Clock) -> Iterator[str]:
-    seen = PastLooks()
+    """Yield what the watch says; while it does not, the last of it, marked as old.
+
+    Raises:
+        AskError: it said nothing from the first.
+    """
+    seen, last, at_s = PastLooks(), "", clock.monotonic()
     while True:
-        yield frame(_ask(path), seen, clock.monotonic())
+        try:
+            status = ask_status(path)
+        except AskError as error:
+            if not last:
+                raise
+            yield old_frame(last, clock.monotonic() - at_s, str(error))
+        else:
+            at_s = clock.monotonic()
+            last = frame(status, seen, at_s)
+            yield last

@@ -99,6 +99,18 @@ def frame(status: Mapping[str, Any], seen: PastLooks, now_s: float) -> str:
     return "\n".join(line[:COLUMNS] for line in lines)
 
 
+def old_frame(last: str, age_s: float, why: str) -> str:
+    """Mark a look as old: what it shows may be over, or worse by now.
+
+    Args:
+        last: the look.
+        age_s: how long ago it was.
+        why: there is no newer one.
+    """
+    head = _wrapped("OLD: ", f"{age_s:.0f} s ago. {why}.")
+    return "\n".join([*head, last])
+
+
 def _head(status: Mapping[str, Any]) -> str:
     up_min = _number(status.get("up_s"), 0.0) / 60.0
     return f"{status.get('cabin', 'cabin')}, watched for {minutes(up_min)}"
@@ -110,6 +122,9 @@ def _number(value: Any, otherwise: float) -> float:
 
 
 def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
+    if not isinstance(status.get("alarms"), list):
+        yield "It does not say which alarms are on."
+        return
     alarms = [one for one in _list(status, "alarms") if isinstance(one, Mapping)]
     told = [
         one

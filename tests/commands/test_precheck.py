@@ -109,6 +109,29 @@ async def test_the_running_watch_is_asked(tmp_path: Path) -> None:
     assert code == 1
 
 
+def test_a_watch_that_refuses_is_not_called_another_version(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It runs and does not say how it stands: exit 3, with what to do."""
+    refused = {"ok": False, "text": "too many callers at once; try again"}
+    monkeypatch.setattr("cabinvigil.daemon.ask.socket.ask_watch", lambda *_: refused)
+    code, out, err = called("--config", str(config(tmp_path)), "--no-key", "--no-phone")
+    assert (code, out) == (3, "")
+    assert "too many callers at once" in err
+    assert "ask again" in err
+    assert "another version" not in err
+
+
+def test_a_status_that_cannot_be_read_is_of_another_version(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    odd = {"ok": True, "alarms": "none"}
+    monkeypatch.setattr("cabinvigil.daemon.ask.socket.ask_watch", lambda *_: odd)
+    code, _, err = called("--config", str(config(tmp_path)), "--no-key", "--no-phone")
+    assert code == 3
+    assert "another version: restart it" in err
+
+
 async def test_a_script_asks_nobody(tmp_path: Path) -> None:
     """Without key and phone nothing sounds, and both are said as not checked."""
     async with running(tmp_path) as run:

@@ -17,6 +17,7 @@ from cabinvigil.daemon.commands import show as show_command
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, trend_words
 from cabinvigil.daemon.text.terminal import stay, told
 from tests.commands.calling import call
+from tests.outputs.hands import HandClock
 
 STATUS: dict[str, Any] = {
     "ok": True,
@@ -61,18 +62,21 @@ STATUS: dict[str, Any] = {
 
 
 @contextmanager
-def watch(folder: Path, answer: dict[str, Any]) -> Iterator[tuple[Path, list[Any]]]:
-    """A watch that answers one ask, on a real Unix socket."""
+def watch(
+    folder: Path, answer: dict[str, Any], *more: dict[str, Any]
+) -> Iterator[tuple[Path, list[Any]]]:
+    """A watch that answers so many asks, on a real Unix socket."""
     path, asked = folder / "ask", []
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     listener.bind(str(path))
     listener.listen()
 
     def serve() -> None:
-        caller, _ = listener.accept()
-        with caller, caller.makefile("rwb") as file:
-            asked.append(json.loads(file.readline()))
-            file.write(json.dumps(answer).encode() + b"\n")
+        for each in (answer, *more):
+            caller, _ = listener.accept()
+            with caller, caller.makefile("rwb") as file:
+                asked.append(json.loads(file.readline()))
+                file.write(json.dumps(each).encode() + b"\n")
 
     server = Thread(target=serve, daemon=True)
     server.start()
@@ -176,9 +180,68 @@ def test_a_trend_comes_from_what_was_seen() -> None:
     "odd",
     [{}, {"readings": 3, "alarms": "x", "faults": [], "estimate": 1, "up_s": None}],
 )
-def test_an_odd_answer_makes_no_trouble(odd: dict[str, Any]) -> None:
+def test_an_odd_answer_makes_no_trouble_and_is_no_good_news(
+    odd: dict[str, Any],
+) -> None:
     """A watch of another version."""
-    assert "No alarm." in frame(odd, PastLooks(), 0.0)
+    text = frame(odd, PastLooks(), 0.0)
+    assert "No alarm." not in text
+    assert "It does not say which alarms are on." in text
+
+
+def test_where_nothing_rings_it_says_so() -> None:
+    assert "No alarm." in frame({"alarms": []}, PastLooks(), 0.0)
+
+
+REFUSED = {"ok": False, "text": "too many callers at once; try again"}
+
+
+@pytest.mark.parametrize("option", ["--once", "--json"])
+def test_a_refusal_is_an_error_and_no_status(tmp_path: Path, option: str) -> None:
+    """Never "No alarm.", whatever rings."""
+    with watch(tmp_path, REFUSED) as (path, _):
+        code, out, err = call(show_command, option, "--socket", str(path))
+    assert (code, out) == (3, "")
+    assert "too many callers at once" in err
+    assert err.count("\n") == 1
+
+
+def test_while_the_watch_does_not_say_the_last_look_stays_and_is_marked_old(
+    tmp_path: Path,
+) -> None:
+    """With the alarm that it showed, and why there is no newer one; then as before."""
+    clock = HandClock()
+
+    def frames(path: Path) -> Iterator[str]:
+        for text in show_command._frames(path, clock):
+            yield text
+            clock.now_s += 2.0
+            if clock.now_s >= 8.0:
+                return
+
+    with watch(tmp_path, STATUS, REFUSED, REFUSED, STATUS) as (path, _):
+        first, second, third, fourth = frames(path)
+    assert "Oxygen low in 16 minutes" in first
+    assert second.startswith("OLD: 2 s ago. The watch runs")
+    assert third.startswith("OLD: 4 s ago.")
+    assert " ".join(second.split()).count("too many callers at once") == 1
+    for text in (second, third):
+        assert text.endswith(first)
+        assert max(len(line) for line in text.splitlines()) <= COLUMNS
+    assert "OLD" not in fourth
+
+
+def test_a_watch_that_went_away_is_told_on_the_screen(tmp_path: Path) -> None:
+    """What it last said stays; whoever looks away must not take it for now."""
+    clock = HandClock()
+    with watch(tmp_path, STATUS) as (path, _):
+        frames = show_command._frames(path, clock)
+        first = next(frames)
+    path.unlink()
+    clock.now_s += 60.0
+    gone = next(frames)
+    assert gone.startswith("OLD: 60 s ago. No watch listens on")
+    assert gone.endswith(first)
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,23 @@ from tests.commands.calling import call
 from tests.running import running
 
 
+async def test_many_look_beside_idle_callers_and_none_is_refused(
+    tmp_path: Path,
+) -> None:
+    """Eight connections that say nothing, and whoever looks sees the air."""
+    path = tmp_path / "ask"
+    async with running(tmp_path) as watch:
+        await watch.until(lambda: "o2_pct" in watch.app.watcher.numbers())
+        await watch.until(path.exists)
+        idle = [await asyncio.open_unix_connection(path) for _ in range(8)]
+        words = ("--once", "--socket", str(path))
+        shown = [await asyncio.to_thread(call, show, *words) for _ in range(8)]
+        for _, writer in idle:
+            writer.close()
+    assert [code for code, _, _ in shown] == [0] * 8
+    assert all("oxygen          20." in out for _, out, _ in shown)
+
+
 async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> None:
     """From the command to the log and back, through the daemon's own socket."""
     socket = str(tmp_path / "ask")
