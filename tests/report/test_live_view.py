@@ -221,7 +221,7 @@ def test_while_the_watch_does_not_say_the_last_look_stays_and_is_marked_old(
 
     with watch(tmp_path, STATUS, REFUSED, REFUSED, STATUS) as (path, _):
         first, second, third, fourth = frames(path)
-    assert "Oxygen low in 16 minutes" in first
+    assert "WARNING: Too little oxygen in 16" in first
     assert second.startswith("OLD: 2 s ago. The watch runs")
     assert third.startswith("OLD: 4 s ago.")
     assert " ".join(second.split()).count("too many callers at once") == 1
