@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.compose.compose import CoreBuild, compose_columns
+from cabinvigil.daemon.core.alarm_status import HEARD_S
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -225,6 +226,7 @@ def test_changes_are_kept_and_told(clock: HandClock) -> None:
     assert {t.alarm for t in kept.of(Transition)} == {"co-level", "co-dose"}
     assert [s.pattern for s in kept.of(Sound)] == ["temporal-four"]
     assert len(kept_states) == 1
+    clock.now_s += HEARD_S
     watcher.on_event(Act(ActKind.ACKNOWLEDGE, "co-level"))
     assert len(kept_states) == 2
     watcher.on_event(SourceFault("log", "not-writable", "the disk is full"))
