@@ -63,6 +63,8 @@ class AlarmStatus:
     answer is to what stood at that moment."""
     rang_s: float = float("-inf")
     """When it last began to sound, or sounded anew."""
+    rings: int = 0
+    """How often it has sounded, or sounded anew, since the start."""
     topics: tuple[str, ...] = ("",)
     """Every `Verdict.topic` that it has rung for in this stand."""
     grave_s: float | None = None
@@ -139,6 +141,7 @@ def ring(
         quiet_limit_s=verdict.quiet_s,
         severity_when_rung=verdict.severity,
         rang_s=now,
+        rings=standing.rings + 1,
         topics=topics if verdict.topic in topics else (*topics, verdict.topic),
         grave_s=grave_s,
         is_answered=False,

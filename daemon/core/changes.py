@@ -118,7 +118,7 @@ def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
     return (
         before.state is not AlarmState.UNACKNOWLEDGED
         or after.priority > before.priority
-        or after.rang_s > before.rang_s
+        or after.rings > before.rings
     )
 
 

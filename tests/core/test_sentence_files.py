@@ -106,6 +106,7 @@ ALLOWED = {
             "Get everyone outside now.",
             "Get everyone outside now, heater off on the way.",
             "Get everyone outside now: no flames, no switches.",
+            "Call for medical help now.",
         ),
         "medium": (
             "Open the door and vents now.",
@@ -121,6 +122,7 @@ ALLOWED = {
             "Sofort alle ins Freie gehen.",
             "Sofort alle ins Freie gehen, dabei Heizung aus.",
             "Sofort alle ins Freie gehen: keine Flamme, kein Schalter.",
+            "Jetzt ärztliche Hilfe rufen.",
         ),
         "medium": (
             "Jetzt Tür und Lüftung öffnen.",
@@ -136,6 +138,7 @@ ALLOWED = {
             "Sortez tous immédiatement.",
             "Sortez tous immédiatement, chauffage coupé au passage.",
             "Sortez tous immédiatement : ni flamme, ni interrupteur.",
+            "Appelez les secours médicaux.",
         ),
         "medium": (
             "Ouvrez la porte et les aérations.",

@@ -27,7 +27,7 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
-from cabinvigil.daemon.outputs.mqtt.requests import Reply, RequestGate
+from cabinvigil.daemon.outputs.mqtt.requests import Envelope, Reply, RequestGate
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from tests.invariants.cabins import CabinBuild
 from tests.invariants.moment import (
@@ -150,7 +150,8 @@ class Monitor:
         payload = json.dumps(body).encode()
         self._asks.clear()
         if by == "phone":
-            self._gate.arrived(payload, "", b"", Stamp(up_s, wall), lambda *_: None)
+            stamp = Stamp(up_s, wall)
+            self._gate.arrived(payload, Envelope(), stamp, lambda *_: None)
         else:
             try:
                 self._asks.append(parse_ask(payload, "socket", wall))
