@@ -73,7 +73,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     if not low and not short and series.doubtful:
         return None
     facts: dict[str, float | str] = {"supply_v": series.value, "limit": params.low_v}
-    if hours_left is not None:
+    if hours_left is not None and hours_left >= LEAST_TOLD_H:
         facts["hours"] = hours_left
     is_empty = series.value <= params.empty_v
     stage = _stage(0.0 if is_empty else hours_left)
@@ -88,6 +88,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     )
 
 
+LEAST_TOLD_H = 1.0 / 60.0
+"""Nearer to its end no time is told: it may be over."""
 STAGES = ((0.25, "quarter"), (1.0, "hour"))
 """With so many hours left it is told again."""
 

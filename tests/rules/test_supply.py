@@ -91,15 +91,17 @@ def test_it_chirps_three_times_and_never_asks_for_a_vent() -> None:
         night.air({"supply_v": round(12.4 - 0.5 * minute / 60.0, 3)}, 60.0)
         night.act("ack")
     rung = [one for one in night.transitions() if one.state.value == "unacknowledged"]
-    assert [one.text.split()[2] for one in rung] == ["hours", "hour", "quarter"]
+    stages = [one.text.removeprefix("supply-low fault ").split()[0] for one in rung]
+    assert stages == ["hours", "hour", "quarter"]
     assert {pattern for _, pattern in night.sounds()} == {"chirp", "quiet"}
 
 
 def test_past_empty_no_hours_are_left() -> None:
-    """Never fewer than none."""
+    """Never fewer than none, and no time is told: it may be over."""
     verdict = asked(supply, BATTERY, sagging(1.0, 0.7, 11.5))
     assert verdict is not None
-    assert verdict.facts["hours"] == 0.0
+    assert verdict.evidence["hours_left"] == 0.0
+    assert "hours" not in verdict.facts
 
 
 def test_noise_alone_wakes_nobody() -> None:
