@@ -89,18 +89,23 @@ def _beyond(value: float, limit: float, side: str) -> bool:
     return value <= limit if side == "below" else value >= limit
 
 
-def _mean(history: History, params: Params, over_s: float) -> Mean | None:
-    """Return the worst mean of all places, by what counts of it."""
+def _mean(history: History, params: Params, step: LevelStep) -> Mean | None:
+    """Return the worst mean of all places, by what counts of it; None: none matters.
+
+    The hours are added up only where the last ten minutes would let the step stand: in
+    good air that spares most of what this rule costs.
+    """
     is_below = params.side == "below"
+    least = step.at + _dead_band(params, step)
     means: list[Mean] = []
     for key in history.layout.index(params.quantity, params.place):
-        mean = history.mean(key, over_s, params.before)
+        recent = history.mean(key, min(RECENT_S, step.over_s), params.before)
+        if recent is not None and not _beyond(recent, least, params.side):
+            continue
+        mean = history.mean(key, step.over_s, params.before)
         if mean is not None:
-            recent = history.mean(key, min(RECENT_S, over_s), params.before)
-            counts = (
-                mean if recent is None else (max if is_below else min)(mean, recent)
-            )
-            means.append((counts, mean))
+            worst = mean if recent is None else recent
+            means.append(((max if is_below else min)(mean, worst), mean))
     if not means:
         return None
     return min(means) if is_below else max(means)
@@ -209,7 +214,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     for step in sorted(params.steps, key=lambda step: step.over_s <= 0.0):
         value: Mean | None = (series.value, series.value)
         if step.over_s > 0.0:
-            value = _mean(history, params, step.over_s)
+            value = _mean(history, params, step)
         if value is not None:
             values.append((step, value))
     raised, hold, reached = _climb(params, values, _share_pct(history, params))
