@@ -41,6 +41,10 @@ class Refused:
     """Refusals in this run."""
 
 
+LONGEST_TICK_S = 60.0
+"""A tick may be as long (README, `tick_s`): what comes with the next one goes on."""
+
+
 @dataclass(frozen=True, slots=True)
 class Series:
     """The bounded past of one series."""
@@ -66,7 +70,8 @@ class Series:
 
     def with_doubt(self, spec: SeriesSpec, since: "Series") -> "Series":
         """Return it with its last value doubtful; `since` is what came before it."""
-        goes_on = since.doubtful and self.at_s - since.at_s <= spec.max_age_s
+        longest_s = max(spec.max_age_s, LONGEST_TICK_S)
+        goes_on = since.doubtful and self.at_s - since.at_s <= longest_s
         doubtful_s = since.doubtful_s if goes_on else self.at_s
         return replace(self, doubtful=True, doubtful_s=doubtful_s)
 

@@ -62,6 +62,8 @@ class Notification:
     """When the second phone got its last texts."""
     told: Mapping[str, tuple[Weight, float]] = field(default_factory=lambda: EMPTY)
     """By alarm that is open: as how grave it was last told, and when."""
+    dangers: Mapping[str, tuple[Weight, float]] = field(default_factory=lambda: EMPTY)
+    """By alarm, open or over: as how grave a danger it was told lately, and when."""
     waiting: frozenset[str] = frozenset()
     """Alarms that began to sound and were not told."""
     missed: tuple[str, ...] = ()
@@ -141,6 +143,9 @@ class _Turn:
         self.texts = [at for at in told.texts_s if at >= recent]
         self.second = [at for at in told.second_texts_s if at >= recent]
         self.told = dict(told.told)
+        self.told_lately = {
+            alarm: last for alarm, last in told.dangers.items() if last[1] >= recent
+        }
         self.waiting = set(told.waiting)
         self.missed = list(told.missed)
         self.ended = list(told.ended)
@@ -157,12 +162,14 @@ class _Turn:
         return len(self.texts) < TEXTS
 
     def _is_rise(self, alarm: str) -> bool:
-        """Return whether an alarm is a danger that was not told as such lately."""
-        grave = weight(self.standings[alarm])
-        last = self.told.get(alarm)
-        if grave[0] is not Priority.HIGH:
+        """Return whether an alarm is a danger that was not told as such.
+
+        One that was told, was over and is back within minutes is no news either.
+        """
+        if self.standings[alarm].priority is not Priority.HIGH:
             return False
-        return last is None or last[0] < grave or self.now - last[1] >= WINDOW_S
+        tellings = (self.told.get(alarm), self.told_lately.get(alarm))
+        return all(last is None or last[0][0] < Priority.HIGH for last in tellings)
 
     def _is_same_news(self, alarm: str) -> bool:
         """Return whether another alarm on the same gas was told as gravely lately."""
@@ -202,6 +209,8 @@ class _Turn:
         if escalation != SECOND:
             self.texts.append(self.now)
             self.told[alarm] = (weight(one), self.now)
+            if one.priority is Priority.HIGH:
+                self.told_lately[alarm] = self.told[alarm]
             self.alerts.append(
                 Alert(alarm, one.priority, one.text, escalation, expiry_s)
             )
@@ -261,8 +270,6 @@ class _Turn:
                 self.waiting.discard(alarm)
             elif self._is_rise(alarm) or self._has_room():
                 self.send(alarm, FIRST)
-            else:
-                return
 
     def _is_held_back(self, alarm: str) -> bool:
         """Return whether something graver is open, beside which this is not told."""
@@ -342,6 +349,7 @@ class _Turn:
             tuple(self.texts),
             tuple(self.second),
             self.told,
+            self.told_lately,
             frozenset(self.waiting),
             tuple(self.missed),
             tuple(self.ended),

@@ -286,6 +286,7 @@ def _told(
         moments("texts_age_s"),
         moments("second_texts_age_s"),
         told,
+        {alarm: one for alarm, one in told.items() if one[0][0] is Priority.HIGH},
         frozenset(one for one in words("waiting") if one in specs),
         tuple(words("missed")),
         is_second=kept.get("is_second") is True,
