@@ -14,7 +14,7 @@ from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from tests.running import HandButton, Running, config, running
 
-CO_HIGH = AirNow(co_ppm=400.0)
+CO_HIGH = AirNow(co_ppm=250.0)
 
 
 async def _rings_for_co(run: Running) -> None:

@@ -73,7 +73,7 @@ def play(row: Row, folder: Path) -> Night:
     cabin.live(FAULT_S)
     row.breaks(cabin)
     cabin.live(GAS_S)
-    cabin.co_ppm = 300.0
+    cabin.co_ppm = 290.0
     cabin.live(MEND_S)
     row.mends(cabin)
     cabin.live(CLEAR_S)
