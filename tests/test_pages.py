@@ -22,6 +22,7 @@ KINDS = {
     "sh": "here",
     "toml": "tests/test_hardware.py, or printed",
     "python": "tests/log/test_data_frames.py, tests/test_adding.py",
+    "json": "tests/outputs/mqtt/test_contract.py",
     "mermaid": "drawn; tests/core/test_alarm.py, and here",
     "text": "a drawing or an output: printed where it begins with `$ cabinvigil`",
 }
