@@ -119,7 +119,8 @@ def _air_fields(air: Air) -> dict[str, Any]:
 def _breathe(state: State, air: Air, now: float) -> State:
     """Take a tick's values: series, dose and trend."""
     setup, history = state.setup, state.history
-    history = replace(history, now=now, series=past.breathe(history, air, now))
+    series = past.breathe(history, air, now)
+    history = replace(history, now=now, ticked_s=now, series=series)
     history = with_partial_pressure(history)
     worst_co = history.worst("co_ppm", "above")
     if worst_co is not None:

@@ -20,6 +20,8 @@ from cabinvigil.daemon.core.model import EMPTY, Air, SourceFault
 KEPT_MINUTES = 490
 """Eight hours of minute means and a little more: the longest mean of any limit."""
 
+DOUBT_GAP_S = 60.0
+"""Doubt goes on over so long a silence: the slowest tick is a minute."""
 _VALUE = itemgetter(1)
 
 UNDOSED = Dose()
@@ -39,10 +41,6 @@ class Refused:
     """When this run of refusals of one kind, to one side, began."""
     count: int
     """Refusals in this run."""
-
-
-LONGEST_TICK_S = 60.0
-"""A tick may be as long (README, `tick_s`): what comes with the next one goes on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +68,8 @@ class Series:
 
     def with_doubt(self, spec: SeriesSpec, since: "Series") -> "Series":
         """Return it with its last value doubtful; `since` is what came before it."""
-        longest_s = max(spec.max_age_s, LONGEST_TICK_S)
-        goes_on = since.doubtful and self.at_s - since.at_s <= longest_s
+        gap_s = max(spec.max_age_s, DOUBT_GAP_S)
+        goes_on = since.doubtful and self.at_s - since.at_s <= gap_s
         doubtful_s = since.doubtful_s if goes_on else self.at_s
         return replace(self, doubtful=True, doubtful_s=doubtful_s)
 
@@ -183,6 +181,7 @@ class History:
     layout: Layout
     started_s: float
     now: float
+    """When it is judged: at a tick, or between two."""
     series: Mapping[str, Series]
     sources: Mapping[str, SourceFault] = field(default_factory=lambda: EMPTY)
     """Sources with a fault now, by name."""
@@ -190,13 +189,25 @@ class History:
     """What a sleeper has breathed of the worst CO measured."""
     trend: Any = None
     """The trend's estimate, or None."""
+    ticked_s: float = -math.inf
+    """When readings last could come: what is judged between two slow ticks has seen no
+    silence since.  -inf: not yet."""
 
     def fresh(self, key: str) -> Series | None:
         """Return a series whose last value is not stale, else None."""
         series = self.series.get(key)
-        if series is None or self.now - series.at_s > self.layout.series[key].max_age_s:
+        if series is None or self.age_s(key) > self.layout.series[key].max_age_s:
             return None
         return series
+
+    def age_s(self, key: str) -> float:
+        """Return how long a series had given nothing at the last tick."""
+        return self.last_tick_s - self.series[key].at_s
+
+    @property
+    def last_tick_s(self) -> float:
+        """When readings last could come; now, where there was no tick yet."""
+        return self.now if self.ticked_s == -math.inf else self.ticked_s
 
     def value(self, key: str) -> float | None:
         """Return the fresh value of a series, doubtful ones too, else None."""

@@ -34,7 +34,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return _FINE
     loss = loss_of(history, key)
     max_age_s = history.layout.series[key].max_age_s
-    is_lost = now - history.series[key].at_s > max_age_s + params.retry_s
+    is_lost = history.age_s(key) > max_age_s + params.retry_s
     is_lost = is_lost and now - refused.first_s > params.retry_s
     parts = split_channel(key)
     return Verdict(

@@ -176,6 +176,7 @@ def play_fault(
     part: str = SUSPECT,
     more: Sequence[Failure] = (),
     gas_s: float = GAS_S,
+    fault_at_s: float = FAULT_AT_S,
 ) -> FaultyNight:
     """Play a night in which one part fails, gas comes while it does, and it is mended.
 
@@ -186,10 +187,11 @@ def play_fault(
         part: which fails.
         more: what fails besides.
         gas_s: how long the gas stays.
+        fault_at_s: when it fails.
     """
-    gas_at_s = FAULT_AT_S + told_within_s + GAS_AFTER_S
+    gas_at_s = fault_at_s + told_within_s + GAS_AFTER_S
     well_at_s = gas_at_s + gas_s
-    night = FaultyNight(FAULT_AT_S, gas_at_s, well_at_s)
+    night = FaultyNight(fault_at_s, gas_at_s, well_at_s)
 
     def write(command: Command, time_s: float) -> None:
         night.commands.append((time_s, command))

@@ -333,5 +333,5 @@ def test_a_good_reading_at_another_moment_counts_for_its_own_series() -> None:
     night = play("19.2")
     night.take(SourceOk("cell"), 29.0)
     assert says(level, LOW_O2, night) is P.HIGH
-    history = replace(night.state.history, now=night.now + 2.0)
-    assert level.judge(LOW_O2, history, night.now + 2.0) is None
+    night.air({}, 2.0)
+    assert asked(level, LOW_O2, night) is None
