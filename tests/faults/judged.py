@@ -4,6 +4,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from cabinvigil.daemon.core.model import Priority, Transition
+from cabinvigil.daemon.core.vital import LOST_WAKES_S
 from tests.faults.nights import BACK_S, SUSPECT, FaultyNight, play_fault, settings
 from tests.faults.outcome import Outcome, seconds
 from tests.faults.rows import NOTHING, TICK_S, Row
@@ -70,11 +71,15 @@ def _rings(night: FaultyNight, told_s: float | None) -> str:
     if told_s is None:
         assert patterns == []
         return "-"
-    is_vital = any(split_channel(key)[0].name in VITAL for key in _series(night))
-    if is_vital:
-        assert patterns in (["chirp", "three-pulse"], ["three-pulse"])
-    else:
-        assert patterns == ["chirp"]
+    assert night.watcher is not None
+    keys = night.watcher.composed.keys.items()
+    own = {channel for (part, channel), _ in keys if part == SUSPECT}
+    is_vital = not own.isdisjoint(VITAL)
+    woken = [at_s for at_s, _ in night.raised("sensor-stale", "sensor-stuck")]
+    is_lost = is_vital and any(at_s <= night.gas_at_s for at_s in woken)
+    assert is_lost or not is_vital or night.gas_at_s - night.fault_at_s < LOST_WAKES_S
+    assert [one for one in patterns if one != "chirp"] == ["three-pulse"] * is_lost
+    assert patterns.count("chirp") <= 1
     assert heard[0][0] == told_s
     return ", ".join(f"{pattern[:5]} {at_s:.1f}" for at_s, pattern in heard)
 

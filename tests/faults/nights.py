@@ -211,7 +211,7 @@ def play_fault(
         renderer("en"),
         _Air(gas_at_s, well_at_s),
         (well_at_s + BACK_S) / 3600.0,
-        (Failure(FAULT_AT_S, well_at_s, part, fault), *more),
+        (Failure(fault_at_s, well_at_s, part, fault), *more),
         SEED,
     )
     with tempfile.TemporaryDirectory() as own:

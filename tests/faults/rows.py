@@ -43,7 +43,7 @@ ABSENT = "does not respond. Check its plug and cable."
 OTHER = "is not the kind that the config names. Check its wiring."
 GARBLED = "sends garbled data. Check its cable."
 SENSELESS = "sends unexpected data. Check its kind in the config."
-STILL = "has been stuck at"
+STILL = "has been stuck"
 NO_AIR = "shows an impossible value. Check its wiring."
 UNMEASURED = "responds but does not measure. Check its power."
 ENDLESS = "sends nonsense without a pause. Switch its power off and on."
@@ -141,7 +141,7 @@ ROWS: tuple[Row, ...] = (
         ("ones", UNMEASURED, "row 10: its key register is read back"),
         ("zeros", NO_AIR, "row 11"),
     ),
-    _still("o2_key_register", 600.0),
+    _still("o2_key_register", 300.0),
     *_polled(
         "co_cell_ads1115",
         5.0,
@@ -176,7 +176,7 @@ ROWS: tuple[Row, ...] = (
         NO_AIR,
         note="row 17: its percent and its pressures differ; a lost blank does no harm",
     ),
-    _still("o2_optical_line", 600.0),
+    _still("o2_optical_line", 300.0),
     *_unharmed("o2_optical_line", split=SPLIT, merge=MERGE, reset=RESET),
     *_heard(
         "frame9_co",

@@ -150,6 +150,9 @@ def _phone(night: Night, told_s: float | None) -> str:
     if told_s is None:
         return f"-, {gas[0] - GAS_S:.0f}"
     fault = night.alert_s(night.row.told, FAULT_S)
+    if told_s >= GAS_S:  # nothing softer goes out beside a danger
+        assert fault is None
+        return f"held, {gas[0] - GAS_S:.0f}"
     assert fault, "the phone never heard of the fault"
     reached_s = MEND_S if is_late else told_s
     assert fault[0] <= reached_s + SOON_S
