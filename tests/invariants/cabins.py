@@ -67,6 +67,10 @@ steps = [
     { at = 20.0, priority = "low" },
     { at = 70.0, priority = "medium" },
     { at = 200.0, priority = "high" },
+    { at = 25.0, priority = "low", over_s = 3600.0 },
+    { at = 8.0, priority = "low", over_s = 28800.0 },
+    { at = 30.0, priority = "medium", over_s = 14400.0 },
+    { at = 25.0, priority = "medium", over_s = 28800.0 },
 ]
 ack_s = 120.0
 [alarm.o2-low]
