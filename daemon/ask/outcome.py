@@ -4,7 +4,7 @@ What an act does is the core's alone to decide; here it is read from where all a
 stood before it and stand after it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -94,10 +94,24 @@ def _of_answer(before: State, after: State, act: Act) -> ActOutcome:
     ]
     if not answered:
         return _nothing(_why_unanswered(after, waiting, act))
-    text = _quiet_words(after, answered, act)
-    if after.sound.pattern != "quiet":
-        text += f" Still sounding: {after.sound.alarm}."
-    return ActOutcome(True, text, len(answered))
+    done = _quiet_words(after, answered, act)
+    return ActOutcome(
+        True, _beside_what_sounds(done, after, waiting, act), len(answered)
+    )
+
+
+def _beside_what_sounds(
+    done: str, after: State, waiting: Mapping[str, AlarmStatus], act: Act
+) -> str:
+    """Put what an answer did behind what still wakes people, or before a chirp."""
+    alarm = after.sound.alarm
+    if after.sound.pattern == "quiet":
+        return done
+    if after.standings[alarm].priority < Priority.MEDIUM:
+        return f"{done} {alarm} still sounds."
+    left = {alarm: waiting[alarm]} if alarm in waiting else {}
+    why = f": {_why_unanswered(after, left, act)}" if left else "."
+    return f"{alarm} still sounds{why} Of the others: {done[0].lower()}{done[1:]}"
 
 
 def _quiet_words(after: State, answered: Iterable[str], act: Act) -> str:
@@ -114,7 +128,7 @@ def _quiet_words(after: State, answered: Iterable[str], act: Act) -> str:
     return f"{text}."
 
 
-def _why_unanswered(after: State, waiting: dict[str, AlarmStatus], act: Act) -> str:
+def _why_unanswered(after: State, waiting: Mapping[str, AlarmStatus], act: Act) -> str:
     if not waiting and act.alarm:
         return f"{act.alarm} does not wait for an answer."
     if not waiting:

@@ -1,5 +1,7 @@
 """What an asker is told became of it, read from a core that really did it, or not."""
 
+from dataclasses import replace
+
 import pytest
 
 from cabinvigil.daemon.ask.outcome import NOTHING, ActOutcome, outcome
@@ -54,7 +56,7 @@ def test_a_phone_answers_once_and_learns_that_the_second_did_nothing(
         "ok": True,
         "changed": 1,
         "text": "Quiet for 5 min; a second answer from a phone does not count. "
-        "Still sounding: sensor-fault/cell.",
+        "sensor-fault/cell still sounds.",
     }
     again = done(night, kind, "o2-low")
     assert says_nothing_was_done(again, "o2-low does not wait for an answer")
@@ -65,7 +67,23 @@ def test_a_phone_answers_once_and_learns_that_the_second_did_nothing(
     assert "button in the cabin" in later.text
     assert night.state.sound.pattern == "temporal-four"
     by_hand = done(night, kind, "o2-low", by="socket")
-    assert by_hand.text.startswith("Quiet for 5 min. Still sounding")
+    assert by_hand.text == "Quiet for 5 min. sensor-fault/cell still sounds."
+
+
+def test_a_danger_that_still_sounds_is_said_first() -> None:
+    """Whoever answered all of them must not read that it is quiet."""
+    night = in_danger()
+    age_s = night.now - night.standing().rang_s
+    night.take(SourceFault("cell", "absent", "the cell is gone"))
+    late = replace(night.standing("sensor-fault/cell"), rang_s=0.0)
+    standings = {**night.state.standings, "sensor-fault/cell": late}
+    night.state = replace(night.state, standings=standings)
+    got = done(night, ActKind.ACKNOWLEDGE, age_s=age_s)
+    assert (got.is_done, got.changed) == (True, 1)
+    assert got.text.startswith(
+        "o2-low still sounds: it began to sound only then; answer again. "
+        "Of the others: quiet for 5 min;"
+    )
 
 
 def test_an_answer_to_nothing_says_so() -> None:

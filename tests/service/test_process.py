@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.ask.socket import AskError, ask_watch
+from cabinvigil.daemon.core.alarm_status import HEARD_S
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from tests.outputs.brokers import free_port, mosquitto
 from tests.outputs.listener import Listener, asking
@@ -94,7 +95,7 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
             names = {record["n"]: record["u"] for record in pack if "u" in record}
             assert names["co_ppm"] == "ppm"
             assert names["o2_pct"] == "/100"
-            air.now = AirNow(co_ppm=400.0)
+            air.now = AirNow(co_ppm=250.0)
             await _until(lambda: last("alarm/co-level"), 20, "alarm state")
             state = json.loads(last("alarm/co-level"))
             assert (state["state"], state["priority"]) == ("unacknowledged", "high")
@@ -124,11 +125,14 @@ async def test_a_phone_sees_it_all_and_its_death(tmp_path: Path) -> None:
             await _until(lambda: len(phone.on("/answer")) == 3, 20, "refusals")
             assert not any(json.loads(one.text)["ok"] for one in phone.on("/answer"))
             assert await _sounding(tmp_path) == "temporal-four"
+            # An answer is to what has sounded for a while.
+            heard_s = time.perf_counter() + HEARD_S + 1.0
+            await _until(lambda: time.perf_counter() > heard_s, 10, "heard")
             phone.publish(topic, asking("acknowledge"), user={"name": "Ana's phone"})
             await _until(lambda: len(phone.on("/answer")) == 4, 20, "an answer")
             answer = json.loads(last("answer"))
             assert (answer["ok"], answer["answer"]) == (True, "acknowledge"), answer
-            assert await _sounding(tmp_path) != "temporal-four"
+            assert await _sounding(tmp_path) != "temporal-four", answer
             phone.publish(topic, asking("acknowledge"))
             await _until(lambda: len(phone.on("/answer")) == 5, 20, "nothing done")
             assert json.loads(last("answer"))["text"].startswith("Nothing was done")
