@@ -134,7 +134,8 @@ class Layout:
             quantity, place = split_channel(key) or (None, "")
             wanted = SIGNALS.get("" if quantity is None else quantity.name, "")
             for other in self.index(wanted, place):
-                if self.series[other].part == spec.part:
+                signal = self.series[other]
+                if signal.part == spec.part and not signal.made_of:
                     yield key, other
 
     def index(self, quantity: str, place: str | None = None) -> tuple[str, ...]:

@@ -13,8 +13,9 @@ from cabinvigil.daemon.core.model import Priority, Transition
 from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.service.watcher import round_reading
 from cabinvigil.daemon.settings.config import Cabin, standard
-from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.daemon.settings.values import PartSettings, changed
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import PartInfo
 from tests.core.scenario import Night
 
@@ -38,7 +39,8 @@ class Part:
     kind: str
     info: PartInfo
     mode: str = "alive"
-    """`alive`, `frozen` (its signal stands), `silent` or `doubtful`."""
+    """`alive`, `frozen` (its signal stands), `standing` (all that it gives does),
+    `silent` or `doubtful`."""
     due_s: float = 0.0
     coarse: dict[str, float] = field(default_factory=dict)
     """Steps other than its driver's, by quantity."""
@@ -48,8 +50,17 @@ class Part:
 class LivingCabin:
     """A core composed of registered parts, and the parts that feed it."""
 
-    def __init__(self, *kinds: str, seed: int = 1, **cabin: float) -> None:
+    def __init__(
+        self,
+        *kinds: str,
+        seed: int = 1,
+        leave_out: tuple[str, ...] = (),
+        **cabin: float,
+    ) -> None:
         settings = {kind: PartSettings(kind=kind) for kind in kinds}
+        for kind, part in settings.items():
+            left = tuple(one for one in leave_out if one in find_part(kind).gives)
+            settings[kind] = changed(part, leave_out=left)
         infos = part_infos(settings)
         about = Cabin(name="hut", **cabin)  # type: ignore[arg-type]
         self.build: CoreBuild = compose(
@@ -90,7 +101,8 @@ class LivingCabin:
     ) -> Iterable[tuple[str, float]]:
         gives = part.info.gives
         for quantity, known in gives.items():
-            if part.mode != "frozen" or quantity not in part.signals:
+            is_still = part.mode in ("frozen", "standing")
+            if not is_still or quantity not in part.signals:
                 value = true[quantity] + self._random.gauss(0.0, known.noise)
                 step = part.coarse.get(quantity, known.resolution)
                 part.signals[quantity] = round(value / step) * step

@@ -98,6 +98,15 @@ def test_a_cell_that_died_is_stuck_though_the_barometer_moves_its_percent() -> N
     assert [alarm for _, alarm, _, _ in hut.woken()] == ["sensor-stuck/o2_pct"]
 
 
+def test_a_pressure_that_is_worked_out_shows_no_life() -> None:
+    """Of an optical part that leaves its own out, percent alone can stand still."""
+    hut = LivingCabin("o2_optical_line", "frame9_co", "bme280", leave_out=("o2_hpa",))
+    hut.play(600.0)
+    hut.parts["o2_optical_line"].mode = "standing"
+    hut.play(STILL_WAKES_S, lambda now_s: {"pressure_hpa": 940.0 + now_s / 600.0})
+    assert [alarm for _, alarm, _, _ in hut.woken()] == ["sensor-stuck/o2_pct"]
+
+
 @pytest.mark.parametrize("kind", CO_KINDS)
 @pytest.mark.parametrize(("ppm", "is_stuck"), [(0.0, False), (29.0, True)])
 def test_carbon_monoxide_rests_at_zero_and_nowhere_else(
