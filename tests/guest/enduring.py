@@ -79,7 +79,7 @@ def _(pins: Pins) -> str:
     return f"longest silence {silence_s:.1f} s"
 
 
-@check("six deaths in a minute: the second unit sounds, and starts the watch again")
+@check("six deaths in a row: the second unit sounds, and starts the watch again")
 def _(pins: Pins) -> str:
     deaths = 0
     began_s = time.perf_counter()

@@ -66,6 +66,28 @@ def test_the_watch_is_a_notify_service_that_always_comes_back() -> None:
 
 
 @pytest.mark.parametrize(
+    ("way", "lives_s"),
+    [
+        ("it dies as soon as it is started", 0.0),
+        ("a bug ends it with its first ticks", 12.0),
+        ("it hangs, and the watchdog ends it", 15.0 + 10.0),
+        ("it never gets ready", 60.0 + 10.0),
+    ],
+)
+def test_whatever_way_it_dies_in_the_last_sound_is_reached(
+    way: str, lives_s: float
+) -> None:
+    """Six deaths lie within the limit's interval, restarts and stops counted in."""
+    unit = dict(
+        line.split("=", 1) for line in lines("cabinvigil.service") if "=" in line
+    )
+    assert float(unit["WatchdogSec"]) == 15.0
+    assert (unit["TimeoutStartSec"], unit["TimeoutStopSec"]) == ("60", "10")
+    six_s = float(unit["StartLimitBurst"]) * (lives_s + float(unit["RestartSec"]))
+    assert six_s < float(unit["StartLimitIntervalSec"]), way
+
+
+@pytest.mark.parametrize(
     "name",
     ["cabinvigil.service", "cabinvigil-failed.service", "broker.conf", "tone.conf"],
 )
