@@ -65,6 +65,7 @@ def test_a_coarse_version_lives_by_its_partial_pressure() -> None:
 # --- stands still --------------------------------------------------------------------
 
 
+@pytest.mark.hazard("blind-part")
 @pytest.mark.parametrize(("kind", "other"), LOSSES)
 def test_a_vital_part_that_stands_still_wakes_people_where_none_else_watches(
     kind: str, other: str
@@ -120,6 +121,7 @@ def test_carbon_monoxide_rests_at_zero_and_nowhere_else(
     assert bool(hut.rung("sensor-stuck/co_ppm")) is is_stuck
 
 
+@pytest.mark.hazard("false-all-clear")
 def test_nothing_clears_and_no_all_clear_comes_on_a_value_that_stands() -> None:
     """The projection rings, the cell dies at 19.8 %; oxygen falls on, unseen."""
     hut = LivingCabin("o2_optical_line", "frame9_co", volume_m3=11.0)
@@ -177,6 +179,7 @@ def test_saturated_air_is_no_stuck_humidity_part() -> None:
 # --- silent --------------------------------------------------------------------------
 
 
+@pytest.mark.hazard("blind-part")
 @pytest.mark.parametrize(("kind", "other"), LOSSES)
 def test_a_silent_vital_part_wakes_people_within_the_time_promised(
     kind: str, other: str
@@ -215,6 +218,7 @@ def test_where_nothing_else_watches_people_are_woken_at_once() -> None:
     assert first_s(hut, "sensor-stale/co_ppm", MEDIUM) - lost_s <= 10.0
 
 
+@pytest.mark.hazard("blind-part")
 @pytest.mark.parametrize(("kind", "other"), LOSSES)
 def test_a_vital_part_that_never_speaks_is_told_in_five_minutes(
     kind: str, other: str
@@ -229,6 +233,7 @@ def test_a_vital_part_that_never_speaks_is_told_in_five_minutes(
 # --- in doubt ------------------------------------------------------------------------
 
 
+@pytest.mark.hazard("blind-part")
 @pytest.mark.parametrize(("kind", "other"), LOSSES)
 def test_a_vital_part_in_doubt_for_long_wakes_people(kind: str, other: str) -> None:
     """It may raise an alarm and may be blind; in its own warm-up it is waited for."""

@@ -25,6 +25,7 @@ def test_a_calm_night_that_was_measured_is_safe(tmp_path: Path) -> None:
     assert (found.verdict.word, found.verdict.is_well) == ("safe", True)
 
 
+@pytest.mark.hazard("record-comforts")
 @pytest.mark.parametrize("missing", ["o2_pct", "co_ppm"])
 def test_a_night_without_a_vital_quantity_is_not_safe(
     tmp_path: Path, missing: str
@@ -42,6 +43,7 @@ def test_two_minutes_are_no_night(tmp_path) -> None:
     assert "too short to judge" in found.verdict.reasons[0]
 
 
+@pytest.mark.hazard("record-comforts")
 def test_a_twentieth_of_the_night_unseen_is_not_seen(tmp_path: Path) -> None:
     """Two hours long, seven minutes without oxygen: less than twenty, and too much."""
     rows = [
@@ -54,6 +56,7 @@ def test_a_twentieth_of_the_night_unseen_is_not_seen(tmp_path: Path) -> None:
     assert not found.verdict.is_well
 
 
+@pytest.mark.hazard("record-comforts")
 def test_each_ring_has_its_own_time_and_words(tmp_path: Path) -> None:
     """First 30 ppm before midnight, 250 ppm at five: two lines, each with its own."""
     data = logs.begin()

@@ -77,6 +77,7 @@ def test_each_number_of_a_rule_says_beside_its_bounds_which_way_is_laxer(
         assert isinstance(validator, Finite), f"{kind}.{name}"
 
 
+@pytest.mark.hazard("silenced-by-config")
 def test_each_common_key_says_which_way_is_laxer() -> None:
     """Delays, quiet times and the switches that every alarm has."""
     hints = get_type_hints(AlarmCommon, include_extras=True)
@@ -136,6 +137,7 @@ def numbers() -> Iterator[Number]:
 NUMBERS = list(numbers())
 
 
+@pytest.mark.hazard("silenced-by-config")
 @pytest.mark.parametrize("number", NUMBERS, ids=lambda one: f"{one.alarm}.{one.key}")
 def test_the_least_step_to_the_laxer_side_is_refused(number: Number) -> None:
     """And so is the furthest; the same value and any stricter one are free."""
