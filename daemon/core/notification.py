@@ -166,10 +166,11 @@ class _Turn:
 
         One that was told, was over and is back within minutes is no news either.
         """
-        if self.standings[alarm].priority is not Priority.HIGH:
+        grave = weight(self.standings[alarm])
+        if grave[0] is not Priority.HIGH:
             return False
         tellings = (self.told.get(alarm), self.told_lately.get(alarm))
-        return all(last is None or last[0][0] < Priority.HIGH for last in tellings)
+        return all(last is None or last[0] < grave for last in tellings)
 
     def _is_same_news(self, alarm: str) -> bool:
         """Return whether another alarm on the same gas was told as gravely lately."""

@@ -38,7 +38,7 @@ TOLD_EVERY = 1000
 
 
 @dataclass(slots=True)
-class Ring:
+class LimitRing:
     """One alarm's raise."""
 
     at_s: float
@@ -57,9 +57,9 @@ class RingDiff:
     night: str
     alarm: str
     change: Change
-    was: Ring | None
+    was: LimitRing | None
     """None: it did not ring."""
-    would: Ring | None
+    would: LimitRing | None
 
     @property
     def priority(self) -> str:
@@ -147,7 +147,7 @@ def _rings(
     base: Settings | None,
     put: Put,
     advance: Advance,
-) -> dict[str, list[Ring]]:
+) -> dict[str, list[LimitRing]]:
     """Replay one night and list when each alarm was raised, and how high it went."""
     if not is_log(paths[0]):
         known = put(base or standard(Cabin(name="recording")))
@@ -173,9 +173,11 @@ def _rings(
         ) from error
 
 
-def _gathered(decided: Decided, followed: _Followed | None) -> dict[str, list[Ring]]:
-    rings: dict[str, list[Ring]] = {}
-    places: list[tuple[Ring, int, float]] = []
+def _gathered(
+    decided: Decided, followed: _Followed | None
+) -> dict[str, list[LimitRing]]:
+    rings: dict[str, list[LimitRing]] = {}
+    places: list[tuple[LimitRing, int, float]] = []
     first_s: float | None = None
     for time_s, commands in decided:
         first_s = time_s if first_s is None else first_s
@@ -189,7 +191,7 @@ def _gathered(decided: Decided, followed: _Followed | None) -> dict[str, list[Ri
             if command.was is AlarmState.UNACKNOWLEDGED and listed:
                 listed[-1].priority = max(listed[-1].priority, command.priority)
                 continue
-            listed.append(Ring(time_s - first_s, command.priority))
+            listed.append(LimitRing(time_s - first_s, command.priority))
             if followed is not None:
                 places.append((listed[-1], followed.run, followed.up_s))
     if followed is not None:
@@ -199,8 +201,8 @@ def _gathered(decided: Decided, followed: _Followed | None) -> dict[str, list[Ri
 
 
 def _paired(
-    own: Sequence[Ring], would: Sequence[Ring]
-) -> Iterator[tuple[Ring | None, Ring | None]]:
+    own: Sequence[LimitRing], would: Sequence[LimitRing]
+) -> Iterator[tuple[LimitRing | None, LimitRing | None]]:
     """Pair rings in order; what has no fellow near stands alone."""
     left, right = list(own), list(would)
     while left or right:
@@ -212,7 +214,7 @@ def _paired(
             yield left.pop(0), None
 
 
-def _change(was: Ring | None, now: Ring | None) -> Change:
+def _change(was: LimitRing | None, now: LimitRing | None) -> Change:
     if was is None or now is None:
         return "gained" if was is None else "lost"
     if abs(now.at_s - was.at_s) <= SAME_S:
@@ -237,7 +239,7 @@ def lines(rows: Iterable[RingDiff]) -> Iterator[str]:
     yield f"{told or 'Nothing changes'}, {counts['same']} the same."
 
 
-def _clock(ring: Ring | None) -> str:
+def _clock(ring: LimitRing | None) -> str:
     return "-" if ring is None else time_or_elapsed(ring.wall, ring.at_s)
 
 
@@ -256,5 +258,5 @@ def as_json(row: RingDiff) -> dict[str, Any]:
     }
 
 
-def _moment(ring: Ring | None) -> str | None:
+def _moment(ring: LimitRing | None) -> str | None:
     return None if ring is None else utc_seconds(ring.wall)

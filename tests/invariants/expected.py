@@ -57,5 +57,5 @@ CLAUSES = {
 
 EXPECTED: dict[str, str] = {
     "h/later": "what counts towards a delay or a rate is in no snapshot",
-    "h/louder": "what was in doubt comes back unacknowledged from a snapshot, by choice",
+    "h/louder": "what was in doubt comes back unacknowledged, by choice",
 }
