@@ -77,6 +77,7 @@ LAXER = [
 ]
 
 
+@pytest.mark.hazard("silenced-by-config")
 @pytest.mark.parametrize(("table", "line", "name", "text"), LAXER)
 def test_what_guards_less_is_refused(
     config: Config, table: str, line: str, name: str, text: str
@@ -145,6 +146,7 @@ def test_one_part_less_of_two_is_said(config: Config) -> None:
     assert "one sensor less measures oxygen" in err
 
 
+@pytest.mark.hazard("silenced-by-config")
 @pytest.mark.parametrize("word", ["bunk", "berth", "bed", ""])
 def test_a_word_for_the_bunk_is_the_bunk(config: Config, word: str) -> None:
     """It is printed like that: as another place it would turn the forecast off."""

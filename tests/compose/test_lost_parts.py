@@ -1,9 +1,12 @@
 """What a lost part weighs, however it is lost: the composed core on parts that fail."""
 
+from pathlib import Path
+
 import pytest
 
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.vital import LOST_WAKES_S, STILL_WAKES_S
+from cabinvigil.daemon.rules import stale
 from cabinvigil.drivers import REGISTRY, part
 from cabinvigil.drivers.kit.quantity import VITAL
 from tests.compose.living import LivingCabin
@@ -41,9 +44,20 @@ def first_s(hut: LivingCabin, alarm: str, weight: Priority) -> float:
     return next(at_s for at_s, _, rung, _ in hut.rung(alarm) if rung >= weight)
 
 
+def test_the_times_are_those_that_readme_promises() -> None:
+    """One number for each, in one place."""
+    readme = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    retry_s = stale.Params().retry_s
+    assert (
+        f"silent, within {LOST_WAKES_S:g} s, of which a retry's {retry_s:g} s" in readme
+    )
+    assert f"in doubt, within {STILL_WAKES_S / 60.0:g} minutes" in readme
+
+
 # --- parts that live -----------------------------------------------------------------
 
 
+@pytest.mark.hazard("crying-wolf")
 @pytest.mark.parametrize("kinds", [("frame9_co",), ("co_cell_ads1115",)])
 @pytest.mark.parametrize("kind", O2_KINDS)
 def test_parts_that_live_in_still_air_are_never_called_stuck(
@@ -91,6 +105,7 @@ def test_where_another_part_gives_the_same_it_is_a_fault(kind: str, other: str) 
     assert hut.woken() == []
 
 
+@pytest.mark.hazard("blind-part")
 def test_a_cell_that_died_is_stuck_though_the_barometer_moves_its_percent() -> None:
     """Its signal stands; its percent follows the weather all night."""
     hut = LivingCabin("o2_cell_ads1115", "frame9_co", "bme280").play(600.0)
@@ -148,6 +163,7 @@ def smothering(now_s: float) -> dict[str, float]:
     return {"co2_ppm": 430.0 + excess_ppm, "o2_pct": 20.8 - 1.55e-4 * excess_ppm}
 
 
+@pytest.mark.hazard("crying-wolf")
 def test_co2_at_the_end_of_its_range_is_neither_stuck_nor_another_gas() -> None:
     """Oxygen falls on while CO2 is 'at least 40 000'; then all is aired out."""
     hut = LivingCabin("o2_optical_line", "scd4x", "frame9_co", volume_m3=11.0)
@@ -193,6 +209,7 @@ def test_a_silent_vital_part_wakes_people_within_the_time_promised(
     assert part(kind).max_age_s + 20.0 <= woken_s - lost_s <= LOST_WAKES_S
 
 
+@pytest.mark.hazard("crying-wolf")
 @pytest.mark.parametrize(("kind", "other"), LOSSES)
 def test_a_few_missed_answers_wake_nobody_where_another_gas_is_watched(
     kind: str, other: str
@@ -273,6 +290,7 @@ def test_a_part_that_stands_still_is_not_called_cold_or_wet() -> None:
 # --- what cannot be ------------------------------------------------------------------
 
 
+@pytest.mark.hazard("blind-part")
 def test_oxygen_that_no_air_holds_is_watched_by_nothing() -> None:
     """A cell that reads 22 % has drifted, whichever way; another one guards still."""
     alone = LivingCabin("o2_optical_line", "frame9_co", "bme280")
