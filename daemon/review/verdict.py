@@ -115,9 +115,21 @@ def _passed(near: Sequence[Approach]) -> list[str]:
             gravest[one.limit.quantity] = one
     ordered = sorted(gravest.values(), key=lambda one: -RANKS[one.limit.priority])
     return [
-        f"{WORDS.get(one.limit.quantity, one.limit.quantity)} {_value(one)}"
+        f"{WORDS.get(one.limit.quantity, one.limit.quantity)} "
+        f"{_value(_of_moment(near, one))}"
         for one in ordered
     ]
+
+
+def _of_moment(near: Sequence[Approach], mean: Approach) -> Approach:
+    """Return the approach that gives the worst value itself, not its mean over a time.
+
+    What is said first must be what the table below says again.
+    """
+    if not mean.limit.over_s:
+        return mean
+    fellows = (one for one in near if one.limit.quantity == mean.limit.quantity)
+    return next((one for one in fellows if not one.limit.over_s), mean)
 
 
 def _weight(one: Approach) -> tuple[int, bool]:
