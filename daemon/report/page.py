@@ -20,7 +20,8 @@ from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor "
-    "of the appliance's instructions, local codes and licensed practice."
+    "of the appliance's instructions, local codes and licensed practice. Nitrogen "
+    "dioxide, of which a flame makes some, is not measured."
 )
 CLASSES = {
     DANGEROUS: "bad",

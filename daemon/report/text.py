@@ -236,6 +236,7 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
     yield from found.tape.notes[:1]
     if found.laxer:
         yield f"laxer than published, as accepted: {', '.join(found.laxer)}"
+    yield "nitrogen dioxide from the flame: not measured"
 
 
 def _tonight(found: Morning) -> Iterator[str]:
