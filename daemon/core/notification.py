@@ -20,7 +20,8 @@ from cabinvigil.daemon.core.setup import Setup, quantity_of
 WINDOW_S = 600.0
 TEXTS = 3
 """Three texts in ten minutes to one phone: what a sleeper can take in (own choice; a
-tenth of what an operator is expected to, check value `alarm_rate_eemua`)."""
+tenth of what an operator is expected to, check value `alarm_rate_eemua`); the last of
+them is kept for what wakes people."""
 AGAIN_S = 840.0
 """A danger that nobody answers is told again every quarter of an hour, with ticks of a
 minute too."""
@@ -158,8 +159,9 @@ class _Turn:
     def dangers(self) -> list[str]:
         return [a for a, one in self.standings.items() if _is_danger(one)]
 
-    def _has_room(self) -> bool:
-        return len(self.texts) < TEXTS
+    def _has_room(self, *, is_soft: bool = False) -> bool:
+        """Return whether a text may go; of the three the last is for what wakes."""
+        return len(self.texts) < TEXTS - is_soft
 
     def _is_rise(self, alarm: str) -> bool:
         """Return whether an alarm is a danger that was not told as such.
@@ -269,7 +271,9 @@ class _Turn:
                 continue
             if self._is_same_news(alarm) or self._has_come_true(alarm):
                 self.waiting.discard(alarm)
-            elif self._is_rise(alarm) or self._has_room():
+                continue
+            is_soft = self.standings[alarm].priority < Priority.MEDIUM
+            if self._is_rise(alarm) or self._has_room(is_soft=is_soft):
                 self.send(alarm, FIRST)
 
     def _is_held_back(self, alarm: str) -> bool:
@@ -320,7 +324,7 @@ class _Turn:
         self._tell_lines()
         for case in ("missed", "ended"):
             words: list[str] = getattr(self, case)
-            if words and self._has_room():
+            if words and self._has_room(is_soft=True):
                 self._tell_line(self._listed(case, words))
                 words.clear()
 

@@ -18,6 +18,18 @@ from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 
+HOURS = {
+    "quiet": 4.0,
+    "shut": 1.6,
+    "icing": 7.0,
+    "sooty": 6.0,
+    "leak": 3.8,
+    "failing": 7.7,
+    "flat": 6.5,
+    "crowded": 3.0,
+}
+"""Until the night's story is told; `cabinvigil rehearse` plays all nine hours."""
+
 
 @dataclass
 class Played:

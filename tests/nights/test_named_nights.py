@@ -2,24 +2,15 @@
 
 import pytest
 
+from cabinvigil.daemon.core.model import Alert, Priority
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.replay.replay import replay_log
 from cabinvigil.daemon.settings.words import renderer
-from tests.nights.played import Played, play_night
+from tests.nights.played import HOURS, Played, play_night
+from tests.tools.phone_texts import SECOND, file_of, texts
 
-HOURS = {
-    "quiet": 4.0,
-    "shut": 1.6,
-    "icing": 7.0,
-    "sooty": 6.0,
-    "leak": 3.8,
-    "failing": 7.7,
-    "flat": 6.5,
-    "crowded": 3.0,
-}
-"""Until the night's story is told; `cabinvigil rehearse` plays all nine hours."""
 GAS = ("o2-", "co-", "co2-", "gas-", "displaced")
 
 
@@ -50,6 +41,21 @@ def test_its_log_replays_to_the_same_transitions(night: Played) -> None:
         if (line := spell(command, time_s, estimates=False)) is not None
     ]
     assert replayed == night.alarms
+
+
+def test_the_phones_are_sent_these_texts(night: Played) -> None:
+    """Word for word; and never four to one phone in ten minutes, but for dangers."""
+    sent = texts(night)
+    assert sent == file_of(night.name).read_text(encoding="utf-8")
+    for phone in (True, False):
+        softer_s = [
+            at_s
+            for at_s, one in night.commands
+            if isinstance(one, Alert)
+            and (one.escalation == SECOND) is phone
+            and one.priority is not Priority.HIGH
+        ]
+        assert all(b - a > 600.0 for a, b in zip(softer_s, softer_s[3:], strict=False))
 
 
 def test_it_lasts_its_hours_with_its_truth_told(night: Played) -> None:
