@@ -19,6 +19,7 @@ from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec, Judge, Render, Setup
 from cabinvigil.daemon.core.vital import is_vital
 from cabinvigil.daemon.settings.series import (
+    MOVES_ABOVE,
     TRUE_TOPS,
     part_series,
     quantity_of,
@@ -305,6 +306,8 @@ def compose_columns(
             max_age_s=max(COLUMN_MIN_AGE_S, COLUMN_AGE_STEPS * step_s),
             jump_per_s=COLUMN_JUMPS.get(quantity.name, float("inf")),
             mean_s=mean_s.get(quantity.name, 0.0),
+            interval_s=step_s,
+            moves_above=MOVES_ABOVE.get(quantity.name, float("inf")),
             top=COLUMN_TOPS.get(quantity.name, float("inf")),
             is_at_least_at_top=quantity.name not in TRUE_TOPS,
         )

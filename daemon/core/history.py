@@ -14,6 +14,7 @@ from operator import itemgetter
 from typing import Any, Literal
 
 from cabinvigil.daemon.core.dose import Dose
+from cabinvigil.daemon.core.habit import NEW, Habit, learn
 from cabinvigil.daemon.core.layout import Layout, SeriesSpec
 from cabinvigil.daemon.core.model import EMPTY, Air, SourceFault
 
@@ -65,6 +66,8 @@ class Series:
     count: int = 0
     minutes: tuple[tuple[float, float], ...] = ()
     """Closed minutes as (middle of the minute in s, mean), oldest first."""
+    habit: Habit = NEW
+    """How it has behaved, where nobody says which part gives it."""
 
     def with_doubt(self, spec: SeriesSpec, since: "Series") -> "Series":
         """Return it with its last value doubtful; `since` is what came before it."""
@@ -146,8 +149,22 @@ def take(
         total=total,
         count=count,
         minutes=minutes,
+        habit=series.habit if spec.resolution > 0.0 else learn(series.habit, value),
     )
     return taken.with_doubt(spec, series) if doubtful else taken
+
+
+def flickers(spec: SeriesSpec, series: Series) -> bool:
+    """Return whether it would give another value at nearly every reading, if it lived.
+
+    By its part's figures, or, where nobody says which part it was, by its own past.
+    """
+    value = series.value
+    if spec.resolution > 0.0:
+        return spec.flickers(value)
+    if not series.habit.flickers or spec.rests(value):
+        return False
+    return spec.moves_above == math.inf or value > spec.moves_above
 
 
 def still_s(
@@ -170,7 +187,7 @@ def stands_still(
 ) -> bool:
     """Return whether a value stands where a living part's would flicker."""
     since_s, spec, shown = still_s(layout, series, key, now)
-    lives = shown.at_least or not spec.flickers(shown.value)
+    lives = shown.at_least or not flickers(spec, shown)
     return not lives and since_s > spec.still_s
 
 

@@ -5,14 +5,20 @@ minutes at one value are enough.  So they are for carbon monoxide away from zero
 the air itself is never still.  A coarse part may rightly stand for an hour in still
 air; but where other gases have moved meanwhile, the air has moved.  Near zero, and at
 the end of its range, a part may stand for days.  A recording does not say which part
-gave a column: there a value may stand for longer.
+gave a column: one that flickered so far is stuck in minutes, others may stand longer.
 """
 
 from bisect import bisect_left
 
 import attrs
 
-from cabinvigil.daemon.core.history import History, Series, place_of, still_s
+from cabinvigil.daemon.core.history import (
+    History,
+    Series,
+    flickers,
+    place_of,
+    still_s,
+)
 from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
@@ -93,7 +99,7 @@ Shown = tuple[float, SeriesSpec, Series]
 def _is_proved(params: Params, history: History, key: str, shown: Shown) -> bool:
     """Say whether no living part could have stood for so long."""
     stood_s, spec, series = shown
-    if spec.flickers(series.value):
+    if flickers(spec, series):
         lively_s = max(params.lively_s, params.lively_intervals * spec.interval_s)
         return stood_s > lively_s
     if stood_s > min(spec.stuck_s, params.moved_s) and _witness_moved(

@@ -1,15 +1,18 @@
 """Recordings whose columns stand still: at an end of range, at zero, or dead."""
 
 import json
+import random
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.cli import main
 
+Row = dict[str, float]
+
 
 def rung(
-    path: Path, rows: list[dict[str, float]], capsys: pytest.CaptureFixture[str]
+    path: Path, rows: list[Row], capsys: pytest.CaptureFixture[str]
 ) -> dict[str, str]:
     """Replay rows of a CSV; return the gravest that each alarm rang as."""
     keys = list(rows[0])
@@ -77,3 +80,43 @@ def test_oxygen_that_stands_while_co2_climbs_is_watched_by_nothing(
     ]
     found = rung(tmp_path / "dead.csv", rows, capsys)
     assert found["sensor-stuck/o2_pct"] == "medium"
+
+
+def noisy(at_s: float, o2_pct: float, co_ppm: float, rng: random.Random) -> Row:
+    """Readings of parts whose noise is larger than their step."""
+    return {
+        "time_s": at_s,
+        "o2_pct": round(o2_pct + rng.gauss(0.0, 0.02), 2),
+        "co_ppm": round(max(co_ppm + rng.gauss(0.0, 0.3), 0.0), 1),
+    }
+
+
+def test_a_column_that_flickered_and_stands_has_died(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Oxygen freezes at 19.8 % while it truly falls: people are woken."""
+    rng, rows = random.Random(4), []
+    for second in range(0, 5400, 2):
+        true_pct = 20.7 - 2.0 * max(0, second - 600) / 3600.0
+        rows.append(noisy(float(second), true_pct, 3.0, rng))
+        if true_pct < 19.8:
+            rows[-1]["o2_pct"] = 19.8
+    found = rung(tmp_path / "frozen.csv", rows, capsys)
+    assert found["o2-projected"] in ("medium", "high")
+    assert found["sensor-stuck/o2_pct"] == "medium"
+
+
+@pytest.mark.parametrize(("ppm", "weight"), [(29.0, "medium"), (0.0, None)])
+def test_carbon_monoxide_that_stands_away_from_zero_has_died(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    ppm: float,
+    weight: str | None,
+) -> None:
+    """29.0 ppm for half an hour after an hour of flicker; 0.0 is clean air."""
+    rng = random.Random(5)
+    rows = [noisy(float(second), 20.6, ppm, rng) for second in range(0, 5400, 5)]
+    for row in rows[720:]:
+        row["co_ppm"] = ppm
+    found = rung(tmp_path / "co.csv", rows, capsys)
+    assert found.get("sensor-stuck/co_ppm") == weight
