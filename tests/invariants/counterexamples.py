@@ -92,6 +92,7 @@ COURSES: dict[str, tuple[Course, ...]] = {
         # Sent to both as `medium`, and to one alone when it becomes `high`.
         _course(GASES, SHUT, _co(150.0), Wait(14, 30.0), _co(400.0), Wait(2, 30.0)),
     ),
+    "d/second": (_course(GASES, _co(80.0), Wait(11, 30.0), _co(400.0), Wait(8, 60.0)),),
     "d/softer": (
         _course(GASES, _co(400.0), Wait(6, 30.0)),
         _course("co-alone", SHUT, _co(400.0), Wait(3), Turn("temp_c", -5.0), Wait(60)),

@@ -138,6 +138,12 @@ def _rises_again(
     )
 
 
+def _away(part: str, ticks: int) -> Steps:
+    """A part drops out for a while, and comes back."""
+    gone, back = PartTurns(part, "silent"), PartTurns(part, "alive")
+    return (Wait(25), gone, Wait(ticks), back, Wait(25))
+
+
 GOOD_AGAIN: Steps = tuple(Turn(*knob) for knob in GOOD_AIR.items())
 AIRED: Steps = (*GOOD_AGAIN, Wait(20, 30.0), Press(), Wait(20, 30.0))
 MOTIFS: st.SearchStrategy[Steps] = st.one_of(
@@ -160,7 +166,7 @@ MOTIFS: st.SearchStrategy[Steps] = st.one_of(
     _all(DANGER, SOON, SHELVE, SOON),
     _all(SHELVE, DANGER, LONG),
     _all(DANGER, SOON, PART, LONG),
-    _all(PART, SOON, st.just(PartTurns("cell-o2", "alive")), WAITS),
+    st.builds(_away, st.sampled_from(GAS_PARTS), st.sampled_from([12, 3, 40])),
     _all(DANGER, SOON, PESTER),
     _all(DANGER, SOON, CHATTER, CHATTER),
     _all(DANGER, LONG),
