@@ -165,7 +165,10 @@ def blindness(oracle: Oracle, moment: Moment) -> Checks:
         if not parts or not all(clauses):
             continue
         clause = max(clauses, key=list(SLOWEST).index)
-        due_s = max(part.since_s for part in parts) + SLOWEST[clause]
+        since_s = max(part.since_s for part in parts)
+        if clause != "c/silent":  # what stood, or was in doubt, is in no snapshot
+            since_s = max(since_s, oracle.started_s)
+        due_s = since_s + SLOWEST[clause]
         start_due_s = oracle.started_s + li.START_S
         if clause == "c/silent" and start_due_s > due_s:
             clause = "c/silent-from-start"

@@ -41,6 +41,8 @@ COURSES: dict[str, tuple[Course, ...]] = {
             *(GASES, SHUT, _o2(19.0), Wait(6), Press(), _co(57.0), _o2(20.9)),
             Wait(20, 30.0),
         ),
+        # All is over and answered: here it is given.
+        _course(GASES, _co(80.0), Wait(6), Press(), _co(0.5), AIRED, Wait(20, 60.0)),
     ),
     "a/alarm-stands": (
         _course(

@@ -43,6 +43,8 @@ class Scene:
         self.air = Air(volume_m3, altitude_m)
         self.parts = {name: Part(name, KINDS[kind]) for name, kind in PARTS.items()}
         self._still = {name: Still() for name in PARTS}
+        self._doubted_s: dict[str, float] = {}
+        """Since when a living part has given doubtful values."""
         self._rng = random.Random(seed)
 
     def live(self, dt_s: float) -> None:
@@ -89,13 +91,18 @@ class Scene:
             quantity = part.kind.channels[0].quantity
             if quantity not in JUDGED:
                 continue
+            mode, since_s = self._mode(part), part.since_s
+            if mode == part.mode:
+                self._doubted_s.pop(name, None)
+            else:
+                since_s = self._doubted_s.setdefault(name, self.at_s)
             given = samples.get(name)
             _, value, quality = given[0] if given else ("", None, "")
             view = PartView(
                 name,
                 quantity,
-                self._mode(part),
-                part.since_s,
+                mode,
+                since_s,
                 value,
                 quality == "at-least",
                 self.at_s - self._still[name].since_s,

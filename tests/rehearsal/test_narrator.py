@@ -47,5 +47,5 @@ def test_news_is_no_alarm() -> None:
 def test_a_sound_is_said_with_what_it_asks_for() -> None:
     """And whether the second sounder plays it too."""
     said = lines(Sound("temporal-four"), Sound("three-pulse", louder=True))
-    assert said[0].endswith("four short pulses, a pause, again: everyone outside")
+    assert said[0].endswith("again: everyone outside, the second sounder too")
     assert said[1].endswith("wake and ventilate, the second sounder too")

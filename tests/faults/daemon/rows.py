@@ -120,7 +120,7 @@ class Row:
 
 
 ROWS = (
-    Row("config edited badly", "watch-fault/settings", "the old one goes on",
+    Row("config edited badly", "watch-fault/settings", "the old one stays in use",
         breaks=Real.break_config, mends=Real.mend_config,
         back="the old goes on; the mended is taken"),
     Row("loop held up for 2.7 s", "watch-fault/loop", "held up", breaks=Real.hold_up,
@@ -165,7 +165,7 @@ def judge(row: Row, folder: Path) -> Outcome:
     log = [line for path in (folder / "log").iterdir() for line in Logbook(path)]
     told = _raised(log, row.told)
     gas = _raised(log, "co-level")
-    assert row.words in told.fields["text"]
+    assert row.words in told.fields["text"], told.fields["text"]
     assert gas.up_s - gas_s <= GAS_SOUNDS_S
     air_s = [line.up_s for line in log if line.event == "air"]
     gap_s = max(b - a for a, b in pairwise(air_s))
