@@ -306,6 +306,10 @@ class _Turn:
         is_due = waited_s >= (AGAIN_S if is_grave else SOFT_AGAIN_S)
         if (risen and waited_s >= JUST_TOLD_S) or (is_due and last is not None):
             self._repeat(ruling, to_both=is_due or level >= AGAIN)
+        if self.second[-1:] == [self.now] and self.texts[-1:] != [self.now]:
+            # It takes the first phone's room too: whenever that one may be sent a
+            # text, so may the second, and neither hears what the other does not.
+            self.texts.append(self.now)
 
     def _repeat(self, alarm: str, *, to_both: bool) -> None:
         if self._has_room():
