@@ -37,7 +37,7 @@ class _Bucket:
     tokens: float
     at_s: float
 
-    def take(self, now_s: float) -> bool:
+    def admit(self, now_s: float) -> bool:
         """Take one token, where there is one."""
         passed_s = max(0.0, now_s - self.at_s)
         tokens = min(self.burst, self.tokens + passed_s * self.per_s)
@@ -117,7 +117,7 @@ class AskLimits:
         """
         is_in = self._admits(sender, kind, now_s, group)
         if is_in and kind in self._all:
-            is_in = self._all[kind].take(now_s)
+            is_in = self._all[kind].admit(now_s)
         if not is_in:
             self._roll(now_s)
             self._crowd += 1
@@ -127,12 +127,12 @@ class AskLimits:
         key = (group, sender, kind)
         own = self._buckets.get(key)
         if own is None:
-            if sender and not self._newcomer(group, kind).take(now_s):
+            if sender and not self._newcomer(group, kind).admit(now_s):
                 return False
             while len(self._buckets) >= self.SENDERS:
                 self._buckets.popitem()
             own = self._buckets[key] = _bucket(self.BURST, self.PER_S)
-        return own.take(now_s)
+        return own.admit(now_s)
 
     def _newcomer(self, group: str, kind: Kind) -> _Bucket:
         key = (group, kind)

@@ -9,11 +9,11 @@ What nobody answers is told again; then the second phone is told, and from then 
 whatever sounds anew goes to both, until nothing is left open.
 """
 
-import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.mention import several, what
 from cabinvigil.daemon.core.model import EMPTY, Alert, Priority
 from cabinvigil.daemon.core.setup import Setup, quantity_of
 
@@ -29,10 +29,6 @@ SOFT_AGAIN_S = 3600.0
 """What wakes people and is no danger, every hour."""
 JUST_TOLD_S = 60.0
 """Told so lately, it is not repeated because something else was left unanswered."""
-MENTIONED = 4
-MENTIONED_LONGEST = 110
-"""So many alarms, in so many characters, are named in one line; of more the number is
-said.  A sentence has room for 140, its own words included."""
 
 EXPIRY_S: Mapping[Priority, float] = {
     Priority.HIGH: 6 * 3600.0,
@@ -49,8 +45,6 @@ Renew = Callable[[str, AlarmStatus], AlarmStatus]
 
 Weight = tuple[Priority, bool]
 """How grave: the priority, and whether its further step is reached."""
-
-_END_OF_WHAT = re.compile(r"\s?: |\. |\.$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +78,6 @@ def weight(standing: AlarmStatus) -> Weight:
     return standing.priority, standing.is_deep and standing.priority is Priority.HIGH
 
 
-def what(text: str) -> str:
-    """Return the part of a sentence that says what is so: up to its number or act."""
-    return _END_OF_WHAT.split(text, maxsplit=1)[0]
-
-
 FORECASTS = frozenset({"projection", "rate"})
 """Kinds of rules that say what will be: once it is, they have nothing more to say."""
 
@@ -105,17 +94,6 @@ def ruling_alarm(setup: Setup, standings: Mapping[str, AlarmStatus]) -> str | No
         if one.sounds and one.priority >= Priority.MEDIUM
     ]
     return max(open_now)[-1] if open_now else None
-
-
-def _several(words: Sequence[str]) -> str:
-    """Name several in one line; of those that do not fit, only the number is said."""
-    for count in range(min(len(words), MENTIONED), 0, -1):
-        left = len(words) - count
-        more = [f"+{left}"] if left else []
-        line = "; ".join([*words[:count], *more])
-        if len(line) <= MENTIONED_LONGEST:
-            return line
-    return f"{words[0][: MENTIONED_LONGEST - 1]}…"
 
 
 def _is_danger(standing: AlarmStatus) -> bool:
@@ -344,7 +322,7 @@ class _Turn:
             self.alerts.append(replace(line, escalation=SECOND))
 
     def _listed(self, case: str, words: list[str]) -> Alert:
-        facts = {"text": _several(words)}
+        facts = {"text": several(words)}
         text = self.setup.render(case, Priority.LOW, "", facts)
         return Alert(case, Priority.LOW, text, FIRST, EXPIRY_S[Priority.LOW])
 

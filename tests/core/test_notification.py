@@ -6,6 +6,7 @@ from itertools import pairwise
 import attrs
 import pytest
 
+from cabinvigil.daemon.core.mention import several, what
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
@@ -14,7 +15,7 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
-from cabinvigil.daemon.core.notification import EXPIRY_S, _several, what
+from cabinvigil.daemon.core.notification import EXPIRY_S
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.rules import level, source
@@ -240,7 +241,7 @@ def test_several_are_named_as_far_as_a_line_has_room(
     words: list[str], said: str
 ) -> None:
     """Of the rest the number: a sentence that does not fit names none."""
-    assert _several(words) == said
+    assert several(words) == said
 
 
 @pytest.mark.parametrize(

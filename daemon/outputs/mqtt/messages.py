@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
+from cabinvigil.daemon.core.mention import what
 from cabinvigil.daemon.core.model import Alert, Priority, Transition
-from cabinvigil.daemon.core.notification import SECOND, what
+from cabinvigil.daemon.core.notification import SECOND
 from cabinvigil.daemon.core.sentences import NEWS, unbroken, without_act
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt import senml
