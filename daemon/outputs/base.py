@@ -8,8 +8,8 @@ so that a hung disk or broker holds up nothing else.
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from threading import Lock
-from typing import Protocol
+from threading import RLock
+from typing import NamedTuple, Protocol
 
 from cabinvigil.daemon.core.model import Command, SourceFault, SourceOk
 
@@ -49,42 +49,88 @@ class Output(Protocol):
         ...
 
 
+class _Standing(NamedTuple):
+    """A fault that was told, and is not over."""
+
+    kind: str
+    about: str
+    text: str
+
+
 class FaultLatch:
     """Tells the core of a fault once, and once more when it is over.
 
     The same fault again, though its sentence holds another number, is not told again:
-    `kind` and `about` make a fault the same.
+    `kind` and `about` make a fault the same.  A source may have several concerns (its
+    pin, and what proves it), which begin and end apart; the core holds one fault of a
+    source, so it hears the newest that stands, and the end of all.
+
+    Any thread may tell.  What the core hears has the order in which it came about: an
+    end that overtook its fault would leave the fault standing for the night.
     """
 
     def __init__(self, source: str, report: FaultSink) -> None:
         self._source = source
         self._report = report
-        self._lock = Lock()
-        self._told: tuple[str, str] | None = None
+        # Held while the core is told, which is what keeps the order; by one thread
+        # again and again, since whoever is told may come back here.
+        self._lock = RLock()
+        self._standing: dict[str, _Standing] = {}
 
     @property
     def is_well(self) -> bool:
         """Whether no fault stands."""
-        return self._told is None
+        return not self._standing
 
-    def fault(self, kind: str, text: str, about: str = "") -> None:
+    def fault(
+        self, kind: str, text: str, about: str = "", *, concern: str = ""
+    ) -> None:
         """Tell of a fault, where it is a new one.
 
         Args:
             kind: a kind of `SourceFault`.
             text: one sentence: what, and what to do.
             about: tells two faults of one kind apart (a topic, a file).
+            concern: what of the source has it; each has one at a time.
         """
         with self._lock:
-            if self._told == (kind, about):
+            before = dict(self._standing)
+            found = before.get(concern)
+            if found is not None and (found.kind, found.about) == (kind, about):
                 return
-            self._told = (kind, about)
-        self._report(SourceFault(self._source, kind, text))
+            self._standing.pop(concern, None)
+            self._standing[concern] = _Standing(kind, about, text)
+            self._tell(before)
 
-    def ok(self) -> None:
-        """Tell that it works, where a fault stood."""
+    def ok(self, concern: str | None = None) -> None:
+        """Tell that it works, where a fault stood.
+
+        Args:
+            concern: what of the source works; None: all of it.
+        """
         with self._lock:
-            if self._told is None:
-                return
-            self._told = None
-        self._report(SourceOk(self._source))
+            before = dict(self._standing)
+            if concern is None:
+                self._standing.clear()
+            else:
+                self._standing.pop(concern, None)
+            self._tell(before)
+
+    def _tell(self, before: dict[str, _Standing]) -> None:
+        """Tell what stands now, where the core knows another; raises as it does."""
+        knows, newest = _newest(before), _newest(self._standing)
+        if newest == knows:
+            return
+        try:
+            if newest is None:
+                self._report(SourceOk(self._source))
+            else:
+                self._report(SourceFault(self._source, newest.kind, newest.text))
+        except BaseException:
+            # Nobody took it, so it is not told: the next occasion tells it.
+            self._standing = before
+            raise
+
+
+def _newest(standing: dict[str, _Standing]) -> _Standing | None:
+    return standing[next(reversed(standing))] if standing else None

@@ -153,7 +153,7 @@ _SERIAL_OPEN: dict[int, tuple[type[BusError], str]] = {
         DeviceMissingError,
         (
             "there is no serial port {path}: plug it in, and name it in the config "
-            "by its path under /dev/serial/by-id"
+            "by its path under /dev/serial/by-path"
         ),
     ),
     errno.EACCES: (
@@ -188,3 +188,9 @@ def serial_open_error(path: str, error: Exception) -> BusError:
     return DeviceMissingError(
         number, f"the serial port {path} does not open ({error}): check the wiring"
     )
+
+
+def no_thread_error(device: str, error: Exception) -> BusError:
+    """Name a call that could not be made, for want of a thread."""
+    text = f"no thread can be had for {device} ({error}): free memory, or restart"
+    return BlockedError(0, text)

@@ -1,17 +1,14 @@
-"""The wires to the parts: I2C buses, serial ports, and files that the kernel serves.
+"""The wires to the parts: I2C buses, and files that the kernel serves.
 
-The only file that imports smbus2 and pyserial.  It moves bytes, keeps order and
-deadlines, and names what fails; retries and back-off are the sampler's.
+The only file that imports smbus2; `serial_port` has the third wire.  It moves bytes,
+keeps order and deadlines, and names what fails; retries and back-off are the sampler's.
 """
 
 import asyncio
-import os
-import termios
 from collections.abc import Callable
 from functools import partial
 from typing import Any, Protocol
 
-import serial
 from smbus2 import SMBus, i2c_msg
 
 from cabinvigil.daemon.sampling.bus_errors import (
@@ -20,13 +17,12 @@ from cabinvigil.daemon.sampling.bus_errors import (
     BusError,
     BusStuckError,
     DeviceMissingError,
-    PortGoneError,
     i2c_open_error,
     i2c_transfer_error,
-    serial_open_error,
+    no_thread_error,
     stuck_text,
 )
-from cabinvigil.daemon.sampling.worker import OverdueError, Worker
+from cabinvigil.daemon.threads.worker import NoThreadError, OverdueError, Worker
 from cabinvigil.drivers.kit.steps import Transfer
 
 DEADLINE_S = 1.0
@@ -36,8 +32,7 @@ FILE_DEADLINE_S = 3.0
 """For reading a 1-wire file: a conversion takes up to 750 ms (DS18B20 data sheet,
 sensors.md 9), several parts on one wire wait for each other."""
 READ_BYTES = 4096
-"""Taken from a serial port at once: four seconds of 9600 baud, so that one line that
-never stops does not keep the loop from the others."""
+"""The kernel's text of a 1-wire part has some eighty."""
 
 
 class SMBusLike(Protocol):
@@ -80,8 +75,10 @@ class I2cBus:
         """The kind of the bus's fault that the samplers have told of; None if well."""
         self._open_smbus = open_smbus
         self._deadline_s = deadline_s
-        self._worker = Worker(f"bus-{name}") if blocking else None
+        self._worker = Worker(f"bus-{device}") if blocking else None
         self._smbus: SMBusLike | None = None
+        self._turn = 0
+        """Counted on where a call has not returned: the file is that call's then."""
         self._one_at_a_time = asyncio.Lock()
         self._by_address: dict[int, asyncio.Lock] = {}
         self._last_errno: dict[int, int] = {}
@@ -135,29 +132,39 @@ class I2cBus:
         self._last_errno[address] = 0
 
     async def _call(self, address: int, *messages: i2c_msg) -> None:
-        work = partial(self._rdwr, address, *messages)
+        work = partial(self._rdwr, self._turn, address, *messages)
         if self._worker is None:
             work()
             return
         try:
             await self._worker.call(work, self._deadline_s)
+        except NoThreadError as error:
+            raise no_thread_error(self.device, error) from None
         except OverdueError:
+            self._turn += 1
+            self._smbus = None
             raise BusStuckError(0, stuck_text(self.device)) from None
 
-    def _rdwr(self, address: int, *messages: i2c_msg) -> None:
+    def _rdwr(self, turn: int, address: int, *messages: i2c_msg) -> None:
         """Open the bus where needed and make the call; runs on the bus's thread."""
-        if self._smbus is None:
+        smbus = self._smbus
+        if smbus is None:
             try:
-                self._smbus = self._open_smbus(self.device)
+                smbus = self._open_smbus(self.device)
             except OSError as error:
                 raise i2c_open_error(self.device, error) from error
+            if turn == self._turn:
+                self._smbus = smbus
         try:
-            self._smbus.i2c_rdwr(*messages)
+            smbus.i2c_rdwr(*messages)
         except OSError as error:
             named = i2c_transfer_error(self.device, address, error)
-            if named.whole_bus:
+            if named.whole_bus and turn == self._turn:
                 self._drop()  # a fresh open lets the kernel find the adapter again
             raise named from error
+        finally:
+            if turn != self._turn:  # it hung: nobody else has this file any more
+                smbus.close()
 
     def _drop(self) -> None:
         if self._smbus is not None:
@@ -165,110 +172,15 @@ class I2cBus:
             smbus.close()
 
     def close(self) -> None:
-        """Close the device file and let the thread end."""
-        if self._worker is not None:
-            is_stuck = self._worker.is_stuck
-            self._worker.close()
-            if is_stuck:
-                return  # the thread still holds the file; the process's end closes it
-        self._drop()
+        """Close the device file, off the loop, and let the thread end."""
+        if self._worker is None:
+            self._drop()
+        else:
+            self._worker.close(self._drop)
 
-
-class SerialPort:
-    """One serial port, read whenever the loop sees bytes, written without waiting."""
-
-    def __init__(
-        self,
-        path: str,
-        baud: int,
-        on_bytes: Callable[[bytes], None],
-        on_gone: Callable[[BusError], None],
-        *,
-        after_write: Callable[[int], None] | None = None,
-    ) -> None:
-        """Describe the port; `open` opens it.
-
-        Args:
-            path: the device file, best a stable one under `/dev/serial/by-id`.
-            baud: the part's speed; 8 data bits, no parity, 1 stop bit.
-            on_bytes: called with whatever arrived.
-            on_gone: called once when the open port fails; the port is closed then.
-            after_write: called after each write with the number of bytes; an
-                emulated part answers here.
-        """
-        self.path = path
-        self.baud = baud
-        self._on_bytes = on_bytes
-        self._on_gone = on_gone
-        self._after_write = after_write
-        self._port: serial.Serial | None = None
-        self._loop: asyncio.AbstractEventLoop | None = None
-
-    @property
-    def is_open(self) -> bool:
-        """Whether the port is open."""
-        return self._port is not None
-
-    def open(self) -> None:
-        """Open the port for us alone and watch it.
-
-        Raises:
-            BusError: as named in `bus_errors`.
-        """
-        try:
-            port = serial.Serial(self.path, self.baud, timeout=0, exclusive=True)
-        except (OSError, ValueError, termios.error) as error:
-            raise serial_open_error(self.path, error) from error
-        self._port = port
-        self._loop = asyncio.get_running_loop()
-        self._loop.add_reader(port.fileno(), self._readable)
-
-    def _readable(self) -> None:
-        if self._port is None:
-            return
-        try:
-            data = self._port.read(READ_BYTES)
-        except (OSError, termios.error) as error:
-            self._gone(error)
-            return
-        if data:
-            self._on_bytes(data)
-
-    def write(self, data: bytes) -> None:
-        """Send bytes at once; a port that cannot take them is treated as gone."""
-        if self._port is None or not data:
-            return
-        try:
-            # Not Serial.write: on a full buffer it spins for ever with a zero
-            # time-out (pyserial 3.5), and the loop with it.
-            sent = os.write(self._port.fileno(), data)
-        except (OSError, termios.error) as error:
-            self._gone(error)
-            return
-        if sent < len(data):
-            self._gone(OSError(0, "it takes no more bytes"))
-        elif self._after_write is not None:
-            self._after_write(sent)
-
-    def _gone(self, error: Exception) -> None:
-        self.close()
-        number = getattr(error, "errno", None) or 0
-        text = f"the serial port {self.path} has vanished: plug it in again"
-        self._on_gone(PortGoneError(number, text))
-
-    def close(self) -> None:
-        """Stop watching and close."""
-        if self._port is None or self._loop is None:
-            return
-        port, self._port = self._port, None
-        self._loop.remove_reader(port.fileno())
-        try:
-            # Bytes still to be sent would make close() wait for them.
-            port.reset_output_buffer()
-        except (OSError, termios.error):
-            pass  # the device is gone, and so are its bytes
-        finally:
-            port.close()
+    async def closed(self, deadline_s: float) -> bool:
+        """Wait until that is done, at most so long; return whether it is."""
+        return self._worker is None or await self._worker.ended(deadline_s)
 
 
 class KernelFile:
@@ -298,6 +210,8 @@ class KernelFile:
             return self._take()
         try:
             return await self._worker.call(self._take, self._deadline_s)
+        except NoThreadError as error:
+            raise no_thread_error(self.path, error) from None
         except OverdueError:
             text = f"reading {self.path} does not come back"
             raise BlockedError(0, text) from None

@@ -253,6 +253,11 @@ class PartHealth:
         self._row_fault = (error.kind, f"{self._who}: {error}")
         self._tell(now_s)
 
+    def stumbled(self, text: str, now_s: float) -> None:
+        """Make a fault of a bug in the part's own file; a good reading ends it."""
+        self._row_fault = (WAYS["blocked"].kind, f"{self._name}: {text}")
+        self._tell(now_s)
+
     def failed(self, error: Exception, now_s: float, reply: bytes = b"") -> Remedy:
         """Take note of a failed try and say what to do.
 

@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
 from cabinvigil.daemon.clock import Clock
-from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.core.model import SourceOk
 from cabinvigil.daemon.sampling.buses import I2cBus
 from cabinvigil.daemon.sampling.sampler import Sampler
 from cabinvigil.daemon.sampling.wiring import (
@@ -28,7 +28,8 @@ from cabinvigil.drivers import part as find_part
 START_AGAIN_S = 10.0
 """A sampler that stumbled over its driver's own bug is started again after this."""
 STOP_S = 2.0
-"""For the samplers that are told to end: they wait for nothing but the loop."""
+"""For all that is told to end: samplers wait for nothing but the loop, a bus for its
+adapter's driver; within the stage of the stop that waits for both."""
 
 
 @asynccontextmanager
@@ -76,6 +77,12 @@ def _devices(settings: Settings) -> dict[str, str]:
     return {name: bus.device for name, bus in settings.i2c.items()}
 
 
+def _sources(settings: Settings) -> frozenset[str]:
+    """Return who may have a fault: the parts, and the buses that have any."""
+    buses = {part.bus for part in settings.parts.values() if part.bus is not None}
+    return frozenset(settings.parts) | (buses & set(settings.i2c))
+
+
 def _places(settings: Settings) -> dict[str, _Place]:
     parts, devices = settings.parts, _devices(settings)
     return {
@@ -114,27 +121,36 @@ class SamplerPool:
         self._places: dict[str, _Place] = {}
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._buses: dict[str, I2cBus] = {}
+        self._sources: frozenset[str] = frozenset()
 
     async def apply(self, settings: Settings) -> None:
         """Bring the pool to this config."""
         places = _places(settings)
         await self._end([n for n, at in self._places.items() if places.get(n) != at])
-        self._rewire(_devices(settings))
+        sources = _sources(settings)
+        gone = self._rewire(_devices(settings)) | (self._sources - sources)
+        for source in sorted(gone):
+            self._is_over(source)
+        self._sources = sources
         for name, place in places.items():
             if name not in self._tasks:
                 self._begin(name, place, settings.parts)
 
     async def end(self) -> None:
-        """End all samplers, and close the wires."""
+        """End all samplers, and close the wires; who hangs is left to its thread."""
+        loop = asyncio.get_running_loop()
+        until_s = loop.time() + STOP_S
         await self._end(list(self._tasks))
+        buses = list(self._buses.values())
         self._rewire({})
+        left_s = max(0.0, until_s - loop.time())
+        await asyncio.gather(*(bus.closed(left_s) for bus in buses))
 
     def _begin(
         self, name: str, place: _Place, parts: Mapping[str, PartSettings]
     ) -> None:
-        if name in self._sink.faults:
-            # What was wrong with it under the old config is not known of the new one.
-            self._sink.on_event(SourceOk(name))
+        # What was wrong with it under the old config is not known of the new one.
+        self._is_over(name)
         new = sampler(
             name, parts, self._buses, self._sink, self._clock, self._wires, self._make
         )
@@ -143,6 +159,11 @@ class SamplerPool:
             self._guard(new), name=f"part-{name}"
         )
 
+    def _is_over(self, source: str) -> None:
+        """Tell the end of a fault that nobody else is left to tell."""
+        if source in self._sink.faults:
+            self._sink.on_event(SourceOk(source))
+
     async def _guard(self, sampler: Sampler) -> None:
         """Run a part's sampler; its own bug is that part's fault, not the end."""
         again = "; it is started again" if self._restarts else ""
@@ -150,11 +171,7 @@ class SamplerPool:
             try:
                 await sampler.run()
             except Exception as bug:
-                text = (
-                    f"{sampler.name}: its driver stumbled ({type(bug).__name__}: "
-                    f"{str(bug)[:80]}){again}"
-                )
-                self._sink.on_event(SourceFault(sampler.name, "blocked", text))
+                sampler.stumbled(bug, again)
             if not self._restarts:
                 return
             await asyncio.sleep(START_AGAIN_S)
@@ -171,12 +188,19 @@ class SamplerPool:
             if bus is not None:
                 bus.forget(part.address or find_part(part.kind).address)
 
-    def _rewire(self, devices: Mapping[str, str]) -> None:
-        """Close the buses that are gone, open the new ones; by bus: its device file."""
+    def _rewire(self, devices: Mapping[str, str]) -> set[str]:
+        """Close the buses that are gone, open the new ones; return those closed.
+
+        Args:
+            devices: by bus, its device file.
+        """
+        closed = set()
         for name, bus in list(self._buses.items()):
             if devices.get(name) != bus.device:
                 bus.close()
                 del self._buses[name]
+                closed.add(name)
         for name, device in devices.items():
             if name not in self._buses:
                 self._buses[name] = self._wires.i2c(name, device)
+        return closed

@@ -9,9 +9,9 @@ import math
 from collections.abc import Callable
 
 from cabinvigil.daemon.sampling.bus_errors import BusError
-from cabinvigil.daemon.sampling.buses import SerialPort
 from cabinvigil.daemon.sampling.part_health import code_of
 from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, Sampler, SamplerContext
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.drivers.kit.steps import (
     CrcError,
     DriverError,
@@ -65,27 +65,31 @@ class StreamSampler(Sampler):
         interval_s = self._info.interval_s
         try:
             while True:
-                if not self._port.is_open and not self._open():
+                if not self._port.is_open and not await self._open():
                     await asyncio.sleep(self._retry_s)
                     continue
                 self._port.write(self._codec.request())
                 await asyncio.sleep(interval_s)
                 if self._bug is not None:
-                    raise self._bug
+                    # Raised once: one that is raised again and again would gather
+                    # a traceback without end.
+                    bug, self._bug = self._bug, None
+                    raise bug
                 self._judge()
         finally:
-            self._port.close()
+            await self._port.close()
 
-    def _open(self) -> bool:
+    async def _open(self) -> bool:
         """Try to open the port; the first failure is told at once, or after a while."""
-        now_s = self._clock.monotonic()
         try:
-            self._port.open()
+            await self._port.open()
         except BusError as error:
+            now_s = self._clock.monotonic()
             if self._gone_s is None or now_s - self._gone_s >= self._patience_s:
                 self._health.port_lost(error, now_s)
                 self._retry_s = min(2 * self._retry_s, BACK_OFF_CAP_S)
             return False
+        now_s = self._clock.monotonic()
         self._retry_s = FIRST_RETRY_S
         self._opened_s = self._heard_s = self._asked_s = now_s
         self._bytes_since = 0

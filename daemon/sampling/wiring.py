@@ -6,13 +6,14 @@ from typing import Any, Protocol
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
 from cabinvigil.daemon.sampling.sampler import (
     FileSampler,
     PolledSampler,
     Sampler,
     SamplerContext,
 )
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort, StreamSampler
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.values import PartSettings

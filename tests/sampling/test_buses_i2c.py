@@ -22,6 +22,7 @@ from cabinvigil.daemon.sampling.bus_errors import (
     TransferError,
 )
 from cabinvigil.daemon.sampling.buses import I2cBus
+from cabinvigil.daemon.threads import worker
 from cabinvigil.drivers.kit.steps import Transfer
 
 
@@ -232,8 +233,12 @@ async def test_real_calls_run_off_the_loop() -> None:
     assert len(smbus.threads) == 1
     assert threading.get_ident() not in smbus.threads
     bus.close()
+    assert await bus.closed(10.0)
     assert smbus.closed == 1
-    assert not [t for t in threading.enumerate() if t.name == "bus-main"]
+    for thread in threading.enumerate():
+        if thread.name == "bus-/dev/i2c-1":  # its work is done: it may be just leaving
+            await asyncio.to_thread(thread.join, 10.0)
+            assert not thread.is_alive()
 
 
 async def test_a_bus_that_hangs_does_not_delay_another() -> None:
@@ -265,3 +270,49 @@ async def test_a_bus_that_hangs_does_not_delay_another() -> None:
     release.set()
     first.close()
     second.close()
+
+
+async def test_a_call_that_comes_back_late_closes_its_own_file(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The thread that took its place has opened the bus anew, and keeps that one."""
+    monkeypatch.setattr(worker, "REPLACE_S", 0.0)
+    release = threading.Event()
+    hung, well = ScriptedSMBus(), ScriptedSMBus()
+    hung.fail = lambda: release.wait(20.0) and None
+    files = iter([hung, well])
+    bus = I2cBus("main", "/dev/i2c-7", open_smbus=lambda _: next(files), deadline_s=0.2)
+    with pytest.raises(BusStuckError):
+        await bus.transfer(0x62, Transfer(b"\x01"))
+    await bus.transfer(0x62, Transfer(b"\x01"))
+    release.set()
+    for _ in range(2000):
+        if hung.closed:
+            break
+        await asyncio.sleep(0.001)
+    assert (hung.closed, well.closed) == (1, 0)
+    await bus.transfer(0x62, Transfer(b"\x01"))
+    bus.close()
+    assert await bus.closed(10.0)
+    assert (hung.closed, well.closed, len(well.calls)) == (1, 1, 2)
+
+
+async def test_closing_a_bus_at_work_waits_for_nothing() -> None:
+    """A reload in the middle of a transfer: the file is closed behind it."""
+    release, smbus = threading.Event(), ScriptedSMBus()
+    smbus.fail = lambda: release.wait(20.0) and None
+    bus = I2cBus("main", "/dev/i2c-8", open_smbus=lambda _: smbus, deadline_s=10.0)
+    async with asyncio.TaskGroup() as group:
+        task = group.create_task(bus.transfer(0x62, Transfer(b"\x01")))
+        await asyncio.sleep(0.05)
+        task.cancel()
+    start = perf_counter()
+    bus.close()
+    assert perf_counter() - start < 0.15
+    assert smbus.closed == 0
+    release.set()
+    for _ in range(2000):
+        if smbus.closed:
+            break
+        await asyncio.sleep(0.001)
+    assert smbus.closed == 1

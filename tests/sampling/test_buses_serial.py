@@ -20,7 +20,7 @@ from cabinvigil.daemon.sampling.bus_errors import (
     NoPermissionError,
     PortBusyError,
 )
-from cabinvigil.daemon.sampling.buses import SerialPort
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 
 
 class Pty:
@@ -65,16 +65,16 @@ async def test_bytes_come_and_go_on_a_real_port(line: Pty) -> None:
     """What the part sends is heard, what we send arrives, closing frees the port."""
     master, path = line.master, line.path
     port, heard, gone = port_on(path)
-    port.open()
+    await port.open()
     os.write(master, b"O 0212.3 T ")
     await until(lambda: heard)
     os.write(master, b"+22.5\r\n")
     await until(lambda: b"".join(heard).endswith(b"\r\n"))
     port.write(b"M 0\r\n")
     assert os.read(master, 20) == b"M 0\r\n"
-    port.close()
+    await port.close()
     assert not port.is_open
-    port.close()  # twice does no harm
+    await port.close()  # twice does no harm
     port.write(b"lost")
     with serial.Serial(path, exclusive=True):  # free for others
         pass
@@ -86,30 +86,30 @@ async def test_the_port_is_ours_alone(line: Pty) -> None:
     path = line.path
     first, _, _ = port_on(path)
     second, _, _ = port_on(path)
-    first.open()
+    await first.open()
     with pytest.raises(PortBusyError, match="login console") as caught:
-        second.open()
+        await second.open()
     assert caught.value.kind == "port-busy"
-    first.close()
-    second.open()
-    second.close()
+    await first.close()
+    await second.open()
+    await second.close()
 
 
-def test_a_missing_port_names_itself_and_the_remedy(tmp_path: Path) -> None:
+async def test_a_missing_port_names_itself_and_the_remedy(tmp_path: Path) -> None:
     """No such port: the path, and by which name to give it."""
     port, _, _ = port_on(str(tmp_path / "ttyUSB9"))
-    with pytest.raises(DeviceMissingError, match="by-id") as caught:
-        port.open()
+    with pytest.raises(DeviceMissingError, match="by-path") as caught:
+        await port.open()
     assert caught.value.errno == errno.ENOENT
     assert str(tmp_path / "ttyUSB9") in str(caught.value)
 
 
-def test_something_that_is_no_port_is_refused(tmp_path: Path) -> None:
+async def test_something_that_is_no_port_is_refused(tmp_path: Path) -> None:
     """A plain file in the port's place gives a named error, not a traceback."""
     (tmp_path / "file").touch()
     port, _, _ = port_on(str(tmp_path / "file"))
     with pytest.raises(BusError, match="does not open"):
-        port.open()
+        await port.open()
 
 
 def test_a_forbidden_port_says_which_group() -> None:
@@ -126,7 +126,7 @@ async def test_a_port_that_vanishes_is_told_once(line: Pty) -> None:
     """When the other end goes, the port closes itself and says so once."""
     path = line.path
     port, _, gone = port_on(path)
-    port.open()
+    await port.open()
     line.hang_up()
     await until(lambda: gone)
     assert not port.is_open
@@ -146,7 +146,7 @@ async def test_termios_errors_are_no_surprise(
     assert not issubclass(termios.error, OSError)
     master, path = line.master, line.path
     port, _, gone = port_on(path)
-    port.open()
+    await port.open()
 
     def fail(*_: object) -> None:
         raise termios.error(5, "Input/output error")
@@ -167,7 +167,7 @@ async def test_a_line_that_takes_no_bytes_does_not_stop_the_loop(
     """
     path = line.path
     port, _, gone = port_on(path)
-    port.open()
+    await port.open()
     start = perf_counter()
     for _ in range(200):
         port.write(b"x" * 1000)
@@ -181,7 +181,7 @@ async def test_a_babbling_line_leaves_the_loop_to_others(
     """While one line sends all it can, another task keeps its time."""
     master, path = line.master, line.path
     port, heard, _ = port_on(path)
-    port.open()
+    await port.open()
     stop = threading.Event()
 
     def babble() -> None:
@@ -201,7 +201,7 @@ async def test_a_babbling_line_leaves_the_loop_to_others(
         late_s = max(late_s, perf_counter() - start - 0.005)
     stop.set()
     thread.join()
-    port.close()
+    await port.close()
     assert sum(map(len, heard)) > 5_000  # five seconds of 9600 baud in a fifth of one
     assert late_s < 0.2
 
@@ -212,6 +212,6 @@ async def test_ports_leave_no_descriptor_behind(line: Pty) -> None:
     port, _, _ = port_on(path)
     before = len(os.listdir("/proc/self/fd"))
     for _ in range(20):
-        port.open()
-        port.close()
+        await port.open()
+        await port.close()
     assert len(os.listdir("/proc/self/fd")) == before

@@ -1,6 +1,7 @@
 """Samplers of polled parts: delivery, 1-wire files, a bus that blocks for ever."""
 
 import asyncio
+import math
 import threading
 from dataclasses import replace
 from itertools import pairwise
@@ -153,3 +154,40 @@ async def test_a_driver_that_blocks_for_ever_does_not_stop_another_bus() -> None
             break
         await asyncio.sleep(0.01)
     assert not [t for t in threading.enumerate() if t.name.startswith("bus-")]
+
+
+def test_what_nobody_gives_any_more_is_told_as_unknown_after_ten_minutes(
+    tmp_path: Path,
+) -> None:
+    """A pressure of hours ago is none: the part is told so once, and not before."""
+    told: list[tuple[float, float]] = []
+
+    async def play() -> None:
+        cabin = Cabin(tmp_path, AirNow())
+        sampler = cabin.sampler("co2", "scd4x")
+        begin_s = cabin.clock.monotonic()
+        pressure: list[float | None] = [939.0]
+        inform = sampler._codec.inform
+
+        def informed(quantity: str, value: float) -> None:
+            if quantity == "pressure_hpa":
+                told.append((cabin.clock.monotonic() - begin_s, value))
+            inform(quantity, value)
+
+        sampler._codec.inform = informed
+        sampler.placing = replace(
+            sampler.placing, lookup=lambda q: pressure[0] if "hpa" in q else None
+        )
+        cabin.faulty._bus = cabin.smbus
+        async with asyncio.TaskGroup() as group:
+            task = group.create_task(sampler.run())
+            await asyncio.sleep(300.0)
+            pressure[0] = None
+            await asyncio.sleep(2000.0)
+            task.cancel()
+
+    run_virtual(play())
+    known = [at_s for at_s, value in told if not math.isnan(value)]
+    (unknown_s,) = [at_s for at_s, value in told if math.isnan(value)]
+    assert max(known) <= 300.0
+    assert 600.0 <= unknown_s - max(known) <= 620.0

@@ -1,6 +1,7 @@
 """The pool of samplers: a task a part, a bug fenced in, a changed config, the wires."""
 
 import asyncio
+import traceback
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 import pytest
 
 from cabinvigil.daemon.clock import VirtualClock
-from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
@@ -32,6 +33,7 @@ PARTS = {
     "bunk-air": PartSettings(kind="sht4x", bus="main"),
     "bunk-co2": PartSettings(kind="scd4x", bus="main", pressure_from="baro"),
 }
+LINE = {"co": PartSettings(kind="frame9_co", port="/dev/co")}
 SLOW_BARO = changed(PARTS["baro"], interval_s=30.0)
 
 
@@ -40,15 +42,27 @@ def config(parts: Mapping[str, PartSettings], device: str = "/dev/i2c-1") -> Set
     return replace(example(), parts=parts, i2c={"main": I2cSettings(device=device)})
 
 
+class NotingCollector(SampleCollector):
+    """Keeps every event, in order."""
+
+    def __init__(self, clock: VirtualClock) -> None:
+        super().__init__(clock)
+        self.told: list[SourceFault | SourceOk] = []
+
+    def on_event(self, event: SourceFault | SourceOk) -> None:
+        self.told.append(event)
+        super().on_event(event)
+
+
 class Stage:
     """Emulated wires that note which buses are open, and who was forgotten on them."""
 
     def __init__(self, folder: Path) -> None:
         loop = asyncio.get_running_loop()
         self.clock = VirtualClock(loop, START)
-        self.sink = SampleCollector(self.clock)
+        self.sink = NotingCollector(self.clock)
         self._emulated = EmulatedWires(folder, AirNow, loop.time, loop.call_at)
-        self._emulated.attach(PARTS)
+        self._emulated.attach({**PARTS, **LINE})
         self.opened: list[str] = []
         self.closed: list[str] = []
         self.forgotten: list[int] = []
@@ -163,8 +177,53 @@ def test_a_drivers_bug_is_its_parts_fault_and_it_is_started_again(
         assert not stage.gave("baro")
         await asyncio.sleep(10.0)
         assert stage.gave("baro")
+        assert stage.sink.faults == {}  # its good readings have ended it
 
     pooled(tmp_path, meanwhile, make=buggy_baro)
+
+
+class Stumbling:
+    """A line's codec with a bug of its own in every message, for a while."""
+
+    def __init__(self, codec: Any) -> None:
+        self._codec = codec
+        self.bugs: list[ZeroDivisionError] = []
+        self.is_mended = False
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._codec, name)
+
+    def feed(self, data: bytes) -> Any:
+        if not self.is_mended:
+            self.bugs.append(ZeroDivisionError("a bug of its own"))
+            raise self.bugs[-1]
+        return self._codec.feed(data)
+
+
+def test_a_bug_on_a_line_is_told_once_and_ends_with_its_readings(
+    tmp_path: Path,
+) -> None:
+    """For an hour it is one fault, whose traceback is as long as at the first time."""
+    made: list[Stumbling] = []
+
+    def make(_name: str, part: PartSettings, info: PartInfo) -> Any:
+        made.append(Stumbling(info.make(part.options)))
+        return made[-1]
+
+    async def meanwhile(_pool: SamplerPool, stage: Stage) -> None:
+        await asyncio.sleep(3600.0)
+        assert list(stage.sink.faults) == ["co"]
+        made[0].is_mended = True
+        await asyncio.sleep(30.0)
+        assert stage.gave("co")
+        assert stage.sink.faults == {}
+
+    stage = pooled(tmp_path, meanwhile, LINE, make=make)
+    assert [type(event) for event in stage.sink.told] == [SourceFault, SourceOk]
+    raised = [bug for bug in made[0].bugs if bug.__traceback__]
+    assert len(raised) >= 300
+    depths = {len(traceback.extract_tb(bug.__traceback__)) for bug in raised}
+    assert max(depths) < 10
 
 
 def test_a_short_look_does_without_the_part(tmp_path: Path) -> None:
@@ -247,6 +306,29 @@ def test_a_bus_at_another_device_is_opened_anew_with_its_parts(tmp_path: Path) -
 
     stage = pooled(tmp_path, meanwhile)
     assert stage.closed == stage.opened
+
+
+def test_the_fault_of_a_bus_ends_with_its_device(tmp_path: Path) -> None:
+    """A reload puts the device right: what the old one had is over."""
+
+    async def meanwhile(pool: SamplerPool, stage: Stage) -> None:
+        stage.sink.on_event(SourceFault("main", "bus-stuck", "it is stuck"))
+        await pool.apply(config(PARTS, "/dev/i2c-3"))
+        assert stage.sink.faults == {}
+
+    pooled(tmp_path, meanwhile)
+
+
+def test_no_fault_outlives_who_had_it(tmp_path: Path) -> None:
+    """A part that is taken out, and a bus on which nobody hangs any more."""
+
+    async def meanwhile(pool: SamplerPool, stage: Stage) -> None:
+        for name in ("baro", "main"):
+            stage.sink.on_event(SourceFault(name, "absent", "it does not answer"))
+        await pool.apply(config({"co": LINE["co"]}))
+        assert stage.sink.faults == {}
+
+    pooled(tmp_path, meanwhile, {**PARTS, **LINE})
 
 
 def test_whatever_ends_the_block_the_wires_are_closed(tmp_path: Path) -> None:

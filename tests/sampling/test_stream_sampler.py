@@ -17,8 +17,8 @@ from cabinvigil.daemon.rehearsal.emulated.frame9 import (
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
-from cabinvigil.daemon.sampling.buses import SerialPort
 from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S, SamplerContext
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import SETTLE_S, StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import (
@@ -145,7 +145,7 @@ def test_an_adapter_unplugged_for_ten_minutes(tmp_path: Path) -> None:
     assert cabin.told("co") == []
     assert max(b - a for a, b in pairwise(times(cabin, "co", "co_ppm"))) < 1.01
     (fault,) = [e for _, e in cabin.events if isinstance(e, SourceFault)]
-    assert "by-id" in fault.text
+    assert "by-path" in fault.text
 
 
 def test_a_port_that_is_missing_at_the_start_is_told_at_once(tmp_path: Path) -> None:
@@ -216,7 +216,9 @@ def test_another_module_on_the_port_is_never_believed(tmp_path: Path) -> None:
         line = EmulatedSerial(tmp_path / "co", part)
         sampler = StreamSampler(
             cabin.placing("co", "frame9_co"),
-            lambda on_bytes, on_gone: SerialPort(line.path, 9600, on_bytes, on_gone),
+            lambda on_bytes, on_gone: SerialPort(
+                line.path, 9600, on_bytes, on_gone, blocking=False
+            ),
         )
         async with asyncio.TaskGroup() as group:
             task = group.create_task(sampler.run())
@@ -275,13 +277,13 @@ class FakePort:
         self.on_bytes, self.on_gone = on_bytes, on_gone
         self.is_open = False
 
-    def open(self) -> None:
+    async def open(self) -> None:
         self.is_open = True
 
     def write(self, data: bytes) -> None:
         assert not data
 
-    def close(self) -> None:
+    async def close(self) -> None:
         self.is_open = False
 
 

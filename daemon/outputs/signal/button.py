@@ -13,6 +13,7 @@ from cabinvigil.daemon.core.model import Act, ActKind, Command, Sound
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, LineError
 from cabinvigil.daemon.outputs.thread import OutputThread
+from cabinvigil.daemon.text.sentences import ended
 
 BOUNCE_S = 0.03
 """Shorter than this is contact bounce (common practice: 5 to 20 ms, no source)."""
@@ -126,6 +127,7 @@ class Button:
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Note from a `Sound` whether anything sounds; leave everything else."""
         del stamp
+        self._thread.keep()
         if isinstance(command, Sound) and command.pattern != "test":
             self._sounds = command.pattern != "quiet"
 
@@ -147,7 +149,8 @@ class Button:
                 line.close()
         except LineError as error:
             why = error.strerror or str(error)
-            self._health.fault("port-missing", f"The button does not work: {why}.")
+            text = ended(f"The button does not work: {why}")
+            self._health.fault("port-missing", text)
         return RETRY_S
 
     def _watch(self, line: EdgeLine) -> None:

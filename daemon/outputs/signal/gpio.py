@@ -7,12 +7,13 @@ error with its remedy; there is no silent stand-in.
 
 import errno
 import glob
-import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from enum import Enum
 from typing import Any, Protocol
 
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.libraries import put_in
 
 CHIPS = "/dev/gpiochip*"
 
@@ -30,6 +31,10 @@ class LineError(CabinvigilError, OSError):
 
     def __str__(self) -> str:
         return self.strerror or "the line cannot be driven"
+
+
+class LineAlteredError(LineError):
+    """Somebody else had changed a line; it is as it was set again."""
 
 
 class LineCheck(Enum):
@@ -83,12 +88,15 @@ class GpioLine:
         name: str,
         request: Any,
         gpiod: Any,
-        sense: "tuple[str, Any] | None" = None,
+        sense: str = "",
+        take_sense: Callable[[], Any] | None = None,
     ) -> None:
         self._name = name
         self._request = request
         self._values = gpiod.line.Value
-        self._sense = sense
+        self._sense_name = sense
+        self._take_sense = take_sense
+        self._sense: Any = None
         self._level = False
         self._is_open = True
 
@@ -109,23 +117,47 @@ class GpioLine:
         for step in (
             lambda: self._request.set_value(self._name, self._values.INACTIVE),
             self._request.release,
-            *([self._sense[1].release] if self._sense else []),
         ):
             try:
                 step()
             except OSError:
                 continue  # a pin that is gone is released already
+        self._let_sense_go()
 
     def self_test(self) -> LineCheck:
-        """Read the sense line where there is one, else the pin itself."""
-        name, request = self._sense or (self._name, self._request)
+        """Read the sense line where there is one, else the pin itself.
+
+        A sense line that could not be had, or read, is taken anew.
+        """
+        if self._take_sense is None:
+            is_same = self._read(self._name, self._request) == self._level
+            return LineCheck.DRIVEN if is_same else LineCheck.NOT_DRIVEN
+        if self._sense is None:
+            self._sense = self._take_sense()
         try:
-            level = request.get_value(name) == self._values.ACTIVE
+            is_same = self._read(self._sense_name, self._sense) == self._level
+        except LineError:
+            self._let_sense_go()
+            raise
+        return LineCheck.HEARD if is_same else LineCheck.NOT_HEARD
+
+    def _read(self, name: str, request: Any) -> bool:
+        try:
+            return bool(request.get_value(name) == self._values.ACTIVE)
         except OSError as error:
             raise _line_error(name, "cannot be read", error) from error
-        if self._sense:
-            return LineCheck.HEARD if level == self._level else LineCheck.NOT_HEARD
-        return LineCheck.DRIVEN if level == self._level else LineCheck.NOT_DRIVEN
+
+    def _let_sense_go(self) -> None:
+        sense, self._sense = self._sense, None
+        if sense is not None:
+            with suppress(OSError):
+                sense.release()
+
+    def hold_sense(self) -> None:
+        """Take the sense line now, where there is one and it can be had."""
+        if self._take_sense is not None:
+            with suppress(LineError):  # `self_test` tells, and tries again
+                self._sense = self._take_sense()
 
 
 def open_gpio(
@@ -136,6 +168,8 @@ def open_gpio(
     sense_active_low: bool = False,
 ) -> GpioLine:
     """Take a GPIO by name as an output, silent, and its sense line as an input.
+
+    A sense line that cannot be had is no reason to be mute: `self_test` tells of it.
 
     Raises:
         LineError: gpiod is missing, no such line, no permission, or it is in use.
@@ -152,12 +186,9 @@ def open_gpio(
     into = gpiod.LineSettings(
         direction=gpiod.line.Direction.INPUT, active_low=sense_active_low
     )
-    try:
-        sense_request = _request(gpiod, sense, into)
-    except LineError:
-        request.release()
-        raise
-    return GpioLine(name, request, gpiod, (sense, sense_request))
+    line = GpioLine(name, request, gpiod, sense, lambda: _request(gpiod, sense, into))
+    line.hold_sense()
+    return line
 
 
 class EdgeLine:
@@ -215,7 +246,7 @@ def _gpiod(name: str) -> Any:
         raise LineError(
             errno.ENOSYS,
             f"GPIO line '{name}': the package gpiod is not installed; "
-            f"install it with `{sys.prefix}/bin/pip install 'gpiod>=2.1'`",
+            "install it with " + put_in("'gpiod>=2.1'", "python3-libgpiod"),
         ) from error
     return gpiod
 

@@ -76,7 +76,7 @@ class Light:
         self._inline = inline
         self._player = Player(
             self.name,
-            [RetryingLine("light", open_line, health)],
+            RetryingLine("light", open_line, health),
             blink,
             clock,
             health,
@@ -85,6 +85,7 @@ class Light:
 
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a `Transition`; leave everything else."""
+        self._player.keep()
         if not isinstance(command, Transition):
             return
         if command.state is AlarmState.NORMAL:

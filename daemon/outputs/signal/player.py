@@ -1,11 +1,11 @@
-"""Plays a pattern on a line from a thread of its own: one slot, no queue.
+"""Plays a pattern on one line from a thread of its own: one slot, no queue.
 
 This loop is the last thing that may fail.  It takes nothing from a queue that others
 fill, waits for no lock that others hold long, and whatever goes wrong in it is told
 and tried again.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from cabinvigil.daemon.clock import Clock
@@ -23,19 +23,19 @@ class Slot:
     """What is to be played: replaced as a whole, so that no lock is needed."""
 
     pattern: str
-    second: bool = False
-    """Whether the second line plays too."""
+    is_muted: bool = False
+    """Whether the pattern goes on without a sound, to be joined later in step."""
     once: int = 0
     """Grows with each wish for `once_pattern`, which is then played through once."""
 
 
 class Player:
-    """One or two lines and the pattern they follow."""
+    """A line and the pattern it follows."""
 
     def __init__(
         self,
         name: str,
-        lines: Sequence[RetryingLine],
+        line: RetryingLine,
         edges: Callable[[str, float], Edge],
         clock: Clock,
         health: FaultLatch,
@@ -48,7 +48,7 @@ class Player:
 
         Args:
             name: of the thread.
-            lines: the first line, and the second where there is one.
+            line: what is driven.
             edges: the pattern's shape over time.
             clock: asked for monotonic time only.
             health: is told what went wrong in the loop.
@@ -56,7 +56,7 @@ class Player:
             once_pattern: what `play_once` plays.
             once_over: the patterns that it may interrupt.
         """
-        self._lines = lines
+        self._line = line
         self._edges = edges
         self._clock = clock
         self._once_pattern = once_pattern
@@ -67,7 +67,7 @@ class Player:
             self._round,
             health,
             f"The {name}'s loop stumbled ({{bug}}) and goes on.",
-            last=self._close,
+            last=line.close,
         )
         # Below here: touched by the loop alone.
         self._playing = ""
@@ -80,27 +80,30 @@ class Player:
         """Say when the loop last went round, in monotonic seconds."""
         return self._alive_at_s
 
-    def play(self, pattern: str, *, second: bool = False) -> None:
+    def keep(self) -> None:
+        """See to it that the thread is there, where it was started."""
+        self._thread.keep()
+
+    def play(self, pattern: str, *, is_muted: bool = False) -> None:
         """Play this from now on; the same pattern again goes on without a break."""
-        self._slot = Slot(pattern, second, self._slot.once)
+        self._slot = Slot(pattern, is_muted, self._slot.once)
         self._thread.wake()
 
     def play_once(self) -> None:
         """Play `once_pattern` through once, unless something more urgent stands."""
         slot = self._slot
-        self._slot = Slot(slot.pattern, slot.second, slot.once + 1)
+        self._slot = Slot(slot.pattern, slot.is_muted, slot.once + 1)
         self._thread.wake()
 
     def step(self, now_s: float) -> float:
-        """Bring the lines to where they should be; return seconds to the next change.
+        """Bring the line to where it should be; return seconds to the next change.
 
         The thread does this again and again; in virtual time the caller does.
         """
         slot = self._slot
         pattern, since_s = self._choose(slot, now_s)
         edge = self._edges(pattern, since_s)
-        for number, line in enumerate(self._lines):
-            line.drive(on=edge.is_on and (number == 0 or slot.second), now_s=now_s)
+        self._line.drive(on=edge.is_on and not slot.is_muted, now_s=now_s)
         self._alive_at_s = now_s
         return edge.next_change_s - since_s
 
@@ -108,10 +111,14 @@ class Player:
         """Start the thread."""
         self._thread.start()
 
+    def end(self) -> None:
+        """Tell the thread to end; never blocks."""
+        self._thread.end()
+
     def stop(self, deadline_s: float) -> None:
-        """End the thread, and leave the lines silent."""
+        """End the thread, and leave the line silent."""
         if self._thread.stop(deadline_s):
-            self._close()
+            self._line.close()
 
     def _choose(self, slot: Slot, now_s: float) -> tuple[str, float]:
         """Say which pattern plays, and for how long it has."""
@@ -133,7 +140,3 @@ class Player:
     def _round(self) -> float:
         """Do what is due; return how long to sleep."""
         return min(self.step(self._clock.monotonic()), LOOK_S)
-
-    def _close(self) -> None:
-        for line in self._lines:
-            line.close()

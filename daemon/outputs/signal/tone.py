@@ -13,7 +13,11 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
+from cabinvigil.daemon.outputs.signal.gpio import (
+    LineAlteredError,
+    LineCheck,
+    LineError,
+)
 
 WAKING_TONE_HZ = 520.0
 """Source: check_values sound_520hz (Bruck et al. 2009)."""
@@ -31,10 +35,25 @@ def is_tone_name(name: str) -> bool:
 class ToneLine:
     """One PWM channel, at half duty while on."""
 
-    def __init__(self, name: str, channel: Path) -> None:
+    def __init__(self, name: str, channel: Path, period_ns: int) -> None:
         self._name = name
         self._channel = channel
+        self._period_ns = period_ns
         self._level = False
+
+    def set_tone(self) -> None:
+        """Write the tone's period and half of it as duty.
+
+        Raises:
+            LineError: the kernel does not take it.
+        """
+        # Duty first to zero: the kernel refuses a period below the duty that stands.
+        for file, value_ns in (
+            ("duty_cycle", 0),
+            ("period", self._period_ns),
+            ("duty_cycle", self._period_ns // 2),
+        ):
+            _write(self._name, self._channel / file, str(value_ns))
 
     def set(self, *, on: bool) -> None:
         """Start or stop the tone."""
@@ -47,15 +66,32 @@ class ToneLine:
             self.set(on=False)
 
     def self_test(self) -> LineCheck:
-        """Read back whether the kernel drives the channel."""
+        """Read back whether the kernel drives the channel, and with our tone.
+
+        Raises:
+            LineAlteredError: another program had set another tone, or none.
+            LineError: it cannot be read, or not be set again.
+        """
+        period_ns, duty_ns = self._read("period"), self._read("duty_cycle")
+        if (period_ns, duty_ns) != (self._period_ns, self._period_ns // 2):
+            self.set_tone()
+            self.set(on=self._level)
+            raise LineAlteredError(
+                errno.EBUSY,
+                f"PWM '{self._name}' was changed from outside (duty {duty_ns} of "
+                f"{period_ns} ns) and is set again; find the program that writes "
+                f"{self._channel}",
+            )
+        is_same = (self._read("enable") == 1) == self._level
+        return LineCheck.DRIVEN if is_same else LineCheck.NOT_DRIVEN
+
+    def _read(self, file: str) -> int:
         try:
-            text = (self._channel / "enable").read_text("ascii").strip()
-        except (OSError, UnicodeDecodeError) as error:
+            return int((self._channel / file).read_text("ascii"))
+        except (OSError, ValueError) as error:
             raise LineError(
                 errno.EIO, f"PWM '{self._name}' cannot be read ({error})"
             ) from error
-        is_same = (text == "1") == self._level
-        return LineCheck.DRIVEN if is_same else LineCheck.NOT_DRIVEN
 
 
 def open_tone(
@@ -102,16 +138,10 @@ def open_tone(
             if pause is None or (channel / "enable").exists():
                 break
             pause(0.1)
-    period_ns = round(1e9 / tone_hz)
-    # Duty first to zero: the kernel refuses a period below the duty that stands.
-    for file, value in (
-        ("duty_cycle", 0),
-        ("period", period_ns),
-        ("duty_cycle", period_ns // 2),
-        ("enable", 0),
-    ):
-        _write(name, channel / file, str(value))
-    return ToneLine(name, channel)
+    line = ToneLine(name, channel, round(1e9 / tone_hz))
+    line.set_tone()
+    line.set(on=False)
+    return line
 
 
 def _write(name: str, file: Path, text: str) -> None:

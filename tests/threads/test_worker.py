@@ -2,11 +2,17 @@
 
 import asyncio
 import threading
+from contextlib import suppress
 from time import perf_counter
 
 import pytest
 
-from cabinvigil.daemon.sampling.worker import OverdueError, Worker
+from cabinvigil.daemon.threads.worker import (
+    MOST_HANGING,
+    NoThreadError,
+    OverdueError,
+    Worker,
+)
 
 
 def threads_called(name: str) -> list[threading.Thread]:
@@ -34,7 +40,8 @@ async def test_a_call_returns_what_it_returns_and_raises_what_it_raises() -> Non
         await worker.call(fail, 1.0)
     assert not worker.is_stuck
     worker.close()
-    assert threads_called("plain") == []
+    assert await worker.ended(10.0)
+    await until(lambda: not threads_called("plain"))
 
 
 async def test_calls_run_in_order_on_one_thread() -> None:
@@ -85,6 +92,35 @@ async def test_a_hung_thread_does_not_keep_the_process() -> None:
     assert not thread.is_alive()
 
 
+async def test_closing_waits_for_nothing_though_the_last_call_hangs() -> None:
+    """On the loop; who may wait for the end awaits it, at most for so long."""
+    worker, begun, release = Worker("last"), threading.Event(), threading.Event()
+
+    def last() -> None:
+        begun.set()
+        release.wait(10.0)
+
+    await worker.call(lambda: None, 5.0)
+    worker.close(last)
+    assert not await worker.ended(0.01)
+    await until(begun.is_set)
+    async with asyncio.TaskGroup() as group:
+        ending = group.create_task(worker.ended(10.0))
+        for _ in range(3):
+            await asyncio.sleep(0.001)
+        assert not ending.done()
+        release.set()
+    assert ending.result()
+    assert await worker.ended(0.0), "and it stays so"
+
+
+async def test_a_worker_without_a_thread_has_ended() -> None:
+    worker = Worker("unused")
+    assert await worker.ended(0.0)
+    worker.close()
+    assert await worker.ended(0.0)
+
+
 def test_a_thread_that_outlives_its_loop_ends_quietly() -> None:
     """A call that returns after the loop was closed ends its thread, without noise."""
     worker, release = Worker("orphan"), threading.Event()
@@ -116,4 +152,51 @@ def test_an_unused_worker_has_no_thread() -> None:
     """The thread starts with the first call, so closing an unused one is free."""
     worker = Worker("unused")
     assert threads_called("unused") == []
+    worker.close()
+
+
+async def test_a_thread_that_could_not_be_started_once_is_tried_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The machine is out of threads for a while: named, and over with the next call."""
+    worker, start = Worker("scarce"), threading.Thread.start
+
+    def scarce(_self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")  # as Python says it
+
+    monkeypatch.setattr(threading.Thread, "start", scarce)
+    for _ in range(3):
+        with pytest.raises(NoThreadError, match="start new thread"):
+            await worker.call(lambda: 1, 1.0)
+    assert not worker.is_stuck
+    monkeypatch.setattr(threading.Thread, "start", start)
+    assert await worker.call(lambda: 1, 1.0) == 1
+    worker.close()
+
+
+async def test_a_worker_for_rare_calls_keeps_no_thread() -> None:
+    """Each call has its thread, which ends with it; what is posted is done too."""
+    worker, done = Worker("rare", stays=False), threading.Event()
+    for n in range(20):
+        assert await worker.call(lambda n=n: n, 1.0) == n  # type: ignore[misc]
+    await until(lambda: not threads_called("rare"))
+    worker.post(done.set)
+    assert done.wait(2.0)
+    await until(lambda: not threads_called("rare"))
+
+
+async def test_workers_made_and_closed_at_work_leave_no_more_than_so_many() -> None:
+    """Closed before the deadline of what hangs: their threads are counted too."""
+    release = threading.Event()
+    for _ in range(20):
+        worker = Worker("again")
+        with suppress(OverdueError, TimeoutError):
+            async with asyncio.timeout(0.01):
+                await worker.call(lambda: release.wait(10.0), 5.0)
+        worker.close()
+    assert len(threads_called("again")) == MOST_HANGING
+    release.set()
+    await until(lambda: not threads_called("again"))
+    worker = Worker("again")
+    assert await worker.call(lambda: "well", 1.0) == "well"
     worker.close()
