@@ -18,6 +18,7 @@ from cabinvigil.daemon.rehearsal.wires import EmulatedSerial
 from cabinvigil.daemon.sampling.wiring import REAL, Wires
 from cabinvigil.daemon.service.app import App
 from cabinvigil.daemon.service.host_services import HostServices
+from cabinvigil.daemon.service.sounder import start_early
 from cabinvigil.daemon.settings.config import load
 from cabinvigil.daemon.span.kept import maker
 from tests.recording_line import RecordingLine
@@ -56,10 +57,15 @@ class Air:
 
 
 class CoFrames:
-    """A CO module without lag: one upload frame each quarter of a second."""
+    """A CO module without lag: an upload frame each quarter of a second."""
 
-    def __init__(self, air: Air, now: Callable[[], float]) -> None:
-        self._air, self._now = air, now
+    def __init__(
+        self,
+        air: Callable[[], AirNow],
+        now: Callable[[], float],
+        every_s: float = 0.25,
+    ) -> None:
+        self._air, self._now, self._every_s = air, now, every_s
         self.power_up()
 
     def power_up(self) -> None:
@@ -72,7 +78,7 @@ class CoFrames:
         return b""
 
     def send(self) -> bytes:
-        self._due_s += 0.25
+        self._due_s += self._every_s
         tenths = round(self._air().co_ppm * 10)
         # sensors, section 12: gas CO, unit ppm, one decimal, value, range 500.0.
         body = bytes((0x04, 0x03, 0x01, *divmod(tenths, 256), *divmod(5000, 256)))
@@ -82,7 +88,7 @@ class CoFrames:
 class Ports:
     """An oxygen and a CO module on ptys, on the running loop."""
 
-    def __init__(self, folder: Path, air: Air, *, waits: bool = True) -> None:
+    def __init__(self, folder: Path, air: Air, *, waits: bool = False) -> None:
         now = asyncio.get_running_loop().time
         o2 = EmulatedO2Line(air, 1, now)
         o2.span()
@@ -158,7 +164,7 @@ async def running(
     more: str = "",
     wires: Wires = REAL,
     *,
-    waits: bool = True,
+    waits: bool = False,
     button: HandButton | None = None,
 ) -> AsyncIterator[Running]:
     """Run the daemon on ptys; stops it in order at the end.
@@ -182,10 +188,12 @@ async def running(
         open_button=lambda *_, **__: button or HandButton(),
     )
     path = config(folder, more)
-    app = App(load(path), path, machine)
+    sounder = start_early(path, clock, machine.open_line)
+    app = App(load(path), path, machine, sounder)
     async with asyncio.TaskGroup() as group:
         task = group.create_task(app.run())
         try:
+            await app.begun.wait()
             yield Running(app, line, air)
         finally:
             app.stop()

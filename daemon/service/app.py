@@ -1,19 +1,21 @@
-"""The one shell: settings -> parts -> core -> outputs, in one task group."""
+"""The one shell: settings -> parts -> core -> outputs, in one task group.
+
+The sounder first: it can sound whatever else does not answer.  How all ends, and in
+which order, is in `stopping`.
+"""
 
 import asyncio
 import signal
 import sys
-from collections.abc import Callable, Mapping
+import threading
+from collections.abc import Callable, Coroutine, Mapping, Sequence
 from contextlib import suppress
-from operator import attrgetter
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.ask.parse import Ask
-from cabinvigil.daemon.ask.socket import AskError, AskSocket
-from cabinvigil.daemon.compose.compose import CoreBuild
 from cabinvigil.daemon.compose.from_settings import compose_settings
-from cabinvigil.daemon.core.engine import State, start
 from cabinvigil.daemon.core.model import (
     Act,
     Alert,
@@ -22,41 +24,40 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
-from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
-from cabinvigil.daemon.outputs.base import FaultLatch, Output
+from cabinvigil.daemon.core.snapshot import to_plain
+from cabinvigil.daemon.outputs.base import Output, Stamp
 from cabinvigil.daemon.outputs.signal.button import Button
-from cabinvigil.daemon.outputs.state_file import StateFile, StateSaver
+from cabinvigil.daemon.outputs.state_file import Kept, StateFile, StateSaver
 from cabinvigil.daemon.sampling.sampler_pool import SamplerPool, sampling
-from cabinvigil.daemon.service.asks import answer_to
-from cabinvigil.daemon.service.host import (
-    EVERY_S,
-    HostLook,
-    HostWatch,
-    cpu_c,
-    is_under_volted,
-)
+from cabinvigil.daemon.service.asks import answer_to, serve_asks
+from cabinvigil.daemon.service.ends import ends_of
+from cabinvigil.daemon.service.host import watch_host
 from cabinvigil.daemon.service.host_services import HostServices
-from cabinvigil.daemon.service.outlets import Outlets, make_outlets
+from cabinvigil.daemon.service.inbox import Inbox
+from cabinvigil.daemon.service.outlets import (
+    Outlets,
+    make_button,
+    make_outlets,
+    wiring_of,
+)
+from cabinvigil.daemon.service.recall import NOTHING, Recall, take_kept
+from cabinvigil.daemon.service.reload import ConfigReader, is_rewired, take_config
 from cabinvigil.daemon.service.report_due import MorningTold
-from cabinvigil.daemon.service.status import start_fields
+from cabinvigil.daemon.service.signals import Signals
+from cabinvigil.daemon.service.sounder import Sounder
+from cabinvigil.daemon.service.stopping import End, Stopping, reason_of, say
 from cabinvigil.daemon.service.ticker import tick
-from cabinvigil.daemon.service.watchdog import Notifier, Watchdog, watchdog_period_s
+from cabinvigil.daemon.service.watchdog import (
+    Notifier,
+    Watchdog,
+    until_it_goes_round,
+    watchdog_period_s,
+)
 from cabinvigil.daemon.service.watcher import Watcher
-from cabinvigil.daemon.settings.config import ConfigError, Settings, load
+from cabinvigil.daemon.settings.config import Settings
 
 STATE_FILE = "state"
-STOP_S = 4.0
-"""For all outputs to finish; systemd waits 10 s."""
-SOCKET_RETRY_S = 30.0
-FLOODED = (
-    "The ask socket is flooded: who asks more than once a second is not heard; "
-    "find out which program asks."
-)
-FIXED = (
-    *("buzzer", "light", "button", "mqtt", "log", "ask"),
-    *("cabin.name", "watch.state_folder"),
-)
-"""What only a restart changes."""
+TOLD = "told to stop"
 
 Reply = Callable[[Mapping[str, Any]], None]
 
@@ -64,97 +65,104 @@ Reply = Callable[[Mapping[str, Any]], None]
 class App:
     """One run of the daemon."""
 
-    def __init__(self, settings: Settings, path: Path, machine: HostServices) -> None:
-        """Set everything up; nothing runs before `run`.
+    def __init__(
+        self,
+        settings: Settings,
+        path: Path,
+        machine: HostServices,
+        sounder: Sounder | None = None,
+    ) -> None:
+        """Take the sounder over or make it, and nothing else yet: `run` sets up that.
 
         Args:
             settings: what to watch.
             path: the config file, read anew at a reload.
             machine: clock, wires, codecs and pins.
+            sounder: one that was started before all this was loaded.
         """
         self.settings = settings
-        self._path = path
         self._machine = machine
         self._clock = machine.clock
         self._loop = asyncio.get_running_loop()
         self._until = asyncio.Event()
+        self._scheduled = asyncio.Event()
+        self.reload_asked = asyncio.Event()  # set on the loop: reads the config anew
+        self._reloading = asyncio.Lock()
+        self._watch_ended = threading.Event()
         self._changed = asyncio.Event()
         self._urgent = asyncio.Event()
+        self.begun = asyncio.Event()
+        """Set once the start is logged and what was kept is taken over."""
+        self._inbox = Inbox(self._loop)
         self._notifier = Notifier(machine.environ)
-        self._is_ready = False
-        self._outlets = self._make_outlets(settings)
-        self._button = self._make_button(settings)
+        own = Sounder.taken_over(
+            sounder, wiring_of(settings), self._clock, machine.open_line
+        )
+        self._pins, self._buzzer = own.pins, own.buzzer
+        own.faults.pass_to(self.report)
+        period_s = watchdog_period_s(machine.environ, machine.pid)
+        alive_at_s = self._buzzer.alive_at_s if self._buzzer else None
+        self._watchdog = Watchdog(self._notifier, period_s, alive_at_s)
         file = StateFile(Path(settings.watch.state_folder) / STATE_FILE)
+        self._recall = Recall(
+            file, file.path.parent, machine.codecs, self._clock, self.report
+        )
         self._keeper = StateSaver(file, self._clock, self.report)
-        self._host = HostWatch(self.report)
-        self._host_due_s = self._clock.monotonic()
-        self._morning = MorningTold.of(settings, self._outlets.phone, self.report)
-        kept = file.load(self._clock.wall(), self._clock.monotonic())
-        composed = compose_settings(settings, wall=self._clock.wall())
-        state = start(composed.setup, 0.0)
-        self._notes = list(kept.notes)
-        self._kept = kept
-        if kept.body is not None:
-            state, lost = restore(composed.setup, kept.body, 0.0, down_s=kept.down_s)
-            self._notes += lost
-        self.watcher = self._watcher(composed, state)
+        self._reader = ConfigReader(path, settings, self._clock)
+        self._outlets: Outlets | None = None
+        self._button: Button | None = None
+        self._morning: MorningTold | None = None
+        self._stopping = Stopping(
+            self._ends_of,
+            self._clock,
+            say=say,
+            exit_now=machine.exit_now,
+        )
 
-    def _make_outlets(self, settings: Settings) -> Outlets:
-        return make_outlets(
+    def _prepare(self) -> None:
+        """Make the other outputs, and the core."""
+        settings, machine = self.settings, self._machine
+        self._outlets = make_outlets(
             settings,
             self._clock,
             self.report,
             on_ask=self._from_thread,
             on_refused=self.refused,
-            open_line=self._machine.open_line,
+            open_line=machine.open_line,
+            buzzer=self._buzzer,
+            hold=self._pins.held,
         )
-
-    def _make_button(self, settings: Settings) -> Button | None:
-        wanted = settings.button
-        if wanted is None:
-            return None
-        return Button(
-            lambda: self._machine.open_button(
-                wanted.line, active_low=wanted.active_low
-            ),
-            self.on_button,
-            self.report,
-            self._clock,
+        self._button = make_button(
+            settings, self._clock, self.report, self.on_button, machine.open_button
         )
-
-    def _watcher(self, composed: CoreBuild, state: State) -> Watcher:
+        self._morning = MorningTold.of(settings, self._outlets.phone, self.report)
+        composed = compose_settings(settings, wall=self._clock.wall())
         button: list[Output] = [] if self._button is None else [self._button]
-        return Watcher(
+        self.watcher = Watcher(
             composed,
             self._clock,
             [*self._outlets.all, *button],
-            state=state,
             on_change=lambda now: self._keeper.offer(lambda: to_plain(now)),
             on_urgent=self._urgent.set,
         )
 
     # --- what comes in from other threads -----------------------------------
 
-    def _soon(self, call: Callable[..., None], *values: Any) -> None:
-        """Call on the loop; at the very end there may be no loop any more."""
-        with suppress(RuntimeError):
-            self._loop.call_soon_threadsafe(call, *values)
-
     def report(self, event: SourceFault | SourceOk) -> None:
         """Take an output's health, from any thread."""
-        self._soon(lambda: self.watcher.on_event(event))
+        self._inbox.soon(lambda: self.watcher.on_event(event))
 
     def refused(self, text: str) -> None:
         """Log an ask that was refused, from any thread."""
         record = Record("fault", {"source": "ask", "kind": "refused", "text": text})
-        self._soon(lambda: self.watcher.hand_out([record], self.watcher.up_s()))
+        self._inbox.soon(lambda: self.watcher.hand_out([record], self.watcher.up_s()))
 
     def _from_thread(self, ask: Ask, reply: Reply) -> None:
-        self._soon(self.answer, ask, reply)
+        self._inbox.soon(self.answer, ask, reply)
 
     def on_button(self, act: Act) -> None:
         """Take a press, from the button's thread."""
-        self._soon(self._pressed, act)
+        self._inbox.soon(self._pressed, act)
 
     def _pressed(self, act: Act) -> None:
         is_answer = self.watcher.state.sound.pattern != "quiet"
@@ -167,70 +175,122 @@ class App:
         reply(answer_to(ask, self.watcher, self.settings, self._clock.wall()))
 
     def stop(self) -> None:
-        """End the run in order."""
-        self._until.set()
+        """End the run in order; from any thread."""
+        self._stopping.begin(TOLD)
 
     # --- the run --------------------------------------------------------------
 
     async def run(self) -> None:
-        """Watch until told to stop."""
+        """Watch until told to stop.
+
+        Raises:
+            Exception: a bug of ours, or what no part of the watch is guarded against;
+                all has ended by then as after a stop, but for the phone's farewell.
+        """
         # The sounder's thread must not wait for the interpreter behind busy ones: at
         # Python's own 5 ms edges slipped by 16 ms in the benchmark, at 1 ms by 7.
         sys.setswitchinterval(0.001)
+        acts = {
+            signal.SIGTERM: self.stop,
+            signal.SIGINT: self.stop,
+            signal.SIGHUP: lambda: self._inbox.soon(self.reload_asked.set),
+        }
+        with Signals(acts):
+            try:
+                if self._buzzer is not None:
+                    self._buzzer.start()
+                self._prepare()
+                await self._live()
+            except BaseException as bug:
+                self._stopping.begin(reason_of(bug), is_crash=True)
+                raise
+            finally:
+                self._stopping.begin(TOLD)
+                self._watch_ended.set()
+                self._stopping.wait()
+
+    async def _live(self) -> None:
+        """Start all that is left to start, and watch until told to stop."""
+        assert self._outlets is not None
         self._outlets.start()
-        self._keeper.start()
-        for number, act in (
-            (signal.SIGTERM, self.stop),
-            (signal.SIGINT, self.stop),
-            (signal.SIGHUP, self.reload),
-        ):
-            self._loop.add_signal_handler(number, act)
         if self._button is not None:
             self._button.start()
-        self._begin()
-        try:
-            await self._watch()
-        finally:
-            self._notifier.stopping()
-            if self._button is not None:
-                self._button.stop(1.0)
-            now = self.watcher.up_s()
-            self.watcher.hand_out([Record("stop", {"reason": "told to stop"})], now)
-            state = self.watcher.state
-            self._keeper.offer(lambda: to_plain(state))
-            self._keeper.stop(STOP_S)
-            if self._morning is not None:
-                self._morning.stop()
-            self._outlets.stop(STOP_S)
+        async with asyncio.TaskGroup() as group:
+            tasks = [group.create_task(self._recall.read(), name="recall")]
+            recalled = await self._recall.first()
+            self._begin((recalled or NOTHING).kept)
+            if recalled is None:
+                self._task(group, tasks, self._take_late(), "recall-late")
+            else:
+                self._keeper.start()
+            make = (recalled or NOTHING).make
+            ask = self.settings.ask
+            asks = serve_asks(
+                ask, self._clock, self.watcher.on_event, self.answer, self.refused
+            )
+            host = watch_host(self._clock, self.watcher.on_event)
+            self._task(group, tasks, asks, "ask-socket")
+            self._task(group, tasks, host, "host")
+            bridging = self._watchdog.bridge(self._clock.monotonic)
+            self._task(group, tasks, bridging, "watchdog")
+            self._task(group, tasks, self._say_ready(), "ready")
+            self._task(group, tasks, self._reload_when_asked(), "reload")
+            wires, settings = self._machine.wires, self.settings
+            samplers = sampling(settings, self.watcher, self._clock, wires, make)
+            async with samplers as pool:
+                try:
+                    while not self._until.is_set():
+                        await self._pace(group, pool)
+                finally:  # before the parts end: callers are hung up on
+                    for task in tasks:
+                        task.cancel()
 
-    def _begin(self, **more: Any) -> None:
-        """Log what runs, say what is laxer, and sound what stood before."""
-        fields = start_fields(self.settings) | more
-        if self._kept.body is not None:
-            fields |= {"kept": self._kept.body, "down_s": self._kept.down_s}
-        watcher = self.watcher
-        now = watcher.up_s()
-        watcher.hand_out([Record("start", fields, urgent=True)], now)
-        watcher.hand_out(resume(watcher.state, now), now)
-        for text in self._notes:
-            self._keeper.note(text)
-        for text in self.settings.laxer:
-            watcher.hand_out([Alert("laxer-limit", Priority.LOW, text)], now)
+    def _task(
+        self,
+        group: asyncio.TaskGroup,
+        tasks: list[asyncio.Task[Any]],
+        work: Coroutine[Any, Any, None],
+        name: str,
+    ) -> None:
+        """Begin a task; where it fails the watch ends at once, whoever else hangs."""
 
-    async def _watch(self) -> None:
-        """Watch until told to stop."""
-        machine, folder = self._machine, Path(self.settings.watch.state_folder)
-        make = machine.codecs(folder, self.watcher.on_event)
-        samplers = sampling(
-            self.settings, self.watcher, self._clock, machine.wires, make
-        )
-        async with asyncio.TaskGroup() as group, samplers as pool:
-            serving = group.create_task(self._serve(), name="ask-socket")
+        async def guarded() -> None:
             try:
-                while not self._until.is_set():
-                    await self._pace(group, pool)
-            finally:
-                serving.cancel()
+                await work
+            except Exception as bug:
+                self._stopping.begin(reason_of(bug), is_crash=True)
+                raise
+
+        task = group.create_task(guarded(), name=name)
+        # A stop in the same turn ends it before it began: Python would warn of that.
+        task.add_done_callback(lambda _: work.close())
+        tasks.append(task)
+
+    # --- the start --------------------------------------------------------------
+
+    def _begin(self, kept: Kept) -> None:
+        """Log what runs, say what is laxer, and sound what stood before."""
+        watcher = self.watcher
+        take_kept(watcher, self.settings, kept, self._keeper)
+        for text in self.settings.laxer:
+            watcher.hand_out([Alert("laxer-limit", Priority.LOW, text)], watcher.up_s())
+        self.begun.set()
+        self._inbox.open()
+
+    async def _take_late(self) -> None:
+        """Take over what was kept, whenever the disk gives it."""
+        kept = await self._recall.late()
+        if kept.body is not None:
+            take_kept(self.watcher, self.settings, kept, self._keeper)
+        self._keeper.start()
+
+    async def _say_ready(self) -> None:
+        """Tell systemd, once a tick is scheduled and the sounder can sound."""
+        await self._scheduled.wait()
+        await until_it_goes_round(self._buzzer.alive_at_s if self._buzzer else None)
+        self._notifier.ready(f"watching {self.settings.cabin.name}")
+
+    # --- the watch --------------------------------------------------------------
 
     async def _pace(self, group: asyncio.TaskGroup, pool: SamplerPool) -> None:
         """Watch at one pace, until told to stop or until a reload sets another.
@@ -238,23 +298,22 @@ class App:
         Reloads that change parts alone are taken here: no tick waits for them.
         """
         tick_s = self.settings.watch.tick_s
-        watchdog = Watchdog(
-            self._notifier,
-            watchdog_period_s(self._machine.environ, self._machine.pid),
-            tick_s,
-            self._outlets.buzzer.alive_at_s if self._outlets.buzzer else None,
-        )
+        now_s = self._clock.monotonic()
+        self._watchdog.begin(now_s, tick_s)
+        # From the last tick: reload after reload must not put off the next for ever.
+        last_s = self.watcher.ticked_s
+        first_in_s = last_s + tick_s - now_s if isfinite(last_s) else tick_s
         ticking = tick(
             self.watcher,
             self._clock,
             tick_s,
             self._urgent,
-            lambda: self._after_tick(watchdog),
+            self._after_tick,
+            first_in_s=first_in_s,
         )
-        tasks = [
-            group.create_task(ticking, name="ticker"),
-            group.create_task(self._feed(watchdog), name="watchdog"),
-        ]
+        tasks: list[asyncio.Task[Any]] = []
+        self._task(group, tasks, ticking, "ticker")
+        self._scheduled.set()
         while not self._until.is_set() and self.settings.watch.tick_s == tick_s:
             self._changed.clear()
             await pool.apply(self.settings)
@@ -272,91 +331,68 @@ class App:
             for task in tasks:
                 task.cancel()
 
-    async def _feed(self, watchdog: Watchdog) -> None:
-        """Bridge long ticks: look at the watchdog between them, from this loop."""
-        if watchdog.period_s is None:
-            return
-        while True:
-            await asyncio.sleep(watchdog.period_s)
-            watchdog.look(self._clock.monotonic())
-
-    async def _serve(self) -> None:
-        """Answer on the local socket; without it the watch goes on, and says so."""
-        ask = self.settings.ask
-        health = FaultLatch("ask", self.watcher.on_event)
-
-        def on_flood(is_flooded: bool) -> None:
-            health.fault("babbling", FLOODED) if is_flooded else health.ok()
-
-        while True:
-            server = AskSocket(
-                Path(ask.socket),
-                ask.group,
-                self._clock,
-                on_ask=self.answer,
-                on_refused=self.refused,
-                on_flood=on_flood,
-            )
-            try:
-                await server.serve(health.ok)
-            except AskError as error:
-                health.fault("not-writable", str(error), str(error))
-            await asyncio.sleep(SOCKET_RETRY_S)
-
-    def _after_tick(self, watchdog: Watchdog) -> None:
-        now_s = self._clock.monotonic()
-        watchdog.stepped(now_s)
-        if not self._is_ready:
-            self._is_ready = True
-            self._notifier.ready(f"watching {self.settings.cabin.name}")
+    def _after_tick(self) -> None:
+        self._watchdog.stepped(self._clock.monotonic())
         if self._morning is not None:
             self._morning.look(self._clock.wall())
-        if now_s >= self._host_due_s:
-            self._host_due_s = now_s + EVERY_S
-            self._host.look(
-                HostLook(now_s, self._clock.wall(), cpu_c(), is_under_volted())
-            )
 
     # --- reload ---------------------------------------------------------------
 
-    def reload(self) -> None:
+    async def _reload_when_asked(self) -> None:
+        while True:
+            await self.reload_asked.wait()
+            self.reload_asked.clear()
+            await self.reload()
+
+    async def reload(self) -> None:
         """Read the config anew; a bad one is refused aloud and the old one kept."""
-        self._notifier.reloading(self._clock.monotonic())
-        try:
-            settings = load(self._path)
-            composed = compose_settings(settings, wall=self._clock.wall())
-        except ConfigError as error:
-            text = f"the new config is refused, the old one goes on: {error}"
-            self.watcher.on_event(SourceFault("settings", "not-taken", text))
-        else:
-            self._take_over(settings, composed)
-        self._notifier.ready(f"watching {self.settings.cabin.name}")
+        async with self._reloading:
+            self._notifier.reloading(self._clock.monotonic())
+            read = await self._reader.read()
+            if isinstance(read, SourceFault):
+                self.watcher.on_event(read)
+            else:
+                old, self.settings = self.settings, read.used
+                take_config(self.watcher, read, self._keeper)
+                if is_rewired(old, read.used):
+                    self._changed.set()
+            self._notifier.ready(f"watching {self.settings.cabin.name}")
 
-    def _take_over(self, settings: Settings, composed: CoreBuild) -> None:
-        old = self.settings
-        watcher = self.watcher
-        now = watcher.up_s()
-        state, lost = carry_over(watcher.state, composed.setup, now)
-        self.settings = settings
-        watcher.adopt(composed, state)
-        fields = start_fields(settings) | {"reload": True}
-        watcher.hand_out([Record("start", fields, urgent=True)], now)
-        watcher.hand_out(resume(state, now), now)
-        watcher.on_event(SourceOk("settings"))
-        stays = [n for n in FIXED if attrgetter(n)(old) != attrgetter(n)(settings)]
-        for text in lost:
-            self._keeper.note(text)
-        if stays:
-            text = f"{', '.join(stays)} changed: restart the daemon to use them"
-            watcher.on_event(SourceFault("settings", "restart-needed", text))
-        if (old.parts, old.i2c, old.watch.tick_s) != (
-            settings.parts,
-            settings.i2c,
-            settings.watch.tick_s,
-        ):
-            self._changed.set()
+    # --- the end ----------------------------------------------------------------
 
+    def _ends_of(self) -> Mapping[str, End]:
+        """Say who is to be ended now; keys as in `stopping.STAGES`."""
+        return {
+            "pins": self._lower_pins,
+            "watch": self._end_watch,
+            "last-words": self._last_words,
+            "pins-again": self._pins.release,
+            **ends_of(
+                self._outlets,
+                self._buzzer,
+                self._button,
+                self._keeper,
+                self._morning,
+                is_crash=self._stopping.is_crash,
+            ),
+        }
 
-async def run_app(settings: Settings, path: Path, machine: HostServices) -> None:
-    """Run the daemon on the running loop until it is told to stop."""
-    await App(settings, path, machine).run()
+    def _lower_pins(self, left_s: float) -> Sequence[str]:
+        self._notifier.stopping()
+        return self._pins.lower(left_s)
+
+    def _end_watch(self, left_s: float) -> Sequence[str]:
+        with suppress(RuntimeError):
+            self._loop.call_soon_threadsafe(self._until.set)
+        return () if self._watch_ended.wait(left_s) else ("the watch's own loop",)
+
+    def _last_words(self, _left_s: float) -> None:
+        """Hand the log its last line, and the state to whoever saves it."""
+        if self._outlets is None or not self.begun.is_set():
+            return
+        record = Record("stop", {"reason": self._stopping.account})
+        stamp = Stamp(self.watcher.up_s(), self._clock.wall())
+        for output in self._outlets.all:
+            output.handle(record, stamp)
+        state = self.watcher.state
+        self._keeper.offer(lambda: to_plain(state))

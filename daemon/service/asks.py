@@ -3,20 +3,76 @@
 The core bounds what every act may do; here is what needs a clock or the config.
 """
 
-from collections.abc import Mapping
+import asyncio
+from collections.abc import Callable, Mapping
 from datetime import datetime, tzinfo
+from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.ask.outcome import NOTHING, outcome
 from cabinvigil.daemon.ask.parse import Ask
-from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.ask.socket import AskError, AskSocket, Reply
+from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
 from cabinvigil.daemon.service.status import status
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.values import AskSettings
+from cabinvigil.daemon.threads.worker import OverdueError, Worker
 
 DAY_BEGINS_H, DAY_ENDS_H = 8, 20
 """When a phone may sound the test, which wakes whoever sleeps (own choice)."""
+SOCKET_RETRY_S = 30.0
+SOCKET_S = 5.0
+"""For the socket to be made: a folder in memory takes a thousandth (own choice)."""
+FLOODED = (
+    "The ask socket is flooded: who asks more than once a second is not heard; "
+    "find out which program asks."
+)
+
+
+async def serve_asks(
+    ask: AskSettings,
+    clock: Clock,
+    tell: FaultSink,
+    on_ask: Callable[[Ask, Reply], None],
+    on_refused: Callable[[str], None],
+) -> None:
+    """Answer on the local socket; without it the watch goes on, and says so.
+
+    Args:
+        ask: where the socket is, and whose.
+        clock: for the limits.
+        tell: takes faults, on the loop.
+        on_ask: answers, on the loop.
+        on_refused: told a sentence for what is refused.
+    """
+    health = FaultLatch("ask", tell)
+    worker = Worker("ask-socket")
+    path = Path(ask.socket)
+
+    def on_flood(is_flooded: bool) -> None:
+        health.fault("babbling", FLOODED) if is_flooded else health.ok()
+
+    while True:
+        server = AskSocket(
+            path,
+            ask.group,
+            clock,
+            on_ask=on_ask,
+            on_refused=on_refused,
+            on_flood=on_flood,
+            off_loop=lambda work: worker.call(work, SOCKET_S),
+        )
+        try:
+            await server.serve(health.ok)
+        except AskError as error:
+            health.fault("not-writable", str(error), str(error))
+        except OverdueError:
+            text = f"The folder of the socket {path} does not answer: nobody can ask"
+            health.fault("blocked", f"{text}, by `show` or `mark`; restart the Pi.")
+        await asyncio.sleep(SOCKET_RETRY_S)
 
 
 def answer_to(

@@ -5,25 +5,32 @@ Nothing is decided by wall time, so a step changes nothing here; it is told and 
 so that the morning review can put right the times before it.
 """
 
+import asyncio
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.outputs.base import FaultLatch
 from cabinvigil.daemon.text.durations import rough
+from cabinvigil.daemon.threads.worker import OverdueError, Worker
 
 EVERY_S = 10.0
 STEP_S = 2.0
 """A clock that moves by this much against the monotonic one was stepped; slewing by
 a time daemon is at most 0.05 % (from memory), 5 ms in ten seconds."""
-TOLD_FOR_S = 120.0
-"""A step stands as a fault for this long, so that it is seen."""
+TOLD_FOR_S = 50.0
+"""A step stands as a fault for this long, so that it is seen; over with the next look,
+so within a minute, as every fault (own choice)."""
 HOT_C = 80.0
 COOL_C = 75.0
 """A Pi slows itself from 80 degrees on (maker's documentation, from memory)."""
 THERMAL = Path("/sys/class/thermal/thermal_zone0/temp")
 HWMON = Path("/sys/class/hwmon")
+LOOK_S = 5.0
+"""For the kernel to say so: it asks the Pi's firmware, which may be busy (own)."""
 
 
 def cpu_c(path: Path = THERMAL) -> float | None:
@@ -125,3 +132,32 @@ class HostWatch:
             self._tell(SourceFault("supply", "under-volted", text))
         else:
             self._tell(SourceOk("supply"))
+
+
+def _measured() -> tuple[float | None, bool | None]:
+    return cpu_c(), is_under_volted()
+
+
+async def watch_host(
+    clock: Clock,
+    tell: Tell,
+    measure: Callable[[], tuple[float | None, bool | None]] = _measured,
+) -> None:
+    """Look again and again, for ever; a kernel that does not answer holds up nothing.
+
+    Args:
+        clock: of both times.
+        tell: takes faults, on the loop.
+        measure: heat and supply, as `HostLook` has them; may block.
+    """
+    host, worker, health = HostWatch(tell), Worker("host"), FaultLatch("host", tell)
+    while True:
+        try:
+            heat_c, sags = await worker.call(measure, LOOK_S)
+            health.ok()
+        except OverdueError:
+            heat_c = sags = None
+            text = "The kernel does not say how warm the Pi is, nor how its supply is."
+            health.fault("blocked", text)
+        host.look(HostLook(clock.monotonic(), clock.wall(), heat_c, sags))
+        await asyncio.sleep(EVERY_S)

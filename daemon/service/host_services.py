@@ -5,17 +5,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from cabinvigil.daemon.clock import Clock, SystemClock
-from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
+from cabinvigil.daemon.outputs.signal.sounder_wiring import OpenLine
 from cabinvigil.daemon.sampling.wiring import REAL, MakeCodec, Wires
-from cabinvigil.daemon.service.outlets import OpenLine
 
 
 @dataclass(frozen=True)
 class HostServices:
     """What the shell takes from the machine; tests bring their own."""
 
-    codecs: Callable[[Path, Callable[[SourceFault], None]], MakeCodec]
+    codecs: Callable[[Path, Callable[[SourceFault | SourceOk], None]], MakeCodec]
     """From the state folder, and who is told where what it keeps of the parts cannot be
     used: makes their codecs (`span.kept.maker`)."""
     clock: Clock = field(default_factory=SystemClock)
@@ -24,3 +24,5 @@ class HostServices:
     open_button: Callable[..., EdgeLine] = open_button
     environ: Mapping[str, str] = field(default_factory=dict)
     pid: int = 0
+    exit_now: Callable[[int], None] | None = None
+    """Ends the process with a code, and waits for nothing; None: nothing does."""

@@ -3,23 +3,29 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Event
 from typing import TYPE_CHECKING, Any
 
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.core.model import Act
 from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import FaultSink, Output
 from cabinvigil.daemon.outputs.mqtt.broker import Broker
 from cabinvigil.daemon.outputs.mqtt.messages import Forms, Messages, Topics, run_of
 from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
+from cabinvigil.daemon.outputs.signal.button import Button
 from cabinvigil.daemon.outputs.signal.buzzer import Buzzer
-from cabinvigil.daemon.outputs.signal.gpio import GpioOut, open_gpio
+from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_gpio
 from cabinvigil.daemon.outputs.signal.light import Light
-from cabinvigil.daemon.outputs.signal.tone import is_tone_name, open_tone
+from cabinvigil.daemon.outputs.signal.sounder_wiring import (
+    Hold,
+    OpenLine,
+    SounderWiring,
+    unheld,
+)
 from cabinvigil.daemon.settings.config import Settings
-from cabinvigil.daemon.settings.values import BuzzerSettings, MqttSettings
+from cabinvigil.daemon.settings.values import MqttSettings
 from cabinvigil.daemon.settings.words import load_words
 
 if TYPE_CHECKING:
@@ -27,8 +33,6 @@ if TYPE_CHECKING:
 
 Reply = Callable[[Mapping[str, Any]], None]
 OnAsk = Callable[[Ask, Reply], None]
-OpenLine = Callable[..., GpioOut]
-"""`open_gpio`, or what stands in for it in tests."""
 
 MB = 1_000_000
 
@@ -38,6 +42,7 @@ class Outlets:
     """All outputs of one config."""
 
     buzzer: Buzzer | None
+    light: Light | None
     phone: "Phone | None"
     all: tuple[Output, ...]
     """In the order in which they are offered commands: the sounder first."""
@@ -47,38 +52,42 @@ class Outlets:
         for output in self.all:
             output.start()
 
-    def stop(self, deadline_s: float) -> None:
-        """Stop them all, the sounder last: it may still be needed."""
-        for output in reversed(self.all):
-            output.stop(deadline_s)
 
-
-def _pause(for_s: float) -> None:
-    Event().wait(for_s)
-
-
-def _line_of(buzzer: BuzzerSettings, open_line: OpenLine) -> Callable[[], GpioOut]:
-    if is_tone_name(buzzer.line):
-        return lambda: open_tone(buzzer.line, buzzer.tone_hz or 520.0, pause=_pause)
-    return lambda: open_line(
-        buzzer.line, active_low=buzzer.active_low, sense=buzzer.sense_line or ""
-    )
-
-
-def make_buzzer(
-    settings: Settings, clock: Clock, report: FaultSink, open_line: OpenLine
-) -> Buzzer | None:
-    """Make the buzzer; None where the config has none."""
+def wiring_of(settings: Settings) -> SounderWiring | None:
+    """Return the sounder's lines; None where the config has no buzzer."""
     buzzer = settings.buzzer
     if buzzer is None:
         return None
-    second = buzzer.second_line
-    return Buzzer(
-        _line_of(buzzer, open_line),
-        clock,
-        report,
-        open_second=None if second is None else lambda: open_line(second),
+    return SounderWiring(
+        buzzer.line,
+        buzzer.active_low,
+        buzzer.second_line,
+        buzzer.sense_line,
+        buzzer.tone_hz,
     )
+
+
+def make_button(
+    settings: Settings,
+    clock: Clock,
+    report: FaultSink,
+    on_act: Callable[[Act], None],
+    open_line: Callable[..., EdgeLine],
+) -> Button | None:
+    """Make the button; None where the config has none.
+
+    Args:
+        settings: what is wanted.
+        clock: for its own thread.
+        report: takes its faults, from that thread.
+        on_act: takes what a press asks for, from that thread.
+        open_line: takes a GPIO by name.
+    """
+    wanted = settings.button
+    if wanted is None:
+        return None
+    line, active_low = wanted.line, wanted.active_low
+    return Button(lambda: open_line(line, active_low=active_low), on_act, report, clock)
 
 
 def broker_of(mqtt: MqttSettings, client_id: str) -> Broker:
@@ -101,13 +110,25 @@ def forms_of(settings: Settings) -> Forms:
     return Forms(**words.phone)
 
 
-def _phone(
+def make_phone(
     settings: Settings,
     clock: Clock,
     report: FaultSink,
     on_ask: OnAsk,
     on_refused: Callable[[str], None],
+    *,
+    is_emulated: bool = False,
 ) -> "Phone | None":
+    """Make the phone side; None where the config has none.
+
+    Args:
+        settings: what is wanted.
+        clock: for its own thread.
+        report: takes its faults, from any thread.
+        on_ask: takes asks, from its thread.
+        on_refused: told of asks that were refused.
+        is_emulated: a rehearsal speaks: every message says so.
+    """
     mqtt = settings.mqtt
     if mqtt is None:
         return None
@@ -117,7 +138,12 @@ def _phone(
     name = settings.cabin.name
     broker = broker_of(mqtt, f"cabinvigil-{name}")
     desk = Publisher(
-        Messages(Topics(name), run_of(clock.wall()), forms=forms_of(settings)),
+        Messages(
+            Topics(name),
+            run_of(clock.wall()),
+            forms=forms_of(settings),
+            is_emulated=is_emulated,
+        ),
         heartbeat_s=mqtt.heartbeat_s,
         readings_s=mqtt.readings_s,
     )
@@ -132,6 +158,8 @@ def make_outlets(
     on_ask: OnAsk,
     on_refused: Callable[[str], None],
     open_line: OpenLine = open_gpio,
+    buzzer: Buzzer | None = None,
+    hold: Hold = unheld,
 ) -> Outlets:
     """Make every output that the config names.
 
@@ -142,19 +170,20 @@ def make_outlets(
         on_ask: takes asks from the phone side, from the phone's thread.
         on_refused: told of asks that were refused.
         open_line: takes a GPIO by name.
+        buzzer: one that was made before all else.
+        hold: put around what opens a line: who ends the watch holds them all.
     """
-    buzzer = make_buzzer(settings, clock, report, open_line)
-    phone = _phone(settings, clock, report, on_ask, on_refused)
+    phone = make_phone(settings, clock, report, on_ask, on_refused)
     outputs: list[Output] = [] if buzzer is None else [buzzer]
-    light = settings.light
-    if light is not None:
-        outputs.append(
-            Light(
-                lambda: open_line(light.line, active_low=light.active_low),
-                clock,
-                report,
-            )
+    wanted, light = settings.light, None
+    if wanted is not None:
+        line, active_low = wanted.line, wanted.active_low
+        light = Light(
+            hold("light's line", lambda: open_line(line, active_low=active_low)),
+            clock,
+            report,
         )
+        outputs.append(light)
     nights = Nights(
         Path(settings.log.folder),
         keep_days=settings.log.keep_days,
@@ -164,4 +193,4 @@ def make_outlets(
     outputs.append(Recorder(nights, clock, report))
     if phone is not None:
         outputs.append(phone)
-    return Outlets(buzzer, phone, tuple(outputs))
+    return Outlets(buzzer, light, phone, tuple(outputs))

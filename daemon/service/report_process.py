@@ -17,6 +17,7 @@ from typing import Any
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
 from cabinvigil.daemon.outputs.thread import OutputThread
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.sentences import ended
 
 SOURCE = "morning"
 LEAST_H = 1.0
@@ -78,7 +79,8 @@ class MorningCall:
         if self._thread.is_running or self._is_stopped:
             return
         self._on_failure = on_failure
-        self._thread.start()
+        if not self._thread.start():  # which is told; it is owed still
+            on_failure()
 
     def stop(self) -> None:
         """Give up what is being made: the watch ends."""
@@ -99,7 +101,7 @@ class MorningCall:
         except _NotMadeError as error:
             if not self._is_stopped:
                 why = str(error)
-                text = f"The morning's account was not made: {why}."
+                text = ended(f"The morning's account was not made: {why}")
                 self._health.fault("not-made", text, why)
         finally:
             self._thread.end()

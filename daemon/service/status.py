@@ -1,6 +1,7 @@
 """What the watch says of itself to those who ask: `show`, `precheck`, a phone."""
 
 import dataclasses
+import functools
 import importlib.metadata
 from typing import Any
 
@@ -67,8 +68,9 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
     }
 
 
+@functools.cache
 def version() -> str:
-    """Return the software's version."""
+    """Return the software's version; read from the disk once."""
     return importlib.metadata.version("cabinvigil")
 
 

@@ -1,17 +1,29 @@
 """Decides when systemd's watchdog may be fed: steps completed, and a live sound loop.
 
 A bare timer would go on feeding while everything else hangs.  So the ticker looks here
-after each completed step, and a long tick's pauses are bridged from the same loop.
+after each completed step, and a long tick's pauses are bridged from the same loop: for
+one tick and a little from the last step, or from when the first was scheduled.
 """
 
+import asyncio
 import socket
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from math import isfinite
 
 SLACK_S = 5.0
 """A step may be late by so much before feeding stops."""
 BUZZER_STALE_S = 5.0
 """The sound loop goes round every half second; ten rounds missed is a dead one."""
+SOUND_LOOK_S = 0.05
+"""Between two looks at whether it has gone round at all, at the start."""
+
+
+async def until_it_goes_round(alive_at_s: Callable[[], float] | None) -> None:
+    """Wait for the sound loop's first round; for none where there is no buzzer."""
+    # It is a thread that is waited for: nothing of it could set an asyncio.Event.
+    while alive_at_s is not None and not isfinite(alive_at_s()):  # noqa: ASYNC110
+        await asyncio.sleep(SOUND_LOOK_S)
 
 
 class Watchdog:
@@ -21,7 +33,6 @@ class Watchdog:
         self,
         notifier: "Notifier",
         period_s: float | None,
-        tick_s: float,
         buzzer_alive_at_s: Callable[[], float] | None,
     ) -> None:
         """Set it up.
@@ -29,22 +40,37 @@ class Watchdog:
         Args:
             notifier: to systemd.
             period_s: between two feedings; None: systemd has no watchdog on us.
-            tick_s: the longest honest time between two steps.
             buzzer_alive_at_s: when the sound loop last went round, on the clock of
                 `now_s`; None where no buzzer is configured.
         """
         self._notifier = notifier
         self.period_s = period_s
         """How often to look."""
-        self._tick_s = tick_s
+        self._tick_s = 0.0
         self._buzzer_alive_at_s = buzzer_alive_at_s
         self._stepped_s = float("-inf")
         self._fed_s = float("-inf")
+
+    def begin(self, now_s: float, tick_s: float) -> None:
+        """Begin to wait for steps: the first is due within a tick from now.
+
+        Args:
+            now_s: when the first tick was scheduled: the start, or a reload.
+            tick_s: the longest honest time between two steps.
+        """
+        self._tick_s = tick_s
+        self._stepped_s = now_s
 
     def stepped(self, now_s: float) -> None:
         """Note a completed step, and feed where it is time."""
         self._stepped_s = now_s
         self.look(now_s)
+
+    async def bridge(self, now: Callable[[], float]) -> None:
+        """Look between long ticks, from their loop."""
+        while self.period_s is not None:
+            await asyncio.sleep(self.period_s)
+            self.look(now())
 
     def look(self, now_s: float) -> bool:
         """Feed where it is time and all is alive; return whether all is."""
@@ -86,7 +112,7 @@ class Notifier:
         return bool(self._address)
 
     def ready(self, status: str) -> None:
-        """Say that the first step is completed and the watch is on."""
+        """Say that the sounder can sound and the first step is scheduled."""
         self._send(f"READY=1\nSTATUS={_line(status)}")
 
     def status(self, status: str) -> None:

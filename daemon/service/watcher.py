@@ -136,6 +136,11 @@ class Watcher:
         return (now > 0 or before > 0) and since_s >= HURRY_S
 
     @property
+    def ticked_s(self) -> float:
+        """When the air was last assessed, on the clock; minus infinity: never."""
+        return self._ticked_s
+
+    @property
     def faults(self) -> Mapping[str, SourceFault]:
         """What is at fault now, by source."""
         return self.state.history.sources

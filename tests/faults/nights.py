@@ -57,14 +57,14 @@ device = "/dev/i2c-1"
 device = "/dev/i2c-3"
 [part.guard]
 kind = "frame9_co"
-port = "/dev/ttyUSB9"
+port = "/dev/serial/by-path/usb-9"
 [part.{SUSPECT}]
 """
 BARO = '[part.baro]\nkind = "bme280"\nbus = "other"\n'
 """Corrects the suspect, and hangs on a bus of its own."""
 WIRES = {
     "i2c": 'bus = "main"\n',
-    "serial": 'port = "/dev/ttyUSB0"\n',
+    "serial": 'port = "/dev/serial/by-path/usb-0"\n',
     "file": 'path = "/sys/bus/w1/devices/28-1/w1_slave"\nplace = "glass"\n',
 }
 SEED = 1

@@ -84,7 +84,7 @@ async def test_a_bad_reload_keeps_the_old_and_says_so(tmp_path: Path) -> None:
         await run.until(lambda: run.app.watcher.numbers())
         path = tmp_path / "cabin.toml"
         path.write_text("[cabin]\nvolume_ft3 = 300\n", encoding="utf-8")
-        run.app.reload()
+        await run.app.reload()
         fault = run.app.watcher.state.history.sources["settings"]
         assert "refused" in fault.text
         assert run.app.settings.cabin.volume_m3 is None
@@ -94,7 +94,7 @@ async def test_a_bad_reload_keeps_the_old_and_says_so(tmp_path: Path) -> None:
             text.replace('name = "lapwing"', 'name = "lapwing"\nvolume_m3 = 11.0'),
             encoding="utf-8",
         )
-        run.app.reload()
+        await run.app.reload()
         assert run.app.settings.cabin.volume_m3 == 11.0
         assert "settings" not in run.app.watcher.state.history.sources
         assert run.app.watcher.numbers()

@@ -12,6 +12,7 @@ from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import REAL, Wires
+from cabinvigil.daemon.service.status import status
 from cabinvigil.daemon.settings.values import PartSettings
 from tests.running import Running, running
 
@@ -35,13 +36,13 @@ class Counted:
         return replace(REAL, serial=serial)
 
 
-def edit(run: Running, folder: Path, old: str, new: str) -> None:
+async def edit(run: Running, folder: Path, old: str, new: str) -> None:
     """Change the config and reload it."""
     path = folder / "cabin.toml"
     text = path.read_text(encoding="utf-8")
     assert text.count(old) == 1
     path.write_text(text.replace(old, new), encoding="utf-8")
-    run.app.reload()
+    await run.app.reload()
 
 
 def logged(folder: Path) -> list[LogLine]:
@@ -67,10 +68,10 @@ async def test_a_part_more_or_less_leaves_the_others_at_work(tmp_path: Path) -> 
     async with running(tmp_path, wires=counted.wires()) as run:
         await run.until(lambda: "co_ppm" in run.app.watcher.numbers())
         run.air.now = AirNow(co_ppm=400.0)
-        edit(run, tmp_path, "[log]", more + "[log]")
+        await edit(run, tmp_path, "[log]", more + "[log]")
         await run.until(lambda: run.sounds("temporal-four"))
         await run.until(lambda: at_work() == {"bunk-o2", "bunk-co", "bunk-co2"})
-        edit(run, tmp_path, more, "")
+        await edit(run, tmp_path, more, "")
         await run.until(lambda: at_work() == {"bunk-o2", "bunk-co"})
     assert counted.made == {"bunk-o2": 1, "bunk-co": 1, "bunk-co2": 1}
     lines = logged(tmp_path)
@@ -84,7 +85,7 @@ async def test_another_pace_is_taken_without_a_part_begun_anew(tmp_path: Path) -
     async with running(tmp_path, wires=counted.wires()) as run:
         await run.until(lambda: "co_ppm" in run.app.watcher.numbers())
         changed_s = run.app.watcher.up_s()
-        edit(run, tmp_path, "tick_s = 0.5", "tick_s = 1.2")
+        await edit(run, tmp_path, "tick_s = 0.5", "tick_s = 1.2")
         await asyncio.sleep(3.0)
     assert counted.made == {"bunk-o2": 1, "bunk-co": 1}
     ticks = [one.up_s for one in logged(tmp_path) if one.event == "air"]
@@ -98,9 +99,9 @@ async def test_a_fault_ends_with_the_config_that_had_it(tmp_path: Path) -> None:
     async with running(tmp_path) as run:
         watcher = run.app.watcher
         await run.until(lambda: "co_ppm" in watcher.numbers())
-        edit(run, tmp_path, f"{tmp_path}/bunk-co", f"{tmp_path}/nobody")
+        await edit(run, tmp_path, f"{tmp_path}/bunk-co", f"{tmp_path}/nobody")
         await run.until(lambda: "bunk-co" in watcher.state.history.sources, 20.0)
-        edit(run, tmp_path, f"{tmp_path}/nobody", f"{tmp_path}/bunk-co")
+        await edit(run, tmp_path, f"{tmp_path}/nobody", f"{tmp_path}/bunk-co")
         await run.until(lambda: "bunk-co" not in watcher.state.history.sources)
         await run.until(lambda: "co_ppm" in watcher.numbers())
 
@@ -118,7 +119,48 @@ async def test_what_only_a_restart_changes_is_said(
 ) -> None:
     """Else somebody would believe that the new pin or name is in use."""
     async with running(tmp_path) as run:
-        edit(run, tmp_path, old, new)
+        await edit(run, tmp_path, old, new)
         fault = run.app.watcher.state.history.sources["settings"]
-        assert fault.text == f"{name} changed: restart the daemon to use them"
-        edit(run, tmp_path, new, old)
+        assert fault.text == (
+            f"New in the config: {name}; the old one stays in use until "
+            f"`systemctl restart cabinvigil`."
+        )
+        # What answers on the socket, and the log, go by what is in use too.
+        told = status(run.app.watcher, run.app.settings)
+        assert told["cabin"] == "lapwing"
+        await run.app.reload()
+        again = run.app.watcher.state.history.sources.get("settings")
+        assert again == fault, "nothing was restarted"
+        await edit(run, tmp_path, new, old)
+    starts = [one.fields for one in logged(tmp_path) if one.event == "start"]
+    assert len(starts) == 4
+    assert all(one["config"] == starts[0]["config"] for one in starts)
+
+
+@pytest.mark.hazard("silenced-by-reload")
+async def test_an_alarm_whose_part_a_reload_takes_away_is_at_fault_till_it_is_back(
+    tmp_path: Path,
+) -> None:
+    """The watch says that nothing measures it, whatever else the reload changes."""
+    part = f'[part.bunk-co]\nkind = "frame9_co"\nport = "{tmp_path}/bunk-co"\n'
+    old, new = 'line = "GPIO17"', 'line = "GPIO27"'
+    async with running(tmp_path) as run:
+        await run.until(lambda: "co_ppm" in run.app.watcher.numbers())
+        run.air.now = AirNow(co_ppm=400.0)
+        await run.until(lambda: run.sounds("temporal-four"))
+        await edit(run, tmp_path, part, "")
+        for _ in range(2):
+            assert run.app.watcher.faults["settings"].kind == "unwatched"
+            await run.app.reload()
+        await edit(run, tmp_path, old, new)
+        text = run.app.watcher.faults["settings"].text
+        assert "measures carbon monoxide any more" in text
+        assert "restart cabinvigil" in text
+        await edit(run, tmp_path, new, f"{old}\n{part}")
+        assert "settings" not in run.app.watcher.faults
+    kinds = [
+        line.fields["kind"]
+        for line in logged(tmp_path)
+        if line.event == "fault" and line.fields["source"] == "settings"
+    ]
+    assert "unwatched" in kinds

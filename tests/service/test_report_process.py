@@ -54,6 +54,7 @@ class Desk:
 def test_the_real_account_of_the_last_night_is_given(tmp_path: Path) -> None:
     """By the installed program, from the folder: what the phone gets."""
     data = logs.begin() + logs.air(logs.still_air(0.0, 2 * HOUR, 30.0))
+    data += logs.line("stop", 2 * HOUR, reason="SIGTERM")
     logs.write(tmp_path, data, "night-2026-01-16.jsonl.gz")
     desk = Desk(tmp_path)
     desk.make()

@@ -100,7 +100,8 @@ class Fed(Notifier):
 def test_fed_within_the_period_while_steps_are_completed() -> None:
     """15 s of WatchdogSec, a step a second: fed every two or three seconds."""
     fed, gaps, last = Fed(), [], 0.0
-    dog = Watchdog(fed, 5.0, 1.0, lambda: 1e9)
+    dog = Watchdog(fed, 5.0, lambda: 1e9)
+    dog.begin(-1e9, 1.0)
     for second in range(600):
         before = fed.count
         dog.stepped(float(second))
@@ -114,7 +115,8 @@ def test_fed_within_the_period_while_steps_are_completed() -> None:
 def test_not_fed_once_steps_stop() -> None:
     """The loop that looks may live: without a completed step it is not fed."""
     fed = Fed()
-    dog = Watchdog(fed, 5.0, 1.0, None)
+    dog = Watchdog(fed, 5.0, None)
+    dog.begin(-1e9, 1.0)
     assert not dog.look(0.0), "never before the first step"
     dog.stepped(10.0)
     for tenth in range(100, 1_000):
@@ -126,7 +128,8 @@ def test_not_fed_once_steps_stop() -> None:
 def test_a_long_tick_is_bridged_by_looking() -> None:
     """A tick of 60 s and a watchdog of 15 s: the looks between feed it."""
     fed, last, gaps = Fed(), 0.0, []
-    dog = Watchdog(fed, 5.0, 60.0, None)
+    dog = Watchdog(fed, 5.0, None)
+    dog.begin(-1e9, 60.0)
     for second in range(300):
         before = fed.count
         dog.stepped(second) if second % 60 == 0 else dog.look(second)
@@ -139,7 +142,8 @@ def test_a_long_tick_is_bridged_by_looking() -> None:
 def test_not_fed_once_the_sound_loop_stands_still() -> None:
     """Steps go on, and nobody would hear an alarm: better restarted than deaf."""
     fed = Fed()
-    dog = Watchdog(fed, 5.0, 1.0, lambda: 20.0)
+    dog = Watchdog(fed, 5.0, lambda: 20.0)
+    dog.begin(-1e9, 1.0)
     for second in range(60):
         dog.stepped(float(second))
     assert dog.why_not(60.0) == "the sound loop stands still"
@@ -152,7 +156,33 @@ def test_not_fed_once_the_sound_loop_stands_still() -> None:
 
 def test_without_a_watchdog_it_only_tells() -> None:
     fed = Fed()
-    dog = Watchdog(fed, None, 1.0, None)
+    dog = Watchdog(fed, None, None)
+    dog.begin(-1e9, 1.0)
     dog.stepped(0.0)
     assert dog.look(1.0)
     assert fed.count == 0
+
+
+@pytest.mark.parametrize("tick_s", [0.5, 1.0, 5.0, 10.0, 15.0, 30.0, 60.0])
+@pytest.mark.parametrize("before_s", [1.0, 60.0])
+def test_no_pace_starves_it_from_the_first_second_on(
+    tick_s: float, before_s: float
+) -> None:
+    """At the start, and at a reload in the middle of an hour, from another pace."""
+    fed = Fed()
+    dog = Watchdog(fed, 5.0, None)
+    dog.begin(1000.0, before_s)
+    last_s, worst_s, stepped_s = 1000.0, 0.0, 1000.0
+    for tenth in range(10_000, 30_000):
+        now_s, before = tenth / 10, fed.count
+        pace_s = before_s if now_s < 2000.0 else tick_s
+        if now_s == 2000.0:
+            dog.begin(now_s, tick_s)
+        if now_s - stepped_s >= pace_s:
+            stepped_s = now_s
+            dog.stepped(now_s)
+        if tenth % 50 == 0:
+            dog.look(now_s)
+        if fed.count > before:
+            worst_s, last_s = max(worst_s, now_s - last_s), now_s
+    assert worst_s <= 7.5, "half of what the unit allows"

@@ -45,11 +45,11 @@ class Real:
 
     def mend_config(self) -> None:
         config(self.folder)
-        self.run.app.reload()
+        self.run.app.reload_asked.set()
 
     def break_config(self) -> None:
         (self.folder / "cabin.toml").write_text("[cabin]\nvolume_ft3 = 300\n")
-        self.run.app.reload()
+        self.run.app.reload_asked.set()
 
     def hold_up(self) -> None:
         asyncio.get_running_loop().call_soon(time.sleep, HELD_UP_S)

@@ -265,7 +265,7 @@ class Cabin:
             self.post.desk.outbox.connection_lost()
             self.waits.append(SourceFault("mqtt", kind, text))
         else:
-            self.post.desk.outbox.connected()
+            self.post.desk.outbox.send_states()
             self.waits.append(SourceOk("mqtt"))
 
     def lose_line(self) -> None:
