@@ -1,7 +1,8 @@
 """Keeps the state across restarts: no cut at any instant leaves an unreadable one.
 
 Written to a new file, synced, renamed, and the folder synced; the file before is kept.
-What is torn or changed is found by its sum and left aside, and said so.
+What is torn or changed is found by its sum and left aside, and said so.  What the disk
+does not give now is neither: it may be whole, and nothing is written over it.
 """
 
 import hashlib
@@ -17,7 +18,13 @@ from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink
-from cabinvigil.daemon.outputs.thread import OutputThread
+from cabinvigil.daemon.outputs.disk import (
+    give_to_owner_of,
+    sync_folder,
+    write_synced,
+)
+from cabinvigil.daemon.outputs.thread import HUNG_S, OutputThread
+from cabinvigil.daemon.settings.accounts import user_name
 
 FORMAT = 1
 """Of the file's first line; what the second line holds has a version of its own."""
@@ -46,6 +53,10 @@ class Kept:
     """A sentence on everything that was not as it should be."""
 
 
+class UnreadError(Exception):
+    """The disk does not give a file that may hold the newest state; says why."""
+
+
 @dataclass(frozen=True, slots=True)
 class _File:
     """One file that was whole."""
@@ -70,6 +81,11 @@ class StateFile:
     @property
     def _before(self) -> Path:
         return self.path.with_name(self.path.name + ".before")
+
+    @property
+    def _files(self) -> tuple[Path, ...]:
+        """Where a state may be: the one that is being replaced last."""
+        return self.path, self._new, self._before
 
     def save(self, body: Mapping[str, Any], wall: datetime, monotonic_s: float) -> None:
         """Replace the state; when this returns, no power cut takes it away.
@@ -98,22 +114,32 @@ class StateFile:
         with suppress(FileNotFoundError):
             os.replace(self.path, self._before)
         os.replace(self._new, self.path)
-        _sync_folder(self.path.parent)
+        sync_folder(self.path.parent)
         self._number += 1
 
     def load(self, wall: datetime, monotonic_s: float) -> Kept:
-        """Read the newest state that is whole; never raises, whatever it finds."""
+        """Read the newest state that is whole, whatever the files hold.
+
+        Raises:
+            UnreadError: there is a file that cannot be read now.
+        """
         notes: list[str] = []
         found: list[_File] = []
-        for path in (self.path, self._new, self._before):
+        for path in self._files:
             try:
                 found.append(_read(path))
             except FileNotFoundError:
                 continue
+            except OSError as error:
+                why = f"{path.name}: {error.strerror}"
+                if isinstance(error, PermissionError):
+                    me = user_name(os.geteuid())
+                    why += f", run `sudo chown {me}: {path}`"
+                raise UnreadError(why) from error
             except _NewerError as error:
                 notes.append(self._set_aside(path, error))
                 return Kept(None, None, tuple(notes))
-            except (OSError, ValueError) as error:
+            except ValueError as error:
                 if path != self._new:  # a torn new file is what a cut leaves
                     notes.append(f"The state file {path.name} is not whole ({error}).")
         if not found:
@@ -124,6 +150,17 @@ class StateFile:
             notes.append("The state saved before it is taken instead.")
         down_s = down_for_s(newest.wall, newest.monotonic_s, wall, monotonic_s)
         return Kept(newest.body, down_s, tuple(notes))
+
+    def put_unread_aside(self) -> None:
+        """Rename what cannot be read, for a person: what is saved spares it then."""
+        for path in self._files:
+            try:
+                path.read_bytes()
+            except FileNotFoundError:
+                continue
+            except OSError:
+                with suppress(OSError):
+                    os.replace(path, path.with_name(f"{path.name}.unread"))
 
     def _set_aside(self, path: Path, error: "_NewerError") -> str:
         aside = path.with_name(f"{path.name}.format{error.form}")
@@ -185,6 +222,10 @@ class StateSaver:
             self._health,
             "Saving the state stumbled ({bug}).",
             last=self._save_newest,
+            clock=clock,
+            hung=f"The disk of the state file {file.path} has not answered for "
+            f"{HUNG_S:.0f} s: watching goes on, but a restart would forget "
+            f"acknowledgements; look at the disk.",
         )
         # Touched by the thread alone.
         self._unsaved: MakeBody | None = None
@@ -199,6 +240,7 @@ class StateSaver:
             self._save(make)
             return
         self._slot.append(make)
+        self._thread.keep()
         self._thread.wake()
 
     def note(self, text: str) -> None:
@@ -307,17 +349,7 @@ def _moment(text: Any) -> datetime | None:
 def _write(path: Path, data: bytes) -> None:
     fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o640)
     try:
-        view = memoryview(data)
-        while view:
-            view = view[os.write(fd, view) :]
-        os.fsync(fd)
-    finally:
-        os.close(fd)
-
-
-def _sync_folder(folder: Path) -> None:
-    fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(fd)
+        give_to_owner_of(path.parent, fd)
+        write_synced(fd, data)
     finally:
         os.close(fd)

@@ -5,11 +5,12 @@ A test that needs a broker and finds none fails, and says how to get one.
 
 import itertools
 import os
+import re
 import shutil
 import socket
 import subprocess
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -48,17 +49,37 @@ def free_port() -> int:
             return port
 
 
+DEBIANS_OWN = Path("/etc/mosquitto/mosquitto.conf")
+
+
 class Mosquitto:
     """One broker; `conf` is its whole configuration but for the log."""
 
-    def __init__(self, folder: Path, port: int, conf: str) -> None:
+    def __init__(
+        self, folder: Path, port: int, conf: str, *, is_included: bool = False
+    ) -> None:
+        """Prepare it.
+
+        Args:
+            folder: its own.
+            port: where it is to listen.
+            conf: its configuration.
+            is_included: start it through Debian's own main file, which includes ours
+                as it does on a person's machine; only the paths in it are replaced.
+        """
         folder.mkdir(parents=True, exist_ok=True)
         self.folder = folder
         self.port = port
         self.conf = folder / "mosquitto.conf"
         # As root it would become the user mosquitto, and could not read the folder.
         user = "user root\n" if os.geteuid() == 0 else ""
-        self.conf.write_text(f"{user}log_dest file {folder}/log\n{conf}")
+        if is_included:
+            (folder / "conf.d").mkdir(exist_ok=True)
+            (folder / "conf.d" / "cabinvigil.conf").write_text(conf)
+            conf = _debians_own(folder)
+        else:
+            conf = f"log_dest file {folder}/log\n{conf}"
+        self.conf.write_text(user + conf)
         self.process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
@@ -91,6 +112,23 @@ class Mosquitto:
         return path.read_text(errors="replace") if path.exists() else "no log"
 
 
+def _debians_own(folder: Path) -> str:
+    """Return Debian's main file with its four paths moved into a folder."""
+    if not DEBIANS_OWN.exists():
+        pytest.fail(HOW)
+    text = DEBIANS_OWN.read_text()
+    (folder / "data").mkdir(exist_ok=True)
+    for key, path in (
+        ("persistence_location", f"{folder}/data/"),
+        ("log_dest file", f"{folder}/log"),
+        ("include_dir", f"{folder}/conf.d"),
+    ):
+        text, count = re.subn(rf"^{key} .*", f"{key} {path}", text, flags=re.MULTILINE)
+        assert count == 1, f"{DEBIANS_OWN} has no {key}"
+    # Trixie's has it no longer.
+    return re.sub(r"^pid_file .*", f"pid_file {folder}/pid", text, flags=re.MULTILINE)
+
+
 @contextmanager
 def mosquitto(folder: Path, conf: str = "", port: int = 0) -> Iterator[Mosquitto]:
     """Run a broker; without a configuration it lets everybody in on loopback."""
@@ -116,18 +154,28 @@ def passwords(path: Path, **users: str) -> None:
 class Certificates:
     """A certificate authority and a server's certificate for localhost."""
 
-    def __init__(self, folder: Path) -> None:
+    KEY_USAGE = ("-addext", "keyUsage=critical,keyCertSign,cRLSign")
+    """As hardware.md has a reader make it: Python 3.13 and later ask for it."""
+
+    def __init__(self, folder: Path, usage: Sequence[str] = KEY_USAGE) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.ca, self.crt, self.key = (
             folder / name for name in ("ca.crt", "srv.crt", "srv.key")
         )
         ca_key = folder / "ca.key"
         names = folder / "names"
-        names.write_text("subjectAltName=DNS:localhost,IP:127.0.0.1\n")
+        names.write_text(
+            "subjectAltName=DNS:localhost,IP:127.0.0.1\n"
+            "basicConstraints=critical,CA:FALSE\n"
+            "keyUsage=critical,digitalSignature\n"
+            "extendedKeyUsage=serverAuth\n"
+            "subjectKeyIdentifier=hash\n"
+            "authorityKeyIdentifier=keyid\n"
+        )
         curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes"]
         self._openssl(
             "req", "-x509", *curve, "-keyout", ca_key, "-out", self.ca,
-            "-days", "2", "-subj", "/CN=test authority",
+            "-days", "2", "-subj", "/CN=test authority", *usage,
         )  # fmt: skip
         self._openssl(
             "req", *curve, "-keyout", self.key, "-out", folder / "srv.csr",
@@ -136,6 +184,15 @@ class Certificates:
         self._openssl(
             "x509", "-req", "-in", folder / "srv.csr", "-CA", self.ca, "-CAkey", ca_key,
             "-CAcreateserial", "-out", self.crt, "-days", "2", "-extfile", names,
+        )  # fmt: skip
+
+    def expire(self) -> None:
+        """Have the server's certificate end yesterday."""
+        folder = self.ca.parent
+        self._openssl(
+            "x509", "-req", "-in", folder / "srv.csr", "-CA", self.ca,
+            "-CAkey", folder / "ca.key", "-CAcreateserial", "-out", self.crt,
+            "-days", "-1", "-extfile", folder / "names",
         )  # fmt: skip
 
     @staticmethod

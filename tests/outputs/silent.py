@@ -2,12 +2,13 @@
 
 import socket
 import threading
-from types import TracebackType
+
+from tests.outputs.raw_server import RawServer
 
 CONNECT, CONNACK, DISCONNECT = 0x10, 0x20, 0xE0
 
 
-class RawBroker:
+class RawBroker(RawServer):
     """Accepts connections and answers each CONNECT by a rule.
 
     `rule` is `silent` (never a word), `old` (only 3.1.1: return code 1 to others, as
@@ -15,38 +16,19 @@ class RawBroker:
     """
 
     def __init__(self, rule: str) -> None:
+        super().__init__("raw-broker")
         self.rule = rule
         self.levels: list[int] = []
         self.published: list[bytes] = []
         self._socks: list[socket.socket] = []
-        self._server = socket.create_server(("127.0.0.1", 0))
-        self.port = int(self._server.getsockname()[1])
-        self._thread = threading.Thread(target=self._accept, daemon=True)
 
-    def __enter__(self) -> "RawBroker":
-        self._thread.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._server.shutdown(socket.SHUT_RDWR)
-        self._server.close()
+    def ended(self) -> None:
         for sock in self._socks:
             sock.close()
-        self._thread.join(5.0)
 
-    def _accept(self) -> None:
-        while True:
-            try:
-                sock, _ = self._server.accept()
-            except OSError:
-                return
-            self._socks.append(sock)
-            threading.Thread(target=self._serve, args=(sock,), daemon=True).start()
+    def accepted(self, sock: socket.socket) -> None:
+        self._socks.append(sock)
+        threading.Thread(target=self._serve, args=(sock,), daemon=True).start()
 
     def _serve(self, sock: socket.socket) -> None:
         try:

@@ -1,50 +1,11 @@
-"""The thread of an output: when it works, what a bug does to it, how it ends."""
+"""The thread of an output: when it works, and how it ends."""
 
 import threading
-from collections.abc import Callable
 from threading import Event
 
 import pytest
 
-from cabinvigil.daemon.core.model import SourceFault, SourceOk
-from cabinvigil.daemon.outputs import thread as threads
-from cabinvigil.daemon.outputs.base import FaultLatch
-from cabinvigil.daemon.outputs.thread import OutputThread
-from tests.outputs.hands import Told
-
-SOON_S = 10.0
-"""For what comes at once on any machine: nothing is measured by it."""
-
-
-class Worked:
-    """Work that counts itself, and may be waited for."""
-
-    def __init__(self, *waits_s: float | None) -> None:
-        self._waits_s = list(waits_s)
-        self.count = 0
-        self._came = threading.Condition()
-
-    def __call__(self) -> float | None:
-        with self._came:
-            self.count += 1
-            self._came.notify_all()
-        return self._waits_s.pop(0) if self._waits_s else None
-
-    def until(self, count: int) -> None:
-        with self._came:
-            assert self._came.wait_for(lambda: self.count >= count, SOON_S)
-
-
-def make(
-    work: Callable[[], float | None], told: object = None, **others: object
-) -> OutputThread:
-    health = FaultLatch("slate", Told() if told is None else told)  # type: ignore[arg-type]
-    sentence = "The slate stumbled ({bug})."
-    return OutputThread("slate", work, health, sentence, **others)  # type: ignore[arg-type]
-
-
-def running() -> list[threading.Thread]:
-    return [thread for thread in threading.enumerate() if thread.name == "slate"]
+from tests.outputs.working import SOON_S, Worked, make, running
 
 
 def test_it_is_a_named_daemon_and_starts_once() -> None:
@@ -178,74 +139,3 @@ def test_work_may_end_its_own_thread() -> None:
     thread = make(work)
     thread.start()
     assert thread.join(SOON_S)
-
-
-def test_a_bug_is_a_fault_and_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Told once while it is the same; the work is called again after a while."""
-    monkeypatch.setattr(threads, "AGAIN_S", 0.0)
-    told, work = Told(), Worked()
-    health = FaultLatch("slate", told)
-
-    def buggy() -> float | None:
-        work()
-        if work.count < 4:
-            raise ZeroDivisionError("a {bug}")
-        health.ok()
-        return None
-
-    thread = OutputThread("slate", buggy, health, "The slate stumbled ({bug}).")
-    thread.start()
-    work.until(4)
-    assert thread.stop(SOON_S)
-    text = "The slate stumbled (ZeroDivisionError: a {bug})."
-    assert told == [SourceFault("slate", "late", text), SourceOk("slate")]
-
-
-def test_a_bug_is_waited_after_and_a_wake_ends_that(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """A new alarm does not wait for the bug of the last."""
-    monkeypatch.setattr(threads, "AGAIN_S", 3_600.0)
-    work = Worked()
-
-    def buggy() -> None:
-        work()
-        raise ZeroDivisionError("a bug")
-
-    thread = make(buggy)
-    thread.start()
-    work.until(1)
-    thread.wake()
-    work.until(2)
-    assert thread.stop(SOON_S)
-
-
-def test_a_core_that_is_gone_does_not_end_it() -> None:
-    """Whoever is told of the bug may raise too."""
-    work = Worked()
-
-    def buggy() -> None:
-        work()
-        raise ZeroDivisionError("a bug")
-
-    def gone(_event: object) -> None:
-        raise RuntimeError("the loop is closed")
-
-    thread = make(buggy, gone)
-    thread.start()
-    work.until(1)
-    thread.wake()
-    work.until(2)
-    assert thread.stop(SOON_S)
-
-
-def test_a_bug_in_the_last_is_told_too() -> None:
-    told = Told()
-
-    def last() -> None:
-        raise OSError(28, "No space left on device")
-
-    thread = make(Worked(), told, last=last)
-    thread.start()
-    assert thread.stop(SOON_S)
-    assert told.kinds() == ["late"]

@@ -10,13 +10,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
+from cabinvigil.daemon.settings.accounts import give_away, remedy_where_closed
+from cabinvigil.daemon.settings.ca_certificate import REMEDY, STRICT_CODES
 from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.sentences import ended
 
 LONGEST_PASSWORD = 1024
-FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
-"""Back-off doubles between these: our own choice, a minute being soon enough for a
-network that comes back, and seldom enough for one that does not."""
+FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 45.0
+"""Back-off doubles between these: our own choice, seldom enough for a network that
+does not come back; one that does is used, and its fault over, within a minute."""
+QUICK_WAIT_S, QUICK_FOR_S = 1.0, 180.0
+"""For the first minutes no wait is longer: a network that is away for two heartbeats
+must be used again within the three seconds that are left before whoever listens tells
+a silence (phone/silence), and one that waits longer is told anyway."""
 STEADY_S = 30.0
 """A connection that held for so long begins the back-off anew."""
 
@@ -60,6 +67,8 @@ class Broker:
     """For the connection and the TLS handshake, each."""
     answer_s: float = 10.0
     """For the broker's word on a connection or a message."""
+    meanwhile: str = "the sounder goes on, alerts wait; "
+    """What is said beside a broker that is gone; '' where none of it is ours."""
 
     @property
     def where(self) -> str:
@@ -70,8 +79,8 @@ class Broker:
         """Say that the network does not lead there."""
         return BrokerError(
             "out-of-reach",
-            f"The broker at {self.where} is out of reach ({why}): the sounder goes "
-            f"on, alerts wait; look at the network.",
+            f"The broker at {self.where} is out of reach ({why}): "
+            f"{self.meanwhile}look at the network.",
         )
 
     def silent(self) -> BrokerError:
@@ -79,12 +88,20 @@ class Broker:
         return BrokerError(
             "out-of-reach",
             f"The broker at {self.where} takes the connection and does not answer: "
-            f"the sounder goes on, alerts wait; look at the broker.",
+            f"{self.meanwhile}look at the broker.",
         )
 
     def refused(self, why: str) -> BrokerError:
         """Say that the broker does not let us in."""
-        return BrokerError("refused", f"The broker at {self.where} refuses: {why}.")
+        text = ended(f"The broker at {self.where} refuses: {why}")
+        return BrokerError("refused", text)
+
+
+def _remedy(path: Path, error: OSError) -> str:
+    # The watch reads one, the phone's end another: whoever runs this is the reader.
+    if isinstance(error, FileNotFoundError):
+        return f"put the password there, alone on one line, then {give_away(path)}"
+    return remedy_where_closed(path, is_secret=True)
 
 
 def read_password(broker: Broker) -> str | None:
@@ -103,8 +120,8 @@ def read_password(broker: Broker) -> str | None:
         text = data.decode("utf-8").rstrip("\r\n")
     except OSError as error:
         raise broker.refused(
-            f"the password file {path} cannot be read ({error.strerror}); make it, "
-            f"and give it to the user cabinvigil"
+            f"the password file {path} cannot be read ({error.strerror}); "
+            f"{_remedy(path, error)}"
         ) from error
     except UnicodeDecodeError as error:
         raise broker.refused(f"the password file {path} is not UTF-8") from error
@@ -156,6 +173,11 @@ def tls_context(broker: Broker) -> ssl.SSLContext | None:
 def connect_error(broker: Broker, error: Exception) -> BrokerError:
     """Put what the network or TLS said into one sentence."""
     match error:
+        case ssl.SSLCertVerificationError() if error.verify_code in STRICT_CODES:
+            return broker.refused(
+                f"its certificate fails the strict check of Python 3.13 and later "
+                f"({error.verify_message}); where that is of its authority, {REMEDY}"
+            )
         case ssl.SSLCertVerificationError():
             return broker.refused(
                 f"its certificate does not hold ({error.verify_message}); set ca_file "
@@ -177,22 +199,32 @@ def connect_error(broker: Broker, error: Exception) -> BrokerError:
 
 
 class Backoff:
-    """How long to wait before the next try: doubling, with jitter."""
+    """How long to wait before the next try: briefly at first, then doubling."""
 
-    def __init__(self, dice: Random) -> None:
+    def __init__(self, dice: Random, longest_s: float | None = None) -> None:
+        """Set it up; the longest wait is the watch's own where none is given."""
         self._dice = dice
+        self._longest_s = LONGEST_WAIT_S if longest_s is None else longest_s
         self._tries = 0
+        self._away_s = 0.0
+        """Since the last steady connection, tries and waits."""
 
     def next_s(self) -> float:
         """Give the next wait: half of it fixed, half of it by chance.
 
         Many cabins behind one broker must not all come back in the same second.
         """
-        full_s = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(self._tries, 16))
-        self._tries += 1
-        return full_s * self._dice.uniform(0.5, 1.0)
+        full_s = min(self._longest_s, FIRST_WAIT_S * 2.0 ** min(self._tries, 16))
+        if self._away_s < QUICK_FOR_S:
+            full_s = min(full_s, QUICK_WAIT_S)
+        else:
+            self._tries += 1
+        wait_s = full_s * self._dice.uniform(0.5, 1.0)
+        self._away_s += wait_s
+        return wait_s
 
     def held_for(self, time_s: float) -> None:
-        """Begin anew, where the connection was a steady one."""
+        """Note a connection that ended, or a try; a steady one begins all anew."""
+        self._away_s += time_s
         if time_s >= STEADY_S:
-            self._tries = 0
+            self._tries, self._away_s = 0, 0.0

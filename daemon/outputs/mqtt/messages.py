@@ -8,12 +8,13 @@ these, and never take arrival for freshness.
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
+from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.core.mention import what
-from cabinvigil.daemon.core.model import Alert, Priority, Transition
+from cabinvigil.daemon.core.model import AlarmState, Alert, Priority, Transition
 from cabinvigil.daemon.core.notification import SECOND
-from cabinvigil.daemon.core.sentences import NEWS, unbroken, without_act
+from cabinvigil.daemon.core.sentences import ALL_CLEAR, NEWS, unbroken, without_act
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt import senml
 from cabinvigil.daemon.text.durations import seconds
@@ -36,6 +37,32 @@ ANSWER_EXPIRY_S = 60
 ESTIMATES_EXPIRY_S = 600
 READINGS_EXPIRY_S = 600
 """Retained values older than this are no news (our own choice)."""
+OVER_EXPIRY_S = 86_400
+"""An alarm that is over is forgotten after a day, twice what the bridge's queue is made
+for (our own choice): else each that ever rang would stand at every broker."""
+
+OUT, WAKE, BROKEN, NOTE, WELL = 5, 4, 3, 2, 1
+"""`urgency`: how loud a push should be, as a plain number that any gateway reads: get
+out, wake up, something is broken, a note, all is well (own choice; push servers count
+to five)."""
+URGENCY: Mapping[Priority, int] = MappingProxyType(
+    {
+        Priority.HIGH: OUT,
+        Priority.MEDIUM: WAKE,
+        Priority.FAULT: BROKEN,
+        Priority.LOW: NOTE,
+    }
+)
+URGENCY_OF_WORD = MappingProxyType(
+    {priority.word: urgency for priority, urgency in URGENCY.items()}
+)
+
+PHONE_TEST = "precheck"
+"""Stands as `alarm` in the test before bed, which the phone's end reports on and shows
+with a button; what answers it is for the precheck, not for the watch."""
+
+REHEARSAL = "Rehearsal, no alarm."
+"""Before the text of every alert of a rehearsal."""
 
 JSON = "application/json"
 TEXT = "text/plain; charset=utf-8"
@@ -145,17 +172,32 @@ class Messages:
     zone: tzinfo | None = None
     """Of the moments in alert texts; None is the machine's own."""
     forms: Forms = Forms()
+    is_emulated: bool = False
+    """The air is invented: every message says so, in its text or its JSON and beside it
+    in a user property."""
 
-    def presence(self, word: str) -> Publication:
-        """Say whether the watch runs, in one plain word that any client can compare."""
-        payload = word.encode()
+    def presence(self, word: str, expiry_s: int | None = None) -> Publication:
+        """Say whether the watch runs, in one plain word that any client can compare.
+
+        Args:
+            word: `WATCHING`, `STOPPED` or `LOST`.
+            expiry_s: for how long it is to be believed; None: until the next.
+        """
         return Publication(
-            self.topics.of("presence"), payload, retain=True, content_type=TEXT
+            self.topics.of("presence"),
+            word.encode(),
+            retain=True,
+            expiry_s=expiry_s,
+            content_type=TEXT,
+            user=(("run", self.run), *self._marks),
         )
 
     def heartbeat(self, seq: int, stamp: Stamp, period_s: float) -> Publication:
-        """Say that steps are being completed, and when this is said next."""
-        return self._json(
+        """Say that steps are being completed, and when this is said next.
+
+        Not retained: what a broker kept over a power cut would arrive as if new.
+        """
+        said = self._json(
             "heartbeat",
             {
                 **self._head(seq, stamp),
@@ -164,6 +206,7 @@ class Messages:
             },
             expiry_s=round(HEARTBEATS_KEPT * period_s),
         )
+        return replace(said, retain=False)
 
     def readings(
         self, readings: list[senml.SeriesReading], stamp: Stamp
@@ -184,11 +227,15 @@ class Messages:
     def alarm(self, change: Transition, seq: int, stamp: Stamp) -> Publication:
         """Give an alarm's state."""
         since = stamp.wall - timedelta(seconds=stamp.up_s - change.since_s)
+        is_over = change.state is AlarmState.NORMAL
         body = {
             **change.spelled(since=utc_text(since)),
+            "urgency": WELL if is_over else URGENCY[change.priority],
             **self._head(seq, stamp),
         }
-        return self._json(f"alarm/{change.alarm}", body)
+        is_over = change.state is AlarmState.NORMAL
+        expiry_s = OVER_EXPIRY_S if is_over else None
+        return self._json(f"alarm/{change.alarm}", body, expiry_s)
 
     def morning(
         self, summary: Mapping[str, Any], seq: int, stamp: Stamp
@@ -215,6 +262,8 @@ class Messages:
             room = SECOND_LONGEST - len(form.format(text="", **when))
             text = self.forms.for_the_second(alert, self.topics.cabin, room)
         text = form.format(text=text, **when)
+        if self.is_emulated:
+            text = f"{REHEARSAL} {text}"
         left_s = max(1, round(alert.expiry_s - age_s))
         tail = "alert-second" if is_second else "alert"
         return Publication(
@@ -229,6 +278,8 @@ class Messages:
                 ("expires", utc_text(moment + timedelta(seconds=alert.expiry_s))),
                 ("alarm", alert.alarm),
                 ("priority", alert.priority.word),
+                ("urgency", str(urgency_of(alert))),
+                *self._marks,
             ),
         )
 
@@ -236,13 +287,20 @@ class Messages:
         self, body: Mapping[str, Any], topic: str, correlation: bytes, now: Stamp
     ) -> Publication:
         """Answer an ask, on the topic that the asker named or on `answer`."""
-        payload = _dumps({**body, "at": utc_text(now.wall), "run": self.run})
+        head: dict[str, Any] = {"at": utc_text(now.wall), "run": self.run}
+        if self.is_emulated:
+            head["emulated"] = True
         return Publication(
             topic or self.topics.of("answer"),
-            payload,
+            _dumps({**body, **head}),
             expiry_s=ANSWER_EXPIRY_S,
+            user=self._marks,
             correlation=correlation,
         )
+
+    @property
+    def _marks(self) -> tuple[tuple[str, str], ...]:
+        return (("emulated", "true"),) if self.is_emulated else ()
 
     def _head(self, seq: int, stamp: Stamp) -> dict[str, Any]:
         return {
@@ -250,11 +308,19 @@ class Messages:
             "up_s": round(stamp.up_s, 1),
             "seq": seq,
             "run": self.run,
+            **({"emulated": True} if self.is_emulated else {}),
         }
 
     def _json(self, tail: str, body: Any, expiry_s: int | None = None) -> Publication:
         topic = self.topics.of(tail)
-        return Publication(topic, _dumps(body), retain=True, expiry_s=expiry_s)
+        return Publication(
+            topic, _dumps(body), retain=True, expiry_s=expiry_s, user=self._marks
+        )
+
+
+def urgency_of(alert: Alert) -> int:
+    """Return how loud a push of this text should be, 1 to 5."""
+    return WELL if alert.alarm == ALL_CLEAR else URGENCY[alert.priority]
 
 
 def run_of(wall: datetime) -> str:

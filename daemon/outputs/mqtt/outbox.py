@@ -1,12 +1,14 @@
 """What waits for the broker: alerts in order, states only in their newest form. Pure.
 
 Alerts are kept before everything else, up to a bound; a state (readings, an alarm, the
-heartbeat) waits once, however often it changes.  After every new connection all states
-go out again: a broker may have lost them, and its acknowledgement is no proof.
+heartbeat) waits once, however often it changes.  After every new connection, and where
+the bridge comes back, all states go out again: a broker may have lost them, and its
+acknowledgement is no proof.  What is not retained is no state, and goes once.
 """
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import ceil
 
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Pending, Publication
@@ -38,7 +40,8 @@ class Outbox:
     def __init__(self) -> None:
         self._alerts: deque[Pending] = deque()
         self._answers: deque[Publication] = deque(maxlen=ANSWERS_KEPT)
-        self._states: dict[str, Publication] = {}
+        self._states: dict[str, tuple[Publication, float]] = {}
+        """With when each was made."""
         self._changed: dict[str, None] = {}
         self._in_flight: dict[int, Item] = {}
         self._lost_alerts = 0
@@ -75,12 +78,12 @@ class Outbox:
         """Queue an answer; over the bound the oldest goes: its asker has given up."""
         self._answers.append(publication)
 
-    def put_state(self, publication: Publication) -> None:
-        """Set a topic's state, and have it sent."""
+    def put_state(self, publication: Publication, up_s: float) -> None:
+        """Set a topic's state, made at `up_s`, and have it sent."""
         topic = publication.topic
         if topic not in self._states and len(self._states) >= STATES_KEPT:
             return  # bounded: so many alarms are not configured
-        self._states[topic] = publication
+        self._states[topic] = (publication, up_s)
         self._changed[topic] = None
 
     def next_due(
@@ -98,9 +101,11 @@ class Outbox:
         if self._answers:
             answer = self._answers.popleft()
             return answer, answer
-        for topic in self._changed:
+        while self._changed:
+            topic = next(iter(self._changed))
             del self._changed[topic]
-            return self._states[topic], self._states[topic]
+            if (state := self._fresh(topic, now.up_s)) is not None:
+                return state, state
         return None
 
     def sent(self, message_id: int, item: Item) -> None:
@@ -120,9 +125,24 @@ class Outbox:
         self._bound_alerts()
         self._answers.clear()
 
-    def connected(self) -> None:
+    def send_states(self) -> None:
         """Have every state sent again."""
-        self._changed = dict.fromkeys(self._states)
+        self._changed = {
+            topic: None for topic, (state, _) in self._states.items() if state.retain
+        }
+
+    def _fresh(self, topic: str, now_s: float) -> Publication | None:
+        """Return a state with what is left of its time, or forget it."""
+        state, up_s = self._states[topic]
+        if not state.retain:
+            del self._states[topic]
+        if state.expiry_s is None:
+            return state
+        left_s = state.expiry_s - (now_s - up_s)
+        if left_s > 0.0:
+            return replace(state, expiry_s=ceil(left_s))
+        self._states.pop(topic, None)
+        return None
 
     def _bound_alerts(self) -> None:
         while len(self._alerts) > ALERTS_KEPT:

@@ -12,12 +12,19 @@ from typing import Any
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
+from cabinvigil.daemon.outputs.mqtt.bridge import BridgeStatus
 from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
 from cabinvigil.daemon.outputs.mqtt.messages import LOST
 from cabinvigil.daemon.outputs.mqtt.outbox import Item
 from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.outputs.mqtt.requests import OnAsk, RequestGate
-from cabinvigil.daemon.outputs.mqtt.session import Acked, MqttSession, SessionEvent
+from cabinvigil.daemon.outputs.mqtt.rival import RivalWatch
+from cabinvigil.daemon.outputs.mqtt.session import (
+    Acked,
+    Arrived,
+    MqttSession,
+    SessionEvent,
+)
 from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
 from cabinvigil.daemon.outputs.thread import OutputThread
 
@@ -67,17 +74,21 @@ class Phone:
         )
         self._ends_by_s = float("inf")
         self._said_farewell = False
+        self._is_lost = False
         self._origin_s = clock.monotonic()
         self._wakeup = Wakeup()
         # Below here: touched by the thread alone.
         self._is_v5 = True
         self._hang_ups = 0
         self._is_flooded = False
+        self._bridge = BridgeStatus()
+        self._rival = RivalWatch(desk.messages.run)
         self._sent_s: dict[int, float] = {}
         self._denied: set[str] = set()
 
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a command; never blocks, never raises."""
+        self._thread.keep()
         self._origin_s = self._clock.monotonic() - stamp.up_s
         try:
             with self._lock:
@@ -98,9 +109,12 @@ class Phone:
         """Start the network thread."""
         if self._thread.is_running:
             return
-        self._said_farewell = False
-        self._wakeup = Wakeup()
+        self._said_farewell = self._is_lost = False
         self._thread.start()
+
+    def be_lost(self) -> None:
+        """Say no farewell at the stop: the broker then publishes the Will."""
+        self._is_lost = True
 
     def stop(self, deadline_s: float) -> None:
         """Send what waits and say that the watch was stopped, at most for so long."""
@@ -119,7 +133,8 @@ class Phone:
         try:
             self._attend()
         except BrokerError as error:
-            self._health.fault(error.kind, error.text, error.text)
+            if not self._tell_rival():
+                self._health.fault(error.kind, error.text, error.text)
             self._change_version(error)
         except Exception as bug:  # waited after like a broker that is away
             self._thread.report(bug)
@@ -139,6 +154,8 @@ class Phone:
 
     def _attend(self) -> None:
         """Hold one connection until it ends or we do."""
+        # Here and not at the start, which a machine without descriptors must not end.
+        self._wakeup.open()
         will = self._desk.messages.presence(LOST)
         session = MqttSession(
             self._broker, will, self._wakeup.fileno(), self._clock, is_v5=self._is_v5
@@ -153,7 +170,7 @@ class Phone:
                     self._heed(event)
                 self._wakeup.hush()
                 self._look_after()
-            is_orderly = True
+            is_orderly = not self._is_lost
         finally:
             session.close(is_orderly=is_orderly)
             with self._lock:
@@ -163,18 +180,21 @@ class Phone:
         self._sent_s.clear()
         self._denied.clear()
         self._is_flooded = False
-        session.subscribe(self._desk.messages.topics.of("ask"))
+        self._bridge = BridgeStatus()
+        topics = self._desk.messages.topics
+        session.subscribe(topics.of("presence"), with_retained=True)
+        session.subscribe(topics.of("bridge/#"), with_retained=True)
+        session.subscribe(topics.of("ask"))
         with self._lock:
-            self._desk.watching()
-            self._desk.outbox.connected()
+            self._desk.connected(self._now())
 
     def _is_done(self) -> bool:
         """Whether to part: asked to, and either all is sent or the time is over."""
         if not self._thread.is_ending:
             return False
         with self._lock:
-            if not self._said_farewell:
-                self._desk.stopping()
+            if not self._said_farewell and not self._is_lost:
+                self._desk.stopping(self._now())
                 self._said_farewell = True
             outbox = self._desk.outbox
             is_empty = not outbox.has_more and not outbox.in_flight
@@ -198,6 +218,16 @@ class Phone:
         if isinstance(event, Acked):
             self._acknowledge(event)
             return
+        tail = event.topic.removeprefix(self._desk.messages.topics.of(""))
+        if tail == "presence":
+            self._rival.heard(dict(event.envelope.user).get("run", ""), self._up_s())
+            self._tell_rival()
+        elif tail.partition("/")[0] == "bridge":
+            self._bridge.heard(tail, event.payload, self._up_s())
+        else:
+            self._take_ask(event)
+
+    def _take_ask(self, event: Arrived) -> None:
         self._asked.arrived(event.payload, event.envelope, self._now(), self._answer)
 
     def _acknowledge(self, acked: Acked) -> None:
@@ -207,8 +237,28 @@ class Phone:
             item = self._desk.outbox.acknowledged(acked.message_id)
         if acked.refused:
             self._deny(item, acked.refused)
-        elif not self._denied and not self._is_flooded:
+            return
+        if getattr(item, "topic", "") == self._desk.messages.topics.of("presence"):
+            self._rival.spoke()
+        self._ok_if_well()
+
+    def _ok_if_well(self) -> None:
+        """Tell that all is well, where nothing that was told still stands."""
+        now_s = self._up_s()
+        stands = self._bridge.is_down(now_s) or self._rival.is_there(now_s)
+        if not self._denied and not self._is_flooded and not stands:
             self._health.ok()
+
+    def _tell_rival(self) -> bool:
+        """Tell of another watch of this name; return whether there is one."""
+        if not self._rival.is_there(self._up_s()):
+            return False
+        error = self._broker.refused(
+            f"a second watch bears the name '{self._desk.messages.topics.cabin}', and "
+            f"each throws the other out; give one of them another name in [cabin]"
+        )
+        self._health.fault(error.kind, error.text, "rival")
+        return True
 
     def _deny(self, item: Item | None, why: str) -> None:
         topic = getattr(item, "topic", "") or self._desk.messages.topics.of("alert")
@@ -224,11 +274,17 @@ class Phone:
         now_s = self._clock.monotonic()
         with self._lock:
             self._desk.tick(self._now())
+            if self._bridge.opens(self._up_s()):
+                self._desk.outbox.send_states()
         if self._sent_s and now_s - min(self._sent_s.values()) > self._broker.answer_s:
             raise self._broker.unreachable("it no longer answers")
         was_flooded = self._is_flooded
         self._is_flooded = self._asked.is_flooded(self._now().up_s)
-        if self._denied or self._is_flooded is was_flooded:
+        if self._denied:
+            return
+        if self._bridge.is_down(self._up_s()) and not self._is_flooded:
+            self._tell_of_the_bridge()
+        if self._is_flooded is was_flooded:
             return
         if self._is_flooded:
             self._health.fault(
@@ -237,7 +293,16 @@ class Phone:
                 f"asks more than once a second is not heard; find out who writes it.",
             )
         else:
-            self._health.ok()
+            self._ok_if_well()
+
+    def _tell_of_the_bridge(self) -> None:
+        if not self._rival.is_there(self._up_s()):
+            self._health.fault(
+                "out-of-reach",
+                "The bridge to the broker elsewhere is down: phones elsewhere hear "
+                "nothing, alerts wait; look at the network.",
+                "bridge",
+            )
 
     def _answer(self, body: Mapping[str, Any], topic: str, correlation: bytes) -> None:
         """Queue an answer; any thread may."""
@@ -245,6 +310,9 @@ class Phone:
             said = self._desk.messages.answer(body, topic, correlation, self._now())
             self._desk.outbox.put_answer(said)
         self._wakeup.ring()
+
+    def _up_s(self) -> float:
+        return self._clock.monotonic() - self._origin_s
 
     def _now(self) -> Stamp:
         return Stamp(self._clock.monotonic() - self._origin_s, self._clock.wall())

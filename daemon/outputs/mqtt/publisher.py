@@ -9,6 +9,7 @@ from typing import Any
 from cabinvigil.daemon.core.model import Alert, Command, Estimate, Record, Transition
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import (
+    HEARTBEATS_KEPT,
     STOPPED,
     WATCHING,
     Messages,
@@ -49,6 +50,8 @@ class Publisher:
         self._readings_due_s = float("-inf")
         self._heartbeat_due_s = float("-inf")
         self._stepped_s = float("-inf")
+        self._watching_s = float("inf")
+        """When `WATCHING` was last said; only after a connection was made."""
 
     def handle(self, command: Command, stamp: Stamp) -> bool:
         """Take a command; return whether something now waits to be sent."""
@@ -57,11 +60,12 @@ class Publisher:
                 self.outbox.put_alert(Pending(command, self._next(), stamp.up_s))
             case Transition():
                 seq = self._next()
-                self.outbox.put_state(self.messages.alarm(command, seq, stamp))
+                said = self.messages.alarm(command, seq, stamp)
+                self.outbox.put_state(said, stamp.up_s)
             case Estimate():
                 seq = self._next()
                 said = self.messages.estimates(command.fields, seq, stamp)
-                self.outbox.put_state(said)
+                self.outbox.put_state(said, stamp.up_s)
             case Record(event="air"):
                 self._breathe(command.fields, stamp)
                 return self.tick(stamp)
@@ -80,12 +84,14 @@ class Publisher:
             if is_stepping:
                 seq = self._next()
                 said = self.messages.heartbeat(seq, now, self._heartbeat_s)
-                self.outbox.put_state(said)
+                self.outbox.put_state(said, now.up_s)
+                if now.up_s - self._watching_s >= self._heartbeat_s / 2.0:
+                    self._say_watching(now)
                 is_put = True
         if now.up_s >= self._readings_due_s:
             self._readings_due_s = now.up_s + self._readings_s
             if readings := self._readings(now.up_s):
-                self.outbox.put_state(self.messages.readings(readings, now))
+                self.outbox.put_state(self.messages.readings(readings, now), now.up_s)
                 is_put = True
         return is_put
 
@@ -93,21 +99,32 @@ class Publisher:
         """Say in how many seconds `tick` may have something to do."""
         return max(0.0, min(self._heartbeat_due_s, self._readings_due_s) - now_s)
 
-    def watching(self) -> None:
-        """Say that the watch runs."""
-        self.outbox.put_state(self.messages.presence(WATCHING))
+    def connected(self, now: Stamp) -> None:
+        """Say that the watch runs, and all that stands; a heartbeat goes at once."""
+        self._heartbeat_due_s = float("-inf")
+        self._say_watching(now)
+        self.outbox.send_states()
 
-    def stopping(self) -> None:
+    def stopping(self, now: Stamp) -> None:
         """Say that the watch was stopped in order."""
-        self.outbox.put_state(self.messages.presence(STOPPED))
+        self._watching_s = float("inf")
+        self.outbox.put_state(self.messages.presence(STOPPED), now.up_s)
 
     def morning(self, summary: Mapping[str, Any], stamp: Stamp) -> None:
         """Put out the morning's account."""
-        self.outbox.put_state(self.messages.morning(summary, self._next(), stamp))
+        said = self.messages.morning(summary, self._next(), stamp)
+        self.outbox.put_state(said, stamp.up_s)
 
     def next(self, now: Stamp) -> tuple[Item, Publication] | None:
         """Take what is to be sent next."""
         return self.outbox.next_due(self.messages, now)
+
+    def _say_watching(self, now: Stamp) -> None:
+        """Say so for three heartbeats: a watch that died unnoticed is not believed."""
+        self._watching_s = now.up_s
+        expiry_s = round(HEARTBEATS_KEPT * self._heartbeat_s)
+        said = self.messages.presence(WATCHING, expiry_s)
+        self.outbox.put_state(said, now.up_s)
 
     def _next(self) -> int:
         self._seq += 1

@@ -8,12 +8,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from cabinvigil.daemon.ask.limits import AskLimits, kind_of
-from cabinvigil.daemon.ask.parse import Ask, RefusedError, one_line, parse_ask
+from cabinvigil.daemon.ask.parse import (
+    REPORTS,
+    Ask,
+    RefusedError,
+    one_line,
+    parse_ask,
+)
 from cabinvigil.daemon.ask.repeats import Repeats
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.core.answers import ANSWERS_BY
 from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.mqtt.messages import Topics
+from cabinvigil.daemon.outputs.mqtt.messages import PHONE_TEST, Topics
 
 Reply = Callable[[Mapping[str, Any]], None]
 """Answers an ask; may be called from any thread, once."""
@@ -128,6 +134,9 @@ class RequestGate:
     def _let_in(
         self, ask: Ask, envelope: Envelope, now_s: float, answer: Answer
     ) -> None:
+        is_for_precheck = ask.act is not None and ask.act.alarm == PHONE_TEST
+        if is_for_precheck or ask.verb in REPORTS:
+            return  # the precheck listens here too, and answers it
         head = {"answer": ask.verb, **({"id": ask.id} if ask.id else {})}
 
         first, is_repeat = self._repeats.first_of(ask, now_s)

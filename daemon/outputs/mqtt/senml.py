@@ -29,6 +29,11 @@ class SeriesReading(NamedTuple):
     """The part was at full scale: the true value is this or more."""
 
 
+VERSION = 26
+"""Base version: 10, which all implement, and feature 4, secondary units (RFC 9100, from
+memory): `/100`, `ppm` and `hPa` are of RFC 8798, and not valid without it."""
+
+
 def pack(
     base_name: str, readings: Iterable[SeriesReading], wall: datetime
 ) -> list[Any]:
@@ -43,7 +48,7 @@ def pack(
         ValueError: a series has no unit symbol.
     """
     now_s = round(wall.timestamp(), 3)
-    base: dict[str, Any] = {"bn": base_name}
+    base: dict[str, Any] = {"bn": base_name, "bver": VERSION}
     if now_s >= RELATIVE_BELOW_S:
         base["bt"] = now_s
     out: list[dict[str, Any]] = []

@@ -6,6 +6,7 @@ wake-up, and a deadline on everything.  MQTT 5 where the broker has it, else 3.1
 
 import select
 import ssl
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,12 +28,27 @@ from cabinvigil.daemon.outputs.mqtt.broker import (
 from cabinvigil.daemon.outputs.mqtt.messages import Publication
 from cabinvigil.daemon.outputs.mqtt.requests import Envelope
 
-LARGEST_PACKET = 4096
-"""Bytes that an MQTT 5 broker may send us in one packet: an ask has at most 2048."""
-RECEIVE_AT_MOST = 16
-"""Unacknowledged messages that an MQTT 5 broker may send us."""
 NO_RETAINED = 2
 """Retain handling 'do not send': an ask that was retained is from another day."""
+
+
+@dataclass(frozen=True, slots=True)
+class SessionTerms:
+    """What a connection agrees on with its broker; as the watch needs it."""
+
+    largest_packet: int = 65_536
+    """Bytes that an MQTT 5 broker may send us in one packet.  An ask has at most 2048,
+    and a longer one is answered that it is too long; what is larger than this the
+    broker drops without a word to anybody (own choice: 16 of them are 1 MB)."""
+    receive_at_most: int = 16
+    """Unacknowledged messages that an MQTT 5 broker may send us."""
+    kept_s: int = 0
+    """The broker keeps the subscriptions, and messages of QoS 1, so long for us."""
+    confirms: bool = False
+    """A message of QoS 1 is acknowledged by `confirm`, not as it comes."""
+
+
+WATCHS_TERMS = SessionTerms()
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +67,10 @@ class Arrived:
     topic: str
     payload: bytes
     envelope: Envelope
+    message_id: int = 0
+    """Of a message that waits for `confirm`."""
+    is_first: bool = True
+    """False: the broker has sent it before."""
 
 
 SessionEvent = Acked | Arrived
@@ -62,20 +82,22 @@ class MqttSession:
     def __init__(
         self,
         broker: Broker,
-        will: Publication,
+        will: Publication | None,
         wake_fd: int,
         clock: Clock,
         *,
         is_v5: bool,
+        terms: SessionTerms = WATCHS_TERMS,
     ) -> None:
         """Prepare; nothing is sent before `connect`.
 
         Args:
             broker: where to.
-            will: what the broker says in our stead when we vanish.
+            will: what the broker says in our stead when we vanish, if anything.
             wake_fd: readable when the owner has something to send.
             clock: for deadlines.
             is_v5: MQTT 5, else 3.1.1.
+            terms: what is agreed on with the broker.
 
         Raises:
             BrokerError: password or certificates cannot be used.
@@ -84,25 +106,33 @@ class MqttSession:
         self._wake_fd = wake_fd
         self._clock = clock
         self._is_v5 = is_v5
+        self._terms = terms
         self._events: list[SessionEvent] = []
         self._connack: ReasonCode | None = None
         self._gone: BrokerError | None = None
         version = MQTTProtocolVersion.MQTTv5 if is_v5 else MQTTProtocolVersion.MQTTv311
+        # With MQTT 5 it is said in `connect` whether the broker keeps anything.
+        clean = None if is_v5 else terms.kept_s <= 0
         self._client = client = paho.Client(
-            CallbackAPIVersion.VERSION2, broker.client_id, protocol=version
+            CallbackAPIVersion.VERSION2,
+            broker.client_id,
+            clean_session=clean,
+            protocol=version,
+            manual_ack=terms.confirms,
         )
         client.connect_timeout = broker.connect_s
         if broker.user:
             client.username_pw_set(broker.user, read_password(broker))
         if (context := tls_context(broker)) is not None:
             client.tls_set_context(context)
-        client.will_set(
-            will.topic,
-            will.payload,
-            qos=will.qos,
-            retain=True,
-            properties=self._properties(will, PacketTypes.WILLMESSAGE),
-        )
+        if will is not None:
+            client.will_set(
+                will.topic,
+                will.payload,
+                qos=will.qos,
+                retain=True,
+                properties=self._properties(will, PacketTypes.WILLMESSAGE),
+            )
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_publish = self._on_publish
@@ -117,9 +147,12 @@ class MqttSession:
         kwargs: dict[str, Any] = {}
         if self._is_v5:
             limits = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-            limits.MaximumPacketSize = LARGEST_PACKET
-            limits.ReceiveMaximum = RECEIVE_AT_MOST
-            kwargs = {"clean_start": True, "properties": limits}
+            terms = self._terms
+            limits.MaximumPacketSize = terms.largest_packet
+            limits.ReceiveMaximum = terms.receive_at_most
+            if terms.kept_s > 0:
+                limits.SessionExpiryInterval = terms.kept_s
+            kwargs = {"clean_start": terms.kept_s <= 0, "properties": limits}
         broker = self._broker
         try:
             self._client.connect(
@@ -129,7 +162,8 @@ class MqttSession:
             raise connect_error(broker, error) from error
         until_s = self._clock.monotonic() + broker.answer_s
         while self._connack is None:
-            self._turn(min(0.5, broker.answer_s))
+            # What waits to be sent waits on: were it to wake this, it would spin here.
+            self._turn(min(0.5, broker.answer_s), wakes=False)
             if self._connack is None and self._gone is not None:
                 raise self._gone
             if self._connack is None and self._clock.monotonic() > until_s:
@@ -137,19 +171,39 @@ class MqttSession:
         if self._connack.is_failure:  # before `_gone`: it hangs up after refusing
             raise self._refusal(self._connack)
 
-    def subscribe(self, topic: str) -> None:
-        """Ask for a topic's messages.
+    def subscribe(self, topic: str, *, with_retained: bool = False) -> None:
+        """Ask for a topic's messages; `with_retained`: for the one of before as well.
 
         Retained as published: the broker else takes the flag off what a bridge brings
         it later, and an ask of another night would look like one of now.
         """
         if self._is_v5:
             options = SubscribeOptions(
-                qos=1, retainAsPublished=True, retainHandling=NO_RETAINED
+                qos=1,
+                retainAsPublished=True,
+                retainHandling=0 if with_retained else NO_RETAINED,
             )
             self._client.subscribe(topic, options=options)
         else:
             self._client.subscribe(topic, qos=1)
+
+    def follow(self, topics: Iterable[tuple[str, int]]) -> None:
+        """Ask for what is kept and for what comes on topics, each with its QoS.
+
+        Not retained as published: the flag then tells what the broker had kept from
+        what is said now.
+        """
+        if not self._is_v5:
+            self._client.subscribe(list(topics))
+            return
+        self._client.subscribe(
+            [(topic, SubscribeOptions(qos=qos)) for topic, qos in topics]
+        )
+
+    def confirm(self, arrived: Arrived) -> None:
+        """Tell the broker that a message needs not be sent again."""
+        if arrived.message_id:
+            self._client.ack(arrived.message_id, 1)
 
     def publish(self, publication: Publication) -> int:
         """Hand a message over; return its id, which `Acked` names for QoS 1."""
@@ -186,14 +240,14 @@ class MqttSession:
 
     # --- inside --------------------------------------------------------------
 
-    def _turn(self, timeout_s: float) -> None:
-        """One round of paho's loop, on our own select with our own wake-up."""
+    def _turn(self, timeout_s: float, *, wakes: bool = True) -> None:
+        """One round of paho's loop, on our own select, with our own wake-up or not."""
         client, sock = self._client, self._client.socket()
         if sock is None:
             self._lose(self._broker.unreachable("the connection ended"))
             return
         try:
-            reads: list[Any] = [sock, self._wake_fd]
+            reads: list[Any] = [sock, self._wake_fd] if wakes else [sock]
             writes = [sock] if client.want_write() else []
             if _has_buffered(sock):
                 timeout_s = 0.0
@@ -257,6 +311,8 @@ class MqttSession:
                     is_retained=message.retain,
                     shows_retained=self._is_v5,
                 ),
+                message.mid if self._terms.confirms and message.qos else 0,
+                is_first=not message.dup,
             )
         )
 

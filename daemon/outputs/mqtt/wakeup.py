@@ -6,12 +6,19 @@ from threading import Lock
 
 
 class Wakeup:
-    """A pipe to oneself."""
+    """A pipe to oneself, from `open` to `close`; ringing is harmless at other times."""
 
     def __init__(self) -> None:
         self._lock = Lock()
-        self._rx, self._tx = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
-        self._is_open = True
+        self._rx = self._tx = -1
+        self._is_open = False
+
+    def open(self) -> None:
+        """Make the pipe, where there is none."""
+        with self._lock:
+            if not self._is_open:
+                self._rx, self._tx = os.pipe2(os.O_NONBLOCK | os.O_CLOEXEC)
+                self._is_open = True
 
     def fileno(self) -> int:
         """Give the descriptor that becomes readable."""
@@ -30,7 +37,7 @@ class Wakeup:
                 continue
 
     def close(self) -> None:
-        """Let the pipe go; ringing is harmless after it."""
+        """Let the pipe go."""
         with self._lock:
             if self._is_open:
                 self._is_open = False

@@ -8,7 +8,14 @@ from random import Random
 import pytest
 
 from cabinvigil.daemon.outputs.mqtt import broker
-from cabinvigil.daemon.outputs.mqtt.broker import Backoff, Broker, BrokerError
+from cabinvigil.daemon.outputs.mqtt.broker import (
+    LONGEST_WAIT_S,
+    QUICK_FOR_S,
+    Backoff,
+    Broker,
+    BrokerError,
+)
+from cabinvigil.daemon.phone.silence import GRACE_S
 from tests.systemd.bridged import secret
 
 
@@ -40,18 +47,30 @@ def test_passwords_are_read_as_they_are(tmp_path: Path) -> None:
         broker.read_password(Broker("h", 1, "c", password_file=path))
 
 
-def test_back_off_doubles_with_jitter_up_to_its_bound(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(broker, "FIRST_WAIT_S", 1.0)
-    monkeypatch.setattr(broker, "LONGEST_WAIT_S", 60.0)
+def test_back_off_is_brief_for_minutes_and_then_doubles_up_to_its_bound() -> None:
+    """With jitter; a connection that held begins it anew."""
     backoff = Backoff(Random(3))
-    waits = [backoff.next_s() for _ in range(12)]
-    for number, wait_s in enumerate(waits):
-        full_s = min(60.0, 2.0**number)
+    away_s, waits = 0.0, []
+    while away_s < QUICK_FOR_S:
+        waits.append(backoff.next_s())
+        backoff.held_for(0.5)
+        away_s += waits[-1] + 0.5
+    assert all(0.5 <= wait_s <= 1.0 for wait_s in waits)
+    assert len(set(waits)) == len(waits)
+    slow = [backoff.next_s() for _ in range(12)]
+    for number, wait_s in enumerate(slow):
+        full_s = min(LONGEST_WAIT_S, 2.0**number)
         assert full_s / 2 <= wait_s <= full_s
-    assert len(set(waits)) == 12
     backoff.held_for(5.0)
-    assert backoff.next_s() > 20.0
+    assert backoff.next_s() > LONGEST_WAIT_S / 2
     backoff.held_for(60.0)
     assert backoff.next_s() <= 1.0
+
+
+def test_a_network_that_returns_is_used_before_a_silence_is_told() -> None:
+    """Away for two heartbeats, a third before it: three seconds are left."""
+    for seed in range(200):
+        backoff, now_s = Backoff(Random(seed)), 0.0
+        while now_s < 2 * 30.0:  # each try is refused at once
+            now_s += backoff.next_s()
+        assert now_s - 2 * 30.0 <= GRACE_S

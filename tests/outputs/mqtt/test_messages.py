@@ -4,8 +4,6 @@ import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import (
     AlarmState,
@@ -18,17 +16,12 @@ from cabinvigil.daemon.core.model import (
 )
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import (
+    OVER_EXPIRY_S,
     Messages,
     Pending,
     Publication,
     Topics,
     run_of,
-)
-from cabinvigil.daemon.outputs.mqtt.outbox import (
-    ALERTS_KEPT,
-    IN_FLIGHT,
-    STATES_KEPT,
-    Outbox,
 )
 from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from tests.inline_phone import InlinePhone
@@ -123,10 +116,34 @@ def test_an_alarms_state_is_retained_json_with_moment_and_number() -> None:
     assert json.loads(said.payload) == {
         "alarm": "sensor-stale/bunk-o2", "state": "unacknowledged", "was": "normal",
         "priority": "fault", "text": "The oxygen cell is silent.",
-        "since": "2025-01-14T21:00:40.000Z", "first_up": True,
+        "since": "2025-01-14T21:00:40.000Z", "first_up": True, "urgency": 3,
         "at": "2025-01-14T21:01:40.000Z", "up_s": 100.0, "seq": 1,
         "run": "2025-01-14T21:00:00.000Z",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("priority", "urgency"),
+    [(Priority.HIGH, 5), (Priority.MEDIUM, 4), (Priority.FAULT, 3), (Priority.LOW, 2)],
+)
+def test_a_plain_number_tells_any_gateway_how_loud_to_be(
+    priority: Priority, urgency: int
+) -> None:
+    """Push servers refuse words such as `fault`, but not a number from 1 to 5."""
+    some = desk()
+    for state in (AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL):
+        change = Transition("co-level", state, AlarmState.NORMAL, priority, "CO.", 4.0)
+        some.handle(change, at(5.0))
+        (said,) = drain(some, at(5.0))
+        is_over = state is AlarmState.NORMAL
+        assert json.loads(said.payload)["urgency"] == (1 if is_over else urgency)
+    said = MESSAGES.alert(Pending(Alert("co-level", priority, "CO."), 1, 0.0), at(0.0))
+    assert dict(said.user)["urgency"] == str(urgency)
+
+
+def test_the_all_clear_is_the_least_urgent() -> None:
+    clear = Pending(Alert("all-clear", Priority.LOW, "All is well."), 1, 0.0)
+    assert dict(MESSAGES.alert(clear, at(0.0)).user)["urgency"] == "1"
 
 
 def test_readings_and_heartbeats_come_at_their_pace() -> None:
@@ -200,129 +217,35 @@ def test_a_number_json_does_not_know_becomes_null() -> None:
     assert json.loads(drain(some, at(0))[0].payload)["x"] is None
 
 
-# --- the outbox ----------------------------------------------------------------------
+def test_an_alarm_that_is_over_is_kept_for_a_day_and_a_standing_one_for_good() -> None:
+    some = desk()
+    for after, before in (
+        (AlarmState.UNACKNOWLEDGED, AlarmState.NORMAL),
+        (AlarmState.NORMAL, AlarmState.UNACKNOWLEDGED),
+    ):
+        change = Transition("o2-low", after, before, Priority.HIGH, "Low.", 0.0)
+        some.handle(change, at(0))
+        (said,) = drain(some, at(0))
+        is_over = after is AlarmState.NORMAL
+        assert said.expiry_s == (OVER_EXPIRY_S if is_over else None)
 
 
-def pending(seq: int, up_s: float = 0.0, expiry_s: float = 3_600.0) -> Pending:
-    return Pending(alert(f"no {seq}", expiry_s=expiry_s), seq, up_s)
-
-
-def state(topic: str, body: str = "x") -> Publication:
-    return Publication(topic, body.encode(), retain=True)
-
-
-def take(box: Outbox, now_s: float = 0.0) -> str | None:
-    taken = box.next_due(MESSAGES, at(now_s))
-    return None if taken is None else taken[1].payload.decode()
-
-
-def test_alerts_go_before_answers_and_states() -> None:
-    box = Outbox()
-    box.put_state(state("a"))
-    box.put_answer(Publication("b", b"answer"))
-    box.put_alert(pending(1))
-    got = [take(box), take(box), take(box), take(box)]
-    assert got == ["no 1 (21:00)", "answer", "x", None]
-
-
-def test_a_state_waits_once_in_its_newest_form() -> None:
-    box = Outbox()
-    for number in range(1_000):
-        box.put_state(state("readings", str(number)))
-    assert [take(box), take(box)] == ["999", None]
-
-
-def test_alerts_are_bounded_and_the_loss_is_counted() -> None:
-    box = Outbox()
-    for seq in range(ALERTS_KEPT + 10):
-        box.put_alert(pending(seq))
-    assert box.lost.alerts == 10
-    assert box.alerts_waiting == ALERTS_KEPT
-    assert (take(box) or "").startswith("no 10 ")
-
-
-def test_expired_alerts_are_not_sent() -> None:
-    """A warning of two hours ago is no news, and would wake someone for nothing."""
-    box = Outbox()
-    box.put_alert(pending(1, 0.0, 60.0))
-    box.put_alert(pending(2, 0.0, 600.0))
-    assert (take(box, 300.0) or "").startswith("no 2 ")
-    assert box.lost.expired == 1
-
-
-def test_what_was_not_acknowledged_goes_again_in_order() -> None:
-    """Cut in the middle: nothing lost, nothing out of order, states once more."""
-    box = Outbox()
-    for seq in range(5):
-        box.put_alert(pending(seq))
-    box.put_state(state("alarm", "old"))
-    for number in range(3):
-        taken = box.next_due(MESSAGES, at(0))
-        assert taken is not None
-        box.sent(100 - number, taken[0])
-    box.acknowledged(100)
-    assert box.acknowledged(12345) is None
-    box.connection_lost()
-    box.put_state(state("alarm", "new"))
-    box.connected()
-    got = [take(box) for _ in range(6)]
-    assert [(g or "")[:4] for g in got] == ["no 1", "no 2", "no 3", "no 4", "new", ""]
-
-
-def test_all_states_go_again_after_every_new_connection() -> None:
-    """A broker may have lost them: its acknowledgement is no proof (as tried)."""
-    box = Outbox()
-    box.put_state(state("a", "1"))
-    box.put_state(state("b", "2"))
-    assert [take(box), take(box), take(box)] == ["1", "2", None]
-    box.connected()
-    assert [take(box), take(box), take(box)] == ["1", "2", None]
-
-
-def test_so_many_may_fly_and_no_more() -> None:
-    box = Outbox()
-    for seq in range(IN_FLIGHT + 5):
-        box.put_alert(pending(seq))
-        taken = box.next_due(MESSAGES, at(0))
-        if taken is not None:
-            box.sent(seq, taken[0])
-    assert box.in_flight == IN_FLIGHT
-    assert not box.has_more
-    box.acknowledged(0)
-    assert box.has_more
-
-
-def test_topics_are_bounded() -> None:
-    box = Outbox()
-    for number in range(STATES_KEPT + 50):
-        box.put_state(state(str(number)))
-    assert sum(take(box) is not None for _ in range(STATES_KEPT + 50)) == STATES_KEPT
-
-
-@settings(max_examples=80)
-@given(st.lists(st.sampled_from("pstac"), max_size=80))
-def test_no_alert_is_lost_or_reordered_whatever_happens(steps: list[str]) -> None:
-    """Random puts, sends, acks and cuts: what the broker acked is each alert once
-    more or in order, and none is missing once all has been sent."""
-    box, seq, message_id = Outbox(), 0, 0
-    acked: list[int] = []
-    flying: list[int] = []
-    for step in steps + ["c"] + ["s", "a"] * 100:
-        if step == "p":
-            box.put_alert(pending(seq))
-            seq += 1
-        elif step == "s" and (taken := box.next_due(MESSAGES, at(0))) is not None:
-            message_id += 1
-            box.sent(message_id, taken[0])
-            flying.append(message_id)
-        elif step == "a" and flying:
-            item = box.acknowledged(flying.pop(0))
-            if isinstance(item, Pending):
-                acked.append(item.seq)
-        elif step == "c":
-            box.connection_lost()
-            flying.clear()
-    assert acked == list(range(seq))
+def test_watching_is_believed_for_three_heartbeats_and_said_with_each() -> None:
+    """So `watching` of a watch that died while nobody could say so goes by itself."""
+    some = desk()
+    some.connected(at(0))
+    said = drain(some, at(0))
+    assert [(p.payload, p.expiry_s) for p in said] == [(b"watching", 90)]
+    for second in (30.0, 60.0):
+        some.handle(Record("air", {"o2_pct": 20.5}), at(second))
+        tails = [p.topic.rpartition("/")[2] for p in drain(some, at(second))]
+        assert {"heartbeat", "presence"} <= set(tails)
+    some.stopping(at(60))
+    assert [(p.payload, p.expiry_s) for p in drain(some, at(60))] == [
+        (b"stopped", None)
+    ]
+    some.handle(Record("air", {"o2_pct": 20.5}), at(90))
+    assert not [p for p in drain(some, at(90)) if p.topic.endswith("presence")]
 
 
 # --- topics --------------------------------------------------------------------------

@@ -1,10 +1,12 @@
 """The MQTT output while its broker is away, silent, old, or begun again."""
 
 import re
+import select
 import signal
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,11 +15,13 @@ from cabinvigil.daemon.core.model import (
     Priority,
     Transition,
 )
+from cabinvigil.daemon.outputs.mqtt import session
 from tests.outputs.brokers import (
     mosquitto,
 )
 from tests.outputs.listener import Listener
 from tests.outputs.mqtt.cabin import cabin
+from tests.outputs.network import Network
 from tests.outputs.silent import RawBroker
 
 pytestmark = [pytest.mark.broker, pytest.mark.usefixtures("quick_back_off")]
@@ -95,6 +99,25 @@ def test_a_broker_that_accepts_and_never_answers_is_one_clear_fault() -> None:
         assert one.desk.outbox.alerts_waiting == 500
 
 
+def test_what_waits_for_a_silent_broker_costs_no_processor(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Seeded chaos: it woke the wait for the broker's word, on and on."""
+    looks, really = [0], select.select
+
+    def counted(*args: Any) -> Any:
+        looks[0] += 1
+        return really(*args)
+
+    monkeypatch.setattr(session.select, "select", counted)
+    with RawBroker("silent") as raw, cabin(raw.port, answer_s=1.5) as one:
+        one.wait(lambda: raw.levels)
+        for number in range(20):
+            one.alert(f"Alert {number}.")
+        one.wait(lambda: one.told.kinds())
+    assert looks[0] < 100
+
+
 @pytest.mark.parametrize("rule", ["old", "rude"])
 def test_an_old_broker_is_spoken_to_in_its_own_version(rule: str) -> None:
     """MQTT 5 refused, or hung up on: then 3.1.1, with all that matters in the text."""
@@ -131,3 +154,26 @@ def test_a_wrong_host_or_port_is_a_sentence(tmp_path: Path) -> None:
         with cabin(given.pop("port", 1), **given) as one:
             one.wait(lambda: one.told)
             assert one.told.kinds()[0] == "out-of-reach"
+
+
+@pytest.mark.parametrize("way", ["cut", "stall", "lose"])
+def test_a_network_that_comes_back_is_used_again(tmp_path: Path, way: str) -> None:
+    """Reset, held back, or dead without a word: what was said meanwhile arrives."""
+    with (
+        mosquitto(tmp_path / "b") as real,
+        Network(real.port) as network,
+        Listener(real.port) as phone,
+        cabin(network.port) as one,
+    ):
+        phone.wait(lambda: phone.on("/presence"))
+        getattr(network, way)()
+        one.alert("Get out.")
+        if way != "stall":
+            one.wait(lambda: "out-of-reach" in one.told.kinds())
+        assert not phone.on("/alert")
+        network.mend()
+        phone.wait(lambda: phone.on("/alert"))
+        one.wait(lambda: one.desk.outbox.alerts_waiting == 0)
+        assert {heard.text.split(" (")[0] for heard in phone.on("/alert")} == {
+            "Get out."
+        }

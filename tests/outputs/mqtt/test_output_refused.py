@@ -1,5 +1,6 @@
 """The MQTT output before a broker that refuses it: users, certificates, topics."""
 
+import ssl
 import subprocess
 import time
 from collections.abc import Iterator
@@ -101,6 +102,38 @@ def test_each_refusal_is_one_clear_fault(
         (text,) = [e.text for e in refusals if e.kind == "refused"]
         assert word in text
         assert "\n" not in text
+
+
+def test_an_authority_that_a_strict_tls_refuses_is_told_with_its_mend(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As Python 3.13 refuses one without key usage; here on every Python."""
+
+    def strict_context(cafile: str | None) -> ssl.SSLContext:
+        context = lenient_context(cafile=cafile)
+        context.verify_flags |= ssl.VerifyFlags.VERIFY_X509_STRICT
+        return context
+
+    lenient_context = ssl.create_default_context
+    monkeypatch.setattr(ssl, "create_default_context", strict_context)
+    short = Certificates(tmp_path / "short", ())
+    conf = (
+        "allow_anonymous true\nlistener @PORT@ 127.0.0.1\n"
+        f"certfile {short.crt}\nkeyfile {short.key}\n"
+    )
+    with (
+        mosquitto(tmp_path / "b", conf) as broker,
+        cabin(broker.port, tls=True, ca_file=str(short.ca)) as one,
+    ):
+        one.wait(lambda: "refused" in one.told.kinds())
+        (text,) = [
+            e.text
+            for e in one.told
+            if isinstance(e, SourceFault) and e.kind == "refused"
+        ]
+    assert "does not include key usage" in text
+    assert "hardware.md" in text
+    assert "\n" not in text
 
 
 def test_a_topic_that_may_not_be_written_is_one_clear_fault(
