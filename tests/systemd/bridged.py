@@ -1,7 +1,8 @@
-"""Two brokers and a bridge, from the shipped files as they are.
+"""The cabin's broker, the bridge and the broker elsewhere, from the shipped files.
 
 Only addresses, ports and paths are replaced, since the tests have no root and no
-certificates of a real host.
+certificates of a real host.  The first and the last start through Debian's own main
+file, as they do on a person's machine; the bridge has its file for itself.
 """
 
 import re
@@ -27,6 +28,8 @@ def secret(path: Path, text: str, mode: int = 0o600) -> str:
 class Brokers:
     near: Mosquitto
     near_port: int
+    phones_port: int
+    bridge: Mosquitto
     far: Mosquitto
     far_port: int
     certificates: Certificates
@@ -44,6 +47,11 @@ class Brokers:
         ca, topic = self.certificates.ca, "cabinvigil/#"
         return Listener(self.far_port, "phone", "p-secret", ca, topic, session)
 
+    def cabin_phone(self) -> Listener:
+        """Give a phone on the cabin's Wi-Fi."""
+        ca, topic = self.certificates.ca, "cabinvigil/#"
+        return Listener(self.phones_port, "phone", "c-secret", ca, topic)
+
 
 def shipped(name: str, folder: Path, **changes: str) -> str:
     """Take a shipped file with its paths and ports replaced, and nothing else."""
@@ -55,55 +63,90 @@ def shipped(name: str, folder: Path, **changes: str) -> str:
     return text.replace("/etc/mosquitto/cabinvigil", f"{folder}/cabinvigil")
 
 
+def _cabins(
+    folder: Path, port: int, phones: int, between: int, tls: dict[str, str]
+) -> Mosquitto:
+    passwords(folder / "cabinvigil.passwords", watcher="w-secret")
+    passwords(folder / "cabinvigil-phones.passwords", phone="c-secret")
+    conf = shipped(
+        "mosquitto-cabin.conf", folder,
+        **tls | {
+            "^listener 1883 127.0.0.1": f"listener {port} 127.0.0.1",
+            "^listener 8883": f"listener {phones} 127.0.0.1",
+            "127.0.0.1:1899": f"127.0.0.1:{between}",
+            "change-me": "i-secret",
+        },
+    )  # fmt: skip
+    return Mosquitto(folder / "run", port, conf, is_included=True)
+
+
+def _between(
+    folder: Path, port: int, far_port: int, certs: Certificates | None
+) -> Mosquitto:
+    ca = f"bridge_cafile {certs.ca}" if certs else "bridge_insecure false"
+    (folder / "data").mkdir(parents=True)
+    passwords(folder / "cabinvigil-bridge.passwords", cabin="i-secret")
+    acl = (FILES / "mosquitto-bridge.acl").read_text()
+    (folder / "cabinvigil-bridge.acl").write_text(acl)
+    conf = shipped(
+        "mosquitto-bridge.conf", folder,
+        **{
+            "^log_dest .*\n": "",
+            "/var/lib/cabinvigil-bridge/": f"{folder}/data/",
+            "^listener 1899": f"listener {port}",
+            r"^bridge_cafile .*": ca,
+            "shore.example:8883": f"localhost:{far_port}",
+            "change-me": "b-secret",
+            # The far broker is gone for seconds here, not for hours.
+            "^restart_timeout .*": "restart_timeout 1",
+        },
+    )  # fmt: skip
+    return Mosquitto(folder / "run", port, conf)
+
+
 @contextmanager
-def bridged(top: Path) -> Iterator[Brokers]:
-    """Run the pair in a folder."""
+def bridged(top: Path, far_port: int = 0) -> Iterator[Brokers]:
+    """Run the three in a folder.
+
+    Args:
+        top: the folder.
+        far_port: where another far broker listens already, without TLS; 0: ours.
+    """
+    top.mkdir(exist_ok=True)
     certs = Certificates(top / "certs")
-    near_port, far_port = free_port(), free_port()
+    near_port, phones_port, port = (free_port() for _ in range(3))
+    is_ours, far_port = not far_port, far_port or free_port()
     near, far = top / "near", top / "far"
-    for folder, which, users in (
-        (near, "cabin", {"watcher": "w-secret", "phone": "p-secret"}),
-        (far, "shore", {"lapwing-bridge": "b-secret", "phone": "p-secret"}),
-    ):
+    for folder, which in ((near, "cabin"), (far, "shore")):
         folder.mkdir()
-        (folder / "data").mkdir()
         acl = (FILES / f"mosquitto-{which}.acl").read_text()
         (folder / "cabinvigil.acl").write_text(acl)
-        passwords(folder / "cabinvigil.passwords", **users)
     tls = {
         r"^cafile .*": f"cafile {certs.ca}",
         r"^certfile .*": f"certfile {certs.crt}",
         r"^keyfile .*": f"keyfile {certs.key}",
     }
-    cabin_conf = shipped(
-        "mosquitto-cabin.conf", near,
-        **tls | {
-            "/var/lib/mosquitto/": f"{near}/data/",
-            "^listener 1883 127.0.0.1": f"listener {near_port} 127.0.0.1",
-            "^listener 8883": f"listener {free_port()} 127.0.0.1",
-            r"^bridge_cafile .*": f"bridge_cafile {certs.ca}",
-            "shore.example:8883": f"localhost:{far_port}",
-            "change-me": "b-secret",
-            # The far broker is gone for seconds here, not for hours.
-            "^restart_timeout 2 30": "restart_timeout 1",
-        },
-    )  # fmt: skip
+    passwords(
+        far / "cabinvigil.passwords",
+        **{"lapwing-bridge": "b-secret", "phone": "p-secret"},
+    )
     shore_conf = shipped(
         "mosquitto-shore.conf", far,
-        **tls | {
-            "/var/lib/mosquitto/": f"{far}/data/",
-            "^listener 8883": f"listener {far_port} 127.0.0.1",
-        },
+        **tls | {"^listener 8883": f"listener {far_port} 127.0.0.1"},
     )  # fmt: skip
-    pair = Brokers(
-        Mosquitto(near / "run", near_port, cabin_conf), near_port,
-        Mosquitto(far / "run", far_port, shore_conf), far_port,
+    three = Brokers(
+        _cabins(near, near_port, phones_port, port, tls), near_port, phones_port,
+        _between(top / "bridge", port, far_port, certs if is_ours else None),
+        Mosquitto(far / "run", far_port, shore_conf, is_included=True), far_port,
         certs, top,
     )  # fmt: skip
     try:
-        pair.far.start()
-        pair.near.start()
-        yield pair
+        if is_ours:
+            three.far.start()
+        three.bridge.start()
+        three.near.start()
+        yield three
     finally:
-        pair.near.stop()
-        pair.far.stop()
+        three.bridge.stop()
+        three.near.stop()
+        three.far.stop()

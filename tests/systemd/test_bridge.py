@@ -1,4 +1,4 @@
-"""The brokers' shipped files, run as they are: two brokers, a bridge, a watch, a phone.
+"""The brokers' shipped files, run as they are: the cabin's, the bridge's, the far one.
 
 See `bridged.py` for what is replaced in them.
 """
@@ -86,8 +86,9 @@ def test_alerts_of_a_cut_hour_cross_in_order_with_their_ages(brokers: Brokers) -
         one.wait(lambda: one.desk.outbox.alerts_waiting == 0)
         for number in range(CUT):
             one.alert(f"Cut {number}.", expiry_s=7_200.0)
+            # Its moment is of both clocks, which jump between two looks at them.
+            one.wait(lambda: one.desk.outbox.alerts_waiting == 0)
             one.clock.ahead_s += 3_600.0 / CUT
-        one.wait(lambda: one.desk.outbox.alerts_waiting == 0)
         time.sleep(1.5)  # the broker's clock is its own: no test moves it
         brokers.far.start()
         last = f"Cut {CUT - 1}."
@@ -185,14 +186,27 @@ def _vanish(one: Cabin) -> bool:
     raise OSError("killed")
 
 
-def test_the_far_side_learns_of_a_near_broker_that_died(brokers: Brokers) -> None:
+def test_the_far_side_learns_of_a_bridge_that_died(brokers: Brokers) -> None:
     """The bridge's own notice: 0 at once after a kill, 1 again after the return."""
     with brokers.phone() as phone:
         phone.wait(lambda: is_up(phone))
-        brokers.near.stop(kill=True)
+        brokers.bridge.stop(kill=True)
         phone.wait(lambda: phone.on("/bridge")[-1].text == "0")
-        brokers.near.start()
+        brokers.bridge.start()
         phone.wait(lambda: phone.on("/bridge")[-1].text == "1", 30.0)
+
+
+def test_the_far_side_hears_the_watch_again_after_its_broker_died(
+    brokers: Brokers,
+) -> None:
+    """The bridge stands meanwhile: what tells is a heartbeat that does not come."""
+    with cabin(brokers.near_port, **brokers.watch()) as one, brokers.phone() as phone:
+        one.wait(lambda: not one.desk.outbox.has_more)
+        brokers.near.stop(kill=True)
+        one.wait(lambda: "out-of-reach" in one.told.kinds())
+        brokers.near.start()
+        one.alert("After the kill.")
+        phone.wait(lambda: [e for e in phone.on("alert") if "After" in e.text], 30.0)
 
 
 def test_a_frozen_near_broker_is_told_by_the_watch_itself(brokers: Brokers) -> None:
@@ -225,20 +239,22 @@ def test_the_files_name_every_topic_of_the_contract() -> None:
         "presence", "heartbeat", "readings", "estimates", "alarm/#", "alert",
         "alert-second", "morning", "answer/#",
     }  # fmt: skip
-    conf = (FILES / "mosquitto-cabin.conf").read_text()
-    carried = set(re.findall(r"^topic (\S+) out", conf, re.MULTILINE))
-    assert carried == tails
-    for name, user in (("cabin", "watcher"), ("shore", "lapwing-bridge")):
+    for name, comes_in in (("cabin", ["ask", "bridge"]), ("bridge", ["ask"])):
+        conf = (FILES / f"mosquitto-{name}.conf").read_text()
+        assert set(re.findall(r"^topic (\S+) out", conf, re.MULTILINE)) == tails
+        assert re.findall(r"^topic (\S+) in", conf, re.MULTILINE) == comes_in
+    users = (("cabin", "watcher"), ("bridge", "cabin"), ("shore", "lapwing-bridge"))
+    for name, user in users:
         acl = (FILES / f"mosquitto-{name}.acl").read_text()
         block = acl.split(f"user {user}\n")[1].split("\nuser ")[0]
-        rule = r"^topic write cabinvigil/lapwing/(\S+)"
+        rule = r"^topic (?:read)?write cabinvigil/lapwing/(\S+)"
         allowed = set(re.findall(rule, block, re.MULTILINE))
         assert tails <= allowed
 
 
 def test_no_file_opens_a_listener_that_it_does_not_name(brokers: Brokers) -> None:
     """A bound above the listeners makes mosquitto open its usual port besides."""
-    for broker, named in ((brokers.near, 2), (brokers.far, 1)):
+    for broker, named in ((brokers.near, 2), (brokers.bridge, 1), (brokers.far, 1)):
         opened = re.findall(r"Opening ipv4 listen socket on port (\d+)", broker.log())
         assert len(set(opened)) == named
         assert "1883" not in opened

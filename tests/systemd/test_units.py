@@ -1,5 +1,6 @@
 """The unit files: how closed they are, why each opening is there, the last sound."""
 
+import grp
 import os
 import re
 import shutil
@@ -16,6 +17,16 @@ OPENINGS = {
 }  # fmt: skip
 
 
+TONE = "cabinvigil-tone"
+"""The group of a PWM channel."""
+UNITS = (
+    "cabinvigil.service",
+    "cabinvigil-failed.service",
+    "cabinvigil-bridge.service",
+    "cabinvigil-phone.service",
+)
+
+
 def lines(name: str) -> list[str]:
     return (ROOT / name).read_text().splitlines()
 
@@ -28,7 +39,13 @@ def needs(program: str) -> str:
 
 
 @pytest.mark.parametrize(
-    ("unit", "limit"), [("cabinvigil.service", 1.5), ("cabinvigil-failed.service", 2.0)]
+    ("unit", "limit"),
+    [
+        ("cabinvigil.service", 1.5),
+        ("cabinvigil-failed.service", 2.0),
+        ("cabinvigil-bridge.service", 1.5),
+        ("cabinvigil-phone.service", 1.5),
+    ],
 )
 def test_the_units_exposure_is_within_its_limit(unit: str, limit: float) -> None:
     """systemd's own judgement, offline; a bare unit has 9.6."""
@@ -40,10 +57,10 @@ def test_the_units_exposure_is_within_its_limit(unit: str, limit: float) -> None
     assert float(level) <= limit
 
 
-@pytest.mark.parametrize("unit", ["cabinvigil.service", "cabinvigil-failed.service"])
+@pytest.mark.parametrize("unit", UNITS)
 def test_systemd_knows_every_word_of_the_units(tmp_path: Path, unit: str) -> None:
     """Nothing is ignored for a wrong name; only our programs are not here."""
-    for name in ("cabinvigil.service", "cabinvigil-failed.service"):
+    for name in UNITS:
         shutil.copy(ROOT / name, tmp_path)
     said = subprocess.run(
         [needs("systemd-analyze"), "verify", "--man=no", str(tmp_path / unit)],
@@ -87,10 +104,7 @@ def test_whatever_way_it_dies_in_the_last_sound_is_reached(
     assert six_s < float(unit["StartLimitIntervalSec"]), way
 
 
-@pytest.mark.parametrize(
-    "name",
-    ["cabinvigil.service", "cabinvigil-failed.service", "broker.conf", "tone.conf"],
-)
+@pytest.mark.parametrize("name", [*UNITS, "broker.conf", "tone.conf"])
 def test_every_line_that_opens_says_why(name: str) -> None:
     """Read upward from the line: a comment that begins with 'Opens'."""
     unit = lines(name)
@@ -111,13 +125,31 @@ def test_what_the_daemon_needs_is_not_denied() -> None:
         line.split()[1] for line in lines("cabinvigil.sysusers") if line[:2] == "g "
     }
     (asked,) = [e for e in lines("cabinvigil.service") if e.startswith("Supplementary")]
-    assert set(asked.split("=")[1].split()) == groups
+    assert set(asked.split("=")[1].split()) == groups - {TONE}
     config = (ROOT.parent / "config" / "cabin.toml").read_text()
     for folder in ("/var/lib/cabinvigil", "/var/log/cabinvigil", "/run/cabinvigil"):
         assert folder in config
     state = "d /var/lib/cabinvigil 0750 cabinvigil cabinvigil -"
     assert state in lines("cabinvigil.tmpfiles"), "spans may come before the start"
     assert "StateDirectoryMode=0750" in lines("cabinvigil.service")
+
+
+def test_a_tones_channel_has_a_group_of_its_own(tmp_path: Path) -> None:
+    """Who is in `gpio`, as any program that blinks a light, cannot make it mute."""
+    (rule,) = [e for e in lines("cabinvigil.rules") if e.startswith('SUBSYSTEM=="pwm"')]
+    assert f"SupplementaryGroups={TONE}" in lines("tone.conf")
+    members = [e.split()[1:] for e in lines("cabinvigil.sysusers") if e[:2] == "m "]
+    assert [user for user, group in members if group == TONE] == ["cabinvigil"]
+    channel = tmp_path / "pwmchip0" / "pwm0" / "duty_cycle"
+    channel.parent.mkdir(parents=True)
+    channel.touch(0o644)
+    (command,) = re.findall(r"sh -c '(.*)'\"$", rule)
+    ours = grp.getgrgid(os.getgid()).gr_name
+    command = command.replace("/sys%p", str(tmp_path / "pwmchip0"))
+    assert TONE in command
+    subprocess.run(["sh", "-ec", command.replace(TONE, ours)], check=True)
+    assert channel.stat().st_mode & 0o777 == 0o664
+    assert channel.stat().st_gid == os.getgid()
 
 
 def test_the_drivers_of_all_allowed_devices_are_loaded_before_the_unit() -> None:
