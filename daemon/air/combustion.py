@@ -6,6 +6,7 @@ value (the water condensed: how heaters are rated here) and on the lower (the wa
 left as vapour: what warms the air), by name, so that nobody mixes them.
 """
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -101,19 +102,19 @@ def mix(shares: Mapping[str, float], by: str = "mole") -> Fuel:
     unknown = sorted(set(shares) - set(FUELS))
     if unknown:
         raise ValueError(f"no gas named {unknown[0]!r}: one of {', '.join(FUELS)}")
-    if any(share < 0 for share in shares.values()) or sum(shares.values()) <= 0:
+    if any(share < 0 for share in shares.values()) or math.fsum(shares.values()) <= 0:
         raise ValueError("the shares of a mix are 0 or more, and one is above 0")
     moles = {
         name: share / (FUELS[name].kg_mol if by == "mass" else 1.0)
         for name, share in shares.items()
     }
-    total = sum(moles.values())
+    total = math.fsum(moles.values())
     parts = [(moles[name] / total, FUELS[name]) for name in moles]
     return Fuel(
         "+".join(name for name in moles if moles[name] > 0),
-        sum(share * fuel.carbon for share, fuel in parts),
-        sum(share * fuel.hydrogen for share, fuel in parts),
-        sum(share * fuel.formation_kj_mol for share, fuel in parts),
+        math.fsum(share * fuel.carbon for share, fuel in parts),
+        math.fsum(share * fuel.hydrogen for share, fuel in parts),
+        math.fsum(share * fuel.formation_kj_mol for share, fuel in parts),
     )
 
 

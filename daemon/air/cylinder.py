@@ -96,8 +96,8 @@ def boiling_kj_kg(liquid: Mapping[str, float], temp_c: float) -> float:
 
 def _by_mass(liquid: Mapping[str, float], values: Mapping[str, float]) -> float:
     masses = {name: share * FUELS[name].kg_mol for name, share in liquid.items()}
-    weighed = sum(mass * values[name] for name, mass in masses.items())
-    return weighed / sum(masses.values())
+    weighed = math.fsum(mass * values[name] for name, mass in masses.items())
+    return weighed / math.fsum(masses.values())
 
 
 def hhv_kwh_kg(liquid: Mapping[str, float]) -> float:

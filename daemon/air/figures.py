@@ -94,6 +94,16 @@ ASLEEP_SPREAD = 0.15
 """Relative spread of a sleeper's CO2: 11.0 +/- 1.4 L/h in the capsule of S4 (cases.md),
 13 %, and the respiratory quotient."""
 
+LEAST_O2_PER_CO2 = 0.9
+"""Moles of oxygen that go for each mole of carbon dioxide that comes, at the least:
+a quotient of 1.0 (sugars alone) makes 1.0 on a dry basis, a flame 1.5 and more; a tenth
+for what a CO2 part reads too high."""
+MOST_O2_PER_CO2 = 1.9
+"""The same at the most, vapour taken out: 1.83 for methane (2 O2, wet flame dry gas,
+net moles), 1.53 for propane; a little room for gain errors of the CO2 part."""
+MOST_O2_PER_CO2_WET = 2.4
+"""The same as breathed, where nobody measures humidity."""
+
 # --- the burner ----------------------------------------------------------------------
 
 POWER_SPREAD = 0.10

@@ -126,9 +126,9 @@ def _settling(
     rates = [0.0] * len(limits)
     open_faces = list(range(len(limits)))
     while open_faces:
-        pull = sum(shares[i] * limits[i] for i in open_faces)
+        pull = math.fsum(shares[i] * limits[i] for i in open_faces)
         vapour = (free + felt * pull) / (
-            1.0 + felt * sum(shares[i] for i in open_faces)
+            1.0 + felt * math.fsum(shares[i] for i in open_faces)
         )
         for i in open_faces:
             rates[i] = shares[i] * (vapour - limits[i])
@@ -146,12 +146,12 @@ def _advance(
     zone: Zone, state: ZoneState, inputs: Inputs, made: _Sources, dt_s: float
 ) -> ZoneState:
     settling = _settling(zone, state, inputs, made, dt_s) if zone.surfaces else []
-    net = made.net - sum(settling)
+    net = made.net - math.fsum(settling)
     entering, air = made.entering, made.air
     latent_w = (
         LATENT_J_KG
         * H2O_KG_MOL
-        * sum(
+        * math.fsum(
             rate * latent_to_room(face)
             for rate, face in zip(settling, zone.surfaces, strict=True)
         )
@@ -171,7 +171,8 @@ def _advance(
         state.o2 * decay + (entering * air.o2 + made.o2) * reach,
         state.co2 * decay + (entering * air.co2 + made.co2) * reach,
         state.co * decay + made.co * reach,
-        state.h2o * decay + (entering * air.h2o + made.h2o - sum(settling)) * reach,
+        state.h2o * decay
+        + (entering * air.h2o + made.h2o - math.fsum(settling)) * reach,
         state.fuel * decay + made.fuel * reach,
         temp_c,
         film,
@@ -327,12 +328,12 @@ def _heat_gap_w(zone: Zone, inputs: Inputs, made: _Sources, temp_c: float) -> fl
     latent_w = (
         LATENT_J_KG
         * H2O_KG_MOL
-        * sum(
+        * math.fsum(
             rate * latent_to_room(face)
             for rate, face in zip(settling, zone.surfaces, strict=True)
         )
     )
-    out = made.entering + made.net - sum(settling)
+    out = made.entering + made.net - math.fsum(settling)
     lost_w_k = zone.wall_w_k + AIR_J_MOL_K * out
     return made.heat_w + latent_w - lost_w_k * (temp_c - inputs.outside.temp_c)
 
@@ -342,7 +343,7 @@ def _settled_air(
 ) -> ZoneState:
     vapour, settling = _settled_vapour(zone, inputs, made, temp_c)
     entering, air = made.entering, made.air
-    out = entering + made.net - sum(settling)
+    out = entering + made.net - math.fsum(settling)
     o2 = (entering * air.o2 + made.o2) / out if out > 1e-12 else 0.0
     if o2 < STARVED_O2:
         raise NoSteadyStateError("no level settles: the oxygen is used up first")

@@ -53,9 +53,11 @@ def alarm_to_plain(standing: AlarmStatus, now: float) -> dict[str, Any]:
         "quiet_limit_s": standing.quiet_limit_s,
         "is_answered": standing.is_answered,
         "answered_outside": standing.answered_outside,
+        "is_deep": standing.is_deep,
         "escalation": standing.escalation,
         "first_up": standing.first_up,
         "in_doubt": standing.in_doubt,
+        "last_held": None if standing.last_held is None else standing.last_held.word,
     }
     # JSON knows no infinity: what has no end, or never was, is left out.
     return {
@@ -123,6 +125,7 @@ def alarm_from_plain(kept: Any, now: float, gone_s: float) -> AlarmStatus:
         quiet_limit_s=number(kept.get("quiet_limit_s"), math.inf, 0.0, MOST_AGE_S),
         is_answered=kept.get("is_answered") is True,
         answered_outside=kept.get("answered_outside") is True,
+        is_deep=kept.get("is_deep") is True,
         unanswered_s=ago("unanswered_s"),
         escalation=int(number(kept.get("escalation"), 0.0, 0.0, 2.0)),
         aside_until_s=left("aside_left_s") if "aside_left_s" in kept else math.inf,
@@ -132,6 +135,9 @@ def alarm_from_plain(kept: Any, now: float, gone_s: float) -> AlarmStatus:
         else None,
         first_up=kept.get("first_up") is True,
         in_doubt=kept.get("in_doubt") is not False,
+        last_held=None
+        if kept.get("last_held", "") is None
+        else priority_of(kept.get("last_held"), priority),
     )
 
 

@@ -25,14 +25,12 @@ CHATTER_RAISES = 3
 CHATTER_WINDOW_S = 60.0
 """Three raises in a minute is chatter (check values `alarm_chatter`, read there)."""
 CHATTER_HOLD_S = 600.0
-"""A chattering alarm stands until its condition has been gone for ten minutes: our own
-choice, ten of the windows by which it is called chatter."""
+"""So long gone, a chattering alarm is over (own choice, ten of those windows)."""
 
 
 HEARD_S = 2.0
-"""An answer is to what had sounded for two seconds before it: whoever presses for a
-chirp has not heard the danger that began as he reached out (own choice, twice the
-time that a person needs from a sound to a press)."""
+"""An answer is to what had sounded for two seconds: whoever presses for a chirp has not
+heard the danger that began as he reached out (own choice, twice a person's delay)."""
 
 DEEPER = "deep"
 """The wording by which a rule says that a further step of the same priority is reached:
@@ -54,19 +52,22 @@ class AlarmStatus:
     """Since when the condition has stood without being raised yet."""
     falling_s: float | None = None
     """Since when the condition has been known to be gone without being cleared yet."""
+    last_held: Priority | None = None
+    """What held when it was last known, however long ago that is; None: it was gone."""
+    risen_s: float = float("-inf")
+    """When that last rose within the stand: an answer from before is to less."""
     quiet_until_s: float = float("-inf")
     """End of the quiet time that an acknowledgement bought."""
     quiet_limit_s: float = float("inf")
     """The longest quiet time that the last verdict lets an answer buy."""
     severity_when_rung: float = float("-inf")
-    """`Verdict.severity` when it last rang, or the least since it was answered: an
-    answer is to what stood at that moment."""
+    """`Verdict.severity` when it last rang, or the least since it was answered."""
     rang_s: float = float("-inf")
     """When it last began to sound, or sounded anew."""
     rings: int = 0
     """How often it has sounded, or sounded anew, since the start."""
     topics: tuple[str, ...] = ("",)
-    """Every `Verdict.topic` that it has rung for in this stand."""
+    """Every `Verdict.topic` that it has rung for in this stand, the present last."""
     grave_s: float | None = None
     """Since when it is `high`, in this stand."""
     is_answered: bool = False
@@ -99,6 +100,21 @@ class AlarmStatus:
     def stands(self) -> bool:
         """Say whether its condition stands now, as far as is known."""
         return self.state in IN_ALARM
+
+    @property
+    def is_open(self) -> bool:
+        """Say whether it stands, or still waits for an answer."""
+        return self.stands or self.sounds
+
+    @property
+    def wakes(self) -> bool:
+        """Say whether it is open and of those that wake people, answered or not."""
+        return self.priority >= Priority.MEDIUM and self.is_open
+
+    @property
+    def calls(self) -> bool:
+        """Say whether it sounds, and is of those that wake people."""
+        return self.priority >= Priority.MEDIUM and self.sounds
 
 
 def held(priority: Priority | None, verdict: Verdict) -> Priority | None:
@@ -137,12 +153,13 @@ def ring(
         evidence=verdict.evidence,
         rising_s=None,
         falling_s=None,
+        last_held=priority,
         quiet_until_s=float("-inf"),
         quiet_limit_s=verdict.quiet_s,
         severity_when_rung=verdict.severity,
         rang_s=now,
         rings=standing.rings + 1,
-        topics=topics if verdict.topic in topics else (*topics, verdict.topic),
+        topics=_latest(topics, verdict.topic),
         grave_s=grave_s,
         is_answered=False,
         answered_outside=goes_on and standing.answered_outside,
@@ -154,6 +171,10 @@ def ring(
         raises=raises,
         in_doubt=False,
     )
+
+
+def _latest(topics: tuple[str, ...], topic: str) -> tuple[str, ...]:
+    return (*(one for one in topics if one != topic), topic)
 
 
 def blind_verdict(standing: AlarmStatus, priority: Priority) -> Verdict:
@@ -210,17 +231,24 @@ def _keep(
     now: float,
 ) -> AlarmStatus:
     """Move within a stand: a step up, worse by a step, quiet time over, a step down."""
-    was_gone = standing.falling_s is not None and priority >= Priority.MEDIUM
-    if standing.falling_s is not None or standing.in_doubt:
-        standing = replace(standing, falling_s=None, in_doubt=False)
+    # An answer is to what was last known to stand: a lesser step, or nothing any more.
+    has_risen = standing.last_held is None or priority > standing.last_held
+    is_back = has_risen and priority >= Priority.MEDIUM
+    known = standing.falling_s, standing.last_held, standing.in_doubt
+    if known != (None, priority, False):
+        standing = replace(standing, falling_s=None, last_held=priority, in_doubt=False)
+    if is_back:
+        standing = replace(standing, risen_s=now)
     if standing.quiet_limit_s != verdict.quiet_s:
         standing = replace(standing, quiet_limit_s=verdict.quiet_s)
     if priority > standing.priority or _is_news(spec, standing, verdict):
         priority = max(priority, standing.priority)
         return ring(standing, Trigger.REALARM, verdict, priority, now)
+    if verdict.priority is not None and (verdict.topic,) != standing.topics[-1:]:
+        standing = replace(standing, topics=_latest(standing.topics, verdict.topic))
     if standing.state is AlarmState.ACKNOWLEDGED:
         is_over = now >= standing.quiet_until_s or verdict.quiet_s <= 0.0
-        if is_over or (was_gone and verdict.priority is not None):
+        if is_over or (is_back and verdict.priority is not None):
             return ring(standing, Trigger.REALARM, verdict, priority, now)
         return _eased(standing, verdict, priority)
     return standing
@@ -252,7 +280,7 @@ def _fall(spec: AlarmSpec, standing: AlarmStatus, now: float) -> AlarmStatus:
     if now - falling_s < off_delay_s:
         if standing.falling_s is not None:
             return standing
-        return replace(standing, falling_s=falling_s)
+        return replace(standing, falling_s=falling_s, last_held=None)
     if spec.latch and standing.priority is Priority.HIGH:
         trigger = Trigger.CLEAR_LATCHING
     elif standing.priority <= Priority.LOW:
@@ -282,12 +310,13 @@ def _blind(standing: AlarmStatus, now: float, *, is_unseen: bool) -> AlarmStatus
     """Go on without a verdict: nothing is raised, and nothing comes nearer to clearing.
 
     The end of the quiet time rings all the same.  But what nothing measures any more
-    can clear by no reading: once answered it ends, and the alarm that nothing measures
-    it stands in its place.
+    ends once it is answered: the alarm that nothing measures it stands in its place.
     """
     if is_unseen and standing.state is AlarmState.ACKNOWLEDGED:
         state = follow(standing.state, Trigger.CLEAR)
         return replace(standing, state=state, falling_s=None, in_doubt=False)
+    if is_unseen and standing.state is AlarmState.LATCHED_ACKNOWLEDGED:
+        return _rest(standing)
     if standing.falling_s is not None:
         # The off-delay asks for known good air throughout, not at its two ends.
         standing = replace(standing, falling_s=None)
@@ -331,21 +360,35 @@ def advance(
 
 
 def acknowledge(
-    spec: AlarmSpec, standing: AlarmStatus, event: Act, now: float
+    spec: AlarmSpec,
+    standing: AlarmStatus,
+    event: Act,
+    now: float,
+    *,
+    is_unseen: bool = False,
 ) -> AlarmStatus:
     """Answer an alarm: quiet for `ack_s` at most; nothing else changes.
 
-    What began to sound too short a while before the act was not heard by whoever
-    acted.  From outside a stand is answered once: the phone may lie anywhere.
+    What began to sound too short before the act was not heard by whoever acted.  From
+    outside a stand is answered once: the phone may lie anywhere.
+
+    Args:
+        spec: how the alarm rings.
+        standing: where it stood.
+        event: the act.
+        now: monotonic seconds.
+        is_unseen: whether nothing has measured for long what it is about; what nothing
+            may quiet while it is measured, an answer ends then.
     """
     if standing.state not in ANSWERABLE:
         return standing
-    if standing.rang_s > now - event.age_s - HEARD_S:
+    asked_s = now - event.age_s
+    if standing.rang_s > asked_s - HEARD_S or standing.risen_s > asked_s:
         return standing
     if event.is_outside and standing.answered_outside:
         return standing
     quiet_s = min(spec.ack_s, standing.quiet_limit_s)
-    if standing.stands and quiet_s <= 0.0:
+    if standing.stands and quiet_s <= 0.0 and not is_unseen:
         return standing
     return replace(
         standing,

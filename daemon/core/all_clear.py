@@ -1,15 +1,17 @@
 """When it is safe to go back in: the all-clear after a grave alarm about the air.
 
 It is owed to whoever was sent out, and told once, after the air has been known and
-clear for a while.  What is not known, or stands aside, is never clear; nor is anything
-while an alarm still calls for an answer.
+clear for a while since the last answer.  What is not known, or stands aside, is never
+clear.  Where three texts went just before, it waits, and is withdrawn if the air gets
+worse meanwhile.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.core.history import o2_facts
 from cabinvigil.daemon.core.model import Alert, Priority
-from cabinvigil.daemon.core.notification import EXPIRY_S
+from cabinvigil.daemon.core.notification import ALL_CLEAR
 from cabinvigil.daemon.core.setup import AlarmSpec, quantity_of
 from cabinvigil.daemon.core.state import State
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, VITAL
@@ -35,14 +37,19 @@ def _is_about_gas(spec: AlarmSpec) -> bool:
 
 
 def _is_clear(state: State, rung: list[AlarmSpec]) -> bool:
-    """Return whether no gas alarm stands, nothing that rang does, and none is open."""
+    """Return whether no gas alarm stands, nothing that rang does, and none calls.
+
+    A part lags, and who answers may have opened the door for a moment alone: so the
+    minutes count from the last answer.
+    """
     for spec in state.setup.alarms:
+        if state.standings[spec.id].calls:
+            return False
         matters = spec in rung or (spec.about_air and _is_about_gas(spec))
         if matters and _weight(state, spec) is not None:
             return False
-        standing = state.standings[spec.id]
-        if standing.sounds and standing.priority >= Priority.MEDIUM:
-            return False
+        if matters and state.standings[spec.id].rising_s is not None:
+            return False  # past its limit, if not yet for its delay
     return True
 
 
@@ -96,8 +103,9 @@ def all_clear(state: State, now: float) -> State:
         spec.id
         for spec in about_air
         if (weight := _weight(state, spec)) is not None and weight >= Priority.MEDIUM
-    )
+    ) - frozenset(state.bump.answered)
     if grave:
+        state = _withdrawn(state)
         if grave <= state.all_clear_owed and state.airing_since_s is None:
             return state
         owed = state.all_clear_owed | grave
@@ -106,6 +114,7 @@ def all_clear(state: State, now: float) -> State:
         return state
     rung = [spec for spec in about_air if spec.id in state.all_clear_owed]
     if not _is_clear(state, rung) or not _is_known(state, rung):
+        state = _withdrawn(state)
         if state.airing_since_s is None:
             return state
         return replace(state, airing_since_s=None)
@@ -114,7 +123,21 @@ def all_clear(state: State, now: float) -> State:
         if state.airing_since_s is not None:
             return state
         return replace(state, airing_since_s=since_s)
-    text = state.setup.render("all-clear", Priority.LOW, "", o2_facts(state.history))
-    line = Alert("all-clear", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
-    told = replace(state.told, lines=(*state.told.lines, line))
-    return replace(state, all_clear_owed=frozenset(), airing_since_s=None, told=told)
+    if any(line.alarm == ALL_CLEAR for line in state.told.lines):
+        return state
+    return state.with_line(ALL_CLEAR, o2_facts(state.history))
+
+
+def _withdrawn(state: State) -> State:
+    """Take back an all-clear that waits to be told: it is true no more."""
+    lines = tuple(line for line in state.told.lines if line.alarm != ALL_CLEAR)
+    if len(lines) == len(state.told.lines):
+        return state
+    return replace(state, told=replace(state.told, lines=lines))
+
+
+def settled(state: State, alerts: Iterable[Alert]) -> State:
+    """Owe no all-clear any more once it is among the texts that go out."""
+    if all(alert.alarm != ALL_CLEAR for alert in alerts):
+        return state
+    return replace(state, all_clear_owed=frozenset(), airing_since_s=None)

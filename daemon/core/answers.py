@@ -4,14 +4,25 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
-from cabinvigil.daemon.core.model import Act, ActKind, Alert, Priority, SourceFault
-from cabinvigil.daemon.core.notification import EXPIRY_S
+from cabinvigil.daemon.core.model import (
+    EMPTY,
+    Act,
+    ActKind,
+    AlarmState,
+    Priority,
+    SourceFault,
+)
+from cabinvigil.daemon.core.notification import ANSWERED
 from cabinvigil.daemon.core.state import State
 
 ANSWERS = 6
 ANSWERS_S = 60.0
 """More than six answers a minute are no person's: a button that chatters, or a program
 that answers for one (own choice)."""
+TOLD_FOR_S = 600.0
+"""Who ended what was over is news for so long (own choice: the phones' room for three
+texts comes back in that time)."""
+ACKNOWLEDGED = AlarmState.ACKNOWLEDGED
 BUTTON = "button"
 """The source of that fault."""
 
@@ -19,9 +30,9 @@ ANSWERS_BY = frozenset({ActKind.ACKNOWLEDGE, ActKind.RESET})
 """The acts that answer an alarm."""
 
 
-def without(sources: Mapping[str, SourceFault], name: str) -> dict[str, SourceFault]:
-    """Return the faults without that of one source."""
-    return {source: fault for source, fault in sources.items() if source != name}
+def answers_from_cabin(event: Act) -> bool:
+    """Say whether it is an answer by somebody in the cabin, or by its button."""
+    return event.kind in ANSWERS_BY and not event.is_outside
 
 
 def count_answer(state: State, event: Act, now: float) -> State:
@@ -30,7 +41,7 @@ def count_answer(state: State, event: Act, now: float) -> State:
     A phone's do not count: it answers a stand once, and must not take the button from
     whoever is in the cabin.
     """
-    if event.kind not in ANSWERS_BY or event.is_outside:
+    if not answers_from_cabin(event):
         return state
     recent = [at for at in state.answers_s if now - at < ANSWERS_S]
     state = replace(state, answers_s=(*recent[-ANSWERS:], now))
@@ -38,8 +49,7 @@ def count_answer(state: State, event: Act, now: float) -> State:
         return state
     text = "The button is pressed without a hand. Check its wire."
     fault = SourceFault(BUTTON, "chattering", text)
-    sources = {**state.history.sources, BUTTON: fault}
-    return replace(state, history=replace(state.history, sources=sources))
+    return replace(state, history=state.history.with_fault(fault))
 
 
 def settle_button(state: State, now: float) -> State:
@@ -49,8 +59,7 @@ def settle_button(state: State, now: float) -> State:
         return state
     if state.answers_s and now - state.answers_s[-1] < ANSWERS_S:
         return state
-    sources = without(state.history.sources, BUTTON)
-    return replace(state, history=replace(state.history, sources=sources), answers_s=())
+    return replace(state, history=state.history.without_fault(BUTTON), answers_s=())
 
 
 def without_answers(
@@ -58,16 +67,38 @@ def without_answers(
     before: Mapping[str, AlarmStatus],
     after: dict[str, AlarmStatus],
     event: Act,
-) -> dict[str, AlarmStatus]:
-    """Take back the answers to dangers that a chattering button gave."""
-    if event.kind not in ANSWERS_BY or event.is_outside:
-        return after
+    now: float,
+) -> tuple[State, dict[str, AlarmStatus]]:
+    """Take back what a chattering button answered of what wakes people.
+
+    That it chatters is found out at its seventh press: what the six before it quieted
+    rings again, since nobody gave those answers either.
+
+    Returns:
+        The state, which notes what was answered of late; where every alarm stands.
+    """
+    if not answers_from_cabin(event):
+        return state, after
+    recent = {
+        alarm: at for alarm, at in state.quieted_s.items() if now - at < ANSWERS_S
+    }
     if BUTTON not in state.history.sources:
-        return after
-    return {
-        alarm: before[alarm] if before[alarm].priority is Priority.HIGH else one
+        quieted = {
+            alarm: now
+            for alarm, one in after.items()
+            if one.state is ACKNOWLEDGED and before[alarm].state is not ACKNOWLEDGED
+        }
+        return replace(state, quieted_s={**recent, **quieted}), after
+    standings = {
+        alarm: before[alarm] if before[alarm].priority >= Priority.MEDIUM else one
         for alarm, one in after.items()
     }
+    for alarm in recent.keys() & standings.keys():  # a reload may have taken one away
+        one = standings[alarm]
+        is_gone = one.falling_s is not None  # what is back rings by itself
+        if one.state is ACKNOWLEDGED and one.wakes and not is_gone:
+            standings[alarm] = replace(one, quiet_until_s=now, is_answered=False)
+    return replace(state, quieted_s=EMPTY), standings
 
 
 def tell_who(
@@ -75,6 +106,7 @@ def tell_who(
     before: Mapping[str, AlarmStatus],
     after: Mapping[str, AlarmStatus],
     event: Act,
+    now: float,
 ) -> State:
     """Tell both phones that one of them has answered what wakes people."""
     if not event.is_outside or event.kind not in ANSWERS_BY:
@@ -82,17 +114,18 @@ def tell_who(
     answered = [
         spec
         for spec in state.setup.alarms
-        if after[spec.id] is not before[spec.id]
-        and before[spec.id].sounds
-        and before[spec.id].priority >= Priority.MEDIUM
+        if after[spec.id] is not before[spec.id] and before[spec.id].calls
     ]
     if not answered:
         return state
-    facts: dict[str, float | str] = {
-        "text": event.text or event.by,
-        "seconds": min(spec.ack_s for spec in answered),
-    }
-    text = state.setup.render("answered", Priority.LOW, "", facts)
-    line = Alert("answered", Priority.LOW, text, expiry_s=EXPIRY_S[Priority.LOW])
-    told = replace(state.told, lines=(*state.told.lines, line))
-    return replace(state, told=told)
+    facts: dict[str, float | str] = {"text": event.text or event.by}
+    # It is quiet until the first of all that are answered sounds again.
+    quiet_s = [
+        one.quiet_until_s - now
+        for one in after.values()
+        if one.state is ACKNOWLEDGED and one.priority >= Priority.MEDIUM
+    ]
+    if quiet_s:  # an answer to what is over ends it, and buys no quiet
+        facts["seconds"] = min(quiet_s)
+    told = replace(state.told, answered_until_s=now + min(quiet_s, default=TOLD_FOR_S))
+    return replace(state, told=told).with_line(ANSWERED, facts)

@@ -6,8 +6,10 @@ What is told follows from comparing where every alarm stood with where it stands
 from collections.abc import Mapping
 from dataclasses import replace
 
-from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.alarm_status import AlarmStatus, held
+from cabinvigil.daemon.core.all_clear import settled
 from cabinvigil.daemon.core.annunciation import choose_sound, escalate
+from cabinvigil.daemon.core.mention import what
 from cabinvigil.daemon.core.model import (
     AlarmState,
     Command,
@@ -15,10 +17,8 @@ from cabinvigil.daemon.core.model import (
     Transition,
     Verdict,
 )
-from cabinvigil.daemon.core.notification import (
-    has_work,
-    notify,
-)
+from cabinvigil.daemon.core.notification import has_work
+from cabinvigil.daemon.core.notifier import notify
 from cabinvigil.daemon.core.setup import Setup
 from cabinvigil.daemon.core.state import State
 
@@ -28,6 +28,8 @@ CALLING = frozenset({"three-pulse", "temporal-four"})
 Verdicts = Mapping[str, Verdict | None]
 
 
+PAST = "better"
+"""The case of an alarm that is better, and that nobody has answered."""
 BROKEN = "broken"
 """The wording of a verdict that a rule could not give: it stumbled over itself."""
 
@@ -49,7 +51,7 @@ def announce_changes(
     changed: dict[str, AlarmStatus] = {}
     rung: list[str] = []
     commands: list[Command] = []
-    grave = {alarm for alarm, old in before.items() if _calls(old)}
+    grave = {alarm for alarm, old in before.items() if old.wakes}
     for alarm, after in state.standings.items():
         old = before[alarm]
         if after is old:
@@ -59,11 +61,16 @@ def announce_changes(
         if has_rung:
             after = _mark_first_up(alarm, old, after, grave)
             rung.append(alarm)
-        if has_rung or _has_stepped_down(old, after, verdict):
+        is_other = after.stands and after.topics[-1:] != old.topics[-1:]
+        if has_rung or is_other or _has_stepped_down(old, after, verdict):
             text = _sentence(state.setup, alarm, after, verdict)
             after = changed[alarm] = replace(after, text=text)
+            if has_rung and not _speaks_for(after, verdict):
+                after = changed[alarm] = _without_number(state.setup, alarm, after)
+        elif old.stands and not after.stands and after.calls:
+            after = changed[alarm] = _past(state.setup, after)
         has_moved = after.state is not old.state or after.priority is not old.priority
-        if has_rung or has_moved:
+        if has_rung or is_other or has_moved:
             commands.append(transition(alarm, old.state, after))
     standings = {**state.standings, **changed} if changed else state.standings
     return _notify(replace(state, standings=standings), commands, rung, now)
@@ -72,14 +79,49 @@ def announce_changes(
 def _renewed(
     state: State, alarm: str, standing: AlarmStatus, now: float
 ) -> AlarmStatus:
-    """Tell again with the numbers of now: those of two minutes ago may comfort."""
+    """Tell again with the numbers of now: those of two minutes ago may comfort.
+
+    Or frighten: what is better by now, and unanswered, is told as that.
+    """
     for spec in state.setup.alarms:
         if spec.id == alarm:
             verdict = spec.judge(spec.params, state.history, now)
-            if verdict is not None and verdict.priority is not None:
+            if verdict is None:
+                return _without_number(state.setup, alarm, standing)
+            if _is_better(standing, verdict):
+                if not standing.stands:
+                    return standing  # said as it fell
+                base = replace(verdict, priority=standing.priority)
+                text = _sentence(state.setup, alarm, standing, base)
+                return _past(state.setup, replace(standing, text=text))
+            if _speaks_for(standing, verdict):
                 text = _sentence(state.setup, alarm, standing, verdict)
                 return replace(standing, text=text)
+            return _without_number(state.setup, alarm, standing)
     return standing
+
+
+def _without_number(setup: Setup, alarm: str, standing: AlarmStatus) -> AlarmStatus:
+    """Say of what nobody can tell now no number that once was so."""
+    is_air = any(spec.id == alarm and spec.about_air for spec in setup.alarms)
+    if not (is_air and standing.stands):
+        return standing
+    return replace(standing, text=setup.render(alarm, standing.priority, "", {}))
+
+
+def _is_better(standing: AlarmStatus, verdict: Verdict) -> bool:
+    """Return whether what calls for a person is no longer so, the dead-band counted."""
+    if not standing.calls:
+        return False
+    holds = held(standing.priority, verdict)
+    return not standing.stands or holds is None or holds < standing.priority
+
+
+def _past(setup: Setup, standing: AlarmStatus) -> AlarmStatus:
+    """Say of what sounds that it is better, without the number that it was."""
+    facts = {"text": what(standing.text)}
+    text = setup.render(PAST, standing.priority, "", facts)
+    return replace(standing, text=text)
 
 
 def _notify(
@@ -88,6 +130,10 @@ def _notify(
     """Tell the phones what is to be told, and choose the sound."""
     risen = escalate(state.standings, state.setup.escalate_s, now)
     standings: Mapping[str, AlarmStatus] = {**state.standings, **risen}
+    if now < state.bump.until_s:  # what rises is told to the phones when it is over
+        rang = state.bump.rang.union(rung)
+        state = replace(state, bump=replace(state.bump, rang=rang))
+        return _play(state, standings, commands)
     told, alerts, standings = notify(
         state.setup,
         standings,
@@ -99,16 +145,18 @@ def _notify(
         is_owed=bool(state.all_clear_owed),
     )
     commands += alerts
-    state = replace(state, told=told)
+    state = settled(replace(state, told=told, standings=standings), alerts)
+    return _play(state, standings, commands)
+
+
+def _play(
+    state: State, standings: Mapping[str, AlarmStatus], commands: list[Command]
+) -> tuple[State, list[Command]]:
+    """Choose the sound for what stands so."""
     sound = choose_sound(standings)
     if sound != state.sound:
         commands.append(sound)
-    return replace(state, standings=standings, sound=sound), commands
-
-
-def _calls(standing: AlarmStatus) -> bool:
-    """Say whether it wakes people, answered or not."""
-    return standing.priority >= Priority.MEDIUM and (standing.stands or standing.sounds)
+    return replace(state, sound=sound), commands
 
 
 def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
@@ -139,17 +187,32 @@ def _mark_first_up(
 ) -> AlarmStatus:
     """Mark the alarm that rang while no other that wakes people stood."""
     first_up = before.first_up if alarm in grave else False
-    if alarm not in grave and _calls(after):
+    if alarm not in grave and after.wakes:
         first_up = not grave
         grave.add(alarm)
     return replace(after, first_up=first_up)
 
 
+def _is_mute(verdict: Verdict | None) -> bool:
+    """Return whether a verdict has nothing to say of now."""
+    return verdict is None or (verdict.priority is None and not verdict.facts)
+
+
+def _speaks_for(standing: AlarmStatus, verdict: Verdict | None) -> bool:
+    """Return whether a verdict's numbers are for the sentence of what stands.
+
+    The mean of a lesser step has no place in the graver one's.
+    """
+    if verdict is None or _is_mute(verdict):
+        return False
+    is_own = (verdict.priority or Priority.FAULT) >= standing.priority
+    return is_own or bool(verdict.facts and not verdict.wording)
+
+
 def _sentence(
     setup: Setup, alarm: str, standing: AlarmStatus, verdict: Verdict | None
 ) -> str:
-    is_mute = verdict is None or (verdict.priority is None and not verdict.facts)
-    if is_mute and standing.text:
+    if _is_mute(verdict) and standing.text:
         return standing.text
     if verdict is None:
         verdict = Verdict(standing.priority)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from math import isfinite
 from typing import Any
 
+from cabinvigil.daemon.core import bump
 from cabinvigil.daemon.core import history as past
 from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM
 from cabinvigil.daemon.core.alarm_status import AlarmStatus, advance
@@ -16,24 +17,20 @@ from cabinvigil.daemon.core.answers import (
     count_answer,
     settle_button,
     tell_who,
-    without,
     without_answers,
 )
 from cabinvigil.daemon.core.breathed import bodies, with_partial_pressure
 from cabinvigil.daemon.core.changes import announce_changes
 from cabinvigil.daemon.core.dose import breathe_co, worse_of
-from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.leading import led
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
     Air,
     AlarmState,
-    Alert,
     Command,
     Estimate,
     Event,
-    Priority,
     Record,
     Sound,
     SourceFault,
@@ -41,7 +38,7 @@ from cabinvigil.daemon.core.model import (
     Verdict,
 )
 from cabinvigil.daemon.core.operator_actions import act
-from cabinvigil.daemon.core.setup import AlarmSpec, Setup, TrendPort, quantity_of
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup, TrendPort, is_unseen
 from cabinvigil.daemon.core.shelving import stay_aside, suppress
 from cabinvigil.daemon.core.state import State as State
 
@@ -49,8 +46,6 @@ TREND = "trend"
 """The source of the fault that the trend has failed."""
 TEST_EVERY_S = 600.0
 """The sounder is tested once in ten minutes, whoever asks for it."""
-UNSEEN_S = 600.0
-"""What nothing has measured for so long, an answer ends (own choice)."""
 TREND_EVERY_S = 10.0
 """The trend's estimate is renewed this often: its own step (design.md, section 6)."""
 ESTIMATE_EVERY_S = 60.0
@@ -123,14 +118,15 @@ def _breathe(state: State, air: Air, now: float) -> State:
     history = replace(history, now=now, ticked_s=now, series=series)
     history = with_partial_pressure(history)
     worst_co = history.worst("co_ppm", "above")
-    if worst_co is not None:
+    # Gas that is held to a part is not what anybody breathes.
+    if worst_co is not None and now >= state.bump.until_s:
         # Since the last readings, not since the last event: an act takes no time away.
         gap_s = now - max(state.before_s, history.started_s)
         dose = breathe_co(history.dose, worst_co[1].value, gap_s, *bodies(history))
         if worst_co[1].doubtful:
             dose = worse_of(dose, history.dose)
         history = replace(history, dose=dose)
-    if setup.trend is None:
+    if setup.trend is None or now < state.bump.trend_from_s:
         return replace(state, history=history)
     return _follow(replace(state, history=history), setup.trend, now)
 
@@ -151,15 +147,14 @@ def _follow(state: State, trend: TrendPort, now: float) -> State:
             trend_s = now
             history = replace(history, trend=trend.estimate(trend_state, now))
             if history.trend is not None and TREND in history.sources:
-                history = replace(history, sources=without(history.sources, TREND))
+                history = history.without_fault(TREND)
     except Exception as bug:
         text = (
             f"The forecast has failed ({type(bug).__name__}), the limits still sound. "
             "Look at the log."
         )
-        fault = SourceFault(TREND, "failed", text)
-        sources = {**history.sources, TREND: fault}
-        history = replace(history, trend=None, sources=sources)
+        history = history.with_fault(SourceFault(TREND, "failed", text))
+        history = replace(history, trend=None)
         return replace(state, history=history, trend_state=trend.start(), trend_s=now)
     return replace(state, history=history, trend_state=trend_state, trend_s=trend_s)
 
@@ -176,14 +171,12 @@ def _source(
     state: State, event: SourceFault | SourceOk, now: float
 ) -> tuple[State, list[Command]]:
     """Take a fault of a part, an output or the watch, or its end."""
-    sources = dict(state.history.sources)
     if isinstance(event, SourceFault):
-        sources[event.source] = event
+        history = state.history.with_fault(event)
         fields = {"source": event.source, "kind": event.kind, "text": event.text}
     else:
-        sources.pop(event.source, None)
+        history = state.history.without_fault(event.source)
         fields = {"source": event.source, "kind": "ok", "text": ""}
-    history = replace(state.history, sources=sources)
     state, judged = _judge(replace(state, history=history), now)
     return state, [Record("fault", fields, urgent=True), *judged]
 
@@ -194,11 +187,17 @@ def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     if event.kind is ActKind.TEST and can_test(state, now):
         state = _tell_test(replace(state, tested_s=now))
         said.append(Sound("test"))
+    if event.kind is ActKind.BUMP_TEST:
+        state, begun = bump.begin(state, event, now)
+        said += begun
+    elif event.kind is ActKind.BUMP_END and not event.is_outside:
+        state, ended = bump.end(state, now)
+        said += ended
     before = state.standings
     state = count_answer(state, event, now)
     standings, verdicts = act(state.setup, before, state.history, event, now)
-    standings = without_answers(state, before, standings, event)
-    state = tell_who(state, before, standings, event)
+    state, standings = without_answers(state, before, standings, event, now)
+    state = tell_who(state, before, standings, event, now)
     state = replace(state, standings=standings)
     state, told = announce_changes(state, before, verdicts, now)
     state, judged = _judge(state, now)
@@ -212,18 +211,12 @@ def can_test(state: State, now: float) -> bool:
     """
     if now - state.tested_s < TEST_EVERY_S:
         return False
-    return not any(
-        one.priority >= Priority.MEDIUM and (one.stands or one.sounds)
-        for one in state.standings.values()
-    )
+    return not any(one.wakes for one in state.standings.values())
 
 
 def _tell_test(state: State) -> State:
     """Let the phones know that what sounds now is a test."""
-    text = state.setup.render("test", Priority.LOW, "", {})
-    line = Alert("test", Priority.LOW, text, expiry_s=TEST_EVERY_S)
-    told = replace(state.told, lines=(*state.told.lines, line))
-    return replace(state, told=told)
+    return state.with_line("test", {}, expiry_s=TEST_EVERY_S)
 
 
 def act_record(event: Act) -> Record:
@@ -244,7 +237,7 @@ def act_record(event: Act) -> Record:
 
 def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     """Ask every rule, move every alarm, and say what changed."""
-    state = settle_button(state, now)
+    state, ended = bump.settle(settle_button(state, now), now)
     history, before = state.history, state.standings
     before_s = now if state.before_s == float("-inf") else state.before_s
     moved: dict[str, AlarmStatus] = {}
@@ -261,8 +254,8 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
         if standing.state in ASIDE:
             after = stay_aside(spec, standing, verdict, now)
         else:
-            is_unseen = verdict is None and _is_unseen(history, spec)
-            after = advance(spec, standing, verdict, now, before_s, is_unseen=is_unseen)
+            is_lost = verdict is None and is_unseen(spec, history)
+            after = advance(spec, standing, verdict, now, before_s, is_unseen=is_lost)
         if after is not standing:
             moved[spec.id] = after
             verdicts[spec.id] = verdict
@@ -270,13 +263,8 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     _suppress(standings, coverable, verdicts, now)
     if verdicts:
         state = replace(state, standings=standings)
-    return announce_changes(all_clear(state, now), before, verdicts, now)
-
-
-def _is_unseen(history: History, spec: AlarmSpec) -> bool:
-    """Return whether nothing has measured for long what an alarm is about."""
-    quantity = quantity_of(spec)
-    return bool(quantity) and history.unseen_s(quantity) >= UNSEEN_S
+    state, told = announce_changes(all_clear(state, now), before, verdicts, now)
+    return state, ended + told
 
 
 def _rests(standing: AlarmStatus, verdict: Verdict | None) -> bool:

@@ -21,8 +21,9 @@ from cabinvigil.daemon.core.model import EMPTY, Air, SourceFault
 KEPT_MINUTES = 490
 """Eight hours of minute means and a little more: the longest mean of any limit."""
 
-DOUBT_GAP_S = 60.0
-"""Doubt goes on over so long a silence: the slowest tick is a minute."""
+DOUBT_GAP_S = 120.0
+"""Doubt goes on over so long a silence: two of the slowest ticks, of a minute each, may
+lie a little further apart where one comes late."""
 _VALUE = itemgetter(1)
 
 UNDOSED = Dose()
@@ -59,6 +60,8 @@ class Series:
     """The last value is a lower bound."""
     changed_s: float = -math.inf
     """When the value last differed from the one before."""
+    repeats: int = 0
+    """So many readings in a row have given the value before."""
     refused: Refused | None = None
     minute: int = -1
     """The minute being gathered: floor(now / 60)."""
@@ -145,6 +148,7 @@ def take(
         now,
         at_least=at_least or (value >= spec.top and spec.is_at_least_at_top),
         changed_s=series.changed_s if value == series.value else now,
+        repeats=series.repeats + 1 if value == series.value else 0,
         minute=minute,
         total=total,
         count=count,
@@ -182,13 +186,19 @@ def still_s(
     return now - shown.changed_s, layout.series[signal], shown
 
 
+STILL_REPEATS = 5
+"""However slowly readings come, so many repeats are seen before one that stands is in
+doubt: a living part gives them once in some thousand readings, and with one a minute
+they fill the five minutes of the all-clear (own choice)."""
+
+
 def stands_still(
     layout: Layout, series: Mapping[str, Series], key: str, now: float
 ) -> bool:
     """Return whether a value stands where a living part's would flicker."""
     since_s, spec, shown = still_s(layout, series, key, now)
     lives = shown.at_least or not flickers(spec, shown)
-    return not lives and since_s > spec.still_s
+    return not lives and since_s > spec.still_s and shown.repeats >= STILL_REPEATS
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +219,15 @@ class History:
     ticked_s: float = -math.inf
     """When readings last could come: what is judged between two slow ticks has seen no
     silence since.  -inf: not yet."""
+
+    def with_fault(self, fault: SourceFault) -> "History":
+        """Return what is known once a source has told a fault."""
+        return replace(self, sources={**self.sources, fault.source: fault})
+
+    def without_fault(self, source: str) -> "History":
+        """Return what is known once the fault of a source is over."""
+        left = {name: one for name, one in self.sources.items() if name != source}
+        return replace(self, sources=left)
 
     def fresh(self, key: str) -> Series | None:
         """Return a series whose last value is not stale, else None."""
@@ -259,15 +278,27 @@ class History:
             return False
         return self.layout.series[key].part not in self.sources
 
-    def is_watched(self, quantity: str, but: str = "") -> bool:
+    def is_watched(self, quantity: str, but: str = "", doubt_s: float = 0.0) -> bool:
         """Return whether a trusted series gives a quantity, where people breathe.
 
         Args:
             quantity: a key of `QUANTITIES`.
             but: a series that does not count.
+            doubt_s: one that has been doubtful for no longer counts as trusted.
         """
-        keys = self.layout.index(quantity)
-        return any(key != but and self.is_trusted(key) for key in keys)
+        return any(
+            self.is_trusted(key) or self._is_doubtful_for(key, doubt_s)
+            for key in self.layout.index(quantity)
+            if key != but
+        )
+
+    def _is_doubtful_for(self, key: str, most_s: float) -> bool:
+        """Return whether nothing but a short doubt speaks against a series."""
+        series = self.fresh(key)
+        if series is None or not series.doubtful or series.at_least:
+            return False
+        is_short = self.now - series.doubtful_s < most_s
+        return is_short and self.layout.series[key].part not in self.sources
 
     def unseen_s(self, quantity: str) -> float:
         """Return how long no series has given a quantity; infinity where none can.
@@ -299,7 +330,7 @@ class History:
         if not inside:
             return None
         known_s = min(over_s, self.now - (minutes[0][0] - 30.0))
-        mean: float = sum(map(_VALUE, inside)) / len(inside)
+        mean: float = math.fsum(map(_VALUE, inside)) / len(inside)
         return (mean * known_s + before * (over_s - known_s)) / over_s
 
 

@@ -14,7 +14,7 @@ STILL_INTERVALS = 30.0
 STILL_LEAST_S = 60.0
 """Thirty equal readings in a row: where the noise is one step, two equal ones come with
 a probability of 0.4, so that thirty come once in 10^12."""
-RESTS_FROM = -10.0
+RESTS_FROM = -20.0
 """A quantity that cannot be far below zero rests at it; a temperature passes it."""
 SIGNALS = {"o2_pct": "o2_hpa"}
 """What shows whether a cell lives: its own signal.  Its percent goes on moving with the
@@ -54,6 +54,10 @@ class SeriesSpec:
     """The series that this one is worked out from; '' where a part gives it."""
     is_at_least_at_top: bool = True
     """A value at `top` is a lower bound; not so of humidity, which ends there."""
+    warmth: str = ""
+    """The series that tells how warm its part is; '' where none does."""
+    off_per_k_min: float = 0.0
+    """So far it may be off for each kelvin a minute that this warmth runs."""
     moves_above: float = float("inf")
     """Above this the air itself moves it: the coarsest part does not stand still."""
 

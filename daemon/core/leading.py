@@ -9,16 +9,13 @@ the new one's readings.
 
 from collections.abc import Mapping
 
-from cabinvigil.daemon.core.history import History, Side
+from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.warmth import moved_by
 
 WORSE_O2_PCT = 0.2
 WORSE_SHARE = 0.05
 """Another part must read worse by this much, in a minute's mean, to lead: 0.2 % of
 oxygen, 5 % of any other quantity (own choice: half of what makers allow)."""
-
-
-def _side(quantity: str) -> Side:
-    return "below" if quantity == "o2_pct" else "above"
 
 
 def _is_alive(history: History, key: str) -> bool:
@@ -50,7 +47,7 @@ def lead(history: History, quantity: str, leader: str | None) -> str | None:
     trusted = [key for key in keys if history.is_trusted(key)] or keys
     if not trusted:
         return None
-    sign = 1.0 if _side(quantity) == "below" else -1.0
+    sign = 1.0 if quantity == "o2_pct" else -1.0  # the least of oxygen is the worst
     worst = min(trusted, key=lambda key: sign * history.series[key].value)
     if leader not in trusted:
         return worst
@@ -63,8 +60,9 @@ def led(
     """Return the new values of each quantity at the bunk, by the series that leads.
 
     Returns:
-        Values by quantity, where they are new; who leads; the quantities whose leader
-        is another one than before.
+        Values by quantity, where they are new, and with oxygen how far it may have
+        moved by its cell's warmth alone (`o2_off_pct`); who leads; the quantities whose
+        leader is another one than before.
     """
     values: dict[str, float] = {}
     now_lead = dict(leaders)
@@ -81,4 +79,7 @@ def led(
         series = history.series[key]
         if series.at_s == history.now and not series.at_least:
             values[quantity] = series.value
+            off_pct = moved_by(history, key) if quantity == "o2_pct" else 0.0
+            if off_pct > 0.0:
+                values["o2_off_pct"] = off_pct
     return values, now_lead, frozenset(changed)

@@ -93,7 +93,7 @@ class SourceFault:
     out-of-range cell-dead port-missing no-permission bus-stuck babbling blocked
     queue-full not-writable out-of-reach refused clock-stepped late too-hot
     under-volted not-made not-taken restart-needed port-busy chattering failed
-    unwatched`; new kinds need words, nothing else."""
+    unwatched unproved altered unwritable`; new kinds need words, nothing else."""
     text: str
     """One sentence: which part, what it did, what to do."""
 
@@ -118,6 +118,10 @@ class ActKind(Enum):
     MARK = "mark"
     TEST = "test"
     """Sound the buzzer's test; never hides a standing sound."""
+    BUMP_TEST = "bump-test"
+    """Gas or breath comes to the parts on purpose: no phone is told for a while."""
+    BUMP_END = "bump-end"
+    """It is over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +185,7 @@ class Record:
     """Write one line to the rolling log."""
 
     event: str
-    """`air alarm fault mark act estimate start stop`."""
+    """`air alarm fault mark act bump-test estimate start stop`."""
     fields: Mapping[str, Any] = field(default_factory=lambda: EMPTY)
     urgent: bool = False
     """Sync at once (alarms, faults, acts); else with the next batch."""

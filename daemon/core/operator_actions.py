@@ -8,7 +8,7 @@ from cabinvigil.daemon.core.alarm import Trigger
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Act, ActKind, AlarmState, Verdict
-from cabinvigil.daemon.core.setup import AlarmSpec, Setup
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup, is_unseen
 
 ENDS = {
     ActKind.UNSHELVE: AlarmState.SHELVED,
@@ -41,15 +41,20 @@ def act(
                 verdicts[spec.id] = verdict
                 changed[spec.id] = shelving.take_back(standing, verdict, now)
         else:
-            changed[spec.id] = _one(spec, standing, event, now)
+            changed[spec.id] = _one(spec, standing, history, event, now)
     return changed, verdicts
 
 
-def _one(spec: AlarmSpec, standing: AlarmStatus, event: Act, now: float) -> AlarmStatus:
+def _one(
+    spec: AlarmSpec, standing: AlarmStatus, history: History, event: Act, now: float
+) -> AlarmStatus:
     match event.kind:
         case ActKind.ACKNOWLEDGE | ActKind.RESET:
             # A reset by hand is an answer; the table resets by itself once it is clear.
-            return life.acknowledge(spec, standing, event, now)
+            is_lost = is_unseen(spec, history) and (
+                spec.judge(spec.params, history, history.now) is None
+            )
+            return life.acknowledge(spec, standing, event, now, is_unseen=is_lost)
         case ActKind.SHELVE if event.alarm:
             return shelving.put_aside(spec, standing, Trigger.SHELVE, event.for_s, now)
         case ActKind.OUT_OF_SERVICE if event.alarm and event.by != "phone":

@@ -20,10 +20,17 @@ from cabinvigil.daemon.text.numbers import compact
 LONGEST = 140
 """Characters of a sentence: one line on any phone (design, section 7)."""
 
+WIDEST = 20
+"""Most that a field's format may ask for, in characters or decimals: a file's `:999999`
+would fill the memory, and with it the night (own choice)."""
+
 GENERAL = "general"
 """Stands in for an alarm that the words do not name: one of a person's own."""
 
-NEWS = frozenset({"all-clear", "answered", "missed", "ended"})
+ALL_CLEAR = "all-clear"
+"""Said when everything is good again, beyond doubt."""
+
+NEWS = frozenset({ALL_CLEAR, "answered", "missed", "ended"})
 """What is told and is no alarm: nobody is asked to act on it at once."""
 
 FACTS = frozenset(
@@ -254,6 +261,8 @@ def fields_of(variant: str) -> tuple[str, ...]:
             raise ValueError(f"the field {name!r} may have a format only, like :.1f")
         if name not in FACTS | MADE:
             raise ValueError(f"the fact {name!r} is not known")
+        if any(int(number) > WIDEST for number in re.findall(r"\d+", spec or "")):
+            raise ValueError(f"the field {name!r} is wider than {WIDEST} characters")
         format(1.0 if spec else "", spec or "")
         names.append(name)
     return tuple(names)

@@ -84,6 +84,28 @@ ABOUT = {"dose": "co_ppm", "displaced": "o2_pct"}
 """What the rules are about that name no quantity, by kind."""
 
 
+BESIDE = {"displaced": ("co2_ppm",)}
+"""What else a rule needs to judge at all, by kind."""
+
+
 def quantity_of(spec: AlarmSpec) -> str:
     """Return the quantity that an alarm is about; '' for none."""
     return getattr(spec.params, "quantity", "") or ABOUT.get(spec.kind, "")
+
+
+def needed_by(spec: AlarmSpec) -> tuple[str, ...]:
+    """Return every quantity without which an alarm can neither ring nor clear."""
+    quantity = quantity_of(spec)
+    return (*((quantity,) if quantity else ()), *BESIDE.get(spec.kind, ()))
+
+
+UNSEEN_S = 600.0
+"""What nothing has measured for so long, an answer ends (own choice)."""
+
+
+def is_unseen(spec: AlarmSpec, history: History) -> bool:
+    """Return whether nothing has measured for long what an alarm needs to clear.
+
+    Where its rule can judge all the same, that is no matter.
+    """
+    return any(history.unseen_s(one) >= UNSEEN_S for one in needed_by(spec))

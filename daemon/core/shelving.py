@@ -31,7 +31,7 @@ def put_aside(
     if standing.state in ASIDE:
         return standing
     until_s = float("inf")
-    wakes = standing.priority if standing.stands or standing.sounds else Priority.FAULT
+    wakes = standing.priority if standing.is_open else Priority.FAULT
     if trigger is Trigger.SHELVE:
         most_s = min(spec.shelve_s, spec.ack_s)
         can_wake = spec.gravest >= Priority.MEDIUM or wakes is Priority.HIGH

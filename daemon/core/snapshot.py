@@ -10,13 +10,10 @@ from dataclasses import replace
 from typing import Any
 
 from cabinvigil.daemon.core.alarm_snapshot import (
-    LONGEST_TEXT,
-    MOST_AGE_S,
     alarm_from_plain,
     alarm_to_plain,
     come_back,
     number,
-    priority_of,
 )
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.annunciation import choose_sound
@@ -25,15 +22,21 @@ from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.history import KEPT_MINUTES, UNDOSED, Series, closed_minutes
 from cabinvigil.daemon.core.layout import SeriesSpec
-from cabinvigil.daemon.core.model import AlarmState, Command, Priority, SourceFault
-from cabinvigil.daemon.core.notification import Notification, Weight
-from cabinvigil.daemon.core.setup import AlarmSpec, Setup, quantity_of
+from cabinvigil.daemon.core.model import AlarmState, Command, SourceFault
+from cabinvigil.daemon.core.setup import Setup, needed_by
 from cabinvigil.daemon.core.state import State
+from cabinvigil.daemon.core.stillness_snapshot import (
+    stillness_to_plain,
+    with_stillness,
+)
+from cabinvigil.daemon.core.told_snapshot import (
+    still_to_tell,
+    told_from_plain,
+    told_to_plain,
+)
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 VERSION = 1
-TOLD_KEPT = 64
-"""Of each list of what was told: more than any night has open at once."""
 
 
 def to_plain(state: State) -> dict[str, Any]:
@@ -45,8 +48,9 @@ def to_plain(state: State) -> dict[str, Any]:
     return {
         "version": VERSION,
         "dose": _dose_to_plain(state),
-        "told": _told_to_plain(state.told, now),
+        "told": told_to_plain(state.told, now),
         "minutes": minutes_to_plain(state.setup, state.history.series, now),
+        "still": stillness_to_plain(state.history),
         "airing": sorted(state.all_clear_owed),
         "alarms": {
             alarm: alarm_to_plain(standing, now)
@@ -94,10 +98,11 @@ def restore(
     told = all_clear_owed if isinstance(all_clear_owed, list) else []
     owed = [one for one in told if isinstance(one, str) and one in specs]
     minutes = minutes_from_plain(setup, plain.get("minutes"), now, gone_s)
+    series = {**state.history.series, **minutes}
     history = replace(
         state.history,
         dose=_dose(setup, plain.get("dose"), gone_s),
-        series={**state.history.series, **minutes},
+        series=with_stillness(setup.layout, series, plain.get("still"), now),
         sources=_unwatched(setup, standings),
     )
     restored = replace(
@@ -106,7 +111,9 @@ def restore(
         standings=standings,
         sound=choose_sound(standings),
         all_clear_owed=frozenset(owed),
-        told=_still_to_tell(_told(plain.get("told"), specs, now, gone_s), standings),
+        told=still_to_tell(
+            told_from_plain(plain.get("told"), specs, now, gone_s), standings, now
+        ),
     )
     return restored, lost
 
@@ -138,9 +145,24 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
     carried = replace(
         carried,
         history=history,
+        told=replace(
+            carried.told,
+            dangers=state.told.dangers,
+            # No kill has lost a text: only what came back ringing is to be told.
+            waiting=frozenset(
+                alarm
+                for alarm in carried.told.waiting
+                if alarm in state.told.waiting
+                or alarm not in state.standings
+                or not state.standings[alarm].calls
+            ),
+            lines=state.told.lines,
+        ),
         before_s=state.before_s,
         answers_s=state.answers_s,
+        quieted_s=state.quieted_s,
         tested_s=state.tested_s,
+        bump=state.bump,
         trend_state=state.trend_state if same_trend else carried.trend_state,
         trend_s=state.trend_s if same_trend else carried.trend_s,
         estimated_s=state.estimated_s,
@@ -170,13 +192,15 @@ WHO's eight-hour value is 9 ppm (WHO Air Quality Guidelines for Europe 2000)."""
 
 def _dose_to_plain(state: State) -> dict[str, Any]:
     history = state.history
-    keys = history.layout.index("co_ppm")
-    last = [value for key in keys if math.isfinite(value := history.series[key].value)]
+    worst = history.worst("co_ppm", "above")
+    # What was silent or in doubt before the end does not tell that the air was clean.
+    if not history.is_watched("co_ppm"):
+        worst = None
     return {
         "cohb_pct": history.dose.cohb_pct,
         "alarm_fraction": history.dose.alarm_fraction,
         "others_pct": dict(history.dose.others_pct),
-        **({"co_ppm": max(last)} if last else {}),
+        **({"co_ppm": worst[1].value} if worst is not None else {}),
     }
 
 
@@ -218,79 +242,15 @@ def _unwatched(
     place when it is answered is this fault.
     """
     for spec in setup.alarms:
-        quantity = quantity_of(spec)
-        stands = standings[spec.id].stands
-        if stands and quantity and not setup.layout.index(quantity):
-            words = QUANTITIES[quantity].words
+        lost = [one for one in needed_by(spec) if not setup.layout.index(one)]
+        if lost and standings[spec.id].stands:
+            words = QUANTITIES[lost[0]].words
             text = (
                 f"An alarm is active, and nothing measures {words} any more. "
                 "Look at the config."
             )
             return {"settings": SourceFault("settings", "unwatched", text)}
     return {}
-
-
-def _told_to_plain(told: Notification, now: float) -> dict[str, Any]:
-    return {
-        "texts_age_s": [now - at for at in told.texts_s],
-        "second_texts_age_s": [now - at for at in told.second_texts_s],
-        "alarms": {
-            alarm: [grave[0].word, grave[1], now - at]
-            for alarm, (grave, at) in told.told.items()
-        },
-        "waiting": sorted(told.waiting),
-        "missed": list(told.missed),
-        "is_second": told.is_second,
-    }
-
-
-def _still_to_tell(
-    told: Notification, standings: Mapping[str, AlarmStatus]
-) -> Notification:
-    """Have what calls for a person told again: a kill may have lost it."""
-    calls = {
-        alarm
-        for alarm, one in standings.items()
-        if one.sounds and one.priority >= Priority.MEDIUM
-    }
-    return replace(told, waiting=told.waiting | calls)
-
-
-def _told(
-    kept: Any, specs: Mapping[str, AlarmSpec], now: float, gone_s: float
-) -> Notification:
-    """Take over what the phones were told; what cannot be read was not told."""
-    if not isinstance(kept, Mapping):
-        return Notification()
-
-    def moments(key: str) -> tuple[float, ...]:
-        ages = kept.get(key)
-        found = ages[-TOLD_KEPT:] if isinstance(ages, list) else []
-        return tuple(now - gone_s - number(age, 0.0, 0.0, MOST_AGE_S) for age in found)
-
-    def words(key: str) -> list[str]:
-        found = kept.get(key)
-        found = found[:TOLD_KEPT] if isinstance(found, list) else []
-        return [one[:LONGEST_TEXT] for one in found if isinstance(one, str)]
-
-    alarms = kept.get("alarms")
-    told: dict[str, tuple[Weight, float]] = {}
-    for alarm, entry in alarms.items() if isinstance(alarms, Mapping) else ():
-        if alarm in specs and isinstance(entry, list) and len(entry) == 3:
-            at_s = now - gone_s - number(entry[2], 0.0, 0.0, MOST_AGE_S)
-            told[alarm] = (
-                (priority_of(entry[0], Priority.FAULT), entry[1] is True),
-                at_s,
-            )
-    return Notification(
-        moments("texts_age_s"),
-        moments("second_texts_age_s"),
-        told,
-        {alarm: one for alarm, one in told.items() if one[0][0] is Priority.HIGH},
-        frozenset(one for one in words("waiting") if one in specs),
-        tuple(words("missed")),
-        is_second=kept.get("is_second") is True,
-    )
 
 
 DECIMALS = 2

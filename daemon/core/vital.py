@@ -19,6 +19,10 @@ age of a part that gives one, a retry's patience, and a tick of ten seconds (REA
 'Asleep')."""
 STILL_WAKES_S = 900.0
 """... that stands still, or that only doubtful parts give, within this."""
+DOUBT_COUNTS_S = 300.0
+"""A fellow in doubt for no longer watches still: with slow readings a living part may
+repeat a value now and then, and warms up after each restart.  Longer than any of these,
+and with the longest time to such a doubt well within 15 minutes (own choice)."""
 ALONE = "alone"
 """The wording of a verdict on the last part that watched a vital quantity."""
 
@@ -49,7 +53,8 @@ def loss_of(history: History, key: str) -> Loss:
     """Weigh the loss of a series: whether anything else watches what it gave."""
     found = split_channel(key)
     words = "" if found is None else found[0].words
-    if is_vital(key) and not history.is_watched(quantity_name(key), but=key):
+    quantity = quantity_name(key)
+    if is_vital(key) and not history.is_watched(quantity, key, DOUBT_COUNTS_S):
         return Loss(Priority.MEDIUM, ALONE, words)
     return Loss(Priority.FAULT, "", words)
 

@@ -6,6 +6,7 @@ from cabinvigil.daemon.air.moisture import rh_pct, vapour_hpa
 from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
+from cabinvigil.daemon.core.warmth import off_by
 from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "channel"
@@ -93,6 +94,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     (low, low_key), (high, high_key) = min(fresh), max(fresh)
     fixed, share = ALLOWED[parts[0].name]
     allowed = params.factor * (fixed + share * abs(low))
+    allowed += off_by(history, low_key) + off_by(history, high_key)
     spread = high - low
     return Verdict(
         Priority.FAULT if spread > allowed else None,

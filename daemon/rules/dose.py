@@ -153,6 +153,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         hold = due if hold is None else max(hold, due)
         if fraction >= 1.0 and (raised is None or raised < due):
             raised, wording = due, "standard"
+    if raised is Priority.HIGH and not wording and not _has_it(params, blood):
+        wording = "ahead"
     if raised is None and not _is_sure(series):
         return None
     facts = {
@@ -169,6 +171,14 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         "alarm_fraction": fraction,
     }
     return Verdict(raised, hold, facts, evidence, blood.most_pct, wording)
+
+
+def _has_it(params: Params, blood: _Blood) -> bool:
+    """Return whether a sleeper carries by now what rings `high`, not an hour ahead."""
+    return any(
+        step.priority == "high" and blood.now_pct >= step.at - params.dead_band_pct
+        for step in params.steps
+    )
 
 
 def _is_sure(series: Series) -> bool:

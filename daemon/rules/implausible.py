@@ -1,9 +1,10 @@
 """A value that cannot be so, given what else is known of the same air.
 
-Each check needs a fellow of another kind: oxygen against vapour and pressure, pressure
-against the height above the sea, carbon dioxide against the air outdoors, carbon
-monoxide against the cold and against a charging battery.  What is found is said of the
-part; the gas's own alarms go on as if nothing were said.
+Each check needs a fellow of another kind: oxygen against carbon dioxide, vapour and
+pressure, pressure against the height above the sea, carbon dioxide against the air
+outdoors, carbon monoxide against the cold and a charging battery; and one against
+nothing, of which no air has less.  What is found is said of the part; the gas's own
+alarms go on as if nothing were said.
 """
 
 from collections.abc import Callable, Mapping
@@ -12,12 +13,19 @@ from dataclasses import replace
 import attrs
 
 from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT, pressure_hpa
+from cabinvigil.daemon.air.figures import FRESH_CO2_PPM, LEAST_O2_PER_CO2
 from cabinvigil.daemon.air.moisture import vapour_hpa
 from cabinvigil.daemon.core.history import History, Series, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
-from cabinvigil.daemon.core.vital import gravest_loss, loss_of, quantity_name
-from cabinvigil.drivers.kit.quantity import split_channel
+from cabinvigil.daemon.core.vital import (
+    gravest_loss,
+    is_vital,
+    loss_of,
+    quantity_name,
+)
+from cabinvigil.daemon.core.warmth import off_by
+from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
 PER = "series"
 
@@ -28,6 +36,8 @@ GASSING_PER_C = -0.0017
 """Share by which the gassing voltage changes for each degree above 25: 4 mV for each
 cell of 2.35 V (from memory; pages on charging say 3 to 5)."""
 GASSING_AT_C = 25.0
+CO2_OFF_PPM, CO2_OFF_SHARE = 50.0, 0.05
+"""So much a good CO2 part may read too high (sensors sheet, 1)."""
 HELD = 0.8
 """Stands on while this share of the excess over its margin is left (own choice)."""
 
@@ -40,8 +50,8 @@ class Params:
     rich_pct: float = attrs.field(
         default=0.7, validator=Between(0.0, 5.0, laxer="higher")
     )
-    """Oxygen above what air of this vapour can hold, in % of volume: the optical
-    part's accuracy of 0.6 (sensors sheet, 11), and a tenth."""
+    """Oxygen above what air of this vapour and carbon dioxide can hold, in % of volume:
+    the optical part's accuracy of 0.6 (sensors sheet, 11), and a tenth."""
     pressure_pct: float = attrs.field(
         default=0.4, validator=Between(0.1, 5.0, laxer="higher")
     )
@@ -61,6 +71,11 @@ class Params:
     )
     """Colder than this a CO cell or module under-reads (sensors sheet, 12 and 14,
     row 28)."""
+    zero_ppm: float = attrs.field(
+        default=-1.5, validator=Between(-12.0, -0.5, laxer="lower")
+    )
+    """CO below this is a zero that was taken in foul air: five times the noise of the
+    modules (own choice)."""
     hydrogen_ppm: float = attrs.field(
         default=5.0, validator=Between(0.5, 1000.0, laxer="either")
     )
@@ -114,30 +129,77 @@ def _facts(
     return {"part": place_of(history, key), "value": value, "unit": unit}
 
 
+def _most_o2_pct(history: History, key: str) -> float:
+    """Return the most oxygen that air of this vapour and carbon dioxide can hold.
+
+    Whatever breathes or burns takes oxygen for the carbon dioxide that it gives.
+    """
+    found = split_channel(key)
+    place = "" if found is None else found[1]
+    most_pct = O2_DRY_PCT
+    co2_ppm = _least_co2_ppm(history)
+    if co2_ppm is not None:
+        sure_ppm = (1.0 - CO2_OFF_SHARE) * co2_ppm - CO2_OFF_PPM
+        given_ppm = max(0.0, sure_ppm - FRESH_CO2_PPM)
+        most_pct -= LEAST_O2_PER_CO2 * given_ppm / 1e4
+    air_hpa = _air_hpa(history, history.layout.series[key].part)
+    temp_c, rh = _near(history, "temp_c", place), _near(history, "rh_pct", place)
+    if air_hpa is not None and temp_c is not None and rh is not None:
+        most_pct *= 1.0 - vapour_hpa(temp_c, min(max(rh, 0.0), 100.0)) / air_hpa
+    return most_pct
+
+
+def _least_co2_ppm(history: History) -> float | None:
+    """Return the least carbon dioxide that any part sees where people breathe."""
+    values = []
+    for key in history.layout.index("co2_ppm"):
+        series = history.fresh(key)
+        is_out = history.layout.series[key].part in history.sources
+        if series is None or series.doubtful or is_out or not is_breathed(key):
+            continue
+        if series.at_least or not history.stands_still(key):
+            values.append(series.value)
+    return min(values, default=None)
+
+
 def _oxygen(
     params: Params, history: History, key: str, series: Series
 ) -> Verdict | None:
-    """Judge oxygen against what vapour leaves room for, and against the pressure."""
-    found = split_channel(key)
-    place = "" if found is None else found[1]
+    """Judge oxygen against what the air has room for, and against the pressure."""
     part = history.layout.series[key].part
-    air_hpa = _air_hpa(history, part)
-    temp_c, rh = _near(history, "temp_c", place), _near(history, "rh_pct", place)
-    most_pct = O2_DRY_PCT
-    if air_hpa is not None and temp_c is not None and rh is not None:
-        most_pct *= 1.0 - vapour_hpa(temp_c, min(max(rh, 0.0), 100.0)) / air_hpa
-    raised, hold = _beyond(series.value - most_pct, params.rich_pct)
+    most_pct = _most_o2_pct(history, key)
+    margin_pct = params.rich_pct + off_by(history, key)
+    raised, hold = _beyond(series.value - most_pct, margin_pct)
     if hold is not None:
         facts = _facts(history, key, series.value, "%")
         evidence = {"series": key, "o2_pct": series.value, "most_pct": most_pct}
         return Verdict(raised, hold, facts, evidence, wording="rich")
-    off_pct = _off_its_pressure(history, part, series.value, air_hpa)
+    off_pct = _off_its_pressure(history, part, series.value, _air_hpa(history, part))
     if off_pct is None:
         return _FINE
     raised, hold = _beyond(abs(off_pct), params.pressure_pct)
     facts = _facts(history, key, abs(off_pct), "%")
-    evidence = {"series": key, "off_pct": off_pct, "pressure_hpa": air_hpa}
+    evidence = {
+        "series": key,
+        "off_pct": off_pct,
+        "pressure_hpa": _air_hpa(history, part),
+    }
     return Verdict(raised, hold, facts, evidence, wording="pressure")
+
+
+def _is_alone(params: Params, history: History, key: str) -> bool:
+    """Return whether no other oxygen part is trusted that this air has room for.
+
+    Two cells of one age wear out together: one that reads too high vouches for none.
+    """
+    for other in history.layout.index("o2_pct"):
+        if other == key or not is_breathed(other) or not history.is_trusted(other):
+            continue
+        most_pct = _most_o2_pct(history, other)
+        margin_pct = params.rich_pct + off_by(history, other)
+        if history.series[other].value - most_pct <= HELD * margin_pct:
+            return False
+    return True
 
 
 def _off_its_pressure(
@@ -197,15 +259,24 @@ def _carbon_monoxide(
         )
     found = split_channel(key)
     temp_c = _near(history, "temp_c", "" if found is None else found[1])
-    if temp_c is None:
-        return _FINE
-    return Verdict(
-        Priority.FAULT if temp_c < params.cold_c else None,
-        Priority.FAULT if temp_c < params.cold_c + 1.0 else None,
-        facts=_facts(history, key, temp_c, "°C"),
-        evidence={"series": key, "temp_c": temp_c},
-        wording="cold",
-    )
+    if temp_c is not None and temp_c < params.cold_c + 1.0:
+        return Verdict(
+            Priority.FAULT if temp_c < params.cold_c else None,
+            Priority.FAULT,
+            facts=_facts(history, key, temp_c, "°C"),
+            evidence={"series": key, "temp_c": temp_c},
+            wording="cold",
+        )
+    if series.value < HELD * params.zero_ppm:
+        # It goes on seeing what comes, late by its zero: nobody is woken for that.
+        return Verdict(
+            Priority.LOW if series.value < params.zero_ppm else None,
+            Priority.LOW,
+            facts=_facts(history, key, series.value, "ppm"),
+            evidence={"series": key, "co_ppm": series.value},
+            wording="zero",
+        )
+    return _FINE
 
 
 def _gasses(params: Params, history: History) -> bool:
@@ -256,13 +327,20 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     series = history.fresh(key)
     if series is None or series.doubtful or series.at_least:
         return None
-    return _weighed(check(params, history, key, series), history, key)
+    return _weighed(check(params, history, key, series), params, history, key)
 
 
-def _weighed(verdict: Verdict | None, history: History, key: str) -> Verdict | None:
+def _weighed(
+    verdict: Verdict | None, params: Params, history: History, key: str
+) -> Verdict | None:
     """Weigh a fault as a loss: what cannot be so watches nothing."""
     if verdict is None or verdict.hold is not Priority.FAULT:
         return verdict
+    if verdict.wording == "rich":
+        if not (is_vital(key) and _is_alone(params, history, key)):
+            return verdict
+        raised = None if verdict.priority is None else Priority.MEDIUM
+        return replace(verdict, priority=raised, hold=Priority.MEDIUM)
     loss = loss_of(history, key)
     if not loss.wording:
         return verdict

@@ -6,6 +6,8 @@ from typing import Literal
 import attrs
 
 from cabinvigil.daemon.air.atmosphere import altitude_like_m
+from cabinvigil.daemon.air.moisture import vapour_hpa
+from cabinvigil.daemon.core.breathed import air_hpa
 from cabinvigil.daemon.core.history import History, Series, o2_facts, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import (
@@ -15,6 +17,8 @@ from cabinvigil.daemon.core.validators import (
     is_quantity,
     not_empty,
 )
+from cabinvigil.daemon.core.vital import DOUBT_COUNTS_S
+from cabinvigil.daemon.core.warmth import RUNS_S, least_true
 from cabinvigil.drivers.kit.quantity import BUNK_WORDS, split_channel
 
 PER = "once"
@@ -28,6 +32,10 @@ MEAN_DEAD_BAND = 0.1
 value does (own choice)."""
 SHARE_DEAD_BAND = 0.2
 """As far as oxygen must rise past a step's share, in %: as `o2-low` has it."""
+MOST_VAPOUR_SHARE = 0.03
+"""Water vapour explains no more oxygen away than this part of the air: saturated air of
+20 C at 2 500 m.  A part by the stove must not call bad air damp (own choice)."""
+CELL_GIVES = ("o2_pct", "o2_hpa")
 SILENT_COUNTS_S = 1800.0
 """A place whose part fell silent beyond a limit holds its alarm for half an hour though
 other places are well; by then a cabin has mixed (own choice)."""
@@ -47,8 +55,9 @@ class LevelStep:
     share_pct: float = attrs.field(
         default=100.0, validator=Between(0.0, 100.0, laxer="lower")
     )
-    """On `o2_hpa`: only where oxygen is also at or below this share of the air, in %.
-    What is thin and otherwise good is the height's, and no vent helps it."""
+    """On `o2_hpa`: only where oxygen is also at or below this share of the air, in %,
+    its water vapour, where it is measured, not counted.  What is thin and otherwise
+    good is the height's, and no vent helps it."""
 
 
 def _place(word: str | None) -> str | None:
@@ -112,14 +121,50 @@ def _mean(history: History, params: Params, step: LevelStep) -> Mean | None:
 
 
 def _share_pct(history: History, params: Params) -> float:
-    """Return the share of oxygen in the air that is breathed; 0 where nobody tells.
+    """Return the share of oxygen in the air, were it dry; 0 where nobody tells.
 
-    The least that is known: a doubtful one lets no thin air pass.
+    The least that is known beyond doubt: doubtful ones let no thin air pass, but for
+    the minutes in which a part warms up.
     """
     if all(step.share_pct >= 100.0 for step in params.steps):
         return 0.0
-    worst = history.worst("o2_pct", "below", params.place)
-    return 0.0 if worst is None or worst[1].doubtful else worst[1].value
+    least_pct = _least_known(history, "o2_pct", params.place, DOUBT_COUNTS_S)
+    return (least_pct or 0.0) / (1.0 - _vapour_share(history))
+
+
+def _least_known(
+    history: History, quantity: str, place: str | None, doubt_s: float = 0.0
+) -> float | None:
+    """Return the least fresh value beyond doubt; None where there is none.
+
+    Args:
+        history: what is known.
+        quantity: of which.
+        place: where; None: anywhere.
+        doubt_s: one that has been doubtful for no longer counts too.
+    """
+    keys = history.layout.index(quantity, place)
+    fresh = [series for key in keys if (series := history.fresh(key)) is not None]
+    known = [
+        one.value
+        for one in fresh
+        if not one.doubtful or history.now - one.doubtful_s < doubt_s
+    ]
+    return min(known, default=None)
+
+
+def _vapour_share(history: History) -> float:
+    """Return the part of the air that is water vapour; 0 where nobody tells.
+
+    Damp air that is otherwise good holds less oxygen, and no vent helps that either.
+    """
+    temp_c = _least_known(history, "temp_c", "")
+    rh_pct = _least_known(history, "rh_pct", "")
+    at_hpa = air_hpa(history)
+    if temp_c is None or rh_pct is None or at_hpa is None:
+        return 0.0
+    wet_hpa = vapour_hpa(temp_c, rh_pct)
+    return min(MOST_VAPOUR_SHARE, max(0.0, wet_hpa / at_hpa))
 
 
 def _silent(history: History, params: Params, now: float) -> float | None:
@@ -198,6 +243,21 @@ def _climb(
     return raised, hold, reached
 
 
+Worst = tuple[str, Series, float]
+"""A series, by its key, and the worst that may truly be where it shows its value."""
+
+
+def _worst(history: History, params: Params) -> Worst | None:
+    """Return the worst fresh series; None where none is fresh."""
+    worst = history.worst(params.quantity, params.side, params.place)
+    if worst is None or params.side == "above":
+        return None if worst is None else (*worst, worst[1].value)
+    keys = history.layout.index(params.quantity, params.place)
+    lows = [(least_true(history, key), key) for key in keys if history.fresh(key)]
+    least, key = min(lows)
+    return key, history.series[key], least
+
+
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge the ladder against the worst fresh value.
 
@@ -205,14 +265,14 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         None where no series of the quantity is fresh, or where only a doubtful value,
         or a lower bound, would say that all is well.
     """
-    worst = history.worst(params.quantity, params.side, params.place)
+    worst = _worst(history, params)
     if worst is None:
         return None
-    series = worst[1]
+    series, judged = worst[1], worst[2]
     values = []
     # Of two steps of one priority the one on the value now is told.
     for step in sorted(params.steps, key=lambda step: step.over_s <= 0.0):
-        value: Mean | None = (series.value, series.value)
+        value: Mean | None = (judged, judged)
         if step.over_s > 0.0:
             value = _mean(history, params, step)
         if value is not None:
@@ -235,18 +295,20 @@ def _is_deeper(params: Params, step: LevelStep) -> bool:
 def _verdict(
     params: Params,
     history: History,
-    worst: tuple[str, Series],
+    worst: Worst,
     weight: tuple[Priority | None, Priority | None],
     reached: Reached | None,
 ) -> Verdict:
     """Put the verdict together, with the numbers for its sentence."""
-    key, series = worst
+    key, series, judged = worst
     first = params.steps[0].at
-    severity = first - series.value if params.side == "below" else series.value - first
-    quiet_s = _quiet_s(params, series.value)
+    severity = first - judged if params.side == "below" else judged - first
+    quiet_s = _quiet_s(params, judged)
     if reached is None:
         return Verdict(*weight, severity=severity, quiet_s=quiet_s)
     step, (_, value) = reached
+    if judged != series.value and step.over_s <= 0.0:
+        value = series.value  # a message tells what a part gave
     facts = o2_facts(history) if params.quantity == "o2_pct" else {}
     if params.quantity == "o2_hpa":
         facts["height_m"] = round(altitude_like_m(value), -2)
@@ -259,6 +321,10 @@ def _verdict(
         "part": place_of(history, key),
     }
     wording = "deep" if _is_deeper(params, step) else ""
+    if judged != series.value:
+        evidence["least"] = judged
+        if not _beyond(series.value, step.at, params.side):
+            wording = "warming"
     if step.over_s > 0.0:
         wording = "mean"
         facts["hours"] = step.over_s / 3600.0
@@ -288,4 +354,6 @@ def urgent(params: Params) -> Mapping[str, tuple[tuple[str, float], ...]]:
 def means(params: Params) -> Mapping[str, float]:
     """Return the longest time over which a mean is taken, by quantity, in seconds."""
     longest_s = max(step.over_s for step in params.steps)
-    return {params.quantity: longest_s} if longest_s > 0.0 else {}
+    found = {params.quantity: longest_s} if longest_s > 0.0 else {}
+    # How warm a cell was is asked of the past too, by `least_true`.
+    return {**found, "temp_c": RUNS_S} if params.quantity in CELL_GIVES else found

@@ -27,6 +27,8 @@ EARLY_S = 600.0
 HELD = 0.5
 """The alarm stands on while a probability is above this share of its setting (own
 choice): a filter that wavers must not ring, clear and ring again."""
+MORE_LIKELY_THAN_NOT = 0.5
+"""From this chance on, the horizon itself is told as the moment (own choice)."""
 
 
 def _projected(_: Any, field: Any, value: str) -> None:
@@ -104,6 +106,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     if priority is None and worst is not None and worst[1].doubtful:
         return None
     facts = _facts(params, history, trend)
+    if priority is not None:
+        _bound_minutes(params, far, facts)
     return Verdict(
         priority,
         _priority(params, far, near, HELD),
@@ -149,12 +153,29 @@ def _facts(
         facts["settles_pct"] = trend.o2_settles_pct[1]
         minutes = trend.o2_minutes
     else:
-        if trend.co2_ppm is not None:
+        # What was read, as everywhere else: the estimate overshoots where it jumps.
+        worst = history.worst("co2_ppm", "above")
+        if worst is not None:
+            facts["co2_ppm"] = worst[1].value
+        elif trend.co2_ppm is not None:
             facts["co2_ppm"] = trend.co2_ppm
         minutes = trend.co2_minutes
     if minutes is not None and minutes[1] is not None:
         facts["minutes"] = minutes[1]
     return facts
+
+
+def _bound_minutes(params: Params, far: float, facts: dict[str, float | str]) -> None:
+    """Say no later moment than the one that it rings for.
+
+    The middle of all futures may lie beyond it: a little, as the limit does beyond the
+    level judged, or by hours, where it rings for a fair chance of the next minutes.
+    """
+    minutes, horizon_min = facts.get("minutes"), params.horizon_s / 60.0
+    if isinstance(minutes, float) and minutes > horizon_min:
+        del facts["minutes"]
+        if far >= MORE_LIKELY_THAN_NOT:
+            facts["minutes"] = horizon_min
 
 
 def _evidence(

@@ -12,6 +12,7 @@ import attrs
 from cabinvigil.daemon.core.history import History, o2_facts
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between, Finite, is_quantity
+from cabinvigil.daemon.core.warmth import moved_by
 from cabinvigil.daemon.trend.rate import Rate, robust_rate
 
 PER = "once"
@@ -68,6 +69,8 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return None
     sign = -1.0 if params.side == "below" else 1.0
     least = sign * (rate.hi if params.side == "below" else rate.lo)
+    # Of its fall within the window so much may be its own warmth's.
+    least -= moved_by(history, key) / (params.window_s / 3600.0)
     middle = sign * rate.mid
     distance = sign * (params.towards - series.value)
     within_h = params.within_s / 3600.0

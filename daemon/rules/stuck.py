@@ -27,6 +27,10 @@ from cabinvigil.drivers.kit.quantity import split_channel
 
 PER = "series"
 
+REPEATS = 12
+"""However slowly readings are taken, so many repeats in a row must have been seen: with
+a probability of 0.4 for each, a living part gives them once in 60 000 (own choice; with
+ticks of a minute it is 12 minutes of the 15 that README grants)."""
 WITNESSES = {
     "o2_pct": ("co2_ppm",),
     "o2_hpa": ("co2_ppm",),
@@ -101,7 +105,7 @@ def _is_proved(params: Params, history: History, key: str, shown: Shown) -> bool
     stood_s, spec, series = shown
     if flickers(spec, series):
         lively_s = max(params.lively_s, params.lively_intervals * spec.interval_s)
-        return stood_s > lively_s
+        return stood_s > lively_s and series.repeats >= REPEATS
     if stood_s > min(spec.stuck_s, params.moved_s) and _witness_moved(
         history, key, series.changed_s
     ):

@@ -193,7 +193,7 @@ def slide(grid: Grid, bank: Bank, steps: int, habits: Habits = USUAL) -> Bank:
     out: list[Cell] = []
     for first in range(0, len(bank), n_k):
         group = bank[first : first + n_k]
-        weight = sum([part[0] for cell in group for part in cell])
+        weight = math.fsum([part[0] for cell in group for part in cell])
         if weight < LOST_LAG * n_k * habits.floor:
             out.extend(((),) * n_k)
             continue
@@ -271,7 +271,7 @@ def read(bank: Bank, seen: float, noise: float, habits: Habits = USUAL) -> Bank:
     """Take one reading: weigh, forget what has no weight, merge what has aged."""
     var = noise * noise
     learnt = [_learn(cell, seen, var, habits) for cell in bank]
-    total = sum([part[0] for cell in learnt for part in cell])
+    total = math.fsum([part[0] for cell in learnt for part in cell])
     scale = 1.0 / total
     return tuple([_tidy(cell, scale, habits) for cell in learnt])
 

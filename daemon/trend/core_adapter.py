@@ -73,6 +73,7 @@ class Trend:
             values.get("temp_c"),
             values.get("rh_pct"),
             values.get("pressure_hpa"),
+            values.get("o2_off_pct", 0.0),
         )
         return zone_filter.update(self.setup, state, now_s, seen)
 

@@ -1,5 +1,6 @@
 """From the filter's state to what is told: probabilities, intervals, what is odd."""
 
+import math
 from dataclasses import replace
 
 from cabinvigil.daemon.trend import line as lines
@@ -82,7 +83,7 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
 
 
 def _excess(view: View) -> float:
-    return sum([part[0] * part[2] for _, part in view.parts])
+    return math.fsum([part[0] * part[2] for _, part in view.parts])
 
 
 def _keep_low(state: TrendState, now_s: float, view: View) -> TrendState:
@@ -194,7 +195,7 @@ def _full(
     parts, line = views[0].parts, views[0].line
     has_co2 = state.fine is not None and now_s - state.co2_s <= STALE_S
     points = spread(parts, line, views[0].spacing)
-    mean = sum(part[0] * part[2] for _, part in parts)
+    mean = math.fsum(part[0] * part[2] for _, part in parts)
     return TrendEstimate(
         at_s=now_s,
         crossings=crossings,

@@ -7,14 +7,16 @@ most that burning and breathing can take, and against what vapour and pressure d
 import math
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.figures import (
+    LEAST_O2_PER_CO2,
+    MOST_O2_PER_CO2,
+    MOST_O2_PER_CO2_WET,
+)
 from cabinvigil.daemon.trend.line import PCT_PER_PPM, RatioLine
 
-MOST_RATIO = 1.9 * PCT_PER_PPM
-"""O2 gone for each CO2, vapour taken out: 1.83 for methane (2 O2, wet flame dry gas,
-net moles), 1.53 for propane; a little room for gain errors of the CO2 part."""
-MOST_RATIO_WET = 2.4 * PCT_PER_PPM
-"""The same as breathed, where nobody measures humidity."""
-LEAST_RATIO = 0.9 * PCT_PER_PPM
+MOST_RATIO = MOST_O2_PER_CO2 * PCT_PER_PPM
+MOST_RATIO_WET = MOST_O2_PER_CO2_WET * PCT_PER_PPM
+LEAST_RATIO = LEAST_O2_PER_CO2 * PCT_PER_PPM
 """Sleepers take 1.16 on a dry basis (quotient 0.83); 20 % off for gain errors."""
 UNSEEN_VAPOUR_PCT = 0.2
 """A kettle may push out so much O2 where nobody measures humidity (1 % vapour)."""
@@ -34,6 +36,8 @@ class Minute:
     vapour: float | None
     """Share of the air that is water vapour; None where nobody measures it."""
     pressure_hpa: float | None
+    off_pct: float = 0.0
+    """So far O2 may have moved though the air did not: its cell grew warm or cold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,7 @@ def _between(then: Minute, now: Minute, noise_pct: float, ppm: float) -> Unexpla
         change = 1.0 - now.pressure_hpa / then.pressure_hpa
         fall -= max(0.0, then.o2_pct * change)
     fall -= ratio * max(0.0, now.co2_ppm - then.co2_ppm) + unseen
+    fall -= max(then.off_pct, now.off_pct)
     spread = math.sqrt(2.0) * math.hypot(noise_pct, ratio * ppm, 0.01)
     return Unexplained(fall, fall / spread)
 

@@ -66,10 +66,10 @@ def note(channel: Channel, now_s: float, value: float) -> Channel:
 def _mean(values: tuple[float, ...]) -> float:
     """Average, without the outermost two where there are enough to spare."""
     if len(values) >= 5:
-        return (sum(values) - max(values) - min(values)) / (len(values) - 2)
+        return (math.fsum(values) - max(values) - min(values)) / (len(values) - 2)
     if len(values) >= 3:
         return sorted(values)[len(values) // 2]
-    return sum(values) / len(values)
+    return math.fsum(values) / len(values)
 
 
 def close(channel: Channel, end_s: float) -> tuple[Channel, float | None]:
@@ -82,7 +82,7 @@ def close(channel: Channel, end_s: float) -> tuple[Channel, float | None]:
     if not channel.pending:
         return channel, None
     value = _mean(tuple(v for _, v in channel.pending))
-    now_s = sum(t for t, _ in channel.pending) / len(channel.pending)
+    now_s = math.fsum(t for t, _ in channel.pending) / len(channel.pending)
     last, doubted = channel.last, channel.doubted
     noise = channel.noise
     if channel.counted < SOON_COUNT:
@@ -122,7 +122,7 @@ def _scatter(values: tuple[float, ...]) -> float:
     if count < 5:
         return 0.0
     # Successive differences: a climb within the step is no scatter.
-    squares = sum((b - a) ** 2 for a, b in itertools.pairwise(values))
+    squares = math.fsum((b - a) ** 2 for a, b in itertools.pairwise(values))
     return math.sqrt(0.5 * squares / (count - 1) / count)
 
 

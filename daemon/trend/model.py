@@ -75,6 +75,8 @@ class Observation:
     temp_c: float | None = None
     rh_pct: float | None = None
     pressure_hpa: float | None = None
+    o2_off_pct: float = 0.0
+    """So far O2 may have moved though the air did not (`core/warmth.py`)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,7 +45,7 @@ ROOT_HALF = math.sqrt(0.5)
 def weighty(parts: Believed) -> tuple[tuple[float, Component], ...]:
     """Leave out the parts that move no figure, and weigh the rest to 1."""
     kept = [item for item in parts if item[1][0] >= NEGLIGIBLE]
-    total = sum([part[0] for _, part in kept])
+    total = math.fsum([part[0] for _, part in kept])
     return tuple([(k, (part[0] / total, *part[1:])) for k, part in kept])
 
 

@@ -82,12 +82,12 @@ def correlation_inflation(residuals: Sequence[float]) -> float:
     small-sample bias of about (1 + 4 r) / n put back (Kendall 1954, from memory).
     """
     count = len(residuals)
-    mean = sum(residuals) / count
-    total = sum((r - mean) ** 2 for r in residuals)
+    mean = math.fsum(residuals) / count
+    total = math.fsum((r - mean) ** 2 for r in residuals)
     if total <= 0.0:
         return 1.0
     pairs = itertools.pairwise(residuals)
-    r_1 = sum((a - mean) * (b - mean) for a, b in pairs) / total
+    r_1 = math.fsum((a - mean) * (b - mean) for a, b in pairs) / total
     r_1 += (1.0 + 4.0 * r_1) / count
     r_1 = min(max(r_1, 0.0), MAX_LAG_CORRELATION)
     return (1.0 + r_1) / (1.0 - r_1)

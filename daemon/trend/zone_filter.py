@@ -6,6 +6,7 @@ reads O2 alone; it stands in where CO2 is missing, and has its say where CO2 doe
 explain what O2 does.
 """
 
+import math
 from dataclasses import replace
 
 from cabinvigil.daemon.air.moisture import saturation_hpa
@@ -127,6 +128,7 @@ def _note(state: TrendState, now_s: float, seen: Observation) -> TrendState:
     if seen.o2_pct is not None:
         o2 = note(o2, now_s, seen.o2_pct)
     pressure = state.pressure_hpa if seen.pressure_hpa is None else seen.pressure_hpa
+    off_pct = state.o2_off_pct if seen.o2_pct is None else seen.o2_off_pct
     vapour, vapour_s, temp_c = state.vapour, state.vapour_s, state.temp_c
     if seen.temp_c is not None:
         temp_c = seen.temp_c
@@ -140,6 +142,7 @@ def _note(state: TrendState, now_s: float, seen: Observation) -> TrendState:
         co2=co2,
         o2=o2,
         pressure_hpa=pressure,
+        o2_off_pct=off_pct,
         temp_c=temp_c,
         vapour=vapour,
         vapour_s=vapour_s,
@@ -216,8 +219,16 @@ PAIRED_S = 30.0
 of its range, tells nothing of what oxygen did meanwhile."""
 
 
+def _widened(state: TrendState, noise: float) -> float:
+    """Return the noise of O2 while its cell's warmth runs.
+
+    How far it may be off is the most: two standard deviations (own choice).
+    """
+    return math.hypot(noise, 0.5 * state.o2_off_pct)
+
+
 def _read_line(state: TrendState, now_s: float, o2_pct: float) -> TrendState:
-    noise = noise_of(state.o2)
+    noise = _widened(state, noise_of(state.o2))
     value = dry(state, o2_pct)
     if state.fine is None or now_s - state.co2_s > PAIRED_S:
         return replace(state, o2_s=now_s)
@@ -240,7 +251,8 @@ def _step_coarse(state: TrendState, steps: int, o2_pct: float | None) -> TrendSt
     if count:
         seen = (LEVEL_PCT - total / count) / RATIO
         fineness = 1.0 if state.o2.step > 2.0 * state.o2.noise else count**-0.5
-        noise = max(noise_of(state.o2) * fineness, 0.003) / RATIO
+        noise = max(noise_of(state.o2) * fineness, 0.003)
+        noise = _widened(state, noise) / RATIO
         if bank is None:
             bank = banks.begin(grid, seen, noise, COARSE)
             passed = 0
@@ -270,7 +282,13 @@ def _keep_minute(
     minutes = state.minutes
     if minute != state.minute:
         if n_o2 and n_co2:
-            closed = Minute(o2 / n_o2, co2 / n_co2, state.vapour, state.pressure_hpa)
+            closed = Minute(
+                o2 / n_o2,
+                co2 / n_co2,
+                state.vapour,
+                state.pressure_hpa,
+                state.o2_off_pct,
+            )
             minutes = (*minutes[-(KEPT - 1) :], closed)
         elif minutes:
             minutes = minutes[1:]  # a hole: the past before it grows old

@@ -107,6 +107,31 @@ def cabin(
     return Setup(layout, alarms, render, **changes)
 
 
+class FailingTrend:
+    """A trend with a bug, until `fails` is taken back."""
+
+    def __init__(self) -> None:
+        self.fails = True
+
+    def start(self) -> int:
+        return 0
+
+    def reanchor(self, state: int, quantities: frozenset[str]) -> int:
+        del quantities
+        return state
+
+    def update(self, state: int, now_s: float, values: object) -> int:
+        if self.fails:
+            raise ZeroDivisionError("bug")
+        return state + 1
+
+    def estimate(self, state: int, now_s: float) -> int:
+        return state
+
+    def fields(self, estimate: int) -> dict[str, int]:
+        return {}
+
+
 @dataclass
 class Night:
     """A core that is fed, and everything it said."""

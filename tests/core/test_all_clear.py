@@ -44,6 +44,19 @@ def aired(night: Night) -> Night:
     return night
 
 
+def test_an_answer_that_comes_late_waits_its_five_minutes() -> None:
+    """Parts lag, and the air may have turned as somebody opened the door to answer."""
+    night = both()
+    night.hold(GOOD, 20.0)
+    night.hold(BAD, 30.0)
+    night.hold(GOOD, 900.0)
+    night.act("ack")
+    answered_s = night.now
+    night.hold(GOOD, 400.0)
+    (told_s,) = clears(night)
+    assert told_s >= answered_s + ALL_CLEAR_AFTER_S
+
+
 def test_it_is_told_once_after_five_clear_minutes() -> None:
     """Whoever was sent out learns when the air has been good for long enough."""
     night = aired(both())
@@ -53,6 +66,25 @@ def test_it_is_told_once_after_five_clear_minutes() -> None:
     assert answered_s <= told_s - ALL_CLEAR_AFTER_S <= answered_s + 10.0
     (told,) = [alert for _, alert in night.alerts() if alert.alarm == "all-clear"]
     assert told == Alert("all-clear", Priority.LOW, "all-clear low  o2_pct=20.9")
+
+
+@pytest.mark.hazard("false-all-clear")
+def test_one_that_waits_is_withdrawn_where_the_air_gets_worse() -> None:
+    """Three texts went just before it was due, and it comes when the air is good."""
+    night = aired(both())
+    while night.state.airing_since_s is None or (
+        night.now - night.state.airing_since_s < ALL_CLEAR_AFTER_S - 15.0
+    ):
+        night.air(GOOD)
+    full = (night.now,) * 3
+    told = replace(night.state.told, texts_s=full, second_texts_s=full)
+    night.state = replace(night.state, told=told)
+    night.hold(GOOD, 60.0)
+    assert "all-clear" in {line.alarm for line in night.state.told.lines}
+    night.hold(GOOD | {"co_ppm": 40.0}, 900.0)
+    assert clears(night) == []
+    night.hold(GOOD, 1200.0)
+    assert len(clears(night)) == 1
 
 
 @pytest.mark.hazard("false-all-clear")

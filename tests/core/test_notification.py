@@ -1,5 +1,6 @@
 """One voice: the gravest first, few texts, told again until somebody answers."""
 
+import json
 from dataclasses import replace
 from itertools import pairwise
 
@@ -15,7 +16,7 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
     SourceOk,
 )
-from cabinvigil.daemon.core.notification import EXPIRY_S
+from cabinvigil.daemon.core.notification import EXPIRY_S, OVER_WAIT_S
 from cabinvigil.daemon.core.setup import AlarmSpec
 from cabinvigil.daemon.core.snapshot import restore, resume, to_plain
 from cabinvigil.daemon.rules import level, source
@@ -43,6 +44,15 @@ def night() -> Night:
     return Night(cabin(*alarms, keys=tuple(GOOD)))
 
 
+def night_of_a_cell() -> Night:
+    """An alarm that wakes people hangs on the cell."""
+    lost = replace(
+        ladder("lost", "co2_ppm", (5_000.0, "medium")),
+        suppressed_by=("sensor-fault/the-cell",),
+    )
+    return Night(cabin(lost, fault(), keys=tuple(GOOD)))
+
+
 def texts(
     some: Night, escalations: tuple[int, ...] = (0, 1)
 ) -> list[tuple[float, Alert]]:
@@ -51,6 +61,26 @@ def texts(
 
 def second(some: Night) -> list[tuple[float, Alert]]:
     return texts(some, (2,))
+
+
+@pytest.mark.hazard("flooding")
+def test_a_danger_that_waits_for_room_is_no_news_for_waiting() -> None:
+    """Told within the ten minutes before it is back, it waits, however long it does."""
+    one = night()
+    one.hold(GOOD | {"co_ppm": 210.0}, 20.0)
+    one.act("ack")
+    one.hold(GOOD, 180.0)
+    for _ in range(2):
+        one.hold(GOOD | {"co2_ppm": 12_000.0}, 20.0)
+        one.act("ack")
+        one.hold(GOOD, 100.0)
+    told = texts(one)
+    assert len(told) == 3
+    one.hold(GOOD, told[0][0] + 580.0 - one.now)
+    both = BAD | {"co_ppm": 210.0}
+    one.hold(both, told[1][0] + 590.0 - one.now)
+    news = [alert.alarm for _, alert in texts(one)[len(told) :]]
+    assert news == ["o2-low"], "three texts in ten minutes"
 
 
 @pytest.mark.hazard("nobody-answers")
@@ -192,6 +222,51 @@ def test_both_phones_learn_who_answered() -> None:
     assert "Ana's phone" in told[0].text
 
 
+@pytest.mark.hazard("nobody-answers")
+def test_who_answered_is_no_comfort_once_it_sounds_again() -> None:
+    """No room for ten minutes, and the quiet lasts five: it is not told any more."""
+    some = night()
+    for value in (10_500.0, 900.0, 10_600.0, 900.0, 10_700.0):
+        some.hold(GOOD | {"co2_ppm": value}, 120.0)
+    some.hold(BAD, 20.0)
+    some.take(Act(ActKind.ACKNOWLEDGE, by="phone", text="Ana's phone"), 5.0)
+    answered_s = some.now
+    some.hold(BAD, 1500.0)
+    told_s = [at for at, one in some.alerts() if one.alarm == "answered"]
+    again_s = min(
+        at for at, one in some.alerts() if at > answered_s and one.alarm != "answered"
+    )
+    assert all(at < again_s for at in told_s)
+
+
+def test_an_answer_to_what_is_over_promises_no_quiet() -> None:
+    """It ends what still sounded: there is nothing left that could sound again."""
+    some = night()
+    some.hold(BAD, 60.0)
+    some.hold(GOOD, 900.0)
+    some.take(Act(ActKind.ACKNOWLEDGE, by="phone", text="Ana's phone"), 5.0)
+    some.hold(GOOD, 30.0)
+    (told, *_) = [one for _, one in some.alerts() if one.alarm == "answered"]
+    assert "Ana's phone" in told.text
+    assert "seconds" not in told.text
+
+
+@pytest.mark.hazard("nobody-answers")
+def test_a_danger_that_has_passed_is_told_as_that() -> None:
+    """As grave and as often as before, without a number that is true no more."""
+    some = night()
+    some.hold(BAD, 60.0)
+    some.hold(GOOD, 3600.0)
+    later = [one for at, one in some.alerts() if at > 200.0 and one.escalation < 2]
+    assert len(later) >= 3
+    assert {one.priority for one in later} == {Priority.HIGH}
+    assert all(one.text.startswith("better high") for one in later)
+    some.act("ack")
+    some.hold(GOOD, 1200.0)
+    last = [one for at, one in some.alerts() if at > 3800.0]
+    assert {one.alarm for one in last} <= {"all-clear"}
+
+
 @pytest.mark.hazard("flooding")
 def test_two_alarms_on_one_gas_are_one_text() -> None:
     """Of equal weight, within ten minutes: the second says nothing new."""
@@ -221,10 +296,69 @@ def test_that_a_fault_is_over_is_told_where_its_begin_was() -> None:
     some = night()
     some.hold(GOOD, 20.0)
     some.take(SourceFault("the-cell", "absent", "the cell is gone"))
-    some.hold(GOOD, 60.0)
+    some.hold(GOOD, 90.0)
     some.take(SourceOk("the-cell"))
-    some.hold(GOOD, 60.0)
+    some.hold(GOOD, 1000.0, 30.0)
     assert [one.alarm for _, one in texts(some)] == ["sensor-fault/the-cell", "ended"]
+
+
+def test_the_second_phone_learns_the_end_too_where_it_has_to_wait() -> None:
+    """Called about a part that nobody saw to, it is told when that is over.
+
+    Other texts have taken the room of these ten minutes, so that the line waits.
+    """
+    lost = replace(ladder("lost", "co2_ppm", (10_000.0, "medium")), about_air=False)
+    some = Night(cabin(lost, *(fault(one) for one in "ab"), keys=tuple(GOOD)))
+    some.hold(GOOD, 20.0)
+    some.hold(GOOD | {"co2_ppm": 12_000.0}, 340.0)
+    assert [one.alarm for _, one in second(some)] == ["lost"]
+    some.hold(GOOD, 1200.0)
+    assert [one.alarm for _, one in texts(some)][-1] == "ended"
+    assert [one.alarm for _, one in second(some)] == ["lost", "ended"]
+    begun = len(second(some))
+    some.hold(GOOD | {"co2_ppm": 12_000.0}, 60.0)
+    assert len(second(some)) == begun
+
+
+def test_a_fault_that_is_soon_over_is_one_line() -> None:
+    """A vital part that stumbles for half a minute is not worth a begin and an end."""
+    some = night_of_a_cell()
+    some.hold(GOOD, 20.0)
+    some.take(SourceFault("the-cell", "absent", "the cell is gone"))
+    some.hold(GOOD, 30.0)
+    assert texts(some) == []
+    some.take(SourceOk("the-cell"))
+    some.hold(GOOD, 2000.0, 30.0)
+    assert [one.alarm for _, one in texts(some)] == ["missed"]
+
+
+def test_ends_that_are_near_each_other_are_one_line() -> None:
+    some = Night(cabin(fault("a"), fault("b"), keys=tuple(GOOD)))
+    for name in ("a", "b"):
+        some.take(SourceFault(name, "absent", f"{name} is gone"))
+        some.hold(GOOD, 620.0, 20.0)
+    for name in ("a", "b"):
+        some.take(SourceOk(name))
+        some.hold(GOOD, 600.0, 20.0)
+    plain = json.loads(json.dumps(to_plain(some.state)))
+    some.state, _ = restore(some.setup, plain, some.now, down_s=30.0)
+    some.hold(GOOD, 600.0, 20.0)
+    ended = [(at, one) for at, one in texts(some) if one.alarm == "ended"]
+    assert len(ended) == 1
+    at, line = ended[0]
+    assert at == pytest.approx(1240.0 + OVER_WAIT_S, abs=60.0)
+    assert "/a" in line.text
+    assert "/b" in line.text
+
+
+def test_the_cause_of_what_woke_people_is_not_told_beside_it() -> None:
+    """Nothing measures oxygen, from this part: that its plug is out says the same."""
+    some = night_of_a_cell()
+    some.hold(GOOD, 20.0)
+    some.take(SourceFault("the-cell", "absent", "the cell is gone"))
+    some.hold(GOOD, 30.0)
+    some.hold(GOOD | {"co2_ppm": 6_000.0}, 1800.0, 10.0)
+    assert {one.alarm for _, one in texts(some)} == {"lost"}
 
 
 @pytest.mark.parametrize(

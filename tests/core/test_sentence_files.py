@@ -319,7 +319,7 @@ _KINDS = """
 absent checksum framing short wrong-part not-ready not-measured out-of-range cell-dead
 port-missing port-busy no-permission bus-stuck babbling blocked queue-full not-writable
 out-of-reach refused clock-stepped late too-hot under-volted not-made not-taken
-restart-needed chattering failed unwatched
+restart-needed chattering failed unwatched unproved altered unwritable
 """
 """The kinds of `SourceFault` in daemon/core/model.py, and those of the core itself."""
 
@@ -383,7 +383,7 @@ def test_every_case_and_fact_of_the_rules_has_its_words() -> None:
             told = [
                 name
                 for name in alarms
-                if {word, f"{word}-medium"} & EN.alarms[name].keys()
+                if {word, f"{word}-medium", f"{word}-high"} & EN.alarms[name].keys()
             ]
             assert told, (kind, word)
     assert seen == {"case", "fact"}

@@ -244,7 +244,7 @@ def test_a_fault_that_another_alarm_explains_is_suppressed() -> None:
     night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.9})
     night.hold({"o2_pct_ceiling": 20.9}, 30.0)
     night.take(SourceFault("the-cell", "absent", "gone"), 0.0)
-    night.hold({"o2_pct_ceiling": 20.9}, 30.0)
+    night.hold({"o2_pct_ceiling": 20.9}, 90.0)
     assert night.path("sensor-stale") == "normal suppressed"
     assert [alert.alarm for _, alert in night.alerts()] == ["sensor-fault/the-cell"]
 

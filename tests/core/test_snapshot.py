@@ -120,6 +120,13 @@ def test_an_answer_no_reading_confirmed_does_not_outlive_a_second_restart() -> N
     assert thrice.now_in() == "acknowledged"
 
 
+def test_a_further_step_that_was_answered_is_no_news_after_a_restart() -> None:
+    """It was told, and somebody answered it: the quiet time goes on."""
+    new, _ = again(play("20.9 17.9 17.9 ack 17.9"))
+    new.play("17.9 17.9")
+    assert new.now_in() == "acknowledged"
+
+
 def test_a_quiet_time_never_exceeds_the_alarms_own() -> None:
     """The limit was made stricter meanwhile: the stricter one holds."""
     night = play("20.9 19.4 19.4 ack", cabin(o2_low(ack_s=900.0)))
@@ -246,7 +253,7 @@ def test_an_all_clear_that_is_owed_is_still_owed() -> None:
     night = play("20.9 19.4 19.4 " + "20.9 " * 8)
     new, _ = again(night)
     new.act("ack")
-    new.hold({"o2_pct": 20.9}, 400.0)
+    new.hold({"o2_pct": 20.9}, 800.0)  # the last text of three is for what wakes
     assert [a.alarm for _, a in new.alerts()][-1] == "all-clear"
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from cabinvigil.daemon.air.blood import CHILD, UNBORN
 from cabinvigil.daemon.core.layout import Surroundings
+from cabinvigil.daemon.core.model import SourceFault
 from cabinvigil.daemon.core.snapshot import restore, to_plain
 from tests.core.scenario import Night, cabin
 from tests.core.test_snapshot import again
@@ -30,6 +31,23 @@ def test_the_dose_is_breathed_off_where_the_last_air_was_clean() -> None:
     later = again(night, down_s=320.0 * 60.0)[0].state.history.dose
     assert later.alarm_fraction == pytest.approx(dose.alarm_fraction / 2, rel=0.005)
     assert later.cohb_pct == pytest.approx(dose.cohb_pct / 2, rel=0.05)
+
+
+@pytest.mark.hazard("silenced-by-restart")
+@pytest.mark.parametrize("end", ["silent", "doubtful", "faulty"])
+def test_the_dose_is_held_where_the_last_air_was_not_surely_clean(end: str) -> None:
+    """The part had said 3 ppm, and then nothing, or nothing to be believed."""
+    night = Night(cabin(keys=["co_ppm"]))
+    night.hold({"co_ppm": 200.0}, 4 * 3600.0, 60.0)
+    night.air({"co_ppm": 3.0}, 10.0)
+    if end == "silent":
+        night.air({}, 600.0)
+    elif end == "doubtful":
+        night.air({"co_ppm": 3.0}, 10.0, doubtful=["co_ppm"])
+    else:
+        night.take(SourceFault("the-co_ppm", "checksum", "It stammers."), 10.0)
+    dose = night.state.history.dose
+    assert again(night, down_s=320.0 * 60.0)[0].state.history.dose == dose
 
 
 def test_the_blood_of_the_others_outlives_a_restart() -> None:

@@ -3,13 +3,14 @@
 import pytest
 
 from cabinvigil.daemon.core.model import Alert, Priority
+from cabinvigil.daemon.core.notification import SECOND
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.replay.replay import replay_log
 from cabinvigil.daemon.settings.words import renderer
 from tests.nights.played import HOURS, Played, play_night
-from tests.tools.phone_texts import SECOND, file_of, texts
+from tests.tools.phone_texts import file_of, texts
 
 GAS = ("o2-", "co-", "co2-", "gas-", "displaced")
 

@@ -44,7 +44,9 @@ def _play(
     settings = replace(
         settings,
         parts={
-            name: changed(part, pressure_from=None, humidity_from=None)
+            name: changed(
+                part, pressure_from=None, humidity_from=None, temperature_from=None
+            )
             for name, part in settings.parts.items()
             if name in wanted
         },

@@ -96,6 +96,27 @@ def test_the_edge_of_clean_air_has_its_dead_band(
     assert (verdict.priority, verdict.hold) == (raises, holds)
 
 
+@pytest.mark.parametrize(
+    ("cohb_pct", "co_ppm", "wording"),
+    [
+        (0.75, 400.0, "ahead"),
+        (8.0, 250.0, "ahead"),
+        (9.7, 400.0, "ahead"),
+        (9.8, 400.0, ""),
+        (12.0, 60.0, ""),
+        (60.0, 400.0, ""),
+    ],
+)
+def test_what_an_hour_ahead_will_be_is_not_said_to_be_in_the_blood(
+    cohb_pct: float, co_ppm: float, wording: str
+) -> None:
+    """A few seconds beside a heater that is being lit have put nothing there."""
+    verdict = after(cohb_pct, co_ppm)
+    assert verdict is not None
+    assert verdict.priority is P.HIGH
+    assert verdict.wording == wording
+
+
 def test_doubtful_clean_air_ends_no_dose() -> None:
     """A part in doubt says nothing of clean air; the dose it fell from stands."""
     verdict = after(6.0, 0.0, marks="?")

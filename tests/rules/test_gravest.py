@@ -125,16 +125,18 @@ def test_no_verdict_is_graver_than_its_rule_can_be(data: st.DataObject) -> None:
 @given(st.data())
 @settings(max_examples=6, deadline=None)
 def test_what_can_wake_is_put_aside_by_nobody(data: st.DataObject) -> None:
-    """Standing or not, from the phone or from the bunk."""
+    """Standing or not, from the phone or from the bunk, with an end or without."""
     setup = data.draw(setups())
     night = Night(setup)
     _ticks(data.draw, setup, night)
-    for by in ("phone", "socket", "button"):
-        for spec in setup.alarms:
-            night.take(Act(ActKind.SHELVE, spec.id, by, for_s=3600.0), 3.0)
+    for kind in (ActKind.SHELVE, ActKind.OUT_OF_SERVICE):
+        for by in ("phone", "socket", "button"):
+            for spec in setup.alarms:
+                night.take(Act(kind, spec.id, by, for_s=3600.0), 3.0)
     for spec in setup.alarms:
         if spec.gravest >= Priority.MEDIUM:
-            assert night.standing(spec.id).state is not AlarmState.SHELVED
+            state = night.standing(spec.id).state
+            assert state not in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE)
 
 
 @pytest.mark.parametrize("kind", rules.kinds())

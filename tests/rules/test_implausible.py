@@ -56,6 +56,77 @@ def test_no_air_holds_more_oxygen_than_its_vapour_leaves_room_for() -> None:
     assert raised("o2_pct", dry | {"o2_pct": 21.7}) == (FAULT, "rich")
 
 
+@pytest.mark.parametrize(
+    ("co2_ppm", "most_pct"),
+    [
+        # 20.95 - 0.9 * (0.95 * CO2 - 50 - 425) / 1e4, and the margin of 0.7.
+        (425.0, 21.65),
+        (5_000.0, 21.26),
+        (10_000.0, 20.84),
+        (20_000.0, 19.98),
+        (40_000.0, 18.27),
+    ],
+)
+def test_oxygen_goes_for_the_carbon_dioxide_that_comes(
+    co2_ppm: float, most_pct: float
+) -> None:
+    """Nothing breathes or burns that takes less than 0.9 for one (quotient 1.0)."""
+    air = {"co2_ppm": co2_ppm}
+    assert raised("o2_pct", air | {"o2_pct": most_pct - 0.02}) == (None, "")
+    assert raised("o2_pct", air | {"o2_pct": most_pct + 0.02})[1] == "rich"
+
+
+@pytest.mark.parametrize("co2_ppm", [500.0, 4_000.0, 9_000.0, 20_000.0, 45_000.0])
+@pytest.mark.parametrize(
+    ("gone_per_co2", "what"),
+    [
+        (1.0, "breath that burns sugars alone: quotient 1.0 (from memory)"),
+        (1.16, "a mixed diet: 0.83 to 0.86, taken in ASHRAE 62.1"),
+        (1.53, "propane, C3H8 + 5 O2 = 3 CO2 + 4 H2O, with its net moles"),
+        (1.83, "methane, CH4 + 2 O2 = CO2 + 2 H2O, likewise"),
+    ],
+)
+@pytest.mark.parametrize(
+    ("o2_off", "co2_off"), [(0.6, 0.0), (0.5, 0.05), (-0.6, -0.05)]
+)
+def test_good_parts_in_any_air_are_not_called_too_high(
+    co2_ppm: float, gone_per_co2: float, what: str, o2_off: float, co2_off: float
+) -> None:
+    """Whatever made the carbon dioxide, and each part at the end of its accuracy."""
+    true_pct = 20.95 - gone_per_co2 * (co2_ppm - 425.0) / 1e4
+    seen = {"o2_pct": true_pct + o2_off, "co2_ppm": co2_ppm * (1.0 + co2_off) + 50.0}
+    assert raised("o2_pct", seen) == (None, ""), what
+
+
+def test_a_cell_that_no_longer_follows_wakes_people_by_then() -> None:
+    """The last oxygen part: a propane flame has taken 1.4 % and the cell shows none.
+
+    Nor does another one of the same age vouch for it; one that follows does.
+    """
+    night = Night(cabin(keys=["o2_pct", "co2_ppm"]))
+    night.air({"o2_pct": 20.7, "co2_ppm": 13_000.0})
+    verdict = asked(implausible, Params("o2_pct"), night)
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (MEDIUM, "rich")
+    for fellow_pct, weighs in ((20.9, MEDIUM), (19.4, FAULT)):
+        night = Night(cabin(keys=["o2_pct", "o2_pct_upper", "co2_ppm"]))
+        night.air({"o2_pct": 20.7, "o2_pct_upper": fellow_pct, "co2_ppm": 13_000.0})
+        verdict = asked(implausible, Params("o2_pct"), night)
+        assert verdict is not None
+        assert verdict.priority is weighs
+
+
+@pytest.mark.parametrize("how", ["doubtful", "silent"])
+def test_carbon_dioxide_that_is_not_known_tells_nothing_of_oxygen(how: str) -> None:
+    """A part that warms up may show anything; one that is gone shows nothing."""
+    air = {"o2_pct": 20.9} | ({} if how == "silent" else {"co2_ppm": 20_000.0})
+    night = Night(cabin(keys=["o2_pct", "co2_ppm"]))
+    night.air(air, doubtful=["co2_ppm"] if how == "doubtful" else [])
+    verdict = asked(implausible, Params("o2_pct"), night)
+    assert verdict is not None
+    assert verdict.priority is None
+
+
 def test_without_humidity_the_bound_is_that_of_dry_air() -> None:
     """20.95 % and the margin; nobody is told on what is not known."""
     assert raised("o2_pct", {"o2_pct": 21.6}) == (None, "")
@@ -180,7 +251,6 @@ def test_in_the_cold_a_carbon_monoxide_part_reads_too_little() -> None:
 @pytest.mark.parametrize(
     ("subject", "values", "why"),
     [
-        ("o2_pct", {"o2_pct": 22.0}, "rich"),
         (
             "o2_pct",
             {"o2_pct": 20.9, "o2_hpa": 180.0, "pressure_hpa": 940.0},
@@ -213,3 +283,29 @@ def test_a_quantity_without_a_fellow_is_never_implausible() -> None:
     """Temperature, battery and the rest have their own rules."""
     assert raised("temp_c", {"temp_c": 60.0}) == (None, "")
     assert raised("supply_v", {}) == (None, "")
+
+
+@pytest.mark.parametrize(
+    ("co_ppm", "priority"),
+    [(-1.3, None), (-1.6, Priority.LOW), (-8.9, Priority.LOW), (-11.9, Priority.LOW)],
+)
+def test_a_zero_taken_in_foul_air_is_named_and_wakes_nobody(
+    co_ppm: float, priority: Priority | None
+) -> None:
+    """A module zeroed at 9 ppm shows -9 in clean air, and goes on seeing what comes.
+
+    Nothing else measures carbon monoxide, and it counts as watched all the same.
+    """
+    night = Night(cabin(keys=["co_ppm", "temp_c"]))
+    night.air({"co_ppm": co_ppm, "temp_c": 12.0})
+    verdict = asked(implausible, Params("co_ppm"), night)
+    assert verdict is not None
+    assert verdict.priority is priority
+    assert verdict.wording == "zero"
+    assert night.state.history.is_watched("co_ppm")
+
+
+def test_the_cold_outweighs_a_foul_zero() -> None:
+    """Where the part may be blind, that is told."""
+    values = {"co_ppm": -8.9, "temp_c": -12.0}
+    assert raised("co_ppm", values) == (FAULT, "cold")

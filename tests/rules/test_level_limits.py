@@ -5,15 +5,19 @@ from typing import Any
 import attrs
 import pytest
 
+from cabinvigil.daemon.core.warmth import RUNS_S
 from cabinvigil.daemon.rules import level
 from cabinvigil.daemon.rules.level import LevelStep, Params
 from tests.rules.test_level import CO, CO2, LOW_O2
 
 
 def test_the_longest_mean_is_named() -> None:
-    """A restart must forget none of the eight hours; without a mean, nothing."""
+    """A restart must forget none of the eight hours; without a mean, nothing.
+
+    Of oxygen it must not forget how its cell's warmth has run.
+    """
     assert level.means(CO2) == {"co2_ppm": 28_800.0}
-    assert level.means(LOW_O2) == {}
+    assert level.means(LOW_O2) == {"temp_c": RUNS_S}
 
 
 def test_every_step_is_urgent() -> None:

@@ -183,3 +183,24 @@ def test_settings_that_make_no_sense_are_refused() -> None:
 def test_one_instance() -> None:
     """The rule is judged once, for the air at the bunk."""
     assert projection.PER == "once"
+
+
+@pytest.mark.parametrize(
+    ("far", "near", "median_min", "said_min"),
+    [
+        (0.95, 0.0, 15.0, 15.0),
+        # The chance is that of a level a little inside the limit: no later than asked.
+        (0.95, 0.0, 23.0, 20.0),
+        # It rang for the next minutes; the middle of all futures says nothing of them.
+        (0.45, 0.43, 140.0, None),
+        # It rings no more: then the middle of all futures is the news.
+        (0.30, 0.0, 35.0, 35.0),
+    ],
+)
+def test_says_no_later_than_what_it_rang_for(
+    far: float, near: float, median_min: float, said_min: float | None
+) -> None:
+    trend = replace(told(far, near), o2_minutes=(1.0, median_min, None))
+    verdict = judge(O2, history(trend), 100.0)
+    assert verdict is not None
+    assert verdict.facts.get("minutes") == said_min

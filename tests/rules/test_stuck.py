@@ -32,11 +32,11 @@ def still(
 ) -> Night:
     """Everything stands but one quantity."""
     night = Night(cabin(keys=keys))
-    for minute in range(minutes + 1):
+    for tick in range(6 * minutes + 1):
         values = AIR | {"co_ppm": 0.0, "o2_hpa": 195.0}
         if moving:
-            values[moving] += per_min * minute
-        night.air(values, 60.0)
+            values[moving] += per_min * tick / 6.0
+        night.air(values, 10.0)
     return night
 
 
@@ -73,12 +73,20 @@ def test_a_quantity_that_protects_life_wakes_people_where_it_is_alone() -> None:
     assert (verdict.priority, verdict.wording) == (MEDIUM, "alone")
     two = [*lively, series("o2_pct_ceiling")]
     night = Night(cabin(keys=two))
-    for minute in range(8):
-        night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.8 + 0.01 * minute}, 60.0)
-        night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.8 + 0.01 * minute}, 1.0)
+    for tick in range(16):
+        night.air({"o2_pct": 20.9, "o2_pct_ceiling": 20.8 + 0.01 * tick}, 30.0)
     verdict = asked(stuck, Params("o2_pct"), night)
     assert verdict is not None
     assert (verdict.priority, verdict.wording) == (FAULT, "")
+
+
+def test_readings_that_come_slowly_are_counted() -> None:
+    """One a minute: five alike come by chance, thirteen do not."""
+    for readings, wanted in ((6, None), (12, None), (13, FAULT)):
+        night = Night(cabin(keys=KEYS))
+        for _ in range(readings):
+            night.air({"o2_hpa": 195.0}, 60.0)
+        assert says(stuck, Params("o2_hpa"), night) is wanted, readings
 
 
 def test_carbon_monoxide_away_from_zero_is_never_still() -> None:
@@ -92,9 +100,9 @@ def test_carbon_monoxide_away_from_zero_is_never_still() -> None:
         (0.0, 7 * 24 * 60 + 1, FAULT),
     ):
         night = Night(cabin(keys=coarse))
-        for _ in range(2):
-            night.air({"co_ppm": value}, 60.0)
-        night.air({}, 60.0 * (minutes - 1) - 10.0)
+        for _ in range(13):
+            night.air({"co_ppm": value}, 20.0)
+        night.air({}, 60.0 * (minutes - 4) - 10.0)
         night.air({"co_ppm": value}, 10.0)
         assert says(stuck, Params("co_ppm"), night) is wanted, (value, minutes)
 

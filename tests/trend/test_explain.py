@@ -1,5 +1,7 @@
 """Is the O2 that went explained?"""
 
+from dataclasses import replace
+
 import pytest
 
 from cabinvigil.daemon.trend import line
@@ -78,3 +80,12 @@ def test_the_ratio_s_bounds() -> None:
     low = line.RatioLine(20.9, 0.2e-4, 1e-4, 0.0, 1e-10)
     assert ratio_z(high, wet=True) > 4.0
     assert ratio_z(low, wet=False) > 4.0
+
+
+def test_a_cells_warmth_explains_what_it_may() -> None:
+    """A fall of 0.6 is none where its cell may have moved by as much."""
+    fall = minutes(-0.05, 0.0)
+    warm = tuple(replace(one, off_pct=0.6) for one in fall)
+    assert unexplained(warm, 0.01, 5.0).z < 2.0
+    little = tuple(replace(one, off_pct=0.2) for one in fall)
+    assert unexplained(little, 0.01, 5.0).o2_pct == pytest.approx(0.4, abs=0.12)
