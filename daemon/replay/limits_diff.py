@@ -12,6 +12,7 @@ from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
+from cabinvigil.daemon.log.run import bump_until_s
 from cabinvigil.daemon.replay.other_limits import OtherLimits
 from cabinvigil.daemon.replay.replay import (
     Decided,
@@ -87,12 +88,24 @@ class _Followed:
     """By run, wall clock less `up_s`, as last seen: once set, a clock is right."""
     zone: tzinfo | None = None
     """Of the moments."""
+    bump_until_s: float = float("-inf")
+    """What rings until then, rings by gas or breath that is held to the parts."""
+
+    @property
+    def is_in_test(self) -> bool:
+        """Return whether what rings now is no danger of the cabin's."""
+        return self.up_s <= self.bump_until_s
 
     def __iter__(self) -> Iterator[LogLine]:
         logbook, told = Logbook(*self.paths), 0
         for number, line in enumerate(logbook):
             self.run, self.up_s = line.run, line.up_s
+            fields = {**line.fields, "up_s": line.up_s}
+            if line.event == "bump-test":
+                self.bump_until_s = bump_until_s(fields)
             if line.event == "start":
+                if not line.fields.get("continues") or not number:
+                    self.bump_until_s = bump_until_s(fields)
                 self.zone = zone_of(line.fields)
             if line.wall is not None and line.wall >= EARLIEST:
                 self.offsets[line.run] = line.wall.timestamp() - line.up_s
@@ -179,13 +192,17 @@ def _gathered(
     rings: dict[str, list[LimitRing]] = {}
     places: list[tuple[LimitRing, int, float]] = []
     first_s: float | None = None
+    in_test: dict[str, Transition] = {}
     for time_s, commands in decided:
         first_s = time_s if first_s is None else first_s
-        for command in commands:
-            if (
-                not isinstance(command, Transition)
-                or command.state is not AlarmState.UNACKNOWLEDGED
-            ):
+        moved = [one for one in commands if isinstance(one, Transition)]
+        if followed is not None and followed.is_in_test:
+            in_test |= {one.alarm: one for one in moved}
+            continue
+        # What still sounds when a test is over did not ring by it.
+        moved, in_test = [*in_test.values(), *moved], {}
+        for command in moved:
+            if command.state is not AlarmState.UNACKNOWLEDGED:
                 continue
             listed = rings.setdefault(command.alarm, [])
             if command.was is AlarmState.UNACKNOWLEDGED and listed:

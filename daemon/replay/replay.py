@@ -19,6 +19,7 @@ from cabinvigil.daemon.core.model import (
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume
 from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.format import REFUSED_ASK
 from cabinvigil.daemon.log.reader import LogLine
 from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -47,10 +48,6 @@ def replay_columns(recording: Recording, settings: Settings, render: Render) -> 
             state = start(composed.setup, row.time_s)
         state, commands = step(state, Air(row.values), row.time_s)
         yield row.time_s, commands
-
-
-REFUSED_ASK = ("ask", "refused")
-"""Logged for whoever looks for it, and no fault of the watch: nothing rang for it."""
 
 
 def event_of(line: LogLine) -> Event | None:

@@ -76,21 +76,23 @@ class Outside:
         self._second_s = -math.inf
         """When the second phone last heard of anything."""
         self._hand_s = -math.inf
-        """When the button was last pressed."""
+        """When somebody last acknowledged by hand."""
 
     def __call__(self, oracle: Oracle, moment: Moment) -> Checks:
         """Check one event."""
         if any(message.phone == SECOND_PHONE for message in moment.messages):
             self._second_s = moment.at_s
         act = moment.act
-        if act is not None and act.by == "button":
+        # The machine's own socket is bounded as the button is: its group is at hand.
+        is_by_hand = act is not None and act.by in ("button", "socket")
+        if act is not None and is_by_hand and act.acknowledges(act.alarm):
             self._hand_s = moment.at_s
             self._quieted.clear()
-        if act is not None and act.by in OUTSIDE:
+        if act is not None and not is_by_hand:
             yield from self._again(moment)
         for alarm in list(self._quieted):
             view = moment.alarms.get(alarm)
-            if view is None or not (view.is_active or view.is_sounding):
+            if view is None or not view.is_active:  # once for as long as it stands
                 del self._quieted[alarm]
         if moment.kind == "tick":
             yield from self._put_off(oracle, moment)
@@ -134,6 +136,40 @@ class Outside:
             yield "i/put-off", "" if is_sent else f"{why}: the second phone knows not"
 
 
+NEVER_QUIET = "co-level"
+"""What no acknowledgement quiets from 300 ppm on."""
+BUTTON_FAULT = "watch-fault/button"
+
+
+class Heard:
+    """l. A hand in the cabin quiets what has sounded for two seconds."""
+
+    def __init__(self) -> None:
+        self._rang_s: dict[str, float] = {}
+        """When each alarm last began to sound, or sounded anew."""
+
+    def __call__(self, oracle: Oracle, moment: Moment) -> Checks:
+        """Check one event."""
+        act = moment.act
+        is_by_hand = act is not None and act.by == "button"
+        if act is not None and is_by_hand and BUTTON_FAULT not in moment.alarms:
+            yield from self._quieted(moment, act)
+        for alarm, _, to in moment.moves:
+            if to == "unacknowledged":
+                self._rang_s[alarm] = moment.at_s
+
+    def _quieted(self, moment: Moment, act: Act) -> Checks:
+        for alarm, was in moment.before.items():
+            since_s = self._rang_s.get(alarm, -math.inf)
+            is_heard = was.is_sounding and act.asked_s - since_s >= li.SURELY_HEARD_S
+            if not is_heard or alarm == NEVER_QUIET or not act.acknowledges(alarm):
+                continue
+            view = moment.alarms.get(alarm)
+            goes_on = view is not None and view.is_sounding
+            why = f"{alarm} sounds on, {act.asked_s - since_s:.0f} s after it rang"
+            yield "l/acknowledged", why if goes_on else ""
+
+
 class SoundTest:
     """q. A test sound is no siren."""
 
@@ -148,6 +184,35 @@ class SoundTest:
         self._last_s = moment.at_s
         why = f"{gap_s:.0f} s after the last"
         yield "q/test", why if gap_s < li.TEST_S else ""
+
+
+class BumpTest:
+    """q. A bump test keeps the phones from a danger neither for long nor often."""
+
+    def __init__(self) -> None:
+        self._begun_s: list[float] = []
+
+    def __call__(self, oracle: Oracle, moment: Moment) -> Checks:
+        """Check one event."""
+        if "begun" in moment.bump_tests:
+            since_s = max(moment.at_s - li.BUMPS_IN_S, oracle.started_s)
+            recent = [at for at in self._begun_s if at > since_s]
+            self._begun_s = [*recent, moment.at_s]
+            beside = [
+                alarm
+                for alarm, view in moment.before.items()
+                if view.is_active and view.priority >= MEDIUM
+            ]
+            why = f"it begins beside {beside}" if beside else ""
+            if len(recent) >= li.BUMPS:
+                why = f"{len(recent)} before it in an hour"
+            if moment.act is not None and moment.act.by == "phone":
+                why = "a phone began it"
+            yield "q/bump", why
+        elif oracle.bump_s is not None and moment.kind == "tick":
+            for_s = moment.at_s - oracle.bump_s
+            is_long = for_s >= li.BUMP_S
+            yield "q/bump", f"it has run for {for_s:.0f} s" if is_long else ""
 
 
 def compared(oracle: Oracle, moment: Moment) -> Checks:
@@ -171,4 +236,4 @@ def at_the_end(moment: Moment) -> Checks:
 
 def clauses() -> tuple[Clause, ...]:
     """Return the clauses of this file, with nothing remembered."""
-    return (latched, put_aside, Outside(), SoundTest(), compared)
+    return (latched, put_aside, Outside(), Heard(), SoundTest(), BumpTest(), compared)

@@ -1,7 +1,9 @@
 """Clauses on the air: comfort is true, danger sounds, blindness is reported."""
 
+import math
+
 from tests.invariants import limits as li
-from tests.invariants.limits import LIMITS, Limit
+from tests.invariants.limits import CHATTER_S, LIMITS, Limit
 from tests.invariants.moment import (
     HIGH,
     LOUDNESS,
@@ -93,6 +95,8 @@ def danger_sounds(oracle: Oracle, moment: Moment) -> Checks:
 def _sounds(oracle: Oracle, moment: Moment, limit: Limit) -> Checks:
     if LOUDNESS[moment.sound] >= (3 if limit.priority == HIGH else 2):
         yield "b/rings", ""
+        if oracle.chatters_s is not None:
+            yield "b/chatter", ""
         return
     value = moment.true(limit.quantity)
     why = f"{limit.name} is passed ({value:.4g}), and {moment.sound} plays"
@@ -114,7 +118,6 @@ def _acknowledged(oracle: Oracle, moment: Moment, limit: Limit, why: str) -> Che
     since_s = oracle.excursions[limit.name].near_s or 0.0
     errors = [_error(ack, limit, since_s) for ack in recent]
     if any(not clause for clause, _ in errors):
-        yield "l/acknowledged", ""
         yield "b/silence", ""
     elif errors:
         clause, how = errors[0]
@@ -141,10 +144,14 @@ def _chatter(oracle: Oracle, moment: Moment, limit: Limit, why: str) -> Checks:
     """Check the silence under a button that is pressed more often than by a person."""
     if oracle.chatters_s is None:
         return
-    chattered_s = moment.at_s - oracle.chatters_s
-    is_long = chattered_s > limit.ack_s + moment.tick_s
-    how = f"{why}, while the button has chattered for {chattered_s:.0f} s"
-    yield "b/chatter", how if is_long else ""
+    found_s = oracle.chatters_s
+    is_given = any(
+        ack.act.by != "button" or found_s - ack.at_s >= CHATTER_S
+        for ack in oracle.acknowledgements(limit.guard)
+        if moment.at_s - ack.at_s <= limit.ack_s + moment.tick_s
+    )
+    how = f"{why}, and only a button that has chattered since {found_s:.0f} s answered"
+    yield "b/chatter", "" if is_given else how
 
 
 SLOWEST = {
@@ -197,26 +204,53 @@ def _blind(part: PartView) -> str:
     return "c/frozen" if _is_still(part, 0.0) else ""
 
 
-def blood(oracle: Oracle, moment: Moment) -> Checks:
-    """e. The dose never falls in time that nobody measured."""
-    clause = _unmeasured(moment)
-    if clause and moment.blood_before_pct >= li.MEASURABLE_PCT:
-        was_pct, is_pct = moment.blood_before_pct, moment.blood_pct
-        why = f"{was_pct:.3f} % became {is_pct:.3f} %"
-        yield clause, why if is_pct < was_pct - 1e-6 else ""
+class Blood:
+    """e. The dose never falls in time that nobody measured.
 
+    But for hours without power after air that was clean, and measured so, to the end
+    (who lives clean for a day is not
+    to be woken by the night before).  What a part that
+    lies calls clean nobody can tell.
+    """
 
-def _unmeasured(moment: Moment) -> str:
-    """Return the clause by which nobody measured CO before this moment; '' or none."""
-    parts = moment.parts_of("co_ppm")
-    if moment.kind == "restart":
-        return "e/down"
-    if moment.kind != "tick" or not parts:
-        return ""
-    unused_s = moment.at_s - li.USED_S
-    if all(part.is_silent and part.since_s < unused_s for part in parts):
-        return "e/silent"
-    return "e/doubtful" if all(part.mode == "doubtful" for part in parts) else ""
+    def __init__(self) -> None:
+        self._last_ppm: dict[str, float] = {}
+        """What each part gave last."""
+        self._was_clean = False
+        """At the last readings."""
+
+    def __call__(self, oracle: Oracle, moment: Moment) -> Checks:
+        """Check one event."""
+        clause = self._unmeasured(moment)
+        if moment.kind == "tick":
+            self._was_clean = self._is_clean(moment)
+        if clause and moment.blood_before_pct >= li.MEASURABLE_PCT:
+            was_pct, is_pct = moment.blood_before_pct, moment.blood_pct
+            why = f"{was_pct:.3f} % became {is_pct:.3f} %"
+            yield clause, why if is_pct < was_pct - 1e-6 else ""
+
+    def _is_clean(self, moment: Moment) -> bool:
+        parts = moment.parts_of("co_ppm")
+        for part in parts:
+            if part.value is not None:
+                self._last_ppm[part.name] = part.value
+        if any(part.mode in _LYING for part in parts):
+            return True
+        alive = [part.name for part in parts if part.mode == "alive"]
+        last_ppm = [self._last_ppm.get(name, math.inf) for name in alive]
+        return max(last_ppm, default=math.inf) < li.CLEAN_CO_PPM
+
+    def _unmeasured(self, moment: Moment) -> str:
+        """Return the clause by which nobody measured CO before this; '' or none."""
+        parts = moment.parts_of("co_ppm")
+        if moment.kind == "restart":
+            return "" if self._was_clean else "e/down"
+        if moment.kind != "tick" or not parts:
+            return ""
+        unused_s = moment.at_s - li.USED_S
+        if all(part.is_silent and part.since_s < unused_s for part in parts):
+            return "e/silent"
+        return "e/doubtful" if all(part.mode == "doubtful" for part in parts) else ""
 
 
 class NothingWrong:
@@ -250,8 +284,9 @@ class NothingWrong:
 
 
 _HONEST = ("alive", "doubtful")
+_LYING = ("frozen", "offset", "swapped")
 
 
 def clauses() -> tuple[Clause, ...]:
     """Return the clauses of this file, with nothing remembered."""
-    return (all_clear, danger_sounds, blindness, blood, NothingWrong())
+    return (all_clear, danger_sounds, blindness, Blood(), NothingWrong())

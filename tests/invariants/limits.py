@@ -4,6 +4,7 @@ The times are promises to a sleeper: README is to say the same.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from tests.invariants.moment import HIGH, MEDIUM
 
@@ -66,12 +67,26 @@ LIMITS = (
     ),
 )
 
+CO_HOURS_PPM, CO_HOURS_S = 30.0, 4 * 3600.0
+"""Carbon monoxide for four hours wakes people too, as 70 ppm does, and asks the same of
+them (AEGL-2 is 33 ppm over four hours)."""
+
+FURTHER = {
+    limit.guard: limit
+    for first, limit in pairwise(LIMITS)
+    if first.guard == limit.guard and first.priority == limit.priority == HIGH
+}
+"""A danger's further step, by its guard: the act is another one, so it is told as a
+rise is (README, 'Asleep')."""
+
 # --- what is good air, for an all-clear -------------------------------------------
 
 GOOD_O2_PCT = 19.5
 """29 CFR 1910.146(b)."""
 GOOD_CO_PPM = 30.0
 """EN 50291-1:2018 begins here."""
+CLEAN_CO_PPM = 10.0
+"""By readings: above WHO's value for eight hours, 9 ppm, and below all that is told."""
 GOOD_CO2_PPM = 10_000.0
 """The first limit of CO2 that wakes."""
 ERROR = {"o2_pct": 0.1, "co_ppm": 3.0, "co2_ppm": 300.0}
@@ -96,6 +111,8 @@ CO_REST_PPM = 3.0
 HEARD_S = 0.5
 """Nobody hears a sound, wakes and presses within this: a simple reaction takes 0.2 s,
 a startled press longer (common practice, no source)."""
+SURELY_HEARD_S = 2.0
+"""An acknowledgement counts for what has sounded for so long (README)."""
 REPEAT_S = 900.0
 """An unacknowledged high is sent again at least so often (our choice)."""
 ESCALATE_S = 300.0
@@ -107,6 +124,10 @@ CHATTER_S, CHATTER = 60.0, 6
 """More presses than this within a minute are no person's (our choice)."""
 TEST_S = 600.0
 """A test sounds at most so often (our choice)."""
+BUMP_S, BUMPS, BUMPS_IN_S = 300.0, 3, 3600.0
+"""How long a bump test may keep the phones from a danger; how often (our choice)."""
+NUMBER_S = 60.0
+"""A number in a message is of the last minute (our choice)."""
 MEASURABLE_PCT = 1.0
 """Carboxyhaemoglobin that nobody has in clean air (0.4 to 0.9 %, from memory)."""
 USED_S = 30.0

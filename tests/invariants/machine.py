@@ -191,7 +191,11 @@ class Machine:
         self.up_s = 0.0
         self._is_confirmed = False
         down_s = step.down_s if step.knows_gap else None
-        self._observe("restart", lambda: self.monitor.restart(down_s))
+        self._observe(
+            "restart",
+            lambda: self.monitor.restart(down_s),
+            is_gap_known=step.knows_gap,
+        )
 
     def _end(self) -> None:
         """Let an hour of good air pass, acknowledged, and see what is left."""
@@ -266,6 +270,7 @@ class Machine:
             sounds=monitor.sounds(commands),
             messages=monitor.messages(commands),
             moves=monitor.moves(commands),
+            bump_tests=monitor.bump_tests(commands),
             blood_pct=view.blood_pct,
             is_loose=view.cabin.is_loose,
             known_alarms=view.known_alarms,

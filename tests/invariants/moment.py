@@ -125,6 +125,8 @@ class Moment:
     messages: tuple[Message, ...] = ()
     moves: tuple[tuple[str, str, str], ...] = ()
     """Each transition reported: alarm, from, to."""
+    bump_tests: tuple[str, ...] = ()
+    """`begun`, `ended`: what is recorded of bump tests."""
     act: Act | None = None
     source: tuple[str, str] = ("", "")
     """Whose fault, of which kind; `ok` is its end."""
@@ -136,6 +138,8 @@ class Moment:
     """Every alarm that the config has."""
     is_untouched: bool = False
     """Since the start nothing has happened but readings and acts."""
+    is_gap_known: bool = True
+    """Of a restart: the monitor knows how long it was down."""
     is_natural: bool = False
     """Oxygen, carbon dioxide and vapour have followed from burning and breathing."""
     compared: Mapping[str, str] = field(default_factory=dict)

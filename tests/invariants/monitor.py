@@ -4,8 +4,9 @@ The only file here, with `cabins.py`, that knows the product.
 """
 
 import json
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -19,11 +20,13 @@ from cabinvigil.daemon.core.model import (
     Alert,
     Command,
     Event,
+    Record,
     Sound,
     SourceFault,
     SourceOk,
     Transition,
 )
+from cabinvigil.daemon.core.setup import quantity_of
 from cabinvigil.daemon.core.snapshot import carry_over, restore, resume, to_plain
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Topics
@@ -43,16 +46,39 @@ from tests.invariants.parts import Sample
 
 PRESS = Act(ActKind.ACKNOWLEDGE, by="button")
 """What a short press of the button becomes."""
-FORK_EVENTS = 4
-"""A restored snapshot is played on beside the monitor for so many events."""
+FORK_EVENTS = 6
+"""A restored snapshot is played on beside the monitor for so many events at least."""
+FORK_S = 240.0
+"""... and for so long."""
+LATE_S = 75.0
+"""So much later a restored snapshot may ring: the longest delay of a limit that wakes
+(15 s) counts anew, or a mean's minutes, which are kept by the minute; and by the ticks
+that this takes."""
+
+
+GIVEN = 3
+"""Readings: one is not believed, and a delay counts from the second."""
+EARLY_S = 60.0
+"""So much sooner: a mean's minutes are kept by the minute, and shift by one at most."""
 
 
 @dataclass(slots=True)
 class Fork:
-    """A snapshot that was restored, and how many events it is still played."""
+    """A snapshot that was restored when, and how many events it has been played."""
 
     state: State
-    left: int
+    at_s: float
+    loudness: int
+    """Of what rang at that moment: it may go on until the air has been good anew."""
+    events: int = 0
+    softer_s: float | None = None
+    """Since when it has rung softer than what it was taken from."""
+    softer: int = 0
+    """For so many events."""
+    given: Counter[str] = field(default_factory=Counter)
+    """Readings since, by channel."""
+    louder_s: float | None = None
+    """Since when it has rung louder than that, and than what rang as it was taken."""
 
 
 class Monitor:
@@ -104,24 +130,66 @@ class Monitor:
         restored, _ = restore(setup, self._snapshot(), up_s, down_s=0.0)
         rings, rings_restored = _ringing(self.state), _ringing(restored)
         lost = sorted(rings - rings_restored)
-        new = sorted(rings_restored - rings) if is_confirmed else []
+        doubted = {alarm for alarm, one in self.state.standings.items() if one.in_doubt}
+        known = [
+            ring
+            for ring in rings_restored - rings
+            if ring[0] not in doubted and ring[1] in ("medium", "high")
+        ]
+        new = sorted(known) if is_confirmed else []
         self.compared["h/softer"] = f"{lost} ring no more" if lost else ""
         self.compared["h/louder"] = f"{new} ring again" if new else ""
         if not lost and not new:
-            self._forks.append(Fork(restored, FORK_EVENTS))
+            patterns = (self.sound.pattern, restored.sound.pattern)
+            loudness = max(LOUDNESS[pattern] for pattern in patterns)
+            self._forks.append(Fork(restored, up_s, loudness))
 
     def _step_forks(self, event: Event, up_s: float) -> None:
         for fork in self._forks:
             fork.state, _ = step(fork.state, event, up_s)
-            fork.left -= 1
+            fork.events += 1
+            if isinstance(event, Air):
+                fork.given += Counter(key.split("__")[0] for key in event.values)
             pattern, restored = self.sound.pattern, fork.state.sound.pattern
-            differs = pattern != restored
-            if max(LOUDNESS[pattern], LOUDNESS[restored]) < WAKING:
+            loudness = LOUDNESS[restored]
+            if max(LOUDNESS[pattern], loudness) < WAKING:
                 continue
-            if differs or "h/later" not in self.compared:
+            is_softer = loudness < LOUDNESS[pattern]
+            if not is_softer:
+                fork.softer_s, fork.softer = None, 0
+            elif fork.softer_s is None:
+                fork.softer_s = up_s
+            fork.softer += is_softer
+            # How long a part stood still or was in doubt is in no snapshot, nor the
+            # minutes of a rate: they count anew, and "c" holds how long doubt may take.
+            is_about_air = not self.sound.alarm.startswith(("sensor-", "o2-falling"))
+            is_late = fork.softer > 3 and up_s - (fork.softer_s or up_s) > LATE_S
+            is_late = is_late and is_about_air and self._is_given_to(fork)
+            is_louder = loudness > max(LOUDNESS[pattern], fork.loudness)
+            if not is_louder:
+                fork.louder_s = None
+            elif fork.louder_s is None:
+                fork.louder_s = up_s
+            is_louder = is_louder and up_s - (fork.louder_s or up_s) > EARLY_S
+            if is_late or is_louder or "h/later" not in self.compared:
                 why = f"{pattern} became {restored}"
-                self.compared["h/later"] = why if differs else ""
-        self._forks = [fork for fork in self._forks if fork.left > 0]
+                self.compared["h/later"] = why if is_late or is_louder else ""
+        self._forks = [
+            fork
+            for fork in self._forks
+            if fork.events < FORK_EVENTS or up_s - fork.at_s < FORK_S
+        ]
+
+    def _is_given_to(self, fork: "Fork") -> bool:
+        """Return whether a fork was given enough of what rings to ring by itself.
+
+        A part that fell silent as the danger began rings in no run that began after it
+        as that danger: there the alarm that nothing measures it stands in its place.
+        """
+        setup = self.cabin.build.setup
+        specs = [one for one in setup.alarms if one.id == self.sound.alarm]
+        quantities = {quantity_of(one) for one in specs} - {""}
+        return not quantities or any(fork.given[q] >= GIVEN for q in quantities)
 
     def _snapshot(self) -> Any:
         return json.loads(json.dumps(to_plain(self.state), allow_nan=False))
@@ -203,9 +271,9 @@ class Monitor:
         return commands
 
 
-def _ringing(state: State) -> set[str]:
+def _ringing(state: State) -> set[tuple[str, str]]:
     return {
-        f"{alarm} at {status.priority.word}"
+        (alarm, status.priority.word)
         for alarm, status in state.standings.items()
         if status.sounds
     }
@@ -243,6 +311,15 @@ def moves(commands: Sequence[Command]) -> tuple[tuple[str, str, str], ...]:
         (command.alarm, command.was.value, command.state.value)
         for command in commands
         if isinstance(command, Transition)
+    )
+
+
+def bump_tests(commands: Sequence[Command]) -> tuple[str, ...]:
+    """Return what is recorded of bump tests."""
+    return tuple(
+        str(command.fields["state"])
+        for command in commands
+        if isinstance(command, Record) and command.event == "bump-test"
     )
 
 

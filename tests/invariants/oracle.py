@@ -4,15 +4,26 @@ The oracle sees the truth, what each part reads of it, and what the monitor says
 keeps its own book of both, and asks every clause after every event.
 """
 
+import math
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from tests.invariants.limits import CHATTER, CHATTER_S, HEARD_S, LIMITS, Limit
+from tests.invariants.limits import (
+    CHATTER,
+    CHATTER_S,
+    CO_HOURS_PPM,
+    CO_HOURS_S,
+    HEARD_S,
+    LIMITS,
+    Limit,
+)
 from tests.invariants.moment import LOUDNESS, WAKING, Act, Moment, PartView
 
-ACKNOWLEDGEMENTS_KEPT = 40
+ACKNOWLEDGEMENTS_KEPT = 400
 """More than a chattering button gives in the time that one may quiet."""
+NEAR_HOURS_PPM = 0.85 * CO_HOURS_PPM
+"""An alarm about hours that stands is the same one still (own choice)."""
 AGREEING = 2
 """A limit counts as seen when so many readings in a row are past it: one alone may be
 noise, and is not believed where it jumps."""
@@ -66,6 +77,12 @@ class Oracle:
         """When the present run or config began."""
         self.chatters_s: float | None = None
         """Since when the button is pressed more often than a person does."""
+        self.bump_s: float | None = None
+        """Since when a bump test runs: no phone is told."""
+        self.bump_ended_s = float("-inf")
+        self._co: list[tuple[float, float, float]] = []
+        """Of carbon monoxide: when, ppm, and for how many seconds."""
+        self._co_hours_ppm = 0.0
         self._acknowledgements: list[Acknowledgement] = []
         self._sounding_s: dict[str, float] = {}
         """Since when each alarm has sounded."""
@@ -99,12 +116,14 @@ class Oracle:
     # --- the book -----------------------------------------------------------------
 
     def _note(self, moment: Moment) -> None:
+        self._note_bump_test(moment)
         if moment.kind in ("restart", "reload"):
             self.started_s = moment.at_s
             for excursion in self.excursions.values():
                 excursion.past_s = None
                 excursion.in_a_row.clear()
         if moment.kind == "tick":
+            self._note_co_hours(moment)
             for limit in LIMITS:
                 self._note_excursion(limit, moment)
         if moment.act is not None and moment.act.acknowledges(moment.act.alarm):
@@ -119,7 +138,10 @@ class Oracle:
         parts = moment.parts_of(limit.quantity)
         readings = [part.value for part in parts if part.value is not None]
         waits = any(part.value is None and not part.is_silent for part in parts)
-        if any(limit.is_near(value) for value in readings):
+        is_for_hours = (
+            limit.name == "CO 70 ppm" and self._co_hours_ppm >= NEAR_HOURS_PPM
+        )
+        if is_for_hours or any(limit.is_near(value) for value in readings):
             if excursion.near_s is None:
                 excursion.near_s = moment.at_s
         elif readings and not waits:
@@ -129,6 +151,22 @@ class Oracle:
             excursion.past_s = None
         elif excursion.past_s is None:
             excursion.past_s = moment.at_s
+
+    def _note_co_hours(self, moment: Moment) -> None:
+        """Note the mean of carbon monoxide over four hours, none before the first.
+
+        While the monitor is down nobody knows it: the mean of what is known stands in.
+        """
+        given = [p.value for p in moment.parts_of("co_ppm") if p.value is not None]
+        if given:
+            self._co.append((moment.at_s, max(given), moment.tick_s))
+        since_s = moment.at_s - CO_HOURS_S
+        self._co = [one for one in self._co if one[0] > since_s]
+        known_s = math.fsum(tick_s for _, _, tick_s in self._co)
+        if known_s:
+            dose = math.fsum(ppm * tick_s for _, ppm, tick_s in self._co)
+            span_s = moment.at_s - self._co[0][0] + self._co[0][2]
+            self._co_hours_ppm = dose / known_s * span_s / CO_HOURS_S
 
     def _note_acknowledgement(self, act: Act, at_s: float) -> None:
         too_fresh = frozenset(
@@ -141,13 +179,24 @@ class Oracle:
 
     def _note_chatter(self, at_s: float) -> None:
         presses = sum(
-            ack.act.by == "button" and at_s - ack.at_s <= CHATTER_S
+            ack.act.by == "button"
+            and at_s - ack.at_s < CHATTER_S
+            and ack.at_s > self.started_s
             for ack in self._acknowledgements
         )
         if presses <= CHATTER:
             self.chatters_s = None
         elif self.chatters_s is None:
             self.chatters_s = at_s
+
+    def _note_bump_test(self, moment: Moment) -> None:
+        was_on = self.bump_s is not None
+        for word in moment.bump_tests:
+            self.bump_s = moment.at_s if word == "begun" else None
+        if moment.kind == "restart":
+            self.bump_s = None
+        if was_on and self.bump_s is None:
+            self.bump_ended_s = moment.at_s
 
     def _note_sounds(self, moment: Moment) -> None:
         since_s = self._sounding_s

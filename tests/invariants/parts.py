@@ -6,6 +6,7 @@ lag, interval, end of range, coldest valid temperature), not from the drivers' t
 
 import math
 import random
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from tests.invariants.air import Truth
@@ -163,14 +164,20 @@ class Part:
             share = -math.expm1(-dt_s / channel.lag_s)
             self.shown[quantity] = shown + (true - shown) * share
 
+    def _off(self, off: Mapping[str, float], quantity: str) -> float:
+        """Return how far it reads off; a cell's partial pressure as its share does."""
+        if quantity == "o2_hpa":
+            return off["o2_pct"] * self.shown["o2_hpa"] / self.shown["o2_pct"]
+        return off.get(quantity, 0.0)
+
     def _sample(
         self, channel: Channel, rng: random.Random, *, doubtful: bool
     ) -> Sample:
         value = self.shown[channel.quantity]
         if self.is_skewed:
-            value += SKEWS.get(channel.quantity, 0.0)
+            value += self._off(SKEWS, channel.quantity)
         if self.mode == "offset":
-            value += OFFSETS.get(channel.quantity, 0.0)
+            value += self._off(OFFSETS, channel.quantity)
         if self.mode == "swapped":
             value *= 0.1
         value += rng.gauss(0.0, channel.noise)

@@ -8,11 +8,12 @@ from dataclasses import replace
 
 import pytest
 
+from tests.invariants.clauses import CLAUSES
 from tests.invariants.counterexamples import COURSES
 from tests.invariants.course import Course, PartTurns, Press, Step, Turn, Wait
-from tests.invariants.expected import CLAUSES
 from tests.invariants.machine import Machine
 from tests.invariants.moment import Act, Moment
+from tests.invariants.short_courses import BUMP
 
 Falsify = Callable[[Moment], Moment]
 POISON = (Turn("changes_per_h", 0.2), Turn("co_ppm", 400.0), Wait(6))
@@ -58,6 +59,18 @@ FALSE: dict[str, tuple[tuple[Step, ...], Falsify]] = {
         (*POISON, Wait(6)),
         lambda moment: replace(moment, sounds=("test",)),
     ),
+    "q/bump": (
+        (BUMP, Wait(40)),
+        lambda moment: replace(
+            moment, bump_tests=tuple(one for one in moment.bump_tests if one == "begun")
+        ),
+    ),
+    "l/acknowledged": (
+        (Turn("o2_dry_pct", 17.5), Wait(6), Press()),
+        lambda moment: (
+            moment if moment.act is None else replace(moment, alarms=moment.before)
+        ),
+    ),
     "o/transitions": (POISON, lambda moment: replace(moment, moves=())),
     "p/cause": (POISON, lambda moment: replace(moment, sound_of="nobody")),
 }
@@ -66,7 +79,6 @@ ELSEWHERE = {
     "h/softer": "the machine compares",
     "h/replay": "the machine compares",
     "j/exception": "the machine catches",
-    "l/acknowledged": "counts what is well",
 }
 
 

@@ -94,6 +94,29 @@ def test_a_new_limit_is_gained_and_the_rest_stays(tmp_path: Path) -> None:
     assert last.startswith("1 gained, ")
 
 
+def with_a_test(folder: Path, gas_until_s: float) -> Path:
+    """Forty ppm from the tenth minute on; the test ends by itself at 895 s."""
+    rows = [
+        (30.0 * n, {"co_ppm": 40.0 if 600.0 <= 30.0 * n < gas_until_s else 0.0})
+        for n in range(60)
+    ]
+    begun = logs.line("act", 595.0, act="bump-test", by="socket")
+    begun += logs.line("bump-test", 595.0, state="begun", for_s=300.0)
+    data = logs.begin() + logs.air(rows[:20]) + begun + logs.air(rows[20:30])
+    data += logs.line("bump-test", 900.0, state="ended") + logs.air(rows[31:])
+    return logs.write(folder, data, "night-2026-01-16.jsonl")
+
+
+def test_what_rings_by_test_gas_is_no_ring_of_a_night(tmp_path: Path) -> None:
+    assert told(tmp_path, AT_20, with_a_test(tmp_path, 660.0)) == []
+
+
+def test_what_still_rings_after_a_test_rings_from_there(tmp_path: Path) -> None:
+    rows = told(tmp_path, AT_20, with_a_test(tmp_path, 1500.0))
+    found = [row["was_s"] for row in rows if row["alarm"] == "co-level"]
+    assert found == [930.0]
+
+
 def test_the_same_limits_change_nothing(tmp_path: Path) -> None:
     """What rang then rings now, and is counted."""
     same = limits(tmp_path, "[alarm.co-level]\n")
