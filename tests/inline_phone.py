@@ -4,6 +4,7 @@ For tests of what a phone would get; needs no MQTT package.
 """
 
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from cabinvigil.daemon.core.model import Command
@@ -28,7 +29,7 @@ class InlinePhone:
         """
         self._desk = desk
         self._deliver = deliver
-        desk.watching()
+        desk.connected(Stamp(0.0, datetime.fromtimestamp(0.0, UTC)))
 
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Take a command, and deliver what it makes."""

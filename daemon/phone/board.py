@@ -1,0 +1,389 @@
+"""What the page shows of each cabin: pure, but for its own memory.
+
+Nothing here is believed for its being the last that was heard: every value has the
+moment at which it was true, and a cabin that is not live has no word but `silent`.
+"""
+
+from array import array
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from cabinvigil.daemon.air.moisture import dew_point_c
+from cabinvigil.daemon.outputs.mqtt.messages import (
+    BROKEN,
+    OUT,
+    PHONE_TEST,
+    WAKE,
+)
+from cabinvigil.daemon.phone.inbound import (
+    AlarmHeard,
+    BeatHeard,
+    EstimatesHeard,
+    Inbound,
+    MorningHeard,
+    ReadingsHeard,
+    TextHeard,
+    TrialHeard,
+)
+from cabinvigil.daemon.phone.limits import UsualLimit
+from cabinvigil.daemon.phone.rings import name_of
+from cabinvigil.daemon.phone.silence import SilenceWatch
+
+SAFE, LOOK, WAKE_WORD, OUT_WORD, SILENT, TRIAL, UNKNOWN = (
+    *("safe", "look", "wake", "out", "silent", "trial"),
+    "not known",
+)
+GRAVITY = (OUT_WORD, SILENT, UNKNOWN, WAKE_WORD, LOOK, TRIAL, SAFE)
+"""The gravest first; what is not known stands in a danger's place."""
+STANDING = frozenset(
+    {
+        *("unacknowledged", "acknowledged"),
+        *("latched-unacknowledged", "latched-acknowledged"),
+    }
+)
+UNANSWERED = frozenset(
+    {"unacknowledged", "returned-unacknowledged", "latched-unacknowledged"}
+)
+NOTED = frozenset({"returned-unacknowledged", "shelved", "out-of-service"})
+"""States that are no danger now, and not nothing."""
+OLD_S = 60.0
+"""A reading older than this is struck: six times their pace."""
+ESTIMATES_OLD_S = 150.0
+PAST_S, PAST_STEP_S = 3600.0, 60.0
+"""The hour that is drawn, in steps."""
+MOST_ALARMS = 128
+RESTART_S = 20.0
+"""What a former run of the watch said to stand is dropped so long after a new run
+began: it says anew what still stands."""
+
+LABELS: Mapping[str, tuple[str, str, int]] = {
+    # series: label, unit, decimals; in the order in which they are listed.
+    "o2_pct": ("oxygen", "%", 1),
+    "co2_ppm": ("carbon dioxide", "ppm", 0),
+    "co_ppm": ("carbon monoxide", "ppm", 0),
+    "gas_lel_pct": ("gas", "% LEL", 0),
+    "dew_point_c": ("dew point", "°C", 0),
+    "temp_c_glass": ("glass", "°C", 0),
+    "temp_c": ("warmth", "°C", 0),
+    "rh_pct": ("humidity", "%", 0),
+    "temp_c_outside": ("outside", "°C", 0),
+    "pm2_5_ugm3": ("dust", "µg/m³", 0),
+    "voc_index": ("vapours", "index", 0),
+    "supply_v": ("battery", "V", 1),
+}
+GASES = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct")
+
+
+@dataclass(slots=True)
+class _Value:
+    value: float
+    at_s: float
+    at_least: bool
+    times: "array[float]" = field(default_factory=lambda: array("d"))
+    values: "array[float]" = field(default_factory=lambda: array("f"))
+
+    def put(self, value: float, at_s: float, *, at_least: bool) -> None:
+        self.value, self.at_s, self.at_least = value, at_s, at_least
+        if self.times and at_s - self.times[-1] < PAST_STEP_S:
+            return
+        self.times.append(at_s)
+        self.values.append(value)
+        while self.times and at_s - self.times[0] > PAST_S:
+            self.times.pop(0)
+            self.values.pop(0)
+
+
+@dataclass(slots=True)
+class _Cabin:
+    run: str = ""
+    run_began_s: float = 0.0
+    is_emulated: bool = False
+    alarms: dict[str, AlarmHeard] = field(default_factory=dict)
+    stands: dict[str, int] = field(default_factory=dict)
+    """By alarm: the number of the message by which it last began to ring."""
+    values: dict[str, _Value] = field(default_factory=dict)
+    estimates: Mapping[str, Any] = field(default_factory=dict)
+    estimates_s: float = float("-inf")
+    morning: str = ""
+    trial: TrialHeard | None = None
+    answered: str = ""
+    """The last text of the watch on who answered."""
+    test: TextHeard | None = None
+    """The precheck's, of late."""
+    test_s: float = float("-inf")
+    tests: int = 0
+
+
+class Board:
+    """All cabins as they are shown; not thread-safe."""
+
+    def __init__(
+        self, silence: SilenceWatch, limits: Mapping[str, UsualLimit], place: str
+    ) -> None:
+        """Set it up.
+
+        Args:
+            silence: says whether a cabin is live.
+            limits: by quantity.
+            place: where this process runs, in a sentence: with its cabin or apart.
+        """
+        self._silence = silence
+        self._limits = limits
+        self._place = place
+        self._cabins: dict[str, _Cabin] = {}
+
+    def hear(self, heard: Inbound, now_s: float, *, is_retained: bool) -> None:
+        """Take what the broker brought of a cabin that is watched."""
+        if heard.cabin not in self._silence.cabins_set:
+            return
+        cabin = self._cabins.setdefault(heard.cabin, _Cabin())
+        match heard:
+            case ReadingsHeard() if not is_retained:
+                self._readings(cabin, heard, now_s)
+            case EstimatesHeard() if not is_retained:
+                cabin.estimates, cabin.estimates_s = heard.fields, now_s
+            case AlarmHeard():
+                self._alarm(cabin, heard)
+            case TextHeard(alarm=alarm) if alarm == PHONE_TEST:
+                cabin.test, cabin.test_s = heard, now_s
+                cabin.tests += 1
+            case TextHeard(alarm="answered"):
+                cabin.answered = heard.text
+            case MorningHeard():
+                cabin.morning = heard.text
+            case TrialHeard():
+                cabin.trial = heard if heard.is_on else None
+            case _:
+                pass
+
+    def alive(self, beat: BeatHeard, now_s: float) -> None:
+        """Note which run of the watch is alive."""
+        if beat.cabin not in self._silence.cabins_set:
+            return
+        cabin = self._cabins.setdefault(beat.cabin, _Cabin())
+        cabin.is_emulated = beat.is_emulated
+        if cabin.run != beat.run:
+            cabin.run, cabin.run_began_s = beat.run, now_s
+
+    def _readings(self, cabin: _Cabin, heard: ReadingsHeard, now_s: float) -> None:
+        given = dict(heard.values)
+        if "temp_c" in given and "rh_pct" in given and "dew_point_c" not in given:
+            (temp_c, age_s, _), (rh_pct, _, _) = given["temp_c"], given["rh_pct"]
+            if -60.0 < temp_c < 80.0 and 0.0 < rh_pct <= 100.0:
+                given["dew_point_c"] = (dew_point_c(temp_c, rh_pct), age_s, False)
+        for series, (value, age_s, at_least) in given.items():
+            if series not in LABELS:
+                continue
+            kept = cabin.values.get(series)
+            if kept is None:
+                kept = cabin.values[series] = _Value(value, now_s - age_s, at_least)
+            kept.put(value, now_s - age_s, at_least=at_least)
+
+    def _alarm(self, cabin: _Cabin, heard: AlarmHeard) -> None:
+        before = cabin.alarms.get(heard.alarm)
+        is_same_run = before is not None and before.run == heard.run
+        if before is not None and is_same_run and heard.seq <= before.seq:
+            return
+        is_former = before is not None and (
+            heard.run < before.run or before.run == cabin.run
+        )
+        if is_former and not is_same_run and heard.run != cabin.run:
+            return  # kept by the broker from a former run
+        rings = heard.state in UNANSWERED
+        was_ringing = before is not None and before.state in UNANSWERED and is_same_run
+        if rings and not (was_ringing and before and before.priority == heard.priority):
+            cabin.stands[heard.alarm] = heard.seq
+        if heard.state in STANDING | NOTED:
+            if len(cabin.alarms) < MOST_ALARMS or heard.alarm in cabin.alarms:
+                cabin.alarms[heard.alarm] = heard
+        elif before is not None:
+            cabin.alarms[heard.alarm] = heard  # over: remembered for its number
+
+    # --- what is shown ------------------------------------------------------------
+
+    def word(self, name: str, now_s: float) -> str:
+        """Return the one word of a cabin."""
+        cabin = self._cabins.get(name)
+        if not self._silence.is_live(name, now_s):
+            is_silent = self._silence.is_told(name) or self._silence.is_due(name, now_s)
+            return SILENT if is_silent else UNKNOWN
+        if cabin is None:
+            return UNKNOWN
+        stands = self._standing(cabin, now_s)
+        worst = max((o.urgency for o in stands if o.state in STANDING), default=0)
+        if worst >= OUT:
+            return OUT_WORD
+        if cabin.trial is not None:
+            return TRIAL
+        if worst >= WAKE:
+            return WAKE_WORD
+        if stands:
+            return LOOK
+        # Without one fresh gas nobody may call it safe.
+        is_seen = any(
+            one is not None and now_s - one.at_s <= OLD_S
+            for one in map(cabin.values.get, GASES)
+        )
+        return SAFE if is_seen else UNKNOWN
+
+    def _standing(self, cabin: _Cabin, now_s: float) -> list[AlarmHeard]:
+        is_settled = now_s - cabin.run_began_s > RESTART_S
+        alarms = [
+            one
+            for one in cabin.alarms.values()
+            if one.state in STANDING | NOTED
+            and not (is_settled and cabin.run and one.run != cabin.run)
+        ]
+        alarms.sort(key=lambda one: (-(one.state in STANDING), -one.urgency, one.since))
+        return alarms
+
+    def rows(self, now_s: float) -> list[dict[str, Any]]:
+        """Return the list of cabins, gravest first, oldest silence first."""
+        rows = []
+        for name in self._silence.cabins:
+            word = self.word(name, now_s)
+            cabin = self._cabins.get(name)
+            stands = self._standing(cabin, now_s) if cabin is not None else []
+            age_s = self._silence.age_s(name, now_s)
+            row = {
+                "cabin": name,
+                "name": name_of(name),
+                "word": word,
+                "text": stands[0].text if stands else "",
+                "age_s": None if age_s is None else round(age_s, 1),
+                "silent_in_s": round(self._silence.due_in_s(name, now_s), 1),
+            }
+            rows.append((GRAVITY.index(word), -(age_s or 0.0), name, row))
+        rows.sort(key=lambda one: one[:3])
+        return [row for *_, row in rows]
+
+    def view(self, name: str, now_s: float) -> dict[str, Any] | None:
+        """Return all that is shown of one cabin; None: there is none of that name."""
+        if name not in self._silence.cabins_set:
+            return None
+        cabin = self._cabins.get(name, _Cabin())
+        age_s = self._silence.age_s(name, now_s)
+        stands = self._standing(cabin, now_s)
+        trial = cabin.trial
+        return {
+            "cabin": name,
+            "name": name_of(name),
+            "word": self.word(name, now_s),
+            "cause": self._silence.cause(name),
+            "age_s": None if age_s is None else round(age_s, 1),
+            "silent_in_s": round(self._silence.due_in_s(name, now_s), 1),
+            "period_s": self._silence.period_s(name),
+            "stands": [self._stand(cabin, one) for one in stands[:12]],
+            "answered": cabin.answered if stands else "",
+            "test": _test(cabin, now_s),
+            "decides": self._decides(cabin, stands, now_s),
+            "values": self._values(cabin, now_s),
+            "count": len(self._silence.cabins),
+            "estimates": self._estimates(name, cabin, now_s),
+            "trial": None if trial is None else [trial.text, trial.until],
+            "morning": cabin.morning,
+            "place": self._place,
+            "emulated": cabin.is_emulated,
+        }
+
+    def knows(self, name: str) -> bool:
+        """Return whether a cabin is shown."""
+        return name in self._silence.cabins_set
+
+    def stand_of(self, name: str, alarm: str, now_s: float) -> int | None:
+        """Return the present stand of what can be answered; None: nothing can."""
+        cabin = self._cabins.get(name)
+        if cabin is None:
+            return None
+        if alarm == PHONE_TEST:
+            test = _test(cabin, now_s)
+            return None if test is None else cabin.tests
+        heard = cabin.alarms.get(alarm)
+        if heard is None or not _is_open(cabin, heard):
+            return None
+        return cabin.stands.get(alarm, heard.seq)
+
+    def _stand(self, cabin: _Cabin, one: AlarmHeard) -> dict[str, Any]:
+        return {
+            "alarm": one.alarm,
+            "text": one.text,
+            "priority": one.priority,
+            "state": one.state,
+            "since": one.since,
+            "stand": cabin.stands.get(one.alarm, one.seq),
+            "open": _is_open(cabin, one) and one.urgency != BROKEN,
+        }
+
+    def _values(self, cabin: _Cabin, now_s: float) -> list[dict[str, Any]]:
+        return [
+            self._number(series, one, now_s)
+            for series in LABELS
+            if (one := cabin.values.get(series)) is not None
+        ]
+
+    def _number(self, series: str, one: _Value, now_s: float) -> dict[str, Any]:
+        label, unit, decimals = LABELS[series]
+        limit = self._limits.get(series)
+        return {
+            "series": series,
+            "label": label,
+            "unit": unit,
+            "decimals": decimals,
+            "value": round(one.value, decimals + 1),
+            "at_least": one.at_least,
+            "age_s": round(now_s - one.at_s, 1),
+            "limit": None if limit is None else limit.at,
+            "side": None if limit is None else limit.side,
+        }
+
+    def past(self, name: str, now_s: float) -> dict[str, list[list[float]]]:
+        """Return the last hour by series: minutes before now, and values."""
+        cabin = self._cabins.get(name)
+        if cabin is None:
+            return {}
+        return {
+            series: [
+                [round((at_s - now_s) / 60.0, 1), round(value, LABELS[series][2] + 1)]
+                for at_s, value in zip(one.times, one.values, strict=True)
+                if now_s - at_s <= PAST_S
+            ]
+            for series, one in cabin.values.items()
+        }
+
+    def _decides(
+        self, cabin: _Cabin, stands: list[AlarmHeard], now_s: float
+    ) -> str | None:
+        """Return the series that stands large: of what rings, else nearest a limit."""
+        known = {s: v for s, v in cabin.values.items() if s in self._limits}
+        for one in stands:
+            for series in known:
+                if one.alarm.startswith(series.split("_")[0] + "-"):
+                    return series
+        fresh = {s: v for s, v in known.items() if now_s - v.at_s <= OLD_S} or known
+
+        def used(series: str) -> float:
+            limit = self._limits[series]
+            return (fresh[series].value - limit.fresh) / (limit.at - limit.fresh)
+
+        return max(fresh, key=used) if fresh else None
+
+    def _estimates(
+        self, name: str, cabin: _Cabin, now_s: float
+    ) -> dict[str, Any] | None:
+        age_s = now_s - cabin.estimates_s
+        if age_s > ESTIMATES_OLD_S or not self._silence.is_live(name, now_s):
+            return None
+        return {**cabin.estimates, "age_s": round(age_s, 1)}
+
+
+def _test(cabin: _Cabin, now_s: float) -> dict[str, Any] | None:
+    """Return the test that somebody is to answer; None: there is none."""
+    if cabin.test is None or now_s - cabin.test_s > cabin.test.expires_s:
+        return None
+    return {"alarm": PHONE_TEST, "stand": cabin.tests, "text": cabin.test.text}
+
+
+def _is_open(cabin: _Cabin, heard: AlarmHeard) -> bool:
+    """Return whether an alarm waits for an answer in the run that is alive."""
+    return heard.state in UNANSWERED and cabin.run in ("", heard.run)

@@ -1,0 +1,315 @@
+"""What is told to which address, now or later, and when again: pure.
+
+A `PhoneMessage` goes to every address that wants it, and from an address that does not
+take it to the next that has not had it.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from cabinvigil.daemon.outputs.mqtt.messages import (
+    NOTE,
+    OUT,
+    PHONE_TEST,
+    WAKE,
+)
+from cabinvigil.daemon.phone.inbound import TextHeard
+from cabinvigil.daemon.phone.settings import Recipient, minutes_of
+from cabinvigil.daemon.phone.silence import SilenceNews
+from cabinvigil.daemon.text.durations import spoken
+from cabinvigil.daemon.text.moments import time_of_day
+
+FIRST_RETRY_S, LONGEST_RETRY_S = 2.0, 60.0
+"""Between two tries at an address; doubling (own choice: a push server that restarts is
+back in seconds, and one that is gone is asked once a minute)."""
+DEAD_TRIES = 3
+"""After so many failures in a row an address is told to the others as dead, and what it
+did not take goes to the next (own choice: 14 s with the retries above)."""
+EXPIRY_S: Mapping[str, float] = {
+    # A silence is worth telling as long as a danger is (core/notification).
+    "silent": 6 * 3600.0,
+    "again": 3600.0,
+    "stopped": 3600.0,
+    "back": 3600.0,
+    "rehearsed": 3600.0,
+}
+MOST_NAMED = 12
+"""Cabins named in one text, where many fall silent at once."""
+
+
+PERHAPS = " (perhaps told already)"
+"""Behind the title of what may come for the second time; the text stays unchanged."""
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneMessage:
+    """One message for people."""
+
+    id: str
+    cabin: str
+    """What it is about, several cabins apart by spaces; '' where it is about none."""
+    title: str
+    text: str
+    urgency: int
+    expires_s: float
+    """So long it is worth telling."""
+    is_second: bool | None = None
+    """For second addresses, or for the others; None: for both."""
+    is_unsure: bool = False
+    """It may have been told before: a kill or a broken connection came between."""
+
+    is_test: bool = False
+    """The precheck's: what becomes of it is reported to the cabin."""
+    over: int = OUT
+    """Of a message that all is well: the urgency of what is over."""
+
+    @property
+    def cabins(self) -> tuple[str, ...]:
+        """The cabins that it is about."""
+        return tuple(self.cabin.split())
+
+    @property
+    def shown_title(self) -> str:
+        """The title, with a word where nobody can tell whether this is new."""
+        return f"{self.title}{PERHAPS}" if self.is_unsure else self.title
+
+
+def name_of(cabin: str) -> str:
+    """Return a cabin's topic word as people write it."""
+    return cabin.replace("-", " ").capitalize()
+
+
+def ring_of(heard: TextHeard, *, is_first: bool = True) -> PhoneMessage:
+    """Return the ring of a text of the watch, which is passed on unchanged.
+
+    Args:
+        heard: as it came.
+        is_first: False where the broker has sent it before: a process that was killed
+            before it had kept it may have told it.
+    """
+    return PhoneMessage(
+        heard.id,
+        heard.cabin,
+        name_of(heard.cabin),
+        heard.text,
+        heard.urgency,
+        heard.expires_s,
+        heard.is_second,
+        is_unsure=not is_first,
+        is_test=heard.alarm == PHONE_TEST,
+    )
+
+
+# --- silence, in words ----------------------------------------------------------------
+
+
+def silence_rings(
+    news: Sequence[SilenceNews],
+    now_s: float,
+    wall: datetime,
+    where: str,
+    ident: str,
+) -> list[PhoneMessage]:
+    """Return the rings of what one look at the cabins found.
+
+    Where many fall silent at once it is the broker or the network: one text names them.
+
+    Args:
+        news: of one look.
+        now_s: monotonic, as in `news`.
+        wall: now, in the zone of who reads it.
+        where: the broker's address.
+        ident: makes the ids of this look unlike those of any other.
+    """
+    rings = []
+    for kind in EXPIRY_S:
+        some = [one for one in news if one.kind == kind]
+        if len(some) > 3:
+            rings.append(_many(kind, some, where, ident))
+        else:
+            rings += [_one(each, now_s, wall, where, ident) for each in some]
+    return rings
+
+
+def _one(
+    news: SilenceNews, now_s: float, wall: datetime, where: str, ident: str
+) -> PhoneMessage:
+    name = name_of(news.cabin)
+    since = _since(news.since_s, now_s, wall)
+    match news.kind:
+        case "stopped":
+            last = since.replace(" since", ", last heard at")
+            text = f"{name} was stopped in order{last}. Nobody watches."
+        case "back":
+            text = f"{name} is watched again{_after(news.for_s)}"
+            text += "." if news.over < OUT else " of silence."
+            if not news.for_s:
+                text = f"{name} is watched again."
+        case "rehearsed":
+            text = f"{name}: a rehearsal runs, its air is invented. Nobody watches."
+        case _:
+            still = "still " if news.kind == "again" else ""
+            text = f"{name} is {still}silent{since}. Nobody watches. Call them."
+            text += _cause(news.cause, where)
+    return PhoneMessage(
+        f"{news.kind}-{news.cabin}-{ident}",
+        news.cabin,
+        name,
+        text,
+        news.urgency,
+        EXPIRY_S[news.kind],
+        over=news.over,
+    )
+
+
+def _many(
+    kind: str, news: Sequence[SilenceNews], where: str, ident: str
+) -> PhoneMessage:
+    names = [name_of(one.cabin) for one in news]
+    named = ", ".join(names[:MOST_NAMED])
+    if len(names) > MOST_NAMED:
+        named += f" and {len(names) - MOST_NAMED} more"
+    match kind:
+        case "stopped":
+            text = f"{len(names)} cabins were stopped in order: {named}."
+        case "back":
+            text = f"{len(names)} cabins are watched again: {named}."
+        case "rehearsed":
+            text = f"{len(names)} cabins are rehearsed, nobody watches: {named}."
+        case _:
+            still = "still " if kind == "again" else ""
+            text = f"{len(names)} cabins are {still}silent: {named}. Nobody watches. "
+            text += "Call them." + _cause(news[0].cause, where)
+    return PhoneMessage(
+        f"{kind}-{len(names)}-{ident}",
+        " ".join(one.cabin for one in news),
+        f"{len(names)} cabins",
+        text,
+        news[0].urgency,
+        EXPIRY_S[kind],
+        over=max(one.over for one in news),
+    )
+
+
+def _since(since_s: float | None, now_s: float, wall: datetime) -> str:
+    if since_s is None:
+        return ""
+    moment = wall.fromtimestamp(wall.timestamp() - (now_s - since_s), wall.tzinfo)
+    if now_s - since_s > 20 * 3600.0:
+        return f" since {moment:%d.%m.} {time_of_day(moment)}"
+    return f" since {time_of_day(moment)}"
+
+
+def _after(for_s: float) -> str:
+    if for_s <= 0.0:
+        return ""
+    count, unit = spoken(for_s)
+    plural = "" if count == 1.0 else "s"
+    return f", after {count:g} {unit}{plural}"
+
+
+def _cause(cause: str, where: str) -> str:
+    match cause:
+        case "broker":
+            return f" (From here the broker at {where} is out of reach.)"
+        case "bridge":
+            return " (The bridge to its broker is down.)"
+        case "lost":
+            return " (The watch died, or lost its broker.)"
+    return ""
+
+
+# --- to whom --------------------------------------------------------------------------
+
+
+def covers(recipient: Recipient, *cabins: str) -> bool:
+    """Return whether an address is for one of some cabins, or there are none."""
+    if not recipient.cabins or not cabins:
+        return True
+    return not set(cabins).isdisjoint(recipient.cabins)
+
+
+def wants(recipient: Recipient, ring: PhoneMessage) -> bool:
+    """Return whether an address is rung by a message at all."""
+    if not covers(recipient, *ring.cabins):
+        return False
+    # That all is well again is for whoever heard of the rest, and for nobody else.
+    urgency = ring.over if ring.urgency < NOTE else ring.urgency
+    return urgency >= recipient.least_urgency and _fits(recipient, ring)
+
+
+def _fits(recipient: Recipient, ring: PhoneMessage) -> bool:
+    return ring.is_second is None or ring.is_second == recipient.second
+
+
+def addressed(recipients: Sequence[Recipient], ring: PhoneMessage) -> list[str]:
+    """Return the names that a message goes to.
+
+    What wakes people goes to somebody, whatever the config says of whom it is for: to
+    those of its cabin, first or second, and only where it has none to all others.
+    """
+    names = [one.name for one in recipients if wants(one, ring)]
+    if names or ring.urgency < WAKE:
+        return names
+    own = [one for one in recipients if covers(one, *ring.cabins)] or recipients
+    return [one.name for one in own if _fits(one, ring)] or [one.name for one in own]
+
+
+def next_after(
+    recipients: Sequence[Recipient],
+    name: str,
+    had: Iterable[str],
+    cabins: Sequence[str],
+) -> str | None:
+    """Return the address that a message goes to where this one does not take it.
+
+    Args:
+        recipients: in the config's order.
+        name: that did not take it.
+        had: who has had it, or is to have it anyway.
+        cabins: that it is about; whoever is for others comes last.
+    """
+    names = [one.name for one in recipients]
+    at = names.index(name) if name in names else -1
+    known = {name, *had}
+    others = [
+        one
+        for one in (*recipients[at + 1 :], *recipients[: max(at, 0)])
+        if one.name not in known
+    ]
+    others.sort(key=lambda one: not covers(one, *cabins))
+    return others[0].name if others else None
+
+
+def is_quiet(recipient: Recipient, ring_urgency: int, local: datetime | None) -> bool:
+    """Return whether an address is to be left alone now.
+
+    Args:
+        recipient: with its quiet hours.
+        ring_urgency: of the message; what is high never waits.
+        local: now; None where no clock is believed: then nothing waits.
+    """
+    if recipient.quiet is None or ring_urgency >= OUT or local is None:
+        return False
+    begin, end = minutes_of(recipient.quiet)
+    now_min = local.hour * 60 + local.minute
+    if begin <= end:
+        return begin <= now_min < end
+    return now_min >= begin or now_min < end
+
+
+def retry_in_s(tries: int) -> float:
+    """Return how long to wait after so many failures in a row."""
+    return float(min(LONGEST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(tries - 1, 16)))
+
+
+def dead_text(name: str, reason: str) -> str:
+    """Return what the others are told of an address that does not take messages."""
+    why = f" ({reason})" if reason else ""
+    return f"{name} cannot be reached{why}: messages wait, and dangers go to others."
+
+
+def alive_text(name: str) -> str:
+    """Return what the others are told when it takes them again."""
+    return f"{name} can be reached again."
