@@ -28,6 +28,7 @@ from cabinvigil.drivers.kit.steps import (
     Setup,
     Steps,
     Transfer,
+    WrongPartError,
 )
 
 # Registers (memory map, section 5.3).
@@ -46,6 +47,9 @@ CTRL_MEAS = 0xF4
 CONFIG = 0xF5
 
 IS_BME280 = b"\x60"
+SISTERS = {b"\x56": "BMP280", b"\x57": "BMP280", b"\x58": "BMP280", b"\x61": "BME680"}
+"""What answers there instead, by its identity: parts that look alike, often sold for
+this one (BMP280 data sheet, section 4.3.1; samples had 56 and 57; all from memory)."""
 RESET_WORD = 0xB6
 RESET_S = 0.010
 """Start-up takes 2 ms (section 1); with the copying of the calibration, 10 ms (own)."""
@@ -66,7 +70,8 @@ BURST_SIZE = 13
 DATA_SIZE = 8
 SKIPPED_20 = 0x80000
 SKIPPED_16 = 0x8000
-"""Raw values of a quantity that was not measured (from memory)."""
+"""Raw values of a quantity that was not measured (from memory); measured ones, too: at
+some humidity each tenth reading is the one in the middle of the scale."""
 RANGE_C = (-40.0, 85.0)
 RANGE_HPA = (300.0, 1100.0)
 """What the part can measure (section 1, table 1)."""
@@ -120,14 +125,17 @@ def decode(data: bytes, constants: Calibration) -> Bme280Reading:
 
     Raises:
         ShortError, LengthError: not eight bytes.
-        NotMeasuredError: a quantity holds the value of a skipped measurement.
+        NotMeasuredError: it holds the values of skipped measurements.
         OutOfRangeError: the constants make no pressure.
     """
     sized(data, DATA_SIZE, "data")
     raw_p = int.from_bytes(data[0:3], "big") >> 4
     raw_t = int.from_bytes(data[3:6], "big") >> 4
     raw_h = int.from_bytes(data[6:8], "big")
-    if raw_p == SKIPPED_20 or raw_t == SKIPPED_20 or raw_h == SKIPPED_16:
+    skipped = (raw_p == SKIPPED_20, raw_t == SKIPPED_20, raw_h == SKIPPED_16)
+    # One alone was measured: a part that lost its settings, which `poll` reads back,
+    # has skipped all.
+    if sum(skipped) > 1:
         raise NotMeasuredError("it holds the values of a part that has not measured")
     fine = fine_temperature(raw_t, constants)
     rh_raw = humidity_pct(raw_h, fine, constants)
@@ -211,12 +219,17 @@ class Bme280:
         """Check the identity, reset, and read the constants twice.
 
         Raises:
-            WrongPartError: another part answers; 58 is its sister without humidity.
+            WrongPartError: another part answers, such as its sister without humidity.
             FramingError: two readings of the constants differ.
             OutOfRangeError: the constants are no part's.
             ShortError, LengthError: an answer has another size.
         """
         identity = yield from read(IDENTITY, 1, "identity register")
+        if identity in SISTERS:
+            raise WrongPartError(
+                f"a {SISTERS[identity]} answers, which was perhaps sold as a BME280: "
+                "this watch reads no such part, so fit a BME280"
+            )
         check_identity(identity, IS_BME280, "identity register")
         yield Transfer(bytes([RESET, RESET_WORD]), 0, RESET_S)
         once = yield from _constants()
@@ -292,6 +305,7 @@ PART = PartInfo(
     warm_up_s=1.0,
     address=0x76,
     addresses=(0x76, 0x77),
+    sisters={IDENTITY: SISTERS},
     # No wear-out named; drift of pressure is about 1 hPa a year (from memory).
     service_years=0.0,
     range_c=RANGE_C,

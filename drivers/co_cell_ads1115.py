@@ -11,6 +11,7 @@ from typing import Any
 
 from cabinvigil.drivers.kit import ads1115
 from cabinvigil.drivers.kit import options as opt
+from cabinvigil.drivers.kit.co_cold import COLDEST_C, relative_sensitivity
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.steps import (
     Gives,
@@ -26,13 +27,10 @@ SENSITIVITY_NA_PER_PPM = 525.0
 """Middle of 450 to 600; the cell's label has its own figure."""
 GAIN_OHM = 10_000.0
 """Of the amplifier: 390 ppm fill the converter (own choice)."""
-COLD_C, COLD_SHARE = -20.0, 0.575
-WARM_C = 20.0
-"""At -20 °C a cell gives 45 to 70 % of what it gives at 20 °C; the middle."""
 FORGET_POLLS = 60
 """Polls after which a temperature that is not told again is unknown: 5 min at the
 part's interval (own figure).  A cabin whose thermometer died may have grown cold."""
-RANGE_C = (-30.0, 50.0)
+RANGE_C = (COLDEST_C, 50.0)
 RANGE_RH_PCT = (15.0, 90.0)
 """Continuous use."""
 
@@ -52,19 +50,6 @@ class CoCellFacts:
         current_na = millivolts / 1000 / self.gain_ohm * 1e9
         sensitivity = self.sensitivity_na_per_ppm * relative_sensitivity(temp_c)
         return (current_na - self.zero_na) / sensitivity
-
-
-def relative_sensitivity(temp_c: float | None) -> float:
-    """Return the cell's sensitivity, of that at 20 °C.
-
-    A cold cell under-reads: without a temperature the cold factor stands, which rings
-    early.  Above 20 °C it is left at 1, though the cell over-reads by 10 to 25 % at
-    50 °C: that too rings early.  Below -20 °C the line goes on to the range's end.
-    """
-    if temp_c is None:
-        return COLD_SHARE
-    kept = min(max(temp_c, RANGE_C[0]), WARM_C)
-    return 1 - (1 - COLD_SHARE) * (WARM_C - kept) / (WARM_C - COLD_C)
 
 
 def samples(

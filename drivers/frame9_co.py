@@ -5,9 +5,11 @@ v1.2 p. 5, ZE15-CO 2023); "from memory" where not re-read.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
+from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.module9 import (
     MODE_OPTIONS,
@@ -15,16 +17,19 @@ from cabinvigil.drivers.kit.module9 import (
     Mode,
     ModuleGas,
     mode_of,
+    says_gas,
 )
 from cabinvigil.drivers.kit.steps import Gives, PartInfo, Sample
 
-CO = ModuleGas(code=0x04, unit=0x03, words="CO", answer_step=0.1)
-"""Gas 04, unit 03 is ppm (tables of the ZE07-CO manual); 0.1 ppm a count."""
 RANGE_C = (-10.0, 55.0)
 RANGE_RH_PCT = (15.0, 90.0)
 """ZE15-CO manual 2023; a winter cabin may lie outside at both ends."""
 FULL_SCALE_PPM = 500.0
 """ZE15-CO manual 2023; upload frames tell their own."""
+CO = ModuleGas(4, 3, "CO", answer_step=0.0, full_scale=FULL_SCALE_PPM)
+"""Gas 04, unit 03 is ppm (tables of the ZE07-CO manual).  What one count of an answer
+stands for differs: 0.1 ppm in that manual, 1 ppm in the family whose mode bytes are 04
+and 03 (from memory), so there is no default: 200 ppm would be read as 20."""
 MOST_ZERO_PPM = 10.0
 """A larger reading in fresh air is a gassed or worn cell, not a zero (own limit)."""
 
@@ -32,19 +37,34 @@ MOST_ZERO_PPM = 10.0
 class Frame9Co(GasModule):
     """Codec of one CO module; see `StreamPart`."""
 
-    def __init__(self, mode: Mode, full_scale_ppm: float, zero_ppm: float) -> None:
-        super().__init__(CO, mode, self._samples)
-        self._full_scale_ppm, self._zero_ppm = full_scale_ppm, zero_ppm
+    def __init__(
+        self, gas: ModuleGas, mode: Mode, zero_ppm: float, *, is_compensated: bool
+    ) -> None:
+        super().__init__(gas, mode, self._samples)
+        self._zero_ppm = zero_ppm
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
+        self._is_compensated = is_compensated
+        self._has_thermometer = False
 
     def inform(self, quantity: str, value: float) -> None:
         """Take temperature and humidity, to tell where the module may be blind."""
         self._air.inform(quantity, value)
+        self._has_thermometer = self._has_thermometer or quantity == "temp_c"
 
-    def _samples(self, value: float, full_scale: float | None) -> list[Sample]:
-        """Take off the zero; a negative rest stays to be seen."""
-        ppm = value - self._zero_ppm
-        if value >= (self._full_scale_ppm if full_scale is None else full_scale):
+    def _sensitivity(self) -> float:
+        """Return its sensitivity, of that at 20 °C.
+
+        A thermometer that died leaves the cold factor, which rings early; where there
+        never was one, what the module says stands.
+        """
+        if self._is_compensated or not self._has_thermometer:
+            return 1.0
+        return relative_sensitivity(self._air.get("temp_c"))
+
+    def _samples(self, value: float, full_scale: float) -> list[Sample]:
+        """Take off the zero, and the cold; a negative rest stays to be seen."""
+        ppm = (value - self._zero_ppm) / self._sensitivity()
+        if value >= full_scale:
             return [Sample("co_ppm", ppm, "at-least", "the module is at full scale")]
         return [Sample("co_ppm", ppm, *self._air.quality())]
 
@@ -56,10 +76,19 @@ def make(options: Mapping[str, Any]) -> Frame9Co:
         ValueError: an option is unknown or out of bounds.
     """
     opt.known(options, PART.options)
+    mode = mode_of(options)
+    step_ppm = opt.number(options, "answer_ppm", 0.0, 0.01, 10.0)
+    if mode.asked and not step_ppm:
+        raise ValueError(
+            "answer_ppm: needed with mode = 'question': write what one count of an "
+            "answer stands for by the module's sheet, 0.1 or 1"
+        )
+    full_ppm = opt.number(options, "full_scale_ppm", FULL_SCALE_PPM, 100.0, 5000.0)
     return Frame9Co(
-        mode_of(options),
-        opt.number(options, "full_scale_ppm", FULL_SCALE_PPM, 100.0, 5000.0),
+        replace(CO, answer_step=step_ppm, full_scale=full_ppm),
+        mode,
         opt.number(options, "zero_ppm", 0.0, -MOST_ZERO_PPM, MOST_ZERO_PPM),
+        is_compensated=opt.flag(options, "compensated"),
     )
 
 
@@ -84,10 +113,15 @@ PART = PartInfo(
     needs=("temp_c", "rh_pct"),
     options={
         **MODE_OPTIONS,
+        "answer_ppm": "ppm of one count of an answer, 0.1 or 1 by its sheet; needed "
+        "with mode 'question'",
         "full_scale_ppm": "end of the range, for answers that do not tell it (500)",
+        "compensated": "true where its sheet says that its own thermometer corrects it "
+        "for cold (false)",
         "zero_ppm": "what it shows in fresh air, taken off (-10 to 10; 0)",
     },
     # 3 to 5 years (ZE15-CO); the shorter.
     service_years=3.0,
     range_c=RANGE_C,
+    says_what=says_gas,
 )

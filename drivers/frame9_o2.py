@@ -9,8 +9,11 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
+    GALVANIC_HPA_PER_K_MIN,
+    GALVANIC_PCT_PER_K_MIN,
     MODULE_OPTIONS,
     AirSpan,
+    leaves_out,
     module_span,
     o2_samples,
 )
@@ -21,12 +24,12 @@ from cabinvigil.drivers.kit.module9 import (
     Mode,
     ModuleGas,
     mode_of,
+    says_gas,
 )
 from cabinvigil.drivers.kit.steps import CellDeadError, Gives, PartInfo, Sample
 
-OXYGEN = ModuleGas(code=0x05, unit=0x04, words="oxygen", answer_step=0.1)
-"""Gas 05, unit 04 is vol % (from memory); 0.1 % a count."""
-FULL_SCALE_PCT = 25.0
+OXYGEN = ModuleGas(5, 4, "oxygen", answer_step=0.1, full_scale=25.0)
+"""Gas 05, unit 04 is vol % (from memory); 0.1 % a count, 25 % at the end (the same)."""
 RANGE_C = (-20.0, 50.0)
 """From memory; as of the galvanic cell within."""
 
@@ -43,7 +46,7 @@ class Frame9O2(GasModule):
         """Take the air pressure, and the temperature at the module."""
         self._air.inform(quantity, value)
 
-    def _samples(self, value: float, full_scale: float | None) -> list[Sample]:
+    def _samples(self, value: float, full_scale: float) -> list[Sample]:
         """Judge a value.
 
         Raises:
@@ -52,7 +55,7 @@ class Frame9O2(GasModule):
         if value == 0:
             raise CellDeadError("it reports 0 % oxygen: its cell is dead")
         found = o2_samples(self._span, value, self._air)
-        if value >= (FULL_SCALE_PCT if full_scale is None else full_scale):
+        if value >= full_scale:
             why = "the module is at full scale"
             return [Sample(one.quantity, one.value, "at-least", why) for one in found]
         return found
@@ -78,8 +81,12 @@ PART = PartInfo(
         # Resolution 0.1 %; t90 15 s is 6.5 s at 63 % (from memory, as the galvanic
         # cell).  Stuck: one step of 0.1 % may rightly stand for an hour in still fresh
         # air (own figure).
-        "o2_pct": Gives(0.1, 0.05, 6.5, 3600.0, 4.0),
-        "o2_hpa": Gives(1.0, 0.5, 6.5, 3600.0, 40.0),
+        "o2_pct": Gives(
+            0.1, 0.05, 6.5, 3600.0, 4.0, off_per_k_min=GALVANIC_PCT_PER_K_MIN
+        ),
+        "o2_hpa": Gives(
+            1.0, 0.5, 6.5, 3600.0, 40.0, off_per_k_min=GALVANIC_HPA_PER_K_MIN
+        ),
     },
     make=make,
     interval_s=1.0,
@@ -92,4 +99,6 @@ PART = PartInfo(
     # 2 to 3 years are usual for such cells (sensor notes, section 7b).
     service_years=2.0,
     range_c=RANGE_C,
+    leaves_out=leaves_out,
+    says_what=says_gas,
 )

@@ -11,8 +11,11 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
+    GALVANIC_HPA_PER_K_MIN,
+    GALVANIC_PCT_PER_K_MIN,
     MODULE_OPTIONS,
     AirSpan,
+    leaves_out,
     module_span,
     o2_samples,
 )
@@ -142,8 +145,18 @@ PART = PartInfo(
         # figure).  Lag: t90 15 s is 6.5 s at 63 % (from memory, as the galvanic cell).
         # Stuck: a module whose register never moves is on public record; ten minutes
         # (own figure).  Jump: more than 1 %/s is a flipped bit.
-        "o2_pct": Gives(0.002, 0.02, 6.5, 600.0, 1.0, FULL_SCALE_PCT),
-        "o2_hpa": Gives(0.02, 0.2, 6.5, 600.0, 10.0),
+        "o2_pct": Gives(
+            0.002,
+            0.02,
+            6.5,
+            600.0,
+            1.0,
+            FULL_SCALE_PCT,
+            off_per_k_min=GALVANIC_PCT_PER_K_MIN,
+        ),
+        "o2_hpa": Gives(
+            0.02, 0.2, 6.5, 600.0, 10.0, off_per_k_min=GALVANIC_HPA_PER_K_MIN
+        ),
     },
     make=make,
     interval_s=5.0,
@@ -157,4 +170,5 @@ PART = PartInfo(
     # About two years (from memory).
     service_years=2.0,
     range_c=RANGE_C,
+    leaves_out=leaves_out,
 )

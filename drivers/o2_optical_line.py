@@ -21,6 +21,7 @@ from cabinvigil.drivers.kit.steps import (
     Sample,
     ShortError,
 )
+from cabinvigil.drivers.kit.vapour import rh_at_surface_pct
 
 LETTERS = ("O", "T", "P", "%", "e")
 """Partial pressure, temperature, pressure, percent, status: the order of a line."""
@@ -39,7 +40,8 @@ FULL_O2_PCT = 25.0
 """Ends of the ranges (data sheet)."""
 RANGE_C = (-30.0, 60.0)
 RANGE_RH_PCT = (0.0, 99.0)
-"""Without dew: a wet disc answers slowly or stands still (sensor notes, section 11)."""
+"""Without dew: a wet disc answers slowly or stands still (sensor notes, section 11).
+It is the humidity at the disc that counts."""
 REFUSALS = {
     "0": "it was too long",
     "1": "it does not know it",
@@ -189,6 +191,11 @@ def _ranged(
     return Sample(quantity, value, *quality)
 
 
+def _is_about(temp_c: float) -> bool:
+    """Return whether a temperature can be that of a disc that works at all."""
+    return RANGE_C[0] <= temp_c <= RANGE_C[1]
+
+
 def _hunter() -> LineHunter:
     return LineHunter(LONGEST)
 
@@ -199,6 +206,7 @@ class O2OpticalLine:
     def __init__(self) -> None:
         self._stream = Stream(_hunter, self._read)
         self._air = Conditions(RANGE_C, RANGE_RH_PCT)
+        self._room = Conditions(RANGE_C, RANGE_RH_PCT)
         self._synced = False
         self._noise_lines = 0
 
@@ -221,8 +229,23 @@ class O2OpticalLine:
         return self._stream.feed(data)
 
     def inform(self, quantity: str, value: float) -> None:
-        """Take humidity, and the pressure that a part without a cell for it wants."""
-        self._air.inform(quantity, value)
+        """Take the room's humidity and temperature, and its pressure.
+
+        The pressure is what a part without a cell for it wants.
+        """
+        self._room.inform(quantity, value)
+        if quantity != "temp_c":  # its own is told with each line
+            self._air.inform(quantity, value)
+
+    def _see_wetness(self, disc_c: float) -> None:
+        """Judge the room's humidity at the disc: soaked in the cold, it is wet long.
+
+        Where nobody tells how warm the room is, it is taken for as warm as the disc.
+        """
+        rh_pct, room_c = self._room.get("rh_pct"), self._room.get("temp_c")
+        if rh_pct is None or room_c is None or not _is_about(disc_c):
+            return
+        self._air.inform("rh_pct", rh_at_surface_pct(rh_pct, room_c, disc_c))
 
     def _read(self, line: bytes) -> list[Sample]:
         """Read one line; what comes before the first good one is power-up noise."""
@@ -234,7 +257,10 @@ class O2OpticalLine:
                 raise
             return []
         self._synced = True
-        return samples(item, self._air) if isinstance(item, OpticalReading) else []
+        if not isinstance(item, OpticalReading):
+            return []
+        self._see_wetness(item.temp_c)
+        return samples(item, self._air)
 
 
 make = opt.no_options(O2OpticalLine)
@@ -261,8 +287,9 @@ PART = PartInfo(
     # One line at once; a minute until its lines agree (own figure).
     warm_up_s=60.0,
     baud=9600,
-    needs=("pressure_hpa", "rh_pct"),
+    needs=("pressure_hpa", "rh_pct", "temp_c"),
     # Life of five years or more (data sheet).
     service_years=5.0,
+    says_what=lambda _options: True,  # each value behind its letter
     range_c=RANGE_C,
 )

@@ -167,5 +167,6 @@ PART = PartInfo(
     baud=9600,
     # Three years of running (from memory).
     service_years=3.0,
+    says_what=lambda _options: True,  # its frames begin as no gas module's do
     range_c=dust.RANGE_C,
 )

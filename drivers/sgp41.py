@@ -32,8 +32,11 @@ SERIAL_NUMBER = 0x3682
 MEASURE_S = 0.050
 SELF_TEST_S = 0.320
 SHORT_S = 0.001
-PASSED = 0xD400
-"""Self-test without fault; 4b00 with (SGP40 v1.0 p. 14, table 13)."""
+FAILED_BITS = 0x000F
+"""What of the verdict says that a pixel is faulty: bit 0 that for VOC, bit 1 that for
+NOx.  The others are to be passed over (two public drivers; the maker's from memory)."""
+FAILED = 0x4B00
+"""A faulty SGP40's verdict, by the same command (v1.0 p. 14, table 13)."""
 CONDITION_POLLS = 10
 """Ten seconds at one poll a second; longer harms the nitrogen oxide pixel (from
 memory)."""
@@ -69,7 +72,8 @@ def decode_self_test(reply: bytes) -> bool:
     Raises:
         ShortError, LengthError, CrcError: see `words`.
     """
-    return words(reply, 1)[0] == PASSED
+    (verdict,) = words(reply, 1)
+    return verdict != FAILED and not verdict & FAILED_BITS
 
 
 def humidity_word(rh_pct: float) -> int:

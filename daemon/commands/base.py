@@ -4,6 +4,9 @@
 """
 
 import argparse
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Protocol
 
@@ -11,6 +14,28 @@ from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 
 USUAL_CONFIG = Path("/etc/cabinvigil/cabin.toml")
 """Where the service looks for its config, and so does a command that is given none."""
+
+
+@contextmanager
+def loading(*, for_the_night: bool = False) -> Iterator[None]:
+    """Import in the block, without the garbage collector.
+
+    What imports make is there to stay; looked through again and again, as it grew, it
+    took a tenth of the start.
+
+    Args:
+        for_the_night: it is not looked through later either, which would hold up a
+            small Pi's alarm.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if for_the_night:
+            gc.freeze()
+        if was_on:
+            gc.enable()
 
 
 class Command(Protocol):

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import IO
 
+from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import CallError, add_json
 from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
 from cabinvigil.daemon.log.find import NightError, by_night, night_files
@@ -102,7 +103,7 @@ def _split(word: str) -> tuple[str, str]:
 
 def _sheet(wanted: Wanted) -> Sheet:
     name, paths, stretch = wanted
-    found = give_account(paths)
+    found = give_account(paths, wall=SystemClock().wall())
     first, _, last = stretch.partition("..")
     from_s = _mark(found, first, name) if first.strip() else 0.0
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s

@@ -21,6 +21,7 @@ from cabinvigil.daemon.settings.config import (
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
 from cabinvigil.daemon.settings.errors import one_line
 from cabinvigil.daemon.settings.guards import watched
+from cabinvigil.daemon.settings.ports import may_move
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.values import to_plain
@@ -91,7 +92,9 @@ def run(
     except ConfigError as error:
         _tell(error.mistakes, args.json, args.file, out, err)
         return ExitCode.WRONG_CALL
-    missing = device_mistakes(settings, args.file, machine) if args.devices else []
+    missing = (
+        device_mistakes(settings, args.file, machine, known) if args.devices else []
+    )
     if args.json:
         out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
     else:
@@ -240,6 +243,13 @@ def cautions(settings: Settings, known: Registries) -> Iterator[str]:
         info = known.part(part.kind)
         if "pressure_hpa" in info.needs and not part.pressure_from:
             yield f"{name} is not corrected for air pressure: name `pressure_from`."
+        if "co_ppm" in info.gives and not part.temperature_from:
+            yield f"{name} is not corrected for cold: name `temperature_from`."
+        if part.port is not None and may_move(part.port):
+            yield (
+                f"{name} is at {part.port}, which may be another adapter's name after "
+                f"a restart: {known.port_names.mend(part.port)}."
+            )
         if info.service_years and part.in_service is None and info.service_years < 10:
             yield f"{name} wears out: `in_service` is missing, so its age is not known."
     if settings.buzzer is None:

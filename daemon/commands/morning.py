@@ -6,6 +6,7 @@ date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watche
 
 import argparse
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import IO
 
@@ -78,10 +79,10 @@ def run(
     """Tell of the night; return the exit code."""
     folder = folder_of(args, args.night)
     paths = night_files(args.night, folder)
-    older = None
+    older, wall = None, (clock or SystemClock()).wall()
     if args.night is None and folder is not None:
-        older = missing(paths, folder, (clock or SystemClock()).wall())
-    found = give_account(paths, older)
+        older = missing(paths, folder, wall)
+    found = give_account(paths, older, wall)
     if args.page is not None:
         _page(found, args.page)
     if older is not None:
@@ -116,17 +117,23 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
         ) from error
 
 
-def give_account(paths: list[Path], note: str | None = None) -> Morning:
+def give_account(
+    paths: list[Path], note: str | None = None, wall: datetime | None = None
+) -> Morning:
     """Read a night and give account of it.
 
     Args:
         paths: its files.
         note: what a reader must know of how it was found.
+        wall: the present moment: a log that ended long before it without a word was cut
+            off; None looks for no such thing.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
     """
     tape = read(paths)
+    if wall is not None:
+        tape = replace(tape, is_cut_off=tape.ends_in_silence(wall))
     if note is not None:
         tape = replace(tape, notes=(note, *tape.notes))
     return morning(tape, paths[0].name.split(".jsonl")[0])

@@ -23,6 +23,8 @@ Job = Callable[[Wires, Clock], Awaitable[T]]
 
 FRESH = AirNow()
 """Doors open: outdoor air, as the parts of the rehearsal see it."""
+BREATH = AirNow(o2_pct=16.6, co2_ppm=38_000.0, temp_c=26.0, rh_pct=92.0)
+"""In a bag that somebody has breathed into (from memory)."""
 CLOSED = AirNow(o2_pct=19.6, co2_ppm=4200.0, co_ppm=9.0, temp_c=17.0, rh_pct=88.0)
 """An hour after the doors were shut with the burner on."""
 
@@ -41,7 +43,7 @@ def chosen_settings(config: Path | None, *, is_emulated: bool) -> Settings:
 def run_on_wires(
     job: Job[T],
     settings: Settings,
-    emulated: AirNow | None = None,
+    emulated: AirNow | Callable[[], AirNow] | None = None,
     *,
     seed: int = 1,
     failures: tuple[FaultSpan, ...] = (),
@@ -51,7 +53,8 @@ def run_on_wires(
     Args:
         job: what is done.
         settings: whose parts hang on emulated wires.
-        emulated: the air that emulated parts hang in; None takes the real wires.
+        emulated: the air that emulated parts hang in, or what tells it at each moment;
+            None takes the real wires.
         seed: of the emulated parts' own errors.
         failures: on emulated wires.
 
@@ -60,7 +63,9 @@ def run_on_wires(
     """
     if emulated is None:
         return asyncio.run(_real(job))
-    return run_virtual(_staged(job, settings, emulated, seed, failures))
+    air = emulated
+    now = air if callable(air) else lambda: air
+    return run_virtual(_staged(job, settings, now, seed, failures))
 
 
 async def _real(job: Job[T]) -> T:
@@ -70,7 +75,7 @@ async def _real(job: Job[T]) -> T:
 async def _staged(
     job: Job[T],
     settings: Settings,
-    air: AirNow,
+    air: Callable[[], AirNow],
     seed: int,
     failures: tuple[FaultSpan, ...],
 ) -> T:
@@ -78,7 +83,7 @@ async def _staged(
     clock = VirtualClock(loop, START_WALL)
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
         stage = EmulatedWires(
-            Path(folder), lambda: air, loop.time, loop.call_at, seed, failures
+            Path(folder), air, loop.time, loop.call_at, seed, failures
         )
         stage.attach(settings.parts)
         try:

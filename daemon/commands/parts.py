@@ -5,6 +5,7 @@ A scan sets nothing on any part, and says what is there that it does not know.
 
 import argparse
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import no_watch
@@ -103,9 +104,11 @@ def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:
         return load(args.config)
     if args.emulated:
         return example()
-    if not USUAL_CONFIG.exists():
-        return None
     try:
+        # Who has not said `sudo -u` may not even look whether it is there.
+        with suppress(PermissionError):
+            if not USUAL_CONFIG.exists():
+                return None
         return load(USUAL_CONFIG)
     except ConfigError as error:
         print_note(f"looking without the config: {error}", err)

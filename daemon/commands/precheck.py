@@ -6,7 +6,7 @@ Asks the watch where it runs, else looks at the parts itself for a minute.
 import argparse
 import asyncio
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Container, Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
@@ -21,14 +21,17 @@ from cabinvigil.daemon.commands.base import (
     check_range,
 )
 from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
-from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.commands.precheck_truth import tested
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
+from cabinvigil.daemon.precheck import certificates
 from cabinvigil.daemon.precheck import findings as checks
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, status_of
 from cabinvigil.daemon.precheck.look import look
 from cabinvigil.daemon.precheck.parts import Part, part_finding
+from cabinvigil.daemon.precheck.phone import nothing_typed, phone, typed_line
 from cabinvigil.daemon.precheck.supply import supply
-from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
+from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, try_log
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config
@@ -36,14 +39,19 @@ from cabinvigil.daemon.service.host import cpu_c, is_under_volted
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.ports import SerialNames, may_move
 from cabinvigil.daemon.settings.series import series_keys
-from cabinvigil.daemon.span.kept import SpansError, SpansFile, maker, of_part
+from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.daemon.span.dated import dated_of_part
+from cabinvigil.daemon.span.kept import Span, SpansError, SpansFile, maker, of_part
+from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 
 EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
   cabinvigil precheck --no-key --no-phone  from a script: nobody is asked
+  cabinvigil precheck --breath             test the parts with a bag of breath
   cabinvigil precheck --emulated           try it without hardware
   cabinvigil precheck --emulated --failing bunk-co=stall
 """
@@ -77,6 +85,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=float,
         metavar="AH",
         help="ampere hours that the battery holds when full",
+    )
+    parser.add_argument(
+        "--lithium",
+        action="store_true",
+        help="it is LiFePO4, whose volts do not tell its charge; else it is lead",
+    )
+    parser.add_argument(
+        "--breath",
+        action="store_true",
+        help="test the parts with a bag of breath, though none is due",
+    )
+    parser.add_argument(
+        "--gas",
+        type=float,
+        metavar="PPM",
+        help="test the carbon monoxide parts with test gas of so many ppm",
     )
     add_emulated(parser)
     parser.add_argument(
@@ -118,8 +142,21 @@ def _check(args: argparse.Namespace) -> None:
     if not 0.0 < args.hours <= 168.0:
         raise CallError("--hours must lie above 0 and up to 168")
     check_range("--battery-ah", args.battery_ah, 0.1, 10_000.0)
+    check_range("--gas", args.gas, 20.0, 1000.0)
+    if args.breath and args.gas is not None:
+        raise CallError("--breath and --gas are two tests: one after the other")
+    if (args.breath or args.gas is not None) and not args.emulated:
+        for word, is_given in (("--no-key", args.no_key), ("--json", args.json)):
+            if is_given:
+                raise CallError(f"--breath and --gas need a hand: leave {word} away")
     if args.failing and not args.emulated:
         raise CallError("--failing is for emulated parts: add --emulated")
+
+
+def _port_mend(part: PartSettings) -> str:
+    """Say how to name a part's port, where its name may pass to another adapter."""
+    port, names = part.port or "", SerialNames()
+    return names.mend(port) if may_move(port) or names.is_shared(port) else ""
 
 
 def _findings(
@@ -133,14 +170,28 @@ def _findings(
             print(line, file=out, flush=True)
 
     status = _status(args, settings, say)
+    shown, answered = tested(args, settings, status, clock, say, ask)
+    if shown and status.runs:  # minutes have gone by: a danger may stand since then
+        status = _status(args, settings, say, answered)
+    yield from checks.watch(status, is_emulated=args.emulated)
     yield from _parts(args, settings, status, clock)
+    yield from shown
     yield from checks.air(status)
     yield _buzzer(args, settings, status, clock, ask)
     yield _phone(args, settings, status, clock, say)
+    if not args.emulated:
+        found = certificates.known(settings.mqtt, is_online=not args.no_phone)
+        yield from certificates.judged(found, clock.wall())
     yield _log(args, settings, status)
     synchronised = True if args.emulated else is_synchronised()
     yield checks.clock(clock.wall(), is_synchronised=synchronised)
-    yield supply(status, args.hours, args.battery_ah, _empty_v(settings))
+    yield supply(
+        status,
+        args.hours,
+        args.battery_ah,
+        _empty_v(settings),
+        is_lithium=args.lithium,
+    )
     yield checks.computer(cpu_c(), is_under_volted=is_under_volted())
     told = (*settings.parts, "buzzer", "mqtt", "log")
     yield from checks.host_faults(status, told)
@@ -148,9 +199,18 @@ def _findings(
 
 
 def _status(
-    args: argparse.Namespace, settings: Settings, say: Callable[[str], None]
+    args: argparse.Namespace,
+    settings: Settings,
+    say: Callable[[str], None],
+    answered: Container[str] = (),
 ) -> WatchStatus:
     """Ask the watch, or look at the parts.
+
+    Args:
+        args: of the call.
+        settings: of the cabin.
+        say: takes a line for who waits.
+        answered: what a test rang, and somebody answered.
 
     Raises:
         AskError: the watch runs and cannot be asked.
@@ -159,14 +219,14 @@ def _status(
         answer = watch_status(settings)
         if answer is not None:
             with suppress(KeyError, TypeError, ValueError):
-                return status_of(answer, runs=True)
+                return status_of(answer, runs=True, answered=answered)
             text = "The watch that runs is of another version: restart it"
             raise AskError(0, text)
     say("Looking at the parts for a minute ...")
     infos = part_infos(settings.parts)
 
     async def job(wires: Wires, clock: Clock) -> dict[str, Any]:
-        def make(tell: Callable[[SourceFault], None]) -> MakeCodec:
+        def make(tell: Callable[[SourceFault | SourceOk], None]) -> MakeCodec:
             if args.emulated:
                 return from_config
             return maker(Path(settings.watch.state_folder), tell)
@@ -197,22 +257,28 @@ def _parts(
 ) -> Iterator[Finding]:
     infos = part_infos(settings.parts)
     keys = series_keys(settings.parts, infos)
-    spans, lost = [], ""
+    spans: list[Span] = []
+    proofs: list[Proof] | None = None
+    lost = ""
     if not args.emulated:
         try:
-            spans = SpansFile(Path(settings.watch.state_folder)).load()
+            file = SpansFile(Path(settings.watch.state_folder))
+            spans, proofs = file.load_all()
         except SpansError as error:
             lost = str(error)
     for name, part in settings.parts.items():
         series = {q: key for (owner, q), key in keys.items() if owner == name}
         own = of_part(spans, name, part.kind, part.in_service)
-        one = Part(name, part, infos[name], series, own)
+        tests = None
+        if proofs is not None:
+            tests = dated_of_part(proofs, name, part.kind, part.in_service)
+        one = Part(name, part, infos[name], series, own, _port_mend(part), tests)
         yield part_finding(one, status, clock.wall())
     if lost:
         yield Finding("spans", "bad", lost)
     yield from checks.measured(watched(settings.parts, infos))
-    shared = {key.split("__")[0] for key in keys.values() if "__" in key}
-    yield from checks.fellows(status, len(shared))
+    shared = {checks.channel_of_key(key) for key in keys.values() if "__" in key}
+    yield from checks.fellows(status, shared)
 
 
 def _buzzer(
@@ -222,7 +288,9 @@ def _buzzer(
     clock: Clock,
     ask: Ask,
 ) -> Finding:
-    if args.no_key:
+    # What fails, or is not there, is known without a sound.
+    is_known = settings.buzzer is None or "buzzer" in status.faults
+    if args.no_key and not is_known:
         return Finding("buzzer", "not checked", "whether it is heard (--no-key)")
     if args.emulated:
         return Finding("buzzer", "not checked", "emulated parts make no sound")
@@ -236,11 +304,12 @@ def _phone(
     clock: Clock,
     say: Callable[[str], None],
 ) -> Finding:
-    if args.no_phone:
+    if args.no_phone and "mqtt" not in status.faults:
         return Finding("phone", "not checked", "whether it answers (--no-phone)")
     if args.emulated:
         return Finding("phone", "not checked", "emulated parts reach no phone")
-    return phone(settings, status, clock, say)
+    typed = nothing_typed if args.no_key or args.json else typed_line
+    return phone(settings, status, clock, say, typed)
 
 
 def _log(args: argparse.Namespace, settings: Settings, status: WatchStatus) -> Finding:

@@ -5,10 +5,13 @@ Shows what a sleeper would hear and a phone would get, and ends with an account.
 
 import argparse
 import os
+import tempfile
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import IO, Any
 
+from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import (
     CallError,
     add_config,
@@ -22,11 +25,14 @@ from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
+from cabinvigil.daemon.rehearsal import loudspeaker
 from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import (
+    MakeOutputs,
     Rehearsal,
     emulated_night,
     play,
@@ -47,6 +53,7 @@ EXAMPLE = """nights:
 example, the trailer Lapwing:
   cabinvigil rehearse shut
   cabinvigil rehearse icing --log nights/ --json
+  cabinvigil rehearse shut --live --pace 20
 """.format(
     nights="\n".join(f"  {word:<8}  {night.title}" for word, night in NIGHTS.items())
 )
@@ -71,7 +78,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--air",
         type=Path,
         metavar="FILE",
-        help="play recorded air from a CSV file, in place of a night",
+        help="play recorded air from a CSV file, in place of a night: straight from "
+        "value to value, blank cells too (for `replay` they are silence)",
     )
     parser.add_argument(
         "--pace",
@@ -79,6 +87,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=0.0,
         metavar="N",
         help="N times real time; 1 is real time, 0 as fast as it goes",
+    )
+    parser.add_argument(
+        "--live",
+        action="store_true",
+        help="let it be asked and listened to as the watch itself, in real time",
+    )
+    parser.add_argument(
+        "--socket",
+        type=Path,
+        metavar="PATH",
+        help="with --live: the socket where it can be asked",
+    )
+    parser.add_argument(
+        "--sound",
+        action="store_true",
+        help="with --live: play the sounder's patterns on the loudspeaker",
     )
     add_config(parser, "play it in the cabin of this config")
     parser.add_argument("--hours", type=float, metavar="H", help="end after H hours")
@@ -108,6 +132,15 @@ def _check(args: argparse.Namespace) -> None:
         raise CallError("--pace must lie between 0 and 1000000; 1 is real time")
     if args.hours is not None and not 0.0 < args.hours <= MOST_HOURS:
         raise CallError(f"--hours must lie between 0 and {MOST_HOURS:g}")
+    if not args.live and (args.socket is not None or args.sound):
+        raise CallError("--socket and --sound need --live; add it")
+    if args.live and args.air is None and args.json:
+        raise CallError("--live tells people; leave --json out, or --live")
+    if args.sound and not loudspeaker.is_there():
+        raise CallError(
+            "--sound plays by aplay, which is not here; install alsa-utils, or leave "
+            "--sound out"
+        )
     check_range("--tick-s", args.tick_s, 0.5, 60.0, " seconds")
     if args.log is not None:
         _make_folder(args.log)
@@ -156,13 +189,49 @@ def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     return ExitCode.DONE
 
 
+async def _live(
+    args: argparse.Namespace,
+    rehearsal: Rehearsal,
+    make_outputs: MakeOutputs,
+    on_truth: Callable[[Truth], None],
+    out: IO[str],
+) -> None:
+    """Play it where it can be asked, and heard at the broker."""
+    ends = LiveEnds(
+        rehearsal.settings,
+        _socket_of(args, rehearsal.settings),
+        with_sound=args.sound,
+        say=lambda line: print(line, file=out, flush=True),
+    )
+    await play(
+        rehearsal,
+        lambda clock, report: [*ends.outputs(), *make_outputs(clock, report)],
+        on_truth,
+        make_clock=LiveClock,
+        beside=ends.beside,
+    )
+
+
+def _socket_of(args: argparse.Namespace, settings: Settings) -> Path:
+    """Return where it can be asked: as told, by its config, or a place of one's own."""
+    if args.socket is not None:
+        return Path(args.socket)
+    if args.config is not None:
+        return Path(settings.ask.socket)
+    own = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
+    return Path(own) / f"cabinvigil-rehearsal-{os.getuid()}"
+
+
 def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
     truths: list[Truth] = []
     cabin = rehearsal.settings.cabin.name
     forms = forms_of(rehearsal.settings)
+    here = SystemClock().wall().astimezone().tzinfo or TRAILERS_ZONE
     narrator = Narrator(
-        (lambda _line: None) if args.json else lambda line: print(line, file=out),
-        TRAILERS_ZONE,
+        (lambda _line: None)
+        if args.json
+        else lambda line: print(line, file=out, flush=args.live),
+        here if args.live else TRAILERS_ZONE,
         lambda alert: forms.for_the_second(alert, cabin),
     )
 
@@ -196,7 +265,10 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
         what = f"recorded air {args.air}" if args.air else NIGHTS[args.night].title
         name = "" if args.air else f"'{args.night}': "
         print(f"Rehearsal on emulated parts. {name}{what}.", file=out)
-    run_paced(play(rehearsal, make_outputs, on_truth), args.pace)
+    if args.live:
+        run_paced(_live(args, rehearsal, make_outputs, on_truth, out), args.pace or 1.0)
+    else:
+        run_paced(play(rehearsal, make_outputs, on_truth), args.pace)
     if not args.json:
-        for line in account(args.night, truths, narrator.rings):
+        for line in account("" if args.air else args.night, truths, narrator.rings):
             print(line, file=out)

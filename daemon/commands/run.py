@@ -4,16 +4,24 @@ Faults of parts, broker or disk are told and do not end the watch.
 """
 
 import argparse
-import asyncio
 import os
-from typing import IO
+from contextlib import suppress
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
 
-from cabinvigil.daemon.commands.base import USUAL_CONFIG, add_config, print_note
-from cabinvigil.daemon.service.app import run_app
-from cabinvigil.daemon.service.host_services import HostServices
-from cabinvigil.daemon.settings.config import load
-from cabinvigil.daemon.span.kept import maker
+from cabinvigil.daemon.clock import SystemClock
+from cabinvigil.daemon.commands.base import (
+    USUAL_CONFIG,
+    add_config,
+    loading,
+    print_note,
+)
+from cabinvigil.daemon.outputs.signal.gpio import open_gpio
+from cabinvigil.daemon.service.sounder import Sounder, start_early
 from cabinvigil.daemon.text.errors import ExitCode
+
+if TYPE_CHECKING:
+    from cabinvigil.daemon.service.host_services import HostServices
 
 EXAMPLE = f"""example, as the trailer Lapwing's unit starts it:
   cabinvigil run --config {USUAL_CONFIG}
@@ -27,17 +35,60 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_config(parser, default=USUAL_CONFIG)
 
 
+def host_services() -> "HostServices":
+    """Return this machine."""
+    from cabinvigil.daemon.service.host_services import HostServices
+    from cabinvigil.daemon.span.kept import maker
+
+    return HostServices(
+        maker,
+        open_line=open_gpio,
+        environ=dict(os.environ),
+        pid=os.getpid(),
+        exit_now=os._exit,
+    )
+
+
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Watch; return the exit code."""
+    # Before all else: what is loaded below takes a slow machine many seconds.
+    sounder = start_early(args.config, SystemClock(), open_gpio)
+    try:
+        return _watch(args, sounder, out, err)
+    except BaseException:
+        if sounder is not None:
+            sounder.end()
+        raise
+
+
+def _watch(
+    args: argparse.Namespace, sounder: Sounder | None, out: IO[str], err: IO[str]
+) -> int:
+    with loading(for_the_night=True):
+        import asyncio
+
+        from cabinvigil.daemon.ask.probe import is_heard
+        from cabinvigil.daemon.ask.socket import another_watch
+        from cabinvigil.daemon.service.app import App
+        from cabinvigil.daemon.settings.config import load
+
+        machine = host_services()
     settings = load(args.config)
     for text in settings.laxer:
         print_note(f"laxer than published: {text}", err)
+    socket = Path(settings.ask.socket)
+    with suppress(OSError):  # what nobody can tell is told once the socket is wanted
+        if is_heard(socket):
+            print_note(another_watch(socket), err)
     print(
         f"cabinvigil watches {settings.cabin.name}. An added layer only: never in "
         "place of certified alarms.",
         file=out,
         flush=True,
     )
-    machine = HostServices(maker, environ=dict(os.environ), pid=os.getpid())
-    asyncio.run(run_app(settings, args.config, machine))
+
+    async def live() -> None:  # the watch is made on its loop
+        await App(settings, args.config, machine, sounder).run()
+
+    asyncio.run(live())
     return ExitCode.DONE

@@ -5,13 +5,15 @@ and steady as far as the parts can tell.
 """
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import IO, Any
 
 from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.ask.socket import no_watch, typed
+from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import (
     CallError,
     MachineError,
@@ -26,20 +28,22 @@ from cabinvigil.daemon.commands.on_wires import (
     chosen_settings,
     run_on_wires,
 )
-from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.span.fresh_air import YES, is_yes
-from cabinvigil.daemon.span.kept import SpansFile
+from cabinvigil.daemon.span.kept import Span, SpansFile, of_part
 from cabinvigil.daemon.span.session import SpanSession
 from cabinvigil.daemon.span.table import kept_lines, lines
 from cabinvigil.daemon.span.ways import WAYS
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.moments import day_and_time
 
 EXAMPLE = """example, beside the trailer Lapwing:
   cabinvigil span                     every part that can be spanned
   cabinvigil span bunk-cell bunk-co   these two
   cabinvigil span --kept              what is kept, and how long cells will last
+  cabinvigil span --undo bunk-cell    take its last span back
   cabinvigil span --emulated          try it, on emulated parts in fresh air
   cabinvigil span --emulated --air closed   and see it refuse
 
@@ -61,20 +65,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a part's name in the config; all that can be spanned if none is named",
     )
     add_config(parser)
-    add_emulated(parser, "try it on emulated parts; keeps nothing")
+    add_emulated(parser, "try it on emulated parts; keeps nothing but in --state")
     parser.add_argument(
         "--air",
         choices=tuple(AIRS),
         default="fresh",
         help="with --emulated: fresh air, or that of a closed cabin (fresh)",
     )
-    parser.add_argument(
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
         "--look", action="store_true", help="tell what the parts give, and keep nothing"
     )
-    parser.add_argument(
+    what.add_argument(
         "--kept",
         action="store_true",
         help="list the spans that are kept, and how long cells will last",
+    )
+    what.add_argument(
+        "--undo",
+        metavar="PART",
+        help="have a part's last span count no more: the one before it does again",
     )
     parser.add_argument(
         "--minutes",
@@ -112,10 +122,33 @@ def run(
         0 done; 1 refused, the air or a part is not fit; 2 the call or the config is
         wrong; 3 a wire or the state folder failed, or the watch runs.
     """
+    settings = chosen_settings(args.config, is_emulated=args.emulated)
+    folder = _folder(args, settings)
+    if args.undo is not None:
+        return _undo(args, settings, folder, out)
+    if args.kept:
+        return _list(args, settings, folder, out)
+    names = _names(args, settings)
+    _may_keep(folder)
+    if not args.emulated:
+        no_watch(settings, "span")
+    if not _is_sure(args, names, out, ask):
+        raise NotConfirmedError("nothing is spanned without that yes")
+    return _span(args, settings, names, folder, out, ask)
+
+
+@contextmanager
+def _on_machine() -> Iterator[None]:
+    """Tell what the state folder or a wire refuses; the output's refusal is not theirs.
+
+    Raises:
+        MachineError: one of them did.
+    """
     try:
-        return _carry_out(args, out, ask)
-    except OSError as error:  # the state folder, or a wire
-        raise MachineError(str(error)) from error
+        yield
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        raise MachineError(f"{where}{error.strerror or error}") from error
 
 
 class NotConfirmedError(CabinvigilError):
@@ -124,17 +157,14 @@ class NotConfirmedError(CabinvigilError):
     exit_code = ExitCode.NOT_WELL
 
 
-def _carry_out(args: argparse.Namespace, out: IO[str], ask: Ask) -> int:
-    settings = chosen_settings(args.config, is_emulated=args.emulated)
-    names = _names(args, settings)
-    folder = _folder(args, settings)
-    if args.kept:
-        return _list(args, settings, folder, out)
-    if not args.emulated:
-        no_watch(settings, "span")
-    if not _is_sure(args, names, out, ask):
-        raise NotConfirmedError("nothing is spanned without that yes")
-    return _span(args, settings, names, folder, out, ask)
+def _may_keep(folder: Path | None) -> None:
+    """See before the minutes of looking that what they give can be kept.
+
+    Raises:
+        MachineError: this user may not write there.
+    """
+    if folder is not None and (why := SpansFile(folder).why_not_kept()):
+        raise MachineError(f"spans are {why}")
 
 
 def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
@@ -153,12 +183,8 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
     )
     fit = [name for name, part in settings.parts.items() if part.kind in WAYS]
     for name in args.part:
-        if name not in settings.parts:
-            raise CallError(
-                f"the config has no part {name!r}; it has {', '.join(settings.parts)}"
-            )
+        kind = _part(settings, name).kind
         if name not in fit:
-            kind = settings.parts[name].kind
             raise CallError(
                 f"{name} is a {kind}, which has no span; those that have are "
                 f"{', '.join(fit) or 'none of this config'}"
@@ -169,24 +195,105 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
     return names
 
 
+def _part(settings: Settings, name: str) -> PartSettings:
+    """Return a part of the config.
+
+    Raises:
+        CallError: it has none of that name.
+    """
+    if name not in settings.parts:
+        raise CallError(
+            f"the config has no part {name!r}; it has {', '.join(settings.parts)}"
+        )
+    return settings.parts[name]
+
+
 def _folder(args: argparse.Namespace, settings: Settings) -> Path | None:
-    """Return where spans are kept; None where nothing is to be kept."""
+    """Return where spans are kept; None where nothing is to be kept.
+
+    Raises:
+        CallError: a watch would use the spans of emulated parts.
+    """
+    own = Path(settings.watch.state_folder)
     if args.state is not None:
-        return Path(args.state)
-    if args.emulated:
-        return None
-    return Path(settings.watch.state_folder)
+        folder = Path(args.state)
+        only_reads = args.kept or args.undo is not None or args.look
+        if args.emulated and not only_reads and folder.resolve() == own.resolve():
+            raise CallError(
+                f"--state {folder} is the watch's own, which would use the spans of "
+                f"emulated parts; name another folder"
+            )
+        return folder
+    return None if args.emulated else own
 
 
 def _list(
     args: argparse.Namespace, settings: Settings, folder: Path | None, out: IO[str]
 ) -> int:
-    spans = [] if folder is None else SpansFile(folder).load()
+    spans = _kept(folder)
+    if args.part:
+        known = {*settings.parts, *(span.part for span in spans)}
+        for name in args.part:
+            if name not in known:
+                _part(settings, name)
+        spans = [span for span in spans if span.part in args.part]
     if args.json:
         print(json_line({"spans": [_plain(span) for span in spans]}), file=out)
     else:
         for line in kept_lines(spans, settings.parts):
             print(line, file=out)
+    return ExitCode.DONE
+
+
+def _kept(folder: Path | None) -> list[Span]:
+    with _on_machine():
+        return [] if folder is None else SpansFile(folder).load()
+
+
+def _undo(
+    args: argparse.Namespace, settings: Settings, folder: Path | None, out: IO[str]
+) -> int:
+    """Take a part's last span back; what was before it counts again.
+
+    Raises:
+        CallError: there is no such part, or no span of it that counts.
+    """
+    if args.part:
+        raise CallError("--undo takes one part's span back: name no other part")
+    spans = _kept(folder)
+    kept = [span for span in spans if span.part == args.undo]
+    if kept and args.undo not in settings.parts:
+        raise CallError(
+            f"the config has no part {args.undo!r} any more: none of its spans that "
+            f"--kept lists counts"
+        )
+    part = _part(settings, args.undo)
+    own = of_part(spans, args.undo, part.kind, part.in_service)
+    if kept and not own:
+        raise CallError(
+            f"none of the spans of {args.undo} that --kept lists counts: they are of "
+            f"an earlier part, refused, or taken back"
+        )
+    if folder is None or not own:
+        raise CallError(f"no span of {args.undo} is kept that could be taken back")
+    if not args.emulated:
+        no_watch(settings, "span")
+    clock = SystemClock()
+    why = f"taken back {day_and_time(clock.wall())}"
+    with _on_machine():
+        SpansFile(folder).undo(own[-1], why, clock.wall(), clock.monotonic())
+    left = _plain(own[-2]) if len(own) > 1 else None
+    if args.json:
+        print(json_line({"undone": _plain(own[-1]), "counts": left}), file=out)
+        return ExitCode.DONE
+    now = (
+        f"that of {day_and_time(own[-2].at)}" if left else "none, but the config's own"
+    )
+    print(
+        f"{args.undo}: the span of {day_and_time(own[-1].at)} counts no more; what "
+        f"counts now is {now}. Start the watch again: it uses it then.",
+        file=out,
+    )
     return ExitCode.DONE
 
 
@@ -198,6 +305,7 @@ def _plain(span: Any) -> dict[str, Any]:
         "signal": span.signal,
         "unit": span.unit,
         "options": dict(span.options),
+        **({"void": span.void} if span.void else {}),
     }
 
 
@@ -229,25 +337,38 @@ def _span(
     if args.co2_ppm is not None:
         cabin = changed(settings.cabin, outdoor_co2_ppm=args.co2_ppm)
         settings = replace(settings, cabin=cabin)
+    unsaid: list[OSError] = []
+
+    def say(line: str) -> None:
+        if args.json:
+            return
+        try:
+            print(line, file=out, flush=True)
+        except OSError as error:
+            unsaid.append(error)
+            raise
+
     session = SpanSession(
         settings,
         tuple(names),
         folder,
         look_s=None if args.minutes is None else 60.0 * args.minutes,
         only_look=bool(args.look),
-        say=(lambda _line: None) if args.json else lambda line: _say(line, out),
+        say=say,
         ask=ask,
         is_quick=bool(args.emulated),
     )
     air = AIRS[args.air] if args.emulated else None
-    outcome = run_on_wires(session.run, settings, air)
+    try:
+        with _on_machine():
+            outcome = run_on_wires(session.run, settings, air)
+    except MachineError:
+        if unsaid:  # the output's own
+            raise unsaid[0] from None
+        raise
     if args.json:
         print(json_line(outcome.as_plain()), file=out)
     else:
         for line in lines(outcome, is_emulated=air is not None):
             print(line, file=out)
     return ExitCode.DONE if outcome.is_good else ExitCode.NOT_WELL
-
-
-def _say(line: str, out: IO[str]) -> None:
-    print(line, file=out, flush=True)

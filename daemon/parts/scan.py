@@ -16,7 +16,7 @@ from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.drivers import REGISTRY, identifier
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.frame9 import READ, spell
-from cabinvigil.drivers.kit.steps import DriverError, Sample, Transfer
+from cabinvigil.drivers.kit.steps import DriverError, PartInfo, Sample, Transfer
 
 FIRST_ADDRESS, LAST_ADDRESS = 0x08, 0x77
 """What the bus does not keep for itself (NXP UM10204, from memory)."""
@@ -138,7 +138,21 @@ async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
     if mute:
         text = "it may be this, but such a part cannot be told from others"
         return ScanAnswer(where, tuple(mute), text)
-    return ScanAnswer(where)
+    return ScanAnswer(where, (), await _sister(bus, address))
+
+
+async def _sister(bus: I2cBus, address: int) -> str:
+    """Say which known part answers that none here reads; nothing where none does."""
+    for kind in kinds_at(address):
+        sisters = find_part(kind).sisters
+        for register, names in sisters.items():
+            try:
+                got = await bus.transfer(address, Transfer(bytes([register]), 1))
+            except (NoAnswerError, TransferError):
+                continue
+            if got in names:
+                return f"a {names[got]}, which this watch does not read"
+    return ""
 
 
 async def _is(bus: I2cBus, address: int, kind: str) -> bool:
@@ -163,23 +177,31 @@ async def _acknowledges(bus: I2cBus, address: int) -> bool:
 # --- serial ------------------------------------------------------------------
 
 
+def _as_asked(info: PartInfo) -> dict[str, Any]:
+    """Return a module's options as one that is asked; its scale is no matter here."""
+    scale = {"answer_ppm": 1.0} if "answer_ppm" in info.options else {}
+    return {"mode": "question", **scale}
+
+
 class _Ear:
     """Hands what comes on a line to the codec of every serial part."""
 
     def __init__(self, baud: int) -> None:
-        self.codecs: dict[str, Any] = {}
+        self.codecs: list[tuple[str, Any]] = []
         self.samples: dict[str, list[Sample]] = {}
         self.heard_bytes = 0
         for kind in REGISTRY:
             info = find_part(kind)
             if info.bus == "serial" and info.baud == baud:
-                self.codecs[kind] = info.make({})
+                self.codecs.append((kind, info.make({})))
+                if "mode" in info.options:
+                    self.codecs.append((kind, info.make(_as_asked(info))))
                 self.samples[kind] = []
 
     def on_bytes(self, data: bytes) -> None:
         """Feed every codec; what it cannot use is not its kind's."""
         self.heard_bytes += len(data)
-        for kind, codec in self.codecs.items():
+        for kind, codec in self.codecs:
             try:
                 self.samples[kind] += codec.feed(data)
             except DriverError:
@@ -204,7 +226,7 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
         ear = _Ear(baud)
         port = make(baud)(ear.on_bytes, ear.on_gone)
         try:
-            port.open()
+            await port.open()
         except BusError as error:
             return ScanAnswer(path, (), str(error), is_there=False)
         try:
@@ -215,7 +237,7 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
                 port.write(spell(READ))
                 await asyncio.sleep(ANSWER_S)
         finally:
-            port.close()
+            await port.close()
         if ear.kinds:
             return _asked(path, ear)
         heard += ear.heard_bytes

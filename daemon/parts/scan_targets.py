@@ -7,23 +7,24 @@ from functools import partial
 from pathlib import Path
 
 from cabinvigil.daemon.parts.scan import ScanTargets
-from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.ports import SerialNames
 
 HEADER_BUS = "/dev/i2c-1"
 """The bus on a Pi's header; the others lead to screens and cameras, and are looked at
 only where a config or the call names them."""
 PORT_PATTERNS = (
-    "dev/serial/by-id/*",
     "dev/serial0",
     "dev/serial1",
     "dev/ttyUSB*",
     "dev/ttyACM*",
     "dev/ttyAMA*",
 )
-"""The names that stay the same come first: a port with two names is looked at once."""
+"""Behind the links that stay the same: a port with two names is looked at once."""
 ONE_WIRE = "sys/bus/w1/devices/28-*/w1_slave"
 """The kernel's folder of a DS18B20 begins with its family's number (from memory)."""
 
@@ -48,6 +49,7 @@ def ports(machine: DeviceTree, named: Iterable[str]) -> list[str]:
     found: dict[str, str] = {}
     for path in [
         *named,
+        *SerialNames(machine.root).links(),
         *(path for pattern in PORT_PATTERNS for path in machine.glob(pattern)),
     ]:
         found.setdefault(os.path.realpath(path), path)

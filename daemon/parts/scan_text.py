@@ -126,7 +126,7 @@ def _line(line: ScanLine, settings: Settings | None) -> str:
     answer = line.answer
     if answer.kinds:
         what = " or ".join(f"{kind} ({find_part(kind).title})" for kind in answer.kinds)
-    elif answer.is_there:
+    elif answer.is_there and not answer.text:
         what = "something that no part here is"
     else:
         what = answer.text

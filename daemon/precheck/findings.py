@@ -4,7 +4,8 @@ Each check gives findings; one that is bad makes the whole not ready.  What was 
 checked is said as that, and never as well: nothing then proves that anybody would wake.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
@@ -57,18 +58,29 @@ class WatchStatus:
     supply_hours: float | None = None
     runs: bool = False
     """The watch itself was asked."""
+    is_rehearsal: bool = False
+    """What answered plays a night on emulated parts."""
     aside: Mapping[str, str] = field(default_factory=dict)
     """Alarms that somebody put aside, with the word for it."""
 
 
-def status_of(answer: Mapping[str, Any], *, runs: bool) -> WatchStatus:
+def status_of(
+    answer: Mapping[str, Any], *, runs: bool, answered: Container[str] = ()
+) -> WatchStatus:
     """Read what `status` answers.
+
+    Args:
+        answer: of the watch.
+        runs: whether that is the watch itself.
+        answered: what a test rang, and is no finding while it stays answered.
 
     Raises:
         KeyError, TypeError, ValueError: it is another version's.
     """
     standing, aside = {}, {}
     for one in answer["alarms"]:
+        if one["state"] == "acknowledged" and str(one["alarm"]) in answered:
+            continue
         if one["state"] in ("unacknowledged", "acknowledged"):
             standing[str(one["alarm"])] = (str(one["priority"]), str(one["text"]))
         elif one["state"] in ASIDE:
@@ -81,6 +93,7 @@ def status_of(answer: Mapping[str, Any], *, runs: bool) -> WatchStatus:
         {str(key): str(text) for key, text in answer["faults"].items()},
         None if hours is None else float(hours),
         runs,
+        answer.get("emulated") is True,
         aside,
     )
 
@@ -88,6 +101,22 @@ def status_of(answer: Mapping[str, Any], *, runs: bool) -> WatchStatus:
 def word_for(priority: str) -> Word:
     """Return how an alarm that stands weighs before bed: `low` is told, no more."""
     return "mind" if priority == "low" else "bad"
+
+
+def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
+    """Tell that no watch runs, or that what answers is none."""
+    if not status.runs and not is_emulated:
+        text = (
+            "no watch runs: `sudo systemctl start cabinvigil`, then check again; as it "
+            "is, nothing would wake you"
+        )
+        yield Finding("watch", "bad", text)
+    if status.is_rehearsal:
+        text = (
+            "a rehearsal answers, on emulated parts: nothing watches the cabin; end it "
+            "and start the watch"
+        )
+        yield Finding("watch", "bad", text)
 
 
 def air(status: WatchStatus) -> Iterator[Finding]:
@@ -102,24 +131,51 @@ def air(status: WatchStatus) -> Iterator[Finding]:
         yield Finding(alarm, word_for(priority), text)
     for alarm, word in status.aside.items():
         yield Finding(alarm, "mind", f"It is {word}: it will not ring.")
-    if not standing:
+    measured_now = {channel_of_key(key) for key in _relied_on(status)}
+    missing = [QUANTITIES[q].words for q in VITAL if q not in measured_now]
+    if standing:
+        return
+    if missing:
+        text = f"no alarm stands, but {' and '.join(missing)}: not measured now"
+        yield Finding("air", "not checked", text)
+    else:
         yield Finding("air", "good", "no alarm stands")
 
 
-def fellows(status: WatchStatus, shared: int) -> Iterator[Finding]:
-    """Tell where parts disagree.
+def channel_of_key(key: str) -> str:
+    """Return what a series measures, without the part that does."""
+    return key.split("__")[0]
+
+
+def _relied_on(status: WatchStatus) -> set[str]:
+    """Return the series that are measured now, beyond doubt."""
+    return set(status.readings) - status.doubtful
+
+
+def fellows(status: WatchStatus, shared: Collection[str]) -> Iterator[Finding]:
+    """Tell where parts disagree, and how many could be compared.
 
     Args:
         status: what the watch says.
-        shared: how many quantities two parts or more measure at one place.
+        shared: the quantities that two parts or more measure at one place.
     """
+    counts = Counter(channel_of_key(key) for key in _relied_on(status))
+    compared = sum(counts[channel] >= 2 for channel in shared)
     found = False
     for alarm, (priority, text) in status.alarms.items():
         if alarm.partition("/")[0] in FELLOW_ALARMS:
             found = True
             yield Finding("agreement", word_for(priority), text)
-    if not found and shared:
-        yield Finding("agreement", "good", f"parts agree on {shared} shared quantities")
+    if found or not shared:
+        return
+    if compared:
+        of = "" if compared == len(shared) else f" of {len(shared)}"
+        text = f"parts agree on {compared}{of} shared quantities"
+        rest = "; the others are not measured twice now" if of else ""
+        yield Finding("agreement", "good", text + rest)
+    else:
+        text = "no quantity is measured by two parts now: nothing to compare"
+        yield Finding("agreement", "not checked", text)
 
 
 def measured(quantities: Iterable[str]) -> Iterator[Finding]:

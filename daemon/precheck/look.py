@@ -62,7 +62,7 @@ async def look(
     settings: Settings,
     wires: Wires,
     clock: Clock,
-    make: Callable[[Callable[[SourceFault], None]], MakeCodec],
+    make: Callable[[Callable[[SourceFault | SourceOk], None]], MakeCodec],
 ) -> dict[str, Any]:
     """Sample every part and judge it; return what `status` of a watch would.
 

@@ -13,15 +13,22 @@ from cabinvigil.daemon.precheck.findings import (
     Word,
     word_for,
 )
+from cabinvigil.daemon.precheck.truth import proof_age
 from cabinvigil.daemon.settings.config import PartSettings
 from cabinvigil.daemon.span.kept import Span
-from cabinvigil.daemon.span.life import Life, life
+from cabinvigil.daemon.span.life import CELLS, Life, life
+from cabinvigil.daemon.span.oxygen import NEAR_THE_END
+from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.span.ways import WAYS
-from cabinvigil.drivers.kit.quantity import QUANTITIES
+from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import PartInfo
 
 SPAN_MIND = timedelta(days=31)
 """A span a month is common practice, no source."""
+OLD_FROM = timedelta(days=548)
+SPAN_MIND_OLD = timedelta(days=14)
+"""A lead cell stays flat until about three weeks before its end (a maker's note): past
+18 months only a span each fortnight sees it go, and the date decides."""
 SPAN_BAD = timedelta(days=183)
 """A galvanic cell drifts by up to 5 % a year (sensors sheet, 7a): after half a year by
 0.5 % oxygen, a third of the way from fresh air to the alarm."""
@@ -46,6 +53,10 @@ class Part:
     """Series by quantity: those that are served."""
     spans: Sequence[Span] = ()
     """Of the part that hangs there now, the oldest first."""
+    port_mend: str = ""
+    """How to name its port, where that name may pass to another adapter."""
+    proofs: Sequence[Proof] | None = None
+    """Its tests by breath or gas, the oldest first; None: not known."""
 
 
 def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
@@ -54,7 +65,13 @@ def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
     if not told:
         told += _doubts(part, status)
     told += _thin(part, status)
+    if part.port_mend:
+        port = part.settings.port
+        text = f"{port} may be another adapter's name after a restart: {part.port_mend}"
+        told.append(("mind", text))
     told += _span(part, now)
+    if part.proofs is not None and part.settings.place not in OUTSIDE_PLACES:
+        told += proof_age(part.proofs, part.series, now)
     told += _service(part, now.date())
     told += _life(life(part.spans), now)
     shown = _shown(part, status)
@@ -150,12 +167,19 @@ def _span(part: Part, now: datetime) -> Iterator[Weighed]:
     days = age.days
     if age > SPAN_BAD and way.quantity != "co2_ppm":
         yield "bad", f"spanned {days} days ago: `cabinvigil span` in fresh air"
-    elif age > SPAN_MIND:
-        yield "mind", f"spanned {days} days ago"
+    elif age > SPAN_MIND or (age > SPAN_MIND_OLD and _is_old_cell(part, now.date())):
+        often = ", and a cell of this age wants it each fortnight"
+        yield "mind", f"spanned {days} days ago{often * (age <= SPAN_MIND)}"
     elif days < 0:
         yield "mind", "its last span lies in the future: set the clock"
     else:
         yield "good", "spanned today" if days == 0 else f"spanned {days} days ago"
+
+
+def _is_old_cell(part: Part, today: date) -> bool:
+    since = part.settings.in_service
+    is_cell = part.settings.kind in CELLS
+    return is_cell and since is not None and today - since > OLD_FROM
 
 
 def _service(part: Part, today: date) -> Iterator[Weighed]:
@@ -173,10 +197,12 @@ def _service(part: Part, today: date) -> Iterator[Weighed]:
 
 
 def _life(found: Life | None, now: datetime) -> Iterator[Weighed]:
-    if found is None or found.ends is None:
+    if found is None:
         return
-    left = found.ends - now
+    left = timedelta.max if found.ends is None else found.ends - now
     if left <= timedelta():
         yield "bad", f"its signal is {found.share:.0%} of its first: worn out"
     elif left < LIFE_MIND:
         yield "mind", f"by its spans it is worn out in {left.days} days"
+    elif found.share < NEAR_THE_END:
+        yield "mind", f"it gives {found.share:.0%} of its first signal: have another"

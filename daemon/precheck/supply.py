@@ -3,23 +3,17 @@
 from collections.abc import Mapping
 from itertools import pairwise
 
-from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
+from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, channel_of_key
 
-LEAD_ACID = (
-    (10.5, 0.0),
-    (11.31, 0.1),
-    (11.58, 0.2),
-    (11.75, 0.3),
-    (11.9, 0.4),
-    (12.06, 0.5),
-    (12.2, 0.6),
-    (12.32, 0.7),
-    (12.42, 0.8),
-    (12.5, 0.9),
-    (12.7, 1.0),
-)
+LEAD_ACID = ((11.8, 0.0), (12.0, 0.25), (12.2, 0.5), (12.4, 0.75), (12.7, 1.0))
 """Volts of a 12 V lead battery and the share of its charge (from memory, at rest; under
 a small load it reads a little less, which is the safe side)."""
+KEPT_SHARE = 0.5
+"""What stays in a lead battery that is to last (common practice, no source)."""
+COLD_C, COLD_SHARE = 5.0, 0.75
+"""Below it a lead battery gives this share, as at about -10 °C (from memory)."""
+LITHIUM_SHARE = 0.8
+"""Of a full LiFePO4 battery, to be taken out and for its age (from memory)."""
 TWO_BATTERIES_V = 18.0
 """Above this it is a 24 V system: two in a row."""
 LEAST_DRAW_A = 0.01
@@ -36,8 +30,26 @@ def charge(volts: float) -> float:
     return 1.0
 
 
+def usable_share(volts: float, empty_v: float, temp_c: float | None) -> float:
+    """Return the share of a lead battery's charge that may be drawn from here on.
+
+    Args:
+        volts: at rest, or under a small load.
+        empty_v: where the watch goes dark.
+        temp_c: of the air; None where nothing tells it, which is taken for cold.
+    """
+    left = max(0.0, charge(volts) - max(KEPT_SHARE, charge(empty_v)))
+    is_cold = temp_c is None or temp_c < COLD_C
+    return left * (COLD_SHARE if is_cold else 1.0)
+
+
 def supply(
-    status: WatchStatus, night_hours: float, battery_ah: float | None, empty_v: float
+    status: WatchStatus,
+    night_hours: float,
+    battery_ah: float | None,
+    empty_v: float,
+    *,
+    is_lithium: bool = False,
 ) -> Finding:
     """Judge whether the supply lasts.
 
@@ -46,6 +58,7 @@ def supply(
         night_hours: how long it must last.
         battery_ah: what the battery holds when full, where a person says so.
         empty_v: where the watch goes dark.
+        is_lithium: it is LiFePO4, whose volts do not tell its charge.
     """
     volts = _reading(status.readings, "supply_v")
     if "supply-low" in status.alarms:
@@ -61,8 +74,11 @@ def supply(
         return Finding("supply", "good", text)
     hours, how = status.supply_hours, "by its fall so far"
     if hours is None and battery_ah is not None and draw_a is not None:
-        left_ah = battery_ah * max(0.0, charge(volts) - charge(empty_v))
-        hours, how = left_ah / max(draw_a, LEAST_DRAW_A), "if it is a lead battery"
+        share = usable_share(volts, empty_v, _reading(status.readings, "temp_c"))
+        how = "to half of a lead battery (LiFePO4: --lithium)"
+        if is_lithium:
+            share, how = LITHIUM_SHARE, "if it was charged full"
+        hours = battery_ah * share / max(draw_a, LEAST_DRAW_A)
     if hours is None:
         text = f"{volts:.1f} V; hours left not known, name --battery-ah"
         return Finding("supply", "mind", text)
@@ -70,10 +86,11 @@ def supply(
     text = f"{volts:.1f} V, {shown} h left {how} (the night is {night_hours:g})"
     if hours < night_hours:
         return Finding("supply", "bad", f"{text}: charge it")
-    return Finding("supply", "good", text)
+    is_guess = is_lithium and status.supply_hours is None
+    return Finding("supply", "mind" if is_guess else "good", text)
 
 
 def _reading(readings: Mapping[str, float], channel: str) -> float | None:
     """Return a channel's value, whichever part gives it; the lowest of several."""
-    found = [value for key, value in readings.items() if key.split("__")[0] == channel]
+    found = [value for key, value in readings.items() if channel_of_key(key) == channel]
     return min(found) if found else None

@@ -1,35 +1,26 @@
-"""The ways out before bed: the sounder is heard, the phone answers, there is room."""
+"""The ways out before bed: the sounder is heard, the log has room, the clock is set."""
 
 import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 from threading import Event
-from typing import Any
 
-from cabinvigil.daemon.ask.parse import Ask as AskMade
-from cabinvigil.daemon.ask.parse import RefusedError, parse_ask
 from cabinvigil.daemon.ask.socket import ask_watch
-from cabinvigil.daemon.clock import EARLIEST, Clock
-from cabinvigil.daemon.core.model import Alert, Priority, SourceFault, SourceOk
-from cabinvigil.daemon.outputs.base import Stamp
-from cabinvigil.daemon.outputs.mqtt.broker import BrokerError
-from cabinvigil.daemon.outputs.mqtt.messages import Messages, Pending, Topics, run_of
-from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck
 from cabinvigil.daemon.outputs.signal.patterns import PATTERNS
+from cabinvigil.daemon.outputs.signal.sounder_wiring import OpenLine, make_buzzer
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
-from cabinvigil.daemon.service.outlets import OpenLine, broker_of, make_buzzer
+from cabinvigil.daemon.service.outlets import wiring_of
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.words import load_words
 
 Ask = Callable[[str], str]
-PHONE_S = 60.0
-"""For a person to find the phone and answer."""
 SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
 """There once systemd's time daemon has set the clock (systemd-timesyncd(8))."""
 TRIAL_BYTES = 4096
-TEST_TEXT = "This is only a test. Acknowledge it to show that messages reach you."
 
 
 def buzzer(
@@ -79,9 +70,10 @@ def _sound(
         if isinstance(event, SourceFault):
             faults.append(event.text)
 
-    sounder = make_buzzer(settings, clock, report, open_line)
-    if sounder is None:
+    wiring = wiring_of(settings)
+    if wiring is None:
         return "", LineCheck.CANNOT_TELL
+    sounder = make_buzzer(wiring, clock, report, open_line)
     sounder.start()
     try:
         sounder.test()
@@ -90,84 +82,6 @@ def _sound(
     finally:
         sounder.stop(2.0)
     return (faults[0] if faults else ""), check
-
-
-def phone(
-    settings: Settings, status: WatchStatus, clock: Clock, say: Callable[[str], None]
-) -> Finding:
-    """Send the phone a test, and wait until it answers.
-
-    It goes as an alert does, by way of the broker; what the phone sends back on the
-    cabin's `ask` topic is its answer, where the watch would take it tonight.
-    """
-    mqtt = settings.mqtt
-    if mqtt is None:
-        return Finding("phone", "mind", "there is no [mqtt]: no phone is told")
-    if "mqtt" in status.faults:
-        return Finding("phone", "bad", status.faults["mqtt"])
-    name = settings.cabin.name
-    messages = Messages(Topics(name), run_of(clock.wall()))
-    broker = broker_of(mqtt, f"cabinvigil-{name}-precheck")
-    say(f"The phone gets a test now; answer it within {PHONE_S:.0f} s.")
-    try:
-        answer, refused = _wait_for_answer(broker, messages, clock)
-    except BrokerError as error:
-        return Finding("phone", "bad", error.text)
-    if answer is not None:
-        return Finding("phone", "good", f"it answered '{answer.verb}'")
-    if refused:
-        told = f"it sent what the watch would refuse tonight: {refused}"
-        return Finding("phone", "bad", told)
-    told = f"it did not answer within {PHONE_S:.0f} s: is it on, and its app?"
-    return Finding("phone", "bad", told)
-
-
-def _wait_for_answer(
-    broker: Any, messages: Messages, clock: Clock
-) -> tuple[AskMade | None, str]:
-    """Publish the test; return the first good answer, or why the last was refused.
-
-    Raises:
-        BrokerError: the broker cannot be had, or is gone.
-    """
-    # Not at the top: paho is slow to load, and a cabin without a phone needs none.
-    from cabinvigil.daemon.outputs.mqtt.session import Arrived, MqttSession
-
-    topics = messages.topics
-    gone = {"answer": "test", "ok": False, "text": "the precheck is gone"}
-    will = messages.answer(gone, topics.of("answer/precheck"), b"", _now(clock))
-    wakeup = Wakeup()
-    session = MqttSession(broker, will, wakeup.fileno(), clock, is_v5=False)
-    is_orderly = False
-    try:
-        session.connect()
-        session.subscribe(topics.of("ask"))
-        alert = Alert("test", Priority.MEDIUM, TEST_TEXT, expiry_s=PHONE_S)
-        pending = Pending(alert, 0, clock.monotonic())
-        session.publish(messages.alert(pending, _now(clock)))
-        until_s = clock.monotonic() + PHONE_S
-        answer, refused = None, ""
-        while answer is None and clock.monotonic() < until_s:
-            for event in session.pump(0.5):
-                if isinstance(event, Arrived) and not event.envelope.is_retained:
-                    answer, refused = _read(event.payload, clock)
-        is_orderly = True
-        return answer, refused
-    finally:
-        session.close(is_orderly=is_orderly)
-        wakeup.close()
-
-
-def _now(clock: Clock) -> Stamp:
-    return Stamp(clock.monotonic(), clock.wall())
-
-
-def _read(payload: bytes, clock: Clock) -> tuple[AskMade | None, str]:
-    wall = clock.wall()
-    try:
-        return parse_ask(payload, "phone", wall if wall >= EARLIEST else None), ""
-    except RefusedError as error:
-        return None, str(error)
 
 
 def try_log(folder: Path, *, is_ours: bool) -> tuple[float | None, str]:

@@ -25,7 +25,7 @@ class Found:
     """What it showed with the old options, None where it showed nothing."""
     after: float
     """What it shows with the new ones, or once the part itself has done its own."""
-    options: Mapping[str, float] = field(default_factory=lambda: EMPTY)
+    options: Mapping[str, float | str] = field(default_factory=lambda: EMPTY)
     warnings: tuple[str, ...] = ()
     correction_ppm: float | None = None
     """How far a recalibration on the part itself moves it."""
@@ -84,8 +84,8 @@ def enough(readings: Sequence[float], most: float, unit: str) -> float:
 def air_options(air: AirFound) -> dict[str, float]:
     """Return the driver's options that tell of the air of a span."""
     options = {"air_o2_pct": round(air.o2_pct, 3)}
-    if air.pressure_hpa is not None:
-        options["air_hpa"] = round(air.pressure_hpa, 2)
+    if air.measured_hpa is not None:
+        options["air_hpa"] = round(air.measured_hpa, 2)
     return options
 
 

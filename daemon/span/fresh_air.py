@@ -72,6 +72,13 @@ class AirFound:
     temp_c: float | None = None
     rh_pct: float | None = None
     pressure_hpa: float | None = None
+    is_pressure_measured: bool = True
+    """False: it is the standard one of the cabin's height, good enough for vapour."""
+
+    @property
+    def measured_hpa(self) -> float | None:
+        """Return the pressure that a part gave; what was not measured is not kept."""
+        return self.pressure_hpa if self.is_pressure_measured else None
 
     @property
     def o2_pct(self) -> float:
@@ -108,6 +115,7 @@ def air_of(gave: Gave, standard_hpa: float | None) -> AirFound:
         first("temp_c"),
         first("rh_pct"),
         standard_hpa if pressure_hpa is None else pressure_hpa,
+        is_pressure_measured=pressure_hpa is not None,
     )
 
 

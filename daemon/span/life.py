@@ -1,7 +1,7 @@
 """How long a cell will last, by what its spans say: its signal falls as it is used up.
 
-Pure.  A cell's signal is compared for each hPa of oxygen, so that weather and height
-do not pass for age.
+Pure.  A cell's signal is compared for each hPa of oxygen, or for its share where it
+senses that, so that weather and height do not pass for age.
 """
 
 from collections.abc import Sequence
@@ -12,7 +12,6 @@ from statistics import median
 
 from cabinvigil.daemon.span.kept import Span
 from cabinvigil.daemon.text.durations import months
-from cabinvigil.drivers.kit.air_span import FRESH_AIR_O2_PCT
 from cabinvigil.drivers.o2_cell_ads1115 import WORN_SHARE
 
 LEAST_APART = timedelta(days=30)
@@ -36,15 +35,6 @@ class Life:
     over: timedelta
 
 
-def sensitivity(span: Span) -> float | None:
-    """Return the signal for each hPa of oxygen; None without the air of that day."""
-    hpa = span.options.get("air_hpa")
-    o2_pct = span.options.get("air_o2_pct", FRESH_AIR_O2_PCT)
-    if not isinstance(hpa, int | float) or not isinstance(o2_pct, int | float):
-        return None
-    return span.signal / (o2_pct / 100.0 * hpa)
-
-
 def life(spans: Sequence[Span]) -> Life | None:
     """Return what a cell's spans say, the oldest first; None where they say nothing.
 
@@ -54,7 +44,7 @@ def life(spans: Sequence[Span]) -> Life | None:
     known = [
         (span.at, value)
         for span in spans
-        if span.kind in CELLS and (value := sensitivity(span)) is not None
+        if span.kind in CELLS and (value := span.sensitivity) is not None
     ]
     if not known or known[0][1] <= 0.0:
         return None

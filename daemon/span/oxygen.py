@@ -16,6 +16,7 @@ from cabinvigil.drivers import o2_cell_ads1115 as o2_cell
 from cabinvigil.drivers.kit.air_span import (
     AIR_READING_PCT,
     MODULE_OPTIONS,
+    gives_share,
     module_span,
 )
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Sample, Transfer
@@ -28,7 +29,7 @@ NEW_CELL_MV = 9.0
 STANDARD_O2_HPA = 210.0
 OPTICAL_CLASS_PCT = 0.6
 """2 % of full scale, at sea level (sensors sheet, 11)."""
-NEAR_THE_END = o2_cell.WORN_SHARE + 0.1
+NEAR_THE_END = o2_cell.WORN_SHARE + 0.15
 """Share of the first signal from which on a span warns (own choice)."""
 
 
@@ -57,7 +58,7 @@ def take_cell(
 ) -> Found:
     """Span a bare cell; see `Take`."""
     mv = o2_cell.span_mv(readings, first_mv)
-    new = {"air_mv": round(mv, 4)} | air_options(air)
+    new = {"air_mv": round(mv, 4)} | air_options(air) | _barrier(options)
     if air.temp_c is not None:
         new["air_temp_c"] = round(air.temp_c, 2)
     after = _cell_shows({**options, **new}, mv, air)
@@ -67,7 +68,7 @@ def take_cell(
         _cell_shows(options, mv, air),
         air.o2_pct if after is None else after,
         new,
-        tuple(_weak(mv, air, first_mv)),
+        (*_weak(mv, air, first_mv), *_unknown(air)),
     )
 
 
@@ -112,7 +113,7 @@ def take_module(
             f"it shows {reading:.1f} % in fresh air, outside {low:g} to {high:g} %: "
             "its cell is worn out, or it is not a module of this kind"
         )
-    new = {"air_reading_pct": round(reading, 3)} | air_options(air)
+    new = {"air_reading_pct": round(reading, 3)} | air_options(air) | _barrier(options)
     warnings = []
     if first is not None and reading < NEAR_THE_END * first:
         warnings.append(f"its signal is {reading / first:.0%} of its first span's")
@@ -122,8 +123,22 @@ def take_module(
         _module_shows(options, reading, air),
         _module_shows({**options, **new}, reading, air),
         new,
-        tuple(warnings),
+        (*warnings, *_unknown(air)),
     )
+
+
+def _barrier(options: Options) -> dict[str, str]:
+    """Return what a span keeps of what its cell senses; nothing of a membrane."""
+    return {"barrier": "capillary"} if gives_share(options) else {}
+
+
+def _unknown(air: AirFound) -> list[str]:
+    """Tell that the vapour of the air was not known, and what that may make."""
+    if air.rh_pct is not None and air.temp_c is not None:
+        return []
+    # Saturated air of 25 °C at the sea: 20.3 % (design, 5).
+    taken = f"the humidity was not known: {air.o2_pct:g} % was taken for fresh air"
+    return [f"{taken}, and warm, damp air holds up to 0.6 % less"]
 
 
 def compare_optical(

@@ -1,9 +1,9 @@
 """One session of spanning: look, judge the air, work out, act on parts, keep."""
 
 import asyncio
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,16 +19,15 @@ from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.series import AIR_PARTS
 from cabinvigil.daemon.span import kept as kept_spans
-from cabinvigil.daemon.span.found import Found
+from cabinvigil.daemon.span.doubts import doubts
 from cabinvigil.daemon.span.fresh_air import (
-    AirFound,
     Given,
-    Saw,
     air_of,
     is_fresh,
     look_at,
 )
 from cabinvigil.daemon.span.kept import Span, SpansFile
+from cabinvigil.daemon.span.outcome import Outcome, PartOutcome
 from cabinvigil.daemon.span.ways import (
     SECOND_YES_PPM,
     WAYS,
@@ -44,6 +43,10 @@ from cabinvigil.drivers.kit.steps import DriverError, PartInfo
 LOOK_S = 180.0
 """Usual length of a look: what the SCD4x asks for (v1.1 p. 12)."""
 TELL_EVERY_S = 60.0
+GIVE_UP_S = 30.0
+"""What is at fault since its start and has given nothing by then is not waited for:
+three tries and more, and longer than any part's first reading but a slow CO2 part's,
+which is at no fault meanwhile (own choice)."""
 AGAIN_S = 30.0
 """Look again for so long at a part that was recalibrated: six of its readings."""
 MOVE_IT = "move it"
@@ -53,70 +56,6 @@ class SessionError(CabinvigilError, RuntimeError):
     """The session cannot go on; the message says why, and the mend."""
 
     exit_code = ExitCode.MACHINE_FAILED
-
-
-@dataclass
-class PartOutcome:
-    """What became of one part."""
-
-    name: str
-    kind: str
-    found: Found | None = None
-    refused: str = ""
-    """Why it was not spanned; '' where it was."""
-    measured: float | None = None
-    """What it showed after it was recalibrated."""
-
-
-@dataclass
-class Outcome:
-    """What became of the session."""
-
-    saw: list[Saw]
-    air: AirFound
-    parts: list[PartOutcome] = field(default_factory=list)
-    earlier: Mapping[str, list[Span]] = field(default_factory=dict)
-    """By part: its spans, this one included where it was kept."""
-    at: datetime = EARLIEST
-    kept_in: Path | None = None
-    only_looked: bool = False
-
-    @property
-    def is_good(self) -> bool:
-        """Whether the air was fit, and every part too."""
-        return bool(self.parts) and not any(part.refused for part in self.parts)
-
-    def as_plain(self) -> dict[str, Any]:
-        """Return what JSON can hold."""
-        return {
-            "fresh": is_fresh(self.saw),
-            "saw": [{"good": one.is_good, "text": one.text} for one in self.saw],
-            "air": {
-                "temp_c": self.air.temp_c,
-                "rh_pct": self.air.rh_pct,
-                "pressure_hpa": self.air.pressure_hpa,
-                "o2_pct": round(self.air.o2_pct, 3),
-            },
-            "parts": [_plain(part) for part in self.parts],
-            "kept": self.kept_in is not None,
-        }
-
-
-def _plain(part: PartOutcome) -> dict[str, Any]:
-    plain: dict[str, Any] = {"part": part.name, "kind": part.kind}
-    if part.refused:
-        plain["refused"] = part.refused
-    if part.found is not None:
-        found = part.found
-        plain |= {
-            "signal": found.signal,
-            "unit": found.unit,
-            "before": found.before,
-            "after": found.after if part.measured is None else part.measured,
-            "options": dict(found.options),
-            "warnings": list(found.warnings),
-        }
-    return plain
 
 
 @dataclass
@@ -178,6 +117,7 @@ class SpanSession:
         )
         if is_fresh(outcome.saw):
             self._work_out(outcome, looker, since_s)
+            self._doubt(outcome)
             if not self.only_look:
                 await self._recalibrate(outcome, wires, clock)
                 self._keep(outcome, clock)
@@ -205,13 +145,29 @@ class SpanSession:
         self.say(f"The parts look at the air for {_length(look_s)}{first}.")
         raw = self._raw(earlier)
         async with sampling(self.settings, looker, clock, wires, raw, restarts=False):
-            left_s = total_s
+            await asyncio.sleep(min(GIVE_UP_S, total_s))
+            dead = self._dead(looker)
+            left_s = 0.0 if dead else total_s - min(GIVE_UP_S, total_s)
             while left_s > 0.0:
                 await asyncio.sleep(min(TELL_EVERY_S, left_s))
                 left_s -= TELL_EVERY_S
                 if left_s > 0.0 and not self.is_quick:
                     self.say(f"  {_length(left_s)} left")
+        if dead:
+            raise SessionError(f"no part has given anything: {dead}")
         return up_s + total_s - look_s
+
+    def _dead(self, looker: SampleCollector) -> str:
+        """Say what is at fault where that is each part to be spanned, or its bus."""
+        has_given = {name for name, _ in looker.readings}
+        why: dict[str, None] = {}
+        for name in self.names:
+            bus = self.settings.parts[name].bus
+            fault = looker.faults.get(name) or looker.faults.get(bus or "")
+            if name in has_given or fault is None:
+                return ""
+            why[fault.text] = None
+        return "; ".join(why)
 
     def _least_s(self, name: str) -> float:
         way = WAYS[self.settings.parts[name].kind]
@@ -224,7 +180,7 @@ class SpanSession:
             if name in self.names:
                 return WAYS[part.kind].raw(info, part.options)
             own = earlier[name]
-            return info.make({**part.options, **(own[-1].options if own else {})})
+            return info.make({**part.options, **kept_spans.options_of(own)})
 
         return make
 
@@ -263,10 +219,11 @@ class SpanSession:
             result = PartOutcome(name, part.kind)
             outcome.parts.append(result)
             readings = looker.values(name, way.quantity, since_s)
-            if not readings and name in looker.faults:
-                result.refused = looker.faults[name].text
+            fault = looker.faults.get(name) or looker.faults.get(part.bus or "")
+            if not readings and fault is not None:
+                result.refused = fault.text
                 continue
-            options = {**part.options, **(own[-1].options if own else {})}
+            options = {**part.options, **kept_spans.options_of(own)}
             if way.on_part:
                 options["target_ppm"] = target_ppm(part.kind, outdoor_ppm)
             first = own[0].signal if own else None
@@ -274,6 +231,32 @@ class SpanSession:
                 result.found = way.take(options, readings, outcome.air, first)
             except DriverError as error:
                 result.refused = str(error)
+
+    def _doubt(self, outcome: Outcome) -> None:
+        """Refuse what nothing explains, and have the rest confirmed once more."""
+        for part in outcome.parts:
+            way, found = WAYS[part.kind], part.found
+            if found is None or part.refused or not way.kept or way.on_part:
+                continue
+            own = outcome.earlier[part.name]
+            info = part_infos({part.name: self.settings.parts[part.name]})[part.name]
+            found_doubts = doubts(
+                part.name,
+                way.quantity,
+                found,
+                outcome.air,
+                own,
+                outcome.at,
+                info.range_c,
+            )
+            refusals = [one.text for one in found_doubts if one.is_refusal]
+            asks = "; ".join(one.text for one in found_doubts)
+            if refusals:
+                part.refused = refusals[0]
+            elif asks and self.only_look:
+                part.found = replace(found, warnings=(*found.warnings, asks))
+            elif asks and not self._is_sure(f"{part.name}: {asks}"):
+                part.refused = f"{asks}, and that was not confirmed"
 
     # --- on the part itself ---------------------------------------------------
 
@@ -284,7 +267,8 @@ class SpanSession:
             if not way.on_part or found is None or found.correction_ppm is None:
                 continue
             moved = found.correction_ppm
-            if abs(moved) > SECOND_YES_PPM and not self._is_sure(part.name, moved):
+            far = f"{part.name} would be moved by {moved:+.0f} ppm, which is a lot"
+            if abs(moved) > SECOND_YES_PPM and not self._is_sure(far):
                 part.refused = (
                     f"it would be moved by {moved:+.0f} ppm, and that was not confirmed"
                 )
@@ -301,11 +285,8 @@ class SpanSession:
         if acted:
             await self._look_again(acted, wires, clock)
 
-    def _is_sure(self, name: str, moved_ppm: float) -> bool:
-        self.say(
-            f"{name} would be moved by {moved_ppm:+.0f} ppm, which is a lot; if it is "
-            f"right, type:  {MOVE_IT}"
-        )
+    def _is_sure(self, doubt: str) -> bool:
+        self.say(f"{doubt}; if it is right, type:  {MOVE_IT}")
         return self.ask("> ").casefold().split() == MOVE_IT.split()
 
     async def _by_steps(self, name: str, to_ppm: float, wires: Wires) -> None:
@@ -321,12 +302,12 @@ class SpanSession:
         part = self.settings.parts[name]
         baud = part_infos({name: part})[name].baud
         port = wires.serial(name, part, baud)(lambda _data: None, lambda _error: None)
-        port.open()
+        await port.open()
         try:
             port.write(line_bytes())
             await asyncio.sleep(1.0)
         finally:
-            port.close()
+            await port.close()
 
     async def _look_again(
         self, acted: list[PartOutcome], wires: Wires, clock: Clock
@@ -342,7 +323,7 @@ class SpanSession:
             if found is None or not values:
                 part.refused = "it has given nothing since it was recalibrated"
                 continue
-            part.measured = sum(values[-3:]) / len(values[-3:])
+            part.measured = math.fsum(values[-3:]) / len(values[-3:])
             if abs(part.measured - found.after) > SECOND_YES_PPM / 2.0:
                 part.refused = (
                     f"it shows {part.measured:.0f} ppm after it was set to "
@@ -362,19 +343,21 @@ class SpanSession:
                 part.found.before,
                 part.found.after if part.measured is None else part.measured,
                 outcome.air.temp_c,
-                outcome.air.pressure_hpa,
+                outcome.air.measured_hpa,
                 outcome.air.rh_pct,
                 part.found.options,
+                void=f"refused: {part.refused}" if part.refused else "",
             )
             for part in outcome.parts
-            if part.found is not None and not part.refused and WAYS[part.kind].kept
+            if part.found is not None and WAYS[part.kind].kept
         ]
         if self.folder is None or not new:
             return
         SpansFile(self.folder).add(new, clock.wall(), clock.monotonic())
-        outcome.kept_in = self.folder
+        counts = [span for span in new if not span.void]
+        outcome.kept_in = self.folder if counts else None
         outcome.earlier = {
-            name: [*own, *(span for span in new if span.part == name)]
+            name: [*own, *(span for span in counts if span.part == name)]
             for name, own in outcome.earlier.items()
         }
 

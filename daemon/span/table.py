@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from cabinvigil.daemon.settings.config import PartSettings
 from cabinvigil.daemon.span.fresh_air import Saw, is_fresh
-from cabinvigil.daemon.span.kept import Span, of_part
+from cabinvigil.daemon.span.kept import Span, of_part, options_of
 from cabinvigil.daemon.span.life import life, life_words
-from cabinvigil.daemon.span.session import Outcome, PartOutcome
+from cabinvigil.daemon.span.outcome import Outcome, PartOutcome
 from cabinvigil.daemon.span.ways import WAYS
 from cabinvigil.daemon.text.moments import day_and_time
 from cabinvigil.daemon.text.numbers import signal
@@ -71,6 +71,8 @@ def _shown(value: float | None) -> str:
 def _end(outcome: Outcome, *, is_emulated: bool) -> str:
     if outcome.only_looked:
         return "Only looked: nothing was changed."
+    if outcome.kept_in is not None and is_emulated:
+        return f"Kept in {outcome.kept_in}, of emulated parts: no watch may use them."
     if outcome.kept_in is not None:
         return f"Kept in {outcome.kept_in}. Start the watch again: it uses them then."
     return "Emulated parts: nothing was kept." if is_emulated else "Nothing was kept."
@@ -92,11 +94,15 @@ def kept_lines(
         live = [] if part is None else of_part(own, name, part.kind, part.in_service)
         if part is None:
             yield "  not in the config any more"
-        elif len(live) < len(own):
-            yield f"  {len(own) - len(live)} of them are of an earlier part"
+        elif earlier := len([one for one in own if not one.void]) - len(live):
+            which = f"{earlier} of them are" if earlier > 1 else "1 of them is"
+            yield f"  {which} of an earlier part"
         found = life(live)
         if found is not None:
             yield f"  {life_words(found, now)}"
+        slope = options_of(live).get("slope_pct_per_k")
+        if slope is not None:
+            yield f"  it drifts by {slope:+.3f} % a kelvin, which the watch takes off"
 
 
 def _kept(span: Span) -> str:
@@ -110,4 +116,5 @@ def _kept(span: Span) -> str:
         if value is not None
     ]
     head = f"{day_and_time(span.at)}  {span.signal:.4g} {span.unit}"
-    return "  ".join([head, ", ".join(air)]).rstrip()
+    line = "  ".join([head, ", ".join(air)]).rstrip()
+    return f"{line}  does not count, {span.void}" if span.void else line

@@ -25,6 +25,7 @@ from cabinvigil.daemon.span.oxygen import (
 )
 from cabinvigil.drivers import co_cell_ads1115 as co_cell
 from cabinvigil.drivers import frame9_co, frame9_co2, scd4x
+from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
 
 CO_STEADY_PPM = 3.0
@@ -43,6 +44,7 @@ SECOND_YES_PPM = float(scd4x.CONFIRM_PPM)
 
 
 def _raw_co_module(info: PartInfo, options: Options) -> Any:
+    # Told no warmth, it shows what the module itself says.
     return Deaf(info.make(without(options, "zero_ppm")))
 
 
@@ -52,7 +54,7 @@ def _take_co_module(
     air: AirFound,
     first: float | None,
 ) -> Found:
-    del air, first
+    del first
     ppm = enough(readings, CO_STEADY_PPM, "ppm")
     most = frame9_co.MOST_ZERO_PPM
     if abs(ppm) > most:
@@ -61,8 +63,10 @@ def _take_co_module(
             "and no zero"
         )
     zero_ppm = round(ppm, 2)
-    before = ppm - float(options.get("zero_ppm", 0.0))
-    return Found(ppm, "ppm", before, ppm - zero_ppm, {"zero_ppm": zero_ppm})
+    warm = options.get("compensated", False) or air.temp_c is None
+    here = 1.0 if warm else relative_sensitivity(air.temp_c)
+    before = (ppm - float(options.get("zero_ppm", 0.0))) / here
+    return Found(ppm, "ppm", before, (ppm - zero_ppm) / here, {"zero_ppm": zero_ppm})
 
 
 def _raw_co_cell(info: PartInfo, options: Options) -> Any:
@@ -81,8 +85,8 @@ def _take_co_cell(
         options.get("sensitivity_na_per_ppm", co_cell.SENSITIVITY_NA_PER_PPM)
     )
     raw_ppm = enough(readings, CO_STEADY_PPM, "ppm")
-    current_na = raw_ppm * sensitivity * co_cell.relative_sensitivity(None)
-    here = sensitivity * co_cell.relative_sensitivity(air.temp_c)
+    current_na = raw_ppm * sensitivity * relative_sensitivity(None)
+    here = sensitivity * relative_sensitivity(air.temp_c)
     most = frame9_co.MOST_ZERO_PPM
     if abs(current_na) > most * sensitivity:
         raise CalibrationError(

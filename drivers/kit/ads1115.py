@@ -36,8 +36,9 @@ MULTIPLEXER = {"0-1": 0, "0-3": 1, "1-3": 2, "2-3": 3, "0": 4, "1": 5, "2": 6, "
 """Inputs, positive minus negative; a lone one is against ground (register map)."""
 GAIN = {6144: 0, 4096: 1, 2048: 2, 1024: 3, 512: 4, 256: 5}
 """Full scale in mV and its code (register map)."""
-CONVERT_S = 0.1375
-"""One conversion at 8 a second, and a tenth for the part's own clock (register map)."""
+CONVERT_S = 0.150
+"""At 8 a second the part's own clock may be a tenth slow, which makes 138.9 ms and not
+137.5 (SBAS444: data rate within 10 %); the rest is for waking up (own margin)."""
 CONVERSIONS = 3
 CLIPPED_HIGH = 0x7FFF
 CLIPPED_LOW = -0x8000

@@ -1,5 +1,7 @@
-"""Oxygen cells read partial pressure: percent comes from a fresh-air span and pressure.
+"""From an oxygen cell's signal to percent, by its span in fresh air.
 
+Behind a membrane a cell reads partial pressure, as nearly all do; behind a capillary,
+through which the air diffuses, it reads oxygen's share, and pressure is not its matter.
 In fresh air a cell's signal stands for a known percentage at the pressure of that day.
 Later, percent = span percent x signal ratio x (span pressure / pressure now).  Left
 out, 100 hPa of altitude or weather reads as 2 % of oxygen (sensor notes, section 7a).
@@ -18,6 +20,15 @@ FRESH_AIR_O2_PCT = 20.9
 2.5 hPa of vapour."""
 SEA_LEVEL_HPA = 1013.25
 """Standard pressure (ISO 2533)."""
+GALVANIC_PCT_PER_K_MIN = 1.25
+"""So far a galvanic cell may be off, in % of oxygen, for each kelvin a minute that its
+temperature runs: its membrane passes 2 % more a kelvin and its thermistor, which takes
+that away again, is three minutes ahead of it or behind (from memory; own choice)."""
+GALVANIC_HPA_PER_K_MIN = 12.5
+"""The same in hPa, of 1000 hPa of air."""
+BARRIERS = ("membrane", "capillary")
+"""What the air passes into a cell: a solid membrane by its partial pressure, a
+capillary by its share, which hardly minds the pressure (from memory)."""
 NO_PRESSURE = (
     "it reads partial pressure, and no air pressure is known to turn it into %"
 )
@@ -30,6 +41,8 @@ limits): at 2000 m and unspanned it shows 16.4."""
 SPAN_OPTIONS = {
     "air_hpa": "air pressure in hPa at the fresh-air span (kept by `cabinvigil span`)",
     "air_o2_pct": "oxygen in % of that fresh air, as breathed (20.9)",
+    "barrier": "'membrane' (gives partial pressure, the default) or 'capillary' "
+    "(gives the share)",
 }
 MODULE_OPTIONS = {
     "air_reading_pct": "what it showed at the fresh-air span (20.9)",
@@ -47,12 +60,16 @@ class AirSpan:
     hpa: float | None
     """None: not kept, so that pressure cannot be corrected."""
     o2_pct: float = FRESH_AIR_O2_PCT
+    is_share: bool = False
+    """It reads the share itself, behind a capillary."""
 
     def percent(
         self, signal: float, now_hpa: float | None
     ) -> tuple[float, Quality, str]:
         """Return oxygen in %, with the quality that the known pressures leave."""
         percent = self.o2_pct * signal / self.signal
+        if self.is_share:
+            return percent, "good", ""
         if self.hpa is None:
             return percent, "outside-range", NO_SPAN_PRESSURE
         if now_hpa is None:
@@ -75,13 +92,13 @@ def o2_samples(span: AirSpan, signal: float, air: Conditions) -> list[Sample]:
     """Turn a signal into oxygen and into its partial pressure.
 
     The partial pressure is the signal alone: a part that stands still shows in it,
-    while its percent goes on moving with the air pressure.  Of both, unfit air
-    outweighs an unknown pressure.
+    while its percent goes on moving with the air pressure.  Of a share, percent is the
+    signal, and the part gives no pressure.  Of both, unfit air outweighs an unknown
+    pressure.
     """
-    found = [
-        Sample("o2_pct", *span.percent(signal, air.get("pressure_hpa"))),
-        Sample("o2_hpa", *span.partial_hpa(signal)),
-    ]
+    found = [Sample("o2_pct", *span.percent(signal, air.get("pressure_hpa")))]
+    if not span.is_share:
+        found.append(Sample("o2_hpa", *span.partial_hpa(signal)))
     quality, reason = air.quality()
     if quality == "good":
         return found
@@ -98,7 +115,23 @@ def span_of(options: Mapping[str, Any], signal: float) -> AirSpan:
         signal,
         opt.optional_number(options, "air_hpa", *PRESSURE_HPA),
         opt.number(options, "air_o2_pct", FRESH_AIR_O2_PCT, 19.0, 21.0),
+        is_share=gives_share(options),
     )
+
+
+def gives_share(options: Mapping[str, Any]) -> bool:
+    """Return whether a cell gives the share, by its barrier.
+
+    Raises:
+        ValueError: the barrier is none that there is.
+    """
+    return opt.choice(options, "barrier", BARRIERS[0], BARRIERS) == "capillary"
+
+
+def leaves_out(options: Mapping[str, Any]) -> frozenset[str]:
+    """Return what a cell does not give, by its options; `make` tells of wrong ones."""
+    is_share = options.get("barrier") == "capillary"
+    return frozenset({"o2_hpa"}) if is_share else frozenset()
 
 
 def module_span(options: Mapping[str, Any]) -> AirSpan:

@@ -25,8 +25,13 @@ class Conditions:
         self._values: dict[str, float] = {}
 
     def inform(self, quantity: str, value: float) -> None:
-        """Take another part's value; what is not of use is passed over."""
-        if is_pressure(quantity, value) or (
+        """Take another part's value; what is not of use is passed over.
+
+        NaN says that nobody gives it any more: a pressure of hours ago is none.
+        """
+        if math.isnan(value):
+            self._values.pop(quantity, None)
+        elif is_pressure(quantity, value) or (
             quantity in self._ranges and math.isfinite(value)
         ):
             self._values[quantity] = value

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from cabinvigil.drivers.kit.crc import complement8
 from cabinvigil.drivers.kit.frames import FrameHunter
 from cabinvigil.drivers.kit.steps import (
+    CellDeadError,
     CrcError,
     FramingError,
     LengthError,
@@ -23,6 +24,10 @@ READ = 0x86
 ACKNOWLEDGED = frozenset({0x78, 0x79, 0x87, 0x88, 0x99})
 """Second bytes of answers that only repeat a setting command (from memory: some
 modules send them, some do not); they carry no value."""
+FAULT = 0x8000
+"""The topmost bit of a value, by which some families say that their cell has failed
+(from memory): never a gas, where the range ends below it."""
+FAILED = "the module says itself that its cell has failed: replace it"
 MOST_DECIMALS = 3
 """More decimals than this no gas module has: the byte is something else (own limit)."""
 
@@ -77,7 +82,8 @@ def decode_upload(frame: bytes) -> Upload:
     """Decode a frame sent unasked.
 
     Raises:
-        DriverError: see `check`; FramingError for impossible decimals or range.
+        DriverError: see `check`; FramingError for impossible decimals or range,
+            CellDeadError where it says that its cell has failed.
     """
     check(frame)
     if frame[3] > MOST_DECIMALS:
@@ -85,13 +91,25 @@ def decode_upload(frame: bytes) -> Upload:
     if not any(frame[6:8]):
         raise FramingError("the frame claims a range that ends at 0")
     divisor = 10 ** frame[3]
+    full_counts = int.from_bytes(frame[6:8], "big")
     return Upload(
         gas=frame[1],
         unit=frame[2],
-        value=int.from_bytes(frame[4:6], "big") / divisor,
-        full_scale=int.from_bytes(frame[6:8], "big") / divisor,
+        value=sound(int.from_bytes(frame[4:6], "big"), full_counts) / divisor,
+        full_scale=full_counts / divisor,
         step=1 / divisor,
     )
+
+
+def sound(counts: int, full_counts: float) -> int:
+    """Return a value's counts, unless its topmost bit says that the cell has failed.
+
+    Raises:
+        CellDeadError: it does, in a range that ends below that bit.
+    """
+    if counts & FAULT and full_counts < FAULT:
+        raise CellDeadError(FAILED)
+    return counts
 
 
 def expect_gas(upload: Upload, gas: int, unit: int, words: str) -> None:

@@ -1,5 +1,6 @@
 """What gas modules with 9-byte frames share: modes, asking, telling frames apart."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -7,7 +8,7 @@ from typing import Any
 from cabinvigil.drivers.kit import frame9
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.frames import Stream
-from cabinvigil.drivers.kit.steps import Sample
+from cabinvigil.drivers.kit.steps import Sample, WrongPartError
 
 SET_MODE = 0x78
 MODE_BYTES = {"upload": 0x40, "question": 0x41}
@@ -29,7 +30,9 @@ class ModuleGas:
     unit: int
     words: str
     answer_step: float
-    """Answers carry no decimals: the value of one count."""
+    """Answers carry no decimals: the value of one count.  0: no answer is read."""
+    full_scale: float
+    """The end of the range, which answers do not tell either."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,11 @@ class Mode:
     def setting(self) -> bytes:
         """The frame that sets this mode."""
         return frame9.spell(SET_MODE, self.set_byte)
+
+
+def says_gas(options: Mapping[str, Any]) -> bool:
+    """Say whether the frames name their gas: those sent unasked do, answers do not."""
+    return bool(options.get("mode", "upload") == "upload")
 
 
 def mode_of(options: Mapping[str, Any]) -> Mode:
@@ -61,17 +69,18 @@ def mode_of(options: Mapping[str, Any]) -> Mode:
 class GasModule:
     """A module that sends or answers with 9-byte frames; see `StreamPart`.
 
-    Both kinds of frame are read in either mode: after a brown-out a module is back in
-    the mode it was made with (sensor notes, section 14, row 14).
+    What it sends by itself is read in either mode: after a brown-out a module is back
+    in the mode it was made with (sensor notes, section 14, row 14).  An answer, which
+    does not name its gas, is read only where one was asked for.
     """
 
     def __init__(
         self,
         gas: ModuleGas,
         mode: Mode,
-        judge: Callable[[float, float | None], list[Sample]],
+        judge: Callable[[float, float], list[Sample]],
     ) -> None:
-        """Take `judge(value, full_scale)`; None where the frame tells no range."""
+        """Take `judge(value, full_scale)`."""
         self._gas, self._mode, self._judge = gas, mode, judge
         self._stream = Stream(frame9.hunter, self._read)
 
@@ -95,8 +104,18 @@ class GasModule:
     def _read(self, frame: bytes) -> list[Sample]:
         if frame[1] in frame9.ACKNOWLEDGED:
             return []
+        if frame[1] == frame9.READ and not self._mode.asked:
+            raise WrongPartError("it answers unasked, and an answer names no gas")
+        gas = self._gas
         if frame[1] == frame9.READ:
-            return self._judge(frame9.answer_value(frame) * self._gas.answer_step, None)
+            counts = frame9.answer_value(frame)
+            frame9.sound(counts, gas.full_scale / gas.answer_step)
+            return self._judge(counts * gas.answer_step, gas.full_scale)
         upload = frame9.decode_upload(frame)
-        frame9.expect_gas(upload, self._gas.code, self._gas.unit, self._gas.words)
+        frame9.expect_gas(upload, gas.code, gas.unit, gas.words)
+        if self._mode.asked and not math.isclose(upload.step, gas.answer_step):
+            raise WrongPartError(
+                f"its own frames count by {upload.step:g}, its answers were to count "
+                f"by {gas.answer_step:g}: it is of another family than the config says"
+            )
         return self._judge(upload.value, upload.full_scale)

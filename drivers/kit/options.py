@@ -62,6 +62,18 @@ def optional_number(
     return float(value)
 
 
+def flag(options: Mapping[str, Any], key: str) -> bool:
+    """Return a yes-or-no option; no, where it is not given.
+
+    Raises:
+        ValueError: it is neither.
+    """
+    value = options.get(key, False)
+    if not isinstance(value, bool):
+        raise ValueError(f"{key}: {value!r} is neither true nor false")  # noqa: TRY004
+    return value
+
+
 def choice(
     options: Mapping[str, Any], key: str, default: str, words: Iterable[str]
 ) -> str:

@@ -51,10 +51,12 @@ def _table(*rows: Quantity) -> Mapping[str, Quantity]:
 # Ranges are what air and parts can do, not what is healthy: a range must never hide
 # a real danger.  O2 0.1 to 30: a sealed cabin can truly fall to any low value, but
 # exactly 0 and below is a dead line (sensors.md, table 'how a wire fails', row 11).
-# CO and CO2 reach to the parts' full scale with room above (sensors.md, 1 and 12).
+# CO and CO2 reach to the parts' full scale with room above (sensors.md, 1 and 12); CO
+# down to what a zero taken in foul air makes of clean air: 10 ppm is the most that a
+# span takes, and what is below by more than its drift is a reversed cell or a wire.
 QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("o2_pct", "%", "/100", 0.1, 30.0, 3, "oxygen"),
-    Quantity("co_ppm", "ppm", "ppm", -3.0, 5000.0, 1, "carbon monoxide"),
+    Quantity("co_ppm", "ppm", "ppm", -12.0, 5000.0, 1, "carbon monoxide"),
     Quantity("co2_ppm", "ppm", "ppm", 250.0, 200000.0, 0, "carbon dioxide"),
     Quantity("gas_lel_pct", "% LEL", "/100", -2.0, 100.0, 1, "unburnt gas"),
     Quantity("temp_c", "°C", "Cel", -60.0, 84.9, 2, "temperature"),

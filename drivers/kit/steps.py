@@ -128,7 +128,10 @@ class PolledPart(Protocol):
         ...
 
     def inform(self, quantity: str, value: float) -> None:
-        """Take another part's value (pressure, temperature) for compensation."""
+        """Take another part's value (pressure, temperature) for compensation.
+
+        NaN: it has not been known for long, and what was told before is void.
+        """
         ...
 
 
@@ -154,7 +157,10 @@ class StreamPart(Protocol):
         ...
 
     def inform(self, quantity: str, value: float) -> None:
-        """Take another part's value (pressure, temperature) for compensation."""
+        """Take another part's value (pressure, temperature) for compensation.
+
+        NaN: it has not been known for long, and what was told before is void.
+        """
         ...
 
 
@@ -175,6 +181,16 @@ class Gives:
     top: float = math.inf
     """The end of the part's own range, where its value stands still; inf: not known, or
     the part's samples say so themselves (`at-least`)."""
+    off_per_k_min: float = 0.0
+    """So far a value may be off for each kelvin a minute that its temperature runs."""
+
+
+def _never(_options: Mapping[str, Any]) -> bool:
+    return False
+
+
+def _nothing(_options: Mapping[str, Any]) -> frozenset[str]:
+    return frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,3 +226,11 @@ class PartInfo:
     """Life after which the part is past service; 0 where it does not wear."""
     range_c: tuple[float, float] = (-40.0, 85.0)
     """Air temperatures in which its maker specifies it."""
+    sisters: Mapping[int, Mapping[bytes, str]] = field(default_factory=dict)
+    """Look-alikes at its addresses: by identity register, their answers and names."""
+    says_what: Callable[[Mapping[str, Any]], bool] = _never
+    """From its options: whether each message says what it measures.  On a serial line
+    a part that does not is refused a port whose name may pass to another adapter,
+    since its number would be taken for another gas."""
+    leaves_out: Callable[[Mapping[str, Any]], frozenset[str]] = _nothing
+    """From its options: which of what it `gives` it does not."""

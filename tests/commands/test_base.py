@@ -13,6 +13,7 @@ import pytest
 from cabinvigil.daemon import cli
 from cabinvigil.daemon.commands import base
 from cabinvigil.daemon.commands.base import USUAL_CONFIG, CallError, check_range
+from cabinvigil.daemon.phone.settings import USUAL_PHONE_CONFIG
 
 DAEMON = Path(__file__).parents[2] / "daemon"
 NAMED = {"show", "mark", "morning", "compare", "run"}
@@ -49,7 +50,8 @@ def test_shared_options_are_the_bases(word: str) -> None:
     if "--config" in has:
         config = has["--config"]
         assert (config.type, config.metavar) == (Path, "FILE")
-        assert config.default == (USUAL_CONFIG if word in NAMED else None)
+        usual = {"phone": USUAL_PHONE_CONFIG, **dict.fromkeys(NAMED, USUAL_CONFIG)}
+        assert config.default == usual.get(word)
     for name in ("--json", "--emulated"):
         if name in has:
             assert (has[name].nargs, has[name].default) == (0, False)

@@ -151,3 +151,20 @@ def test_the_limits_are_one_table_with_their_documents() -> None:
     cited = {key for limit in told["limits"] for key in limit["documents"]}
     assert cited <= told["documents"].keys()
     assert told["documents"]["en50291-1"]["status"] == "secondary"
+
+
+def test_a_carbon_monoxide_part_without_a_thermometer_is_minded(tmp_path: Path) -> None:
+    """In the cold it shows two thirds of the gas, and nobody would know."""
+    bare = """
+[cabin]
+name = "hut"
+[i2c.main]
+device = "/dev/i2c-1"
+[part.co]
+kind = "liner"
+port = "/dev/serial/by-path/usb-0"
+"""
+    words = "co is not corrected for cold: name `temperature_from`."
+    assert words in run(tmp_path, bare)[1]
+    told = 'temperature_from = "roof"\n[part.roof]\nkind = "baro"\nbus = "main"\n'
+    assert words not in run(tmp_path, bare + told)[1]

@@ -22,7 +22,7 @@ pressure_from = "baro"
 {o2}
 [part.bunk-co]
 kind = "frame9_co"
-port = "/dev/ttyUSB0"
+port = "/dev/serial/by-path/usb-0"
 {co}
 [part.bunk-co2]
 kind = "scd4x"
@@ -34,7 +34,7 @@ bus = "main"
 {baro}
 {more}
 """
-SECOND_CO = '[part.roof-co]\nkind = "frame9_co"\nport = "/dev/ttyUSB1"\n'
+SECOND_CO = '[part.roof-co]\nkind = "frame9_co"\nport = "/dev/serial/by-path/usb-1"\n'
 LEAVE = "accept_laxer = true\n"
 
 Said = tuple[int, str, str]

@@ -25,7 +25,43 @@ def call(*words: str) -> tuple[int, str, str]:
 
 
 def quiet(hours: float = 1.0, **values: float) -> bytes:
-    return logs.begin() + logs.air(logs.still_air(0.0, hours * HOUR, **values))
+    air = logs.air(logs.still_air(0.0, hours * HOUR, **values))
+    return logs.begin() + air + logs.line("stop", hours * HOUR, reason="SIGTERM")
+
+
+def test_a_night_that_just_ends_is_not_well(tmp_path: Path) -> None:
+    """R13: battery flat, Pi dead: it was 'Safe.' with all of it watched."""
+    cut_off = quiet().rpartition(b'{"t"')[0]
+    path = logs.write(tmp_path, cut_off)
+    code, out, _ = call(str(path))
+    assert code == 1
+    assert "NOT WATCHED: nobody can vouch for this night" in " ".join(out.split())
+    assert "the watch ended without a word" in " ".join(out.split())
+    found = json.loads(call(str(path), "--json")[1])
+    assert (found["verdict"], found["well"]) == ("not seen", False)
+
+
+def test_the_peak_that_rang_is_in_the_account(tmp_path: Path) -> None:
+    """R14: 'NOT SAFE: co-level rang', and below it 6 ppm."""
+    rows = logs.still_air(0.0, HOUR)
+    peak = [
+        (at, {**row, "co_ppm": 400.0} if 1800.0 <= at < 1830.0 else row)
+        for at, row in rows
+    ]
+    stop = logs.line("stop", HOUR, reason="SIGTERM")
+    path = logs.write(tmp_path, logs.begin() + logs.air(peak) + stop)
+    code, out, _ = call(str(path))
+    assert code == 1
+    assert out.splitlines()[1].startswith("NOT SAFE: carbon monoxide 400 ppm")
+
+
+def test_a_night_that_goes_on_is_not_cut_off(tmp_path: Path) -> None:
+    """Its last line is of a moment ago; and a run after it is the one that counts."""
+    path = logs.write(tmp_path, quiet().rpartition(b'{"t"')[0])
+    end = logs.START + timedelta(hours=1)
+    for later, is_cut_off in ((60.0, False), (3600.0, True), (-600.0, False)):
+        found = give_account([path], wall=end + timedelta(seconds=later))
+        assert found.tape.is_cut_off is is_cut_off
 
 
 def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
@@ -159,7 +195,7 @@ def test_the_folder_comes_from_the_config(tmp_path: Path) -> None:
 
 def test_json_has_units_in_its_keys_and_triples_for_estimates(tmp_path: Path) -> None:
     """One object; what nobody tells is null."""
-    log, _ = named.night("quiet")
+    log = named.night("quiet")[0] + logs.line("stop", 9 * HOUR, reason="SIGTERM")
     code, out, _ = call(str(logs.write(tmp_path, log)), "--json")
     found = json.loads(out)
     assert code == 0

@@ -2,12 +2,16 @@
 
 import asyncio
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.commands import precheck as command
+from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.precheck.findings import Finding
+from cabinvigil.daemon.review.alarm_episodes import alarm_episodes
+from cabinvigil.daemon.span.kept import SpansFile
 from tests.commands.calling import call
 from tests.running import config, running
 
@@ -74,6 +78,10 @@ def test_a_part_that_fails_makes_it_not_ready(
         (["--failing", "bunk-co=stall"], "add --emulated"),
         (["--emulated", "--hours", "0"], "--hours must lie above 0"),
         (["--emulated", "--battery-ah", "0"], "--battery-ah must lie between"),
+        (["--gas", "5"], "--gas must lie between"),
+        (["--gas", "100", "--breath"], "one after the other"),
+        (["--breath", "--no-key"], "need a hand: leave --no-key away"),
+        (["--gas", "100", "--json"], "need a hand: leave --json away"),
     ],
 )
 def test_a_wrong_call_is_told_in_one_sentence(words: list[str], why: str) -> None:
@@ -109,6 +117,60 @@ async def test_the_running_watch_is_asked(tmp_path: Path) -> None:
     assert code == 1
 
 
+async def test_test_gas_is_kept_and_is_no_night(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Over the socket, on ptys: it sounds, is kept, and the night has none of it."""
+    monkeypatch.setattr("cabinvigil.daemon.precheck.bump_test.LOOK_EVERY_S", 0.2)
+    # What it rang is answered by then; that it is over takes minutes more.
+    monkeypatch.setattr("cabinvigil.daemon.precheck.bump_test.BUMP_S", 15.0)
+    async with running(tmp_path) as run, asyncio.TaskGroup() as group:
+        await run.until(lambda: len(run.app.watcher.numbers()) >= 4)
+        fresh = run.air.now = replace(run.air.now, o2_pct=20.7)
+
+        def ask(prompt: str) -> str:
+            if "test gas" in prompt:
+                run.air.now = replace(fresh, co_ppm=150.0)
+                return ""
+            return "y"
+
+        async def take_it_away() -> None:
+            await run.until(lambda: run.sounds("three-pulse"), within_s=60.0)
+            await asyncio.sleep(3.0)  # the command looks once a second
+            run.air.now = fresh
+
+        words = ("--config", str(config(tmp_path)), "--no-phone", "--gas", "150")
+        calling = asyncio.to_thread(call, command, *words, ask=ask)
+        task = group.create_task(calling)
+        await take_it_away()
+        code, out, err = await task
+        assert not run.app.watcher.state.told.waiting
+        assert not run.app.watcher.state.all_clear_owed
+    assert (code, err) == (1, ""), "the modules warm up"
+    assert "seen by bunk-co carbon monoxide in" in out
+    kept = SpansFile(tmp_path / "state").proofs()
+    assert [(one.part, one.by, one.failed) for one in kept] == [("bunk-co", "gas", "")]
+    (night,) = (tmp_path / "log").glob("night-*")
+    tape = read_tape([night])
+    assert [one.fields["state"] for one in tape.events if one.kind == "bump-test"] == [
+        "begun",
+        "ended",
+    ]
+    assert alarm_episodes(tape.events) == []
+    shown = [one for one in tape.series.get("co_ppm", ()) if one is not None]
+    assert max(shown, default=0.0) < 5.0
+
+
+def test_no_watch_is_not_ready(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """L1: stop, span, and the start forgotten."""
+    monkeypatch.setattr("cabinvigil.daemon.precheck.look.LOOK_S", 0.5)
+    code, out, _ = called("--config", str(config(tmp_path)), "--no-phone", "--breath")
+    assert code == 1
+    assert "BAD   watch" in out
+    assert "sudo systemctl start cabinvigil" in out
+    assert "no watch runs that would show it" in out
+
+
 def test_a_watch_that_refuses_is_not_called_another_version(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -140,7 +202,26 @@ async def test_a_script_asks_nobody(tmp_path: Path) -> None:
         _, out, _ = await asyncio.to_thread(called, *words)
         assert not any(level for _, level in run.line.changes)
     last = out.splitlines()[-1]
-    assert "Not checked: buzzer, phone" in last or "CHECKED: buzzer, phone" in last
+    assert "hecked: air, buzzer" in last, "a moment after its start"
+
+
+def test_what_the_watch_knows_to_fail_is_bad_though_nobody_is_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither sounded nor called, and known all the same."""
+    faults = {"buzzer": "The buzzer's line is taken.", "mqtt": "Out of reach."}
+    answer = {"ok": True, "alarms": [], "readings": {}, "faults": faults}
+    monkeypatch.setattr("cabinvigil.daemon.ask.socket.ask_watch", lambda *_: answer)
+    path = config(tmp_path, '[mqtt]\nhost = "127.0.0.1"\ntls = false')
+    words = ("--config", str(path), "--no-key", "--no-phone", "--json")
+    code, out, _ = called(*words)
+    told = {
+        one["subject"]: (one["word"], one["text"])
+        for one in json.loads(out)["findings"]
+    }
+    assert told["buzzer"] == ("bad", faults["buzzer"])
+    assert told["phone"] == ("bad", faults["mqtt"])
+    assert code == 1
 
 
 def test_a_long_line_goes_on_below_itself() -> None:

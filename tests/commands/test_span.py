@@ -5,6 +5,7 @@ import errno
 import json
 import os
 import re
+import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -24,7 +25,8 @@ from cabinvigil.daemon.sampling.wiring import Wires, from_config
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.span.fresh_air import YES
 from cabinvigil.daemon.span.kept import SpansFile, maker
-from cabinvigil.daemon.span.session import MOVE_IT, Outcome, SessionError, SpanSession
+from cabinvigil.daemon.span.outcome import Outcome
+from cabinvigil.daemon.span.session import MOVE_IT, SessionError, SpanSession
 from tests.commands.calling import call
 
 CONFIG = """
@@ -45,10 +47,10 @@ pressure_from = "baro"
 temperature_from = "bunk-air"
 [part.bunk-co]
 kind = "frame9_co"
-port = "/dev/ttyUSB0"
+port = "/dev/serial/by-path/usb-0"
 [part.roof-co2]
 kind = "frame9_co2"
-port = "/dev/ttyUSB1"
+port = "/dev/serial/by-path/usb-1"
 [part.bunk-co2]
 kind = "scd4x"
 bus = "main"
@@ -192,7 +194,7 @@ def test_before_and_after_are_shown(config: Path, tmp_path: Path) -> None:
     assert code == 0
     assert re.search(r"mV; oxygen nothing before, 20\.6[67] after, in %", out)
     assert "carbon monoxide" in out
-    assert f"Kept in {tmp_path / 'kept'}." in out
+    assert f"Kept in {tmp_path / 'kept'}, of emulated parts: no watch may" in out
     _, out, _ = called(
         config, "--emulated", "--kept", "--state", str(tmp_path / "kept")
     )
@@ -276,7 +278,7 @@ def test_spans_that_cannot_be_read_are_not_written_over(
     config: Path, tmp_path: Path
 ) -> None:
     """Exit 3, with the file and the mend."""
-    state = tmp_path / "state"
+    state = tmp_path / "kept"
     state.mkdir()
     (state / "spans").write_bytes(b"garbage")
     words = ["--emulated", "--yes", YES, "--state", str(state)]
@@ -297,7 +299,7 @@ def test_a_disk_that_is_full_is_told(
     monkeypatch.setattr(SpansFile, "add", add)
     words = ["--emulated", "--yes", YES, "--state", str(tmp_path / "kept")]
     code, _, err = called(config, *words, "bunk-co")
-    assert (code, err) == (3, "cabinvigil: [Errno 28] No space left on device\n")
+    assert (code, err) == (3, "cabinvigil: No space left on device\n")
 
 
 def test_as_json(config: Path) -> None:
@@ -347,3 +349,18 @@ def test_a_recalibration_that_does_not_take_is_told(
     part, other = outcome.parts
     assert "the forced recalibration failed" in part.refused
     assert (part.measured, other.refused) == (None, "")
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="becomes another user")
+def test_who_may_not_keep_a_span_is_told_before_the_minutes() -> None:
+    """The Pi's own user has the buses' groups, and so would look for nothing."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        words = ["--emulated", "--state", folder, "--yes", YES]
+        os.seteuid(65534)
+        try:
+            code, _out, err = call(command, *words)
+        finally:
+            os.seteuid(0)
+    assert code == 3
+    assert "the user nobody may not write; run this by `sudo -u root`" in err

@@ -1,5 +1,7 @@
 """BME280 on a strict wire: no checksum, so everything is read back."""
 
+import math
+
 import pytest
 
 from cabinvigil.drivers import bme280
@@ -51,8 +53,17 @@ def test_poll() -> None:
     ]
 
 
-@pytest.mark.parametrize(("identity", "words"), [("58", "58"), ("ff", "open")])
-def test_sister_part_is_refused(identity: str, words: str) -> None:
+@pytest.mark.parametrize(
+    ("identity", "words"),
+    [
+        ("58", "a BMP280 answers, .* fit a BME280"),
+        ("56", "a BMP280"),
+        ("61", "a BME680"),
+        ("59", "59"),
+        ("ff", "open"),
+    ],
+)
+def test_d6_a_look_alike_is_told_as_what_it_is(identity: str, words: str) -> None:
     """58 is the sister without humidity (from memory); ff is no part at all."""
     with pytest.raises(WrongPartError, match=words):
         play(bme280.make({}).setup(), [(IDENTITY, bytes.fromhex(identity))])
@@ -120,12 +131,23 @@ def test_short_burst() -> None:
 
 
 @pytest.mark.parametrize(
-    "data", ["800000 7eed00 6ef0", "655ac0 800000 6ef0", "655ac07eed008000"]
+    "data", ["800000 800000 8000", "800000 800000 6ef0", "655ac08000008000"]
 )
 def test_skipped_values(data: str) -> None:
-    """Any of the three left out makes all three useless: they hang together."""
+    """Two that were left out are no chance: the part has measured nothing."""
     with pytest.raises(NotMeasuredError, match="not measured"):
         bme280.decode(bytes.fromhex(data), CONSTANTS)
+
+
+@pytest.mark.parametrize(
+    "data", ["800000 7eed00 6ef0", "655ac0 800000 6ef0", "655ac07eed008000"]
+)
+def test_a_value_in_the_middle_of_the_scale_is_measured(data: str) -> None:
+    """Seeded chaos: at some humidity it came four times an hour, and was a fault."""
+    reading = bme280.decode(bytes.fromhex(data), CONSTANTS)
+    assert all(
+        map(math.isfinite, (reading.temp_c, reading.pressure_hpa, reading.rh_raw_pct))
+    )
 
 
 def test_wet_is_at_least() -> None:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from cabinvigil.drivers import co_cell_ads1115 as part
 from cabinvigil.drivers.kit.ads1115 import CONVERT_S
+from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import OutOfRangeError, Sample, Transfer
 from tests.wire import MODEST, Line, play
 
@@ -40,7 +41,7 @@ def test_at_20_c() -> None:
 def test_cold_cell_is_corrected() -> None:
     """At -20 °C it gives 57.5 % (middle of 45 to 70): 60.87 ppm, by hand."""
     assert _poll(COUNTS_35_PPM, -20.0).value == pytest.approx(60.87, abs=0.01)
-    assert part.relative_sensitivity(0.0) == pytest.approx(0.7875)
+    assert relative_sensitivity(0.0) == pytest.approx(0.7875)
 
 
 def test_unknown_temperature_takes_the_cold_factor() -> None:
@@ -52,13 +53,13 @@ def test_unknown_temperature_takes_the_cold_factor() -> None:
 @given(st.floats(-60, 80))
 def test_correction_never_lowers(temp_c: float) -> None:
     """Whatever the temperature, the correction makes no reading smaller."""
-    assert 0.4 < part.relative_sensitivity(temp_c) <= 1.0
+    assert 0.4 < relative_sensitivity(temp_c) <= 1.0
 
 
 def test_beyond_the_range_it_is_blind() -> None:
     """Below -30 °C the factor stays that of the end, and the value is doubtful."""
     assert _poll(COUNTS_35_PPM, -31.0).quality == "outside-range"
-    assert part.relative_sensitivity(-60.0) == part.relative_sensitivity(-30.0)
+    assert relative_sensitivity(-60.0) == relative_sensitivity(-30.0)
 
 
 def test_dry_air() -> None:

@@ -45,6 +45,12 @@ def test_dead_cell() -> None:
         frame9_o2.make({}).feed(_upload(0))
 
 
+def test_d2_a_fault_bit_is_a_fault_and_no_oxygen() -> None:
+    """32768 counts of 0.1 % are no oxygen; the module says that its cell failed."""
+    with pytest.raises(CellDeadError, match="its cell has failed"):
+        frame9_o2.make({}).feed(_upload(0x8000 + 209))
+
+
 def test_full_scale_and_cold() -> None:
     """At its range the truth may be more; below -20 °C nothing is promised."""
     part = frame9_o2.make({"air_hpa": 1013})

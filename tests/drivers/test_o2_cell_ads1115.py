@@ -135,16 +135,29 @@ def test_span() -> None:
     ("readings", "first", "words"),
     [
         (STEADY[:4], None, "4 readings are too few"),
-        ([6.9] * 5, None, "6.90 mV in air, outside 7 to 14 mV"),
-        ([14.1] * 5, None, "outside 7 to 14"),
+        ([6.9] * 5, None, "6.90 mV in air, outside 7 to 70 mV"),
+        ([70.1] * 5, None, "outside 7 to 70"),
         ([11.0, 11.2, 11.0, 11.0, 11.0], None, "run from 11.000 to 11.200 mV"),
         (STEADY, 16.1, "less than 70% of its first 16.10 mV"),
     ],
 )
 def test_span_refusals(readings: list[float], first: float | None, words: str) -> None:
-    """Too few, outside 7 to 14 mV, unsteady, or under 70 % of the first: refused."""
+    """Too few, outside 7 to 70 mV, unsteady, or under 70 % of the first: refused."""
     with pytest.raises(CalibrationError, match=words):
         part.span_mv(readings, first)
+
+
+@pytest.mark.parametrize("new_mv", [9.0, 13.0, 16.0, 47.0, 65.0])
+def test_d3_any_makers_cell_is_spanned_and_worn_by_its_own_first_span(
+    new_mv: float,
+) -> None:
+    """Cells above 14 mV were refused; what is worn for one is new for another."""
+    assert part.span_mv([new_mv] * 5) == pytest.approx(new_mv)
+    counts = round(new_mv / 256 * 32768)
+    oxygen = _poll(counts, {"pressure_hpa": 1013.0}, air_mv=new_mv)[0]
+    assert (oxygen.value, oxygen.quality) == (pytest.approx(20.9, abs=0.03), "good")
+    with pytest.raises(CalibrationError, match=r"less than 70% of its first|outside 7"):
+        part.span_mv([0.69 * new_mv] * 5, first_mv=new_mv)
 
 
 @MODEST
@@ -157,5 +170,5 @@ def test_span_is_total_and_in_bounds(
         taken = part.span_mv(readings, first)
     except CalibrationError:
         return
-    assert 7.0 <= taken <= 14.0
+    assert 7.0 <= taken <= 70.0
     assert first is None or taken >= 0.7 * first

@@ -1,5 +1,7 @@
 """The optical oxygen line: whole, self-checked and consistent, or not believed."""
 
+import math
+
 import pytest
 
 from cabinvigil.drivers import o2_optical_line as optical
@@ -106,12 +108,20 @@ def test_without_a_pressure_cell() -> None:
     part = optical.make({})
     assert part.feed(NO_CELL) == [Sample("o2_hpa", 199.5)]
     part.inform("pressure_hpa", 939.0)
-    part.inform("pressure_hpa", float("nan"))
+    part.inform("pressure_hpa", math.inf)
     part.inform("temp_c", 10.0)
     assert part.feed(NO_CELL) == [
         Sample("o2_pct", pytest.approx(21.246, abs=0.001)),
         Sample("o2_hpa", 199.5),
     ]
+
+
+def test_a_pressure_that_nobody_gives_any_more_makes_no_percent() -> None:
+    """NaN says so: what it was hours ago is none."""
+    part = optical.make({})
+    part.inform("pressure_hpa", 939.0)
+    part.inform("pressure_hpa", math.nan)
+    assert part.feed(NO_CELL) == [Sample("o2_hpa", 199.5)]
 
 
 def test_own_pressure_cell_is_preferred() -> None:
@@ -169,3 +179,29 @@ def test_opening_forgets_half_a_line() -> None:
     part.feed(GOOD + GOOD[:10])
     part.opening()
     assert len(part.feed(GOOD)) == 3
+
+
+@pytest.mark.parametrize(
+    ("disc", "quality"),
+    [(b"+20.0", "good"), (b"+12.3", "good"), (b"+11.0", "outside-range")],
+)
+def test_a_disc_colder_than_the_dew_point_is_wet(disc: bytes, quality: str) -> None:
+    """Air of 20 °C and 60 % has its dew point at 12.0 °C (ASHRAE's tables)."""
+    part = optical.make({})
+    part.inform("rh_pct", 60.0)
+    part.inform("temp_c", 20.0)
+    found = part.feed(GOOD.replace(b"+22.5", disc))
+    assert {s.quality for s in found} == {quality}
+
+
+def test_an_unknown_warmth_of_the_room_is_the_discs() -> None:
+    """Then the room's humidity counts as it is; so it does once it is forgotten."""
+    part = optical.make({})
+    part.inform("rh_pct", 60.0)
+    cold = GOOD.replace(b"+22.5", b"+01.0")
+    assert part.feed(cold)[0].quality == "good"
+    part.inform("temp_c", 20.0)
+    assert part.feed(cold)[0].quality == "outside-range"
+    part.inform("temp_c", math.nan)
+    part.inform("rh_pct", 60.0)
+    assert part.feed(cold)[0].quality == "good"

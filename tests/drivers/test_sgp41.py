@@ -60,6 +60,19 @@ def test_failed_self_test() -> None:
         play(sgp41.make({}).setup(), [OFF, SERIAL, (TEST, with_crc(0x4B00))])
 
 
+@pytest.mark.parametrize("verdict", [0xD400, 0x0000, 0xFF00, 0xD4F0])
+def test_d8_bits_that_its_maker_passes_over_fail_no_part(verdict: int) -> None:
+    """The low four bits alone are the verdict; a good part was refused for others."""
+    assert sgp41.decode_self_test(with_crc(verdict))
+
+
+@pytest.mark.parametrize("verdict", [0xD401, 0x0002, 0x0003])
+def test_d8_a_faulty_pixel_fails_the_part(verdict: int) -> None:
+    """Bit 0 is the pixel for VOC, bit 1 the one for NOx."""
+    with pytest.raises(CellDeadError, match="replace it"):
+        play(sgp41.make({}).setup(), [OFF, SERIAL, (TEST, with_crc(verdict))])
+
+
 def test_air_is_told() -> None:
     """62.5 % and 8.25 °C: 40960 and 19941 ticks of the 16-bit range, by hand."""
     part = _conditioned()

@@ -14,6 +14,7 @@ from cabinvigil.drivers import (
 from cabinvigil.drivers.kit import ads1115
 from tests.drivers.vectors import DATA, Vector
 
+ASKED = {"mode": "question", "answer_ppm": 0.1}
 SENT: dict[tuple[str, str], bytes] = {
     ("scd4x", "start_periodic"): scd4x.command(scd4x.START_PERIODIC),
     ("scd4x", "read_measurement"): scd4x.command(scd4x.READ_MEASUREMENT),
@@ -47,11 +48,11 @@ SENT: dict[tuple[str, str], bytes] = {
     ("ndir9", "read 0x86"): frame9_co2.make({}).request(),
     ("ndir9", "zero point 0x87"): frame9_co2.zero_command(),
     ("ndir9", "self-calibration off 0x79"): frame9_co2.make({}).opening(),
-    ("co9", "read once"): frame9_co.make({"mode": "question"}).request(),
-    ("co9", "question mode 0x78 0x41"): frame9_co.make({"mode": "question"}).opening(),
+    ("co9", "read once"): frame9_co.make(ASKED).request(),
+    ("co9", "question mode 0x78 0x41"): frame9_co.make(ASKED).opening(),
     ("co9", "upload mode 0x78 0x40"): frame9_co.make({}).opening(),
     ("co9", "question mode, ZE03 family 0x78 0x04"): frame9_co.make(
-        {"mode": "question", "mode_byte": 4}
+        ASKED | {"mode_byte": 4}
     ).opening(),
     ("co9", "ask once, ZE03 family 0x78 0x03"): frame9_co.make(
         {"mode_byte": 3}

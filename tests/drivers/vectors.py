@@ -171,7 +171,7 @@ def _answer(vector: Vector) -> dict[str, Any]:
     raw = _raw(vector)
     value = frame9.answer_value(raw)
     return {
-        "co_ppm": value * frame9_co.CO.answer_step,
+        "co_ppm": value * 0.1,
         "raw_2_3": value,
         "raw_6_7": int.from_bytes(raw[6:8]),
     }

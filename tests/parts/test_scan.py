@@ -37,10 +37,12 @@ from cabinvigil.daemon.rehearsal.faulty import Stranger
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial, EmulatedSMBus
-from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort
+from cabinvigil.daemon.sampling.buses import I2cBus
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.drivers import part as find_part
+from tests.serial_machine import SerialMachine
 
 EVERYTHING = """
 [cabin]
@@ -71,7 +73,7 @@ def everything(folder: Path) -> Settings:
             case "i2c":
                 text += 'bus = "main"\n'
             case "serial":
-                text += f'port = "/dev/ttyUSB{number}"\n'
+                text += f'port = "/dev/serial/by-path/usb-{number}"\n'
             case _:
                 text += 'path = "/sys/bus/w1/devices/28-1/w1_slave"\n'
     path = folder / "cabin.toml"
@@ -178,6 +180,28 @@ def test_a_stranger_is_told_as_one() -> None:
     ]
 
 
+def test_d6_a_look_alike_is_told_as_what_it_is() -> None:
+    """A BMP280, often sold as a BME280, answers at 0x76 with 58 for its identity."""
+
+    class Bmp280(Stranger):
+        def __init__(self) -> None:
+            super().__init__(1)
+            self._memory = self._memory[:0xD0] + b"\x58" + self._memory[0xD1:]
+
+    async def look() -> list[ScanAnswer]:
+        bus = EmulatedSMBus()
+        bus.attach(0x76, Bmp280())
+        one = I2cBus("main", "/dev/i2c-1", open_smbus=lambda _: bus, blocking=False)
+        found = await scan_bus(one)
+        assert not isinstance(found, str)
+        return list(found)
+
+    (only,) = run_virtual(look())
+    assert only == ScanAnswer("0x76", (), "a BMP280, which this watch does not read")
+    lines = list(told(Scan({"main": [only]}, [], []), None))
+    assert lines[1] == "  0x76  a BMP280, which this watch does not read"
+
+
 def test_a_part_that_is_not_what_the_config_says_is_told() -> None:
     """Another kind answers at its place: neither found nor suggested."""
     settings = example()
@@ -213,7 +237,7 @@ def test_a_stuck_bus_is_said_once() -> None:
 def test_a_line_without_sense_is_told_by_its_bytes(fault: str) -> None:
     """Something is there; it is no part here, and is given no name."""
     found = scanned(example(), broken("bunk-co", fault=fault))
-    (answer,) = [one for one in found.ports if one.where == "/dev/ttyUSB0"]
+    (answer,) = [one for one in found.ports if "by-path" in one.where]
     assert answer.kinds == ()
     assert answer.is_there
     assert answer.text.endswith("bytes that no part here sends")
@@ -222,7 +246,7 @@ def test_a_line_without_sense_is_told_by_its_bytes(fault: str) -> None:
 def test_a_port_that_does_not_open_says_why() -> None:
     """With its remedy."""
     found = scanned(example(), broken("bunk-co", fault="unplug"))
-    (answer,) = [one for one in found.ports if one.where == "/dev/ttyUSB0"]
+    (answer,) = [one for one in found.ports if "by-path" in one.where]
     assert not answer.is_there
     assert "there is no serial port" in answer.text
 
@@ -261,7 +285,12 @@ def test_a_module_that_only_answers_is_asked(
 
         def make(baud: int) -> Any:
             return lambda on_bytes, on_gone: SerialPort(
-                wire.path, baud, on_bytes, on_gone, after_write=wire.after_write
+                wire.path,
+                baud,
+                on_bytes,
+                on_gone,
+                after_write=wire.after_write,
+                blocking=False,
             )
 
         try:
@@ -284,19 +313,19 @@ def test_addresses_that_parts_can_share_are_asked_of_each() -> None:
 
 
 def test_a_port_with_two_names_is_looked_at_once(tmp_path: Path) -> None:
-    """The config's name goes first, then the one that stays the same."""
-    dev = tmp_path / "dev"
-    (dev / "serial" / "by-id").mkdir(parents=True)
-    for name in ("ttyUSB0", "ttyUSB1", "ttyAMA0"):
-        (dev / name).touch()
-    (dev / "serial" / "by-id" / "usb-module-if00").symlink_to(dev / "ttyUSB0")
-    (dev / "serial0").symlink_to(dev / "ttyAMA0")
-    machine = DeviceTree(tmp_path)
-    named = str(dev / "ttyAMA0")
-    assert ports(machine, [named]) == [
+    """The config's name goes first, then one that stays the same."""
+    machine = SerialMachine(tmp_path)
+    machine.adapter("ttyUSB0", "usb-maker-if00", "0:1.1", number="A1")
+    machine.adapter("ttyUSB1", "usb-other-if00", "0:1.2")
+    machine.adapter("ttyUSB2", "", "")
+    (tmp_path / "dev/ttyAMA0").touch()
+    (tmp_path / "dev/serial0").symlink_to(tmp_path / "dev/ttyAMA0")
+    named = str(tmp_path / "dev/ttyAMA0")
+    assert ports(DeviceTree(tmp_path), [named]) == [
         named,
-        str(dev / "serial" / "by-id" / "usb-module-if00"),
-        str(dev / "ttyUSB1"),
+        str(tmp_path / "dev/serial/by-id/usb-maker-if00"),
+        str(tmp_path / "dev/serial/by-path/0:1.2"),
+        str(tmp_path / "dev/ttyUSB2"),
     ]
 
 

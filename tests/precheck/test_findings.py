@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from cabinvigil.daemon.precheck import findings as precheck
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, status_of
-from cabinvigil.daemon.precheck.supply import charge, supply
+from cabinvigil.daemon.precheck.supply import charge, supply, usable_share
 
 NOW = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 
@@ -22,6 +22,9 @@ def status(**changes: Any) -> WatchStatus:
         "faults": {},
     }
     return WatchStatus(**(known | changes))
+
+
+VITAL_READINGS = {"o2_pct": 20.6, "co_ppm__bunk": 0.0}
 
 
 def words(findings: Any) -> list[str]:
@@ -63,7 +66,26 @@ def test_what_stands_in_the_air_is_bad_or_to_mind() -> None:
         Finding("o2-low", "bad", "Oxygen low"),
         Finding("condensing", "mind", "Wet surfaces"),
     ]
-    assert words(precheck.air(status())) == ["good"]
+    assert words(precheck.air(status(readings=VITAL_READINGS))) == ["good"]
+
+
+@pytest.mark.parametrize(
+    ("readings", "doubtful", "named"),
+    [
+        ({}, set(), "oxygen and carbon monoxide"),
+        ({"o2_pct": 20.6}, set(), "but carbon monoxide"),
+        ({"o2_pct": 20.6, "co_ppm__bunk": 0.0}, {"co_ppm__bunk"}, "carbon monoxide"),
+        ({"co_ppm": 0.0, "o2_hpa": 190.0}, set(), "but oxygen"),
+    ],
+)
+def test_air_that_is_not_measured_is_not_called_good(
+    readings: dict[str, float], doubtful: set[str], named: str
+) -> None:
+    """No alarm stands where nothing could raise one."""
+    (one,) = precheck.air(status(readings=readings, doubtful=frozenset(doubtful)))
+    assert (one.subject, one.word) == ("air", "not checked")
+    assert f"{named}: not measured now" in one.text
+    assert not precheck.is_ready([one])
 
 
 def test_fellows_that_disagree_are_bad() -> None:
@@ -72,9 +94,25 @@ def test_fellows_that_disagree_are_bad() -> None:
         "sensors-disagree/rh_pct": ("fault", "They disagree"),
         "stratified/o2_pct": ("low", "Unmixed"),
     }
-    assert words(precheck.fellows(status(alarms=alarms), 2)) == ["bad", "mind"]
-    assert words(precheck.fellows(status(), 2)) == ["good"]
-    assert words(precheck.fellows(status(), 0)) == []
+    shared = {"rh_pct", "co2_ppm"}
+    assert words(precheck.fellows(status(alarms=alarms), shared)) == ["bad", "mind"]
+    assert words(precheck.fellows(status(), set())) == []
+
+
+def test_parts_that_read_nothing_do_not_agree() -> None:
+    """What is in doubt is compared with nothing either; what is, is counted."""
+    shared = {"rh_pct", "co2_ppm"}
+    readings = {"rh_pct__a": 40.0, "rh_pct__b": 41.0, "co2_ppm__a": 700.0}
+    (one,) = precheck.fellows(status(readings=readings), shared)
+    assert one.word == "good"
+    assert "agree on 1 of 2 shared quantities; the others" in one.text
+    both = readings | {"co2_ppm__b": 710.0}
+    (one,) = precheck.fellows(status(readings=both), shared)
+    assert one == Finding("agreement", "good", "parts agree on 2 shared quantities")
+    doubtful = frozenset({"rh_pct__b"})
+    for bare in (status(), status(readings=readings, doubtful=doubtful)):
+        (one,) = precheck.fellows(bare, shared)
+        assert one.word == "not checked"
 
 
 def test_a_cabin_that_measures_no_oxygen_or_carbon_monoxide_is_not_ready() -> None:
@@ -146,13 +184,39 @@ def test_laxer_limits_are_said_aloud() -> None:
     assert words(precheck.limits([])) == ["good"]
 
 
-def test_a_lead_battery_is_half_full_at_12_06_volts() -> None:
-    """The usual table of the trade, at rest (from memory)."""
-    assert charge(12.06) == pytest.approx(0.5)
+def test_v5_a_lead_battery_at_rest_is_flat_at_11_8_volts() -> None:
+    """The usual table of the trade, at rest (from memory): 12.0 V is a quarter."""
+    assert charge(11.8) == charge(10.0) == 0.0
+    assert charge(12.0) == pytest.approx(0.25)
+    assert charge(12.2) == charge(24.4) == pytest.approx(0.5)
     assert charge(12.7) == charge(13.9) == 1.0
-    assert charge(10.0) == 0.0
-    assert charge(24.12) == pytest.approx(0.5)
-    assert charge(12.13) == pytest.approx(0.55)
+    assert charge(12.3) == pytest.approx(0.625)
+
+
+@pytest.mark.parametrize(
+    ("volts", "temp_c", "share"),
+    [
+        (12.7, 20.0, 0.5), (12.7, 4.9, 0.375), (12.7, None, 0.375),
+        (12.4, 5.0, 0.25), (12.2, 20.0, 0.0), (11.8, 20.0, 0.0),
+    ],
+)  # fmt: skip
+def test_v5_hours_count_to_half_and_less_in_the_cold(
+    volts: float, temp_c: float | None, share: float
+) -> None:
+    """At 11.8 V, flat, "about 32 h left" was said; unknown air is taken for cold."""
+    assert usable_share(volts, 11.0, temp_c) == pytest.approx(share)
+
+
+def test_v5_a_lithium_battery_is_asked_for_and_never_taken_by_its_volts() -> None:
+    """13.2 V may be nine tenths or four: it counts from full, and is to be minded."""
+    volts = status(readings={"supply_v": 13.2, "supply_a": -0.5})
+    found = supply(volts, 9.0, 20.0, 11.6, is_lithium=True)
+    assert found.word == "mind"
+    assert "about 32 h left if it was charged full" in found.text
+    short = supply(volts, 9.0, 5.0, 11.6, is_lithium=True)
+    assert (short.word, "about 8 h left" in short.text) == ("bad", True)
+    fell = status(readings={"supply_v": 13.2, "supply_a": -0.5}, supply_hours=20.0)
+    assert supply(fell, 9.0, 20.0, 11.6, is_lithium=True).word == "good"
 
 
 @pytest.mark.parametrize(
@@ -162,9 +226,10 @@ def test_a_lead_battery_is_half_full_at_12_06_volts() -> None:
         ({"supply_v": 12.6}, None, "mind", "name --battery-ah"),
         ({"supply_v": 12.6, "supply_a": -0.4}, None, "mind", "name --battery-ah"),
         ({"supply_v": 13.8, "supply_a": 2.0}, None, "good", "charging with 2.0 A"),
-        # 60 Ah x (0.5 - 0.06) / 0.5 A: 53 h; with 5 Ah, 4.4 h.
-        ({"supply_v": 12.06, "supply_a": -0.5}, 60.0, "good", "over 48 h left"),
-        ({"supply_v": 12.06, "supply_a": -0.5}, 5.0, "bad", "about 4 h left"),
+        # 80 Ah x (1 - 0.5) x 0.75 / 0.5 A: 60 h; with 8 Ah, 6; at half, none.
+        ({"supply_v": 12.7, "supply_a": -0.5}, 80.0, "good", "over 48 h left"),
+        ({"supply_v": 12.7, "supply_a": -0.5}, 8.0, "bad", "about 6 h left to half"),
+        ({"supply_v": 12.2, "supply_a": -0.5}, 80.0, "bad", "about 0 h left"),
         ({"supply_v__a": 12.6, "supply_v__b": 11.9}, None, "mind", "11.9 V"),
     ],
 )

@@ -24,6 +24,7 @@ def judged(
     kind: str = "o2_cell_ads1115",
     *spans: Span,
     status: dict[str, Any] | None = None,
+    port_mend: str = "",
     **changes: Any,
 ) -> tuple[str, str]:
     known: dict[str, Any] = {
@@ -33,7 +34,8 @@ def judged(
     }
     info = find_part(kind)
     series = {q: q for q in info.gives}
-    part = Part("bunk-cell", PartSettings(**(known | changes)), info, series, spans)
+    settings = PartSettings(**(known | changes))
+    part = Part("bunk-cell", settings, info, series, spans, port_mend)
     usual: dict[str, Any] = {
         "readings": {"o2_pct": 20.6, "o2_hpa": 194.0, "co_ppm": 0.4, "co2_ppm": 430.0},
         "doubtful": frozenset(),
@@ -131,6 +133,26 @@ def test_a_span_grows_old(days: float, word: str) -> None:
     assert judged("o2_cell_ads1115", cell(days))[0] == word
 
 
+@pytest.mark.parametrize(
+    ("since", "days", "word"),
+    [
+        (date(2025, 4, 1), 14.0, "good"),  # 567 days in service
+        (date(2025, 4, 1), 15.0, "mind"),
+        (date(2025, 7, 1), 15.0, "good"),  # 476: not old yet
+    ],
+)
+def test_v14_a_cell_past_18_months_is_spanned_each_fortnight(
+    since: date, days: float, word: str
+) -> None:
+    """It stays flat until three weeks before its end: monthly spans see nothing."""
+    found = judged("o2_cell_ads1115", cell(days), in_service=since)
+    assert found[0] == word
+    assert ("each fortnight" in found[1]) is (word == "mind")
+    module = Span("bunk-cell", "frame9_co", NOW - timedelta(days=days), 0.0, "ppm")
+    on_port: dict[str, Any] = {"port": "/dev/serial0", "bus": None}
+    assert judged("frame9_co", module, in_service=since, **on_port)[0] == "good"
+
+
 def test_a_cell_that_was_never_spanned_is_bad_and_a_module_is_to_mind() -> None:
     """The one gives nothing, the other its maker's own calibration."""
     assert judged("o2_cell_ads1115")[0] == "bad"
@@ -139,6 +161,19 @@ def test_a_cell_that_was_never_spanned_is_bad_and_a_module_is_to_mind() -> None:
     assert judged("o2_optical_line", port="/dev/serial0", bus=None)[1].startswith(
         "20.6"
     )
+
+
+def test_a_port_whose_name_may_move_is_to_mind() -> None:
+    """With the name to write instead."""
+    moving: dict[str, Any] = {"port": "/dev/ttyUSB0", "bus": None}
+    air = {"readings": {"o2_pct": 20.6, "o2_hpa": 194.0, "pressure_hpa": 940.0}}
+    assert judged("o2_optical_line", status=air, **moving)[0] == "good"
+    word, text = judged(
+        "o2_optical_line", status=air, port_mend="write another", **moving
+    )
+    assert word == "mind"
+    assert "/dev/ttyUSB0 may be another adapter's name" in text
+    assert "write another" in text
 
 
 def test_a_span_in_the_future_asks_for_the_clock() -> None:
@@ -172,3 +207,6 @@ def test_spans_that_fall_tell_a_cells_end() -> None:
     soon = judged("o2_cell_ads1115", cell(200, 13.0), cell(2, 9.4))
     assert soon[0] == "mind"
     assert "by its spans it is worn out in" in soon[1]
+    weak = judged("o2_cell_ads1115", cell(600, 13.0), cell(2, 10.9))
+    assert weak == ("mind", weak[1])
+    assert "84% of its first signal: have another" in weak[1]

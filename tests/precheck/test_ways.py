@@ -1,7 +1,6 @@
-"""The ways out before bed: a real sounder line, a real broker, a real disk."""
+"""The ways out before bed: a real sounder line, a real disk."""
 
 import io
-import threading
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +11,8 @@ from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError, open_gpio
 from cabinvigil.daemon.precheck import ways
 from cabinvigil.daemon.precheck.findings import WatchStatus
-from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, phone, try_log
+from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, try_log
 from cabinvigil.daemon.settings.config import Settings, load
-from tests.outputs.brokers import free_port, mosquitto
-from tests.outputs.listener import Listener, asking
 from tests.recording_line import RecordingLine
 
 CLOCK = SystemClock()
@@ -125,67 +122,6 @@ def test_without_a_sounder_no_night_is_ready(tmp_path: Path) -> None:
     assert (told.word, told.text) == ("bad", "its line is gone")
 
 
-def mqtt(port: int) -> str:
-    return f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\ntls = false\n'
-
-
-@pytest.mark.broker
-def test_a_phone_that_answers_by_a_real_broker(tmp_path: Path) -> None:
-    """The test comes as an alert does; what the phone asks is its answer."""
-    lines: list[str] = []
-    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as person:
-
-        def answer() -> None:
-            got = person.wait(lambda: person.on("/alert"))
-            assert "only a test" in got[0].text
-            person.publish("cabinvigil/lapwing/ask", b"\xffgarbage")
-            person.publish("cabinvigil/lapwing/ask", asking("acknowledge"))
-
-        thread = threading.Thread(target=answer)
-        thread.start()
-        settings = cabin(tmp_path, mqtt(broker.port))
-        found = phone(settings, WELL, CLOCK, lines.append)
-        thread.join(10.0)
-        assert not [one for one in person.heard if one.topic.endswith("precheck")]
-    assert (found.word, found.text) == ("good", "it answered 'acknowledge'")
-    assert "answer it within 60 s" in lines[0]
-
-
-@pytest.mark.broker
-def test_a_phone_that_is_silent_is_bad(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A retained ask of another day is no answer."""
-    monkeypatch.setattr(ways, "PHONE_S", 1.0)
-    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as old:
-        old.publish("cabinvigil/lapwing/ask", asking("acknowledge"), retain=True)
-        old.wait(lambda: old.on("/ask"))
-        settings = cabin(tmp_path, mqtt(broker.port))
-        found = phone(settings, WELL, CLOCK, lambda _line: None)
-    assert found.word == "bad"
-    assert "did not answer within 1 s" in found.text
-
-
-@pytest.mark.broker
-def test_a_phone_whose_answers_would_be_refused_tonight_is_bad(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """It was set up without the moment: better known now than in a danger."""
-    monkeypatch.setattr(ways, "PHONE_S", 2.0)
-    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as person:
-
-        def answer() -> None:
-            person.wait(lambda: person.on("/alert"))
-            person.publish("cabinvigil/lapwing/ask", '{"ask": "acknowledge"}')
-
-        thread = threading.Thread(target=answer)
-        thread.start()
-        found = phone(cabin(tmp_path, mqtt(broker.port)), WELL, CLOCK, lambda _: None)
-        thread.join(10.0)
-    assert found.word == "bad"
-    assert "would refuse tonight: 'acknowledge' needs 'at'" in found.text
-
-
 def test_a_sounder_that_is_not_tested_now_is_not_checked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -202,23 +138,6 @@ def test_a_sounder_that_is_not_tested_now_is_not_checked(
         "not checked",
         "whether it is heard: Nothing was done: wait 9 min.",
     )
-
-
-def test_a_broker_that_is_away_is_bad(tmp_path: Path) -> None:
-    """In the broker's own sentence."""
-    settings = cabin(tmp_path, mqtt(free_port()))
-    found = phone(settings, WELL, CLOCK, lambda _line: None)
-    assert found.word == "bad"
-    assert "out of reach" in found.text
-
-
-def test_a_cabin_without_a_phone_is_to_mind(tmp_path: Path) -> None:
-    """And a fault that the watch knows of is not tried again."""
-    found = phone(cabin(tmp_path), WELL, CLOCK, lambda _line: None)
-    assert found.word == "mind"
-    faulty = WatchStatus({}, frozenset(), {}, {"mqtt": "the broker is away"})
-    told = phone(cabin(tmp_path, mqtt(1)), faulty, CLOCK, lambda _line: None)
-    assert (told.word, told.text) == ("bad", "the broker is away")
 
 
 def test_a_log_is_tried_and_left_as_it_was(tmp_path: Path) -> None:

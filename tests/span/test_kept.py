@@ -10,10 +10,11 @@ from typing import Any
 
 import pytest
 
-from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.span import kept
 from cabinvigil.daemon.span.kept import Span, SpansError, SpansFile, maker, options_for
+from cabinvigil.daemon.span.proofs import MOST_KEPT, Proof
 from cabinvigil.drivers import part as find_part
 
 NOW = datetime(2026, 10, 20, 12, 0, tzinfo=UTC)
@@ -153,7 +154,7 @@ def part_of(**changes: Any) -> PartSettings:
 def test_a_codec_is_made_with_the_last_span(tmp_path: Path) -> None:
     """The span goes before the config's own figure; other options stay."""
     keep(tmp_path, CELL)
-    told: list[SourceFault] = []
+    told: list[SourceFault | SourceOk] = []
     make = maker(tmp_path, told.append)
     part = part_of(options={"air_mv": 9.0, "pins": "2-3"})
     codec = make("bunk-cell", part, find_part("o2_cell_ads1115"))
@@ -167,21 +168,52 @@ def test_a_codec_is_made_with_the_last_span(tmp_path: Path) -> None:
 def test_spans_that_cannot_be_read_do_not_stop_the_watch(tmp_path: Path) -> None:
     """It is told, and the config's own figures stand."""
     (tmp_path / kept.FILE).write_bytes(b"garbage")
-    told: list[SourceFault] = []
+    told: list[SourceFault | SourceOk] = []
     make = maker(tmp_path, told.append)
     codec = make("bunk-cell", part_of(), find_part("o2_cell_ads1115"))
     assert codec._cell.span is None
     (fault,) = told
-    assert fault.source == "state"
+    assert isinstance(fault, SourceFault)
+    assert fault.source == "spans"
     assert fault.text.startswith("bunk-cell goes on without its last span: The state")
+    (tmp_path / kept.FILE).unlink()
+    make = maker(tmp_path, told.append)  # at the next start
+    make("bunk-cell", part_of(), find_part("o2_cell_ads1115"))
+    assert told[1:] == []
 
 
 def test_a_span_that_the_driver_refuses_is_told(tmp_path: Path) -> None:
     """Another version's option, or one out of bounds."""
     keep(tmp_path, replace(CELL, options={"air_mv": 99.0}))
-    told: list[SourceFault] = []
+    told: list[SourceFault | SourceOk] = []
     codec = maker(tmp_path, told.append)(
         "bunk-cell", part_of(), find_part("o2_cell_ads1115")
     )
     assert codec._cell.span is None
-    assert "air_mv: 99 is outside 7 to 14" in told[0].text
+    assert "air_mv: 99 is outside 7 to 70" in told[0].text
+
+
+BREATH = Proof("bunk-cell", "o2_cell_ads1115", "o2_pct", "breath", NOW, 11.0)
+
+
+def test_tests_of_parts_are_kept_beside_the_spans(tmp_path: Path) -> None:
+    """Each outlives what is added of the other."""
+    file = keep(tmp_path, CELL)
+    file.add_proofs([BREATH, replace(BREATH, failed="it took 60 s")], NOW, 100.0)
+    file.add([replace(CELL, signal=10.9)], NOW, 200.0)
+    assert [one.signal for one in file.load()] == [11.02, 10.9]
+    assert [one.failed for one in file.proofs()] == ["", "it took 60 s"]
+    file.undo(file.load()[-1], "taken back", NOW, 300.0)
+    assert file.proofs()[0] == BREATH
+
+
+def test_the_oldest_tests_go_first(tmp_path: Path) -> None:
+    """A file does not grow for ever, and one part does not push another's out."""
+    file = SpansFile(tmp_path)
+    file.add_proofs([replace(BREATH, part="other")], NOW, 0.0)
+    many = [replace(BREATH, seconds=float(n)) for n in range(MOST_KEPT + 5)]
+    file.add_proofs(many, NOW, 1.0)
+    kept_now = file.proofs()
+    assert len(kept_now) == MOST_KEPT + 1
+    assert kept_now[0].part == "other"
+    assert kept_now[1].seconds == 5.0

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.span.kept import Span
-from cabinvigil.daemon.span.life import Life, life, life_words, sensitivity
+from cabinvigil.daemon.span.life import Life, life, life_words
 
 FIRST = datetime(2026, 1, 1, tzinfo=UTC)
 DAY = timedelta(days=1)
@@ -26,9 +26,9 @@ def lives(*spans: Span) -> Life:
 
 def test_a_signal_is_compared_for_each_hectopascal_of_oxygen() -> None:
     """20 % of 1000 hPa is 200 hPa: ten millivolts are 0.05 of them each."""
-    assert sensitivity(cell(0, 10.0)) == pytest.approx(0.05)
+    assert cell(0, 10.0).sensitivity == pytest.approx(0.05)
     bare = Span("a", "frame9_o2", FIRST, 10.0, "mV")
-    assert sensitivity(bare) is None
+    assert bare.sensitivity is None
     assert life([bare, bare]) is None
 
 

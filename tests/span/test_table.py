@@ -1,5 +1,6 @@
 """What a span prints: the air, before and after, warnings, and a cell's life."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -7,7 +8,7 @@ from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.span.found import Found
 from cabinvigil.daemon.span.fresh_air import AirFound, Saw
 from cabinvigil.daemon.span.kept import Span
-from cabinvigil.daemon.span.session import Outcome, PartOutcome
+from cabinvigil.daemon.span.outcome import Outcome, PartOutcome
 from cabinvigil.daemon.span.table import kept_lines, lines
 
 NOW = datetime(2026, 10, 20, tzinfo=UTC)
@@ -59,7 +60,17 @@ def test_kept_spans_are_listed_with_lives_and_former_parts() -> None:
     part = PartSettings(kind="o2_cell_ads1115", bus="main", in_service=since)
     text = "\n".join(kept_lines(spans, {"bunk-cell": part}))
     assert "2026-10-20 00:00 UTC  11.6 mV  12.0 °C" in text
-    assert "1 of them are of an earlier part" in text
+    assert "1 of them is of an earlier part" in text
     assert "90% of its first signal after 3 months" in text
     assert "not in the config any more" in text
     assert list(kept_lines([], {})) == ["No spans are kept yet."]
+
+
+def test_a_drift_that_the_spans_tell_is_said() -> None:
+    """Spanned at 4 and at 20 °C within the week; without that, nothing is said."""
+    cold = replace(cell(5, 10.0), temp_c=4.0)
+    warm = replace(cell(0, 10.1), temp_c=20.0)
+    part = {"bunk-cell": PartSettings(kind="o2_cell_ads1115", bus="main")}
+    text = "\n".join(kept_lines([cold, warm], part))
+    assert "it drifts by +0.055 % a kelvin, which the watch takes off" in text
+    assert "drifts" not in "\n".join(kept_lines([cell(5, 10.0), warm], part))

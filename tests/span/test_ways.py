@@ -1,18 +1,21 @@
 """Each kind's span: from raw readings to options, and to what it shows with them."""
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
 from cabinvigil.daemon.span.found import Deaf, Found
 from cabinvigil.daemon.span.fresh_air import AirFound
+from cabinvigil.daemon.span.kept import Span, options_of
 from cabinvigil.daemon.span.ways import WAYS, line_bytes, target_ppm, transfers
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import CalibrationError, Transfer
 from tests.wire import play
 
+NOW = datetime(2026, 10, 20, tzinfo=UTC)
 SEA = AirFound(20.0, 50.0, 1013.25)
 """Its oxygen: 20.95 x (1 - 11.7 / 1013.25) = 20.71 % (saturation as test_span)."""
 HILL = AirFound(20.0, 50.0, 939.0)
@@ -65,15 +68,15 @@ def test_the_next_span_tells_what_the_last_one_showed() -> None:
     [
         ([11.0] * 4, None, "4 readings are too few"),
         ([11.0, 11.2, 11.0, 11.0, 11.0], None, "wait for steady air"),
-        ([6.9] * 5, None, "outside 7 to 14 mV"),
-        ([14.1] * 5, None, "outside 7 to 14 mV"),
+        ([6.9] * 5, None, "outside 7 to 70 mV"),
+        ([70.1] * 5, None, "outside 7 to 70 mV"),
         ([7.5] * 5, 11.0, "less than 70% of its first"),
     ],
 )
 def test_a_cell_that_is_not_fit_is_refused(
     readings: list[float], first: float | None, why: str
 ) -> None:
-    """Sensors sheet, 7a: refuse outside 7 to 14 mV or below 70 % of the first."""
+    """Under 7 mV or 70 % of its first (sensors sheet, 7a); no cell gives over 70."""
     with pytest.raises(CalibrationError, match=why):
         span("o2_cell_ads1115", readings, first=first)
 
@@ -205,3 +208,39 @@ def test_only_kinds_of_the_registry_are_spanned() -> None:
         if {"o2_pct", "co_ppm", "co2_ppm"} & find_part(kind).gives.keys()
     }
     assert worn == WAYS.keys()
+
+
+@pytest.mark.parametrize(
+    ("kind", "readings"),
+    [("o2_cell_ads1115", [11.0] * 6), ("frame9_o2", [20.8] * 6)],
+)
+def test_an_unknown_humidity_is_said(kind: str, readings: list[float]) -> None:
+    """At 25 °C and 95 % fresh air holds 20.3 %, and 20.9 is taken for it."""
+    take = WAYS[kind].take
+    said = take({}, readings, AirFound(25.0, None, 1000.0), None).warnings
+    assert any("the humidity was not known: 20.9 % was taken" in one for one in said)
+    known = take({}, readings, AirFound(25.0, 60.0, 1000.0), None).warnings
+    assert not any("humidity" in one for one in known)
+
+
+def test_a_zero_in_the_cold_is_the_modules_own() -> None:
+    """The zero is kept as the module says it; what it showed is corrected for cold."""
+    take = WAYS["frame9_co"].take
+    found = take({"zero_ppm": 0.5}, [1.5] * 6, AirFound(0.0, 60.0, 1000.0), None)
+    assert found.options == {"zero_ppm": 1.5}
+    assert found.before == pytest.approx(1.0 / 0.7875)
+    warm = {"zero_ppm": 0.5, "compensated": True}
+    found = take(warm, [1.5] * 6, AirFound(0.0, 60.0, 1000.0), None)
+    assert found.before == pytest.approx(1.0)
+
+
+def test_a_span_keeps_what_its_cell_senses() -> None:
+    """So that weather does not pass for age; the config's word rules the driver."""
+    found = span("o2_cell_ads1115", [11.0] * 6, HILL, barrier="capillary")
+    assert found.options["barrier"] == "capillary"
+    assert "barrier" not in span("o2_cell_ads1115", [11.0] * 6, HILL).options
+    kept = Span("cell", "o2_cell_ads1115", NOW, 11.0, "mV", options=dict(found.options))
+    assert kept.sensitivity == pytest.approx(11.0 / (found.options["air_o2_pct"]))
+    assert "barrier" not in options_of([kept])
+    module = span("frame9_o2", [20.8] * 6, barrier="capillary")
+    assert module.after == pytest.approx(SEA.o2_pct, abs=0.001)

@@ -43,9 +43,26 @@ def test_setting_of_the_datasheet() -> None:
     assert Input("3", 6144).config == b"\xf1\x03"
 
 
-def test_waits_for_the_conversion() -> None:
-    """Eight a second take 125 ms, and the part's clock may be 10 % slow."""
-    assert pytest.approx(1.1 / 8) == CONVERT_S
+def test_d7_a_slow_clock_is_waited_for() -> None:
+    """Eight a second, 10 % slow: 138.9 ms, after which it has always an answer.
+
+    The part is played with that clock: it has converted when its time is over, and
+    not before.
+    """
+    needs_s, waited_s, reply = 1 / (8 * 0.9), 0.0, b""
+    steps = convert(CELL)
+    transfer = next(steps)
+    for _ in range(8):  # three conversions of three transfers, the last not answered
+        if transfer.tx == WRITE.tx:
+            reply, waited_s = b"", transfer.delay_s
+        elif transfer.tx == CONFIG.tx:
+            reply = DONE if waited_s >= needs_s else b"\x0b\x03"
+        else:
+            reply = b"\x05\xa0"
+        transfer = steps.send(reply)
+    assert transfer == RESULT
+    with pytest.raises(StopIteration):
+        steps.send(b"\x05\xa0")
 
 
 def test_middle_of_three() -> None:

@@ -8,6 +8,7 @@ from cabinvigil.drivers.kit.air_span import (
     NO_PRESSURE,
     NO_SPAN_PRESSURE,
     AirSpan,
+    leaves_out,
     o2_samples,
     span_of,
 )
@@ -15,6 +16,7 @@ from cabinvigil.drivers.kit.conditions import Conditions
 from tests.wire import MODEST
 
 SPAN = AirSpan(signal=11.25, hpa=1013.0)
+NONE_TOLD = Conditions((-20, 50))
 PRESSURES = st.floats(500, 1100)
 
 
@@ -77,3 +79,33 @@ def test_options() -> None:
     assert span_of({}, 11.0) == AirSpan(11, None, 20.9)
     with pytest.raises(ValueError, match="air_hpa"):
         span_of({"air_hpa": 94}, 11.0)
+
+
+CAPILLARY = {"barrier": "capillary", "air_hpa": 1013.0}
+
+
+@MODEST
+@given(PRESSURES)
+def test_a_share_is_not_corrected_by_pressure(now: float) -> None:
+    """Behind a capillary the same signal is the same share at any pressure."""
+    air = Conditions((-20, 50))
+    air.inform("pressure_hpa", now)
+    span = span_of(CAPILLARY, 11.25)
+    (only,) = o2_samples(span, 10.0, air)
+    assert (only.quantity, only.quality) == ("o2_pct", "good")
+    assert only.value == pytest.approx(20.9 * 10.0 / 11.25)
+
+
+def test_a_share_needs_no_pressure() -> None:
+    """Nor the pressure of its span."""
+    (only,) = o2_samples(span_of({"barrier": "capillary"}, 11.25), 11.25, NONE_TOLD)
+    assert (only.value, only.quality) == (20.9, "good")
+
+
+def test_the_barrier_is_one_of_two() -> None:
+    """Another word is refused, and leaves nothing out before it is."""
+    assert leaves_out(CAPILLARY) == {"o2_hpa"}
+    assert leaves_out({}) == leaves_out({"barrier": "membrane"}) == frozenset()
+    with pytest.raises(ValueError, match="barrier: 'foil' is none of membrane, cap"):
+        span_of({"barrier": "foil"}, 11.25)
+    assert leaves_out({"barrier": "foil"}) == frozenset()

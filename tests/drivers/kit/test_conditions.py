@@ -44,3 +44,15 @@ def test_no_pressure(value: float) -> None:
     assert not is_pressure("pressure_hpa", value)
     assert not is_pressure("temp_c", 1000.0)
     assert is_pressure("pressure_hpa", 1000.0)
+
+
+def test_what_is_not_known_any_more_is_forgotten() -> None:
+    """NaN says so; it is no value, and leaves the part as if never told."""
+    air = Conditions((-10.0, 50.0))
+    air.inform("pressure_hpa", 939.0)
+    air.inform("temp_c", 70.0)
+    assert air.quality()[0] == "outside-range"
+    for quantity in ("pressure_hpa", "temp_c"):
+        air.inform(quantity, math.nan)
+        assert air.get(quantity) is None
+    assert air.quality() == ("good", "")

@@ -2,10 +2,10 @@
 
 import pytest
 
-from cabinvigil.drivers.kit.module9 import GasModule, ModuleGas, mode_of
+from cabinvigil.drivers.kit.module9 import GasModule, ModuleGas, mode_of, says_gas
 from cabinvigil.drivers.kit.steps import Sample, WrongPartError
 
-CO = ModuleGas(code=4, unit=3, words="CO", answer_step=0.1)
+CO = ModuleGas(code=4, unit=3, words="CO", answer_step=0.1, full_scale=500.0)
 UPLOAD = bytes.fromhex("ff040301015e1388fe")
 ANSWER = bytes.fromhex("ff86002a0000000050")
 ACKNOWLEDGED = bytes.fromhex("ff7801000000000087")
@@ -39,13 +39,29 @@ def test_other_family() -> None:
         mode_of({"mode_byte": 4.5})
 
 
-@pytest.mark.parametrize("mode", ["upload", "question"])
-def test_both_frames_in_either_mode(mode: str) -> None:
+def test_one_that_is_asked_is_understood_unasked() -> None:
     """After a brown-out a module is back in its own mode, and is still understood."""
-    module = _module(mode=mode)
+    module = _module(mode="question")
     assert module.feed(UPLOAD + ANSWER) == [
         Sample("co_ppm", 35.0, reason="500.0"),
-        Sample("co_ppm", pytest.approx(4.2), reason="None"),
+        Sample("co_ppm", pytest.approx(4.2), reason="500.0"),
+    ]
+
+
+def test_one_that_is_not_asked_has_no_answers() -> None:
+    """An answer names no gas: it may be another module's, on each other's ports."""
+    module = _module(mode="upload")
+    with pytest.raises(WrongPartError, match="unasked"):
+        module.feed(UPLOAD + ANSWER)
+    assert module.feed(b"") == [Sample("co_ppm", 35.0, reason="500.0")]
+
+
+def test_only_what_is_sent_unasked_says_its_gas() -> None:
+    """The registry tells which port names a part may have."""
+    assert [says_gas(o) for o in ({}, {"mode": "upload"}, {"mode": "question"})] == [
+        True,
+        True,
+        False,
     ]
 
 

@@ -1,0 +1,139 @@
+"""`precheck`'s test at the parts: by hand on the watch, or shown on emulated parts."""
+
+import argparse
+import asyncio
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from cabinvigil.daemon.ask.socket import AskError
+from cabinvigil.daemon.clock import EARLIEST, Clock
+from cabinvigil.daemon.commands.on_wires import BREATH as BREATH_AIR
+from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
+from cabinvigil.daemon.precheck import truth
+from cabinvigil.daemon.precheck.at_hand import SocketWatch, run_through, staged
+from cabinvigil.daemon.precheck.bump_test import BumpTest
+from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
+from cabinvigil.daemon.sampling.wiring import Wires
+from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.words import load_words
+from cabinvigil.daemon.span.dated import dated_of_part
+from cabinvigil.daemon.span.kept import SpansError, SpansFile
+from cabinvigil.daemon.span.proofs import BREATH, Proof
+
+Ask = Callable[[str], str]
+NONE: frozenset[str] = frozenset()
+
+
+def tested(
+    args: argparse.Namespace,
+    settings: Settings,
+    status: WatchStatus,
+    clock: Clock,
+    say: Callable[[str], None],
+    ask: Ask,
+) -> tuple[list[Finding], frozenset[str]]:
+    """Test the parts with a breath or gas, where it is due and somebody is there.
+
+    Returns:
+        What came of it, and the alarms that it rang and that are answered.
+    """
+    is_wanted = args.breath or args.gas is not None
+    if args.emulated:
+        return (_emulated_test(settings, args.gas, say) if is_wanted else []), NONE
+    subject = "breath" if args.gas is None else "test gas"
+    why = _why_not(status, clock)
+    if why and is_wanted:
+        return [Finding(subject, "not checked", why)], NONE
+    if why or args.no_key or args.json:
+        return [], NONE
+    file = SpansFile(Path(settings.watch.state_folder))
+    try:
+        proofs = file.proofs()
+    except SpansError as error:  # told beside the parts too
+        text = f"nothing could be kept of it: {error}"
+        return ([Finding(subject, "not checked", text)] if is_wanted else []), NONE
+    if not is_wanted and not _is_due(settings, proofs, clock):
+        return [], NONE
+    if why := file.why_not_kept():
+        return [Finding(subject, "not checked", f"what comes of it is {why}")], NONE
+    yes = load_words(settings.watch.language, settings.watch.words).yes
+    question = (
+        "The parts are tested in fresh air.  Doors open, burner off?  Type "
+        f"{yes[0]}, or leave it out with Enter: "
+    )
+    if ask(question).strip().casefold() not in yes:
+        return [Finding(subject, "mind", "the parts were not tested tonight")], NONE
+    test = BumpTest(
+        settings,
+        SocketWatch(Path(settings.ask.socket), clock),
+        say,
+        lambda prompt: ask(prompt).strip() == "",
+        clock.wall,
+        args.gas,
+    )
+    broken = []
+    try:
+        run_through(test.run())
+    except AskError as error:
+        broken = [Finding(subject, "bad", f"broken off, test it again: {error}")]
+    kept = _kept(file, test, subject, clock)
+    return [*test.findings, *broken, *kept], test.answered
+
+
+def _is_due(settings: Settings, proofs: Sequence[Proof], clock: Clock) -> bool:
+    wanted = truth.subjects(settings.parts, BREATH)
+    own = [
+        one
+        for name, part in settings.parts.items()
+        for one in dated_of_part(proofs, name, part.kind, part.in_service)
+    ]
+    return truth.is_due(own, wanted, clock.wall())
+
+
+def _kept(
+    file: SpansFile, test: BumpTest, subject: str, clock: Clock
+) -> Iterator[Finding]:
+    """Keep what came of it; say where that fails."""
+    if test.proofs:
+        try:
+            file.add_proofs(test.proofs, clock.wall(), clock.monotonic())
+        except (OSError, SpansError) as error:
+            why = getattr(error, "strerror", None) or str(error)
+            yield Finding(subject, "bad", f"not kept in {file.path.parent}: {why}")
+
+
+def _why_not(status: WatchStatus, clock: Clock) -> str:
+    """Return why no test can be done; '' where it can."""
+    if not status.runs or status.is_rehearsal:
+        return "no watch runs that would show it"
+    if clock.wall() < EARLIEST:
+        return "the clock is not set, and a test without its date proves nothing"
+    return ""
+
+
+def _emulated_test(
+    settings: Settings, gas_ppm: float | None, say: Callable[[str], None]
+) -> list[Finding]:
+    """Show on emulated parts what the test does, with somebody who does his part."""
+    air = [FRESH]
+    bag = BREATH_AIR if gas_ppm is None else replace(FRESH, co_ppm=gas_ppm)
+
+    async def job(wires: Wires, clock: Clock) -> BumpTest:
+        def ready(_prompt: str) -> bool:
+            air[0] = bag
+            return True
+
+        def said(line: str) -> None:
+            air[0] = FRESH
+            say(line)
+
+        infos = part_infos(settings.parts)
+        async with staged(settings, wires, clock) as watch:
+            await asyncio.sleep(max(i.warm_up_s for i in infos.values()))
+            test = BumpTest(settings, watch, said, ready, clock.wall, gas_ppm)
+            await test.run()
+        return test
+
+    return run_on_wires(job, settings, lambda: air[0]).findings
