@@ -22,10 +22,16 @@ def clock_text(at_s: float) -> str:
 def account(
     night: str, truths: list[Truth], rings: list[tuple[float, Transition]]
 ) -> Iterator[str]:
-    """Say how the night went, beside what was really so."""
+    """Say how the night went, beside what was really so.
+
+    Args:
+        night: its name; '' for recorded air, of which nothing more is known.
+        truths: what was so, the first first.
+        rings: what rang, and when.
+    """
     yield ""
-    yield f"The night '{night}', as it really was:"
     if truths:
+        yield f"The night '{night}', as it really was:"
         lowest = min(truths, key=lambda t: t.o2_pct)
         yield (
             f"  oxygen down to {lowest.o2_pct:.2f} % at "

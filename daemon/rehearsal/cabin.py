@@ -1,5 +1,6 @@
 """The emulated cabin: the shared zone model, driven by a night's setting."""
 
+import math
 from dataclasses import dataclass
 
 from cabinvigil.daemon.air import readings
@@ -163,7 +164,7 @@ class EmulatedCabin:
             burn_kw=self._burn_kw(self._setting),
             people=self._setting.people,
             glass_c=self.glass_c,
-            water_on_walls_kg=sum(state.film_kg) + state.drained_kg,
+            water_on_walls_kg=math.fsum(state.film_kg) + state.drained_kg,
             gas_lel_pct=100.0 * state.fuel / (LEL_PROPANE_PCT / 100.0),
         )
 

@@ -19,7 +19,8 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSMBus,
     TextPart,
 )
-from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile, SerialPort
+from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.values import PartSettings
@@ -140,7 +141,12 @@ class EmulatedWires:
 
         def make(on_bytes: Any, on_gone: Any) -> SerialPort:
             return SerialPort(
-                wire.path, baud, on_bytes, on_gone, after_write=wire.after_write
+                wire.path,
+                baud,
+                on_bytes,
+                on_gone,
+                after_write=wire.after_write,
+                blocking=False,
             )
 
         return make

@@ -4,7 +4,14 @@ from collections.abc import Callable
 from datetime import tzinfo
 from operator import attrgetter
 
-from cabinvigil.daemon.core.model import Alert, Command, Priority, Sound, Transition
+from cabinvigil.daemon.core.model import (
+    AlarmState,
+    Alert,
+    Command,
+    Priority,
+    Sound,
+    Transition,
+)
 from cabinvigil.daemon.core.notification import AGAIN, SECOND
 from cabinvigil.daemon.core.sentences import NEWS
 from cabinvigil.daemon.outputs.base import Stamp
@@ -18,6 +25,16 @@ HEARD = {
     "quiet": "silence",
     "test": "the test sound",
 }
+
+UNHEARD = frozenset(
+    {
+        AlarmState.NORMAL,
+        AlarmState.SHELVED,
+        AlarmState.SUPPRESSED,
+        AlarmState.OUT_OF_SERVICE,
+    }
+)
+"""States in which an alarm says nothing."""
 
 
 class Narrator:
@@ -42,7 +59,8 @@ class Narrator:
         self._zone = zone
         self._for_the_second = for_the_second
         self.rings: list[tuple[float, Transition]] = []
-        """Every time an alarm began to sound or be told, with its moment."""
+        """Every time an alarm began to be told, or to wake people, with its moment."""
+        self._last: dict[str, Priority] = {}
 
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Tell sounds and alerts; remember alarms."""
@@ -54,11 +72,21 @@ class Narrator:
                 self._say(f"{at}  sound  {HEARD[command.pattern]}{louder}")
             case Alert():
                 self._say(f"{at}  {self._phone_line(command)}")
-            case Transition() if command.was.value == "normal":
-                if command.priority > Priority.FAULT:
+            case Transition():
+                if self._rings(command):
                     self.rings.append((stamp.up_s, command))
+                self._last[command.alarm] = command.priority
             case _:
                 pass
+
+    def _rings(self, change: Transition) -> bool:
+        """Say whether it begins to be told, or to wake people, with this change."""
+        if change.state is not AlarmState.UNACKNOWLEDGED:
+            return False
+        if change.was in UNHEARD:
+            return change.priority > Priority.FAULT
+        last = self._last.get(change.alarm, Priority.FAULT)
+        return last < Priority.MEDIUM <= change.priority
 
     def _phone_line(self, alert: Alert) -> str:
         signal = "" if alert.alarm in NEWS else f"{alert.priority.signal}  "

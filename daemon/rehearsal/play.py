@@ -2,14 +2,14 @@
 
 import asyncio
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Coroutine, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from cabinvigil.daemon.clock import VirtualClock
+from cabinvigil.daemon.clock import Clock, TimeSource, VirtualClock
 from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.model import Record
 from cabinvigil.daemon.core.setup import Render
@@ -23,6 +23,7 @@ from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.text.errors import CabinvigilError
 
 START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 """22:00 where the trailer stands, in January: our own scenario."""
@@ -57,7 +58,8 @@ class Rehearsal:
     seed: int = 1
 
 
-MakeOutputs = Callable[[VirtualClock, Callable[[Any], None]], Sequence[Output]]
+MakeClock = Callable[[TimeSource], Clock]
+MakeOutputs = Callable[[Clock, Callable[[Any], None]], Sequence[Output]]
 """Makes the outputs from the clock and from where faults go."""
 
 
@@ -65,10 +67,21 @@ async def play(
     rehearsal: Rehearsal,
     make_outputs: MakeOutputs,
     on_truth: Callable[[Truth], None] = lambda _truth: None,
+    *,
+    make_clock: MakeClock = lambda loop: VirtualClock(loop, START_WALL),
+    beside: Callable[[Watcher], Coroutine[Any, Any, None]] | None = None,
 ) -> Watcher:
-    """Play a night on the running loop; returns the watcher as it ended."""
+    """Play a night on the running loop; returns the watcher as it ended.
+
+    Args:
+        rehearsal: what is to be played.
+        make_outputs: makes what hears the watch.
+        on_truth: told once a minute what is so in the cabin.
+        make_clock: makes the watch's clock from the loop, whose seconds count.
+        beside: runs beside the night, and is cancelled with its end.
+    """
     loop = asyncio.get_running_loop()
-    clock = VirtualClock(loop, START_WALL)
+    clock = make_clock(loop)
     origin_s = loop.time()
 
     def now() -> float:
@@ -112,7 +125,7 @@ async def play(
                 if truth is not None:
                     on_truth(truth)
 
-        try:
+        async def whole_night() -> None:
             await keep_watch(
                 watcher,
                 sampling(settings, watcher, clock, stage.wires()),
@@ -122,6 +135,12 @@ async def play(
                 urgent=urgent,
                 after_tick=after_tick,
             )
+
+        try:
+            if beside is None:
+                await whole_night()
+            else:
+                await _with(beside(watcher), whole_night())
         finally:
             with suppress(OSError):
                 stage.close()
@@ -129,6 +148,19 @@ async def play(
         for output in outputs:
             output.stop(5.0)
         return watcher
+
+
+async def _with(
+    beside: Coroutine[Any, Any, None], night: Coroutine[Any, Any, None]
+) -> None:
+    """Run the one beside the other, and no longer; raise what goes wrong plainly."""
+    try:
+        async with asyncio.TaskGroup() as group:
+            task = group.create_task(beside)
+            await night
+            task.cancel()
+    except* CabinvigilError as errors:
+        raise errors.exceptions[0] from None
 
 
 def _begin(watcher: Watcher, settings: Settings, outputs: Sequence[Output]) -> None:

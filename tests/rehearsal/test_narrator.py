@@ -2,9 +2,18 @@
 
 from datetime import UTC, datetime
 
-from cabinvigil.daemon.core.model import Alert, Priority, Sound
+import pytest
+
+from cabinvigil.daemon.core.model import (
+    AlarmState,
+    Alert,
+    Priority,
+    Sound,
+    Transition,
+)
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Forms
+from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.narrator import Narrator
 
 NOW = Stamp(60.0, datetime(2026, 1, 16, 2, 10, 5, tzinfo=UTC))
@@ -49,3 +58,46 @@ def test_a_sound_is_said_with_what_it_asks_for() -> None:
     said = lines(Sound("temporal-four"), Sound("three-pulse", louder=True))
     assert said[0].endswith("again: everyone outside, the second sounder too")
     assert said[1].endswith("wake and ventilate, the second sounder too")
+
+
+def stand(priority: Priority, was: AlarmState, alarm: str = "co-level") -> Transition:
+    """An alarm that rings at a priority, from a state."""
+    return Transition(alarm, AlarmState.UNACKNOWLEDGED, was, priority, TEXT, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("told", "woken"),
+    [
+        ([(Priority.LOW, "normal")], None),
+        ([(Priority.MEDIUM, "normal")], "by co-level (medium); 1 waking"),
+        (
+            [(Priority.LOW, "normal"), (Priority.MEDIUM, "unacknowledged")],
+            "by co-level (medium); 1 waking",
+        ),
+        (
+            [(Priority.FAULT, "normal"), (Priority.HIGH, "unacknowledged")],
+            "by co-level (high); 1 waking",
+        ),
+        (
+            [(Priority.MEDIUM, "normal"), (Priority.HIGH, "unacknowledged")],
+            "by co-level (medium); 1 waking",
+        ),
+        (
+            [(Priority.HIGH, "normal"), (Priority.HIGH, "normal")],
+            "by co-level (high); 2 waking",
+        ),
+    ],
+)
+def test_whoever_was_woken_is_told_so_however_the_alarm_began(
+    told: list[tuple[Priority, str]], woken: str | None
+) -> None:
+    """An alarm that begins as a chirp and grows wakes people as one that begins so."""
+    narrator = Narrator(lambda line: None, UTC)
+    for priority, was in told:
+        narrator.handle(stand(priority, AlarmState(was)), NOW)
+    said = list(account("sooty", [], narrator.rings))[-1]
+    if woken is None:
+        assert said == "Nothing woke the sleepers."
+    else:
+        assert said.startswith("First woken at ")
+        assert woken in said

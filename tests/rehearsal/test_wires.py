@@ -5,6 +5,7 @@ import errno
 import inspect
 import itertools
 import os
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -19,7 +20,8 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSerial,
     EmulatedSMBus,
 )
-from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort, SMBusLike
+from cabinvigil.daemon.sampling.buses import I2cBus, SMBusLike
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.drivers.kit.steps import Transfer
 
 
@@ -132,12 +134,13 @@ def test_real_pyserial_opens_the_line_and_hears_it(tmp_path: Path) -> None:
             lambda data: heard.append((loop.time(), data)),
             lambda error: pytest.fail(str(error)),
             after_write=line.after_write,
+            blocking=False,
         )
-        port.open()
+        await port.open()
         await asyncio.sleep(2.5)
         port.write(b"abc")
         await asyncio.sleep(1.0)
-        port.close()
+        await port.close()
         line.close()
         return heard
 
@@ -157,11 +160,15 @@ def test_many_runs_of_a_line_go_alike(tmp_path: Path) -> None:
         heard: list[float] = []
         line = EmulatedSerial(tmp_path / "o2", Echo())
         port = SerialPort(
-            line.path, 9600, lambda _: heard.append(loop.time()), lambda _: None
+            line.path,
+            9600,
+            lambda _: heard.append(loop.time()),
+            lambda _: None,
+            blocking=False,
         )
-        port.open()
+        await port.open()
         await asyncio.sleep(3000.5)
-        port.close()
+        await port.close()
         line.close()
         return heard
 
@@ -215,21 +222,25 @@ def test_unplugging_takes_the_port_away_under_its_name(tmp_path: Path) -> None:
         heard: list[bytes] = []
         line = EmulatedSerial(tmp_path / "co", Echo())
         port = SerialPort(
-            line.path, 9600, heard.append, lambda error: gone.append(str(error))
+            line.path,
+            9600,
+            heard.append,
+            lambda error: gone.append(str(error)),
+            blocking=False,
         )
-        port.open()
+        await port.open()
         await asyncio.sleep(1.5)
         line.unplug()
         await asyncio.sleep(0.5)
         assert not port.is_open
         try:
-            port.open()
+            await port.open()
         except OSError as error:
             number = error.errno or 0
         line.plug()
-        port.open()
+        await port.open()
         await asyncio.sleep(1.5)
-        port.close()
+        await port.close()
         line.close()
         return gone, number, heard
 
@@ -240,17 +251,26 @@ def test_unplugging_takes_the_port_away_under_its_name(tmp_path: Path) -> None:
     assert heard == [b"1\n", b"1\n"]  # it counts from 1 again: it was without power
 
 
+def terminals() -> int:
+    """How many are open: sockets that threads of other tests hold do not count."""
+    links = []
+    for fd in os.listdir("/proc/self/fd"):
+        with suppress(FileNotFoundError):  # the one that lists them
+            links.append(os.readlink(f"/proc/self/fd/{fd}"))
+    return sum(link.startswith(("/dev/ptmx", "/dev/pts/")) for link in links)
+
+
 def test_a_closed_line_leaves_nothing_open(tmp_path: Path) -> None:
     """Plugging and unplugging leaks no file descriptor."""
 
     async def plug() -> tuple[int, int]:
-        before = len(os.listdir("/proc/self/fd"))
+        before = terminals()
         line = EmulatedSerial(tmp_path / "co", Echo())
         for _ in range(20):
             line.unplug()
             line.plug()
         line.close()
-        return before, len(os.listdir("/proc/self/fd"))
+        return before, terminals()
 
     before, after = run_virtual(plug())
     assert before == after

@@ -29,3 +29,5 @@ class AirNow:
     """Into the battery; negative while it is drawn from."""
     cell_c: float | None = None
     """Where the gas cells hang, if that is not at `temp_c`."""
+    membrane_behind_k: float = 0.0
+    """How much colder the membrane of a galvanic cell is than its own thermistor."""

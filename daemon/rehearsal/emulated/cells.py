@@ -1,5 +1,6 @@
 """Emulated gas cells, which give volts to a converter (sensors.md 7a and 7b)."""
 
+import math
 from random import Random
 
 from cabinvigil.daemon.rehearsal.emulated.ways import Drift, Lag, Now, See
@@ -14,6 +15,9 @@ class GalvanicO2Cell:
     """Middle of 9 to 13 mV in 210 mbar of O2."""
     PER_C = 0.0005
     """+-2 % over 0 to 40 C, read as a slope of 1 % in 20 K."""
+    MEMBRANE_PER_C = 0.02
+    """A membrane passes 1 to 3 % more oxygen for each kelvin, and a thermistor in the
+    cell takes that away again (from memory)."""
     SETTLE_S = 900.0
     """15 minutes of settling after it is connected: the output starts this much of
     `SETTLE_SHARE` too high and comes down (own choice of shape and size)."""
@@ -45,6 +49,7 @@ class GalvanicO2Cell:
             0.0, 1 - (now_s - self._on_s) / self.SETTLE_S
         )
         mv = self.air_mv * o2_hpa / self.AIR_HPA * (1 + self.PER_C * (cell_c - 20.0))
+        mv *= math.exp(-self.MEMBRANE_PER_C * air.membrane_behind_k)
         noise_mv = self._random.gauss(0.0, self.NOISE_MV) + self._drift.at(now_s)
         return (mv * settling + self._zero_mv + noise_mv) / 1000
 

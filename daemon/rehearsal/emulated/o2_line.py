@@ -2,6 +2,7 @@
 
 from random import Random
 
+from cabinvigil.daemon.air.moisture import rh_pct, vapour_hpa
 from cabinvigil.daemon.rehearsal.emulated.ways import Drift, Lag, Now, See
 
 EVERY_S = 1.0
@@ -93,7 +94,11 @@ class EmulatedO2Line:
     def _fields(self) -> tuple[str, str, str, str, str]:
         air, now_s = self._air(), self._now()
         lagged_hpa = self._lag.follow(air.o2_pct / 100 * air.pressure_hpa, now_s)
-        if air.rh_pct <= WET_RH_PCT or not self._o2_hpa:
+        disc_c, wet_pct = air.temp_c, air.rh_pct
+        if air.cell_c is not None:
+            disc_c = air.cell_c
+            wet_pct = rh_pct(disc_c, vapour_hpa(air.temp_c, air.rh_pct))
+        if wet_pct <= WET_RH_PCT or not self._o2_hpa:
             noise_hpa = self._random.gauss(0.0, NOISE_HPA) + self._drift.at(now_s)
             self._o2_hpa = max(lagged_hpa * self._gain + noise_hpa, 0.0)
         pressure_hpa = air.pressure_hpa + self._pressure_offset_hpa
@@ -101,5 +106,5 @@ class EmulatedO2Line:
         if self._has_pressure_cell:
             pressure = f"{pressure_hpa:04.0f}"
             percent = f"{self._o2_hpa / pressure_hpa * 100:06.2f}"
-        oxygen, temp = f"{self._o2_hpa:06.1f}", f"{air.temp_c:+05.1f}"
+        oxygen, temp = f"{self._o2_hpa:06.1f}", f"{disc_c:+05.1f}"
         return oxygen, temp, pressure, percent, f"{self.status:04d}"

@@ -18,7 +18,7 @@ def test_the_ads1115_gives_the_vectors_of_a_cell() -> None:
     assert ask(world, part, b"\x00", 2) == b"\0\0"  # nothing converted yet
     part.write(bytes.fromhex("01 8b 03"))
     assert not ask(world, part, b"\x01", 2)[0] & 0x80  # converting
-    world.pass_(0.1375)
+    world.pass_(0.150)
     assert ask(world, part, b"\x01", 2) == bytes.fromhex("8b03")
     assert word(ask(world, part, b"\x00", 2)) == pytest.approx(1440, abs=3)
     reversed_ = EmulatedAds1115([lambda: -0.3], 1, world.now)

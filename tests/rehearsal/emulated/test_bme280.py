@@ -52,6 +52,8 @@ def test_the_inverse_is_one(temp_c: float, pressure_hpa: float, rh_pct: float) -
     assert trimming.rh_pct(raw, fine) == pytest.approx(rh_pct, abs=0.02)
 
 
+# Its driver stamps readings by `utcnow`, which Python 3.12 and later warn of.
+@pytest.mark.filterwarnings("ignore:datetime.datetime.utcnow:DeprecationWarning")
 def test_one_driver_reads_the_bme280(world: World) -> None:
     """RPi.bme280 reads the trimming and the air."""
     part = world.make(EmulatedBme280)
