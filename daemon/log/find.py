@@ -5,6 +5,7 @@ from pathlib import Path
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, Nights
+from cabinvigil.daemon.outputs.disk import closed_to_us
 from cabinvigil.daemon.text.errors import CabinvigilError
 
 SHOWN = 5
@@ -59,6 +60,8 @@ def nights(folder: Path) -> list[NightFile]:
     Raises:
         NightError: it holds none, or cannot be read.
     """
+    if closed := closed_to_us(folder):
+        raise NightError(f"{folder}: {closed}")
     try:
         found = Nights(folder, keep_days=1.0, max_bytes=0, packed=False).files()
     except OSError as error:

@@ -10,19 +10,30 @@ import json
 import os
 import re
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from functools import partial
 from pathlib import Path
+from stat import S_ISREG
 
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.reader import BATCH_MAGIC
+from cabinvigil.daemon.outputs.disk import (
+    give_to_owner_of,
+    sync_folder,
+    write_synced,
+)
 
 LONGEST_GAP = timedelta(days=400)
 """A clock that is further than this from the last night's date is not believed."""
 AGED_OUT_AT_ONCE = 2
 """Nights that age alone may delete at one time: one is made a day, so this keeps up,
 and a clock that lies for a day cannot empty the folder."""
+MOST_REOPENED = 64 << 20
+"""A file is read whole where it is gone on with; a night takes 5 MB at most (design.md,
+section 9), and what holds more is none of ours."""
 SLACK = timedelta(minutes=2)
 """A clock may be set back by this much without a new file."""
 
@@ -73,10 +84,7 @@ class OpenNight:
             raise OSError(errno.EROFS, f"{self.path} is on a read-only disk")
         data = gzip.compress(lines, 6, mtime=0) if self._packed else lines
         try:
-            view = memoryview(data)
-            while view:
-                view = view[os.write(self._fd, view) :]
-            os.fsync(self._fd)
+            write_synced(self._fd, data)
         except OSError:
             with suppress(OSError):
                 os.ftruncate(self._fd, self.size)
@@ -129,10 +137,11 @@ class Nights:
         for path in sorted(self.folder.glob("night-*.jsonl*")):
             match = _NAME.fullmatch(path.name)
             with suppress(OSError, ValueError):
-                if match:
+                stat = path.stat()
+                if match and S_ISREG(stat.st_mode):
                     night = date.fromisoformat(match[1])
-                    size = path.stat().st_size
-                    found.append(NightFile(path, night, self._number(path), size))
+                    number = self._number(path)
+                    found.append(NightFile(path, night, number, stat.st_size))
         return sorted(found, key=lambda f: (f.number, f.night, f.path.name))
 
     def open(self, wall: datetime, first_line: Callable[[int], bytes]) -> OpenNight:
@@ -155,8 +164,9 @@ class Nights:
         fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o640)
         fresh = OpenNight(path, fd, 0, packed=self._packed)
         try:
+            give_to_owner_of(self.folder, fd)
             fresh.append(first_line(number))
-            _sync_folder(self.folder)
+            sync_folder(self.folder)
         except OSError:
             fresh.close()
             with suppress(OSError):
@@ -168,20 +178,32 @@ class Nights:
     def tidy(self, running: Path | None, wall: datetime) -> None:
         """Gzip what is closed, then delete what the caps no longer allow.
 
+        One file that cannot be packed or deleted keeps no other from it.
+
         Raises:
-            OSError: the folder cannot be read or written.
+            OSError: why that one could not, when all others are done.
         """
+        errors: list[OSError] = []
+        for leftover in self.folder.glob("night-*.jsonl.gz.part"):
+            errors += _tried(leftover.unlink)  # a cut came while it was packed
         for each in self.files():
             if each.path != running and each.path.suffix == ".jsonl":
-                self._pack(each.path)
-        self._prune(running, wall)
+                errors += _tried(partial(self._pack, each.path))
+        errors += self._prune(running, wall)
+        if errors:
+            raise errors[0]
 
     def _goes_on(self, last: NightFile, night: date, wall: datetime) -> bool:
         """Say whether the last file is this night's, and the clock went forward."""
         is_packed = last.path.suffix == ".gz"
         if last.night != night or is_packed != self._packed:
             return False
-        written = datetime.fromtimestamp(last.path.stat().st_mtime, UTC)
+        if last.size > MOST_REOPENED:
+            return False
+        try:
+            written = datetime.fromtimestamp(last.path.stat().st_mtime, UTC)
+        except (OverflowError, ValueError):
+            return False  # a damaged date: whether the clock went forward is not known
         return wall >= written - SLACK
 
     def _free_name(self, night: date) -> Path:
@@ -219,41 +241,55 @@ class Nights:
             with gzip.GzipFile("", "wb", 6, sink, mtime=0) as squeeze:
                 while chunk := source.read(_CHUNK):
                     squeeze.write(chunk)
+            give_to_owner_of(self.folder, sink.fileno())
             sink.flush()
             os.fsync(sink.fileno())
         part.rename(packed)
-        _sync_folder(self.folder)
+        sync_folder(self.folder)
         path.unlink()
         self._numbers[packed.name] = self._number(packed)
 
-    def _prune(self, running: Path | None, wall: datetime) -> None:
-        """Delete the oldest nights that are too many, then the few that are too old."""
+    def _prune(self, running: Path | None, wall: datetime) -> list[OSError]:
+        """Delete the oldest nights that are too many, then the few that are too old.
+
+        The running night stays with all its parts, and so does the last one before it:
+        nobody may have read it yet.
+        """
         files = self.files()
-        closed = [each for each in files if each.path != running]
         total = sum(each.size for each in files)
+        in_order = list(dict.fromkeys(each.night for each in files))
+        spared = {each.night for each in files if each.path == running}
+        spared |= set([night for night in in_order if night not in spared][-1:])
+        closed = [each for each in files if each.night not in spared]
+        errors = []
         while closed and total > self._max_bytes:
-            total -= closed[0].size
-            closed.pop(0).path.unlink()
-        if not closed or not self._is_believed(closed, wall):
-            return
+            oldest = closed.pop(0)
+            failed = _tried(oldest.path.unlink)
+            errors += failed
+            total -= 0 if failed else oldest.size
+        others = [each for each in files if each.path != running]
+        if not closed or not self._is_believed(others, wall):
+            return errors
         limit = self.night_of(wall) - self._keep
         old = [each for each in closed if each.night < limit]
         for each in old[:AGED_OUT_AT_ONCE]:
-            each.path.unlink()
+            errors += _tried(each.path.unlink)
+        return errors
 
-    def _is_believed(self, closed: list[NightFile], wall: datetime) -> bool:
+    def _is_believed(self, others: list[NightFile], wall: datetime) -> bool:
         """Say whether the clock fits what is known: the build and the last night."""
-        last = closed[-1].night
+        last = others[-1].night
         gap = self.night_of(wall) - last
         return wall >= EARLIEST and timedelta(0) <= gap <= LONGEST_GAP
 
 
-def _sync_folder(folder: Path) -> None:
-    fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+def _tried(act: Callable[[], object]) -> list[OSError]:
+    """Do something; return why it could not be done."""
     try:
-        os.fsync(fd)
-    finally:
-        os.close(fd)
+        act()
+    except OSError as error:
+        return [error]
+    return []
 
 
 def _first_number(path: Path) -> int:
@@ -281,28 +317,30 @@ def _whole_lines(path: Path) -> int:
 
 
 def _whole_members(path: Path) -> int:
-    """Give the size up to the end of the last whole gzip member."""
-    whole = 0
-    with path.open("rb") as file:
-        for size in _member_sizes(file.read(_CHUNK), lambda: file.read(_CHUNK)):
-            whole += size
+    """Give the size up to the end of the last whole gzip member.
+
+    Damage before it costs the batch that it struck, and readers tell it: they go on at
+    the next batch.  What was cut off here would be gone for good.
+    """
+    data = path.read_bytes()
+    whole = at = 0
+    while at >= 0:
+        if end := _member_end(memoryview(data), at):
+            whole = at = end
+        else:
+            at = data.find(BATCH_MAGIC, at + 1)
     return whole
 
 
-def _member_sizes(data: bytes, more: Callable[[], bytes]) -> Iterator[int]:
-    """Give each whole gzip member's size, until one is torn."""
-    while data:
-        member, size = zlib.decompressobj(31), 0
-        while not member.eof:
-            if not data:
-                return
-            try:
-                member.decompress(data)
-            except zlib.error:
-                return
-            size += len(data) - len(member.unused_data)
-            data = member.unused_data
-            if not member.eof:
-                data = more()
-        yield size
-        data = data or more()
+def _member_end(data: memoryview, at: int) -> int:
+    """Give where the gzip member that begins there ends; 0 where it does not."""
+    member = zlib.decompressobj(31)
+    for begin in range(at, len(data), _CHUNK):
+        piece = data[begin : begin + _CHUNK]
+        try:
+            member.decompress(piece)
+        except zlib.error:
+            return 0
+        if member.eof:
+            return begin + len(piece) - len(member.unused_data)
+    return 0

@@ -5,3 +5,7 @@ LOG_FORMAT = 1
 
 OWN_KEYS = ("t", "up_s", "event")
 """Every line begins with these; a field of the same name is spelled `<name>_`."""
+
+REFUSED_ASK = ("ask", "refused")
+"""Source and kind of a fault's line that only records a moment: nothing stands, rings
+or ends by it."""

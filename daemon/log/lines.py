@@ -3,7 +3,7 @@
 A line is total: whatever a field holds, a line comes out that a JSON reader takes.
 """
 
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping
 from typing import Any, NamedTuple
 
 import structlog
@@ -11,6 +11,7 @@ import structlog
 from cabinvigil.daemon.core.model import Command, Estimate, Record, Transition
 from cabinvigil.daemon.log.format import OWN_KEYS
 from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.text.errors import bug_text
 from cabinvigil.daemon.text.json import dumps
 from cabinvigil.daemon.text.moments import utc_text
 
@@ -52,14 +53,27 @@ class Renderer:
             wrapper_class=_LineLogger,
         ).bind()
 
-    def render(self, entry: Entry, stamp: Stamp) -> bytes:
-        """Give the line with its newline, in UTF-8."""
+    def render(
+        self,
+        entry: Entry,
+        stamp: Stamp,
+        on_unwritable: Callable[[str], None] = lambda _why: None,
+    ) -> bytes:
+        """Give the line with its newline, in UTF-8.
+
+        Args:
+            entry: what is to be logged.
+            stamp: its moment.
+            on_unwritable: told why its fields cannot be written; the line then holds
+                moment, event and that reason alone.
+        """
         try:
             self._logger.line(entry.event, stamp, entry.fields)
             text = self._sink.text
-        except (TypeError, ValueError, RecursionError) as error:
-            why = {"unwritable": f"{type(error).__name__}: {error}"}
-            text = dumps(_own_keys(entry.event, stamp) | why)
+        except Exception as error:  # whatever a field is: one line must not cost others
+            why = bug_text(error)
+            on_unwritable(why)
+            text = dumps(_own_keys(entry.event, stamp) | {"unwritable": why})
         return text.encode("utf-8", "backslashreplace") + b"\n"
 
 

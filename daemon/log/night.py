@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.log.reader import Flaws
@@ -11,6 +11,9 @@ from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 STEP_S = 30.0
 """The even step: short beside what a sleeper breathes, long beside a part's noise."""
 
+GOES_ON = timedelta(minutes=15)
+"""A log whose last line is younger may well go on (own choice: three ticks and batches
+of the slowest watch)."""
 Told = float | None
 
 
@@ -20,7 +23,7 @@ class Event(NamedTuple):
     at_s: float
     """Since the night's origin."""
     kind: str
-    """`start alarm fault act mark stop`."""
+    """`start alarm fault act mark bump-test stop`."""
     fields: Mapping[str, Any]
 
 
@@ -65,6 +68,19 @@ class NightSeries:
     flaws: Flaws
     notes: Sequence[str] = field(default_factory=tuple)
     """What a reader should know of how the night was put together."""
+    is_cut_off: bool = False
+    """Its last run ended without a word: what came after it, nobody watched."""
+
+    def ends_in_silence(self, wall: datetime) -> bool:
+        """Say whether the last run neither stopped in order nor goes on.
+
+        Args:
+            wall: the present moment, by which a log that grows is known.
+        """
+        ends = [one.kind for one in self.events if one.kind in ("start", "stop")]
+        end = self.moment(self.length_s)
+        is_open = ends[-1:] != ["stop"]
+        return is_open and end is not None and wall - end > GOES_ON
 
     @property
     def length_s(self) -> float:

@@ -7,14 +7,17 @@ that cannot be opened does.  Memory does not grow with the file.
 
 import json
 import zlib
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, TypeVar
 
 from cabinvigil.daemon.log.format import LOG_FORMAT
+from cabinvigil.daemon.text.plain import all_plain
+
+T = TypeVar("T")
 
 LONGEST_LINE = 1 << 20
 """Bytes; a longer 'line' is damage, and must not fill memory."""
@@ -25,12 +28,14 @@ KEPT_FLAWS = 20
 
 LONGEST_UP_S = 1e10
 """Three hundred years: a moment beyond it is damage, and would not fit into sums."""
+NUMBERS_ONLY = frozenset({"air", "estimate"})
+"""Lines whose texts are names of series alone; nearly all lines are such."""
 BATCH_LINES = 256
 """Lines that are decoded together: it halves the time of a night."""
 
 _CHUNK = 1 << 16
 _GZIP_MAGIC = b"\x1f\x8b\x08"
-_BATCH_MAGIC = b"\x1f\x8b\x08\0\0\0\0\0"
+BATCH_MAGIC = b"\x1f\x8b\x08\0\0\0\0\0"
 """A member as the log itself writes them, without name and time: long enough not to be
 met by chance in packed bytes."""
 _PIECE = 1 << 10
@@ -101,11 +106,7 @@ class Logbook:
         Raises:
             OSError: a file cannot be opened or read.
         """
-        self.flaws = Flaws()
-        reader = _Reader(self.flaws)
-        for path in self._paths:
-            with path.open("rb") as file:
-                yield from reader.read(self._chunks(file), path.name)
+        return self._each(_Reader.read)
 
     def _chunks(self, file: IO[bytes]) -> Iterator[bytes]:
         while chunk := file.read(_CHUNK):
@@ -120,11 +121,17 @@ class Logbook:
         Raises:
             OSError: a file cannot be opened or read.
         """
+        return self._each(_Reader.batches)
+
+    def _each(
+        self, read: Callable[["_Reader", Iterable[bytes], str], Iterator[T]]
+    ) -> Iterator[T]:
+        """Read file after file; what one line needs goes on from one to the next."""
         self.flaws = Flaws()
         reader = _Reader(self.flaws)
         for path in self._paths:
             with path.open("rb") as file:
-                yield from reader.batches(self._chunks(file), path.name)
+                yield from read(reader, self._chunks(file), path.name)
 
 
 def read_bytes(data: bytes, name: str = "log") -> tuple[list[LogLine], Flaws]:
@@ -186,7 +193,7 @@ class _Reader:
         except (ArithmeticError, RecursionError, ValueError):
             data = None
         if _is_row(data):
-            return data  # type: ignore[no-any-return]
+            return _plain(data)
         self._flaws.unreadable += 1
         self._flaws.note(f"{name}, line {number}: no line of this log; left out.")
         return None
@@ -264,7 +271,7 @@ class _Reader:
                 is_broken = True
         if member.eof:
             return member.unused_data + data
-        at = seen.find(_BATCH_MAGIC, 1)
+        at = seen.find(BATCH_MAGIC, 1)
         if at < 0 and not is_broken:
             return b""  # the file ends in it: torn, and no loss but its last line
         yield b"\n"  # whatever line was under way ends here
@@ -275,11 +282,11 @@ class _Reader:
         if data.strip(b"\0"):  # a tail of zeros is what some cards leave; no loss
             self._flaws.damaged += 1
             self._flaws.note(f"{name}: a stretch of it is damaged and was left out.")
-        while (at := data.find(_BATCH_MAGIC)) < 0:
+        while (at := data.find(BATCH_MAGIC)) < 0:
             more = next(source, b"")
             if not more:
                 return b""
-            data = data[1 - len(_BATCH_MAGIC) :] + more
+            data = data[1 - len(BATCH_MAGIC) :] + more
         return data[at:]
 
 
@@ -304,7 +311,15 @@ def _together(raws: list[bytes]) -> list[dict[str, Any]] | None:
         return None
     if not -LONGEST_UP_S < min(moments) <= max(moments) < LONGEST_UP_S:
         return None
-    return rows  # type: ignore[no-any-return]
+    return [_plain(row) for row in rows]
+
+
+def _plain(row: dict[str, Any]) -> dict[str, Any]:
+    """Return a row whose texts are lines: what a log holds, others may have written."""
+    if row["event"] in NUMBERS_ONLY:
+        return row
+    plain: dict[str, Any] = all_plain(row)
+    return plain
 
 
 def _is_row(data: Any) -> bool:

@@ -1,5 +1,6 @@
 """One run of the daemon, gathered from its lines: half-minute means, and events."""
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -24,6 +25,23 @@ in place of their mean (own choice: several times any part's noise, sensors.md).
 
 
 ANY_SPREAD = float("inf")
+LONGEST_BUMP_S = 600.0
+"""A bump test of a log lasts no longer, whatever the log says (own choice)."""
+
+
+def bump_until_s(row: Mapping[str, Any]) -> float:
+    """Return until when gas or breath may be held to the parts; long ago: it is not.
+
+    Args:
+        row: a line on a bump test, or a start, which at the top of a file tells of one.
+    """
+    for_s = row.get("bump_for_s")
+    if row.get("state") == "begun":
+        for_s = row.get("for_s")
+    if not isinstance(for_s, int | float):
+        return float("-inf")
+    until_s: float = row["up_s"] + min(for_s, LONGEST_BUMP_S)
+    return until_s
 
 
 class UpEvent(NamedTuple):
@@ -50,6 +68,8 @@ class Run:
     """By series, means by step of `up_s`."""
     at_least: dict[str, set[int]] = field(default_factory=dict)
     doubtful: dict[str, set[int]] = field(default_factory=dict)
+    alone: dict[str, set[int]] = field(default_factory=dict)
+    """Steps that hold a single value: nothing agrees with it."""
     refused: dict[str, int] = field(default_factory=dict)
     heard: set[int] = field(default_factory=set)
     """Steps with any line of air."""
@@ -58,6 +78,12 @@ class Run:
     clock_steps: list[UpEvent] = field(default_factory=list)
     dropped: int = 0
     """Events beyond the bound."""
+    bump_until_s: float = float("-inf")
+    """What the parts show until then is gas or breath that was held to them."""
+
+    def see_bump_test(self, row: Mapping[str, Any]) -> None:
+        """Note that gas or breath is held to the parts from here on, or no longer."""
+        self.bump_until_s = bump_until_s(row)
 
     def see_clock(self, row: Mapping[str, Any]) -> None:
         """Compare the wall clock with the run's own time."""
@@ -84,16 +110,18 @@ class Run:
         if "doubtful" in keys or "at_least" in keys:
             rows = [self._without_doubt(step, row) for row in rows]
         for key in keys:
-            quantity = quantity_of(key)
+            quantity = key_quantity(key)
             if quantity is None:
                 continue
             values = [row[key] for row in rows if key in row]
+            if len(values) == 1:
+                self.alone.setdefault(key, set()).add(step)
             try:
                 low, high = min(values), max(values)
                 if quantity.low <= low and high <= quantity.high:
                     spread = high - low
                     if spread <= QUIET_SPREAD.get(quantity.name, ANY_SPREAD):
-                        mean = sum(values) / len(values)
+                        mean = math.fsum(values) / len(values)
                     else:
                         mean = _middle(values)
                     self.steps.setdefault(key, {})[step] = mean
@@ -141,7 +169,7 @@ _MOST_KEYS = 1000
 """A damaged log must not fill memory with its keys."""
 
 
-def quantity_of(key: str) -> Quantity | None:
+def key_quantity(key: str) -> Quantity | None:
     """Give the quantity of a line's key; None where it is no series."""
     if key in _QUANTITIES:
         return _QUANTITIES[key]

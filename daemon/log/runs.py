@@ -17,7 +17,9 @@ BACK_S = 60.0
 """Time does not go back within a run; so far back is another run, or damage."""
 BELIEVED_ROWS = 3
 """So many lines in a row that agree make a run whose start is lost."""
-KEPT = {"alarm", "fault", "act", "mark", "stop"}
+KEPT = {"alarm", "fault", "act", "mark", "bump-test", "stop"}
+OF_THE_AIR = {"air", "estimate", "alarm"}
+"""What gas or breath that is held to the parts makes untrue of the cabin."""
 
 
 class TapeReader:
@@ -53,6 +55,8 @@ class TapeReader:
         """Say whether all are air, in order, of the run that goes on: nearly always."""
         if not self.runs or not rows or self._strays:
             return False
+        if self.runs[-1].bump_until_s >= rows[0]["up_s"]:
+            return False
         if {row["event"] for row in rows} != {"air"}:
             return False
         moments = [row["up_s"] for row in rows]
@@ -82,7 +86,11 @@ class TapeReader:
 
     def _row(self, run: Run, row: dict[str, Any], up_s: float) -> None:
         run.end_s = max(run.end_s, up_s)
-        if row["event"] == "air":
+        if row["event"] == "bump-test":
+            run.see_bump_test(row)
+        if up_s <= run.bump_until_s and row["event"] in OF_THE_AIR:
+            run.heard.add(step_of(up_s))
+        elif row["event"] == "air":
             step = step_of(up_s)
             if step != self._step or not self._pending:
                 self._flush()
@@ -110,6 +118,7 @@ class TapeReader:
         self._flush()
         self._give_up_strays()
         run = Run(row["up_s"], row["up_s"], head)
+        run.see_bump_test(head)
         run.see_clock(row)
         self.runs.append(run)
         return run

@@ -69,8 +69,9 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
     count = step_of(placed[-1].end_s - origin_s) + 1
     shifts = [step_of(one.base_s - origin_s + STEP_S / 2) for one in placed]
     series = _series(placed, shifts, count)
+    alone = _sets(placed, shifts, "alone")
     for key, values in series.items():
-        _calm(key, values)
+        _calm(key, values, alone.get(key, frozenset()))
     heard = {
         step + by
         for one, by in zip(placed, shifts, strict=True)
@@ -159,14 +160,20 @@ def _series(
     return dict(sorted(series.items()))
 
 
-def _calm(key: str, values: list[Told]) -> None:
-    """Leave out single steps that no air makes."""
+def _calm(key: str, values: list[Told], alone: frozenset[int]) -> None:
+    """Leave out single values that no air makes.
+
+    What several readings of half a minute agree on was there, however short it was: it
+    may be what rang.
+    """
     name = key.split("__", 1)[0]
     far = next((one for word, one in WILD.items() if name.startswith(word)), None)
     if far is None:
         return
     known = [n for n, one in enumerate(values) if one is not None]
     for a, n, b in zip(known, known[1:], known[2:], strict=False):
+        if n not in alone:
+            continue
         before, here, after = values[a], values[n], values[b]
         if before is None or here is None or after is None or b - a > NEAR_STEPS:
             continue

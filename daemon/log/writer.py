@@ -8,6 +8,7 @@ and the last hours wait in memory.
 import errno
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import UTC, date, datetime
 from threading import Lock
 from typing import Any, NamedTuple
@@ -19,7 +20,9 @@ from cabinvigil.daemon.log.format import LOG_FORMAT
 from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import PriorityDropQueue
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
-from cabinvigil.daemon.outputs.thread import OutputThread
+from cabinvigil.daemon.outputs.disk import make_ours
+from cabinvigil.daemon.outputs.thread import HUNG_S, OutputThread
+from cabinvigil.daemon.text.errors import bug_text
 
 BATCH_S = 25.0
 """Between two syncs on a quiet night: 1 296 in nine hours, within design.md section
@@ -30,15 +33,20 @@ INBOX_LINES = 12_000
 """Lines that wait while the disk hangs: about three hours at one a second."""
 PENDING_BYTES = 4 << 20
 """Lines that wait while the disk refuses: four to five hours at one a second."""
-HUNG_S = 30.0
-"""A write that takes longer than this is told as a hung disk."""
 TIDY_S = 3_600.0
 """Between two looks at the caps."""
+STEADY_S = 30.0
+"""So long after the last entry that could not be written its fault is over, with the
+next batch, so within a minute: our own choice, since one that comes with each batch
+would else begin and end all night."""
+
+DISK, ENTRY = "", "entry"
+"""What of the log may have a fault, each with its own end."""
 
 _REMEDIES = {
     errno.ENOSPC: "the disk is full: make room",
     errno.EROFS: "the disk is read-only: a card does that when it fails; renew it",
-    errno.EACCES: "the folder is not the daemon's: give it to the user cabinvigil",
+    errno.EACCES: "it is another user's: {mend}",
     errno.ENOENT: "the folder is gone: is the disk plugged in?",
     errno.EIO: "the disk fails: renew it",
 }
@@ -51,6 +59,8 @@ class _Line(NamedTuple):
     is_start: bool
     is_kept: bool
     """Given up last, when memory for waiting lines runs out."""
+    bump_until_s: float = float("-inf")
+    """What stands in it until then comes from a bump test."""
 
 
 class Recorder:
@@ -83,22 +93,27 @@ class Recorder:
         self._inbox: PriorityDropQueue[tuple[Entry, Stamp]] = PriorityDropQueue(
             INBOX_LINES
         )
-        self._busy_since_s: float | None = None
         self._thread = OutputThread(
             self.name,
             self._round,
             self._health,
             "The log stumbled ({bug}) and goes on.",
             last=self._finish,
+            clock=clock,
+            hung=f"The log's disk has not answered for {HUNG_S:.0f} s: watching goes "
+            f"on, and the last hours wait in memory; look at the disk.",
         )
         # Below here: touched by the thread alone.
         self._pending: PriorityDropQueue[_Line] = PriorityDropQueue(PENDING_BYTES)
         self._start_fields: Mapping[str, Any] = {}
+        self._bump_until_s = float("-inf")
         self._file: OpenNight | None = None
         self._file_night: date | None = None
         self._due_s = float("-inf")
         self._tidied_s = float("-inf")
         self._told_lost = 0
+        self._has_left_out = False
+        self._left_out_s = float("-inf")
         self._newest = Stamp(0.0, datetime.fromtimestamp(0, UTC))
 
     def handle(self, command: Command, stamp: Stamp) -> None:
@@ -113,9 +128,9 @@ class Recorder:
         with self._lock:
             self._inbox.put((entry, stamp), important=entry.urgent)
             is_pressing = self._is_pressing()
+        self._thread.keep()
         if is_pressing:
             self._thread.wake()
-        self._tell_if_hung()
 
     def start(self) -> None:
         """Start the writing thread."""
@@ -129,15 +144,6 @@ class Recorder:
             self._close()
             return
         self._thread.stop(deadline_s)
-
-    def _tell_if_hung(self) -> None:
-        since_s = self._busy_since_s
-        if since_s is not None and self._clock.monotonic() - since_s > HUNG_S:
-            self._health.fault(
-                "blocked",
-                f"The log's disk has not answered for {HUNG_S:.0f} s: watching goes "
-                f"on, and the last hours wait in memory; look at the disk.",
-            )
 
     # --- the thread ----------------------------------------------------------
 
@@ -157,29 +163,46 @@ class Recorder:
         with self._lock:
             is_pressing = self._is_pressing()
             taken = self._inbox.take_all()
-        self._busy_since_s = self._clock.monotonic()
-        try:
-            for entry, stamp in taken:
-                self._take(entry, stamp)
-            self._work(self._busy_since_s, now=now or is_pressing)
-        finally:
-            self._busy_since_s = None
+        now_s = self._clock.monotonic()
+        for entry, stamp in taken:
+            self._take(entry, stamp)
+        self._work(now_s, now=now or is_pressing)
 
     def _is_pressing(self) -> bool:
         return self._inbox.holds_important or len(self._inbox) >= BATCH_LINES
 
     def _take(self, entry: Entry, stamp: Stamp) -> None:
-        """Render an entry into the lines that wait for the disk."""
-        is_start = entry.event == "start"
-        if is_start:
-            fields = {**entry.fields, "log_format": LOG_FORMAT}
-            entry = entry._replace(fields=fields, urgent=True)
-            self._start_fields = fields
-        data = self._renderer.render(entry, stamp)
-        night = self._nights.night_of(stamp.wall)
-        line = _Line(night, stamp, data, is_start, entry.urgent)
+        """Render an entry into the lines that wait; one that cannot be costs itself."""
+        try:
+            if entry.event == "start":
+                entry = self._as_start(entry)
+            data = self._renderer.render(
+                entry, stamp, lambda why: self._leave_out(entry, why)
+            )
+            night = self._nights.night_of(stamp.wall)
+        except Exception as error:
+            self._leave_out(entry, bug_text(error))
+            return
+        if entry.event == "bump-test":
+            for_s = entry.fields.get("for_s")
+            self._bump_until_s = float("-inf") if for_s is None else stamp.up_s + for_s
+        is_start, until_s = entry.event == "start", self._bump_until_s
+        line = _Line(night, stamp, data, is_start, entry.urgent, until_s)
         self._pending.put(line, len(data), important=entry.urgent)
         self._newest = stamp
+
+    def _as_start(self, entry: Entry) -> Entry:
+        """Add what each start says of the log, and keep it for the next files."""
+        fields = {**entry.fields, "log_format": LOG_FORMAT}
+        self._start_fields = fields
+        return entry._replace(fields=fields, urgent=True)
+
+    def _leave_out(self, entry: Entry, why: str) -> None:
+        self._has_left_out = True
+        text = f"An entry '{entry.event}' cannot be written to the log ({why}): it "
+        text += "alone is left out; tell whoever looks after the program."
+        with suppress(Exception):  # nobody there to be told: the rest is written
+            self._health.fault("unwritable", text, concern=ENTRY)
 
     def _work(self, now_s: float, *, now: bool) -> None:
         """Write the batch where it is due, and tidy the folder now and then."""
@@ -197,7 +220,14 @@ class Recorder:
             self._close()
             self._health.fault("not-writable", self._cannot(error), str(error.errno))
         else:
-            self._health.ok()
+            self._health.ok(DISK)
+            self._look_at_entries(now_s)
+
+    def _look_at_entries(self, now_s: float) -> None:
+        if self._has_left_out:
+            self._has_left_out, self._left_out_s = False, now_s
+        elif now_s - self._left_out_s >= STEADY_S:
+            self._health.ok(ENTRY)
 
     def _write(self) -> Stamp:
         """Write all that waits, night by night; return the newest line's stamp.
@@ -237,17 +267,19 @@ class Recorder:
         def first_line(number: int) -> bytes:
             nonlocal took
             took = int(line.is_start)
-            data = line.data if line.is_start else self._continuation(line.stamp)
+            data = line.data if line.is_start else self._continuation(line)
             return data[:-2] + b',"file_no":%d}\n' % number
 
         self._file = self._nights.open(line.stamp.wall, first_line)
         self._file_night = line.night
         return took
 
-    def _continuation(self, stamp: Stamp) -> bytes:
+    def _continuation(self, line: _Line) -> bytes:
         """Say at the top of a new file what runs, though it did not start here."""
         fields = {"log_format": LOG_FORMAT, **self._start_fields, "continues": True}
-        return self._renderer.render(Entry("start", fields, True), stamp)
+        if (left_s := line.bump_until_s - line.stamp.up_s) > 0.0:
+            fields["bump_for_s"] = left_s
+        return self._renderer.render(Entry("start", fields, True), line.stamp)
 
     def _lost(self) -> int:
         """Count the lines that had to go since the start."""
@@ -266,6 +298,7 @@ class Recorder:
 
     def _cannot(self, error: OSError) -> str:
         remedy = _REMEDIES.get(error.errno or 0, os.strerror(error.errno or errno.EIO))
+        remedy = remedy.format(mend=make_ours(self._nights.folder))
         return (
             f"The log cannot be written to {self._nights.folder}; {remedy}. "
             f"Watching goes on, and the last hours wait in memory."

@@ -74,7 +74,7 @@ class CabinPlan:
     def liquid(self) -> Mapping[str, float]:
         """Mole shares of the liquid in the cylinder."""
         moles = {name: share / FUELS[name].kg_mol for name, share in self.fuel.items()}
-        total = sum(moles.values())
+        total = math.fsum(moles.values())
         return {name: part / total for name, part in moles.items() if part > 0}
 
 

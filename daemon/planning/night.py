@@ -1,5 +1,6 @@
 """The night by the minute: warmth, wet and air, with the burner lit when it is."""
 
+import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -177,7 +178,7 @@ def _moment(scenario: Scenario, state: ZoneState, hour: float, burning: bool) ->
         state.temp_c,
         readings.vapour_pressure_hpa(zone, state),
         surface_c(state.temp_c, plan.outside_c, plan.glass_u),
-        sum(state.film_kg) + state.drained_kg,
+        math.fsum(state.film_kg) + state.drained_kg,
         burning,
     )
 

@@ -1,5 +1,6 @@
 """The air as it is now, in 40 columns, its trend in plain words."""
 
+import math
 import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -68,8 +69,8 @@ class PastLooks:
 
 
 def _middle(kept: list[tuple[float, float]]) -> tuple[float, float]:
-    count = len(kept)
-    return sum(at_s for at_s, _ in kept) / count, sum(one for _, one in kept) / count
+    times_s, values = zip(*kept, strict=True)
+    return math.fsum(times_s) / len(kept), math.fsum(values) / len(kept)
 
 
 def trend_words(per_h: float | None, slow_per_h: float) -> str:
@@ -93,7 +94,7 @@ def frame(status: Mapping[str, Any], seen: PastLooks, now_s: float) -> str:
         seen: earlier looks; this one is added.
         now_s: monotonic seconds.
     """
-    lines = [_head(status), *_alarms(status), *_airing(status), ""]
+    lines = [_head(status), *_rehearsal(status), *_alarms(status), *_airing(status), ""]
     lines += _readings(status, seen, now_s)
     lines += ["", *_ahead(status), *_faults(status)]
     return "\n".join(line[:COLUMNS] for line in lines)
@@ -119,6 +120,12 @@ def _head(status: Mapping[str, Any]) -> str:
 def _number(value: Any, otherwise: float) -> float:
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
     return float(value) if is_number else otherwise
+
+
+def _rehearsal(status: Mapping[str, Any]) -> Iterator[str]:
+    """Say of emulated parts that they are that: nothing here is the cabin's air."""
+    if status.get("emulated") is True:
+        yield "REHEARSAL: emulated parts, no real air."
 
 
 def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
@@ -166,7 +173,7 @@ def _airing(status: Mapping[str, Any]) -> Iterator[str]:
     elif isinstance(left_s, int | float):
         text = f"{minutes(max(left_s, 60.0) / 60.0)} more; the air is good so far."
     else:
-        text = "the air is still bad, or not known."
+        text = "the air is still bad or not known, or an alarm calls."
     yield from _wrapped("STAY OUT: ", unbroken(text))
 
 

@@ -34,6 +34,13 @@ SIGNS = {DANGEROUS: "✕", UNSEEN: "?", UNKNOWN: "?", CLOSE: "!", WELL: "✓"}
 """The verdict's sign: no colour tells it alone."""
 
 
+POLICY = (
+    '<meta http-equiv="Content-Security-Policy" '
+    "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+)
+"""Nothing runs and nothing is fetched, whatever a log's words were to become."""
+
+
 def page(found: Morning) -> str:
     """Write the page.
 
@@ -46,6 +53,7 @@ def page(found: Morning) -> str:
         [
             "<!doctype html>",
             '<html lang="en"><head><meta charset="utf-8">',
+            POLICY,
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{escape(title)}</title>",
             f"<style>{CSS}</style></head><body>",

@@ -60,7 +60,7 @@ class _View:
         thinned: list[Told] = []
         for n in range(0, len(values), self.each):
             known = [one for one in values[n : n + self.each] if one is not None]
-            thinned.append(sum(known) / len(known) if known else None)
+            thinned.append(math.fsum(known) / len(known) if known else None)
         return thinned
 
     def _ticks(self) -> list[tuple[float, str]]:
@@ -187,7 +187,7 @@ def _fans(found: Morning) -> list[Fan]:
         told = [one for one in found.tape.estimates if one.at_s <= at_s + 60.0]
         step = round(at_s / STEP_S)
         known = [one for one in oxygen[max(0, step - 4) : step + 1] if one is not None]
-        fan = _fan(told[-1], sum(known) / len(known)) if told and known else None
+        fan = _fan(told[-1], math.fsum(known) / len(known)) if told and known else None
         if fan is not None:
             fans.append(fan)
     return fans

@@ -193,7 +193,7 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
         dose.append(f"CO in the blood {blood}")
     breathed = found.breathed
     if breathed.co_shift_ppm is not None and breathed.co_shift_ppm >= CO_8H_PPM / 2.0:
-        dose.append(_co_mean(breathed.co_shift_ppm))
+        dose.append(_co_mean(breathed.co_shift_ppm, found.hours))
     if mean_co2 := night_totals.mean_co2(found):
         dose.append(f"CO2 {mean_co2} on average")
     like_m = breathed.like_sleeping_at_m
@@ -204,12 +204,15 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
     yield from _told("Watch", "; ".join(_watch(found, clock)))
 
 
-def _co_mean(mean_ppm: float) -> str:
-    """Say the mean of eight hours beside what it is to be kept under."""
-    return (
-        f"CO {mean_ppm:.1f} ppm over 8 h, where the WHO's value is {CO_8H_PPM:g} and "
-        f"from {CO_8H_HARM_PPM:g} the ill take harm"
-    )
+def _co_mean(mean_ppm: float, night_h: float) -> str:
+    """Say the mean of eight hours beside what it is to be kept under.
+
+    That of a shorter night is said with its own hours: it is no mean of eight.
+    """
+    limits = f"the WHO's value is {CO_8H_PPM:g} and from {CO_8H_HARM_PPM:g} the ill"
+    # A night of all but eight hours is one of eight: it is told to a tenth.
+    over = "8 h, where" if night_h >= 7.95 else f"{night_h:.1f} h; over 8 h"
+    return f"CO {mean_ppm:.1f} ppm over {over} {limits} take harm"
 
 
 def _watch(found: Morning, clock: Clock) -> Iterator[str]:

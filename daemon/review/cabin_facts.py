@@ -116,7 +116,7 @@ def _fuel(shares: Any) -> dict[str, Any]:
     if not masses or len(masses) != len(shares):
         return {}
     moles = {name: share / FUELS[name].kg_mol for name, share in masses.items()}
-    total = sum(moles.values())
+    total = math.fsum(moles.values())
     liquid = {name: share / total for name, share in moles.items()}
     return {"fuel": mix(masses, by="mass"), "liquid": liquid}
 

@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.log.format import REFUSED_ASK
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
-from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 
 DISTRUSTED = ("sensor-stuck", "sensor-range", "sensor-jump")
 """While one of these stands about a series, its values are none."""
+UNLIKELY = "sensor-implausible"
+"""... and while this woke people: it was said not to be trusted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +58,10 @@ def _watched(tape: NightSeries, rang: Sequence[AlarmEpisode], name: str) -> Watc
         trusted = [one is not None for one in tape.series[key]]
         for stand in rang:
             kind, _, subject = stand.alarm.partition("/")
-            if kind in DISTRUSTED and subject == key:
+            is_distrusted = kind in DISTRUSTED or (
+                kind == UNLIKELY and stand.rank >= RANKS["medium"]
+            )
+            if is_distrusted and subject == key:
                 end_s = tape.length_s if stand.to_s is None else stand.to_s
                 steps = tape.between(stand.from_s, end_s)
                 trusted[steps] = [False] * (steps.stop - steps.start)
@@ -81,6 +87,30 @@ def _longest(seen: Sequence[bool]) -> tuple[int, int | None]:
     return longest, begin
 
 
+RISEN_PPM = 2000.0
+"""So much more carbon dioxide of a flame comes with 5 ppm of carbon monoxide, were it
+clean: more than a part's own error."""
+STILL_STEPS = round(3600.0 / STEP_S)
+"""An hour of one value: a shorter look tells nothing (own choice)."""
+
+
+def still_at_nothing(tape: NightSeries) -> list[str]:
+    """List the carbon monoxide series that showed one value all night, and no gas.
+
+    Only where carbon dioxide rose meanwhile.  A part whose messages know no sign shows
+    0.0 in clean air, and goes on doing so when its zero has sunk or its cell is dead.
+    """
+    risen = [one for one in tape.worst("co2_ppm", "above") if one is not None]
+    if not risen or max(risen) - min(risen) < RISEN_PPM:
+        return []
+    found = []
+    for key in tape.keys("co_ppm"):
+        told = [one for one in tape.series[key] if one is not None]
+        if len(told) >= STILL_STEPS and min(told) == max(told) <= 0.0:
+            found.append(key)
+    return found
+
+
 def troubles(tape: NightSeries) -> list[SourceFaults]:
     """Gather the faults of every source, the longest first."""
     open_s: dict[str, float] = {}
@@ -94,6 +124,8 @@ def troubles(tape: NightSeries) -> list[SourceFaults]:
         count, minutes, text = totals.get(source, (0, 0.0, ""))
         if kind == "ok":
             minutes += (event.at_s - open_s.pop(source, event.at_s)) / 60.0
+        elif (source, kind) == REFUSED_ASK:
+            count, text = count + 1, text or str(event.fields.get("text", ""))
         elif source not in open_s:
             open_s[source] = event.at_s
             count, text = count + 1, text or str(event.fields.get("text", ""))

@@ -1,5 +1,6 @@
 """The air inside, put together from what the parts told: warmth, vapour, glass."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -108,7 +109,7 @@ def _excess(column: Sequence[Told], columns: Sequence[Sequence[Told]]) -> float:
     for step, one in enumerate(column):
         known = [each for other in columns if (each := other[step]) is not None]
         if one is not None and len(known) == len(columns):
-            total, count = total + one - sum(known) / len(known), count + 1
+            total, count = total + one - math.fsum(known) / len(known), count + 1
     return total / count if count else 0.0
 
 
@@ -118,7 +119,7 @@ def _averaged(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:
     averaged: list[Told] = []
     for values in zip(*columns, strict=True):
         known = [one for one in values if one is not None]
-        averaged.append(sum(known) / len(known) if known else None)
+        averaged.append(math.fsum(known) / len(known) if known else None)
     return averaged
 
 
@@ -147,7 +148,7 @@ def _pressure(tape: NightSeries, facts: CabinFacts) -> float:
         for one in tape.series[key]
         if one is not None and LEAST_HPA <= one <= MOST_HPA
     ]
-    return sum(known) / len(known) if known else facts.pressure_hpa
+    return math.fsum(known) / len(known) if known else facts.pressure_hpa
 
 
 def hours(flags: Sequence[bool | None]) -> float:

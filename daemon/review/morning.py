@@ -1,5 +1,6 @@
 """The morning's account of one night, put together from its log."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -26,7 +27,13 @@ from cabinvigil.daemon.review.closest_approach import (
     means,
     spare,
 )
-from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, watched
+from cabinvigil.daemon.review.health import (
+    SourceFaults,
+    Watched,
+    still_at_nothing,
+    troubles,
+    watched,
+)
 from cabinvigil.daemon.review.inside import Inside, hours, inside
 from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
 from cabinvigil.daemon.review.tonight import Advice, Situation, advice
@@ -116,7 +123,7 @@ class Morning:
     @property
     def silent_h(self) -> float:
         """Hours of it without a line."""
-        return sum(gap.length_s for gap in self.tape.gaps) / 3600.0
+        return math.fsum(gap.length_s for gap in self.tape.gaps) / 3600.0
 
     @property
     def cylinder_h(self) -> Triple | None:
@@ -177,6 +184,7 @@ def morning(
         people_seen(found, facts),
         parts_of(tape.config),
         max((gap.length_s for gap in tape.gaps), default=0.0) / 60.0,
+        still_at_nothing(tape),
     )
     return Morning(
         name=name,
@@ -184,7 +192,14 @@ def morning(
         facts=facts,
         air=air,
         balance=found,
-        verdict=verdict(near, rang, seen, tape.gaps, tape.length_s / 3600.0),
+        verdict=verdict(
+            near,
+            rang,
+            seen,
+            tape.gaps,
+            tape.length_s / 3600.0,
+            is_cut_off=tape.is_cut_off,
+        ),
         near=near,
         spare=spare(tape),
         warned_min=_warned(tape, ruling, rang),
@@ -260,7 +275,7 @@ def _comfort(tape: NightSeries, air: Inside) -> Comfort:
     points = [one for one in dew if one is not None]
     volts = [one for one in tape.worst("supply_v", "below") if one is not None]
     return Comfort(
-        (min(temps), sum(temps) / len(temps), max(temps)) if temps else None,
+        (min(temps), math.fsum(temps) / len(temps), max(temps)) if temps else None,
         mean(air.outside_c),
         (min(points), max(points)) if points else None,
         min(margins, default=None),

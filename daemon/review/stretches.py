@@ -1,5 +1,6 @@
 """The night in stretches: between marks, changes and gaps, what the air did in each."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -181,7 +182,7 @@ def _drifts(found: Balance, cuts: Sequence[float]) -> list[tuple[float, str]]:
         if any(abs(node.at_s - at_s) < found.step_s for at_s in cuts):
             base = None
         ahead = found.nodes[n : n + hour // 2]
-        k = sum(one.changes_per_h for one in ahead) / len(ahead)
+        k = math.fsum(one.changes_per_h for one in ahead) / len(ahead)
         if base is None:
             base = k
         elif max(k, 0.05) > DRIFT * max(base, 0.05) or max(k, 0.05) * DRIFT < base:
@@ -194,8 +195,8 @@ def _sum(pairs: Iterable[tuple[float, float]], step_h: float) -> tuple[float, fl
     """Add middles and sds: errors of neighbours go together, so this is the most."""
     listed = list(pairs)
     return (
-        sum(middle for middle, _ in listed) * step_h,
-        sum(sd for _, sd in listed) * step_h,
+        math.fsum(middle for middle, _ in listed) * step_h,
+        math.fsum(sd for _, sd in listed) * step_h,
     )
 
 

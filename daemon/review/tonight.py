@@ -89,6 +89,8 @@ class Situation:
     """By quantity, the parts that give it."""
     silent_min: float = 0.0
     """The longest time of which nothing was recorded."""
+    still: Sequence[str] = ()
+    """Carbon monoxide series that showed nothing but nothing."""
 
     @property
     def was_past_a_limit(self) -> bool:
@@ -317,4 +319,13 @@ def _sensors(night: Situation) -> Iterator[Advice]:
                 f"See to {cause} {one.words}, before you sleep",
                 f"{one.words} is watched all night, where {minutes(one.unseen_min)} "
                 "went unwatched",
+            )
+    for key in night.still:
+        own = night.parts.get("co_ppm", ())
+        name = key.partition("__")[2] or next(iter(own), "the sensor")
+        if any(one.totals and one.totals.lit_h > 0.0 for one in night.stretches):
+            yield Advice(
+                f"Try {name} with test gas: it showed one value all night, and no gas, "
+                "beside a lit heater",
+                "a part that sees carbon monoxide shows the can's within a minute",
             )

@@ -1,5 +1,6 @@
 """The night in one line: was it safe, and can the watch vouch for it?"""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -64,6 +65,8 @@ def verdict(
     seen: Sequence[Watched],
     gaps: Sequence[Gap],
     hours: float = 9.0,
+    *,
+    is_cut_off: bool = False,
 ) -> NightVerdict:
     """Judge the night.
 
@@ -73,6 +76,7 @@ def verdict(
         seen: how well each quantity was watched.
         gaps: in its log.
         hours: from its first line to its last.
+        is_cut_off: whether the log just ends.
     """
     passed = _passed(near)
     called = [one for one in rang if one.is_about_air and one.rank >= RANKS["high"]]
@@ -84,6 +88,8 @@ def verdict(
         if one.alarm not in told and (not passed or one.alarm in RINGING)
     ]
     blind = _blind(seen, gaps)
+    if is_cut_off:
+        blind.append("the watch ended without a word, and nobody watched after it")
     if passed or called:
         return NightVerdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
     if blind:
@@ -154,7 +160,7 @@ def _value(one: Approach) -> str:
 
 def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
     reasons = []
-    silent_min = sum(gap.length_s for gap in gaps) / 60.0
+    silent_min = math.fsum(gap.length_s for gap in gaps) / 60.0
     if silent_min > UNSEEN_MIN:
         reasons.append(f"nothing was recorded for {minutes(silent_min)}")
     for one in seen:

@@ -1,5 +1,6 @@
 """The root of the errors that end in a sentence for a person, and the exit codes."""
 
+from contextlib import suppress
 from enum import IntEnum
 from typing import ClassVar
 
@@ -28,3 +29,15 @@ class CabinvigilError(Exception):
     def report(self) -> str:
         """Return what such a command prints: the program's name, and the sentence."""
         return f"cabinvigil: {self}"
+
+
+def bug_text(error: BaseException) -> str:
+    """Put a mistake of the program into words; never raises.
+
+    Returns:
+        its kind and what it says; the kind alone where even that cannot be said.
+    """
+    kind = type(error).__name__
+    with suppress(Exception):
+        return f"{kind}: {error}"
+    return kind

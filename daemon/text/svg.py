@@ -1,11 +1,11 @@
 """The one place that imports matplotlib: a blank figure, and its way into a file."""
 
 import io
-import sys
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.libraries import put_in
 
 FONT_PT = 11.0
 _NOTHING = {"Date": None, "Creator": None, "Format": None, "Type": None}
@@ -28,7 +28,7 @@ def blank(inches: tuple[float, float]) -> Any:
     except ImportError:
         raise DrawingError(
             "needs matplotlib: install it with "
-            f"`{sys.prefix}/bin/pip install matplotlib`"
+            + put_in("matplotlib", "python3-matplotlib")
         ) from None
     mpl.rcParams.update({"svg.fonttype": "none", "font.size": FONT_PT})
     figure: Any = Figure(figsize=inches, layout="constrained")

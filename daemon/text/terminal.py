@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import IO, TypeVar
 
+from cabinvigil.daemon.text.plain import plain
+
 T = TypeVar("T")
 Advance = Callable[[float], None]
 """Takes how much more has been done."""
@@ -85,8 +87,10 @@ def stay(
             out.flush()
             rest()
         return
-    console = Console(file=out, width=columns, highlight=False)
+    terminal = getattr(out, "terminal", out)
+    console = Console(file=terminal, width=columns, highlight=False)
     with Live(console=console, auto_refresh=False, screen=console.is_terminal) as live:
         for frame in frames:
-            live.update(Text(frame), refresh=True)
+            shown = "\n".join(plain(line) for line in frame.split("\n"))
+            live.update(Text(shown), refresh=True)
             rest()

@@ -12,7 +12,7 @@ from cabinvigil.daemon.core.engine import start, step
 from cabinvigil.daemon.core.model import Air, Priority, Transition
 from cabinvigil.daemon.settings.config import Cabin, Settings, example, standard
 from cabinvigil.daemon.settings.part_infos import part_infos
-from cabinvigil.daemon.settings.values import changed
+from cabinvigil.daemon.settings.values import PartSettings, changed
 from cabinvigil.daemon.settings.words import renderer
 
 
@@ -64,6 +64,38 @@ def _compose(settings: Settings, today: dt.date | None = None) -> composing.Core
         buses=tuple(settings.i2c),
         today=today,
     )
+
+
+def test_a_cell_that_gives_the_share_is_not_waited_for_its_pressure(
+    settings: Settings,
+) -> None:
+    """Its partial pressure is worked out of the air's, as of any part without one."""
+    cell = PartSettings(kind="o2_cell_ads1115", bus="main")
+    behind = {"bunk-o2": changed(cell, options={"barrier": "capillary"})}
+    assert ("bunk-o2", "o2_hpa") in series_keys(
+        {"bunk-o2": cell}, part_infos({"bunk-o2": cell})
+    )
+    assert ("bunk-o2", "o2_hpa") not in series_keys(behind, part_infos(behind))
+    parts = {**settings.parts, **behind}
+    built = compose(
+        settings.cabin, parts, part_infos(parts), settings.alarms, lambda *_: ""
+    )
+    assert built.setup.layout.series["o2_hpa"].made_of == "o2_pct"
+
+
+@pytest.mark.parametrize(
+    ("named", "warmth"),
+    [(None, "temp_c__baro"), ("bunk-air", "temp_c__bunk-air")],
+)
+def test_a_cells_warmth_is_its_sources_or_its_places(
+    settings: Settings, named: str | None, warmth: str
+) -> None:
+    """What it is corrected by tells how its temperature ran; 1.25 % a K/min."""
+    cell = PartSettings(kind="o2_cell_ads1115", bus="main", temperature_from=named)
+    parts = {**settings.parts, "bunk-o2": cell}
+    built = _compose(replace(settings, parts=parts))
+    told = built.setup.layout.series["o2_pct"]
+    assert (told.warmth, told.off_per_k_min) == (warmth, 1.25)
 
 
 def test_faults_are_watched_for_each_thing_they_are_about(settings: Settings) -> None:

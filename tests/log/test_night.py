@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -217,3 +218,38 @@ def test_thirty_nights_take_no_more_memory_than_one(tmp_path: Path) -> None:
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
     assert peaks[1] < 1.2 * peaks[0]
+
+
+def bump(at_s: float, **fields: Any) -> bytes:
+    return logs.line("bump-test", at_s, **fields)
+
+
+def test_what_is_held_to_the_parts_is_no_air_of_the_night(tmp_path: Path) -> None:
+    """Nor is what rang by it; the steps are heard of, and are no gap."""
+    data = logs.begin() + logs.air(logs.still_air(0.0, 600.0))
+    data += bump(600.0, state="begun", for_s=300.0)
+    data += logs.air([(610.0 + 10.0 * n, {"o2_pct": 16.5}) for n in range(6)])
+    data += logs.line("alarm", 620.0, alarm="o2-low", state="unacknowledged")
+    data += bump(670.0, state="ended")
+    data += logs.air(logs.still_air(680.0, 1200.0))
+    found = tape(tmp_path, data)
+    assert min(known(found)) > 20.0
+    assert found.gaps == ()
+    assert [one.kind for one in found.events] == ["start", "bump-test", "bump-test"]
+
+
+def test_a_file_that_begins_in_a_test_leaves_the_rest_of_it_out(tmp_path: Path) -> None:
+    start = {"continues": True, "config": logs.config()}
+    data = logs.line("start", 600.0, **start, bump_for_s=200.0)
+    data += logs.air([(610.0 + 10.0 * n, {"o2_pct": 16.5}) for n in range(6)])
+    data += bump(670.0, state="ended") + logs.air(logs.still_air(680.0, 1200.0))
+    assert min(known(tape(tmp_path, data))) > 20.0
+
+
+def test_a_test_that_was_never_ended_is_over_by_its_length(tmp_path: Path) -> None:
+    """The line of its end is lost, or its length is no length."""
+    low = [(700.0 + 10.0 * n, {"o2_pct": 17.0}) for n in range(100)]
+    for for_s in (300.0, 1e9, "long", -5.0):
+        data = logs.begin() + bump(0.0, state="begun", for_s=for_s) + logs.air(low)
+        found = tape(tmp_path, data, f"night-2026-01-{10 + len(str(for_s))}.jsonl")
+        assert min(known(found)) == 17.0

@@ -5,8 +5,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.log.queue import PriorityDropQueue
-from cabinvigil.daemon.outputs.base import FaultLatch
-from tests.outputs.hands import Told
 
 
 def test_readings_go_before_alarms() -> None:
@@ -58,16 +56,3 @@ def test_the_bound_and_the_order_always_hold(puts: list[tuple[int, bool]]) -> No
     assert held == sorted(held)
     lost = queue.dropped_routine + queue.dropped_important
     assert len(held) + lost == len(puts)
-
-
-def test_health_tells_once_and_once_more_when_over() -> None:
-    told = Told()
-    health = FaultLatch("log", told)
-    health.ok()
-    health.fault("not-writable", "3 lines wait.")
-    health.fault("not-writable", "4 lines wait.")
-    assert not health.is_well
-    health.fault("blocked", "It hangs.")
-    health.ok()
-    health.ok()
-    assert told.kinds() == ["not-writable", "blocked", "ok"]

@@ -10,6 +10,7 @@ from cabinvigil.daemon.core.model import (
     SourceFault,
 )
 from cabinvigil.daemon.log import writer
+from cabinvigil.daemon.settings.accounts import user_name
 from tests.log.writing import Bench, ticks
 
 pytestmark = [
@@ -46,7 +47,8 @@ class BadDisk:
         ("write", errno.ENOSPC, "full"),
         ("write", errno.EROFS, "read-only"),
         ("fsync", errno.EIO, "renew"),
-        ("open", errno.EACCES, "user cabinvigil"),
+        ("open", errno.EACCES, f"chown -R {user_name(os.geteuid())}: /"),
+        ("write", errno.EDQUOT, "quota"),
     ],
 )
 @pytest.mark.parametrize("packed", [True, False])
@@ -162,3 +164,20 @@ def test_memory_for_waiting_lines_is_bounded_and_alarms_are_kept(
     assert len([e for e in lines if e.event == "alarm"]) == 1
     (lost,) = [e for e in lines if e.event == "fault"]
     assert str(2_080 - len(got)) in lost.fields["text"]
+
+
+def test_a_disk_that_gives_no_reason_is_told_as_failing(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some file systems in user space raise an error without a number."""
+
+    def refuse(*_: object) -> None:
+        raise OSError
+
+    monkeypatch.setattr(bench.nights, "open", refuse)
+    bench.recorder._close()
+    bench.ring()
+    (fault,) = bench.told
+    assert isinstance(fault, SourceFault)
+    assert os.strerror(errno.EIO) in fault.text
+    assert str(bench.folder) in fault.text

@@ -15,6 +15,9 @@ pytestmark = [
 ]
 
 
+HOUR = timedelta(hours=1)
+
+
 def fill(bench: Bench, nights: int) -> None:
     for _ in range(nights):
         bench.air(20, step_s=1.0)
@@ -31,11 +34,13 @@ def test_the_oldest_go_when_the_folder_is_over_its_size(tmp_path: Path) -> None:
     assert files[0].night > date(2025, 1, 14)
 
 
-def test_the_running_night_is_never_deleted(tmp_path: Path) -> None:
+def test_the_running_night_and_the_last_are_never_deleted(tmp_path: Path) -> None:
+    """R6, R17: nobody may have read the last one yet."""
     bench = Bench(tmp_path, max_bytes=1, keep_days=0.0).begin()
     fill(bench, 3)
     bench.air(730, step_s=10.0)
-    assert [f.night for f in bench.nights.files()] == [date(2025, 1, 17)]
+    nights = [f.night for f in bench.nights.files()]
+    assert nights == [date(2025, 1, 16), date(2025, 1, 17)]
 
 
 def test_old_nights_go_by_age(tmp_path: Path) -> None:
@@ -95,3 +100,47 @@ def test_foreign_files_are_left_alone(tmp_path: Path) -> None:
     assert {"night-notes.jsonl", "night-2025-99-99.jsonl", "mine.txt"} <= set(
         bench.names()
     )
+
+
+def test_no_part_of_the_running_night_goes_for_size(tmp_path: Path) -> None:
+    """R6: a second part began, and the first was deleted under the sleeper."""
+    bench = Bench(tmp_path, max_bytes=1, keep_days=1e4).begin()
+    bench.air(20, step_s=1.0)
+    bench.recorder.stop(1.0)
+    first = bench.nights.files()[0].path
+    second = Bench(tmp_path, max_bytes=1, keep_days=1e4, start=EVENING - HOUR).begin()
+    second.air(730, step_s=10.0)
+    names = [f.path.name for f in second.nights.files()]
+    assert len(names) == 2
+    assert first.name.removesuffix(".gz") in {one.removesuffix(".gz") for one in names}
+
+
+def test_an_odd_entry_stops_no_cap(tmp_path: Path) -> None:
+    """R6: a folder named like a night, and what a cut left of packing."""
+    (tmp_path / "night-2025-01-02.jsonl").mkdir()
+    (tmp_path / "night-2025-01-03.jsonl.gz.part").write_bytes(b"x" * 5_000)
+    bench = Bench(tmp_path, max_bytes=2_500, keep_days=1e4).begin()
+    fill(bench, 12)
+    files = bench.nights.files()
+    assert sum(f.size for f in files) <= 2_500 + 600
+    assert not list(tmp_path.glob("*.part"))
+    assert (tmp_path / "night-2025-01-02.jsonl").is_dir()
+
+
+def test_one_file_that_cannot_be_deleted_keeps_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is told, and what can go goes."""
+    real = Path.unlink
+
+    def unlink(path: Path, missing_ok: bool = False) -> None:
+        if "01-14" in path.name:
+            raise PermissionError(13, "Permission denied")
+        real(path, missing_ok=missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", unlink)
+    bench = Bench(tmp_path, max_bytes=2_500, keep_days=1e4).begin()
+    fill(bench, 12)
+    nights = [f.night for f in bench.nights.files()]
+    assert nights[0] == date(2025, 1, 14)
+    assert nights[1] > date(2025, 1, 16)

@@ -135,7 +135,7 @@ def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
 
 
 def test_memory_does_not_grow_with_the_nights(tmp_path: Path) -> None:
-    """Thirty need no more than three: each is read, summed up and let go."""
+    """Each is read, summed up and let go: what stays is its line, not its readings."""
     data = logs.begin() + logs.air(logs.still_air(0.0, 900.0, 30.0))
     peaks = []
     for count in (3, 3, 30):  # the first warms up what is kept for good
@@ -149,7 +149,8 @@ def test_memory_does_not_grow_with_the_nights(tmp_path: Path) -> None:
         tracemalloc.stop()
         assert code == 0
         assert len(json.loads(out)["nights"]) == count
-    assert peaks[2] < 1.25 * peaks[1]
+    # A night held in memory takes twenty times as much; other threads count too.
+    assert peaks[2] - peaks[1] < 27 * 4096
 
 
 def test_a_stretch_lies_between_two_marks(tmp_path: Path) -> None:

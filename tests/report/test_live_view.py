@@ -250,7 +250,7 @@ def test_a_watch_that_went_away_is_told_on_the_screen(tmp_path: Path) -> None:
         (None, ""),
         (
             {"all_clear_in_s": None, "can_be_told": True},
-            "STAY OUT: the air is still bad, or not known",
+            "STAY OUT: the air is still bad or not known, or",
         ),
         ({"all_clear_in_s": 240.0, "can_be_told": True}, "STAY OUT: 4 min more"),
         ({"all_clear_in_s": 3.0, "can_be_told": True}, "STAY OUT: 1 min more"),

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands.morning import give_account
-from cabinvigil.daemon.report.page import page
+from cabinvigil.daemon.report.page import POLICY, page
 from cabinvigil.daemon.report.page_style import DARK, LIGHT
 from cabinvigil.daemon.report.pictures import pictures
 from cabinvigil.daemon.text import charts
@@ -257,17 +257,9 @@ addEventListener('load', () => {
 """
 
 
-@pytest.mark.browser
-@pytest.mark.parametrize("scheme", [1, 0], ids=["light", "dark"])
-@pytest.mark.parametrize("size", ["390,844", "1280,800"])
-def test_a_browser_shows_it_whole(
-    text: str, tmp_path: Path, size: str, scheme: int
-) -> None:
-    """Nothing scrolls sideways, is cut off, pale, or fetched; the verdict is on top."""
-    assert shutil.which(BROWSER), "install Debian's chromium-headless-shell"
-    file = tmp_path / "page.html"
-    file.write_text(text.replace("</body>", LOOK + "</body>"), encoding="utf-8")
-    dumped = subprocess.run(
+def dumped_by_browser(file: Path, size: str = "390,844", scheme: int = 1) -> str:
+    """Open a page in the browser; give what it then is."""
+    return subprocess.run(
         [
             BROWSER,
             "--no-sandbox",
@@ -282,6 +274,36 @@ def test_a_browser_shows_it_whole(
         timeout=60,
         check=True,
     ).stdout
+
+
+@pytest.mark.browser
+def test_x12_whatever_gets_into_the_page_does_not_run(
+    text: str, tmp_path: Path
+) -> None:
+    """A second lock behind the escaping: a mark that became a script runs nothing."""
+    script = "<script>document.title = 'it ran'</script>"
+    file = tmp_path / "page.html"
+    file.write_text(text.replace("</body>", script + "</body>"), encoding="utf-8")
+    assert "<title>it ran</title>" not in dumped_by_browser(file)
+    file.write_text(
+        text.replace(POLICY, "").replace("</body>", script + "</body>"), "utf-8"
+    )
+    assert "<title>it ran</title>" in dumped_by_browser(file), "else nothing is shown"
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", [1, 0], ids=["light", "dark"])
+@pytest.mark.parametrize("size", ["390,844", "1280,800"])
+def test_a_browser_shows_it_whole(
+    text: str, tmp_path: Path, size: str, scheme: int
+) -> None:
+    """Nothing scrolls sideways, is cut off, pale, or fetched; the verdict is on top."""
+    assert shutil.which(BROWSER), "install Debian's chromium-headless-shell"
+    file = tmp_path / "page.html"
+    # Its own policy lets not even this look at it in.
+    seen = text.replace(POLICY, "").replace("</body>", LOOK + "</body>")
+    file.write_text(seen, encoding="utf-8")
+    dumped = dumped_by_browser(file, size, scheme)
     title = re.search(r"<title>(\{.*?\})</title>", dumped)
     assert title is not None
     told = json.loads(title[1])

@@ -57,6 +57,13 @@ def test_eight_hours_of_little_carbon_monoxide_are_told_beside_their_limits(
     assert "over 8 h" not in call(str(quiet))[1]
 
 
+def test_two_hours_are_not_told_as_eight(tmp_path: Path) -> None:
+    """A short night's mean is over the hours that there were."""
+    short = night(tmp_path, 2.0, co_ppm=24.0)
+    text = " ".join(call(str(short))[1].split())
+    assert "CO 24.0 ppm over 2.0 h; over 8 h the WHO's value is 8.7 and from" in text
+
+
 def test_the_blood_is_that_of_whoever_has_most(tmp_path: Path) -> None:
     """A child in thin air; a smoker's own tells nothing of the cabin."""
     rows = [(30.0 * n, {"co_ppm": 100.0, "o2_pct": 20.0}) for n in range(120)]

@@ -195,6 +195,19 @@ def test_faults_are_summed_by_their_source(tmp_path: Path) -> None:
     assert one.minutes == pytest.approx(5.0 + 10.0 + 11.0)
 
 
+def test_a_refused_ask_is_a_moment_and_not_the_rest_of_the_night(
+    tmp_path: Path,
+) -> None:
+    """Its line has no end, for nothing is wrong with the watch."""
+    data = logs.begin() + logs.air(logs.still_air(0.0, HOUR))
+    for at_s in (600.0, 900.0):
+        fields = {"source": "ask", "kind": "refused", "text": "An ask was refused."}
+        data += logs.line("fault", at_s + HOUR, **fields)
+    data += logs.air(logs.still_air(2 * HOUR, 2 * HOUR + 60.0))
+    (one,) = troubles(read_tape([logs.write(tmp_path, data)]))
+    assert (one.source, one.count, one.minutes) == ("ask", 2, 0.0)
+
+
 def test_a_part_that_stands_still_is_not_watching(tmp_path: Path) -> None:
     """Its values are none while its alarm stands."""
     tape = read_tape(
@@ -205,6 +218,21 @@ def test_a_part_that_stands_still_is_not_watching(tmp_path: Path) -> None:
     assert list(seen)[:2] == ["o2_pct", "co_ppm"]
     assert seen["o2_pct"].longest_min == 15.0
     assert seen["o2_pct"].unseen_from_s == 1800.0
+    assert seen["co_ppm"].share == 1.0
+
+
+@pytest.mark.parametrize(("priority", "unseen_min"), [("medium", 15.0), ("fault", 0.0)])
+def test_oxygen_that_was_not_to_be_trusted_is_not_watched(
+    tmp_path: Path, priority: str, unseen_min: float
+) -> None:
+    """Too high for its air, and no other part vouched for it: who woke was told so."""
+    tape = read_tape(
+        [logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))]
+    )
+    alarm = "sensor-implausible/o2_pct"
+    high = AlarmEpisode(alarm, 1800.0, priority, "", to_s=2700.0)
+    seen = {one.quantity: one for one in watched(tape, [high])}
+    assert seen["o2_pct"].unseen_min == unseen_min
     assert seen["co_ppm"].share == 1.0
 
 
@@ -272,7 +300,8 @@ def test_a_silent_watch_is_asked_after_and_not_its_sensors() -> None:
 
 def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
     """Or one sentence says why not."""
-    path = logs.write(tmp_path, named.night("quiet")[0])
+    night = named.night("quiet")[0]
+    path = logs.write(tmp_path, night + logs.line("stop", 9 * 3600.0, reason="SIGTERM"))
 
     def call(page: Path) -> tuple[int, str]:
         code, _, err = calling.call(morning, path, "--page", page)

@@ -264,13 +264,13 @@ def mixed(founds: Sequence[Smoothed], weights: Sequence[float]) -> Smoothed:
     """Mix what several explanations found: means, and variances with their spread."""
     if len(founds) == 1:
         return founds[0]
-    total = sum(weights)
+    total = math.fsum(weights)
     shares = [weight / total for weight in weights]
     count = len(founds[0].k)
     out = Smoothed(*([0.0] * count for _ in range(7)))
     for n in range(count):
-        k = sum(w * one.k[n] for w, one in zip(shares, founds, strict=True))
-        s = sum(w * one.s[n] for w, one in zip(shares, founds, strict=True))
+        k = math.fsum(w * one.k[n] for w, one in zip(shares, founds, strict=True))
+        s = math.fsum(w * one.s[n] for w, one in zip(shares, founds, strict=True))
         out.k[n], out.s[n] = k, s
         for w, one in zip(shares, founds, strict=True):
             off_k, off_s = one.k[n] - k, one.s[n] - s

@@ -101,11 +101,11 @@ class Heat:
         ]
         if len(points) < 4:
             return None
-        middle = sum(n for n, _ in points) / len(points)
-        up = sum((n - middle) * one for n, one in points)
-        return up / sum((n - middle) ** 2 for n, _ in points) / self.course.step_h
+        middle = math.fsum(n for n, _ in points) / len(points)
+        up = math.fsum((n - middle) * one for n, one in points)
+        return up / math.fsum((n - middle) ** 2 for n, _ in points) / self.course.step_h
 
 
 def _mean(values: Sequence[Told]) -> Told:
     known = [one for one in values if one is not None]
-    return sum(known) / len(known) if known else None
+    return math.fsum(known) / len(known) if known else None

@@ -26,7 +26,7 @@ Told = float | None
 def mean(values: Sequence[Told]) -> Told:
     """Give the mean of what is told; None where nothing is."""
     known = [one for one in values if one is not None]
-    return sum(known) / len(known) if known else None
+    return math.fsum(known) / len(known) if known else None
 
 
 def undelayed(values: Sequence[Told], lag: float) -> list[Told]:
