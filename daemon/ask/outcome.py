@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from cabinvigil.daemon.core import bump
 from cabinvigil.daemon.core.alarm import ASIDE
 from cabinvigil.daemon.core.alarm_status import ANSWERABLE, HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.answers import ANSWERS_BY, BUTTON
@@ -55,6 +56,8 @@ def outcome(before: State, after: State, act: Act) -> ActOutcome:
         return ActOutcome(True, "Marked.")
     if act.kind is ActKind.TEST:
         return _of_test(before, after)
+    if act.kind in (ActKind.BUMP_TEST, ActKind.BUMP_END):
+        return _of_bump(before, after, act)
     if act.alarm and act.alarm not in before.standings:
         return _nothing(f"there is no alarm '{act.alarm}' here.")
     if act.kind in ANSWERS_BY:
@@ -62,6 +65,15 @@ def outcome(before: State, after: State, act: Act) -> ActOutcome:
     if act.kind in _PUT_ASIDE:
         return _of_putting_aside(before, after, act)
     return _of_taking_back(before, after, act)
+
+
+def _of_bump(before: State, after: State, act: Act) -> ActOutcome:
+    if act.kind is ActKind.BUMP_END:
+        return ActOutcome(True, "The bump test is over.")
+    if why := bump.why_not(before, act, after.now):
+        return _nothing(why)
+    for_s = seconds(bump.BUMP_S)
+    return ActOutcome(True, f"The bump test runs: no phone is told for {for_s}.")
 
 
 def _nothing(why: str) -> ActOutcome:

@@ -16,6 +16,7 @@ from cabinvigil.daemon.core.answers import ANSWERS_BY
 from cabinvigil.daemon.core.model import Act, ActKind
 from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.plain import plain
 
 Origin = Literal["phone", "socket"]
 
@@ -35,19 +36,24 @@ an alarm of now (own choice: a slow network's delay, and clocks that a network s
 SHELVE_AT_MOST_S = 24 * 3600.0
 """More is refused as a mistake; each alarm's own limit is the core's."""
 
-_ACTS: Mapping[str, ActKind] = {
-    kind.value: kind for kind in ActKind if kind is not ActKind.OUT_OF_SERVICE
-}
 _SOCKET_ACTS: Mapping[str, ActKind] = {
-    "out-of-service": ActKind.OUT_OF_SERVICE,
+    kind.value: kind
+    for kind in (ActKind.OUT_OF_SERVICE, ActKind.BUMP_TEST, ActKind.BUMP_END)
 }
-"""Taking a guard out of service needs a hand in the cabin, not a phone anywhere."""
+"""Taking a guard out of service, and holding gas to a part, needs a hand in the cabin,
+not a phone anywhere."""
+_ACTS: Mapping[str, ActKind] = {
+    kind.value: kind for kind in ActKind if kind.value not in _SOCKET_ACTS
+}
 STATUS = "status"
+DELIVERED, UNDELIVERED = "delivered", "undelivered"
+REPORTS = frozenset({DELIVERED, UNDELIVERED})
+"""What a phone's end says of the test before bed: no ask of the watch."""
 
 _KEYS = {"ask", "alarm", "text", "for_s", "id", "at"}
 _ALARM = re.compile(r"[a-z0-9][a-z0-9_-]*(/[A-Za-z0-9._-]+)?")
 _NEEDS_ALARM = {"shelve", "unshelve", "out-of-service", "return-to-service"}
-_NEEDS_MOMENT = frozenset(_ACTS) - {ActKind.MARK.value}
+_NEEDS_MOMENT = frozenset(_ACTS) - {ActKind.MARK.value} | REPORTS
 """What a phone may ask for only with the moment at which it did."""
 AGE_DECIMALS = 3
 """As the log writes it, so that a replay decides as was decided."""
@@ -64,9 +70,11 @@ class Ask:
 
     verb: str
     act: Act | None
-    """What the core is to be told; None for `status`."""
+    """What the core is to be told; None for `status` and for reports."""
     id: str = ""
     """The asker's own word for it, given back in the answer."""
+    text: str = ""
+    """Of a report: which address, and why not."""
 
 
 def parse_ask(
@@ -108,6 +116,8 @@ def parse_ask(
     word = _text(fields, "id", LONGEST_ID)
     if verb == STATUS:
         return Ask(STATUS, None, word)
+    if verb in REPORTS:
+        return Ask(verb, None, word, _text(fields, "text", LONGEST_TEXT))
     act = _act(verb, fields, by)
     if act.kind in ANSWERS_BY:
         who = act.text or one_line(name) or word
@@ -116,7 +126,7 @@ def parse_ask(
 
 
 def _verbs(by: Origin) -> list[str]:
-    own = _SOCKET_ACTS if by == "socket" else {}
+    own = _SOCKET_ACTS if by == "socket" else REPORTS
     return sorted({*_ACTS, *own, STATUS})
 
 
@@ -124,13 +134,29 @@ def _object(data: bytes) -> dict[str, Any]:
     if len(data) > LARGEST:
         raise RefusedError(f"{len(data)} bytes are too many; at most {LARGEST}")
     try:
-        fields = json.loads(data.decode("utf-8"))
+        fields = json.loads(data.decode("utf-8"), object_pairs_hook=_once)
+    except RefusedError:
+        raise
     except (ValueError, RecursionError) as error:
         raise RefusedError(
             'it is no JSON object such as {"ask": "acknowledge"}'
         ) from error
     if not isinstance(fields, dict):
         raise RefusedError('it is no JSON object such as {"ask": "acknowledge"}')
+    return fields
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Take no key twice: readers differ in which of them counts.
+
+    Raises:
+        RefusedError: names the key.
+    """
+    fields = dict(pairs)
+    if len(fields) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise RefusedError(f"the key '{twice:.40}' stands twice; say it once")
     return fields
 
 
@@ -170,8 +196,7 @@ def _text(fields: Mapping[str, Any], key: str, longest: int) -> str:
 
 def one_line(text: str) -> str:
     """Return a text as one printable line; what cannot be shown is left out."""
-    shown = "".join(c for c in text if c.isprintable() or c.isspace())
-    return " ".join(shown.split())
+    return " ".join(plain(text).split())
 
 
 def _age_s(verb: str, at: Any, wall: datetime | None, *, is_needed: bool) -> float:

@@ -17,8 +17,11 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.ask.callers import Caller, Callers, caller_of
+from cabinvigil.daemon.ask.intake import BACKLOG, streams, take_in
 from cabinvigil.daemon.ask.limits import FLOOD_S, AskLimits, kind_of
+from cabinvigil.daemon.ask.making import OffLoop, SocketMaking, at_once
 from cabinvigil.daemon.ask.parse import LARGEST, Ask, RefusedError, parse_ask
+from cabinvigil.daemon.ask.probe import is_heard
 from cabinvigil.daemon.clock import EARLIEST, Clock
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
@@ -55,6 +58,7 @@ class AskSocket:
         on_ask: Callable[[Ask, Reply], None],
         on_refused: Callable[[str], None],
         on_flood: Callable[[bool], None] = lambda _is_flooded: None,
+        off_loop: OffLoop = at_once,
     ) -> None:
         """Set it up; nothing listens before `serve`.
 
@@ -66,6 +70,8 @@ class AskSocket:
             on_refused: told a sentence for what is refused; ever more seldom while it
                 goes on.
             on_flood: told when a flood of asks begins, and when it is over.
+            off_loop: makes the socket where a folder or a list of groups that does
+                not answer holds up nothing else.
         """
         self._path = path
         self._group = group
@@ -73,39 +79,58 @@ class AskSocket:
         self._on_ask = on_ask
         self._on_refused = on_refused
         self._on_flood = on_flood
+        self._off_loop = off_loop
         self._limits = AskLimits()
         self._is_flooded = False
         self._callers = Callers()
 
     async def serve(self, ready: Callable[[], None] = lambda: None) -> None:
-        """Listen until cancelled.
+        """Listen until cancelled; then whoever is connected is let go at once.
 
         Raises:
             AskError: the socket cannot be made.
         """
-        listener = self._listen()
-        server = await asyncio.start_unix_server(
-            self._call, sock=listener, limit=LARGEST + 1
-        )
+        making = SocketMaking(self._listen, self._path)
         try:
-            async with server:
+            listener = await self._off_loop(making.make)
+        except BaseException:
+            making.give_up()
+            raise
+        async with asyncio.TaskGroup() as calls:
+            try:
                 ready()
-                await server.serve_forever()
+                await take_in(listener, calls, self._guarded, self._full)
+            finally:
+                listener.close()
+                with suppress(OSError):
+                    self._path.unlink()
+
+    def _full(self, why: str) -> None:
+        """Tell that taking in pauses: at once, then ever more seldom."""
+        self._tell(why, self._limits.crowded(self._clock.monotonic()))
+
+    async def _guarded(self, sock: socket.socket) -> None:
+        """Hear one caller; a bug met there ends no other's call."""
+        try:
+            reader, writer = await streams(sock)
+            await self._call(reader, writer)
+        except Exception as bug:
+            self._on_refused(f"An ask on the socket stumbled: {bug!r:.200}.")
         finally:
-            with suppress(OSError):
-                self._path.unlink()
+            sock.close()
 
     def _listen(self) -> socket.socket:
         listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         try:
             self._clear_stale()
             # The socket is born closed to all others: between bind and chmod there is
-            # no moment at which somebody else may connect.
-            before = os.umask(0o177)
-            try:
-                listener.bind(str(self._path))
-            finally:
-                os.umask(before)
+            # no moment at which somebody else may connect.  Linux takes the mode of
+            # the unbound socket (unix(7) is silent, net/unix/af_unix.c says so); the
+            # mask is the whole process's, and other threads make files meanwhile.
+            os.fchmod(listener.fileno(), 0o600)
+            listener.bind(str(self._path))
+            listener.listen(BACKLOG)
+            listener.setblocking(False)
             if self._group:
                 self._open_to(grp.getgrnam(self._group).gr_gid)
         except (OSError, KeyError) as error:
@@ -121,16 +146,10 @@ class AskSocket:
 
     def _clear_stale(self) -> None:
         """Remove a socket that a killed daemon left, and never one that lives."""
-        if not self._path.is_socket():
-            return
-        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
-            probe.settimeout(1.0)
-            try:
-                probe.connect(str(self._path))
-            except ConnectionRefusedError:
-                self._path.unlink()
-                return
-        raise OSError(errno.EADDRINUSE, "another watch listens there")
+        if is_heard(self._path):
+            raise AskError(errno.EADDRINUSE, another_watch(self._path))
+        if self._path.is_socket():
+            self._path.unlink()
 
     async def _call(
         self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter
@@ -148,6 +167,8 @@ class AskSocket:
                 caller.idle_since_s = None
                 await _say(writer, await self._answer(line, caller))
                 caller.idle_since_s = self._clock.monotonic()
+                # Where the next lines are here already nothing above ever waits.
+                await asyncio.sleep(0)
         except (TimeoutError, ConnectionError):
             return
         except ValueError:  # a line longer than the limit
@@ -156,6 +177,10 @@ class AskSocket:
             now_s = self._clock.monotonic()
             why = f"a line is longer than {LARGEST} bytes"
             self._tell(why, self._limits.refused(now_s))
+        except asyncio.CancelledError:
+            # Not `close`, which waits until the caller has read what it was told.
+            writer.transport.abort()
+            raise
         finally:
             self._callers.leave(caller)
             writer.close()
@@ -273,11 +298,21 @@ def _cannot_listen(path: Path, group: str, error: Exception) -> AskError:
             f"The group '{group}' does not exist; make it with "
             f"`groupadd --system {group}`",
         )
+    if isinstance(error, AskError):
+        return error
     why = getattr(error, "strerror", None) or str(error)
     return AskError(
         getattr(error, "errno", None) or errno.EIO,
         f"The socket {path} cannot be made ({why}); does its folder exist, and is it "
         f"the daemon's?",
+    )
+
+
+def another_watch(path: Path) -> str:
+    """Say that two watches run, which share parts, sounder and log."""
+    return (
+        f"Another watch listens on {path}: two take parts and sounder from each other; "
+        f"stop one (`systemctl stop cabinvigil`)."
     )
 
 
@@ -298,11 +333,15 @@ class WatchRunsError(CabinvigilError, RuntimeError):
     exit_code = ExitCode.MACHINE_FAILED
 
 
+NOBODY = "\x04"
+"""In place of a line where nobody types one: it is neither a yes nor Enter."""
+
+
 def typed(prompt: str) -> str:
-    """Ask a person for a line; '' where nobody is there to type one."""
+    """Ask a person for a line; `NOBODY` where none is there, or presses Ctrl-D."""
     print(prompt, end="", file=sys.stdout, flush=True)  # noqa: T201
     line = sys.stdin.readline()
-    return line.strip()
+    return line.strip() if line else NOBODY
 
 
 def ask_status(path: Path) -> dict[str, Any]:

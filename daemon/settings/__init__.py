@@ -4,8 +4,9 @@
 the `checks` beside the field; `values` holds one class a table.  `alarms`, `parts` and
 `tables` check what must fit together, `laxer` what is less strict than the packaged
 limits, `limit_sources` says where those come from, `registries` what may be named,
-`devices` what this machine has; `part_infos` is the registry with a config's own times;
-`words` reads the sentences of a language; `errors` are the mistakes.
+`devices` what this machine has, `accounts` whose rights count there, `ca_certificate`
+what a strict TLS has against an authority; `part_infos` is the registry with a config's
+own times; `words` reads the sentences of a language; `errors` are the mistakes.
 
 May be imported by: any folder but air, core, drivers, log, rules, text, trend.
 """

@@ -26,7 +26,7 @@ from cabinvigil.daemon.settings.guards import placed, weigh_guards
 from cabinvigil.daemon.settings.laxer import SUBJECT
 from cabinvigil.daemon.settings.parts import build_buses, build_parts
 from cabinvigil.daemon.settings.read import parse_toml, read_toml
-from cabinvigil.daemon.settings.read_table import shape
+from cabinvigil.daemon.settings.read_table import shape_rest
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.tables import table_mistakes
 from cabinvigil.daemon.settings.values import (
@@ -346,11 +346,13 @@ def _assemble(
         ConfigError: with the mistakes handed in and those found here.
     """
     values: dict[str, Any] = {}
+    wrong: dict[str, frozenset[str]] = {}
     for name, (kind, always) in _TABLES.items():
-        wanted = always or name in plain
-        values[name] = (
-            shape(kind, plain.get(name, {}), file, name, mistakes) if wanted else None
-        )
+        if always or name in plain:
+            table = plain.get(name, {})
+            values[name], wrong[name] = shape_rest(kind, table, file, name, mistakes)
+        else:
+            values[name] = None
     buses = build_buses(plain.get("i2c", {}), file, mistakes)
     before = len(mistakes)
     parts = build_parts(plain.get("part", {}), buses, file, known, mistakes)
@@ -360,7 +362,7 @@ def _assemble(
         if is_read and isinstance(values["watch"], Watch):
             infos = {name: known.part(part.kind) for name, part in parts.items()}
             laxer += weigh_guards(parts, infos, values["watch"], file, mistakes)
-    mistakes += table_mistakes(values, file)
+    mistakes += table_mistakes(values, file, wrong)
     if not parts and not plain.get("part"):
         mend = "add a table [part.<name>] for each sensor, as the example has"
         mistakes.append(Mistake(file, "part", "names no sensor", mend))

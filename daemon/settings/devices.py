@@ -4,12 +4,21 @@ import grp
 import os
 import stat
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from cabinvigil.daemon.settings.config import MqttSettings, Settings
+from cabinvigil.daemon.settings import ca_certificate
+from cabinvigil.daemon.settings.accounts import (
+    WATCHER,
+    Account,
+    account_of,
+    counting,
+    group_id,
+)
+from cabinvigil.daemon.settings.config import BuzzerSettings, MqttSettings, Settings
 from cabinvigil.daemon.settings.errors import Mistake, one_line
-from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
+from cabinvigil.daemon.settings.registries import Registries
+from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS, PartSettings
 
 _I2C = (
     "switch I2C on (`sudo raspi-config`, Interface Options, I2C) and restart, "
@@ -24,28 +33,47 @@ _ONE_WIRE = (
     "and look for its folder in /sys/bus/w1/devices"
 )
 _PWM = "add dtoverlay=pwm to the boot firmware's config.txt and restart"
+LAST_SOUND = "/etc/default/cabinvigil-failed"
+"""The line of cabinvigil-failed.service, which reads no config of ours."""
+_GROUP_KEYS = {"i2c": "i2c", "dialout": "part", "gpio": "buzzer"}
 _GPIO = "load the kernel's GPIO driver, or run this on the Pi that has the lines"
+
+
+def _read(path: str) -> bytes:
+    # Not held up where the name is a pipe's.
+    descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+    with open(descriptor, "rb") as file:
+        return file.read(ca_certificate.LONGEST_BYTES)
 
 
 @dataclass(frozen=True)
 class DeviceFiles:
-    """The three questions that are put to the file system; tests hand in their own."""
+    """What is asked of the machine, and for whom; tests hand in their own."""
 
     status: Callable[[str], os.stat_result] = os.stat
-    may: Callable[[str, int], bool] = os.access
+    who: Account = field(default_factory=counting)
+    may: Callable[[str, int], bool] = lambda path, how: counting().may(path, how)
+    watcher: Callable[[], Account | None] = lambda: account_of(WATCHER)
+    group_id: Callable[[str], int | None] = group_id
     chips: Callable[[], list[str]] = lambda: sorted(
         str(path) for path in Path("/dev").glob("gpiochip*")
     )
+    read: Callable[[str], bytes] = _read
 
 
 def device_mistakes(
-    settings: Settings, file: str, machine: DeviceFiles | None = None
+    settings: Settings,
+    file: str,
+    machine: DeviceFiles | None = None,
+    known: Registries | None = None,
 ) -> list[Mistake]:
     """Return what of the machine does not fit the config, each with its remedy."""
-    machine = machine or DeviceFiles()
+    machine, known = machine or DeviceFiles(), known or Registries()
     found: list[Mistake] = []
     for key, path, mend in _devices(settings):
         found += _device(machine, file, key, path, mend)
+    for name, part in settings.parts.items():
+        found += _shared_name(file, name, part, known)
     for name, part in settings.parts.items():
         if part.path is not None:
             found += _plain_file(
@@ -58,8 +86,15 @@ def device_mistakes(
         found += [status] if isinstance(status, Mistake) else []
     if (settings.buzzer and not tone) or settings.light or settings.button:
         found += _lines(machine, file)
+    if settings.buzzer is not None:
+        found += _last_sound(machine, file, settings.buzzer)
+    mends = {one.mend for one in found}
+    groups = _groups(machine, file, settings)
+    found += [one for one in groups if one.mend not in mends]
+    if settings.watch.words is not None:
+        found += _sentences(machine, file, settings.watch.words)
     if settings.mqtt is not None:
-        found += _broker_files(machine, file, settings.mqtt)
+        found += _broker_files(machine, file, settings.mqtt, settings.ask.group)
     return found
 
 
@@ -87,8 +122,8 @@ def _status(
         return Mistake(file, key, what, "check the path and its folders' permissions")
 
 
-def _group_mend(status: os.stat_result, path: str) -> str:
-    """Say how this user gets to open a device, by its group where it has one."""
+def _group_mend(who: Account, status: os.stat_result, path: str) -> str:
+    """Say how a user gets to open a device, by its group where it has one."""
     try:
         group = grp.getgrgid(status.st_gid).gr_name
     except KeyError:
@@ -96,11 +131,13 @@ def _group_mend(status: os.stat_result, path: str) -> str:
     if group in ("", "root") or not status.st_mode & stat.S_IRGRP:
         return (
             f"add a udev rule that gives {one_line(path)} a group of its own "
-            "(the one in systemd/ is an example), and this user to that group"
+            f"(the one in systemd/ is an example), and the user {who.name} to it"
         )
-    return (
-        f"add this user to its group (`sudo usermod -aG {group} USER`) and log in anew"
-    )
+    return _join(who, group)
+
+
+def _join(who: Account, group: str) -> str:
+    return f"`sudo usermod -aG {group} {who.name}`, and log in or start the watch anew"
 
 
 def _device(
@@ -113,19 +150,38 @@ def _device(
         what = f"names {one_line(path)}, which is no device"
         yield Mistake(file, key, what, "name the device file, like /dev/i2c-1")
     elif not machine.may(path, os.R_OK | os.W_OK):
-        what = f"names {one_line(path)}, which this user may not open"
-        yield Mistake(file, key, what, _group_mend(status, path))
+        what = f"names {one_line(path)}, which the user {machine.who.name} may not open"
+        yield Mistake(file, key, what, _group_mend(machine.who, status, path))
+
+
+def _shared_name(
+    file: str, name: str, part: PartSettings, known: Registries
+) -> Iterator[Mistake]:
+    """Refuse a by-id link that any adapter of its make may get, as a moving name."""
+    port, names = part.port or "", known.port_names
+    if names.is_shared(port) and not known.part(part.kind).says_what(part.options):
+        what = (
+            f"names {one_line(port)}, whose adapter has no serial number: another of "
+            f"its make gets the same name, and the answers of a {part.kind} do not say "
+            "which gas they measure"
+        )
+        yield Mistake(file, f"part.{name}.port", what, names.mend(port))
+
+
+def _reader_mend(who: Account, path: str) -> str:
+    shown = one_line(path)
+    return f"`sudo chgrp {who.name} {shown}` and `sudo chmod 640 {shown}`"
 
 
 def _plain_file(
-    machine: DeviceFiles, file: str, key: str, path: str, mend: str
+    machine: DeviceFiles, file: str, key: str, path: str, mend: str, closed: str = ""
 ) -> Iterator[Mistake]:
     status = _status(machine, file, key, path, mend)
     if isinstance(status, Mistake):
         yield status
     elif not machine.may(path, os.R_OK):
-        what = f"names {one_line(path)}, which this user may not read"
-        yield Mistake(file, key, what, "let this user read it with chgrp and chmod")
+        what = f"names {one_line(path)}, which the user {machine.who.name} may not read"
+        yield Mistake(file, key, what, closed or _reader_mend(machine.who, path))
 
 
 def _lines(machine: DeviceFiles, file: str) -> Iterator[Mistake]:
@@ -134,28 +190,123 @@ def _lines(machine: DeviceFiles, file: str) -> Iterator[Mistake]:
         yield Mistake(file, "buzzer", "needs GPIO, which this machine has not", _GPIO)
     elif not any(machine.may(chip, os.R_OK | os.W_OK) for chip in chips):
         status = _status(machine, file, "buzzer", chips[0], _GPIO)
-        what = "needs GPIO, which this user may not open"
+        what = f"needs GPIO, which the user {machine.who.name} may not open"
         mend = (
             status.mend
             if isinstance(status, Mistake)
-            else _group_mend(status, chips[0])
+            else _group_mend(machine.who, status, chips[0])
         )
         yield Mistake(file, "buzzer", what, mend)
 
 
-def _broker_files(
-    machine: DeviceFiles, file: str, mqtt: MqttSettings
+def _last_sound(
+    machine: DeviceFiles, file: str, buzzer: BuzzerSettings
 ) -> Iterator[Mistake]:
+    """Yield whether the sound that needs no watch would go out on another line."""
+    try:
+        text = machine.read(LAST_SOUND).decode(errors="replace")
+    except OSError:
+        return  # not where it runs, or put in without that unit
+    pairs = (line.strip().partition("=") for line in text.splitlines())
+    told = {key: value.strip("\"' ") for key, mark, value in pairs if mark}
+    wanted = {"BUZZER_LINE": buzzer.line, "BUZZER_ACTIVE_LOW": "01"[buzzer.active_low]}
+    for key, value in wanted.items():
+        said = told.get(key, "0" if key == "BUZZER_ACTIVE_LOW" else "")
+        if said != value:
+            what = (
+                f"and {LAST_SOUND} do not agree, so nothing would sound when the watch "
+                f"cannot start: there {key} is {one_line(said) or 'not set'}"
+            )
+            yield Mistake(file, "buzzer", what, f"write {key}={one_line(value)} there")
+
+
+def _authority(
+    machine: DeviceFiles, file: str, path: str, host: str
+) -> Iterator[Mistake]:
+    """Yield what is wrong with the file of the broker's certificate authority."""
+    key, mend = "mqtt.ca_file", "copy the broker's certificate authority there, in PEM"
+    told = list(_plain_file(machine, file, key, path, mend))
+    yield from told
+    if told:
+        return
+    try:
+        pem = machine.read(path)
+    except OSError as error:
+        what = f"names {one_line(path)}, which cannot be read ({error.strerror})"
+        yield Mistake(file, key, what, mend)
+        return
+    if not ca_certificate.count_certificates(pem):
+        what = f"names {one_line(path)}, which holds no certificate"
+        yield Mistake(file, key, what, mend)
+    flaw = ca_certificate.strict_flaw(pem, host)
+    if flaw and ca_certificate.is_strict():
+        what = (
+            f"names {one_line(path)}, an authority that {flaw}: refused by the TLS of "
+            "Python 3.13 and later"
+        )
+        yield Mistake(file, key, what, ca_certificate.REMEDY)
+
+
+def _broker_files(
+    machine: DeviceFiles, file: str, mqtt: MqttSettings, callers: str
+) -> Iterator[Mistake]:
+    """Yield what is wrong with the broker's files; `callers` may look, not read."""
     if mqtt.ca_file is not None:
-        mend = "copy the broker's certificate authority there"
-        yield from _plain_file(machine, file, "mqtt.ca_file", mqtt.ca_file, mend)
+        yield from _authority(machine, file, mqtt.ca_file, mqtt.host)
     path, key = mqtt.password_file, "mqtt.password_file"
     if path is None:
         return
-    access = f"`chgrp cabinvigil {one_line(path)}` and `chmod 640 {one_line(path)}`"
+    shown = one_line(path)
+    access = f"`sudo chown {WATCHER}:root {shown}` and `sudo chmod 400 {shown}`"
     mend = f"put the password there, alone on one line, then {access}"
-    told = list(_plain_file(machine, file, key, path, mend))
+    told = list(_plain_file(machine, file, key, path, mend, access))
     yield from told
-    if not told and machine.status(path).st_mode & OPEN_TO_OTHERS:
-        what = f"names {one_line(path)}, which is open to others"
+    if told:
+        return
+    status = machine.status(path)
+    if status.st_mode & OPEN_TO_OTHERS:
+        yield Mistake(file, key, f"names {shown}, which is open to others", access)
+    elif status.st_mode & stat.S_IRGRP and machine.group_id(callers) == status.st_gid:
+        what = (
+            f"names {shown}, which the group {callers} can read: whoever may look and "
+            "mark could speak for the watch"
+        )
         yield Mistake(file, key, what, access)
+
+
+def _sentences(machine: DeviceFiles, file: str, path: str) -> Iterator[Mistake]:
+    """Yield whether others may write what a sleeper is told to do."""
+    status = _status(machine, file, "watch.words", path, "name a message file")
+    if isinstance(status, Mistake):
+        yield status
+    elif status.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        what = (
+            f"names {one_line(path)}, which others may write: it says what people do "
+            "in a danger"
+        )
+        yield Mistake(file, "watch.words", what, f"`chmod go-w {one_line(path)}`")
+
+
+def _groups(machine: DeviceFiles, file: str, settings: Settings) -> Iterator[Mistake]:
+    """Yield each group that the machine lacks, or the watch's user is not in.
+
+    The unit asks for all that it names, and does not start without one of them; a
+    device that is not there yet tells nothing of its group.
+    """
+    wanted = {
+        "i2c": any(part.bus for part in settings.parts.values()),
+        "dialout": any(part.port for part in settings.parts.values()),
+        "gpio": bool(settings.buzzer or settings.light or settings.button),
+        settings.ask.group: True,
+    }
+    watcher = machine.watcher()
+    for group, is_used in wanted.items():
+        number = machine.group_id(group)
+        if number is None:
+            what = f"needs the group {group}, which this machine has not"
+            mend = f"`sudo systemd-sysusers`, or `sudo groupadd --system {group}`"
+            yield Mistake(file, _GROUP_KEYS.get(group, "ask.group"), what, mend)
+        elif is_used and watcher is not None and number not in watcher.groups:
+            what = f"needs the group {group}, and the user {watcher.name} is not in it"
+            key = _GROUP_KEYS.get(group, "ask.group")
+            yield Mistake(file, key, what, _join(watcher, group))

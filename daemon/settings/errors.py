@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.sentences import ended
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class Mistake:
     def __str__(self) -> str:
         """Spell the mistake as one sentence."""
         where = f"{self.file}: {self.key}" if self.key else self.file
-        return f"{where} {self.what}; {self.mend}."
+        return ended(f"{where} {self.what}; {self.mend}")
 
 
 class ConfigError(CabinvigilError, ValueError):

@@ -15,7 +15,8 @@ from cabinvigil.daemon.settings.errors import (
     shown,
     unknown_key,
 )
-from cabinvigil.daemon.settings.read_table import shape
+from cabinvigil.daemon.settings.ports import may_move
+from cabinvigil.daemon.settings.read_table import shape, shape_rest
 from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.daemon.settings.values import I2cSettings, PartSettings, changed
 from cabinvigil.drivers.kit.steps import PartInfo
@@ -33,6 +34,7 @@ TAKEN = frozenset(
             "phone",
             "second-sounder",
             "settings",
+            "spans",
             "state",
             "supply",
             "trend",
@@ -119,27 +121,46 @@ def build_parts(
     parts: dict[str, PartSettings] = {}
     infos: dict[str, PartInfo] = {}
     unread: set[str] = set()
-    """Parts with mistakes of their own; to name one as a source is no second one."""
+    """Parts that cannot be read; to name one as a source is no second mistake."""
+    wrong_keys: dict[str, AbstractSet[str]] = {}
+    """Of each part those that are told, and that no further mistake is about."""
     for name, at, table in tables(plain, file, "part", mistakes):
         wrong = name_mistake(name, "part")
         if wrong is None and name in buses:
             wrong = BadValueError("has the name of a bus", "choose another name")
         if wrong is not None:
             mistakes.append(Mistake(file, at, wrong.what, wrong.mend))
-        part = shape(PartSettings, table, file, at, mistakes)
+        part, wrong_keys[name] = shape_rest(PartSettings, table, file, at, mistakes)
         if part is None:
             unread.add(name)
             continue
-        found = list(_part_mistakes(part, buses, known))
+        found = [
+            (key, one)
+            for key, one in _part_mistakes(part, buses, known)
+            if not _hangs_on(key, wrong_keys[name])
+        ]
         mistakes += [Mistake(file, f"{at}.{k}", w.what, w.mend) for k, w in found]
         if part.kind in known.part_names():
             infos[name] = known.part(part.kind)
             part = _filled(part, infos[name])
         parts[name] = part
     for name, part in parts.items():
-        for key, wrong in _fellow_mistakes(name, part, parts, infos, unread):
+        found = [*_shared_mistakes(name, part, parts, wrong_keys)]
+        found += _source_mistakes(name, part, parts, infos, unread)
+        found += _twin_mistakes(name, part, parts, known)
+        for key, wrong in found:
             mistakes.append(Mistake(file, f"part.{name}.{key}", wrong.what, wrong.mend))
     return parts
+
+
+def _hangs_on(key: str, wrong: AbstractSet[str]) -> bool:
+    """Return whether what is found at a key may come of one that is told already."""
+    bare = re.split(r"[.\[]", key)[0]
+    return bare in wrong or _JUDGED_WITH.get(bare) in wrong
+
+
+_JUDGED_WITH = {"max_age_s": "interval_s", "port": "options"}
+"""What two keys together make a mistake: the one that is told, and the other."""
 
 
 def _filled(part: PartSettings, info: PartInfo) -> PartSettings:
@@ -165,6 +186,7 @@ def _part_mistakes(
         return
     info = known.part(part.kind)
     yield from _wire_mistakes(part, info, buses)
+    yield from _nameless_mistakes(part, info, known)
     yield from _option_mistakes(part, info)
     yield from _left_out_mistakes(part, info)
     interval_s = part.interval_s or info.interval_s
@@ -213,6 +235,18 @@ def _wire_mistakes(
         yield "address", BadValueError(what, mend)
 
 
+def _nameless_mistakes(part: PartSettings, info: PartInfo, known: Registries) -> Found:
+    """Refuse a name that may move for a part whose messages could be another's."""
+    port = part.port
+    if port is None or not may_move(port) or info.says_what(part.options):
+        return
+    what = (
+        f"is {shown(port)}, which may be another adapter's name after a restart, and "
+        f"the answers of a {info.name} do not say which gas they measure"
+    )
+    yield "port", BadValueError(what, known.port_names.mend(port))
+
+
 def _left_out_mistakes(part: PartSettings, info: PartInfo) -> Found:
     for index, quantity in enumerate(part.leave_out):
         if quantity not in info.gives:
@@ -245,18 +279,44 @@ def _option_mistakes(part: PartSettings, info: PartInfo) -> Found:
         yield "options", BadValueError(f"cannot be used ({reason})", mend)
 
 
-def _fellow_mistakes(
+def _twin_mistakes(
+    name: str, part: PartSettings, parts: Mapping[str, PartSettings], known: Registries
+) -> Found:
+    """Refuse names that may move for two parts of one kind: a swap shows in nothing."""
+    port = part.port
+    if port is None or not may_move(port):
+        return
+    for other, fellow in parts.items():
+        if other == name:
+            return
+        twin = fellow.port
+        if fellow.kind != part.kind or twin in (None, port) or not may_move(twin or ""):
+            continue
+        what = (
+            f"is {shown(port)}, and may change places with [part.{other}] at "
+            f"{shown(twin)} after a restart: nothing that a {part.kind} sends tells "
+            "the two apart"
+        )
+        yield "port", BadValueError(what, known.port_names.mend(port))
+
+
+def _shared_mistakes(
     name: str,
     part: PartSettings,
     parts: Mapping[str, PartSettings],
-    infos: Mapping[str, PartInfo],
-    unread: AbstractSet[str],
+    wrong_keys: Mapping[str, AbstractSet[str]],
 ) -> Found:
-    """Look for what two parts cannot share, and for parts that are named as sources."""
+    """Look for what two parts cannot share."""
     for other, fellow in parts.items():
         if other == name:
             break  # each pair once, told at the later of the two
-        if part.bus and (part.bus, part.address) == (fellow.bus, fellow.address):
+        # Where an address cannot be read, the part's usual one stands in for it.
+        is_known = "address" not in wrong_keys[name] | wrong_keys[other]
+        if (
+            is_known
+            and part.bus
+            and (part.bus, part.address) == (fellow.bus, fellow.address)
+        ):
             where = f"0x{part.address:02x}" if part.address else "the same address"
             what = f"is {where} on bus {one_line(part.bus)[:40]}, as [part.{other}] has"
             yield (
@@ -268,17 +328,37 @@ def _fellow_mistakes(
             if wire is not None and wire == getattr(fellow, key):
                 what = f"is {shown(wire)}, which [part.{other}] has too"
                 yield key, BadValueError(what, "give each part its own")
+
+
+def _source_mistakes(
+    name: str,
+    part: PartSettings,
+    parts: Mapping[str, PartSettings],
+    infos: Mapping[str, PartInfo],
+    unread: AbstractSet[str],
+) -> Found:
+    """Look for the parts that are named as sources."""
     keys = {"pressure_hpa": "pressure_from", "temp_c": "temperature_from"}
     for quantity, source in part.informed_by.items():
         key = keys.get(quantity, "humidity_from")
         givers = [one for one, info in infos.items() if quantity in info.gives]
+        # What leaves it out may not have it, and nothing is a source for itself.
+        offered = [
+            one
+            for one in givers
+            if one != name and quantity not in parts[one].leave_out
+        ]
         if source in unread:
             continue
-        if source not in parts or source == name:
+        if source == name:
+            what = "names the part itself"
+        elif source not in parts:
             what = f"names {shown(source)}, which is no other part"
         elif source in infos and source not in givers:
             what = f"names {source}, which does not give {quantity}"
         else:
             continue
-        mend = f"name a part that gives {quantity}: {listed(givers)}"
+        mend = f"name a part that gives {quantity}: {listed(offered)}"
+        if not offered:
+            mend = f"take it out, or add a part that gives {quantity}"
         yield key, BadValueError(what, mend)

@@ -8,6 +8,7 @@ from typing import Any
 
 import tomli
 
+from cabinvigil.daemon.settings.accounts import remedy_where_closed, running
 from cabinvigil.daemon.settings.errors import ConfigError, Mistake, one_line
 
 LARGEST_BYTES = 1_000_000
@@ -18,13 +19,16 @@ _PLACE = re.compile(
 )
 
 
-def read_bytes(path: Path, name: str, missing: str = "check the name") -> bytes:
+def read_bytes(
+    path: Path, name: str, missing: str = "check the name", reader: str = ""
+) -> bytes:
     """Read a whole small regular file.
 
     Args:
         path: the file.
         name: what to call it in sentences.
         missing: how to mend that it is not there.
+        reader: the user that it is made for, where that is known.
 
     Raises:
         ConfigError: it is missing, no regular file, not readable, or far too large.
@@ -48,8 +52,9 @@ def read_bytes(path: Path, name: str, missing: str = "check the name") -> bytes:
     except FileNotFoundError:
         raise _refusal(name, "is not there", missing) from None
     except PermissionError:
-        mend = "run as its owner, or let this user read it with chmod or chgrp"
-        raise _refusal(name, "may not be read by this user", mend) from None
+        what = f"may not be read by the user {running().name}"
+        mend = remedy_where_closed(path, reader=reader)
+        raise _refusal(name, what, mend) from None
     except (OSError, ValueError) as error:
         reason = os.strerror(getattr(error, "errno", None) or 0)
         if isinstance(error, ValueError) and not isinstance(error, OSError):
@@ -88,18 +93,21 @@ def parse_toml(data: bytes, name: str) -> dict[str, Any]:
         raise _refusal(name, "holds a number that is far too long", mend) from None
 
 
-def read_toml(path: Path, missing: str = "check the name") -> dict[str, Any]:
+def read_toml(
+    path: Path, missing: str = "check the name", reader: str = ""
+) -> dict[str, Any]:
     """Read and parse one TOML file.
 
     Args:
         path: the file.
         missing: how to mend that it is not there.
+        reader: the user that it is made for, where that is known.
 
     Raises:
         ConfigError: it cannot be read or is no TOML.
     """
     name = one_line(str(path))
-    return parse_toml(read_bytes(path, name, missing), name)
+    return parse_toml(read_bytes(path, name, missing, reader), name)
 
 
 def _refusal(name: str, what: str, mend: str) -> ConfigError:

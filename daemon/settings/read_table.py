@@ -6,6 +6,7 @@ text is true.
 
 import datetime as dt
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -47,11 +48,43 @@ def shape(
         kind: an attrs class or dataclass.
         plain: what the file holds.
         file: the file, for sentences.
-        at: the table's key path, `part.bunk-o2`.
+        at: the table's key path, `part.bunk-o2`; '' is the whole file.
         mistakes: every one found is added here.
     """
     value = _Reader(file, mistakes).read(kind, plain, at)
     return None if value is _WRONG else value
+
+
+def shape_rest(
+    kind: type[T], plain: object, file: str, at: str, mistakes: list[Mistake]
+) -> tuple[T | None, frozenset[str]]:
+    """Read one table as far as it can be, so that one mistake hides no other.
+
+    Args:
+        kind: an attrs class or dataclass.
+        plain: what the file holds.
+        file: the file, for sentences.
+        at: the table's key path, not ''.
+        mistakes: every one found is added here.
+
+    Returns:
+        The table without the keys that are mistaken, and those keys; None where one of
+        them is needed.  It serves further checks alone where there are such keys.
+    """
+    found: list[Mistake] = []
+    whole = shape(kind, plain, file, at, found)
+    mistakes += found
+    if whole is not None or not isinstance(plain, Mapping):
+        return whole, frozenset()
+    begin = f"{at}."
+    wrong = frozenset(
+        re.split(r"[.\[]", one.key.removeprefix(begin))[0]
+        for one in found
+        if one.key.startswith(begin)
+    )
+    names = {name.removesuffix("_") for name in fields_of(kind)}
+    rest = {key: plain[key] for key in plain if key in names - wrong}
+    return shape(kind, rest, file, at, []), wrong
 
 
 @dataclass(frozen=True)
@@ -131,15 +164,19 @@ class _Reader:
             raise not_a("a table", plain, "write it as a table of keys")
         values: dict[str, Any] = {}
         names, needed, hints = fields_of(kind), needed_of(kind), _hints_of(kind)
-        for name in names:
-            if name in plain:
-                values[name] = self.read(hints[name], plain[name], f"{at}.{name}")
+        # `from` is Python's own word: its field is `from_`.
+        keys = {name.removesuffix("_"): name for name in names}
+        begin = f"{at}." if at else ""
+        for key, name in keys.items():
+            path = f"{begin}{key}"
+            if key in plain:
+                values[name] = self.read(hints[name], plain[key], path)
             elif name in needed:
-                path = f"{at}.{name}"
-                values[name] = self._tell(path, "is missing", f"add `{name} = ...`")
-        for key in sorted(set(plain) - set(names), key=str):
-            wrong = unknown_key(str(key), plain[key], names, f"[{at}]")
-            path = f"{at}.{one_line(str(key))[:60]}"
+                values[name] = self._tell(path, "is missing", f"add `{key} = ...`")
+        for key in sorted(set(plain) - set(keys), key=str):
+            where = f"[{at}]" if at else "the file"
+            wrong = unknown_key(str(key), plain[key], tuple(keys), where)
+            path = f"{begin}{one_line(str(key))[:60]}"
             values[key] = self._tell(path, wrong.what, wrong.mend)
         return _WRONG if _WRONG in values.values() else kind(**values)
 

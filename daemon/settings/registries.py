@@ -9,6 +9,7 @@ from typing import Any
 from cabinvigil import drivers
 from cabinvigil.daemon import rules
 from cabinvigil.daemon.settings.errors import BadValueError, one_line
+from cabinvigil.daemon.settings.ports import SerialNames
 from cabinvigil.drivers.kit.steps import PartInfo
 
 
@@ -38,6 +39,8 @@ class Registries:
     """Every file in `rules`, whether a config names it or not."""
     rule: Callable[[str], Any] = field(default=_rule)
     """The rule's module: `Params` and `judge`."""
+    port_names: SerialNames = field(default_factory=SerialNames)
+    """What this machine calls its serial ports, for a mistake's remedy."""
 
     def load_rule(self, name: str) -> Any:
         """Import a rule.

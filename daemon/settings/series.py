@@ -5,6 +5,7 @@ own.  What a part is said to leave out is in none of them.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.settings.values import PartSettings
@@ -21,7 +22,7 @@ TRUE_TOPS = frozenset({"rh_pct"})
 """Quantities that end where a part's range ends: there its value is no lower bound."""
 
 
-def quantity_of(channel: str) -> str:
+def channel_quantity(channel: str) -> str:
     """Return the quantity of a channel.
 
     Raises:
@@ -40,12 +41,13 @@ def series_keys(
     feeding: dict[str, list[str]] = {}
     for name, part in parts.items():
         for quantity in infos[name].gives:
-            if quantity in part.leave_out:
+            left_out = infos[name].leaves_out(part.options)
+            if quantity in part.leave_out or quantity in left_out:
                 continue
             feeding.setdefault(channel_of(quantity, part.place), []).append(name)
     keys: dict[tuple[str, str], str] = {}
     for channel, names in feeding.items():
-        quantity = quantity_of(channel)
+        quantity = channel_quantity(channel)
         made_for_it = [name for name in names if not AIR_PARTS & set(infos[name].gives)]
         if quantity in ("temp_c", "rh_pct") and made_for_it:
             names = made_for_it
@@ -67,12 +69,33 @@ def part_series(
         infos: the registry's entry of each.
         mean_s: the longest mean that is taken of each quantity; None: not known.
     """
+    keys = series_keys(parts, infos)
     return {
-        key: _series(
-            name, parts[name], infos[name], quantity, key, (mean_s or {}).get(quantity)
+        key: replace(
+            _series(
+                name,
+                parts[name],
+                infos[name],
+                quantity,
+                key,
+                (mean_s or {}).get(quantity),
+            ),
+            warmth=_warmth(parts[name], keys),
         )
-        for (name, quantity), key in series_keys(parts, infos).items()
+        for (name, quantity), key in keys.items()
     }
+
+
+def _warmth(part: PartSettings, keys: Mapping[tuple[str, str], str]) -> str:
+    """Return the series that tells how warm a part is: its own source, or its place's.
+
+    '' where none does.
+    """
+    named = keys.get((part.informed_by.get("temp_c", ""), "temp_c"))
+    if named is not None:
+        return named
+    here = channel_of("temp_c", part.place)
+    return next((key for key in keys.values() if key.split("__")[0] == here), "")
 
 
 def _series(
@@ -102,6 +125,7 @@ def _series(
         mean_s=mean_s or 0.0,
         interval_s=part.interval_s or info.interval_s,
         top=known.top,
+        off_per_k_min=known.off_per_k_min,
         is_at_least_at_top=quantity not in TRUE_TOPS,
         moves_above=MOVES_ABOVE.get(quantity, float("inf")),
     )

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from typing import Any
 
 from cabinvigil.daemon.settings.errors import Mistake, shown
@@ -12,19 +13,28 @@ from cabinvigil.daemon.settings.values import (
     MqttSettings,
 )
 
+_NONE: Mapping[str, AbstractSet[str]] = {}
 _PWM = re.compile(r"pwmchip\d+/\d+")
 """How the kernel names a PWM channel: chip and number."""
 
 
-def table_mistakes(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:
-    """Check tables that are each good by themselves; None is one that is not there."""
+def table_mistakes(
+    tables: Mapping[str, Any], file: str, wrong: Mapping[str, AbstractSet[str]] = _NONE
+) -> Iterator[Mistake]:
+    """Check what is good by itself; None is a table that is not there.
+
+    Args:
+        tables: by name, each without the keys that are told as mistakes.
+        file: for sentences.
+        wrong: those keys, by table.
+    """
     cabin, mqtt = tables.get("cabin"), tables.get("mqtt")
     if isinstance(cabin, Cabin):
         yield from _cabin(cabin, file)
     if isinstance(mqtt, MqttSettings):
-        yield from _mqtt(mqtt, file)
+        yield from _mqtt(mqtt, file, wrong.get("mqtt", frozenset()))
     buzzer = tables.get("buzzer")
-    if isinstance(buzzer, BuzzerSettings):
+    if isinstance(buzzer, BuzzerSettings) and "tone_hz" not in wrong.get("buzzer", ()):
         yield from _tone(buzzer, file)
     yield from _lines(tables, file)
 
@@ -48,15 +58,17 @@ def _cabin(cabin: Cabin, file: str) -> Iterator[Mistake]:
             yield Mistake(file, f"cabin.{key}", what, mend)
 
 
-def _mqtt(mqtt: MqttSettings, file: str) -> Iterator[Mistake]:
-    if mqtt.password_file is not None and mqtt.user is None:
+def _mqtt(mqtt: MqttSettings, file: str, wrong: AbstractSet[str]) -> Iterator[Mistake]:
+    is_nobodys = mqtt.user is None and "user" not in wrong
+    if mqtt.password_file is not None and is_nobodys:
         what = "is given without a user"
         yield Mistake(file, "mqtt.password_file", what, "add `user`, or take it out")
     if mqtt.ca_file is not None and not mqtt.tls:
         what = "is given, but tls is false, so that nothing would be checked"
         mend = "take out `tls = false`, or take this out"
         yield Mistake(file, "mqtt.ca_file", what, mend)
-    if mqtt.readings_s > 10 * mqtt.heartbeat_s:
+    has_both = wrong.isdisjoint({"readings_s", "heartbeat_s"})
+    if has_both and mqtt.readings_s > 10 * mqtt.heartbeat_s:
         yield Mistake(
             file,
             "mqtt.readings_s",

@@ -227,9 +227,20 @@ class LogSettings:
     """All nights together; the oldest go first."""
 
 
+UserWord = Annotated[
+    str,
+    Word(
+        r"[\w!#$%&'()*+,./;<=>?@^`{|}~\[\]\\-]+",
+        "write the user's name as the broker has it: no spaces, colons, quotes or "
+        "characters that cannot be seen",
+        64,
+    ),
+]
+
+
 @frozen(kw_only=True)
-class MqttSettings:
-    """The broker that the phone listens to."""
+class BrokerPlace:
+    """Where a broker is, and how to prove who we are."""
 
     host: HostWord
     port: Annotated[int, Within(1, 65535)] | None = None
@@ -237,9 +248,20 @@ class MqttSettings:
     tls: bool = True
     ca_file: Annotated[str, Location()] | None = None
     """The certificate that vouches for the broker; absent: the system's own."""
-    user: str | None = None
+    user: UserWord | None = None
     password_file: Annotated[str, Location()] | None = None
     """A file with the password alone, readable by the daemon only."""
+
+    @property
+    def real_port(self) -> int:
+        """Return the port, the usual one where none is named."""
+        return self.port if self.port is not None else (8883 if self.tls else 1883)
+
+
+@frozen(kw_only=True)
+class MqttSettings(BrokerPlace):
+    """The broker that the phone listens to."""
+
     heartbeat_s: Annotated[float, Within(5.0, 600.0)] = 30.0
     """How often the watcher says that it lives."""
     readings_s: Annotated[float, Within(1.0, 600.0)] = 10.0
@@ -257,11 +279,6 @@ class MqttSettings:
     pressed in the three hours before and no alarm sounds."""
     test_at_night: bool = False
     """Let a phone sound the test between 20:00 and 08:00 too, local time."""
-
-    @property
-    def real_port(self) -> int:
-        """Return the port, the usual one where none is named."""
-        return self.port if self.port is not None else (8883 if self.tls else 1883)
 
 
 @frozen(kw_only=True)

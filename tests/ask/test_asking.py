@@ -8,6 +8,7 @@ import pytest
 
 from cabinvigil.daemon.ask import socket as asking
 from cabinvigil.daemon.ask.socket import (
+    NOBODY,
     AskError,
     WatchRunsError,
     no_watch,
@@ -30,10 +31,10 @@ def cabin(folder: Path) -> Settings:
 def test_a_line_is_taken_as_it_was_typed(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The prompt is shown; at the input's end nobody is there, and '' is no yes."""
+    """The prompt is shown; at the input's end nobody is there: no yes, and no Enter."""
     monkeypatch.setattr("sys.stdin", io.StringIO("outside air\n"))
     assert typed("> ") == "outside air"
-    assert typed("> ") == ""
+    assert typed("> ") == NOBODY
     assert capsys.readouterr().out == "> > "
 
 

@@ -57,6 +57,20 @@ def test_a_phone_cannot_take_a_guard_out_of_service() -> None:
         ask(ask="out-of-service", alarm="co-level")
 
 
+@pytest.mark.parametrize(
+    "data",
+    [
+        b'{"ask": "status", "ask": "acknowledge"}',
+        b'{"ask": "mark", "text": "soup", "text": "all clear"}',
+        b'{"ask": "status", "id": {"a": 1, "a": 2}}',
+    ],
+)
+def test_x12_a_key_that_stands_twice_is_refused(data: bytes) -> None:
+    """One reader takes the first and another the last: a gate before us may differ."""
+    with pytest.raises(RefusedError, match="stands twice"):
+        parse_ask(data, "socket")
+
+
 def test_nothing_else_can_be_asked_for() -> None:
     """No verb sets a limit, runs a command, or silences without bound."""
     for verb in (

@@ -1,8 +1,10 @@
 """The ask socket of this machine: who may, what is answered, what is turned away."""
 
 import asyncio
+import errno
 import json
 import os
+import resource
 import socket
 import stat
 import sys
@@ -15,6 +17,7 @@ import pytest
 
 from cabinvigil.daemon.ask import socket as asksocket
 from cabinvigil.daemon.ask.callers import CALLERS
+from cabinvigil.daemon.ask.intake import OPEN_AT_MOST
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskError, AskSocket, Reply, ask_watch
 from cabinvigil.daemon.core.model import ActKind
@@ -184,6 +187,30 @@ async def test_a_caller_that_floods_costs_its_own_turns_alone(path: Path) -> Non
         assert watch.floods == [True, False]
 
 
+async def test_a_thousand_asks_at_once_leave_the_loop_a_turn_after_each(
+    path: Path,
+) -> None:
+    """They were answered in one step, a tenth of a second: the tick waited."""
+    turns = 0
+
+    async def turn() -> None:
+        nonlocal turns
+        while True:
+            turns += 1
+            await asyncio.sleep(0)
+
+    async with served(path) as watch, asyncio.TaskGroup() as group:
+        seen: list[int] = []
+        admit = watch.socket._limits.admit
+        note = lambda *args: (seen.append(turns), admit(*args))[1]  # noqa: E731
+        watch.socket._limits.admit = note  # type: ignore[method-assign]
+        turning = group.create_task(turn())
+        await raw(path, b'{"ask": "status"}\n' * 1000)
+        turning.cancel()
+    assert len(seen) == 1000
+    assert len(set(seen)) == 1000
+
+
 async def test_whoever_looks_all_the_time_may_still_answer(path: Path) -> None:
     async with served(path):
         await raw(path, b'{"ask": "status"}\n' * 50)
@@ -203,6 +230,54 @@ async def test_idle_connections_hold_nobody_up(path: Path) -> None:
             writer.close()
             with suppress(ConnectionError):
                 await writer.wait_closed()
+
+
+async def test_x8_a_flood_of_connections_leaves_the_process_its_descriptors(
+    path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """They filled all, and the journal with a traceback each; told once, and over."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    async with served(path) as watch:
+        flood = []
+        used = len(os.listdir("/proc/self/fd"))
+        resource.setrlimit(resource.RLIMIT_NOFILE, (used + 60, hard))
+        try:
+            while True:
+                sock = socket.socket(socket.AF_UNIX)
+                sock.setblocking(False)
+                flood.append(sock)
+                with suppress(BlockingIOError):
+                    sock.connect(str(path))
+        except OSError as error:
+            assert error.errno == errno.EMFILE  # noqa: PT017  # the flood's own end
+        for _ in range(200):
+            await asyncio.sleep(0)
+        assert len([line for line in watch.refused if "no connection" in line]) == 1
+        for sock in flood:
+            sock.close()
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+        assert (await ask(path, ask="status"))["ok"]
+    assert caplog.records == []
+
+
+async def test_x8_so_many_connections_are_open_and_no_more(path: Path) -> None:
+    """Each caller that is answered holds one; the rest wait in the kernel."""
+    async with served(path) as watch:
+        watch.is_mute = True
+        before = len(os.listdir("/proc/self/fd"))
+        socks = [socket.socket(socket.AF_UNIX) for _ in range(80)]
+        for sock in socks:
+            sock.connect(str(path))
+            sock.send(b'{"ask": "status"}\n')
+        for _ in range(300):
+            await asyncio.sleep(0)
+        ours = len(os.listdir("/proc/self/fd")) - before - len(socks)
+        assert ours <= OPEN_AT_MOST
+        assert [line for line in watch.refused if "too many connections" in line]
+        for sock in socks:
+            sock.close()
+        while not watch.unanswered.empty():
+            watch.unanswered.get_nowait()({"ok": True})
 
 
 async def test_where_all_are_being_answered_no_more_are_taken(path: Path) -> None:
@@ -274,7 +349,7 @@ async def test_a_socket_left_by_a_kill_is_taken_over_and_a_live_one_is_not(
         dead.bind(str(path))
     async with served(path):
         assert (await ask(path, ask="status"))["ok"]
-        with pytest.raises(AskError, match="another watch"):
+        with pytest.raises(AskError, match=r"^Another watch listens.*stop one"):
             await Watch(path).socket.serve()
         assert (await ask(path, ask="status"))["ok"]
 

@@ -18,6 +18,7 @@ from cabinvigil.daemon.settings.config import (
 )
 from cabinvigil.daemon.settings.errors import UNITS, convert
 from cabinvigil.daemon.settings.parts import TAKEN
+from cabinvigil.drivers import part
 from tests.known import CABIN, KNOWN, Desk
 
 
@@ -146,6 +147,15 @@ def test_the_example_is_the_lapwing_and_has_no_mistake() -> None:
     assert got.cabin.outside_c == -9.0
     assert got.laxer == ()
     assert from_plain(json.loads(json.dumps(got.as_plain()))) == got
+
+
+def test_b12_each_part_of_the_example_is_told_what_another_there_measures() -> None:
+    """Its CO module knew no temperature and humidity, and never "may be blind"."""
+    parts = example().parts
+    given = {q for one in parts.values() if not one.place for q in part(one.kind).gives}
+    for name, one in parts.items():
+        wanted = set(part(one.kind).needs) & given - set(part(one.kind).gives)
+        assert wanted <= set(one.informed_by), name
 
 
 def test_every_packaged_alarm_has_a_source() -> None:

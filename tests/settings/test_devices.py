@@ -1,14 +1,19 @@
 """What of the machine does not fit the config, each with its remedy."""
 
+import grp
 import os
 import stat
 from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
+from cabinvigil.daemon.settings import ca_certificate
+from cabinvigil.daemon.settings.accounts import Account
+from cabinvigil.daemon.settings.devices import LAST_SOUND, DeviceFiles, device_mistakes
 from cabinvigil.daemon.settings.errors import Mistake
+from cabinvigil.daemon.settings.registries import packaged
 from tests.known import CABIN, Desk
+from tests.outputs.brokers import Certificates
 
 CHARACTER = stat.S_IFCHR | 0o660
 DIALOUT = 20  # Debian's number of the group that owns serial ports (base-passwd)
@@ -23,7 +28,21 @@ class Bench(DeviceFiles):
         closed: tuple[str, ...] = (),
         chips: tuple[str, ...] = ("/dev/gpiochip0",),
         group: int = DIALOUT,
+        no_group: str = "",
+        not_in: str = "",
+        last_sound: str | None = None,
     ) -> None:
+        def read(path: str) -> bytes:
+            if path != LAST_SOUND or last_sound is None:
+                raise FileNotFoundError(2, "No such file or directory")
+            return last_sound.encode()
+
+        numbers = {"dialout": 20, "i2c": 91, "gpio": 92, "cabinvigil": 93, "users": 94}
+        numbers[grp.getgrgid(os.getgid()).gr_name] = os.getgid()
+        numbers.pop(no_group, None)
+        groups = frozenset(n for name, n in numbers.items() if name != not_in)
+        who = Account("cabinvigil", 990, groups)
+
         def status(path: str) -> os.stat_result:
             if path == "/dev/loop":
                 raise OSError(40, "Too many levels of symbolic links")
@@ -35,6 +54,10 @@ class Bench(DeviceFiles):
             status=status,
             may=lambda path, how: path in {*files, *chips} and path not in closed,
             chips=lambda: list(chips),
+            read=read,
+            who=who,
+            watcher=lambda: who,
+            group_id=numbers.get,
         )
 
 
@@ -65,7 +88,7 @@ def test_a_whole_machine_is_fine(tmp_path: Path) -> None:
         (
             "/etc/cabinvigil/mqtt-password",
             "mqtt.password_file",
-            ["chgrp cabinvigil", "chmod 640"],
+            ["chown cabinvigil:root", "chmod 400"],
         ),
     ],
 )
@@ -90,6 +113,48 @@ def test_a_device_that_may_not_be_opened(tmp_path: Path) -> None:
     assert all("udev rule" in one.mend for one in mistakes)
     mistakes = told(tmp_path, Bench(WHOLE, closed, group=54321))
     assert all("udev rule" in one.mend for one in mistakes)
+
+
+@pytest.mark.parametrize("group", ["cabinvigil", "i2c", "gpio", "dialout"])
+def test_a_missing_group_and_a_missing_member_are_told(
+    tmp_path: Path, group: str
+) -> None:
+    """The unit does not start without a group that it names; devices do not tell."""
+    (mistake,) = told(tmp_path, Bench(WHOLE, no_group=group))
+    assert f"the group {group}, which this machine has not" in mistake.what
+    assert "systemd-sysusers" in mistake.mend
+    (mistake,) = told(tmp_path, Bench(WHOLE, not_in=group))
+    assert "the user cabinvigil is not in it" in mistake.what
+    assert f"usermod -aG {group} cabinvigil" in mistake.mend
+
+
+def test_a_device_whose_group_the_watch_is_not_in_is_told_once(tmp_path: Path) -> None:
+    closed = Bench(WHOLE, ("/dev/ttyUSB0",), not_in="dialout")
+    (mistake,) = told(tmp_path, closed)
+    assert "which the user cabinvigil may not open" in mistake.what
+
+
+@pytest.mark.parametrize(
+    ("there", "words"),
+    [
+        ("# its line\nBUZZER_LINE=GPIO17\nBUZZER_ACTIVE_LOW=0\n", []),
+        ('BUZZER_LINE="GPIO17"\n', []),
+        ("BUZZER_LINE=GPIO5\n", ["is GPIO5", "write BUZZER_LINE=GPIO17 there"]),
+        ("", ["is not set", "write BUZZER_LINE=GPIO17 there"]),
+        (
+            "BUZZER_LINE=GPIO17\nBUZZER_ACTIVE_LOW=1\n",
+            ["is 1", "write BUZZER_ACTIVE_LOW=0 there"],
+        ),
+    ],
+)
+def test_the_last_sound_goes_out_on_the_buzzers_line(
+    tmp_path: Path, there: str, words: list[str]
+) -> None:
+    """Another file, which nobody thinks of: found out the night the watch is dead."""
+    mistakes = told(tmp_path, Bench(WHOLE, last_sound=there))
+    assert len(mistakes) == bool(words)
+    for word in words:
+        assert word in str(mistakes[0])
 
 
 def test_a_file_that_is_no_device(tmp_path: Path) -> None:
@@ -135,11 +200,44 @@ def test_a_password_that_others_may_read(tmp_path: Path) -> None:
         files = WHOLE | {"/etc/cabinvigil/mqtt-password": stat.S_IFREG | mode}
         (mistake,) = told(tmp_path, Bench(files))
         assert "open to others" in mistake.what
-        assert "`chmod 640 /etc/cabinvigil/mqtt-password`" in mistake.mend
+        assert "`sudo chmod 400 /etc/cabinvigil/mqtt-password`" in mistake.mend
     files = WHOLE | {"/etc/cabinvigil/mqtt-password": stat.S_IFREG | 0o640}
     assert told(tmp_path, Bench(files)) == []
     (mistake,) = told(tmp_path, Bench(WHOLE, ("/etc/cabinvigil/mqtt-password",)))
     assert "may not read" in mistake.what
+
+
+def test_x12_what_people_are_told_in_a_danger_is_nobody_elses_to_write(
+    tmp_path: Path,
+) -> None:
+    """Somebody else's file may say "Go back to sleep"."""
+    words = tmp_path / "mine.toml"
+    words.write_bytes(packaged("words_en.toml").read_bytes())
+    text = CABIN.replace("[watch]\n", '[watch]\nwords = "mine.toml"\n')
+    for mode in (0o664, 0o646):
+        files = WHOLE | {str(words): stat.S_IFREG | mode}
+        (mistake,) = told(tmp_path, Bench(files), text)
+        assert mistake.key == "watch.words"
+        assert "others may write" in mistake.what
+        assert "chmod go-w" in mistake.mend
+    files = WHOLE | {str(words): stat.S_IFREG | 0o644}
+    assert told(tmp_path, Bench(files), text) == []
+    (mistake,) = told(tmp_path, Bench(WHOLE), text)
+    assert "is not there" in mistake.what
+
+
+def test_x10_who_may_look_and_mark_may_not_read_the_password(tmp_path: Path) -> None:
+    """Else each of them could say "All clear" in the watch's name."""
+    group = grp.getgrgid(os.getgid())
+    text = CABIN.replace('group = "cabinvigil"', f'group = "{group.gr_name}"')
+    files = WHOLE | {"/etc/cabinvigil/mqtt-password": stat.S_IFREG | 0o640}
+    (mistake,) = told(tmp_path, Bench(files, group=group.gr_gid), text)
+    assert f"the group {group.gr_name} can read" in mistake.what
+    assert "chmod 400" in mistake.mend
+    assert told(tmp_path, Bench(files, group=group.gr_gid + 1), text) == []
+    unknown = text.replace(f'"{group.gr_name}"', '"nobody-has-it"')
+    (mistake,) = told(tmp_path, Bench(files, group=group.gr_gid), unknown)
+    assert mistake.key == "ask.group"
 
 
 def test_without_outputs_nothing_of_theirs_is_asked(tmp_path: Path) -> None:
@@ -152,6 +250,41 @@ def test_without_outputs_nothing_of_theirs_is_asked(tmp_path: Path) -> None:
     secure = text + '[mqtt]\nhost = "b"\nca_file = "/etc/ca.pem"\n'
     (mistake,) = told(tmp_path, Bench(files, chips=()), secure)
     assert mistake.key == "mqtt.ca_file"
+
+
+@pytest.mark.parametrize("strict", [False, True])
+def test_an_authority_that_a_strict_tls_refuses(
+    strict: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Told before the night, where this Python is so strict; the good one never is."""
+    monkeypatch.setattr(ca_certificate, "is_strict", lambda: strict)
+    for usage, is_told in ((Certificates.KEY_USAGE, False), ((), strict)):
+        made = Certificates(tmp_path / f"{is_told}", usage)
+        found = authority_mistakes(tmp_path, made.ca)
+        assert len(found) == is_told
+        for mistake in found:
+            assert mistake.key == "mqtt.ca_file"
+            assert "has no key usage" in mistake.what
+            assert "hardware.md" in mistake.mend
+
+
+def test_an_authoritys_file_that_holds_none(tmp_path: Path) -> None:
+    """A key put there by mistake, an empty file, a folder, a pipe: told, none waits."""
+    key = Certificates(tmp_path / "made").key
+    (tmp_path / "empty").touch()
+    os.mkfifo(tmp_path / "pipe")
+    for path in (key, tmp_path / "empty", tmp_path / "pipe"):
+        (mistake,) = authority_mistakes(tmp_path, path)
+        assert "holds no certificate" in mistake.what
+    (mistake,) = authority_mistakes(tmp_path, tmp_path / "made")
+    assert "cannot be read (Is a directory)" in mistake.what
+
+
+def authority_mistakes(tmp_path: Path, path: Path) -> list[Mistake]:
+    """Ask the real machine about a config with this authority."""
+    text = CABIN.replace("[mqtt]\n", f'[mqtt]\nca_file = "{path}"\n')
+    found = device_mistakes(Desk(tmp_path).load(text), "cabin.toml")
+    return [one for one in found if one.key == "mqtt.ca_file"]
 
 
 def test_the_real_machine_is_asked(tmp_path: Path) -> None:

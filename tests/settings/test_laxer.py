@@ -231,6 +231,7 @@ LAXER: dict[str, dict[str, float | bool | str]] = {
         "altitude_hpa": 90.0,
         "baseline_ppm": 300.0,
         "cold_c": -30.0,
+        "zero_ppm": -5.0,
         "hydrogen_ppm": 1.0,
         "gassing_v": 12.0,
         "charging_a": 2.0,

@@ -1,4 +1,4 @@
-"""What a part is said not to give: read, and refused where it makes no sense."""
+"""What a part is said to be: refused where it makes no sense, and all of it at once."""
 
 from pathlib import Path
 
@@ -43,3 +43,110 @@ def test_what_makes_no_sense_is_refused(
     assert mistake.key == f"part.bunk-o2.{key}"
     assert said in mistake.what
     assert mistake.mend
+
+
+WHOLE = """
+[cabin]
+name = "lapwing"
+{cabin}
+[i2c.main]
+device = "/dev/i2c-1"
+[part.bunk-co2]
+kind = "scd4x"
+bus = "mian"
+{part}
+[part.baro]
+kind = "bme280"
+bus = "main"
+"""
+
+
+def _keys(folder: Path, *, part: str = "", cabin: str = "", more: str = "") -> set[str]:
+    path = folder / "cabin.toml"
+    path.write_text(WHOLE.format(part=part, cabin=cabin) + more, encoding="utf-8")
+    return {mistake.key for mistake in check(path)}
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        *(("place", '"Roof top"'), ("place", "7"), ("address", "0x99")),
+        *(("interval_s", '"often"'), ("max_age_s", "-1"), ("in_service", '"soon"')),
+        *(("pressure_from", "1"), ("temperature_from", "[]"), ("leave_out", '"x"')),
+        *(("options", "1"), ("accept_laxer", '"yes"'), ("port", "[]"), ("plaec", "1")),
+    ],
+)
+def test_a_mistake_of_a_part_hides_none_of_its_others(
+    tmp_path: Path, key: str, value: str
+) -> None:
+    """And none is made of what was told: exactly the two that there are."""
+    found = _keys(tmp_path, part=f"{key} = {value}")
+    assert found == {f"part.bunk-co2.{key}", "part.bunk-co2.bus"}
+
+
+def test_what_is_mistaken_clashes_with_nothing(tmp_path: Path) -> None:
+    """Neither an address that cannot be read nor a time that two keys give."""
+    twin = '[part.twin]\nkind = "scd4x"\nbus = "mian"\n'
+    found = _keys(tmp_path, part="address = 0x99", more=twin)
+    assert "part.twin.address" not in found
+    found = _keys(tmp_path, part='interval_s = "x"\nmax_age_s = 1')
+    assert found == {"part.bunk-co2.interval_s", "part.bunk-co2.bus"}
+
+
+@pytest.mark.parametrize(
+    ("cabin", "more", "keys"),
+    [
+        (
+            'fuel = "propan"\npeople = 2\nsmokers = 3', "",
+            {"cabin.fuel", "cabin.smokers"},
+        ),
+        (
+            "", '[mqtt]\nhost = "x"\nport = 0\npassword_file = "/x"\n',
+            {"mqtt.port", "mqtt.password_file"},
+        ),
+        (
+            "", '[mqtt]\nhost = "x"\nuser = 7\npassword_file = "/x"\n',
+            {"mqtt.user"},
+        ),
+        (
+            "", '[mqtt]\nhost = "x"\nheartbeat_s = "x"\nreadings_s = 590\n',
+            {"mqtt.heartbeat_s"},
+        ),
+        (
+            "", '[buzzer]\nline = "pwmchip0/0"\ntone_hz = "high"\n',
+            {"buzzer.tone_hz"},
+        ),
+    ],
+)  # fmt: skip
+def test_a_mistake_of_a_table_hides_none_of_its_others(
+    tmp_path: Path, cabin: str, more: str, keys: set[str]
+) -> None:
+    """And what hangs on one that is told is none."""
+    found = _keys(tmp_path, cabin=cabin, more=more)
+    assert found - {"part.bunk-co2.bus"} == keys
+
+
+@pytest.mark.parametrize(
+    ("part", "words"),
+    [
+        ('pressure_from = "bunk-co2"', "name a part that gives pressure_hpa: baro"),
+        ('humidity_from = "pane"', "name a part that gives rh_pct: baro"),
+    ],
+)
+def test_no_part_is_offered_as_a_source_for_itself(
+    tmp_path: Path, part: str, words: str
+) -> None:
+    _keys(tmp_path, part=part)
+    told = [str(one) for one in check(tmp_path / "cabin.toml")]
+    assert [one for one in told if one.endswith(f"{words}.")], told
+
+
+def test_where_nothing_gives_it_no_part_is_offered(tmp_path: Path) -> None:
+    """Nor one that leaves it out; named it may be: perhaps it has it all the same."""
+    left = 'leave_out = ["pressure_hpa"]'
+    _keys(tmp_path, part='pressure_from = "rof"', more=left)
+    told = [str(one) for one in check(tmp_path / "cabin.toml")]
+    mend = "take it out, or add a part that gives pressure_hpa."
+    assert [one for one in told if "which is no other part" in one and mend in one]
+    found = _keys(tmp_path, part='pressure_from = "baro"', more=left)
+    assert found == {"part.bunk-co2.bus"}

@@ -89,7 +89,7 @@ WRONG = [
         'pressure_from = "roof"',
         'humidity_from = "bunk-o2"',
         "part.bunk-o2.humidity_from",
-        ["no other part"],
+        ["the part itself", "rh_pct: roof"],
     ),
     ("in_service = 2026-10-01", "in_service = 1026-10-01", None, ["year"]),
     ("in_service = 2026-10-01", "in_service = 26", None, ["2026-10-01"]),
@@ -109,6 +109,13 @@ WRONG = [
     ("keep_days = 30", "keep_weeks = 4", "log.keep_weeks", ["keep_days = 28`"]),
     ("keep_days = 30", "max_mb = 1", "log.max_mb", ["10 to"]),
     ('user = "lapwing"', "", "mqtt.password_file", ["without a user"]),
+    # X12: what ends a line or hides would be told, logged and typed as something else.
+    ('user = "lapwing"', 'user = "a\\nb"', "mqtt.user", ["cannot be seen"]),
+    ('user = "lapwing"', 'user = "a\\u001b[2J"', "mqtt.user", ["cannot be seen"]),
+    ('user = "lapwing"', 'user = "a\\u200bb"', "mqtt.user", ["cannot be seen"]),
+    ('user = "lapwing"', 'user = "a\\u202eb"', "mqtt.user", ["cannot be seen"]),
+    ('user = "lapwing"', 'user = ""', "mqtt.user", ["no spaces"]),
+    ('user = "lapwing"', f'user = "{"u" * 65}"', "mqtt.user", ["use 64"]),
     ('user = "lapwing"', 'user = "u"\ntls = "no"', "mqtt.tls", ["true or false"]),
     ('user = "lapwing"', 'user = "u"\nport = 70000', "mqtt.port", ["1 to 65535"]),
     (

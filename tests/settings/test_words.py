@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from cabinvigil.daemon.core.mention import what
 from cabinvigil.daemon.core.model import Alert, Priority
-from cabinvigil.daemon.core.notification import what
 from cabinvigil.daemon.core.sentences import without_act
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import (
@@ -169,6 +169,8 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ("[spans]", "o2 = 1\n[spans]", "o2", "no table"),
         ("{o2_pct:.1f}", "{o3_pct:.1f}", "o2-low.any[0]", "o3_pct"),
         ("{o2_pct:.1f}", "{o2_pct!r}", "o2-low.any[0]", "format only"),
+        ("{o2_pct:.1f}", "{o2_pct:999999999.1f}", "o2-low.any[0]", "wider than 20"),
+        ("{o2_pct:.1f}", "{o2_pct:.21f}", "o2-low.any[0]", "wider than 20"),
         ("{o2_pct:.1f}", "{o2_pct:.1f", "o2-low.any[0]", "cannot be filled"),
         ("ossigeno. A", "ossigeno {part}. A", "o2-low.any", "may be missing"),
         ("ossigeno. A", f"ossigeno {'o' * 120}. A", "o2-low.any", "140 at most"),
