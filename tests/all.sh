@@ -1,10 +1,17 @@
 #!/usr/bin/env bash
 # Install what the tests need, then run every check and the whole suite.
-# Usage: bash tests/all.sh [pytest options]
+# Usage: [PYTHON=python3.13] [VENV=folder] bash tests/all.sh [pytest options]
 set -euo pipefail
 cd "$(dirname "$0")/.."
-python=${PYTHON:-python3}
-venv=${VENV:-.venv-tests}
+python=$(bash tests/python.sh "${PYTHON:-python3}")
+version_of() { "$1" -c 'import sys; print("%d.%d" % sys.version_info[:2])'; }
+version=$(version_of "$python")
+venv=${VENV:-.venv-tests/$version}
+there=$(version_of "$venv/bin/python" 2>/dev/null) || there=none
+if [ "$there" != none ] && [ "$there" != "$version" ]; then
+    echo "The environment $venv is of Python $there, not $version: remove it, or name another with VENV." >&2
+    exit 2
+fi
 
 missing=()
 [ -x /usr/sbin/mosquitto ] || command -v mosquitto >/dev/null || missing+=(mosquitto)
@@ -12,6 +19,10 @@ command -v mosquitto_passwd >/dev/null || missing+=(mosquitto)
 command -v chromium-headless-shell >/dev/null || missing+=(chromium-headless-shell)
 command -v espeak-ng >/dev/null || missing+=(espeak-ng)
 command -v systemd-analyze >/dev/null || missing+=(systemd)
+if [ "$(id -u)" = 0 ]; then # nobody else can make the network that these are tried in
+    [ -x /usr/sbin/nft ] || missing+=(nftables)
+    command -v ip >/dev/null || missing+=(iproute2)
+fi
 if [ ${#missing[@]} -gt 0 ]; then
     wanted=$(printf '%s\n' "${missing[@]}" | sort -u | tr '\n' ' ')
     if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
@@ -27,8 +38,8 @@ if [ ${#missing[@]} -gt 0 ]; then
     fi
 fi
 
-[ -x "$venv/bin/python" ] || "$python" -m venv "$venv"
-"$venv/bin/pip" install -q --disable-pip-version-check '.[review,terminal,test]'
+[ "$there" = "$version" ] || "$python" -m venv "$venv"
+"$venv/bin/pip" install -q --disable-pip-version-check '.[phone,review,terminal,test]'
 
 bin=$(cd "$venv/bin" && pwd)
 "$bin/ruff" check .

@@ -4,8 +4,28 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.contract import held
+
+# The same examples on every run, and no test that fails for a busy machine;
+# `--hypothesis-profile default` draws new ones.
+settings.register_profile(
+    "suite",
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+settings.load_profile("suite")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add what is asked for on a quiet day."""
+    parser.addoption(
+        "--slow-callbacks",
+        action="store_true",
+        help="fail a test in which a callback of ours held the loop for 50 ms",
+    )
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -14,7 +34,14 @@ def pytest_configure(config: pytest.Config) -> None:
         "markers",
         "made_up(why): hands the outputs what no watch says, so no contract holds it",
     )
+    config.addinivalue_line(
+        "markers", "holds_loop: holds the event loop on purpose (--slow-callbacks)"
+    )
     held.install()
+    if config.getoption("--slow-callbacks"):
+        from tests.tools.slow_callbacks import SlowCallbacks
+
+        config.pluginmanager.register(SlowCallbacks(), "slow-callbacks")
     if config.pluginmanager.hasplugin("xdist"):
         config.pluginmanager.register(_Workers())
 

@@ -20,13 +20,14 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSerial,
     EmulatedSMBus,
 )
-from cabinvigil.daemon.sampling.buses import I2cBus, SerialPort
+from cabinvigil.daemon.sampling.buses import I2cBus
 from cabinvigil.daemon.sampling.sampler import (
     FileSampler,
     PolledSampler,
     Sampler,
     SamplerContext,
 )
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import Sample
@@ -111,6 +112,7 @@ class Cabin:
                 on_bytes,
                 on_gone,
                 after_write=serial.after_write,
+                blocking=False,
             ),
         )
 

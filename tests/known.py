@@ -47,6 +47,7 @@ PARTS = {
         interval_s=1.0,
         max_age_s=5.0,
         warm_up_s=30.0,
+        says_what=lambda options: True,
     ),
     "thread": PartInfo(
         name="thread",

@@ -65,7 +65,7 @@ def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
         text = text[:at] + line + text[at:]
         if "Slate(" in line:
             wanted = "from cabinvigil.daemon.outputs.slate import Slate\n"
-            after = "from cabinvigil.daemon.outputs.signal.tone"
+            after = "from cabinvigil.daemon.outputs.signal.sounder_wiring"
             text = text.replace(after, wanted + after, 1)
         (folder / file).write_text(text, encoding="utf-8")
     (table,) = [b for _, kind, b in snippets.blocks("DEVELOPERS.md") if kind == "toml"]

@@ -147,14 +147,18 @@ def test_estimates_have_the_keys_that_are_promised(
     assert low <= -1.44 <= high
 
 
-def test_a_reader_that_leaves_is_no_error(tmp_path: Path) -> None:
-    """`cabinvigil replay ... | head -1` ends in peace."""
+@pytest.mark.parametrize(
+    "words",
+    ["replay air.csv --json --estimates", "rehearse quiet --json --hours 0.5"],
+)
+def test_a_reader_that_leaves_is_no_error(tmp_path: Path, words: str) -> None:
+    """`cabinvigil replay ... | head -1` ends in peace; so does what runs in tasks."""
     path = tmp_path / "air.csv"
     rows = "".join(f"{10 * i},20.{i % 10},600\n" for i in range(5000))
     path.write_text("time_s,o2_pct,co2_ppm\n" + rows, encoding="utf-8")
     ended = subprocess.run(
-        f'"{sys.executable}" -m cabinvigil.daemon replay {path} --json --estimates'
-        " | head -1",
+        f'"{sys.executable}" -m cabinvigil.daemon {words} | head -1',
+        cwd=tmp_path,
         shell=True,
         capture_output=True,
         text=True,
@@ -162,3 +166,18 @@ def test_a_reader_that_leaves_is_no_error(tmp_path: Path) -> None:
         check=False,
     )
     assert ended.stderr == ""
+
+
+@pytest.mark.parametrize("words", ["config --example", "parts", "plan --json"])
+def test_an_output_that_no_disk_takes_is_told_in_one_sentence(words: str) -> None:
+    """`cabinvigil plan > plan.txt` on a full disk: exit 3, and no traceback."""
+    ended = subprocess.run(
+        f'"{sys.executable}" -m cabinvigil.daemon {words} > /dev/full',
+        shell=True,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert ended.returncode == 3
+    (line,) = ended.stderr.splitlines()
+    assert line.startswith("cabinvigil: the output cannot be written (No space left")

@@ -10,7 +10,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 PAGE = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
-EXTRAS = ("pi", "review", "terminal")
+EXTRAS = ("phone", "pi", "review", "terminal")
 FAMILIES = {
     "Apache": "Apache",
     "BSD": "BSD",
@@ -18,6 +18,7 @@ FAMILIES = {
     "HPND|Historical": "HPND",
     "LGPL|Lesser": "LGPL",
     "MIT": "MIT",
+    "MPL|Mozilla": "MPL",
     "PSF|Python Software": "PSF",
 }
 """Metadata name licences in three ways, and change from release to release."""
@@ -32,7 +33,9 @@ def families(text: str) -> set[str]:
 def listed() -> dict[str, str]:
     """Give the table's licences by package."""
     rows = re.findall(
-        r"^\| ([\w.-]+) \| ([^|]+) \| (?:run|pi|review|terminal)", PAGE, re.MULTILINE
+        r"^\| ([\w.-]+) \| ([^|]+) \| (?:run|phone|pi|review|terminal)",
+        PAGE,
+        re.MULTILINE,
     )
     return {canonicalize_name(name): licence for name, licence in rows}
 

@@ -285,11 +285,60 @@ def test_each_file_is_installed_where_it_says_itself() -> None:
         assert re.search(rf"{re.escape(place)}(?![\w.])", top), name
 
 
+OWN = re.compile(
+    r"cabinvigil/(?:cabin|phone)\.toml( |$)|default/cabinvigil-failed|-out ca\.key|"
+    r"-keyout \S*ca\.key|/stdin \S*(?:mqtt-password|-secrets/\w+)"
+)
+"""What a person edits, or what others were given: written over, it is lost."""
+
+
+def test_no_block_typed_twice_writes_over_what_is_a_persons_own() -> None:
+    """As an upgrade by the same commands does it, and whoever lost the thread."""
+    lines = [line for block in blocks("sh") for line in block.splitlines()]
+    own = [line for line in lines if OWN.search(line) and "nano" not in line]
+    assert len(own) >= 7
+    for line in own:
+        if (
+            "/etc/cabinvigil/" in line
+        ):  # which who is not in the group may not look into
+            assert line.startswith("sudo test -e "), line
+        assert re.match(r"\[ -e \S+ \] \|\| |sudo test -e \S+ \|\| ", line), line
+
+
+def test_a_phone_that_listens_is_one_that_was_set_up() -> None:
+    """By the command, and by hand."""
+    named = re.findall(r"broker-setup lapwing --phone (\w+) --shore", PAGE)
+    named += re.findall(r"phones\.passwords (\w+) ", PAGE)
+    listens = re.findall(r"mosquitto_sub .* -u (\w+) ", PAGE)
+    assert len(named) == 2
+    assert set(listens) == set(named)
+
+
+def test_what_is_typed_after_either_install_is_the_bare_name() -> None:
+    """The package has nothing in /opt: its path is in the environment's own blocks."""
+    prose = re.sub(r"^```.*?^```$", "", PAGE, flags=re.MULTILINE | re.DOTALL)
+    assert "/opt/cabinvigil/bin" not in prose
+    for block in blocks("sh"):
+        if "/opt/cabinvigil/bin" in block:
+            assert "usr/local/bin/cabinvigil" in block
+
+
 def test_the_program_is_put_where_the_unit_starts_it() -> None:
     unit = (ROOT / "systemd/cabinvigil.service").read_text(encoding="utf-8")
     (start,) = re.findall(r"^ExecStart=(\S+)", unit, re.MULTILINE)
-    (venv,) = set(re.findall(r"python3 -m venv (\S+)", PAGE))
-    assert start == f"{venv}/bin/cabinvigil"
+    script = (ROOT / "systemd/opt-install").read_text(encoding="utf-8")
+    (folder,) = re.findall(r"^opt=\$\{OPT:-(\S+)\}(\S+)$", script, re.MULTILINE)
+    assert start == f"{''.join(folder)}/bin/cabinvigil"
+
+
+def test_the_environment_takes_the_versions_of_the_table() -> None:
+    rows = dict(re.findall(r"^\| ([a-z0-9-]+)[^|]*\| ([\d.]+) \|", PAGE, re.MULTILINE))
+    text = (ROOT / "systemd/constraints.txt").read_text(encoding="utf-8")
+    pinned = dict(re.findall(r"^(\S+)==(\S+)$", text, re.MULTILINE))
+    assert pinned.items() <= rows.items()
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    wanted = project["dependencies"] + project["optional-dependencies"]["pi"]
+    assert set(pinned) == {line.split(">=")[0] for line in wanted}
 
 
 def test_every_run_time_dependency_is_in_the_table_of_wheels() -> None:

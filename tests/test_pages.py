@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.test_hardware import FENCED, anchors
-from tests.tools import hazards, house, printed, snippets
+from tests.tools import hazards, house, printed, snippets, startstop
 
 LINKS = re.compile(r"\]\(([^)\s]+)\)")
 SHELL = [
@@ -20,7 +20,7 @@ SHELL = [
 KINDS = {
     # kind: who runs or reads it.
     "sh": "here",
-    "toml": "tests/test_hardware.py, or printed",
+    "toml": "tests/test_hardware.py, tests/phone/test_settings.py, or printed",
     "python": "tests/log/test_data_frames.py, tests/test_adding.py",
     "json": "tests/outputs/mqtt/test_contract.py",
     "mermaid": "drawn; tests/core/test_alarm.py, and here",
@@ -111,7 +111,7 @@ def test_readmes_pictures_are_drawn_from_those_nights(
             f"{kept.name}: python -m tests.tools.printed"
         )
     assert {one.name for one in tmp_path.glob("*.svg")} == {
-        one.name for one in printed.PICTURES.iterdir()
+        one.name for one in printed.PICTURES.glob("*.svg")
     }
 
 
@@ -137,3 +137,8 @@ def test_every_hazard_has_a_test_and_the_table_is_drawn_anew() -> None:
     assert all(tests.values()), [name for name, held in tests.items() if not held]
     page = hazards.PAGE.read_text(encoding="utf-8")
     assert hazards.redrawn(page) == page, "python -m tests.tools.hazards"
+
+
+def test_start_and_stop_are_drawn_from_the_code() -> None:
+    page = startstop.PAGE.read_text(encoding="utf-8")
+    assert startstop.redrawn(page) == page, "python -m tests.tools.startstop"

@@ -35,10 +35,14 @@ def test_they_are_those_of_the_parsers(name: str) -> None:
 def test_the_wheel_brings_them_to_where_shell_and_man_look() -> None:
     text = (shell.ROOT / "pyproject.toml").read_text(encoding="utf-8")
     brought = tomllib.loads(text)["tool"]["setuptools"]["data-files"]
+    units = brought.pop("share/cabinvigil/systemd")
     assert brought == {
         "share/bash-completion/completions": ["config/shell/cabinvigil"],
         "share/man/man1": ["config/shell/cabinvigil.1"],
     }
+    found = {file.name for one in units for file in shell.ROOT.glob(one)}
+    there = {one.name for one in (shell.ROOT / "systemd").iterdir() if one.is_file()}
+    assert found == there, "whoever comes by the wheel has no clone for the units"
 
 
 def test_bash_completes_commands_options_choices_and_files() -> None:

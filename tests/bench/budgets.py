@@ -121,7 +121,9 @@ def timed(*given, **more):
         spent_s += time.perf_counter() - began_s
 dataclasses._process_class = timed
 began_s = time.perf_counter()
-import cabinvigil.daemon.commands.run, cabinvigil.daemon.outputs.mqtt.output
+import cabinvigil.daemon.commands.run as run
+import cabinvigil.daemon.service.app, cabinvigil.daemon.outputs.mqtt.output
+run.host_services()
 print(time.perf_counter() - began_s, spent_s)
 """
 )

@@ -136,7 +136,7 @@ async def daemon(folder: Path, brokers: Brokers) -> AsyncIterator[Bench]:
     loop = asyncio.get_running_loop()
     o2 = EmulatedO2Line(Air(), 1, loop.time)
     o2.span()
-    ports = [EmulatedSerial(folder / "bunk-o2", o2)]
+    ports = [EmulatedSerial(folder / "bunk-o2", o2, waits=False)]
     co = OwnPort(folder / "bunk-co")
     machine = HostServices(maker, clock=clock, open_line=lambda *_, **__: line)
     app = App(load(path), path, machine)

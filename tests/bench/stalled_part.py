@@ -26,8 +26,9 @@ from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.known import ON_I2C
 from cabinvigil.daemon.rehearsal.wires import EmulatedSerial, EmulatedSMBus
-from cabinvigil.daemon.sampling.buses import DEADLINE_S, I2cBus, SerialPort
+from cabinvigil.daemon.sampling.buses import DEADLINE_S, I2cBus
 from cabinvigil.daemon.sampling.sampler import PolledSampler, Sampler, SamplerContext
+from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import StreamSampler
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import Sample
@@ -182,7 +183,7 @@ async def measure(
     good = EmulatedSMBus()
     good.attach(0x44, ON_I2C["sht4x"](AirNow, 1, loop.time))
     buses = [bench.polled("good-bus", good)]
-    wire = EmulatedSerial(folder / "good", CoFrames(Air(), loop.time))
+    wire = EmulatedSerial(folder / "good", CoFrames(Air(), loop.time), waits=False)
     bench.heard("good-line", wire.path, wire.after_write)
     stalled = StalledSMBus()
     sent = [0]

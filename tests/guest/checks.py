@@ -12,7 +12,9 @@ from machine import CARD, Pins, air, run
 
 # isort: split
 # Each brings its checks into the list, so their order matters.
-import putting_in  # noqa: F401
+from putting_in import python_of_it
+
+# isort: split
 import sounding  # noqa: F401
 
 # isort: split
@@ -51,8 +53,8 @@ def main() -> int:
     )
     pins = ground()
     good = [judge(0, pins)]
-    # The parts are played by the Python that the first check installs.
-    run("systemd-run --unit=parts /opt/cabinvigil/bin/python /opt/guest/parts.py")
+    # The parts are played by the Python that the first check installed it for.
+    run(f"systemd-run --unit=parts {python_of_it()} /opt/guest/parts.py")
     good += [judge(number, pins) for number in range(1, len(CHECKS))]
     say(f"guest end: {sum(good)} of {len(good)} checks are well")
     return 0

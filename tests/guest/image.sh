@@ -1,18 +1,21 @@
 #!/bin/bash
 # Builds the guest's kernel, modules and root in DIR, once: image.sh DIR
-# SUITE is bookworm (default) or trixie; MIRROR a Debian mirror (default: this machine's).
+# SUITE is trixie (default) or bookworm; MIRROR a Debian mirror (default: this machine's).
 set -eu
 dir=$1
 here=$(cd "$(dirname "$0")" && pwd)
-suite=${SUITE:-bookworm}
+suite=${SUITE:-trixie}
 mirror=${MIRROR:-$(awk '/^URIs:/{print $2; exit}' /etc/apt/sources.list.d/*.sources 2>/dev/null || true)}
 mirror=${mirror:-$(awk '$1=="deb"{print $2; exit}' /etc/apt/sources.list 2>/dev/null || true)}
 mkdir -p "$dir"
 cd "$dir"
 
-# What the page asks apt for (python3-venv, gpiod) is in the root already: the guest has
-# no network, and apt then finds nothing to do.
-packages=systemd,systemd-sysv,dbus,udev,kmod,sudo,procps,e2fsprogs,python3,python3-venv,gpiod
+# What the page or the package asks apt for is in the root already: the guest has no
+# network, and apt then finds nothing else to do.
+packages=systemd,systemd-sysv,dbus,udev,kmod,sudo,procps,e2fsprogs,python3,gpiod
+if [ "$suite" = bookworm ]; then packages+=,python3-venv; else
+    packages+=,$(sed -n 's/^Depends: //p' "$here/../../systemd/debian/control" | sed 's/ ([^)]*)//g; s/, /,/g')
+fi
 
 inside() { chroot "$1" env DEBIAN_FRONTEND=noninteractive "${@:2}"; }
 

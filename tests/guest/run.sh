@@ -1,16 +1,16 @@
 #!/bin/bash
-# Boots a small Debian guest under software emulation, installs the wheel in it as
-# hardware.md tells a person to, runs the real unit, and checks it: run.sh [DIR]
+# Boots a small Debian guest under software emulation, puts the watch in as hardware.md
+# tells a person to, runs the real unit, and checks it: run.sh [DIR]
+# On trixie that is the package; SUITE=bookworm: the wheel, in its environment.
 #
 # Prints a line a check; ends with 0 if all are well, 1 if one is not, 2 if the guest
 # never came to its end.  Needs root (debootstrap makes device files), and Debian's
 # debootstrap, qemu-system-x86, cpio, zstd, kmod.  DIR (default: build/guest) keeps the
-# image, some 2 GB, for the next run.  SUITE=bookworm or trixie; LIMIT_S ends a guest
-# that hangs.
+# image, some 2 GB, for the next run.  LIMIT_S ends a guest that hangs.
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
 tree=$(cd "$here/../.." && pwd)
-suite=${SUITE:-bookworm}
+suite=${SUITE:-trixie}
 dir=$(mkdir -p "${1:-$tree/build/guest}/$suite" && cd "${1:-$tree/build/guest}/$suite" && pwd)
 python=${PYTHON:-python3}
 started=$(date +%s)
@@ -37,26 +37,37 @@ echo "image ready after $(($(date +%s) - started)) s"
 # The payload: what a person would carry to the Pi, and the checks.
 home=payload/home/crew
 rm -rf "$dir/payload"
-mkdir -p "$dir/$home" "$dir/wheels"
+mkdir -p "$dir/$home"
 cd "$dir"
-# From a copy: a build in the tree would bring along what an earlier one left there.
-rm -rf source && mkdir source
-(cd "$tree" && tar c pyproject.toml README.md daemon drivers config) | tar x -C source
-"$python" -m pip wheel -q --no-deps --no-cache-dir -w "$home" ./source 2>&1 | grep -v WARNING || true
-version=$(basename root/usr/bin/python3.*[0-9] | sed 's/python//')
-if ! [ -e "wheels/.for-$version" ] || [ "$tree/pyproject.toml" -nt "wheels/.for-$version" ]; then
-    rm -rf wheels/*
-    "$python" -m pip download -q -d wheels --only-binary=:all: \
-        --python-version "$version" --platform manylinux2014_x86_64 \
-        --platform manylinux_2_28_x86_64 --platform linux_x86_64 \
-        "$(ls "$home"/*.whl)[pi]" 2>&1 | grep -v WARNING || true
-    rm -f wheels/cabinvigil-*
-    touch "wheels/.for-$version"
-fi
-cp -r "$tree/systemd" "$tree/hardware.md" "$home/"
 mkdir -p payload/opt/guest payload/etc/systemd/system/multi-user.target.wants
-cp -r wheels "$here"/*.py payload/opt/guest/
-printf '[global]\nno-index = true\nfind-links = /opt/guest/wheels\n' > payload/etc/pip.conf
+cp -r "$tree/hardware.md" "$home/"
+cp "$here"/*.py payload/opt/guest/
+
+as_wheel() {
+    # From a copy: a build in the tree would bring along what an earlier one left there.
+    rm -rf source && mkdir -p source wheels
+    (cd "$tree" && tar c pyproject.toml README.md daemon drivers config systemd) | tar x -C source
+    "$python" -m pip wheel -q --no-deps --no-cache-dir -w "$home" ./source 2>&1 | grep -v WARNING || true
+    local version
+    version=$(basename root/usr/bin/python3.*[0-9] | sed 's/python//')
+    if ! [ -e "wheels/.for-$version" ] || [ "$tree/pyproject.toml" -nt "wheels/.for-$version" ]; then
+        rm -rf wheels/*
+        "$python" -m pip download -q -d wheels --only-binary=:all: \
+            --python-version "$version" --platform manylinux2014_x86_64 \
+            --platform manylinux_2_28_x86_64 --platform linux_x86_64 \
+            -c "$tree/systemd/constraints.txt" \
+            "$(ls "$home"/*.whl)[pi]" 2>&1 | grep -v WARNING || true
+        rm -f wheels/cabinvigil-*
+        touch "wheels/.for-$version"
+    fi
+    cp -r "$tree/systemd" "$home/"
+    cp -r wheels payload/opt/guest/
+    printf '[global]\nno-index = true\nfind-links = /opt/guest/wheels\n' > payload/etc/pip.conf
+}
+
+if [ "$suite" = bookworm ]; then as_wheel; else
+    bash "$tree/systemd/package.sh" "$home/dist" > package.log || { cat package.log >&2; exit 2; }
+fi
 cp "$here/checks.service" payload/etc/systemd/system/
 ln -s ../checks.service payload/etc/systemd/system/multi-user.target.wants/
 (cd payload && find . -print0 | cpio --null -o -H newc -R 0:0 --quiet) |

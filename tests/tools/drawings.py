@@ -5,12 +5,14 @@ hardware.md.  Plain ASCII, so that any terminal shows it; a test holds the page 
 these drawings.
 """
 
+import csv
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from cabinvigil import drivers
+from cabinvigil.daemon.precheck.supply import COLD_SHARE, KEPT_SHARE, LEAD_ACID
 from cabinvigil.drivers.kit.steps import PartInfo
 
 PAGE = Path(__file__).parents[2] / "hardware.md"
@@ -48,27 +50,63 @@ PLAN: dict[str, tuple[int, str]] = {
 }
 """One address each, so that all ten kinds can hang on one bus."""
 
-USUAL_MA = {
-    # At 5 V.  Pi: 120 mA idle by a public measurement of a Zero 2 W (2021, 600 mW);
-    # the rest for Wi-Fi and the watch is our allowance.
-    "small Pi with Wi-Fi and the watch": 200.0,
-    "o2_optical_line": 7.5,  # data sheet, most (sensor notes, 11)
-    "frame9_co": 10.0,  # the family's sheet says below 10 (ZE03)
-    "scd4x": 18.0,  # from memory, measuring every 5 s
-    "sht4x, bme280, ina226": 2.0,  # from memory, together
+CLOCK = ("ds3231", 0x68)
+"""A clock chip with a battery, by its word in the overlay; on the sensors' bus."""
+
+PORTS = (
+    # Board, overlay, device, pins (TXD, RXD), what else lies on them here.
+    ("Pi 4", "uart3", "/dev/ttyAMA3", ("GPIO4", "GPIO5"), "1-wire"),
+    ("Pi 4", "uart4", "/dev/ttyAMA4", ("GPIO8", "GPIO9"), "SPI"),
+    ("Pi 4", "uart5", "/dev/ttyAMA5", ("GPIO12", "GPIO13"), "-"),
+    ("Pi 5", "uart2-pi5", "/dev/ttyAMA2", ("GPIO4", "GPIO5"), "1-wire"),
+    ("Pi 5", "uart3-pi5", "/dev/ttyAMA3", ("GPIO8", "GPIO9"), "SPI"),
+    ("Pi 5", "uart4-pi5", "/dev/ttyAMA4", ("GPIO12", "GPIO13"), "-"),
+)
+"""Serial ports of the header beside its usual one; those on an add-on board's memory,
+GPIO0 and GPIO1, are left out.  Pins of a Pi 4: the maker's overlays; of a Pi 5: three
+public projects that name pin and device alike."""
+
+DRAW_MA = {
+    # Mean at 5 V while it watches, and where the figure is from.
+    "bme280": (0.1, "from memory"),
+    "co_cell_ads1115": (1.0, "from memory, with its amplifier"),
+    "ds18b20": (0.2, "from memory; 1.5 while it converts"),
+    "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),
+    "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
+    "frame9_o2": (10.0, "from memory, as its sister's"),
+    "ina226": (0.4, "from memory"),
+    "o2_cell_ads1115": (0.5, "from memory; the cell itself gives, and takes nothing"),
+    "o2_key_register": (5.0, "from memory"),
+    "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),
+    "pm_frame": (100.0, "from memory: its fan and laser"),
+    "scd4x": (18.0, "from memory, measuring every 5 s; peaks of 200"),
+    "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
+    "sht4x": (0.1, "from memory"),
+    "sps30": (60.0, "data sheet as quoted publicly"),
+    "tmp117": (0.1, "from memory"),
 }
-THOROUGH_MA = {
-    "o2_cell_ads1115, tmp117": 1.0,  # from memory
-    "sps30": 60.0,  # data sheet as quoted publicly, mean
-    "sgp41": 3.0,  # SGP40 data sheet v1.0 table 2, 2.6 typical
+"""Of each kind of part."""
+PI = "small Pi with Wi-Fi and the watch"
+BESIDE_MA = {
+    PI: (200.0, "120 idle by a public measurement of a Zero 2 W; the rest is our own"),
+    "a Pi 4": (700.0, "from memory, at rest with Wi-Fi: 500 to 900"),
+    "a Pi 5": (800.0, "from memory, at rest with Wi-Fi: 600 to 1000"),
+    "USB adapter, each": (15.0, "from memory"),
+    "clock chip": (0.3, "from memory"),
+    "light, a glimpse every 15 s": (0.1, "3 mA by its resistor, own calculation"),
+    "sounder, while it sounds": (150.0, "its sheet; 30 to 500 are usual (from memory)"),
+    "bed shaker, while it shakes": (500.0, "its sheet; from memory"),
 }
+"""Of what is no part, likewise."""
+USUAL = ("o2_optical_line", "frame9_co", "scd4x", "sht4x", "bme280", "ina226")
+THOROUGH = ("o2_cell_ads1115", "tmp117", "sps30", "sgp41")
+"""What the two builds of the page have, the second beside the first."""
+LITHIUM_V = ((13.35, 1.0), (13.2, 0.75), (13.1, 0.5), (13.0, 0.25), (12.0, 0.0))
+"""Volts at rest and charge (from memory): so flat that they tell little."""
 CONVERTER_SHARE = 0.85
 """Of the power that comes out of a fair 12 V to 5 V converter; common practice."""
 BATTERY_V, BATTERY_AH = 12.0, 12.0
-USABLE_SHARE = 0.5
-"""Of a lead battery that is to last for years; common practice, no source."""
-COLD_SHARE = 0.75
-"""Of its charge that a lead battery gives at about -10 C (from memory)."""
+USABLE_SHARE = 1.0 - KEPT_SHARE
 NIGHT_H = 9.0
 
 PILLOW_DBA = 75.0
@@ -159,12 +197,59 @@ def service() -> str:
     return table(heads, rows)
 
 
+def ports() -> str:
+    """Draw the header's further serial ports."""
+    pins = {name: pin for pin, name in header_pins().items()}
+    rows = [
+        (
+            board,
+            f"`dtoverlay={overlay}`",
+            f"`{device}`",
+            *(f"{name}, pin {pins[name]}" for name in names),
+            shared,
+        )
+        for board, overlay, device, names, shared in PORTS
+    ]
+    heads = ("board", "line in `config.txt`", "port", "TXD", "RXD", "not beside")
+    return table(heads, rows)
+
+
+def header_pins() -> dict[int, str]:
+    """Return what lies on each of the 40 pins, by the boards' own table."""
+    with (PAGE.parent / "tests/data/pi_header/pins.csv").open() as file:
+        return {int(row["pin"]): row["name"] for row in csv.DictReader(file)}
+
+
+def draws() -> str:
+    """Draw what each part takes, and where that figure is from."""
+    rows = [
+        (f"`{kind}`", f"{ma:g} mA", why) for kind, (ma, why) in sorted(DRAW_MA.items())
+    ]
+    rows += [(what, f"{ma:g} mA", why) for what, (ma, why) in BESIDE_MA.items()]
+    return table(("what", "mean, at 5 V", "from"), rows)
+
+
+def charges() -> str:
+    """Draw a lead battery's volts as `precheck` reads them, beside a LiFePO4's."""
+    rows = [
+        (f"{share:.0%}".replace("%", " %"), f"{volts:g} V", f"{lithium:g} V")
+        for (volts, share), (lithium, other) in zip(
+            reversed(LEAD_ACID), LITHIUM_V, strict=True
+        )
+        if share == other
+    ]
+    heads = ("charge", "12 V lead battery", "12.8 V LiFePO4, of four cells")
+    return table(heads, rows)
+
+
 def power() -> str:
     """Work out the current of two builds, and how long a battery lasts."""
-    usual, thorough = sum(USUAL_MA.values()), sum((USUAL_MA | THOROUGH_MA).values())
-    lines = [f"{what:<36}{ma:7.1f} mA at 5 V" for what, ma in USUAL_MA.items()]
+    usual = BESIDE_MA[PI][0] + sum(DRAW_MA[kind][0] for kind in USUAL)
+    thorough = usual + sum(DRAW_MA[kind][0] for kind in THOROUGH)
+    lines = [f"{PI:<36}{BESIDE_MA[PI][0]:7.1f} mA at 5 V"]
+    lines += [f"{kind:<36}{DRAW_MA[kind][0]:7.1f} mA" for kind in USUAL]
     lines += [f"{'the usual build':<36}{usual:7.1f} mA"]
-    lines += [f"{what:<36}{ma:7.1f} mA more" for what, ma in THOROUGH_MA.items()]
+    lines += [f"{kind:<36}{DRAW_MA[kind][0]:7.1f} mA more" for kind in THOROUGH]
     lines += [f"{'the thorough build':<36}{thorough:7.1f} mA", ""]
     usable_ah = BATTERY_AH * USABLE_SHARE * COLD_SHARE
     lines.append(
@@ -220,6 +305,9 @@ def pull_ups() -> str:
 
 DRAWINGS: dict[str, Callable[[], str]] = {
     "header": header,
+    "ports": ports,
+    "draws": draws,
+    "charges": charges,
     "addresses": addresses,
     "parts": parts,
     "service": service,

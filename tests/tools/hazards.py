@@ -29,10 +29,21 @@ HAZARDS: Mapping[str, tuple[str, str, str]] = {
         "an alarm is put aside before its condition comes, or while it stands",
         "what can ever wake people is never shelved",
     ),
+    "silenced-by-test": (
+        "silence by a test of the parts",
+        "a danger comes while gas or breath is held to the parts, or nobody ends that",
+        (
+            "it sounds all the same; phones wait five minutes at most, thrice an hour, "
+            "and never beside an alarm"
+        ),
+    ),
     "silenced-by-button": (
         "silence by a button",
         "a button that chatters, or is pressed in sleep",
-        "more than six answers a minute are a fault; a danger's age escalates",
+        (
+            "more than six answers a minute are a fault, and what they quieted sounds "
+            "again; a danger's age escalates"
+        ),
     ),
     "silenced-by-phone": (
         "silence from outside",

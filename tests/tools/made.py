@@ -3,5 +3,5 @@
 import subprocess
 import sys
 
-for name in ("drawings", "house", "hazards", "shell", "printed"):
+for name in ("drawings", "house", "hazards", "startstop", "shell", "printed"):
     subprocess.run([sys.executable, "-m", f"tests.tools.{name}"], check=True)

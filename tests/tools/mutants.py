@@ -113,10 +113,10 @@ def _asked(arguments: list[str]) -> argparse.Namespace:
     return asked
 
 
-def _copy(folder: Path) -> None:
-    """Copy what git tracks, under the package's own name."""
+def copy_tracked(folder: Path, *paths: str) -> None:
+    """Copy what git tracks of these, with the package's own name in `names`."""
     names = subprocess.run(
-        ["git", "ls-files", "daemon", "drivers", "config", "tests", "pyproject.toml"],
+        ["git", "ls-files", *paths],
         cwd=ROOT,
         check=True,
         capture_output=True,
@@ -129,6 +129,11 @@ def _copy(folder: Path) -> None:
     (folder / "names/cabinvigil").mkdir(parents=True)
     for name in ("daemon", "drivers", "config"):
         (folder / "names/cabinvigil" / name).symlink_to(folder / name)
+
+
+def _copy(folder: Path) -> None:
+    """Copy the product and its tests, and compile them."""
+    copy_tracked(folder, "daemon", "drivers", "config", "tests", "pyproject.toml")
     os.environ["PYTHONPATH"] = str(folder / "names")
     # By the source's hash: a mutant as long as what it replaces is not taken for it.
     subprocess.run(

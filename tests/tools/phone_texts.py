@@ -10,11 +10,11 @@ from datetime import timedelta
 from pathlib import Path
 
 from cabinvigil.daemon.core.model import Alert
+from cabinvigil.daemon.core.notification import SECOND
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from tests.nights.played import HOURS, Played, play_night
 
 FOLDER = Path(__file__).parents[1] / "data" / "texts"
-SECOND = 2
 
 
 def file_of(night: str) -> Path:

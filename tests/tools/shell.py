@@ -10,12 +10,14 @@ from pathlib import Path
 
 from cabinvigil.daemon import cli
 from cabinvigil.daemon.commands.base import USUAL_CONFIG
+from cabinvigil.daemon.phone.settings import USUAL_PHONE_CONFIG
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "config" / "shell"
 EXITS = (cli.__doc__ or "").split("Exit codes:")[1].strip()
 FILES = {
     str(USUAL_CONFIG): "the config",
+    str(USUAL_PHONE_CONFIG): "what `cabinvigil phone` listens to, and whom it rings",
     "/var/log/cabinvigil": "the nights, where the config names no other folder",
     "/var/lib/cabinvigil": "spans, and where the alarms stood",
 }

@@ -17,16 +17,26 @@ PAGES = ("README.md", "DEVELOPERS.md", "hardware.md")
 FENCED = re.compile(
     r"^(?:<!-- ([^>\n]+) -->\n)?```(\w*)\n(.*?)^```$", re.DOTALL | re.MULTILINE
 )
-MACHINES = re.compile(r"(?<![\w.:/])/(etc|opt|usr/local|usr/share|boot)/")
+MACHINES = re.compile(r"(?<![\w.:/])/(etc|opt|usr/local|usr/share|boot|run/systemd)/")
 NOTED = (
     *("apt-get", "gpg", "nano", "pip", "pytest", "ruff", "lint-imports", "bash"),
     *("raspi-config", "systemctl", "systemd-sysusers", "systemd-tmpfiles"),
     *("udevadm", "usermod", "wdctl"),
+    *("chgrp", "chown", "mosquitto_passwd", "mosquitto_sub"),
 )
 """Programs that a stand-in only notes."""
 SUDO = """#!/bin/sh
 [ "$1" = -u ] && shift 2
 exec "$@"
+"""
+INSTALL = """#!/bin/bash
+# Owners are the machine's; what is put where is the page's.
+words=()
+while [ $# -gt 0 ]; do
+    case $1 in -o | -g) shift ;; *) words+=("$1") ;; esac
+    shift
+done
+exec /usr/bin/install "${words[@]}"
 """
 NOTE = """#!/bin/sh
 echo "${0##*/} $*" >> "$NOTES"
@@ -40,13 +50,30 @@ PROGRAM = """#!{python}
 import os, sys
 from cabinvigil.daemon import cli
 words = sys.argv[1:]
-if words[0] == "rehearse":
+if words[0] == "rehearse" and "--live" not in words:
     words += ["--hours", "0.1", "--tick-s", "10"]
-if words[0] == "rehearse" or "--example" in words:
+if words[0] == "rehearse" and "--live" not in words or "--example" in words:
     sys.exit(cli.main(words))
 cli.parser_of(words[0]).parse_args(words[1:])
 print("cabinvigil", *words, file=open(os.environ["NOTES"], "a"))
 """
+
+
+PLACES = (
+    *("etc/cabinvigil", "etc/default", "opt", "usr/local"),
+    *(
+        "etc/mosquitto/certs",
+        "etc/mosquitto/conf.d",
+        "etc/mosquitto/cabinvigil-secrets",
+    ),
+)
+"""Folders that a package has made by then."""
+FILES = {
+    "usr/share/doc/cabinvigil/examples/phone.toml": "config/phone.toml",
+    "etc/mosquitto/cabinvigil-secrets/ana": "config/phone.toml",
+    "run/systemd/system/cabinvigil.service.d/proof.conf": "config/phone.toml",
+}
+"""Files that the package, or an earlier block, has made by then; any text will do."""
 
 
 def blocks(page: str) -> list[tuple[str, str, str]]:
@@ -59,7 +86,7 @@ def standins(folder: Path) -> Path:
     """Put the stand-ins into a folder."""
     folder.mkdir()
     texts = dict.fromkeys(NOTED, NOTE)
-    texts |= {"sudo": SUDO, "python3": PYTHON, "python": PYTHON}
+    texts |= {"sudo": SUDO, "install": INSTALL, "python3": PYTHON, "python": PYTHON}
     texts["cabinvigil"] = PROGRAM.format(python=sys.executable)
     for name, text in texts.items():
         (folder / name).write_text(text, encoding="utf-8")
@@ -70,7 +97,7 @@ def standins(folder: Path) -> Path:
 def run(body: str, folder: Path) -> tuple[subprocess.CompletedProcess[str], str]:
     """Run a block of shell beneath a folder; give how it ended, and what was noted.
 
-    Whatever names a place of the machine (/etc, /opt, /usr/local) goes beneath the
+    Whatever names a place of the machine (/etc, /opt, /run/systemd) goes beneath the
     folder.
     """
     programs = standins(folder / "programs")
@@ -78,12 +105,21 @@ def run(body: str, folder: Path) -> tuple[subprocess.CompletedProcess[str], str]
     for part in ("systemd", "config", "tests"):
         if not (folder / part).exists():
             (folder / part).symlink_to(ROOT / part)
+    for file in (ROOT / "systemd").glob("mosquitto-*"):
+        if not (folder / file.name).exists():
+            (folder / file.name).symlink_to(file)
     body = MACHINES.sub(rf"{folder}/\1/", body)
-    for place in ("etc/cabinvigil", "etc/default", "opt", "usr/local"):
+    for place in PLACES:
         (folder / place).mkdir(parents=True, exist_ok=True)
-    installed = folder / "opt" / "cabinvigil" / "bin"
-    if not installed.exists():
-        shutil.copytree(programs, installed)
+    for place, source in FILES.items():
+        is_copied = rf"^.*install -m \d+ [^|]*{place} "
+        is_removed = rf"^sudo rm {re.escape(str(folder / place))}$"
+        if re.search(f"{is_copied}|{is_removed}", body, re.MULTILINE):
+            (folder / place).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(ROOT / source, folder / place)
+    for place in ("opt/cabinvigil/bin", ".venv/bin"):
+        if not (folder / place).exists():
+            shutil.copytree(programs, folder / place)
     ended = subprocess.run(
         ["/bin/bash", "-euc", body],
         capture_output=True,
