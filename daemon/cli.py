@@ -5,16 +5,19 @@ Exit codes: 0 done, 1 the thing checked is not well, 2 the call or a file is wro
 """
 
 import argparse
-import gc
+import errno
 import importlib
 import io
 import os
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import IO, cast
 
-from cabinvigil.daemon.commands.base import CallError, Command, make_parser
+from cabinvigil.daemon.commands.base import CallError, Command, loading, make_parser
+from cabinvigil.daemon.settings.accounts import remedy_where_closed, running
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.plain import is_shown
 
 COMMANDS = {
     # word: (module, what it does); only the module of the word is imported.
@@ -24,6 +27,7 @@ COMMANDS = {
     "span": ("commands.span", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
     "precheck": ("commands.precheck", "before bed: one screen, one verdict"),
     "run": ("commands.run", "watch the cabin's air with the real parts"),
+    "phone": ("commands.phone", "ring phones, notice silence, serve the live page"),
     "rehearse": ("commands.rehearse", "play a night on emulated parts, no hardware"),
     "show": ("commands.show", "the air as it is now, 40 columns wide"),
     "mark": ("commands.mark", "note a moment of the night in its log"),
@@ -37,21 +41,32 @@ NOTE = (
 )
 
 
+NOT_TAKEN = (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG)
+"""How a disk refuses what is printed."""
+
+
 class _Plain(io.TextIOBase):
-    """Errors name files, and no letter of a name may steer the person's terminal."""
+    """Errors name files, and logs hold what others wrote: nothing may steer a terminal.
+
+    What steers it on purpose, the view that stays in place, asks for `terminal`.
+    """
 
     def __init__(self, real: IO[str]) -> None:
-        self._real = real
+        self.terminal = real
 
     def write(self, text: str) -> int:
-        plain = (one if one.isprintable() or one == "\n" else "?" for one in text)
-        return self._real.write("".join(plain))
+        if not text.isprintable():
+            text = "".join(one if one == "\n" or is_shown(one) else "?" for one in text)
+        return self.terminal.write(text)
 
     def flush(self) -> None:
-        self._real.flush()
+        self.terminal.flush()
 
     def isatty(self) -> bool:
-        return self._real.isatty()
+        return self.terminal.isatty()
+
+    def close(self) -> None:
+        """Leave the real one open, and alone: it may be gone once this is collected."""
 
 
 def _overview() -> str:
@@ -62,18 +77,9 @@ def _overview() -> str:
 
 
 def _module(word: str) -> Command:
-    # What imports make is there to stay; looked through again and again, as it grew,
-    # it took a tenth of the start.
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
+    with loading():
         module = importlib.import_module(f"cabinvigil.daemon.{COMMANDS[word][0]}")
-        return cast("Command", module)
-    finally:
-        if word == "run":
-            gc.freeze()  # nor in the night: one look at it all holds up a Pi's alarm
-        if was_on:
-            gc.enable()
+    return cast("Command", module)
 
 
 def parser_of(word: str) -> argparse.ArgumentParser:
@@ -97,14 +103,14 @@ def exit_code_of(command: Callable[[], int], err: IO[str]) -> int:
         return int(error.exit_code)
 
 
-def _carry_out(words: Sequence[str], err: IO[str]) -> int:
+def _carry_out(words: Sequence[str], out: IO[str], err: IO[str]) -> int:
     word, *rest = words
     if word not in COMMANDS:
         raise CallError(
             f"there is no command {word[:40]!r}; use one of {', '.join(COMMANDS)}"
         )
     args = parser_of(word).parse_args(rest)
-    return _module(word).run(args, sys.stdout, err)
+    return _module(word).run(args, out, err)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -118,14 +124,42 @@ def main(argv: Sequence[str] | None = None) -> int:
 
         print(f"cabinvigil {importlib.metadata.version('cabinvigil')}")
         return 0
-    err = cast("IO[str]", _Plain(sys.stderr))
+    out, err = (cast("IO[str]", _Plain(one)) for one in (sys.stdout, sys.stderr))
     try:
-        code = exit_code_of(lambda: _carry_out(words, err), err)
+        code = exit_code_of(lambda: _carry_out(words, out, err), err)
         sys.stdout.flush()
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:
-        # The reader of our output has gone (`| head`): nothing more to say.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return _unread()
+    except PermissionError as error:
+        if error.filename is None:
+            raise
+        path = Path(os.fsdecode(error.filename))
+        print(
+            f"cabinvigil: {path} may not be opened by the user {running().name}; "
+            f"{remedy_where_closed(path)}",
+            file=err,
+        )
+        return int(ExitCode.MACHINE_FAILED)
+    except OSError as error:  # of the output: files tell their own names
+        if error.filename is not None or error.errno not in NOT_TAKEN:
+            raise
+        print(
+            f"cabinvigil: the output cannot be written ({error.strerror}): free the "
+            "disk that takes it, or name another",
+            file=err,
+        )
+        _unread()
+        return int(ExitCode.MACHINE_FAILED)
+    except ExceptionGroup as several:  # of tasks, as a rehearsal's
+        if several.split(BrokenPipeError)[1] is not None:
+            raise
+        return _unread()
     return code
+
+
+def _unread() -> int:
+    """End in peace: the reader of our output has gone (`| head`)."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 0

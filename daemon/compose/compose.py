@@ -21,8 +21,8 @@ from cabinvigil.daemon.core.vital import is_vital
 from cabinvigil.daemon.settings.series import (
     MOVES_ABOVE,
     TRUE_TOPS,
+    channel_quantity,
     part_series,
-    quantity_of,
     series_keys,
 )
 from cabinvigil.daemon.settings.values import AlarmSettings, Cabin, PartSettings
@@ -44,6 +44,7 @@ WATCH_SOURCES = (
     "light",
     "settings",
     "state",
+    "spans",
     "ask",
     "trend",
     "morning",
@@ -195,7 +196,8 @@ def _spec(
         again_step=alarm.again_step,
         shelve_s=alarm.shelve_s,
         gravest=gravest,
-        removable=not about_air,
+        # A guard that can wake people is never put aside without an end.
+        removable=not about_air and gravest < Priority.MEDIUM,
         about_air=about_air,
         suppressed_by=alarm.suppressed_by,
     )
@@ -296,7 +298,7 @@ def compose_columns(
     series: dict[str, SeriesSpec] = {}
     mean_s = long_means(alarms)
     for key in columns:
-        quantity = QUANTITIES[quantity_of(key)]
+        quantity = QUANTITIES[channel_quantity(key)]
         series[key] = SeriesSpec(
             key=key,
             part=key,
@@ -320,7 +322,7 @@ def compose_columns(
     )
     return CoreBuild(
         setup,
-        {(key, quantity_of(key)): key for key in series},
+        {(key, channel_quantity(key)): key for key in series},
         urgent_limits(alarms),
     )
 
