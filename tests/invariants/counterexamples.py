@@ -221,6 +221,12 @@ COURSES: dict[str, tuple[Course, ...]] = {
             *(Turn("co2_ppm", 15_000.0), Wait(2), Ask("acknowledge", age_s=15.0)),
             Wait(3, 30.0),
         ),
+        # What only a doubtful part saw as over stood, and was answered as that.
+        course_of(
+            *(GASES, PartTurns("bunk-o2", "doubtful"), Wait(1, 30.0), AIRED),
+            *(o2(17.5), Wait(4, 30.0), Press(), o2(17.5), Wait(3), o2(17.5)),
+            Wait(1, 60.0),
+        ),
         # Answered right after a restart, before anything was measured: it had sunk.
         course_of(
             *(GASES, co(150.0), Wait(13, 60.0), Restart(2.0), Press()),

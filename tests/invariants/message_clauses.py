@@ -121,8 +121,8 @@ class Crowd:
         self._sent_s: dict[str, list[float]] = {PHONE: [], SECOND_PHONE: []}
         self._deep: dict[tuple[str, str], float] = {}
         """When each phone last heard of an alarm whose further step was reached."""
-        self._calmed: set[str] = set()
-        """Phones that heard last that somebody has answered, and all is quiet."""
+        self._calmed: dict[str, set[str]] = {}
+        """Phones that heard that somebody has answered, and what each heard since."""
 
     def __call__(self, oracle: Oracle, moment: Moment) -> Checks:
         """Check one event."""
@@ -138,11 +138,13 @@ class Crowd:
             while sent_s[0] < moment.at_s - li.CROWD_S:
                 sent_s.pop(0)
             is_rise = self._is_rise(moment, message)
+            since = self._calmed.get(message.phone)
             if message.alarm == "answered":
-                self._calmed.add(message.phone)
-            elif message.priority >= HIGH and message.phone in self._calmed:
-                self._calmed.discard(message.phone)
-                is_rise = True  # after "quiet for five minutes" it is news again
+                self._calmed[message.phone] = set()
+            elif message.priority >= HIGH and since is not None:
+                # After "quiet for five minutes" each danger is news again.
+                is_rise = is_rise or message.alarm not in since
+                since.add(message.alarm)
             if is_rise:
                 continue
             why = f"{len(sent_s)} messages in ten minutes to the {message.phone}"

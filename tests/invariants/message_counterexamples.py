@@ -96,6 +96,12 @@ MESSAGE_COURSES: dict[str, tuple[Course, ...]] = {
         course_of(GASES, SHUT, o2(17.5), Wait(3), SourceSays("mqtt", "late"), Wait(6)),
     ),
     "g/crowd": (
+        # Two dangers, told as answered, sound again after a restart: both are news.
+        course_of(
+            *("ceiling", Turn("co2_ppm", 40e3), Wait(5, 60.0), o2(17.5), Wait(1, 1.0)),
+            *(Wait(5, 60.0), Each(ACKNOWLEDGE, 4, 60.0), Restart(2.0, knows_gap=False)),
+            Wait(1, 1.0),
+        ),
         # What is over since, and was never told for a graver one, is no rise.
         Course(
             "two-gases",

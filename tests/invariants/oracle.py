@@ -136,7 +136,8 @@ class Oracle:
         """Follow how long parts have seen a limit passed that is truly passed."""
         excursion = self.excursions[limit.name]
         parts = moment.parts_of(limit.quantity)
-        readings = [part.value for part in parts if part.value is not None]
+        given = [part for part in parts if part.value is not None]
+        readings = [part.value for part in given if part.value is not None]
         waits = any(part.value is None and not part.is_silent for part in parts)
         is_for_hours = (
             limit.name == "CO 70 ppm" and self._co_hours_ppm >= NEAR_HOURS_PPM
@@ -144,8 +145,8 @@ class Oracle:
         if is_for_hours or any(limit.is_near(value) for value in readings):
             if excursion.near_s is None:
                 excursion.near_s = moment.at_s
-        elif readings and not waits:
-            excursion.near_s = None  # silence alone makes no air good
+        elif any(part.mode != "doubtful" for part in given) and not waits:
+            excursion.near_s = None  # silence and doubt make no air good
         is_past = [_sees(part, limit, excursion) for part in parts]
         if not any(is_past) or not limit.is_past(moment.true(limit.quantity)):
             excursion.past_s = None
