@@ -13,7 +13,7 @@ from typing import IO
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import CallError, add_json
 from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
-from cabinvigil.daemon.log.find import NightError, by_night, night_files
+from cabinvigil.daemon.log.find import Chosen, NightError, all_nights, chosen
 from cabinvigil.daemon.report.compare_text import (
     as_csv,
     as_json,
@@ -74,7 +74,7 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     return ExitCode.DONE
 
 
-Wanted = tuple[str, list[Path], str]
+Wanted = tuple[str, Chosen, str]
 """A name, the night's files, and its stretch (empty: all of it)."""
 
 
@@ -84,10 +84,10 @@ def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
         night, stretch = _split(word)
         path = Path(night)
         if path.is_dir():
-            for name, paths in by_night(path).items():
-                yield str(path / name), paths, stretch
+            for one in all_nights(path):
+                yield str(path / str(one.night)), one, stretch
         else:
-            yield word, night_files(night, folder_of(args, night)), stretch
+            yield word, chosen(night, folder_of(args, night)), stretch
 
 
 def _split(word: str) -> tuple[str, str]:
@@ -102,8 +102,8 @@ def _split(word: str) -> tuple[str, str]:
 
 
 def _sheet(wanted: Wanted) -> Sheet:
-    name, paths, stretch = wanted
-    found = give_account(paths, wall=SystemClock().wall())
+    name, night, stretch = wanted
+    found = give_account(night, SystemClock().wall())
     first, _, last = stretch.partition("..")
     from_s = _mark(found, first, name) if first.strip() else 0.0
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s

@@ -27,6 +27,7 @@ from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
 
@@ -221,6 +222,8 @@ def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[st
 
 def cautions(settings: Settings, known: Registries) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
+    if why := why_minded(settings.cabin.zone):
+        yield f"{why[0].upper()}{why[1:]}."
     has = measured(settings, known)
     infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
     breathed = watched(settings.parts, infos)

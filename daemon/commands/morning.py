@@ -16,13 +16,13 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_json,
     add_log,
-    print_note,
 )
 from cabinvigil.daemon.log.find import (
+    Chosen,
     NightError,
+    chosen,
     is_date,
     missing,
-    night_files,
 )
 from cabinvigil.daemon.log.night import NightSeries
 from cabinvigil.daemon.log.runs import read_tape
@@ -73,20 +73,17 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
 def run(
     args: argparse.Namespace,
     out: IO[str],
-    err: IO[str],
+    _err: IO[str],
     clock: Clock | None = None,
 ) -> int:
     """Tell of the night; return the exit code."""
     folder = folder_of(args, args.night)
-    paths = night_files(args.night, folder)
-    older, wall = None, (clock or SystemClock()).wall()
-    if args.night is None and folder is not None:
-        older = missing(paths, folder, wall)
-    found = give_account(paths, older, wall)
+    wall = (clock or SystemClock()).wall()
+    night = chosen(args.night, folder)
+    is_last = args.night is None
+    found = give_account(night, wall, is_last_night=is_last)
     if args.page is not None:
         _page(found, args.page)
-    if older is not None:
-        print_note(older, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json_line(told), file=out)
@@ -118,41 +115,47 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
 
 
 def give_account(
-    paths: list[Path], note: str | None = None, wall: datetime | None = None
+    night: Chosen, wall: datetime | None = None, *, is_last_night: bool = False
 ) -> Morning:
     """Read a night and give account of it.
 
     Args:
-        paths: its files.
-        note: what a reader must know of how it was found.
+        night: its files.
         wall: the present moment: a log that ended long before it without a word was cut
             off; None looks for no such thing.
+        is_last_night: it is to be that of the evening before `wall`; an older one says
+            so, and that nobody can vouch for the last.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
     """
-    tape = read(paths)
+    tape = read(night)
+    lacks = list(night.missing)
     if wall is not None:
         tape = replace(tape, is_cut_off=tape.ends_in_silence(wall))
-    if note is not None:
-        tape = replace(tape, notes=(note, *tape.notes))
-    return morning(tape, paths[0].name.split(".jsonl")[0])
+        if is_last_night and (older := missing(tape, wall)):
+            lacks.insert(0, older)
+    name = night.name if tape.night is None else f"night-{tape.night}"
+    return morning(replace(tape, missing=tuple(lacks)), name)
 
 
-def read(paths: list[Path]) -> NightSeries:
+def read(night: Chosen) -> NightSeries:
     """Read the files of a night.
 
     Raises:
         NightError: one cannot be read, or they hold no line of a night.
     """
     try:
-        tape = read_tape(paths)
+        tape = read_tape(night.paths, night.pick)
+        if tape.count == 0 and night.is_alone:
+            # Somebody has named a file anew: what it holds is what is meant.
+            tape = read_tape(night.paths)
     except OSError as error:
         why = error.strerror or str(error)
-        raise NightError(f"{paths[0]}: cannot be read ({why})") from error
+        raise NightError(f"{night.paths[0]}: cannot be read ({why})") from error
     if tape.count == 0:
         raise NightError(
-            f"{paths[0]}: holds no line of a night's log; give a file like "
+            f"{night.paths[0]}: holds no line of a night's log; give a file like "
             "night-2026-01-16.jsonl or its .gz"
         )
     return tape

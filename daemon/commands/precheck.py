@@ -47,6 +47,7 @@ from cabinvigil.daemon.span.kept import Span, SpansError, SpansFile, maker, of_p
 from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.time_zones import why_minded
 
 EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
@@ -185,6 +186,8 @@ def _findings(
     yield _log(args, settings, status)
     synchronised = True if args.emulated else is_synchronised()
     yield checks.clock(clock.wall(), is_synchronised=synchronised)
+    if not args.emulated and (why := why_minded(settings.cabin.zone)):
+        yield Finding("zone", "mind", why)
     yield supply(
         status,
         args.hours,

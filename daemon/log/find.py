@@ -1,10 +1,16 @@
 """Finds the night that a person means: a file, a folder's last night, or a date."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, Nights
+from cabinvigil.daemon.log.moments import zone_of
+from cabinvigil.daemon.log.neighbours import around
+from cabinvigil.daemon.log.night import NightSeries
+from cabinvigil.daemon.log.picked import Pick
 from cabinvigil.daemon.outputs.disk import closed_to_us
 from cabinvigil.daemon.text.errors import CabinvigilError
 
@@ -15,8 +21,32 @@ class NightError(CabinvigilError, ValueError):
     """There is no such night; the message says what there is, and how to name it."""
 
 
-def night_files(word: str | None, folder: Path | None) -> list[Path]:
-    """Find the files of a night, in their true order.
+HEADLESS = "its beginning is missing, the file before the first is not there"
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A night as its files hold it."""
+
+    name: str
+    """The stem of the file that is named like it."""
+    paths: tuple[Path, ...]
+    """In their true order; with `pick`, also those that may hold some of it."""
+    pick: Pick | None = None
+    """Which night of them; None: all that they hold."""
+    missing: tuple[str, ...] = ()
+    """What is not there, a clause each."""
+    is_alone: bool = False
+    """They are the files of that date alone."""
+
+    @property
+    def night(self) -> date | None:
+        """The date of its evening; None where it is all of a file, or the last."""
+        return None if self.pick is None else self.pick.night
+
+
+def chosen(word: str | None, folder: Path | None) -> Chosen:
+    """Find the files of a night.
 
     Args:
         word: a file, a folder, or a date like 2026-01-16 (the evening's); None for the
@@ -31,7 +61,7 @@ def night_files(word: str | None, folder: Path | None) -> list[Path]:
         if path.is_dir():
             return _last(path)
         if path.is_file():
-            return [path]
+            return files(path)
         raise NightError(
             f"{word}: is not there; give a night's file, a folder of nights, or a date "
             "like 2026-01-16"
@@ -86,32 +116,63 @@ def by_night(folder: Path) -> dict[str, list[Path]]:
     return found
 
 
-def missing(paths: list[Path], folder: Path, wall: datetime) -> str | None:
+def missing(tape: NightSeries, wall: datetime) -> str | None:
     """Say that the last night itself is not there, only an older one; None: it is.
 
     Args:
-        paths: what was found to be the last night.
-        folder: where.
+        tape: what was found to be the last night.
         wall: the present moment.
     """
-    last = wall.astimezone().date() - timedelta(days=1)
-    found = next((one.night for one in nights(folder) if one.path in paths), last)
-    if found >= last or wall < EARLIEST:
+    last = wall.astimezone(zone_of(tape.head)).date() - timedelta(days=1)
+    if tape.night is None or tape.night >= last or wall < EARLIEST:
         return None
-    return f"The night of {last} is missing; the newest there is that of {found}."
+    return f"the night of {last} is missing, and this is that of {tape.night}"
 
 
-def _last(folder: Path) -> list[Path]:
+def files(*paths: Path) -> Chosen:
+    """Choose all that some files hold."""
+    return Chosen(_stem(paths[0]), paths)
+
+
+def _stem(path: Path) -> str:
+    return path.name.split(".jsonl")[0]
+
+
+def _last(folder: Path) -> Chosen:
     found = nights(folder)
-    return [one.path for one in found if one.night == found[-1].night]
+    return _of(found, found[-1].night, Pick())
 
 
-def _dated(folder: Path, word: str) -> list[Path]:
+def _of(found: Sequence[NightFile], night: date, pick: Pick) -> Chosen:
+    """Choose the files of a date, with all that may hold some of that night."""
+    places = [n for n, one in enumerate(found) if one.night == night]
+    around_it = around(found, places[0], places[-1])
+    lacks = (HEADLESS,) if around_it.is_headless else ()
+    return Chosen(
+        _stem(found[places[0]].path),
+        around_it.paths,
+        pick,
+        lacks,
+        is_alone=len(around_it.paths) == len(places),
+    )
+
+
+def _dated(folder: Path, word: str) -> Chosen:
     found = nights(folder)
     wanted = date.fromisoformat(word)
-    paths = [one.path for one in found if one.night == wanted]
-    if paths:
-        return paths
+    if any(one.night == wanted for one in found):
+        return _of(found, wanted, Pick(wanted))
     dates = sorted({str(one.night) for one in found})
     there = ", ".join(dates[-SHOWN:])
     raise NightError(f"{folder}: has no night of {word}; the last it has: {there}")
+
+
+def all_nights(folder: Path) -> list[Chosen]:
+    """Choose every night of a folder, by the dates of its files.
+
+    Raises:
+        NightError: it holds none, or cannot be read.
+    """
+    found = nights(folder)
+    dates = dict.fromkeys(one.night for one in found)
+    return [_of(found, night, Pick(night)) for night in dates]

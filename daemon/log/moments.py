@@ -7,6 +7,7 @@ from typing import Any
 from cabinvigil.daemon.log.folder import night_of
 from cabinvigil.daemon.log.night import NightSeries
 from cabinvigil.daemon.text.moments import time_or_elapsed
+from cabinvigil.daemon.text.time_zones import zone_named
 
 TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
 """Where every rehearsal is set: our own scenario."""
@@ -15,9 +16,13 @@ TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
 def zone_of(head: Mapping[str, Any]) -> tzinfo | None:
     """Give the zone of a night's moments by its first line; None: the machine's own.
 
-    A rehearsed night is told in the trailer's time, as it was while it was played.
+    A rehearsed night is told in the trailer's time, as it was while it was played;
+    any other in the cabin's, wherever its log is read.
     """
-    return TRAILERS_ZONE if head.get("emulated") is True else None
+    if head.get("emulated") is True:
+        return TRAILERS_ZONE
+    name = head.get("zone")
+    return zone_named(name) if isinstance(name, str) else None
 
 
 def moment(tape: NightSeries, at_s: float, zone: tzinfo | None = None) -> str:
@@ -32,14 +37,15 @@ def moment(tape: NightSeries, at_s: float, zone: tzinfo | None = None) -> str:
     return time_or_elapsed(None if wall is None else wall.astimezone(zone), at_s)
 
 
-def day(wall: datetime | None, zone: tzinfo | None = None) -> str:
+def day(tape: NightSeries, zone: tzinfo | None = None) -> str:
     """Write the date of a night's evening in full; '' where none is known.
 
     A night lasts from noon to noon, so 01:00 belongs to the evening before.
     """
+    wall = tape.origin
     if wall is None:
         return ""
-    night = night_of(wall, zone)
+    night = tape.night or night_of(wall, zone)
     return f"{night.day} {night:%B %Y}"
 
 

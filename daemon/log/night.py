@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.log.reader import Flaws
@@ -68,8 +68,22 @@ class NightSeries:
     flaws: Flaws
     notes: Sequence[str] = field(default_factory=tuple)
     """What a reader should know of how the night was put together."""
+    night: date | None = None
+    """By the date of its evening, where it was picked by that or as the last."""
+    missing: Sequence[str] = ()
+    """What of this night, or of a later one, is not there: a clause each."""
     is_cut_off: bool = False
     """Its last run ended without a word: what came after it, nobody watched."""
+
+    @property
+    def damaged(self) -> list[str]:
+        """What of its files could not be read, a clause each."""
+        flaws, found = self.flaws, []
+        if flaws.unreadable:
+            found.append(f"{flaws.unreadable} lines of the log could not be read")
+        if flaws.damaged:
+            found.append(f"{flaws.damaged} stretches of the log are damaged")
+        return found
 
     def ends_in_silence(self, wall: datetime) -> bool:
         """Say whether the last run neither stopped in order nor goes on.

@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.night import STEP_S
 from cabinvigil.daemon.log.reader import CLOCK_STEP_S, moment
 from cabinvigil.drivers.kit.quantity import Quantity, split_channel
@@ -25,6 +27,8 @@ in place of their mean (own choice: several times any part's noise, sensors.md).
 
 
 ANY_SPREAD = float("inf")
+LATEST_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
+"""No clock that is right shows more, as long as this software lives."""
 LONGEST_BUMP_S = 600.0
 """A bump test of a log lasts no longer, whatever the log says (own choice)."""
 
@@ -64,6 +68,8 @@ class Run:
     """Its start record."""
     offset_s: float | None = None
     """Wall clock less `up_s`, as last seen: once set, a clock is right."""
+    believed_s: float | None = None
+    """The same, of the last clock that can be right at all."""
     steps: dict[str, dict[int, float]] = field(default_factory=dict)
     """By series, means by step of `up_s`."""
     at_least: dict[str, set[int]] = field(default_factory=dict)
@@ -81,6 +87,11 @@ class Run:
     bump_until_s: float = float("-inf")
     """What the parts show until then is gas or breath that was held to them."""
 
+    @property
+    def is_told(self) -> bool:
+        """Whether it holds more than its start."""
+        return bool(self.heard or self.events)
+
     def see_bump_test(self, row: Mapping[str, Any]) -> None:
         """Note that gas or breath is held to the parts from here on, or no longer."""
         self.bump_until_s = bump_until_s(row)
@@ -95,6 +106,39 @@ class Run:
             fields = {"moved_s": offset_s - self.offset_s}
             self.keep(self.clock_steps, UpEvent(row["up_s"], "clock", fields))
         self.offset_s = offset_s
+        if EARLIEST.timestamp() < wall.timestamp() < LATEST_S:
+            self.believed_s = offset_s
+
+    def between(self, from_s: float, to_s: float) -> "Run":
+        """Return what it told from one moment of its own time to another."""
+        first, last = step_of(from_s), step_of(to_s)
+
+        def within(step: int) -> bool:
+            return first <= step < last
+
+        def some(events: list[UpEvent]) -> list[UpEvent]:
+            return [one for one in events if from_s <= one.up_s < to_s]
+
+        def steps(told: dict[str, set[int]]) -> dict[str, set[int]]:
+            return {key: set(filter(within, each)) for key, each in told.items()}
+
+        means = {
+            key: {step: value for step, value in each.items() if within(step)}
+            for key, each in self.steps.items()
+        }
+        return replace(
+            self,
+            begin_s=max(from_s, self.begin_s),
+            end_s=min(to_s, self.end_s),
+            steps={key: each for key, each in means.items() if each},
+            at_least=steps(self.at_least),
+            doubtful=steps(self.doubtful),
+            alone=steps(self.alone),
+            heard=set(filter(within, self.heard)),
+            events=some(self.events),
+            estimates=some(self.estimates),
+            clock_steps=some(self.clock_steps),
+        )
 
     def keep(self, where: list[UpEvent], event: UpEvent) -> None:
         """Keep an event, up to the bound."""

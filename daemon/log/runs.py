@@ -1,12 +1,15 @@
 """Reads a night's log into a tape: run by run, in one pass."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby, islice
 from operator import le
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
+from cabinvigil.daemon.log.picked import Pick, picked
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 from cabinvigil.daemon.log.timeline import joined
@@ -143,8 +146,12 @@ def _row_step(row: Mapping[str, Any]) -> int:
     return int(row["up_s"] // STEP_S)
 
 
-def read_tape(paths: Iterable[Path]) -> NightSeries:
+def read_tape(paths: Iterable[Path], pick: Pick | None = None) -> NightSeries:
     """Read the files of one night, in their order.
+
+    Args:
+        paths: the files; with `pick`, those too that may hold some of that night.
+        pick: which night of them; None is all that they hold.
 
     Raises:
         OSError: a file cannot be opened or read.
@@ -157,7 +164,12 @@ def read_tape(paths: Iterable[Path]) -> NightSeries:
     if reader.strayed:
         logbook.flaws.unreadable += reader.strayed
         logbook.flaws.note(f"{reader.strayed} lines stand at a moment that cannot be.")
-    return joined(reader.runs, logbook.flaws)
+    runs: Sequence[Run] = reader.runs
+    night = None
+    if pick is not None:
+        head = next((run.head for run in reversed(runs) if run.head), {})
+        night, runs = picked(runs, pick, zone_of(head))
+    return replace(joined(runs, logbook.flaws), night=night)
 
 
 __all__ = ["STEP_S", "TapeReader", "read_tape"]

@@ -8,16 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.night import STEP_S, Event, Gap, NightSeries, Told
+from cabinvigil.daemon.log.picked import UNKNOWN_PAUSE_S
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 
-LATEST_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 LONGEST_PAUSE_S = 36 * 3600.0
 """Two runs of one night lie no further apart; else a clock was wrong."""
-UNKNOWN_PAUSE_S = 600.0
-"""Shown between runs whose distance nobody knows."""
 LEAST_GAP_S = 120.0
 LONGEST_TICK_S = 3600.0
 """What a log says of its tick beyond this is no tick; a config allows a minute."""
@@ -59,7 +56,7 @@ class _Placed:
 def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
     """Put runs on one time."""
     notes: list[str] = []
-    placed, is_dated = _placed([run for run in runs if run.heard or run.events], notes)
+    placed, is_dated = _placed([run for run in runs if run.is_told], notes)
     head = next((run.head for run in reversed(runs) if run.head), {})
     if not placed:
         return NightSeries(
@@ -100,7 +97,7 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
 
 def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]:
     """Give each run its place, and say whether clocks date them."""
-    bases = [_believed(run) for run in runs]
+    bases = [run.believed_s for run in runs]
     if not any(base is not None for base in bases):
         if runs:
             notes.append("No clock was set: times count from the first line.")
@@ -112,13 +109,6 @@ def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]
     if first:
         notes.append("The clock was not set at first: the earliest times are a guess.")
     return _in_a_row(runs, bases, begin_s, notes), True
-
-
-def _believed(run: Run) -> float | None:
-    if run.offset_s is None:
-        return None
-    is_likely = EARLIEST.timestamp() < run.offset_s + run.end_s < LATEST_S
-    return run.offset_s if is_likely else None
 
 
 def _in_a_row(

@@ -84,7 +84,7 @@ def _together(text: str) -> str:
 def _when(found: Morning, zone: tzinfo | None) -> str:
     if found.tape.origin is None:
         return "a night without a clock"
-    return f"night of {day(found.begins, zone)}"
+    return f"night of {day(found.tape, zone)}"
 
 
 def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:

@@ -89,7 +89,7 @@ def _head(found: Morning, zone: tzinfo | None, clock: Clock) -> Iterator[str]:
         when = f"{found.hours:.1f} h, without a clock"
     else:
         span = f"{clock(0.0)} to {clock(tape.length_s)}"
-        when = f"{day(found.begins, zone)}, {span} {zone_name(found.begins, zone)}"
+        when = f"{day(tape, zone)}, {span} {zone_name(found.begins, zone)}"
     emulated = ", emulated parts" if tape.head.get("emulated") is True else ""
     yield f"{found.facts.name}: night of {when}{emulated}"[:COLUMNS]
     yield from textwrap.wrap(headline(found), COLUMNS)
@@ -229,12 +229,7 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
         yield f"the clock was set by {moved} at {when}"
     for trouble in found.troubles[:2]:
         yield f"{trouble.source} at fault for {minutes(trouble.minutes)}"
-    flaws = found.tape.flaws
-    if flaws.unreadable:
-        yield f"{flaws.unreadable} lines of the log could not be read"
-    if flaws.damaged:
-        yield f"{flaws.damaged} stretches of the log are damaged"
-    if flaws.newer_format:
+    if found.tape.flaws.newer_format:
         yield "the log is of a newer version: some of it may be missing here"
     yield from found.tape.notes[:1]
     if found.laxer:

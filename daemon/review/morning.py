@@ -199,6 +199,7 @@ def morning(
             tape.gaps,
             tape.length_s / 3600.0,
             is_cut_off=tape.is_cut_off,
+            lacking=[*tape.missing, *tape.damaged],
         ),
         near=near,
         spare=spare(tape),

@@ -67,6 +67,7 @@ def verdict(
     hours: float = 9.0,
     *,
     is_cut_off: bool = False,
+    lacking: Sequence[str] = (),
 ) -> NightVerdict:
     """Judge the night.
 
@@ -77,6 +78,7 @@ def verdict(
         gaps: in its log.
         hours: from its first line to its last.
         is_cut_off: whether the log just ends.
+        lacking: what of the log is missing or damaged, a clause each.
     """
     passed = _passed(near)
     called = [one for one in rang if one.is_about_air and one.rank >= RANKS["high"]]
@@ -87,7 +89,7 @@ def verdict(
         for one in called
         if one.alarm not in told and (not passed or one.alarm in RINGING)
     ]
-    blind = _blind(seen, gaps)
+    blind = [*lacking, *_blind(seen, gaps)]
     if is_cut_off:
         blind.append("the watch ended without a word, and nobody watched after it")
     if passed or called:

@@ -19,6 +19,7 @@ from cabinvigil.daemon.service.status import status
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.values import AskSettings
+from cabinvigil.daemon.text.time_zones import zone_or_system
 from cabinvigil.daemon.threads.worker import OverdueError, Worker
 
 DAY_BEGINS_H, DAY_ENDS_H = 8, 20
@@ -89,10 +90,11 @@ def answer_to(
         watcher: of the cabin.
         settings: as they are now.
         wall: now.
-        zone: of the cabin's hours; None is the machine's own.
+        zone: of the cabin's hours; None is that of the config, or the machine's own.
     """
     if ask.act is None:
         return {"ok": True, **status(watcher, settings)}
+    zone = zone or zone_or_system(settings.cabin.zone)
     why = _why_no_test(ask.act, settings, wall, zone)
     if why:
         return {"ok": False, "changed": 0, "text": NOTHING + why}

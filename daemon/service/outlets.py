@@ -27,6 +27,7 @@ from cabinvigil.daemon.outputs.signal.sounder_wiring import (
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.values import MqttSettings
 from cabinvigil.daemon.settings.words import load_words
+from cabinvigil.daemon.text.time_zones import zone_or_system
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.mqtt.output import Phone
@@ -141,6 +142,7 @@ def make_phone(
         Messages(
             Topics(name),
             run_of(clock.wall()),
+            zone_or_system(settings.cabin.zone),
             forms=forms_of(settings),
             is_emulated=is_emulated,
         ),
@@ -189,6 +191,7 @@ def make_outlets(
         keep_days=settings.log.keep_days,
         max_bytes=round(settings.log.max_mb * MB),
         packed=True,
+        zone=zone_or_system(settings.cabin.zone),
     )
     outputs.append(Recorder(nights, clock, report))
     if phone is not None:

@@ -23,7 +23,7 @@ READ_S = 20.0
 times that on the slowest Pi (own estimate); more is a disk that does not answer."""
 FIXED = (
     *("buzzer", "light", "button", "mqtt", "log", "ask"),
-    *("cabin.name", "watch.state_folder"),
+    *("cabin.name", "cabin.zone", "watch.state_folder"),
 )
 """What only a restart changes."""
 
@@ -49,10 +49,8 @@ def in_use(new: Settings, ran: Settings) -> Settings:
     kept: dict[str, Any] = {}
     for name in FIXED:
         table, _, key = name.partition(".")
-        old = getattr(ran, table)
-        kept[table] = (
-            changed(getattr(new, table), **{key: getattr(old, key)}) if key else old
-        )
+        old, now = getattr(ran, table), kept.get(table, getattr(new, table))
+        kept[table] = changed(now, **{key: getattr(old, key)}) if key else old
     return replace(new, **kept)
 
 

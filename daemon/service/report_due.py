@@ -12,6 +12,7 @@ from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.outputs.base import FaultSink
 from cabinvigil.daemon.service.report_process import MorningCall
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.text.time_zones import zone_or_system
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.mqtt.output import Phone
@@ -113,7 +114,8 @@ class MorningTold:
         if settings.mqtt is None or phone is None:
             return None
         call = MorningCall(Path(settings.log.folder), phone.morning, report)
-        return cls(MorningDue(hour_of(settings.mqtt.morning_at)), call)
+        due = MorningDue(hour_of(settings.mqtt.morning_at))
+        return cls(due, call, zone_or_system(settings.cabin.zone))
 
     def look(self, wall: datetime) -> None:
         """See whether the hour has come; once a tick."""

@@ -10,6 +10,7 @@ from cabinvigil.daemon.core.model import AlarmState
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.text.time_zones import system_zone
 
 
 def _supply_hours(state: State) -> float | None:
@@ -90,4 +91,6 @@ def start_fields(settings: Settings, *, emulated: bool = False) -> dict[str, Any
     }
     if emulated:
         fields["emulated"] = True
+    elif zone := settings.cabin.zone or system_zone():
+        fields["zone"] = zone
     return fields

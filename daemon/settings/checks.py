@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, Protocol
+from zoneinfo import available_timezones
 
 from cabinvigil.daemon.core.validators import Direction
 from cabinvigil.daemon.settings.errors import (
@@ -17,6 +18,7 @@ from cabinvigil.daemon.settings.errors import (
     not_a_number,
     shown,
 )
+from cabinvigil.daemon.text.time_zones import zone_named
 
 
 class Note(Protocol):
@@ -112,6 +114,21 @@ class Location:
                 f"is longer than {self.longest} bytes", "use a shorter path"
             )
         return value
+
+
+class ZoneName:
+    """A time zone of the tz database."""
+
+    def check(self, value: str) -> str:
+        """Return the name, or say that this machine knows no such zone."""
+        if zone_named(value) is not None:
+            return value
+        near = nearest(value, sorted(available_timezones()))
+        hint = f"write `{near}` if that was meant" if near else "see timedatectl(1)"
+        raise BadValueError(
+            f"is {shown(value)}, no time zone that this machine knows",
+            f'write it like zone = "Europe/Oslo"; {hint}',
+        )
 
 
 class Day:

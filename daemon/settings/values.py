@@ -24,6 +24,7 @@ from cabinvigil.daemon.settings.checks import (
     Location,
     Within,
     Word,
+    ZoneName,
 )
 
 T = TypeVar("T")
@@ -68,6 +69,8 @@ class Cabin:
 
     name: TopicWord
     """Names the cabin on MQTT: `cabinvigil/<name>/...`."""
+    zone: Annotated[str, ZoneName()] | None = None
+    """Of its hours and nights, by the tz database; None is the machine's own."""
     volume_m3: Annotated[float, Within(1.0, 500.0)] | None = None
     """Air space, furniture taken off."""
     people: Annotated[int, Within(0, 20)] | None = None

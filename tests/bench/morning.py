@@ -18,7 +18,7 @@ from pathlib import Path
 from random import Random
 
 from cabinvigil.daemon.commands.morning import give_account
-from cabinvigil.daemon.log.find import NightError
+from cabinvigil.daemon.log.find import NightError, files
 from cabinvigil.daemon.report.json import as_json
 from cabinvigil.daemon.report.text import account
 from tests.bench.truth_nights import draw, live
@@ -91,11 +91,11 @@ def cost() -> None:
 def memory() -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = night(Path(folder), 1.0)
-        give_account([path])
+        give_account(files(path))
         for count in (1, 30):
             tracemalloc.start()
             for _ in range(count):
-                give_account([path])
+                give_account(files(path))
             peak_mb = tracemalloc.get_traced_memory()[1] / 1e6
             print(f"{count} nights: peak {peak_mb:.1f} MB")
             tracemalloc.stop()
@@ -109,7 +109,7 @@ def mutant(seed: int) -> tuple[int, str]:
     with tempfile.TemporaryDirectory() as folder:
         path = logs.write(Path(folder), logs.mutated(log, Random(seed)))
         try:
-            found = give_account([path])
+            found = give_account(files(path))
             json.dumps(as_json(found), allow_nan=False)
             account(found)
         except NightError:

@@ -29,6 +29,7 @@ from cabinvigil.daemon.air.zone import (
     step,
 )
 from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.review.morning import Morning
 from tests.review import logs
 
@@ -288,7 +289,7 @@ def account_of(seed: int, folder: Path) -> tuple[Morning, Truth]:
     night = draw(seed)
     rows, truth = live(night, seed)
     path = logs.write(folder, log_of(night, rows))
-    return give_account([path]), truth
+    return give_account(files(path)), truth
 
 
 def hits(found: Morning, truth: Truth) -> dict[str, bool]:

@@ -10,11 +10,15 @@ from tests.review import logs
 HOUR = 3600.0
 
 
-def test_a_night_is_named_by_its_evening() -> None:
+def test_a_night_is_named_by_its_evening(tmp_path: Path) -> None:
     """One o'clock in the morning belongs to the evening before."""
-    assert day(logs.START, UTC) == "16 January 2026"
-    assert day(logs.START + timedelta(hours=4), UTC) == "16 January 2026"
-    assert day(None) == ""
+    for begins, words in (
+        (logs.START, "16 January 2026"),
+        (logs.START + timedelta(hours=4), "16 January 2026"),
+        (None, ""),
+    ):
+        data = logs.begin(begins) + logs.air(logs.still_air(0.0, HOUR), begins)
+        assert day(read_tape([logs.write(tmp_path, data)]), UTC) == words
 
 
 def test_without_a_clock_moments_count_from_the_first_line(tmp_path: Path) -> None:

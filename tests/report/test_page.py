@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.report.page import POLICY, page
 from cabinvigil.daemon.report.page_style import DARK, LIGHT
 from cabinvigil.daemon.report.pictures import pictures
@@ -53,7 +54,7 @@ def night(folder: Path) -> Path:
 @pytest.fixture(scope="module")
 def text(tmp_path_factory: pytest.TempPathFactory) -> str:
     """The page of that night."""
-    return page(give_account([night(tmp_path_factory.mktemp("page"))]))
+    return page(give_account(files(night(tmp_path_factory.mktemp("page")))))
 
 
 class Elements(HTMLParser):
@@ -170,7 +171,7 @@ def test_a_hole_in_the_readings_is_no_line() -> None:
 
 def test_how_far_the_limit_was_is_seen_on_a_good_night_too(tmp_path: Path) -> None:
     """The first limit on the way stands in each gas's picture; noise fills none."""
-    found = give_account([logs.write(tmp_path, named.night("quiet")[0])])
+    found = give_account(files(logs.write(tmp_path, named.night("quiet")[0])))
     shown = {one.panel.key: one.panel for one in pictures(found)}
     for key, word in (
         ("o2", "limit 19.5 %"),
@@ -196,7 +197,7 @@ def test_without_matplotlib_one_sentence_says_what_to_install(
 ) -> None:
     """By the pip that belongs to this Python: no index has our own name."""
     monkeypatch.setitem(sys.modules, "matplotlib", None)
-    found = give_account([logs.write(tmp_path, named.night("quiet")[0])])
+    found = give_account(files(logs.write(tmp_path, named.night("quiet")[0])))
     with pytest.raises(DrawingError, match=f"{sys.prefix}/bin/pip install mat"):
         page(found)
 
@@ -339,7 +340,7 @@ def busy(folder: Path) -> Path:
 @pytest.mark.browser
 def test_the_busiest_night_prints_on_one_sheet(tmp_path: Path) -> None:
     """A4, twenty marks, alarms and faults; what is left out on paper is said there."""
-    text = page(give_account([busy(tmp_path)]))
+    text = page(give_account(files(busy(tmp_path))))
     assert text.count('class="long more"') == 2
     file, sheet = tmp_path / "busy.html", tmp_path / "busy.pdf"
     file.write_text(text, encoding="utf-8")

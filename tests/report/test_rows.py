@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.page import page
@@ -39,7 +40,7 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Morning:
     lines = log.splitlines(keepends=True)
     folder = tmp_path_factory.mktemp("rows")
     path = logs.write(folder, b"".join([*lines[:200], *alarm, *lines[200:]]))
-    return give_account([path])
+    return give_account(files(path))
 
 
 def test_text_and_page_show_the_same_figures(found: Morning) -> None:
@@ -85,5 +86,5 @@ def test_what_was_watched_is_a_share_of_the_night(found: Morning) -> None:
 def test_a_part_that_was_never_there_is_named(tmp_path: Path) -> None:
     """Oxygen alone: nobody watched for carbon monoxide."""
     rows = [(at_s, {"o2_pct": 20.8}) for at_s, _ in logs.still_air(0.0, 3600.0)]
-    found = give_account([logs.write(tmp_path, logs.begin() + logs.air(rows))])
+    found = give_account(files(logs.write(tmp_path, logs.begin() + logs.air(rows))))
     assert never_measured(found) == ["carbon monoxide"]

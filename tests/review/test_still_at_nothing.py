@@ -7,6 +7,7 @@ from random import Random
 import pytest
 
 from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.health import still_at_nothing
@@ -65,6 +66,6 @@ def test_the_morning_asks_for_test_gas(
         if line["event"] == "air":
             line["co_ppm"] = co_ppm and co_ppm + 0.1 * (n % 3)
     text = b"".join(json.dumps(line).encode() + b"\n" for line in lines)
-    found = give_account([logs.write(tmp_path, text)])
+    found = give_account(files(logs.write(tmp_path, text)))
     told = " ".join(account(found).split())
     assert told.count("Try bunk-co with test gas: it showed one value all") == asks

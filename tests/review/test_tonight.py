@@ -8,6 +8,7 @@ import pytest
 
 from cabinvigil.daemon.commands import morning
 from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.blood import dose
@@ -312,7 +313,7 @@ def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
     code, told = call(tmp_path / "no" / "page.html")
     assert code == 2
     assert "cannot be written" in told
-    found = give_account([path])
+    found = give_account(files(path))
     full, left = found.cylinder_h, found.cylinder_left_h
     assert full is not None
     assert left is not None

@@ -4,12 +4,14 @@ import sys
 import threading
 import time
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.log.folder import night_of
 from cabinvigil.daemon.service.report_process import MorningCall
 from tests.review import logs
 
@@ -53,18 +55,33 @@ class Desk:
 
 def test_the_real_account_of_the_last_night_is_given(tmp_path: Path) -> None:
     """By the installed program, from the folder: what the phone gets."""
+    begins = datetime.now(UTC) - timedelta(hours=10)
+    night = night_of(begins, None)
+    data = logs.begin(begins) + logs.air(logs.still_air(0.0, 2 * HOUR, 30.0), begins)
+    data += logs.line("stop", 2 * HOUR, begins, reason="SIGTERM")
+    logs.write(tmp_path, data, f"night-{night}.jsonl.gz")
+    desk = Desk(tmp_path)
+    desk.make()
+    [told] = desk.given
+    assert told["text"] == "Safe."
+    assert (told["night"], told["cabin"]) == (f"night-{night}", "lapwing")
+    assert {"o2_pct", "co_ppm", "co2_ppm"} <= {
+        one["quantity"] for one in told["closest"]
+    }
+    assert desk.reported == []
+
+
+def test_an_older_night_is_not_given_as_the_last(tmp_path: Path) -> None:
+    """R2: the disk was full, and the newest log is of a good night long ago."""
     data = logs.begin() + logs.air(logs.still_air(0.0, 2 * HOUR, 30.0))
     data += logs.line("stop", 2 * HOUR, reason="SIGTERM")
     logs.write(tmp_path, data, "night-2026-01-16.jsonl.gz")
     desk = Desk(tmp_path)
     desk.make()
     [told] = desk.given
-    assert told["text"] == "Safe."
-    assert (told["night"], told["cabin"]) == ("night-2026-01-16", "lapwing")
-    assert {"o2_pct", "co_ppm", "co2_ppm"} <= {
-        one["quantity"] for one in told["closest"]
-    }
-    assert desk.reported == []
+    assert told["well"] is False
+    assert told["text"].startswith("NOT WATCHED: ")
+    assert "is missing, and this is that of 2026-01-16" in told["missing"][0]
 
 
 def test_of_a_few_minutes_nothing_is_told(tmp_path: Path) -> None:

@@ -94,7 +94,8 @@ def cabin(port: int, **kw: object) -> Iterator[Cabin]:
 QUIET_NIGHT = {
     "night": "night-2025-01-14", "cabin": "plover", "emulated": True,
     "begins": None, "ends": None, "hours": 9.0, "verdict": "safe", "well": True,
-    "reasons": [], "air_changes_per_h": None, "gas_kg": None, "gas_kwh": None,
+    "reasons": [], "missing": [], "damaged": [],
+    "air_changes_per_h": None, "gas_kg": None, "gas_kwh": None,
     "water_left_kg": None, "tonight": [], "text": "SAFE.", "closest": [],
     "glass_wet_h": 0.0, "gaps": 0,
 }  # fmt: skip

@@ -32,6 +32,7 @@ from cabinvigil.daemon.core.model import (
     Record,
     Transition,
 )
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt import messages
 from cabinvigil.daemon.outputs.mqtt.messages import (
@@ -87,7 +88,7 @@ def morning() -> dict[str, Any]:
     """The account of a dangerous night, as `cabinvigil morning --summary` prints it."""
     with TemporaryDirectory() as folder:
         log, _ = named.night("shut")
-        found = give_account([logs.write(Path(folder), log)])
+        found = give_account(files(logs.write(Path(folder), log)))
     return dict(json.loads(json.dumps(summary(found), allow_nan=False)))
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import DANGEROUS, UNSEEN
@@ -28,7 +29,7 @@ def told(
     """Each named night, told."""
     folder = tmp_path_factory.mktemp(request.param)
     log, _ = named.night(request.param)
-    return request.param, give_account([logs.write(folder, log)])
+    return request.param, give_account(files(logs.write(folder, log)))
 
 
 def test_the_verdict_agrees_with_the_truth(told: tuple[str, Morning]) -> None:
