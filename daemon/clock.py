@@ -2,12 +2,30 @@
 
 import time
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Protocol
 
 # The boot-time clock counts on through a suspend, so that a value read before the
 # machine slept is old when it wakes; the plain monotonic clock would call it fresh
 # (clock_gettime(2)).  It also needs no file that a hardened unit may hide.
 _STEADY = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+
+
+TIME_DAEMON = Path("/run/systemd/timesync")
+"""Of systemd-timesyncd, which makes `synchronized` there once it has set the clock
+(systemd-timesyncd.service(8))."""
+
+
+def is_clock_set(folder: Path = TIME_DAEMON) -> bool | None:
+    """Say whether the network has set the clock since the boot.
+
+    Returns:
+        None where no time daemon tells.
+    """
+    try:
+        return (folder / "synchronized").exists() if folder.exists() else None
+    except OSError:
+        return None
 
 
 class Clock(Protocol):

@@ -2,10 +2,11 @@
 
 import time
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.clock import SystemClock, VirtualClock
+from cabinvigil.daemon.clock import SystemClock, VirtualClock, is_clock_set
 
 
 class Loop:
@@ -60,3 +61,11 @@ def test_virtual_clock_wants_a_zone() -> None:
     """A start without a time zone is refused with a sentence."""
     with pytest.raises(ValueError, match="has no time zone"):
         VirtualClock(Loop(), datetime(2025, 1, 14, 21, 0))  # noqa: DTZ001
+
+
+def test_a_clock_is_vouched_for_by_the_time_daemons_file(tmp_path: Path) -> None:
+    """There: set by the network.  Not there yet: not.  No such daemon: nobody says."""
+    assert is_clock_set(tmp_path) is False
+    (tmp_path / "synchronized").touch()
+    assert is_clock_set(tmp_path) is True
+    assert is_clock_set(tmp_path / "none") is None

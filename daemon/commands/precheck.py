@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from cabinvigil.daemon.ask.socket import AskError, typed, watch_status
-from cabinvigil.daemon.clock import Clock, SystemClock
+from cabinvigil.daemon.clock import Clock, SystemClock, is_clock_set
 from cabinvigil.daemon.commands.base import (
     CallError,
     add_config,
@@ -31,7 +31,7 @@ from cabinvigil.daemon.precheck.look import look
 from cabinvigil.daemon.precheck.parts import Part, part_finding
 from cabinvigil.daemon.precheck.phone import nothing_typed, phone, typed_line
 from cabinvigil.daemon.precheck.supply import supply
-from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, try_log
+from cabinvigil.daemon.precheck.ways import buzzer, try_log
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config
@@ -184,7 +184,7 @@ def _findings(
         found = certificates.known(settings.mqtt, is_online=not args.no_phone)
         yield from certificates.judged(found, clock.wall())
     yield _log(args, settings, status)
-    synchronised = True if args.emulated else is_synchronised()
+    synchronised = True if args.emulated else is_clock_set()
     yield checks.clock(clock.wall(), is_synchronised=synchronised)
     if not args.emulated and (why := why_minded(settings.cabin.zone)):
         yield Finding("zone", "mind", why)

@@ -7,13 +7,15 @@ network has set the clock says so in its first line.
 
 import gzip
 import json
+import math
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, night_of
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import LONGEST_LINE, moment
@@ -26,42 +28,29 @@ CLOCK_SET_S = 60.0
 """A clock that was set by less moves no run to another night."""
 
 
+MOST_FILES = 200
+"""Files looked at to either side: a night of restarts has some dozens."""
+DAY_S = 24 * 3600.0
+
+
 @dataclass(frozen=True, slots=True)
 class Head:
     """What the first line of a file says of its place."""
 
-    goes_on: bool
-    """It continues a run of the file before."""
-    up_s: float
-    wall: datetime | None
-    zone: tzinfo | None
-    number: int
+    goes_on: bool = False
+    """It continues a run of the file before, perhaps with another config."""
+    up_s: float = 0.0
+    wall: datetime | None = None
+    """None where no clock that can be right tells."""
+    zone: tzinfo | None = None
+    number: int = 0
+    run: str = ""
+    """The name of its run; '' in a log of before it had one."""
 
     @property
     def began_s(self) -> float | None:
         """When its run began, in seconds of the epoch, by the clock of this line."""
         return None if self.wall is None else self.wall.timestamp() - self.up_s
-
-    @property
-    def since_noon_s(self) -> float | None:
-        """How long after the noon of its night it begins."""
-        if self.wall is None:
-            return None
-        return self.wall.timestamp() - noon_s(night_of(self.wall, self.zone), self.zone)
-
-    @property
-    def is_of_a_night(self) -> bool:
-        """Whether what its run told before may belong to the same night."""
-        if not self.goes_on:
-            # A restart soon after noon, of a watch that noon must not cut in two.
-            since_s = self.since_noon_s
-            return since_s is not None and since_s <= LONGEST_BREAK_S
-        since_s = self.since_noon_s
-        is_late = since_s is not None and since_s > NEAR_S
-        return self.up_s <= LONGEST_NIGHT_S or is_late
-
-
-UNKNOWN = Head(False, 0.0, None, None, 0)
 
 
 def head_of(path: Path) -> Head:
@@ -72,16 +61,18 @@ def head_of(path: Path) -> Head:
             line = json.loads(file.readline(LONGEST_LINE))
         return _head(line)
     except (OSError, EOFError, zlib.error, ValueError, KeyError, TypeError):
-        return UNKNOWN
+        return Head()
 
 
 def _head(line: Mapping[str, Any]) -> Head:
+    wall = moment(line.get("t"))
     return Head(
-        line.get("continues") is True,
+        line.get("continues") is True or line.get("reload") is True,
         float(line["up_s"]),
-        moment(line.get("t")),
+        wall if wall is not None and wall >= EARLIEST else None,
         zone_of(line),
         int(line["file_no"]),
+        str(line.get("run", "")),
     )
 
 
@@ -102,26 +93,95 @@ def around(found: Sequence[NightFile], first: int, last: int) -> Around:
         first: where the first file of the night's date stands.
         last: where the last does.
     """
-    headless = False
-    head = head_of(found[first].path)
-    while head.is_of_a_night:
-        if first == 0 or found[first - 1].number < head.number - 1:
-            headless = head.goes_on
-            break
-        first -= 1
-        head = head_of(found[first].path)
-    while last + 1 < len(found) and _belongs(found, last):
-        last += 1
-    return Around(tuple(one.path for one in found[first : last + 1]), headless)
+    files = _Files(found)
+    begin, headless = files.begin(first)
+    end = files.end(last)
+    return Around(tuple(one.path for one in found[begin : end + 1]), headless)
 
 
-def _belongs(found: Sequence[NightFile], last: int) -> bool:
-    """Return whether the file after may hold some, or the clock that dates this one."""
-    after = head_of(found[last + 1].path)
-    if not after.goes_on:
-        return after.is_of_a_night
-    before = head_of(found[last].path)
-    moved_s = 0.0
-    if after.began_s is not None and before.began_s is not None and before.goes_on:
-        moved_s = abs(after.began_s - before.began_s)
-    return after.up_s <= LONGEST_NIGHT_S or moved_s > CLOCK_SET_S
+class _Files:
+    """The files of a folder, of which each is looked into once."""
+
+    def __init__(self, found: Sequence[NightFile]) -> None:
+        self._found = found
+        self._heads: dict[int, Head] = {}
+
+    def _head(self, n: int) -> Head:
+        if n not in self._heads:
+            self._heads[n] = head_of(self._found[n].path)
+        return self._heads[n]
+
+    def _moment_s(self, n: int) -> float | None:
+        """Return when a file begins, by the last clock of the run that it begins with.
+
+        It is in the files that go on with it; None where none can be right.
+        """
+        began_s = self._head(n).began_s
+        for after in range(n + 1, min(len(self._found), n + MOST_FILES)):
+            head = self._head(after)
+            if not head.goes_on or head.run != self._head(n).run:
+                break
+            began_s = began_s if head.began_s is None else head.began_s
+            if head.up_s > LONGEST_NIGHT_S:
+                break  # a watch by day and night: its clock was set long ago
+        return None if began_s is None else began_s + self._head(n).up_s
+
+    def _since_noon_s(self, n: int) -> float | None:
+        """Return how long after the noon of its night a file begins."""
+        at_s, zone = self._moment_s(n), self._head(n).zone
+        if at_s is None:
+            return None
+        return at_s - noon_s(night_of(datetime.fromtimestamp(at_s, UTC), zone), zone)
+
+    def _goes_back(self, n: int) -> bool:
+        """Return whether what was before a file may belong to its night."""
+        head, since_s = self._head(n), self._since_noon_s(n)
+        if not head.goes_on:
+            # A restart soon after noon, of a watch that noon must not cut in two.
+            return since_s is not None and since_s <= LONGEST_BREAK_S
+        is_late = since_s is not None and since_s > NEAR_S
+        return head.up_s <= LONGEST_NIGHT_S or is_late
+
+    def begin(self, first: int) -> tuple[int, bool]:
+        """Return the first file that may hold some, and whether one before is gone."""
+        # A run that had no clock came before the next that has one.
+        is_after_lost = first > 0 and self._moment_s(first - 1) is None
+        if not is_after_lost and not self._goes_back(first):
+            return first, False
+        at_s, n = self._moment_s(first), first
+        least_s = -math.inf
+        if at_s is not None and (since_s := self._since_noon_s(first)) is not None:
+            least_s = at_s - since_s - DAY_S
+        while n > 0 and first - n < MOST_FILES:
+            before_s = self._moment_s(n - 1)
+            is_near = before_s is None or before_s >= least_s
+            if not is_near and not (self._head(n).goes_on and self._goes_back(n)):
+                break
+            n -= 1
+        head = self._head(n)
+        is_gone = n == 0 or self._found[n - 1].number < head.number - 1
+        return n, head.goes_on and is_gone and self._goes_back(n)
+
+    def end(self, last: int) -> int:
+        """Return the last file that may hold some, or the clock that dates it."""
+        noon = noon_s(self._found[last].night, self._head(last).zone)
+        n = last
+        while n + 1 < len(self._found) and n - last < MOST_FILES:
+            at_s, head = self._moment_s(n + 1), self._head(n + 1)
+            most_s = DAY_S + (LONGEST_BREAK_S if n == last else DAY_S)
+            is_near = at_s is None or 0.0 <= at_s - noon < most_s
+            goes_on = head.goes_on and (
+                head.up_s <= LONGEST_NIGHT_S or self._was_set(n + 1)
+            )
+            if not is_near and not goes_on:
+                break
+            n += 1
+        return n
+
+    def _was_set(self, n: int) -> bool:
+        """Return whether the clock was set where a file goes on with the one before."""
+        after, before = self._head(n).began_s, self._head(n - 1).began_s
+        is_one = self._head(n).run == self._head(n - 1).run
+        if after is None or before is None or not is_one:
+            return False
+        return abs(after - before) > CLOCK_SET_S

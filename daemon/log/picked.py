@@ -1,12 +1,18 @@
 """Picks the runs of one night out of the files that may hold some of it."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, tzinfo
+from itertools import pairwise
 from typing import NamedTuple
 
 from cabinvigil.daemon.log.run import Run
-from cabinvigil.daemon.log.watches import LONGEST_NIGHT_S, Spell, nights
+from cabinvigil.daemon.log.watches import (
+    LONGEST_BREAK_S,
+    LONGEST_NIGHT_S,
+    Spell,
+    nights,
+)
 
 UNKNOWN_PAUSE_S = 600.0
 """Between runs whose distance nobody knows."""
@@ -39,6 +45,9 @@ def picked(runs: Sequence[Run], pick: Pick, zone: tzinfo | None) -> Picked:
     bases = _bases(runs)
     if bases is None:
         return Picked(None, _last_ones(runs))
+    runs = [
+        replace(run, believed_s=base) for run, base in zip(runs, bases, strict=True)
+    ]
     spells = [
         Spell(base + run.begin_s, base + run.end_s)
         for run, base in zip(runs, bases, strict=True)
@@ -84,6 +93,8 @@ def _bases(runs: Sequence[Run]) -> list[float] | None:
     A run without a clock lies before the next that has one: the network set it then.
     """
     told = [run.believed_s for run in runs]
+    for n in _late(runs):
+        told[n] = None
     if all(base is None for base in told):
         return None
     bases = list(_from_before(runs, told))
@@ -92,15 +103,43 @@ def _bases(runs: Sequence[Run]) -> list[float] | None:
         if told[n] is None and next_s is None:
             continue  # nor did any later one: it follows what came before
         if told[n] is None and next_s is not None:
-            bases[n] = next_s - UNKNOWN_PAUSE_S - runs[n].end_s
+            is_one = n + 1 < len(runs) and runs[n + 1].goes_on
+            before_s = next_s - UNKNOWN_PAUSE_S - runs[n].end_s
+            bases[n] = bases[n + 1] if is_one else before_s
         next_s = bases[n] + runs[n].begin_s
     return bases
 
 
+def _late(runs: Sequence[Run]) -> Iterator[int]:
+    """Give the runs whose clock was hours late, though they never learnt it.
+
+    The next one found it so, and had begun by the clock that these ended with: either
+    nobody watched for so long, or it was late before; then they are of that night.
+    """
+    is_late, after = False, range(0)
+    for one in reversed(list(_processes(runs))):
+        if after:
+            set_s = max(runs[n].set_by_s for n in after)
+            is_late = is_late or set_s > LONGEST_BREAK_S
+            is_late = is_late and runs[after[0]].began_unset
+            is_late = is_late and runs[one[0]].began_unset
+            is_late = is_late and not any(runs[n].clock_steps for n in one)
+            yield from one if is_late else ()
+        after = one
+
+
+def _processes(runs: Sequence[Run]) -> Iterator[range]:
+    """Give the places of the runs that are one process, read anew or not."""
+    starts = [n for n, run in enumerate(runs) if n == 0 or not run.goes_on]
+    for first, last in pairwise([*starts, len(runs)]):
+        yield range(first, last)
+
+
 def _from_before(runs: Sequence[Run], told: Sequence[float | None]) -> Iterator[float]:
-    ends_s = 0.0
+    ends_s = known = 0.0
     for run, base in zip(runs, told, strict=True):
-        known = ends_s + UNKNOWN_PAUSE_S - run.begin_s if base is None else base
+        after_s = known if run.goes_on else ends_s + UNKNOWN_PAUSE_S - run.begin_s
+        known = after_s if base is None else base
         ends_s = known + run.end_s
         yield known
 

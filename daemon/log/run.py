@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.clock import EARLIEST
@@ -70,6 +71,8 @@ class Run:
     """Wall clock less `up_s`, as last seen: once set, a clock is right."""
     believed_s: float | None = None
     """The same, of the last clock that can be right at all."""
+    goes_on: bool = False
+    """Its time is that of the run before: the config was read anew."""
     steps: dict[str, dict[int, float]] = field(default_factory=dict)
     """By series, means by step of `up_s`."""
     at_least: dict[str, set[int]] = field(default_factory=dict)
@@ -91,6 +94,16 @@ class Run:
     def is_told(self) -> bool:
         """Whether it holds more than its start."""
         return bool(self.heard or self.events)
+
+    @property
+    def began_unset(self) -> bool:
+        """Whether its clock was none that the network had set, as it began."""
+        return self.head.get("clock_set") is False
+
+    @property
+    def set_by_s(self) -> float:
+        """How far its clock was set forward in the run, at most."""
+        return max((one.fields["moved_s"] for one in self.clock_steps), default=0.0)
 
     def see_bump_test(self, row: Mapping[str, Any]) -> None:
         """Note that gas or breath is held to the parts from here on, or no longer."""
@@ -191,6 +204,16 @@ class Run:
         for key in doubtful:
             self.doubtful.setdefault(key, set()).add(step)
         return {key: value for key, value in row.items() if key not in doubtful}
+
+
+def share_clocks(runs: Sequence[Run]) -> None:
+    """Date runs of one process alike, by its last clock that can be right."""
+    for after, run in zip(reversed(runs), reversed(runs[:-1]), strict=False):
+        if after.goes_on and after.believed_s is not None:
+            run.believed_s = after.believed_s
+    for run, after in pairwise(runs):
+        if after.goes_on and after.believed_s is None:
+            after.believed_s = run.believed_s
 
 
 def _middle(values: list[float]) -> float:

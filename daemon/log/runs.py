@@ -11,7 +11,7 @@ from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.picked import Pick, picked
 from cabinvigil.daemon.log.reader import Logbook
-from cabinvigil.daemon.log.run import Run, UpEvent, step_of
+from cabinvigil.daemon.log.run import Run, UpEvent, share_clocks, step_of
 from cabinvigil.daemon.log.timeline import joined
 
 LONGEST_RUN_S = 48 * 3600.0
@@ -86,6 +86,7 @@ class TapeReader:
         """Take what is still open."""
         self._flush()
         self._give_up_strays()
+        share_clocks(self.runs)
 
     def _row(self, run: Run, row: dict[str, Any], up_s: float) -> None:
         run.end_s = max(run.end_s, up_s)
@@ -120,11 +121,18 @@ class TapeReader:
     def _begin(self, row: dict[str, Any], head: Mapping[str, Any]) -> Run:
         self._flush()
         self._give_up_strays()
-        run = Run(row["up_s"], row["up_s"], head)
+        run = Run(row["up_s"], row["up_s"], head, goes_on=self._is_reload(row))
         run.see_bump_test(head)
         run.see_clock(row)
         self.runs.append(run)
         return run
+
+    def _is_reload(self, row: Mapping[str, Any]) -> bool:
+        """Say whether a start is one of the same process."""
+        if row.get("reload") is not True or not self.runs:
+            return False
+        since_s: float = row["up_s"] - self.runs[-1].end_s
+        return -BACK_S <= since_s <= LONGEST_RUN_S
 
     def _stray(self, row: dict[str, Any]) -> None:
         """Hold a row that does not fit its run, until others tell what it is."""

@@ -23,6 +23,7 @@ from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.disk import make_ours
 from cabinvigil.daemon.outputs.thread import HUNG_S, OutputThread
 from cabinvigil.daemon.text.errors import bug_text
+from cabinvigil.daemon.text.moments import utc_text
 
 BATCH_S = 25.0
 """Between two syncs on a quiet night: 1 296 in nine hours, within design.md section
@@ -106,6 +107,8 @@ class Recorder:
         # Below here: touched by the thread alone.
         self._pending: PriorityDropQueue[_Line] = PriorityDropQueue(PENDING_BYTES)
         self._start_fields: Mapping[str, Any] = {}
+        self._run = ""
+        """The moment at which the run began, by the clock as it then was: its name."""
         self._bump_until_s = float("-inf")
         self._file: OpenNight | None = None
         self._file_night: date | None = None
@@ -175,7 +178,7 @@ class Recorder:
         """Render an entry into the lines that wait; one that cannot be costs itself."""
         try:
             if entry.event == "start":
-                entry = self._as_start(entry)
+                entry = self._as_start(entry, stamp)
             data = self._renderer.render(
                 entry, stamp, lambda why: self._leave_out(entry, why)
             )
@@ -191,9 +194,11 @@ class Recorder:
         self._pending.put(line, len(data), important=entry.urgent)
         self._newest = stamp
 
-    def _as_start(self, entry: Entry) -> Entry:
+    def _as_start(self, entry: Entry, stamp: Stamp) -> Entry:
         """Add what each start says of the log, and keep it for the next files."""
-        fields = {**entry.fields, "log_format": LOG_FORMAT}
+        is_reload = entry.fields.get("reload") is True and bool(self._run)
+        self._run = self._run if is_reload else utc_text(stamp.wall)
+        fields = {**entry.fields, "run": self._run, "log_format": LOG_FORMAT}
         self._start_fields = fields
         return entry._replace(fields=fields, urgent=True)
 

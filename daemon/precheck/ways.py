@@ -18,8 +18,6 @@ from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.words import load_words
 
 Ask = Callable[[str], str]
-SYNCHRONISED = Path("/run/systemd/timesync/synchronized")
-"""There once systemd's time daemon has set the clock (systemd-timesyncd(8))."""
 TRIAL_BYTES = 4096
 
 
@@ -109,11 +107,3 @@ def try_log(folder: Path, *, is_ours: bool) -> tuple[float | None, str]:
         return shutil.disk_usage(folder).free / 1e6, error
     except OSError:
         return None, error
-
-
-def is_synchronised(path: Path = SYNCHRONISED) -> bool | None:
-    """Say whether the time daemon has set the clock; None where none tells."""
-    try:
-        return True if path.exists() else None
-    except OSError:
-        return None

@@ -61,11 +61,17 @@ def alarm_episodes(events: Sequence[Event]) -> list[AlarmEpisode]:
     found: list[AlarmEpisode] = []
     open_now: dict[str, AlarmEpisode] = {}
     for event in events:
-        if event.kind == "start" and event.fields.get("kept") is None:
+        if event.kind == "start" and not _knows(event.fields):
             open_now = {}
         if event.kind == "alarm":
             _take(event, found, open_now)
     return [one for one in found if one.was_told]
+
+
+def _knows(start: Mapping[str, Any]) -> bool:
+    """Return whether a start knows where the alarms stood before it."""
+    goes_on = start.get("reload") is True or start.get("continues") is True
+    return goes_on or start.get("kept") is not None
 
 
 def _take(

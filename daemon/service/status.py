@@ -5,6 +5,7 @@ import functools
 import importlib.metadata
 from typing import Any
 
+from cabinvigil.daemon.clock import is_clock_set
 from cabinvigil.daemon.core.all_clear import outlook
 from cabinvigil.daemon.core.model import AlarmState
 from cabinvigil.daemon.core.state import State
@@ -91,6 +92,9 @@ def start_fields(settings: Settings, *, emulated: bool = False) -> dict[str, Any
     }
     if emulated:
         fields["emulated"] = True
-    elif zone := settings.cabin.zone or system_zone():
+        return fields
+    if zone := settings.cabin.zone or system_zone():
         fields["zone"] = zone
+    if (clock_set := is_clock_set()) is not None:
+        fields["clock_set"] = clock_set
     return fields

@@ -11,7 +11,7 @@ from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.outputs.signal.gpio import LineCheck, LineError, open_gpio
 from cabinvigil.daemon.precheck import ways
 from cabinvigil.daemon.precheck.findings import WatchStatus
-from cabinvigil.daemon.precheck.ways import buzzer, is_synchronised, try_log
+from cabinvigil.daemon.precheck.ways import buzzer, try_log
 from cabinvigil.daemon.settings.config import Settings, load
 from tests.recording_line import RecordingLine
 
@@ -156,9 +156,3 @@ def test_a_log_that_cannot_be_written_says_why(tmp_path: Path) -> None:
     free_mb, error = try_log(tmp_path / "log", is_ours=True)
     assert error == "File exists"
     assert free_mb is not None
-
-
-def test_a_clock_is_vouched_for_by_the_time_daemons_file(tmp_path: Path) -> None:
-    """There: set by the network.  Not there: nobody says so."""
-    assert is_synchronised(tmp_path) is True
-    assert is_synchronised(tmp_path / "none") is None

@@ -1,0 +1,431 @@
+"""A night cut in any way, read back, and held against the same night uncut.
+
+By command: python -m tests.log.cut_nights --examples 500 --seed 1
+What happens is drawn; what must come out is not asked of the code that reads: the
+uncut night is one run in one file, with a clock that was right all the time.
+"""
+
+import argparse
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.core.model import Record
+from cabinvigil.daemon.log.find import chosen, files
+from cabinvigil.daemon.log.folder import Nights
+from cabinvigil.daemon.log.writer import Recorder
+from cabinvigil.daemon.outputs.base import Stamp
+from cabinvigil.daemon.review.morning import Morning
+from tests.outputs.hands import HandClock, Told
+from tests.review import logs, named
+
+HOUR = 3600.0
+OTHER_H = 5.0
+"""How long the nights before and after are."""
+EVERY_S = 60.0
+"""A line of air each minute: what is tried here is time, not air."""
+ZONES: Mapping[str, tuple[str, ...]] = {
+    # An evening before the clock goes forward, one before it goes back, and another.
+    "Europe/Oslo": ("2026-03-28", "2026-10-24", "2026-01-16"),
+    "America/Los_Angeles": ("2026-03-07", "2026-10-31", "2026-12-24"),
+    "Australia/Lord_Howe": ("2026-10-03", "2026-04-04", "2026-07-01"),  # half an hour
+    "Pacific/Chatham": ("2026-09-26", "2026-04-04", "2026-07-01"),
+    "America/St_Johns": ("2026-03-07", "2026-10-31", "2026-02-28"),
+    "Asia/Kolkata": ("2026-01-16", "2026-05-31", "2026-12-31"),
+    "UTC": ("2026-01-16", "2026-02-28", "2026-12-31"),
+}
+"""Dates by the tz database; IANA publishes it."""
+AIRS = ("quiet", "flat", "crowded", "icing", "shut", "sooty")
+CLOCKS = ("right", "1970", "saved", "ahead", "behind")
+
+
+@dataclass(frozen=True)
+class Cut:
+    """The power goes, and comes back."""
+
+    at_s: float
+    for_s: float
+    clock: str
+    """What it shows then, until it is set: a word of `CLOCKS`."""
+    off_s: float
+    """How far it is off, where it is ahead or behind."""
+    set_after_s: float | None
+    """None: not in this run."""
+
+
+@dataclass(frozen=True)
+class Course:
+    """A night, and all that happens to its record."""
+
+    zone: str
+    begins: datetime
+    hours: float
+    first: Cut
+    """How its clock stands at the start."""
+    cuts: tuple[Cut, ...] = ()
+    reloads_s: tuple[float, ...] = ()
+    rings: tuple[tuple[float, float], ...] = ()
+    """From when to when an alarm stood."""
+    air: str = "quiet"
+    """A named night of the rehearsal."""
+    is_after_another: bool = True
+    """The night before was a bad one, and is in the folder."""
+    is_before_another: bool = False
+
+
+def draw(random: Random) -> Course:
+    """Draw a course."""
+    zone = random.choice(list(ZONES))
+    evening = date.fromisoformat(random.choice(ZONES[zone]))
+    # A night shift, too: to bed at any hour.
+    bed_h = random.choice((20.0, 22.5, 18.2, 23.9, 1.0, 5.0, 9.0))
+    begins = datetime.combine(evening, datetime.min.time(), ZoneInfo(zone))
+    begins = begins.astimezone(UTC) + timedelta(hours=bed_h)
+    hours = random.uniform(5.0, 8.9)
+    cuts, at_s = [], 0.0
+    for _ in range(random.choice((0, 1, 1, 2, 4))):
+        at_s += random.uniform(0.3, 0.5 * hours) * HOUR
+        cut = _cut(random, at_s)
+        at_s += cut.for_s
+        if at_s >= (hours - 0.4) * HOUR:
+            break
+        cuts.append(cut)
+    ends = [cut.at_s for cut in cuts] + [hours * HOUR]
+    starts = [0.0] + [cut.at_s + cut.for_s for cut in cuts]
+    runs = [end - start for start, end in zip(starts, ends, strict=True)]
+    first, *rest = (
+        _possible(cut, length_s, is_last=n == len(cuts))
+        for n, (cut, length_s) in enumerate(
+            zip((_cut(random, 0.0), *cuts), runs, strict=True)
+        )
+    )
+    # How long the power was off nobody knows after a run without a clock.
+    # Nor can anybody tell where a clock that is late for want of a battery is right.
+    for n, (before, cut) in enumerate(pairwise((first, *rest))):
+        if before.set_after_s is None and before.clock != "right":
+            clock = random.choice(("saved", "1970"))
+            set_s = cut.set_after_s or 30.0
+            rest[n] = replace(cut, for_s=600.0, clock=clock, set_after_s=set_s)
+    rings = []
+    for _ in range(random.randrange(3)):
+        from_s = random.uniform(0.0, hours - 0.3) * HOUR
+        rings.append((from_s, from_s + random.uniform(120.0, 900.0)))
+    return Course(
+        zone,
+        begins,
+        hours,
+        first,
+        tuple(rest),
+        tuple(random.uniform(0.0, hours * HOUR) for _ in range(random.randrange(3))),
+        tuple(rings[:1]),
+        random.choice(AIRS),
+        random.random() < 0.7,
+        random.random() < 0.3,
+    )
+
+
+def _cut(random: Random, at_s: float) -> Cut:
+    clock = random.choice(CLOCKS)
+    off_s = random.choice((600.0, HOUR, 5 * HOUR, 30 * HOUR, 120 * 24 * HOUR))
+    if clock == "behind":
+        off_s = random.choice((600.0, HOUR))
+    set_after_s = random.choice((30.0, 300.0, 2 * HOUR, None))
+    return Cut(at_s, random.uniform(30.0, 1.5 * HOUR), clock, off_s, set_after_s)
+
+
+def _possible(cut: Cut, length_s: float, *, is_last: bool) -> Cut:
+    """Leave out what nobody could read back: a clock that is wrong, and never set.
+
+    Where the time daemon says that it was not set, the next run tells; else the last
+    look is believed.
+    """
+    set_s = cut.set_after_s
+    if set_s is not None and set_s > 0.8 * length_s:
+        set_s = 0.5 * length_s
+    if set_s is None and cut.clock in ("ahead", "behind"):
+        set_s = 0.5 * length_s
+    if set_s is None and is_last and cut.clock != "right":
+        set_s = 0.5 * length_s
+    if set_s is None and cut.clock == "saved" and cut.at_s > 0.0:
+        set_s = 0.5 * length_s  # it was right, less the time without power
+    return replace(cut, set_after_s=set_s)
+
+
+@cache
+def _air(night: str) -> tuple[tuple[float, dict[str, float]], ...]:
+    """Give the air of a named night, line by line."""
+    data, _ = named.night(night, EVERY_S)
+    found = (json.loads(line) for line in data.splitlines()[1:])
+    return tuple((row.pop("up_s"), _readings(row)) for row in found)
+
+
+def _readings(row: dict[str, Any]) -> dict[str, float]:
+    return {key: value for key, value in row.items() if key not in ("t", "event")}
+
+
+def rows(course: Course) -> Iterator[tuple[float, dict[str, float]]]:
+    """Give the air by the seconds of the night."""
+    for at_s, row in _air(course.air):
+        if 0.0 < at_s < course.hours * HOUR:
+            yield at_s, row
+
+
+START: dict[str, Any] = {
+    "version": "0.1.0", "config_digest": "ab" * 32, "config": logs.config(),
+    "alarms": [], "laxer": [],
+}  # fmt: skip
+RANG = {
+    "alarm": "co2-level", "priority": "medium", "text": "Bad air.", "first_up": False,
+    "evidence": {},
+}  # fmt: skip
+
+
+@dataclass
+class Writer:
+    """Writes a folder as the watch does, by a clock that anybody may set."""
+
+    folder: Path
+    zone: str
+    wall: datetime = field(default_factory=lambda: datetime(2026, 1, 1, tzinfo=UTC))
+    """What the clock shows."""
+    saved: datetime = field(default_factory=lambda: datetime(2026, 1, 1, tzinfo=UTC))
+    """What it showed when the power went."""
+    up_s: float = 0.0
+    is_set: bool = True
+
+    def begin(self, wall: datetime, *, is_first: bool, is_set: bool) -> None:
+        nights = Nights(
+            self.folder, keep_days=400.0, max_bytes=10**9, packed=True,
+            zone=ZoneInfo(self.zone),
+        )  # fmt: skip
+        self.told = Told()
+        self.recorder = Recorder(nights, HandClock(), self.told, inline=True)
+        self.wall, self.up_s = wall, 5.0
+        fields = {**START, "zone": self.zone, "clock_set": is_set}
+        if not is_first:
+            fields |= {"kept": {}, "down_s": None}
+        self.put("start", fields, urgent=True)
+
+    def put(self, event: str, fields: Mapping[str, Any], *, urgent: bool) -> None:
+        stamp = Stamp(self.up_s, self.wall)
+        self.recorder.handle(Record(event, fields, urgent=urgent), stamp)
+        # The file's date is by the same clock.
+        file, shown_s = self.recorder._file, self.wall.timestamp()
+        if file is not None:
+            os.utime(file.path, (shown_s, shown_s))
+
+    def live(self, for_s: float) -> None:
+        self.wall += timedelta(seconds=for_s)
+        self.up_s += for_s
+
+    def end(self, reason: str = "") -> None:
+        if reason:
+            self.put("stop", {"reason": reason}, urgent=True)
+        self.recorder.stop(1.0)
+        self.saved = self.wall
+        assert not list(self.told), list(self.told)
+
+
+def play(course: Course, folder: Path) -> date:
+    """Write the folder; return the night's date."""
+    writer = Writer(folder, course.zone)
+    middle = course.begins + timedelta(hours=course.hours / 2.0)
+    if course.is_after_another:
+        _other(writer, middle - timedelta(hours=24.0 + OTHER_H / 2.0))
+    writer.saved = max(writer.saved, course.begins - timedelta(hours=20.0))
+    _night(writer, course)
+    if course.is_before_another:
+        _other(writer, middle + timedelta(hours=24.0 - OTHER_H / 2.0))
+    local = middle.astimezone(ZoneInfo(course.zone))
+    return local.date() - timedelta(days=int(local.hour < 12))
+
+
+def _other(writer: Writer, begins: datetime) -> None:
+    """Write a night of bad air, by a clock that is right."""
+    writer.begin(begins, is_first=True, is_set=True)
+    for _ in range(round(OTHER_H * 12)):
+        writer.live(300.0)
+        air = {"o2_pct": 17.2, "co2_ppm": 21_000.0, "co_ppm": 40.0}
+        writer.put(
+            "air", {k: v + 1e-3 * writer.up_s for k, v in air.items()}, urgent=False
+        )
+    writer.end("SIGTERM")
+
+
+def _shown(cut: Cut, true: datetime, saved: datetime) -> datetime:
+    match cut.clock:
+        case "1970":
+            return datetime(1970, 1, 1, 0, 0, 20, tzinfo=UTC)
+        case "saved":
+            return saved
+        case "ahead":
+            return true + timedelta(seconds=cut.off_s)
+        case "behind":
+            return true - timedelta(seconds=cut.off_s)
+        case _:
+            return true
+
+
+def happenings(course: Course) -> list[tuple[float, str, Any]]:
+    """List all that is written, in order."""
+    found: list[tuple[float, str, Any]] = [(at, "air", row) for at, row in rows(course)]
+    found += [(at, "reload", None) for at in course.reloads_s]
+    for from_s, to_s in course.rings:
+        found.append(
+            (from_s, "alarm", {**RANG, "state": "unacknowledged", "was": "normal"})
+        )
+        found.append(
+            (to_s, "alarm", {**RANG, "state": "normal", "was": "unacknowledged"})
+        )
+    return sorted(found, key=lambda one: one[0])
+
+
+def is_dark(course: Course, at_s: float) -> bool:
+    """Return whether the power is off."""
+    return any(cut.at_s <= at_s < cut.at_s + cut.for_s for cut in course.cuts)
+
+
+def _night(writer: Writer, course: Course) -> None:
+    waiting = [course.first, *course.cuts]
+    now_s, sets_s, is_on = 0.0, None, False
+    for at_s, kind, fields in happenings(course):
+        while (
+            waiting and waiting[0].at_s + (waiting[0].for_s if is_on else 0.0) <= at_s
+        ):
+            cut = waiting.pop(0)
+            down_s = cut.for_s if is_on else 0.0
+            if is_on:
+                writer.live(max(0.0, cut.at_s - now_s))
+                writer.end()
+            now_s = cut.at_s + down_s
+            true = course.begins + timedelta(seconds=now_s)
+            shown = _shown(cut, true, writer.saved)
+            is_set = cut.clock == "right" and cut.set_after_s is None
+            writer.begin(shown, is_first=not is_on, is_set=is_set)
+            is_on = True
+            sets_s = None if cut.set_after_s is None else now_s + cut.set_after_s
+        if is_dark(course, at_s):
+            if kind == "alarm" and fields["state"] == "normal":
+                continue
+            continue
+        if sets_s is not None and sets_s <= at_s:
+            writer.live(sets_s - now_s)
+            now_s, sets_s = sets_s, None
+            writer.wall = course.begins + timedelta(seconds=now_s)
+        writer.live(at_s - now_s)
+        now_s = at_s
+        if kind == "reload":
+            writer.put(
+                "start", {**START, "zone": course.zone, "reload": True}, urgent=True
+            )
+        else:
+            writer.put(kind, fields, urgent=kind == "alarm")
+    writer.end("SIGTERM")
+
+
+def uncut(course: Course, folder: Path) -> Path:
+    """Write the same lines as one run, by a clock that is right."""
+    data = logs.begin(course.begins, zone=course.zone)
+    for at_s, kind, fields in happenings(course):
+        if kind != "reload" and not is_dark(course, at_s):
+            data += logs.line(kind, at_s, course.begins, **fields)
+    end_s = course.hours * HOUR - EVERY_S
+    data += logs.line("stop", end_s, course.begins, reason="SIGTERM")
+    return logs.write(folder, data, "night-2000-01-01.jsonl")
+
+
+def _rang(found: Morning) -> list[tuple[str, datetime]]:
+    return [
+        (one.alarm, found.tape.moment(one.from_s) or datetime.now(UTC))
+        for one in found.rang
+    ]
+
+
+def differences(found: Morning, wanted: Morning) -> Iterator[str]:
+    """Say where the account of the cut night is another than that of the uncut one."""
+    if found.verdict.word != wanted.verdict.word:
+        yield f"verdict {found.verdict} for {wanted.verdict}"
+    if abs(found.hours - wanted.hours) > 0.05:
+        yield f"{found.hours:.2f} h for {wanted.hours:.2f} h"
+    begins, ends = found.begins, wanted.begins
+    if begins is None or ends is None or abs((begins - ends).total_seconds()) > 90.0:
+        yield f"begins {begins} for {ends}"
+    near = {replace(one.limit, alarm=""): one.value for one in wanted.near}
+    for one in found.near:
+        value = near.get(replace(one.limit, alarm=""))
+        if value is None or abs(one.value - value) > max(0.05, 0.02 * abs(value)):
+            yield f"{one.limit.alarm} {one.value:.2f} for {value}"
+    rang, told = _rang(wanted), _rang(found)
+    is_same = [a for a, _ in rang] == [a for a, _ in told]
+    pairs = zip(rang, told, strict=is_same)
+    if not is_same or any(
+        abs((a - b).total_seconds()) > 90.0 for (_, a), (_, b) in pairs
+    ):
+        yield f"rang {told} for {rang}"
+    ours, theirs = found.whole.totals, wanted.whole.totals
+    if (ours is None) is not (theirs is None):
+        yield f"totals {ours} for {theirs}"
+    if ours is not None and theirs is not None:
+        for name in ("air_m3_h", "burn_kw", "gas_kg"):
+            (low, _, high), (least, _, most) = (
+                getattr(ours, name),
+                getattr(theirs, name),
+            )
+            if low > most + 0.02 or high < least - 0.02:
+                yield f"{name} {low:.3f} to {high:.3f} for {least:.3f} to {most:.3f}"
+
+
+def check(course: Course, folder: Path) -> list[str]:
+    """Play a course, read it back in every way, and say what is wrong."""
+    nights = folder / "nights"
+    nights.mkdir()
+    night = play(course, nights)
+    (folder / "uncut").mkdir()
+    wanted = give_account(files(uncut(course, folder / "uncut")))
+    wrong = []
+    ways = {"by its date": str(night)}
+    if not course.is_before_another:
+        ways["as the last"] = ""
+    for way, word in ways.items():
+        try:
+            found = give_account(chosen(word or None, nights))
+        except ValueError as error:
+            wrong.append(f"{way}: {error}")
+            continue
+        wrong += [f"{way}: {one}" for one in differences(found, wanted)]
+    return wrong
+
+
+def main() -> int:
+    """Draw and check courses."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--examples", type=int, default=500)
+    parser.add_argument("--seed", type=int, default=1)
+    words = parser.parse_args()
+    failed = 0
+    for n in range(words.seed, words.seed + words.examples):
+        course = draw(Random(n))
+        with tempfile.TemporaryDirectory() as folder:
+            wrong = check(course, Path(folder))
+        if wrong:
+            failed += 1
+            print(f"seed {n}: {course}")
+            for one in wrong:
+                print(f"  {one}")
+    print(f"{words.examples} nights, {failed} wrong")
+    return int(failed > 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
