@@ -44,6 +44,8 @@ class Head:
     """None where no clock that can be right tells."""
     zone: tzinfo | None = None
     number: int = 0
+    is_read: bool = False
+    """False where the line is damaged."""
     run: str = ""
     """The name of its run; '' in a log of before it had one."""
 
@@ -71,7 +73,8 @@ def _head(line: Mapping[str, Any]) -> Head:
         float(line["up_s"]),
         wall if wall is not None and wall >= EARLIEST else None,
         zone_of(line),
-        int(line["file_no"]),
+        int(line.get("file_no", 0)),
+        True,
         str(line.get("run", "")),
     )
 
@@ -94,7 +97,7 @@ def around(found: Sequence[NightFile], first: int, last: int) -> Around:
         last: where the last does.
     """
     files = _Files(found)
-    begin, headless = files.begin(first)
+    begin, headless = files.begin(first, last)
     end = files.end(last)
     return Around(tuple(one.path for one in found[begin : end + 1]), headless)
 
@@ -116,6 +119,8 @@ class _Files:
 
         It is in the files that go on with it; None where none can be right.
         """
+        if not self._head(n).is_read:
+            return noon_s(self._found[n].night, None)  # its name is all there is
         began_s = self._head(n).began_s
         for after in range(n + 1, min(len(self._found), n + MOST_FILES)):
             head = self._head(after)
@@ -133,6 +138,13 @@ class _Files:
             return None
         return at_s - noon_s(night_of(datetime.fromtimestamp(at_s, UTC), zone), zone)
 
+    def _noon_before_s(self, n: int) -> float:
+        """Return when the night before that of a file began."""
+        at_s, since_s = self._moment_s(n), self._since_noon_s(n)
+        if at_s is None or since_s is None:
+            return -math.inf
+        return at_s - since_s - DAY_S
+
     def _goes_back(self, n: int) -> bool:
         """Return whether what was before a file may belong to its night."""
         head, since_s = self._head(n), self._since_noon_s(n)
@@ -142,16 +154,16 @@ class _Files:
         is_late = since_s is not None and since_s > NEAR_S
         return head.up_s <= LONGEST_NIGHT_S or is_late
 
-    def begin(self, first: int) -> tuple[int, bool]:
+    def begin(self, first: int, last: int) -> tuple[int, bool]:
         """Return the first file that may hold some, and whether one before is gone."""
         # A run that had no clock came before the next that has one.
         is_after_lost = first > 0 and self._moment_s(first - 1) is None
-        if not is_after_lost and not self._goes_back(first):
+        back = [n for n in range(first, last + 1) if self._goes_back(n)]
+        if not is_after_lost and not back:
             return first, False
-        at_s, n = self._moment_s(first), first
-        least_s = -math.inf
-        if at_s is not None and (since_s := self._since_noon_s(first)) is not None:
-            least_s = at_s - since_s - DAY_S
+        noons = [self._noon_before_s(n) for n in back]
+        least_s = min(noons, default=-math.inf)
+        n = first
         while n > 0 and first - n < MOST_FILES:
             before_s = self._moment_s(n - 1)
             is_near = before_s is None or before_s >= least_s

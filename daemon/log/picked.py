@@ -121,7 +121,8 @@ def _late(runs: Sequence[Run]) -> Iterator[int]:
         if after:
             set_s = max(runs[n].set_by_s for n in after)
             is_late = is_late or set_s > LONGEST_BREAK_S
-            is_late = is_late and runs[after[0]].began_unset
+            first = runs[after[0]]
+            is_late = is_late and first.began_unset and first.first_s is not None
             is_late = is_late and runs[one[0]].began_unset
             is_late = is_late and not any(runs[n].clock_steps for n in one)
             yield from one if is_late else ()

@@ -71,6 +71,8 @@ class Run:
     """Wall clock less `up_s`, as last seen: once set, a clock is right."""
     believed_s: float | None = None
     """The same, of the last clock that can be right at all."""
+    first_s: float | None = None
+    """The same, of its first clock; None where that cannot be right."""
     goes_on: bool = False
     """Its time is that of the run before: the config was read anew."""
     steps: dict[str, dict[int, float]] = field(default_factory=dict)
@@ -118,8 +120,11 @@ class Run:
         if self.offset_s is not None and abs(offset_s - self.offset_s) > CLOCK_STEP_S:
             fields = {"moved_s": offset_s - self.offset_s}
             self.keep(self.clock_steps, UpEvent(row["up_s"], "clock", fields))
+        is_likely = EARLIEST.timestamp() < wall.timestamp() < LATEST_S
+        if self.offset_s is None and is_likely:
+            self.first_s = offset_s
         self.offset_s = offset_s
-        if EARLIEST.timestamp() < wall.timestamp() < LATEST_S:
+        if is_likely:
             self.believed_s = offset_s
 
     def between(self, from_s: float, to_s: float) -> "Run":

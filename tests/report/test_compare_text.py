@@ -5,6 +5,7 @@ import io
 import json
 import tracemalloc
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -136,12 +137,14 @@ def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
 
 def test_memory_does_not_grow_with_the_nights(tmp_path: Path) -> None:
     """Each is read, summed up and let go: what stays is its line, not its readings."""
-    data = logs.begin() + logs.air(logs.still_air(0.0, 900.0, 30.0))
+    air = logs.still_air(0.0, 900.0, 30.0)
     peaks = []
     for count in (3, 3, 30):  # the first warms up what is kept for good
         folder = tmp_path / str(count)
         folder.mkdir(exist_ok=True)
         for day in range(count):
+            begins = logs.START + timedelta(days=day - 15)
+            data = logs.begin(begins) + logs.air(air, begins)
             logs.write(folder, data, f"night-2026-01-{day + 1:02}.jsonl.gz")
         tracemalloc.start()
         code, out, _ = call(str(folder), "--json")

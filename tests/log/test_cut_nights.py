@@ -1,0 +1,63 @@
+"""Whatever cuts a night's record, it is read back as one night, and as no other."""
+
+from datetime import datetime
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from tests.log import cut_nights
+from tests.log.cut_nights import Course, Cut
+
+HOUR = 3600.0
+
+
+@pytest.mark.parametrize("seed", range(9_001, 9_017))
+def test_a_cut_night_is_read_as_the_uncut_one(seed: int, tmp_path: Path) -> None:
+    """Verdict, closest, hours, what rang and when, gas and air; by date and as last."""
+    assert cut_nights.check(cut_nights.draw(Random(seed)), tmp_path) == []
+
+
+def course(zone: str, begins: str, *cuts: Cut, **more: object) -> Course:
+    """Give a course by its first cut and the others."""
+    first, *rest = cuts
+    at = datetime.fromisoformat(begins)
+    return Course(zone, at, 8.0, first, tuple(rest), **more)  # type: ignore[arg-type]
+
+
+RIGHT = Cut(0.0, 0.0, "right", 0.0, None)
+NAMED = {
+    # R1: the clock stands where the last night ended, and is set at half past twelve.
+    "no battery clock": course(
+        "Europe/Oslo", "2026-01-16T20:00+00:00",
+        Cut(0.0, 0.0, "saved", 0.0, 3.5 * HOUR), air="shut",
+    ),
+    "1970": course(
+        "Europe/Oslo", "2026-01-16T20:00+00:00",
+        Cut(0.0, 0.0, "1970", 0.0, 3.5 * HOUR), air="shut", is_before_another=True,
+    ),
+    # R3: the Pi is on UTC, and the night is a Californian's: noon falls at four.
+    "on UTC": course("UTC", "2026-01-17T06:00+00:00", RIGHT, air="shut"),
+    "on UTC, cut at noon": course(
+        "UTC", "2026-01-17T06:00+00:00", RIGHT,
+        Cut(5.9 * HOUR, 900.0, "right", 0.0, None), air="shut",
+    ),
+    # The first boot never learnt the time, and the second did.
+    "two boots": course(
+        "Pacific/Chatham", "2026-01-16T09:00+00:00",
+        Cut(0.0, 0.0, "saved", 0.0, None), Cut(2 * HOUR, 600.0, "saved", 0.0, HOUR),
+        air="shut",
+    ),
+    "four months ahead": course(
+        "America/Los_Angeles", "2026-01-17T04:00+00:00",
+        Cut(0.0, 0.0, "ahead", 120 * 24 * HOUR, 2 * HOUR), air="shut",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NAMED)
+def test_the_clocks_of_a_pi_move_no_hour_to_another_night(
+    name: str, tmp_path: Path
+) -> None:
+    """Each that was found, as it was found: the night before is not this one."""
+    assert cut_nights.check(NAMED[name], tmp_path) == []
