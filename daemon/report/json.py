@@ -216,6 +216,9 @@ def _log(found: Morning) -> dict[str, Any]:
     tape, flaws = found.tape, found.tape.flaws
     return {
         "starts": tape.starts,
+        "config_changes": [
+            {"at_s": at_s, "at": at(found, at_s)} for at_s in found.changed_s
+        ],
         "silent_h": rounded(found.silent_h, 3),
         "clock_steps": [
             {"at_s": one.at_s, "moved_s": rounded(one.fields["moved_s"], 1)}

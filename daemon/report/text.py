@@ -225,6 +225,8 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
         yield f"nothing from {clock(gap.from_s)} to {clock(gap.to_s)}"
     if found.tape.starts > 1:
         yield f"{found.tape.starts} starts"
+    for at_s in found.changed_s[:2]:
+        yield f"the config was changed at {clock(at_s)}"
     for moved, when in clock_rows(found, clock)[:1]:
         yield f"the clock was set by {moved} at {when}"
     for trouble in found.troubles[:2]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.log.night import STEP_S, NightSeries, Told
 from cabinvigil.daemon.review.cabin_facts import Limit
+from cabinvigil.daemon.review.configs import Ruling
 
 COHB = "cohb_pct"
 
@@ -34,22 +35,43 @@ class Spare:
 
 
 def approaches(
-    tape: NightSeries, limits: Sequence[Limit], dose: Sequence[float]
+    tape: NightSeries, limits: Ruling, dose: Sequence[float]
 ) -> list[Approach]:
-    """Find the closest approach to every limit whose quantity was told."""
+    """Find the closest approach to every limit whose quantity was told.
+
+    Args:
+        tape: the night.
+        limits: each with the stretches in which it was in force.
+        dose: carbon monoxide in the blood, a value a step.
+    """
     found = []
     courses: dict[tuple[str, str], Sequence[Told]] = {(COHB, "above"): dose}
-    for limit in limits:
+    for limit, stretches in limits.items():
         which = (limit.quantity, limit.side)
         if which not in courses:
             courses[which] = tape.worst(*which)
         values = courses[which]
         if limit.over_s > 0.0:
             values = means(values, round(limit.over_s / STEP_S))
-        one = _closest(tape, limit, values)
+        one = _closest(tape, limit, _within(tape, values, stretches))
         if one is not None:
             found.append(one)
     return found
+
+
+def _within(
+    tape: NightSeries,
+    values: Sequence[Told],
+    stretches: Sequence[tuple[float, float]],
+) -> Sequence[Told]:
+    """Leave out what lies outside of some stretches."""
+    if len(stretches) == 1 and stretches[0] == (0.0, tape.length_s):
+        return values
+    kept: list[Told] = [None] * len(values)
+    for from_s, to_s in stretches:
+        steps = tape.between(from_s, to_s)
+        kept[steps] = values[steps]
+    return kept
 
 
 def _closest(

@@ -1,7 +1,7 @@
 """The morning's account of one night, put together from its log."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -17,7 +17,6 @@ from cabinvigil.daemon.review.cabin_facts import (
     CabinFacts,
     Limit,
     cabin_facts,
-    limits_of,
     parts_of,
 )
 from cabinvigil.daemon.review.closest_approach import (
@@ -27,6 +26,7 @@ from cabinvigil.daemon.review.closest_approach import (
     means,
     spare,
 )
+from cabinvigil.daemon.review.configs import configs, longest, ruling
 from cabinvigil.daemon.review.health import (
     SourceFaults,
     Watched,
@@ -104,6 +104,8 @@ class Morning:
     troubles: Sequence[SourceFaults]
     advice: Sequence[Advice]
     laxer: Sequence[str]
+    changed_s: Sequence[float] = ()
+    """When the config was changed; each part is judged by its own."""
 
     @property
     def begins(self) -> datetime | None:
@@ -152,21 +154,24 @@ class Morning:
 
 
 def morning(
-    tape: NightSeries, name: str = "night", limits: Sequence[Limit] | None = None
+    tape: NightSeries, name: str = "night", spare_limits: Sequence[Limit] = ()
 ) -> Morning:
     """Give account of a night.
 
     Args:
         tape: the night.
         name: for its head.
-        limits: where the log holds none of its own.
+        spare_limits: where the log holds none of its own.
     """
-    facts = cabin_facts(tape.config)
-    ruling = limits_of(tape.config) or list(limits or ())
+    ran = configs(tape)
+    config = longest(ran)
+    facts = cabin_facts(config)
+    whole_night = [(0.0, tape.length_s)]
+    limits = ruling(ran) or dict.fromkeys(spare_limits, whole_night)
     air = inside(tape, facts)
     found = balance(tape, facts, air)
     blood = dose(tape, facts)
-    near, rang = approaches(tape, ruling, blood), alarm_episodes(tape.events)
+    near, rang = approaches(tape, limits, blood), alarm_episodes(tape.events)
     seen, faults = watched(tape, rang), troubles(tape)
     parts = stretches(tape, facts, air, found)
     comfort, breathed = _comfort(tape, air), _breathed(tape, facts, blood)
@@ -182,7 +187,7 @@ def morning(
         _co_per_co2(tape, facts),
         comfort.outside_c,
         people_seen(found, facts),
-        parts_of(tape.config),
+        parts_of(config),
         max((gap.length_s for gap in tape.gaps), default=0.0) / 60.0,
         still_at_nothing(tape),
     )
@@ -203,7 +208,7 @@ def morning(
         ),
         near=near,
         spare=spare(tape),
-        warned_min=_warned(tape, ruling, rang),
+        warned_min=_warned(tape, list(limits), rang),
         rang=rang,
         whole=stretch(0.0, tape.length_s, "", facts, air, found),
         stretches=parts,
@@ -212,7 +217,8 @@ def morning(
         seen=seen,
         troubles=faults,
         advice=advice(night),
-        laxer=_laxer(tape.config),
+        laxer=list(dict.fromkeys(text for one in ran for text in one.laxer)),
+        changed_s=[one.from_s for one in ran[1:]],
     )
 
 
@@ -238,11 +244,6 @@ def _co_per_co2(tape: NightSeries, facts: CabinFacts) -> float:
     ]
     co, co2 = max(pairs, default=(0.0, 0.0))
     return max(0.0, co) / co2 if co2 > 50.0 else 0.0
-
-
-def _laxer(config: Mapping[str, object]) -> list[str]:
-    laxer = config.get("laxer")
-    return [str(one) for one in laxer] if isinstance(laxer, list) else []
 
 
 def _warned(

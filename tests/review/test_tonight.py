@@ -257,7 +257,7 @@ def test_a_limit_passed_tells_how_long(tmp_path: Path) -> None:
     rows = logs.still_air(0.0, HOUR)
     rows[60:120] = [(at, {**row, "o2_pct": 19.4}) for at, row in rows[60:120]]
     tape = read_tape([logs.write(tmp_path, logs.begin() + logs.air(rows))])
-    (one,) = approaches(tape, [O2], dose(tape, CabinFacts()))
+    (one,) = approaches(tape, {O2: [(0.0, tape.length_s)]}, dose(tape, CabinFacts()))
     assert (one.value, one.beyond_min) == (pytest.approx(19.4), 10.0)
     assert one.at_s == pytest.approx(600.0, abs=30.0)
     assert spare(tape) is None
