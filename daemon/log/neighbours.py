@@ -18,8 +18,8 @@ from typing import Any
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, night_of
 from cabinvigil.daemon.log.moments import zone_of
+from cabinvigil.daemon.log.periods import LONGEST_BREAK_S, LONGEST_NIGHT_S, noon_s
 from cabinvigil.daemon.log.reader import LONGEST_LINE, moment
-from cabinvigil.daemon.log.watches import LONGEST_BREAK_S, LONGEST_NIGHT_S, noon_s
 
 NEAR_S = 120.0
 """A file that goes on at noon begins within two ticks of the slowest watch

@@ -6,13 +6,13 @@ from datetime import date, tzinfo
 from itertools import pairwise
 from typing import NamedTuple
 
-from cabinvigil.daemon.log.run import Run
-from cabinvigil.daemon.log.watches import (
+from cabinvigil.daemon.log.periods import (
     LONGEST_BREAK_S,
     LONGEST_NIGHT_S,
-    Spell,
+    Period,
     nights,
 )
+from cabinvigil.daemon.log.run import Run
 
 UNKNOWN_PAUSE_S = 600.0
 """Between runs whose distance nobody knows."""
@@ -48,38 +48,38 @@ def picked(runs: Sequence[Run], pick: Pick, zone: tzinfo | None) -> Picked:
     runs = [
         replace(run, believed_s=base) for run, base in zip(runs, bases, strict=True)
     ]
-    spells = [
-        Spell(base + run.begin_s, base + run.end_s)
+    periods = [
+        Period(base + run.begin_s, base + run.end_s)
         for run, base in zip(runs, bases, strict=True)
     ]
-    found = list(nights(spells, zone))
-    night = pick.night or _night_of_last(runs, spells, found)
+    found = list(nights(periods, zone))
+    night = pick.night or _night_of_last(runs, periods, found)
     kept = [
         cut
         for run, base in zip(runs, bases, strict=True)
-        for one, spell in found
-        if one == night and (cut := _cut(run, base, spell)) is not None
+        for one, period in found
+        if one == night and (cut := _cut(run, base, period)) is not None
     ]
     return Picked(night, kept)
 
 
 def _night_of_last(
-    runs: Sequence[Run], spells: Sequence[Spell], found: Sequence[tuple[date, Spell]]
+    runs: Sequence[Run], periods: Sequence[Period], found: Sequence[tuple[date, Period]]
 ) -> date | None:
     """Return the night of the last run that tells more than its start."""
     ends = [n for n, run in enumerate(runs) if run.is_told]
     if not ends:
         return None
-    end_s = spells[ends[-1]].to_s
+    end_s = periods[ends[-1]].to_s
     return next(
         (night for night, one in reversed(found) if one.from_s <= end_s <= one.to_s),
         None,
     )
 
 
-def _cut(run: Run, base: float, spell: Spell) -> Run | None:
+def _cut(run: Run, base: float, period: Period) -> Run | None:
     """Return what a run told in a stretch of time; None: nothing."""
-    from_s, to_s = spell.from_s - base, spell.to_s - base
+    from_s, to_s = period.from_s - base, period.to_s - base
     if from_s <= run.begin_s and run.end_s <= to_s:
         return run
     if to_s <= run.begin_s or run.end_s <= from_s:

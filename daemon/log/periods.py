@@ -1,6 +1,6 @@
 """Which runs make one night: by what was watched, not by the date of a file.
 
-What was watched without a long pause is one watch.  One that is no longer than a night
+What was watched without a long pause is one period.  One that is no longer than a night
 belongs to one night, wherever noon falls in it: a clock on UTC, or the zone of another
 continent, cuts nobody's sleep in two.  A longer one, of a watch that runs day and
 night, is cut at each noon.
@@ -23,24 +23,24 @@ SLACK_S = 60.0
 """A clock that was set back by less between two runs is the same clock."""
 
 
-class Spell(NamedTuple):
+class Period(NamedTuple):
     """A stretch of time, in seconds of the epoch."""
 
     from_s: float
     to_s: float
 
 
-def watches(runs: Iterable[Spell]) -> Iterator[Spell]:
-    """Join runs to watches: those with no long break between them.
+def periods_of(runs: Iterable[Period]) -> Iterator[Period]:
+    """Join runs to periods: those with no long break between them.
 
     Args:
         runs: in their order; one that begins before the last has ended had another
-            clock, and is a watch by itself.
+            clock, and is a period by itself.
     """
-    whole: Spell | None = None
+    whole: Period | None = None
     for run in runs:
         if whole is not None and -SLACK_S <= run.from_s - whole.to_s <= LONGEST_BREAK_S:
-            whole = Spell(whole.from_s, max(whole.to_s, run.to_s))
+            whole = Period(whole.from_s, max(whole.to_s, run.to_s))
             continue
         if whole is not None:
             yield whole
@@ -58,21 +58,23 @@ def _night(at_s: float, zone: tzinfo | None) -> date:
     return night_of(datetime.fromtimestamp(at_s, UTC), zone)
 
 
-def nights(runs: Sequence[Spell], zone: tzinfo | None) -> Iterator[tuple[date, Spell]]:
-    """Say which night each stretch of watching belongs to, in their order.
+def nights(
+    runs: Sequence[Period], zone: tzinfo | None
+) -> Iterator[tuple[date, Period]]:
+    """Say which night each period belongs to, in their order.
 
     Args:
         runs: in their order, by a clock that is believed.
         zone: of the noons; None is the machine's own.
     """
-    for watch in watches(runs):
-        length_s = watch.to_s - watch.from_s
+    for period in periods_of(runs):
+        length_s = period.to_s - period.from_s
         if length_s <= LONGEST_NIGHT_S:
-            yield _night(watch.from_s + length_s / 2.0, zone), watch
+            yield _night(period.from_s + length_s / 2.0, zone), period
             continue
-        from_s = watch.from_s
-        while from_s < watch.to_s:
+        from_s = period.from_s
+        while from_s < period.to_s:
             night = _night(from_s, zone)
-            to_s = min(noon_s(night + timedelta(days=1), zone), watch.to_s)
-            yield night, Spell(from_s, to_s)
+            to_s = min(noon_s(night + timedelta(days=1), zone), period.to_s)
+            yield night, Period(from_s, to_s)
             from_s = to_s
