@@ -20,6 +20,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_columns,
     replay_log,
 )
+from cabinvigil.daemon.replay.replayed import Note
 from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.json import rounded
@@ -128,6 +129,7 @@ def table(
     limits: OtherLimits,
     base: Settings | None = None,
     advance: Advance = lambda _more: None,
+    note: Note = lambda _text: None,
 ) -> Iterator[RingDiff]:
     """Replay each night with the limits that it had, and with others.
 
@@ -137,6 +139,7 @@ def table(
         base: stands in for what the logs say they were run with; a recording, which
             says nothing, is run with the packaged limits without it.
         advance: told of the bytes that were read; each is read twice.
+        note: told what a night's log does not say and a replay would need.
 
     Raises:
         RecordingError: a file cannot be replayed.
@@ -148,11 +151,15 @@ def table(
         return settings
 
     for name, paths in nights:
-        own = _rings(paths, base, as_it_was, advance)
-        would = _rings(paths, base, limits.put_into, advance)
+        own = _rings(paths, base, as_it_was, advance, note=_of(name, note))
+        would = _rings(paths, base, limits.put_into, advance, is_tried=True)
         for alarm in dict.fromkeys([*own, *would]):
             for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
                 yield RingDiff(name, alarm, _change(was, now), was, now)
+
+
+def _of(name: str, note: Note) -> Note:
+    return lambda text: note(f"{name}: {text}")
 
 
 def _rings(
@@ -160,6 +167,9 @@ def _rings(
     base: Settings | None,
     put: Put,
     advance: Advance,
+    *,
+    is_tried: bool = False,
+    note: Note = lambda _text: None,
 ) -> dict[str, list[LimitRing]]:
     """Replay one night and list when each alarm was raised, and how high it went."""
     if not is_log(paths[0]):
@@ -177,7 +187,15 @@ def _rings(
         return put(from_plain(config))
 
     try:
-        decided = replay_log(followed, settings, render, paths[0], choose)
+        decided = replay_log(
+            followed,
+            settings,
+            render,
+            paths[0],
+            choose,
+            is_tried=is_tried,
+            note=note,
+        )
         return _gathered(decided, followed)
     except OSError as error:
         raise RecordingError(
