@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import IO
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.commands.base import CallError, add_json
+from cabinvigil.daemon.commands.base import CallError, add_json, print_note
 from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
 from cabinvigil.daemon.log.find import NightError, by_night, night_files
 from cabinvigil.daemon.report.compare_text import (
@@ -56,7 +56,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Compare; return the exit code."""
     wanted = list(_wanted(args))
-    sheets = [_sheet(one) for one in told(wanted, len(wanted), "reading nights", err)]
+    notes: list[str] = []
+    shown = told(wanted, len(wanted), "reading nights", err)
+    sheets = [_sheet(one, notes) for one in shown]
+    for text in notes:
+        print_note(text, err)
     if len(sheets) < 2:
         raise CallError(
             "compare needs two nights or more; name another, or a folder of them"
@@ -101,9 +105,11 @@ def _split(word: str) -> tuple[str, str]:
     return night, stretch
 
 
-def _sheet(wanted: Wanted) -> Sheet:
+def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
     name, paths, stretch = wanted
     found = give_account(paths, wall=SystemClock().wall())
+    if found.tape.flaws.of_newer:
+        notes.append(found.tape.flaws.of_newer)
     first, _, last = stretch.partition("..")
     from_s = _mark(found, first, name) if first.strip() else 0.0
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s

@@ -85,8 +85,9 @@ def run(
     found = give_account(paths, older, wall)
     if args.page is not None:
         _page(found, args.page)
-    if older is not None:
-        print_note(older, err)
+    for text in (older, found.tape.flaws.of_newer):
+        if text:
+            print_note(text, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json_line(told), file=out)

@@ -23,7 +23,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_columns,
     replay_log,
 )
-from cabinvigil.daemon.replay.replayed import Note
+from cabinvigil.daemon.replay.replayed import Note, unsaid
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
@@ -65,9 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def decide(
-    path: Path, settings: Settings | None, note: Note = lambda _text: None
-) -> Decided:
+def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decided:
     """Replay a file, of whichever kind it is.
 
     Args:

@@ -20,9 +20,16 @@ from cabinvigil.daemon.replay.replay import (
     replay_columns,
     replay_log,
 )
-from cabinvigil.daemon.replay.replayed import Note
-from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
+from cabinvigil.daemon.replay.replayed import Note, unsaid
+from cabinvigil.daemon.settings.config import (
+    Cabin,
+    ConfigError,
+    Settings,
+    from_plain,
+    standard,
+)
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.daemon.text.json import rounded
 from cabinvigil.daemon.text.moments import time_or_elapsed, utc_seconds
 from cabinvigil.daemon.text.terminal import Advance
@@ -91,6 +98,8 @@ class _Followed:
     """Of the moments."""
     bump_until_s: float = float("-inf")
     """What rings until then, rings by gas or breath that is held to the parts."""
+    logbook: Logbook = field(default_factory=Logbook)
+    """Knows what could not be read, once all lines are."""
 
     @property
     def is_in_test(self) -> bool:
@@ -98,7 +107,8 @@ class _Followed:
         return self.up_s <= self.bump_until_s
 
     def __iter__(self) -> Iterator[LogLine]:
-        logbook, told = Logbook(*self.paths), 0
+        told = 0
+        logbook = self.logbook = Logbook(*self.paths)
         for number, line in enumerate(logbook):
             self.run, self.up_s = line.run, line.up_s
             fields = {**line.fields, "up_s": line.up_s}
@@ -129,7 +139,7 @@ def table(
     limits: OtherLimits,
     base: Settings | None = None,
     advance: Advance = lambda _more: None,
-    note: Note = lambda _text: None,
+    note: Note = unsaid,
 ) -> Iterator[RingDiff]:
     """Replay each night with the limits that it had, and with others.
 
@@ -142,24 +152,51 @@ def table(
         note: told what a night's log does not say and a replay would need.
 
     Raises:
-        RecordingError: a file cannot be replayed.
-        ConfigError: the limits have a mistake, or a log's config is of other software.
+        RecordingError, ConfigError: the limits have a mistake, or none of the nights
+            can be replayed; one that cannot, beside others, is passed over, and told.
     """
 
     def as_it_was(settings: Settings) -> Settings:
         limits.put_into(settings)  # a mistake is told before the night is gone through
         return settings
 
+    failed: list[tuple[str, CabinvigilError]] = []
+    is_any = False
     for name, paths in nights:
-        own = _rings(paths, base, as_it_was, advance, note=_of(name, note))
-        would = _rings(paths, base, limits.put_into, advance, is_tried=True)
+        try:
+            own = _rings(paths, base, as_it_was, advance, note=_of(name, note))
+            would = _rings(paths, base, limits.put_into, advance, is_tried=True)
+        except (ConfigError, RecordingError) as error:
+            if _is_of(limits, error):
+                raise
+            failed.append((name, error))
+            continue
+        is_any = True
         for alarm in dict.fromkeys([*own, *would]):
             for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
                 yield RingDiff(name, alarm, _change(was, now), was, now)
+    if failed and not is_any:
+        raise failed[0][1]
+    for name, why in failed:
+        note(f"{name} is passed over: {str(why).splitlines()[0]}")
+
+
+def _is_of(limits: OtherLimits, error: CabinvigilError) -> bool:
+    """Return whether it is a mistake of the limits, and so of every night."""
+    mistakes = error.mistakes if isinstance(error, ConfigError) else ()
+    return any(one.file == limits.file for one in mistakes)
 
 
 def _of(name: str, note: Note) -> Note:
-    return lambda text: note(f"{name}: {text}")
+    """Tell what is said of a night once, by its name."""
+    told: set[str] = set()
+
+    def once(text: str) -> None:
+        if text not in told:
+            told.add(text)
+            note(f"{name}: {text}")
+
+    return once
 
 
 def _rings(
@@ -169,7 +206,7 @@ def _rings(
     advance: Advance,
     *,
     is_tried: bool = False,
-    note: Note = lambda _text: None,
+    note: Note = unsaid,
 ) -> dict[str, list[LimitRing]]:
     """Replay one night and list when each alarm was raised, and how high it went."""
     if not is_log(paths[0]):
@@ -184,7 +221,7 @@ def _rings(
     followed = _Followed(paths, advance)
 
     def choose(config: Mapping[str, Any]) -> Settings:
-        return put(from_plain(config))
+        return put(from_plain(config, note=note))
 
     try:
         decided = replay_log(
@@ -196,12 +233,15 @@ def _rings(
             is_tried=is_tried,
             note=note,
         )
-        return _gathered(decided, followed)
+        found = _gathered(decided, followed)
     except OSError as error:
         raise RecordingError(
             f"{paths[0]}: cannot be read ({error.strerror}); give the path of a CSV "
             "file or of a night's log"
         ) from error
+    for text in followed.logbook.flaws.told:
+        note(text)
+    return found
 
 
 def _gathered(

@@ -1,6 +1,7 @@
 """A recorded night through the same decisions: CSV, or a night's own log."""
 
 from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.format import REFUSED_ASK, STATE
 from cabinvigil.daemon.log.reader import LogLine
-from cabinvigil.daemon.replay.replayed import Choose, Note, Replayed
+from cabinvigil.daemon.replay.replayed import Choose, Note, Replayed, unsaid
 from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -110,10 +111,10 @@ def replay_log(
     settings: Settings | None,
     render: Render,
     path: Path,
-    choose: Choose = from_plain,
+    choose: Choose | None = None,
     *,
     is_tried: bool = False,
-    note: Note = lambda _text: None,
+    note: Note = unsaid,
 ) -> Decided:
     """Replay a night's log, each start with the settings that it was run with.
 
@@ -130,6 +131,7 @@ def replay_log(
     Raises:
         RecordingError: the log has no start record, and no settings were given.
     """
+    choose = choose or partial(from_plain, note=note)
     replayed = Replayed(settings, render, choose, is_tried=is_tried, note=note)
     for line in logbook:
         if line.event == "start":

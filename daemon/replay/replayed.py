@@ -19,6 +19,11 @@ Choose = Callable[[Mapping[str, Any]], Settings]
 Note = Callable[[str], None]
 """Takes a sentence on what a replay cannot know."""
 
+
+def unsaid(_text: str) -> None:
+    """Pass over what a replay cannot know."""
+
+
 MOST_PIECES = 100
 """Of a state: a log's own has three."""
 NO_STATE = (
@@ -111,7 +116,7 @@ class Replayed:
             self._lacks_state = False
         except WholeStateError as error:
             if self._lacks_state:
-                self._note(f"what was known when it began {error}.")
+                self._note(f"it says what was known when it began, but that {error}.")
         self._takes_state = False
 
     def _setup_of(self, line: LogLine) -> Setup | None:
