@@ -23,6 +23,8 @@ from cabinvigil.daemon.review.inside import Inside
 
 LEAST_S = 900.0
 """Shorter stretches are joined to the one before: nobody reads them."""
+SHORTEST_S = 60.0
+"""Nor is one between two marks: parts tell nothing of so short a time (own choice)."""
 DRIFT = 1.6
 """A stretch ends, too, where the air has slowly changed by this factor."""
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
@@ -171,7 +173,10 @@ def _cuts(tape: NightSeries, found: Balance | None) -> list[tuple[float, str]]:
         near = [other for other, _ in (*cuts, *asked, (tape.length_s, ""))]
         if all(abs(at_s - other) >= LEAST_S for other in near):
             cuts.append((at_s, why))
-    cuts += [one for one in asked if 0.0 < one[0] < tape.length_s]
+    for at_s, why in asked:
+        last_s = max((at for at, _ in cuts if at <= at_s), default=0.0)
+        if at_s - last_s >= SHORTEST_S and at_s <= tape.length_s - SHORTEST_S:
+            cuts.append((at_s, why))
     return sorted(cuts)
 
 
