@@ -8,7 +8,7 @@ import argparse
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import CallError, add_json, print_note
@@ -58,7 +58,8 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     wanted = list(_wanted(args))
     notes: list[str] = []
     shown = told(wanted, len(wanted), "reading nights", err)
-    sheets = [_sheet(one, notes) for one in shown]
+    made = [_sheet_of(one, notes) for one in shown]
+    sheets = [one for one in made if one is not None]
     for text in notes:
         print_note(text, err)
     if len(sheets) < 2:
@@ -78,8 +79,15 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     return ExitCode.DONE
 
 
-Wanted = tuple[str, list[Path], str]
-"""A name, the night's files, and its stretch (empty: all of it)."""
+class Wanted(NamedTuple):
+    """One night, or a stretch of it."""
+
+    name: str
+    paths: list[Path]
+    stretch: str
+    """Empty: all of it."""
+    is_of_folder: bool = False
+    """One of a folder's: where it cannot be read the others are compared."""
 
 
 def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
@@ -89,9 +97,9 @@ def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
         path = Path(night)
         if path.is_dir():
             for name, paths in by_night(path).items():
-                yield str(path / name), paths, stretch
+                yield Wanted(str(path / name), paths, stretch, is_of_folder=True)
         else:
-            yield word, night_files(night, folder_of(args, night)), stretch
+            yield Wanted(word, night_files(night, folder_of(args, night)), stretch)
 
 
 def _split(word: str) -> tuple[str, str]:
@@ -105,8 +113,19 @@ def _split(word: str) -> tuple[str, str]:
     return night, stretch
 
 
+def _sheet_of(wanted: Wanted, notes: list[str]) -> Sheet | None:
+    """Sum a night up; None, and noted, where one of a folder's cannot be."""
+    try:
+        return _sheet(wanted, notes)
+    except NightError as error:
+        if not wanted.is_of_folder:
+            raise
+        notes.append(f"{error}: it is kept, and passed over.")
+        return None
+
+
 def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
-    name, paths, stretch = wanted
+    name, paths, stretch, _ = wanted
     found = give_account(paths, wall=SystemClock().wall())
     if found.tape.flaws.of_newer:
         notes.append(found.tape.flaws.of_newer)

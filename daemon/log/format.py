@@ -12,3 +12,6 @@ or ends by it."""
 
 STATE = "state"
 """The lines after the start of a file that goes on: what was known at that moment."""
+
+DELETED = "deleted"
+"""The line that tells which nights the folder's cap has taken."""

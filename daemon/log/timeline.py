@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.format import DELETED
 from cabinvigil.daemon.log.night import STEP_S, Event, Gap, NightSeries, Told
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
@@ -94,8 +95,27 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         _events(placed, origin_s, "clock_steps"),
         head,
         flaws,
-        tuple(notes),
+        (*notes, *_deleted(placed)),
     )
+
+
+def _deleted(placed: Sequence[_Placed]) -> list[str]:
+    """Say which nights were deleted for size while this one was watched."""
+    found: set[str] = set()
+    for one in placed:
+        for event in one.run.events:
+            nights = event.fields.get("nights")
+            if event.kind == DELETED and isinstance(nights, list):
+                found |= {str(night)[:10] for night in nights}
+    if not found:
+        return []
+    first, *_, last = (*sorted(found), max(found))
+    which = (
+        f"The night of {first} was"
+        if len(found) == 1
+        else f"{len(found)} nights, of {first} to {last}, were"
+    )
+    return [f"{which} deleted for size (max_mb in [log])."]
 
 
 def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]:

@@ -17,7 +17,7 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.log.folder import Nights, OpenNight
-from cabinvigil.daemon.log.format import LOG_FORMAT, STATE
+from cabinvigil.daemon.log.format import DELETED, LOG_FORMAT, STATE
 from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import PriorityDropQueue
 from cabinvigil.daemon.log.whole_state import CHUNK, to_text
@@ -237,13 +237,23 @@ class Recorder:
             newest = self._write()
             if self._file is not None and now_s - self._tidied_s >= TIDY_S:
                 self._tidied_s = now_s
-                self._nights.tidy(self._file.path, newest.wall)
+                try:
+                    self._nights.tidy(self._file.path, newest.wall)
+                finally:
+                    self._tell_deleted(newest)
         except OSError as error:
             self._close()
             self._health.fault("not-writable", self._cannot(error), str(error.errno))
         else:
             self._health.ok(DISK)
             self._look_at_entries(now_s)
+
+    def _tell_deleted(self, newest: Stamp) -> None:
+        """Say in the log itself which nights had to go for size."""
+        if gone := self._nights.take_deleted():
+            nights = sorted({str(each.night) for each in gone})
+            fields = {"why": "size", "nights": nights}
+            self._take(Entry(DELETED, fields, True), newest, self._known)
 
     def _look_at_entries(self, now_s: float) -> None:
         if self._has_left_out:

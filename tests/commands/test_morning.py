@@ -281,3 +281,54 @@ def test_damaged_logs_give_an_account_or_one_sentence(tmp_path: Path) -> None:
             continue
         json.dumps(as_json(found), allow_nan=False)
         assert len(account(found).splitlines()) <= LINES
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("night-2026-01-17.jsonl.gz", b""),
+        ("night-2026-01-17.jsonl.gz", b"no gzip at all" * 40),
+        ("night-2026-01-17.jsonl", b"\0" * 4_000),
+    ],
+)
+def test_a_newest_night_that_cannot_be_read_is_said_and_passed_over(
+    tmp_path: Path, name: str, data: bytes
+) -> None:
+    """R17: the folder's morning was the night before's, 'Safe.' and without a word."""
+    logs.write(tmp_path, quiet())
+    (tmp_path / name).write_bytes(data)
+    code, out, err = call(str(tmp_path))
+    assert code == 1
+    assert f"{name} cannot be read: kept, and passed over." in err
+    assert "cannot be read: kept" in " ".join(out.split())
+    assert (tmp_path / name).read_bytes() == data
+    (tmp_path / "night-2026-01-16.jsonl").unlink()
+    code, _, err = call(str(tmp_path))
+    assert code == 2
+    assert "holds no line of a night" in err
+
+
+def test_marks_beside_each_other_make_no_stretch(tmp_path: Path) -> None:
+    """R8: five hundred of them, and the page had 11 MB."""
+    marks = b"".join(
+        logs.line("mark", 1800.0 + n, text=f"mark {n}", by="phone") for n in range(500)
+    )
+    data = logs.begin() + logs.air(logs.still_air(0.0, 1800.0)) + marks
+    data += logs.air(logs.still_air(2400.0, 2 * HOUR))
+    path = logs.write(tmp_path, data + logs.line("stop", 2 * HOUR, reason="SIGTERM"))
+    _, out, _ = call(str(path), "--json")
+    found = json.loads(out)["stretches"]
+    assert 8 <= len(found) <= 12
+
+
+def test_nights_that_were_deleted_for_size_are_told(tmp_path: Path) -> None:
+    gone = {"why": "size", "nights": ["2026-01-01", "2026-01-02"]}
+    begin, _, rest = quiet().partition(b"\n")
+    line = logs.line("deleted", 30.0, **gone)
+    path = logs.write(tmp_path, begin + b"\n" + line + rest)
+    _, out, _ = call(str(path))
+    told = "2 nights, of 2026-01-01 to 2026-01-02, were deleted for size"
+    assert told in " ".join(out.split())
+    assert any(
+        told in one for one in json.loads(call(str(path), "--json")[1])["log"]["notes"]
+    )
