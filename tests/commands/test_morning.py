@@ -332,3 +332,25 @@ def test_nights_that_were_deleted_for_size_are_told(tmp_path: Path) -> None:
     assert any(
         told in one for one in json.loads(call(str(path), "--json")[1])["log"]["notes"]
     )
+
+
+@pytest.mark.parametrize("tick_s", [1.0, 30.0, 45.0, 60.0])
+def test_durations_are_the_same_at_every_tick(tmp_path: Path, tick_s: float) -> None:
+    """R19: at a minute they were halved, and 'not watched for 4.0 h'."""
+    config = logs.config()
+    config["watch"]["tick_s"] = tick_s
+    rows = []
+    for n in range(round(4 * HOUR / tick_s)):
+        at_s = n * tick_s + 0.3 * (n % 3)
+        o2_pct = 19.0 if HOUR <= at_s < 2 * HOUR else 20.5
+        co_ppm = 1.0 + 0.1 * (n % 2)
+        rows.append((at_s, {"o2_pct": o2_pct + 0.01 * (n % 3), "co_ppm": co_ppm}))
+    rows = [row for row in rows if not 3 * HOUR <= row[0] < 3.5 * HOUR]
+    stop = logs.line("stop", 4 * HOUR, reason="SIGTERM")
+    path = logs.write(tmp_path, logs.begin(config=config) + logs.air(rows) + stop)
+    found = json.loads(call(str(path), "--json")[1])
+    low = next(one for one in found["closest"] if one["alarm"] == "o2-low")
+    assert low["beyond_min"] == pytest.approx(60.0, abs=1.1)
+    seen = {one["quantity"]: one["unseen_min"] for one in found["watched"]}
+    assert seen["o2_pct"] == pytest.approx(30.0, abs=1.6)
+    assert found["log"]["silent_h"] == pytest.approx(0.5, abs=0.03)
