@@ -12,6 +12,7 @@ from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
     EMPTY,
     OFF,
+    UNSURE,
     Balance,
     BalanceNode,
     Triple,
@@ -55,6 +56,7 @@ class Totals:
     burn_kw: Triple
     """While lit; zeros where it never was."""
     lit_h: float
+    """Hours in which it was lit for sure."""
     gas_kwh: Triple
     gas_kg: Triple
     water_made_kg: Triple
@@ -62,6 +64,9 @@ class Totals:
     """Off by the air; negative where it brought more than it took."""
     water_left_kg: Triple
     """On glass and walls, in bedding and wood; negative where they dried."""
+    unsure_h: float = 0.0
+    """Beside `lit_h`: hours in which nothing shows whether the burner was lit; the gas
+    of them is in the figures, as far as it may have been."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,8 +219,12 @@ def _totals(
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
     lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    lit_h = len(lit) * step_h
-    gas, gas_sd = _sum(((n.burn_kw, n.burn_sd) for n in lit), step_h)
+    unsure_h = sum(1 for node in lit if node.setting == UNSURE) * step_h
+    perhaps_lit_h = len(lit) * step_h
+    gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
+    if unsure_h:  # of them it may be that none was burnt
+        sure = ((n.burn_kw, n.burn_sd) for n in lit if n.setting != UNSURE)
+        gas_kwh = (triple(*_sum(sure, step_h))[0], *gas_kwh[1:])
     per_kg = hhv_kwh_kg(facts.liquid)
     made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
@@ -225,13 +234,14 @@ def _totals(
     return Totals(
         rate,
         _times(rate, volume * shrink),
-        triple(gas / lit_h, gas_sd / lit_h) if lit_h else (0.0, 0.0, 0.0),
-        lit_h,
-        triple(gas, gas_sd),
-        _times(triple(gas, gas_sd), 1.0 / per_kg),
+        _times(gas_kwh, 1.0 / perhaps_lit_h) if perhaps_lit_h else (0.0, 0.0, 0.0),
+        perhaps_lit_h - unsure_h,
+        gas_kwh,
+        _times(gas_kwh, 1.0 / per_kg),
         triple(made, made_sd),
         _open(carried, carried_sd),
         _open(made - carried, left_sd),
+        unsure_h,
     )
 
 
