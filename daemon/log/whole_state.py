@@ -103,7 +103,12 @@ def _state(setup: Setup, plain: Mapping[str, Any]) -> State:
         for alarm, begun in fresh.standings.items()
     }
     owed = state.all_clear_owed & standings.keys()
-    told = replace(state.told, waiting=state.told.waiting & standings.keys())
+    told = replace(
+        state.told,
+        waiting=state.told.waiting & standings.keys(),
+        told={k: v for k, v in state.told.told.items() if k in standings},
+        dangers={k: v for k, v in state.told.dangers.items() if k in standings},
+    )
     return replace(state, standings=standings, all_clear_owed=owed, told=told)
 
 

@@ -1,8 +1,8 @@
 """What would have rung with other limits: alarms gained, lost, earlier, later."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, Literal
@@ -13,14 +13,16 @@ from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.log.run import bump_until_s
+from cabinvigil.daemon.replay.narrowed import Narrowed
 from cabinvigil.daemon.replay.other_limits import OtherLimits
 from cabinvigil.daemon.replay.replay import (
     Decided,
     is_log,
+    logged,
     replay_columns,
     replay_log,
 )
-from cabinvigil.daemon.replay.replayed import Note, unsaid
+from cabinvigil.daemon.replay.replayed import Note, unsaid, whole
 from cabinvigil.daemon.settings.config import (
     Cabin,
     ConfigError,
@@ -98,6 +100,8 @@ class _Followed:
     """Of the moments."""
     bump_until_s: float = float("-inf")
     """What rings until then, rings by gas or breath that is held to the parts."""
+    has_tests: bool = False
+    """Whether somebody has asked for a test of the parts so far."""
     logbook: Logbook = field(default_factory=Logbook)
     """Knows what could not be read, once all lines are."""
 
@@ -112,6 +116,8 @@ class _Followed:
         for number, line in enumerate(logbook):
             self.run, self.up_s = line.run, line.up_s
             fields = {**line.fields, "up_s": line.up_s}
+            is_test = "bump-test" in (line.event, line.fields.get("act"))
+            self.has_tests = self.has_tests or is_test or "bump_for_s" in line.fields
             if line.event == "bump-test":
                 self.bump_until_s = bump_until_s(fields)
             if line.event == "start":
@@ -164,14 +170,21 @@ def table(
     is_any = False
     for name, paths in nights:
         try:
-            own = _rings(paths, base, as_it_was, advance, note=_of(name, note))
-            would = _rings(paths, base, limits.put_into, advance, is_tried=True)
+            told, narrow = _logged(paths, base, limits.tables.keys())
+            how = _Pass(base, as_it_was, advance, narrow, note=_of(name, note))
+            own = _rings(paths, how)
+            how = replace(how, put=limits.put_into, is_tried=True, note=unsaid)
+            would = _rings(paths, how)
         except (ConfigError, RecordingError) as error:
             if _is_of(limits, error):
                 raise
             failed.append((name, error))
             continue
         is_any = True
+        # What is bound up with none of the limits rang as the log says, and would.
+        kept = set() if narrow is None else narrow.kept
+        same = {alarm: rings for alarm, rings in told.items() if alarm not in kept}
+        own, would = {**own, **same}, {**would, **same}
         for alarm in dict.fromkeys([*own, *would]):
             for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
                 yield RingDiff(name, alarm, _change(was, now), was, now)
@@ -199,16 +212,41 @@ def _of(name: str, note: Note) -> Note:
     return once
 
 
-def _rings(
-    paths: Sequence[Path],
-    base: Settings | None,
-    put: Put,
-    advance: Advance,
-    *,
-    is_tried: bool = False,
-    note: Note = unsaid,
-) -> dict[str, list[LimitRing]]:
+@dataclass(frozen=True, slots=True)
+class _Pass:
+    """How a night is replayed."""
+
+    base: Settings | None
+    put: Put
+    advance: Advance
+    narrow: Narrowed | None
+    """To what of it; None: all."""
+    is_tried: bool = False
+    note: Note = unsaid
+
+
+def _logged(
+    paths: Sequence[Path], base: Settings | None, names: Collection[str]
+) -> tuple[dict[str, list[LimitRing]], Narrowed | None]:
+    """Read what a log itself says rang, and find what of it need be replayed.
+
+    Returns:
+        The log's own rings, and what narrows a replay to the alarms; nothing and None
+        where there is no such log, or a test of the parts in it.
+    """
+    if base is not None or not is_log(paths[0]):
+        return {}, None
+    followed = _Followed(paths, lambda _more: None)
+    try:
+        found = _gathered(logged(followed), followed)
+    except OSError:  # who replays it tells
+        return {}, None
+    return ({}, None) if followed.has_tests else (found, Narrowed(names))
+
+
+def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[LimitRing]]:
     """Replay one night and list when each alarm was raised, and how high it went."""
+    base, put, advance, note = how.base, how.put, how.advance, how.note
     if not is_log(paths[0]):
         known = put(base or standard(Cabin(name="recording")))
         render = renderer(known.watch.language)
@@ -230,7 +268,8 @@ def _rings(
             render,
             paths[0],
             choose,
-            is_tried=is_tried,
+            is_tried=how.is_tried,
+            narrow=how.narrow or whole,
             note=note,
         )
         found = _gathered(decided, followed)

@@ -11,16 +11,26 @@ from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
     Air,
+    AlarmState,
     Command,
     Event,
+    Priority,
     SourceFault,
     SourceOk,
+    Transition,
 )
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.format import REFUSED_ASK, STATE
 from cabinvigil.daemon.log.reader import LogLine
-from cabinvigil.daemon.replay.replayed import Choose, Note, Replayed, unsaid
+from cabinvigil.daemon.replay.replayed import (
+    Choose,
+    Narrow,
+    Note,
+    Replayed,
+    unsaid,
+    whole,
+)
 from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -114,6 +124,7 @@ def replay_log(
     choose: Choose | None = None,
     *,
     is_tried: bool = False,
+    narrow: Narrow = whole,
     note: Note = unsaid,
 ) -> Decided:
     """Replay a night's log, each start with the settings that it was run with.
@@ -126,13 +137,16 @@ def replay_log(
         choose: makes each start's own settings; other limits may be put in here.
         is_tried: other limits are put in: where a file goes on with the one before,
             what these have rung so far stands, not what the log says.
+        narrow: leaves out what nobody asks of the replay.
         note: told what the log does not say and a replay would need.
 
     Raises:
         RecordingError: the log has no start record, and no settings were given.
     """
     choose = choose or partial(from_plain, note=note)
-    replayed = Replayed(settings, render, choose, is_tried=is_tried, note=note)
+    replayed = Replayed(
+        settings, render, choose, is_tried=is_tried, narrow=narrow, note=note
+    )
     for line in logbook:
         if line.event == "start":
             said = replayed.begin(line)
@@ -148,3 +162,29 @@ def replay_log(
                 )
             said = replayed.step(event, line.up_s)
             yield replayed.time_s, said
+
+
+def logged(logbook: Iterable[LogLine]) -> Decided:
+    """Give what a night's log itself says of its alarms, in a replay's own time."""
+    offset_s = last_s = 0.0
+    for line in logbook:
+        commands: list[Command] = []
+        if line.event == "start":
+            if line.up_s < last_s:
+                offset_s, last_s = offset_s + last_s, line.up_s
+        elif line.event == "alarm":
+            commands = list(_transition(line.fields))
+        elif event_of(line) is None:
+            continue
+        last_s = max(last_s, line.up_s)
+        yield offset_s + last_s, commands
+
+
+def _transition(fields: dict[str, Any]) -> Iterator[Transition]:
+    """Read an alarm's line back; nothing where it is none."""
+    try:
+        state, was = (AlarmState(fields[key]) for key in ("state", "was"))
+        priority = Priority[str(fields["priority"]).upper()]
+    except (KeyError, ValueError):
+        return
+    yield Transition(str(fields.get("alarm", "")), state, was, priority, "", 0.0)

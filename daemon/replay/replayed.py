@@ -20,6 +20,15 @@ Note = Callable[[str], None]
 """Takes a sentence on what a replay cannot know."""
 
 
+Narrow = Callable[[Setup], Setup]
+"""Leaves out of a setup what nobody asks of the replay."""
+
+
+def whole(setup: Setup) -> Setup:
+    """Leave out nothing."""
+    return setup
+
+
 def unsaid(_text: str) -> None:
     """Pass over what a replay cannot know."""
 
@@ -42,6 +51,7 @@ class Replayed:
         choose: Choose,
         *,
         is_tried: bool,
+        narrow: Narrow,
         note: Note,
     ) -> None:
         """Begin; see `replay_log`."""
@@ -49,6 +59,7 @@ class Replayed:
         self._render = render
         self._choose = choose
         self._is_tried = is_tried or settings is not None
+        self._narrow = narrow
         self._note = note
         self._offset_s = self._last_s = 0.0
         self._has_begun = False
@@ -56,7 +67,7 @@ class Replayed:
         self._pieces: list[str] = []
         self.state: State | None = None
         if settings is not None:
-            self.state = start(compose_settings(settings, render).setup, 0.0)
+            self.state = start(narrow(compose_settings(settings, render).setup), 0.0)
 
     @property
     def time_s(self) -> float:
@@ -126,7 +137,9 @@ class Replayed:
             if not isinstance(plain, dict):
                 return None
             ran = self._choose(plain)
-        return compose_settings(ran, self._render, today=_today(line)).setup
+        return self._narrow(
+            compose_settings(ran, self._render, today=_today(line)).setup
+        )
 
 
 PIECE_KEYS = ("piece", "pieces", "known")
