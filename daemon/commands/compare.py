@@ -46,6 +46,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
     parser.add_argument(
+        "--all",
+        action="store_true",
+        help="tell each night, though there are more than ten",
+    )
+    parser.add_argument(
         "--picture",
         type=Path,
         metavar="FILE",
@@ -75,7 +80,7 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     elif args.csv:
         out.write(as_csv(sheets))
     else:
-        out.write(table(sheets, order))
+        out.write(table(sheets, order, is_whole=args.all))
     return ExitCode.DONE
 
 
