@@ -5,15 +5,23 @@ mark to another, by their words or numbers; a side left out is the night's begin
 """
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.commands.base import CallError, add_json
+from cabinvigil.daemon.commands.base import CallError, add_json, print_note
 from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
-from cabinvigil.daemon.log.find import Chosen, NightError, all_nights, chosen
+from cabinvigil.daemon.log.find import (
+    Chosen,
+    NightError,
+    all_nights,
+    chosen,
+    is_date,
+    nights,
+)
+from cabinvigil.daemon.log.folder import NightFile
 from cabinvigil.daemon.report.compare_text import (
     as_csv,
     as_json,
@@ -46,6 +54,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
     parser.add_argument(
+        "--all",
+        action="store_true",
+        help="tell each night, though there are more than ten",
+    )
+    parser.add_argument(
         "--picture",
         type=Path,
         metavar="FILE",
@@ -56,7 +69,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Compare; return the exit code."""
     wanted = list(_wanted(args))
-    sheets = [_sheet(one) for one in told(wanted, len(wanted), "reading nights", err)]
+    notes: list[str] = []
+    shown = told(wanted, len(wanted), "reading nights", err)
+    made = [_sheet_of(one, notes) for one in shown]
+    sheets = [one for one in made if one is not None]
+    for text in notes:
+        print_note(text, err)
     if len(sheets) < 2:
         raise CallError(
             "compare needs two nights or more; name another, or a folder of them"
@@ -70,24 +88,40 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     elif args.csv:
         out.write(as_csv(sheets))
     else:
-        out.write(table(sheets, order))
+        out.write(table(sheets, order, is_whole=args.all))
     return ExitCode.DONE
 
 
-Wanted = tuple[str, Chosen, str]
-"""A name, the night's files, and its stretch (empty: all of it)."""
+class Wanted(NamedTuple):
+    """One night, or a stretch of it."""
+
+    name: str
+    night: Chosen
+    stretch: str
+    """Empty: all of it."""
+    is_of_folder: bool = False
+    """One of a folder's: where it cannot be read the others are compared."""
 
 
 def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
     """List what is to be compared; a folder is all its nights."""
+    listed: tuple[Path | None, Sequence[NightFile] | None] | None = None
     for word in args.nights:
         night, stretch = _split(word)
         path = Path(night)
         if path.is_dir():
             for one in all_nights(path):
-                yield str(path / str(one.night)), one, stretch
-        else:
-            yield word, chosen(night, folder_of(args, night)), stretch
+                name = str(path / str(one.night))
+                yield Wanted(name, one, stretch, is_of_folder=True)
+            continue
+        if not is_date(night):
+            yield Wanted(word, chosen(night, None), stretch)
+            continue
+        if listed is None:  # once for all dates: a folder may hold thousands
+            folder = folder_of(args, night)
+            is_there = folder is not None and folder.is_dir()
+            listed = folder, nights(folder) if folder and is_there else None
+        yield Wanted(word, chosen(night, *listed), stretch)
 
 
 def _split(word: str) -> tuple[str, str]:
@@ -101,9 +135,22 @@ def _split(word: str) -> tuple[str, str]:
     return night, stretch
 
 
-def _sheet(wanted: Wanted) -> Sheet:
-    name, night, stretch = wanted
+def _sheet_of(wanted: Wanted, notes: list[str]) -> Sheet | None:
+    """Sum a night up; None, and noted, where one of a folder's cannot be."""
+    try:
+        return _sheet(wanted, notes)
+    except NightError as error:
+        if not wanted.is_of_folder:
+            raise
+        notes.append(f"{error}: it is kept, and passed over.")
+        return None
+
+
+def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
+    name, night, stretch, _ = wanted
     found = give_account(night, SystemClock().wall())
+    if found.tape.flaws.of_newer:
+        notes.append(found.tape.flaws.of_newer)
     first, _, last = stretch.partition("..")
     from_s = _mark(found, first, name) if first.strip() else 0.0
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s

@@ -5,6 +5,7 @@ date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watche
 """
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -16,11 +17,13 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_json,
     add_log,
+    print_note,
 )
 from cabinvigil.daemon.log.find import (
     Chosen,
     NightError,
     chosen,
+    earlier,
     is_date,
     missing,
 )
@@ -73,23 +76,45 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
 def run(
     args: argparse.Namespace,
     out: IO[str],
-    _err: IO[str],
+    err: IO[str],
     clock: Clock | None = None,
 ) -> int:
     """Tell of the night; return the exit code."""
     folder = folder_of(args, args.night)
     wall = (clock or SystemClock()).wall()
-    night = chosen(args.night, folder)
-    is_last = args.night is None
-    found = give_account(night, wall, is_last_night=is_last)
+    night, is_last = chosen(args.night, folder), args.night is None
+    if is_last or Path(args.night).is_dir():
+        found = _newest(night, wall, is_last=is_last)
+    else:
+        found = give_account(night, wall)
     if args.page is not None:
         _page(found, args.page)
+    if found.tape.flaws.of_newer:
+        print_note(found.tape.flaws.of_newer, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json_line(told), file=out)
     else:
         out.write(account(found))
     return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL
+
+
+def _newest(night: Chosen, wall: datetime, *, is_last: bool) -> Morning:
+    """Give account of a folder's newest night that can be read.
+
+    Raises:
+        NightError: none can.
+    """
+    passed: list[str] = []
+    while True:
+        try:
+            return give_account(night, wall, is_last_night=is_last, passed=passed)
+        except NightError:
+            before = earlier(night)
+            if before is None:
+                raise
+            passed.append(night.named[-1].name)
+            night = before
 
 
 def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
@@ -115,7 +140,11 @@ def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:
 
 
 def give_account(
-    night: Chosen, wall: datetime | None = None, *, is_last_night: bool = False
+    night: Chosen,
+    wall: datetime | None = None,
+    *,
+    is_last_night: bool = False,
+    passed: Sequence[str] = (),
 ) -> Morning:
     """Read a night and give account of it.
 
@@ -125,12 +154,15 @@ def give_account(
             off; None looks for no such thing.
         is_last_night: it is to be that of the evening before `wall`; an older one says
             so, and that nobody can vouch for the last.
+        passed: files of later nights that cannot be read.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
     """
     tape = read(night)
     lacks = list(night.missing)
+    if passed:
+        lacks.append(f"{', '.join(passed)} cannot be read: kept, and passed over")
     if wall is not None:
         tape = replace(tape, is_cut_off=tape.ends_in_silence(wall))
         if is_last_night and (older := missing(tape, wall)):

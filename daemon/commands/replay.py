@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.commands.base import CallError, add_config, add_json
+from cabinvigil.daemon.commands.base import CallError, add_config, add_json, print_note
 from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.find import by_night
@@ -23,6 +23,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_columns,
     replay_log,
 )
+from cabinvigil.daemon.replay.replayed import Note, unsaid
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
@@ -64,8 +65,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def decide(path: Path, settings: Settings | None) -> Decided:
+def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decided:
     """Replay a file, of whichever kind it is.
+
+    Args:
+        path: the file.
+        settings: stand in for what the log says it was run with.
+        note: told what the log does not say, or what of it could not be read.
 
     Raises:
         RecordingError, ConfigError: the file cannot be replayed.
@@ -73,11 +79,22 @@ def decide(path: Path, settings: Settings | None) -> Decided:
     if is_log(path):
         if not path.is_file():
             raise RecordingError(f"{path}: is not there; give the path of a log")
-        render = renderer("en" if settings is None else settings.watch.language)
-        return replay_log(Logbook(path), settings, render, path)
+        return _decide_log(path, settings, note)
     recording = Recording(path)
     known = settings or standard(Cabin(name="recording"))
     return replay_columns(recording, known, renderer(known.watch.language))
+
+
+def _decide_log(path: Path, settings: Settings | None, note: Note) -> Decided:
+    render = renderer("en" if settings is None else settings.watch.language)
+    logbook = Logbook(path)
+
+    def of_it(text: str) -> None:
+        note(f"{path.name}: {text}")
+
+    yield from replay_log(logbook, settings, render, path, note=of_it)
+    for text in logbook.flaws.told:
+        note(text)
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
@@ -98,7 +115,7 @@ def _told(
         raise CallError(
             "replay takes one night at a time; several go with --limits FILE"
         )
-    decided = decide(args.files[0], settings)
+    decided = decide(args.files[0], settings, lambda text: print_note(text, err))
     return _json(decided, args.estimates) if args.json else _words(decided)
 
 
@@ -112,7 +129,9 @@ def _compared(
     wanted = [night for path in args.files for night in _nights(path)]
     size = sum(path.stat().st_size for _, paths in wanted for path in paths)
     with progress(2.0 * size, "replaying nights", err) as advance:
-        return list(table(wanted, limits, settings, advance))
+        return list(
+            table(wanted, limits, settings, advance, lambda text: print_note(text, err))
+        )
 
 
 def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:

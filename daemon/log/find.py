@@ -32,12 +32,17 @@ class Chosen:
     """The stem of the file that is named like it."""
     paths: tuple[Path, ...]
     """In their true order; with `pick`, also those that may hold some of it."""
+    named: tuple[Path, ...]
+    """Those of its own date."""
     pick: Pick | None = None
     """Which night of them; None: all that they hold."""
     missing: tuple[str, ...] = ()
     """What is not there, a clause each."""
-    is_alone: bool = False
-    """They are the files of that date alone."""
+
+    @property
+    def is_alone(self) -> bool:
+        """Whether all are of its own date."""
+        return self.paths == self.named
 
     @property
     def night(self) -> date | None:
@@ -45,13 +50,16 @@ class Chosen:
         return None if self.pick is None else self.pick.night
 
 
-def chosen(word: str | None, folder: Path | None) -> Chosen:
+def chosen(
+    word: str | None, folder: Path | None, found: Sequence[NightFile] | None = None
+) -> Chosen:
     """Find the files of a night.
 
     Args:
         word: a file, a folder, or a date like 2026-01-16 (the evening's); None for the
             last night.
         folder: where the nights are kept; None: not known.
+        found: its files, where they have been listed.
 
     Raises:
         NightError: there is none.
@@ -72,7 +80,7 @@ def chosen(word: str | None, folder: Path | None) -> Chosen:
         raise NightError(
             f"{folder}: there is no such folder; add --log FOLDER, or name a file"
         )
-    return _last(folder) if word is None else _dated(folder, word)
+    return _last(folder) if word is None else _dated(folder, word, found)
 
 
 def is_date(word: str) -> bool:
@@ -116,6 +124,21 @@ def by_night(folder: Path) -> dict[str, list[Path]]:
     return found
 
 
+def earlier(night: Chosen) -> Chosen | None:
+    """Choose the night before one that cannot be read; None where there is none.
+
+    Raises:
+        NightError: the folder cannot be read.
+    """
+    found = nights(night.named[0].parent)
+    before = found[: _place(found, night.named[0])]
+    return _of(found, before[-1].night, Pick()) if before else None
+
+
+def _place(found: Sequence[NightFile], path: Path) -> int:
+    return next((n for n, one in enumerate(found) if one.path == path), 0)
+
+
 def missing(tape: NightSeries, wall: datetime) -> str | None:
     """Say that the last night itself is not there, only an older one; None: it is.
 
@@ -131,7 +154,7 @@ def missing(tape: NightSeries, wall: datetime) -> str | None:
 
 def files(*paths: Path) -> Chosen:
     """Choose all that some files hold."""
-    return Chosen(_stem(paths[0]), paths)
+    return Chosen(_stem(paths[0]), paths, paths)
 
 
 def _stem(path: Path) -> str:
@@ -146,19 +169,14 @@ def _last(folder: Path) -> Chosen:
 def _of(found: Sequence[NightFile], night: date, pick: Pick) -> Chosen:
     """Choose the files of a date, with all that may hold some of that night."""
     places = [n for n, one in enumerate(found) if one.night == night]
-    around_it = around(found, places[0], places[-1])
-    lacks = (HEADLESS,) if around_it.is_headless else ()
-    return Chosen(
-        _stem(found[places[0]].path),
-        around_it.paths,
-        pick,
-        lacks,
-        is_alone=len(around_it.paths) == len(places),
-    )
+    near = around(found, places[0], places[-1])
+    named = tuple(found[n].path for n in places)
+    lacks = (HEADLESS,) if near.is_headless else ()
+    return Chosen(_stem(named[0]), near.paths, named, pick, lacks)
 
 
-def _dated(folder: Path, word: str) -> Chosen:
-    found = nights(folder)
+def _dated(folder: Path, word: str, listed: Sequence[NightFile] | None) -> Chosen:
+    found = nights(folder) if listed is None else listed
     wanted = date.fromisoformat(word)
     if any(one.night == wanted for one in found):
         return _of(found, wanted, Pick(wanted))

@@ -40,7 +40,7 @@ def with_o2(at: float, **cabin: float) -> dict[str, Any]:
 def test_each_part_of_a_night_is_judged_by_its_own_limits(
     tmp_path: Path, first: float, second: float
 ) -> None:
-    """R12: relaxed ten minutes before the end, 8.8 h below 19.5 % stay what they are."""
+    """R12: relaxed ten minutes before the end, 8.8 h below 19.5 % stay."""
     found = night(tmp_path, with_o2(first), with_o2(second))
     beyond = {
         one.limit.at: one.beyond_min
