@@ -19,7 +19,7 @@ from pathlib import Path
 from stat import S_ISREG
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.log.reader import BATCH_MAGIC
+from cabinvigil.daemon.log.reader import BATCH_MAGIC, LONGEST_LINE
 from cabinvigil.daemon.outputs.disk import (
     give_to_owner_of,
     sync_folder,
@@ -34,11 +34,12 @@ and a clock that lies for a day cannot empty the folder."""
 MOST_REOPENED = 64 << 20
 """A file is read whole where it is gone on with; a night takes 5 MB at most (design.md,
 section 9), and what holds more is none of ours."""
+MOST_FILES = 1_000_000
+"""A file's number beyond it is damage: a thousand years of nights have fewer."""
 SLACK = timedelta(minutes=2)
 """A clock may be set back by this much without a new file."""
 
 _NAME = re.compile(r"night-(\d{4}-\d{2}-\d{2})(?:\.(\d+))?\.jsonl(\.gz)?")
-_HEAD_BYTES = 1 << 20
 _CHUNK = 1 << 16
 
 
@@ -296,10 +297,18 @@ def _first_number(path: Path) -> int:
     opener = gzip.open if path.suffix == ".gz" else open
     try:
         with opener(path, "rb") as file:
-            line = json.loads(file.readline(_HEAD_BYTES))
-        return int(line["file_no"])
-    except (OSError, EOFError, zlib.error, ValueError, KeyError, TypeError):
+            number = json.loads(file.readline(LONGEST_LINE))["file_no"]
+    except (
+        EOFError,
+        KeyError,
+        OSError,
+        RecursionError,
+        TypeError,
+        ValueError,
+        zlib.error,
+    ):
         return 0  # torn at birth, or not ours: it counts as the oldest
+    return number if type(number) is int and 0 < number < MOST_FILES else 0
 
 
 def _whole_lines(path: Path) -> int:

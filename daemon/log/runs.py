@@ -8,6 +8,7 @@ from typing import Any
 
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.reader import Logbook
+from cabinvigil.daemon.log.room import Room
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 from cabinvigil.daemon.log.timeline import joined
 
@@ -30,6 +31,7 @@ class TapeReader:
         self.runs: list[Run] = []
         self.strayed = 0
         """Lines at a moment that cannot be."""
+        self.room = Room()
         self._pending: list[Mapping[str, Any]] = []
         self._step = 0
         self._strays: list[dict[str, Any]] = []
@@ -117,11 +119,32 @@ class TapeReader:
     def _begin(self, row: dict[str, Any], head: Mapping[str, Any]) -> Run:
         self._flush()
         self._give_up_strays()
-        run = Run(row["up_s"], row["up_s"], head)
+        if self.runs and not self.room.has_run():
+            return self.runs[-1]
+        run = Run(row["up_s"], row["up_s"], self._slim(head), room=self.room)
         run.see_bump_test(head)
         run.see_clock(row)
         self.runs.append(run)
         return run
+
+    def _slim(self, head: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return a start record that takes little room: a night may have thousands.
+
+        The same config stands once, and of the alarms that were kept only that.
+        """
+        if not head:
+            return head
+        slim = dict(head)
+        if slim.get("kept") is not None:
+            slim["kept"] = {}
+        before = next((run.head for run in reversed(self.runs) if run.head), {})
+        config = slim.pop("config", None)
+        has_room = self.room.has_line(slim)
+        if config is None or config != before.get("config"):
+            has_room = self.room.has_line({"config": config}) and has_room
+        else:
+            config = before["config"]
+        return {**slim, "config": config} if has_room else {}
 
     def _stray(self, row: dict[str, Any]) -> None:
         """Hold a row that does not fit its run, until others tell what it is."""
@@ -154,6 +177,12 @@ def read_tape(paths: Iterable[Path]) -> NightSeries:
     for rows in logbook.batches():
         reader.add_rows(rows)
     reader.close()
+    if reader.room.refused:
+        logbook.flaws.unreadable += reader.room.refused
+        logbook.flaws.note(
+            f"{reader.room.refused} lines or values are more than a night can have, "
+            "and were left out."
+        )
     if reader.strayed:
         logbook.flaws.unreadable += reader.strayed
         logbook.flaws.note(f"{reader.strayed} lines stand at a moment that cannot be.")
