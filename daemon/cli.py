@@ -34,6 +34,7 @@ COMMANDS = {
     "morning": ("commands.morning", "what happened in a night, and what to do"),
     "compare": ("commands.compare", "nights side by side: safe, dry, cheap"),
     "replay": ("commands.replay", "put a recorded night through the rules"),
+    "log": ("commands.log", "check or mend the log's files, or print them as CSV"),
 }
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor of "

@@ -4,6 +4,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.doubles import each_once
 from cabinvigil.daemon.log.folder import NightFile, Nights
 from cabinvigil.daemon.outputs.disk import closed_to_us
 from cabinvigil.daemon.text.errors import CabinvigilError
@@ -55,7 +56,19 @@ def is_date(word: str) -> bool:
 
 
 def nights(folder: Path) -> list[NightFile]:
-    """List the files of a folder in their true order.
+    """List the files of a folder in their true order; one that is there twice, once.
+
+    Raises:
+        NightError: it holds none, or cannot be read.
+    """
+    try:
+        return each_once(all_files(folder))
+    except OSError as error:
+        raise NightError(f"{folder}: cannot be read ({error.strerror})") from error
+
+
+def all_files(folder: Path) -> list[NightFile]:
+    """List the files of a folder in their true order, doubles too.
 
     Raises:
         NightError: it holds none, or cannot be read.

@@ -19,7 +19,8 @@ from pathlib import Path
 from stat import S_ISREG
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.log.reader import BATCH_MAGIC, LONGEST_LINE
+from cabinvigil.daemon.log.reader import LONGEST_LINE
+from cabinvigil.daemon.log.unpack import BATCH_MAGIC
 from cabinvigil.daemon.outputs.disk import (
     give_to_owner_of,
     sync_folder,
