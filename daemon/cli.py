@@ -110,7 +110,7 @@ def _carry_out(words: Sequence[str], out: IO[str], err: IO[str]) -> int:
         raise CallError(
             f"there is no command {word[:40]!r}; use one of {', '.join(COMMANDS)}"
         )
-    args = parser_of(word).parse_args(rest)
+    args = parser_of(word).parse_intermixed_args(rest)  # `log mend -o DIR nights/`
     return _module(word).run(args, out, err)
 
 

@@ -15,7 +15,7 @@ from cabinvigil.daemon.text.terminal import progress
 
 
 def run(nights: Path, args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
-    """Check a folder, or one file; return 1 where something is damaged or doubled.
+    """Check a folder, or one file; it is not well where one is damaged or doubled.
 
     Raises:
         NightError: the folder holds no night, or cannot be read.

@@ -16,7 +16,7 @@ from cabinvigil.daemon.text.terminal import progress
 
 
 def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
-    """Print the rows; return 1 where something of the log could not be read.
+    """Print the rows; it is not well where something of the log could not be read.
 
     Raises:
         NightError: there is no night that can be read.

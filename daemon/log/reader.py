@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import IO, Any, TypeVar
 
 from cabinvigil.daemon.log.format import LOG_FORMAT
-from cabinvigil.daemon.log.unpack import unpacked
+from cabinvigil.daemon.log.unpack import Flaw, unpacked
 from cabinvigil.daemon.text.plain import all_plain
 
 T = TypeVar("T")
@@ -66,7 +66,7 @@ class Flaws:
     unreadable: int = 0
     """Lines that are no JSON object of ours."""
     torn: int = 0
-    """Last lines without an end, dropped."""
+    """Files whose last lines have no end, and were dropped."""
     damaged: int = 0
     """Stretches of a gzip that could not be unpacked."""
     newer_format: int = 0
@@ -166,6 +166,7 @@ class _Reader:
     def __init__(self, flaws: Flaws) -> None:
         self._flaws = flaws
         self._run = 0
+        self._torn_files: set[str] = set()
         self._before: tuple[float, datetime] | None = None
 
     def read(self, chunks: Iterable[bytes], name: str) -> Iterator[LogLine]:
@@ -205,11 +206,20 @@ class _Reader:
         return map(len, self._unpacked(chunks, name))
 
     def _unpacked(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
-        def note_damage() -> None:
+        def note(flaw: Flaw) -> None:
+            if flaw is Flaw.TORN:
+                self._torn(name)
+                return
             self._flaws.damaged += 1
             self._flaws.note(f"{name}: a stretch of it is damaged and was left out.")
 
-        return unpacked(chunks, note_damage)
+        return unpacked(chunks, note)
+
+    def _torn(self, name: str) -> None:
+        if name not in self._torn_files:
+            self._torn_files.add(name)
+            self._flaws.torn += 1
+            self._flaws.note(f"{name}: its last line is torn; dropped.")
 
     def _parsed(self, raw: bytes, number: int, name: str) -> LogLine | None:
         data = self._row(raw, number, name)
@@ -270,8 +280,7 @@ class _Reader:
             if len(rest) > LONGEST_LINE:
                 rest, skipping = b"", True
         if rest or skipping:
-            self._flaws.torn += 1
-            self._flaws.note(f"{name}: its last line is torn; dropped.")
+            self._torn(name)
 
 
 def _batch(lines: Iterator[tuple[int, bytes]]) -> list[tuple[int, bytes]]:

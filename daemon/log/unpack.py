@@ -2,6 +2,7 @@
 
 import zlib
 from collections.abc import Callable, Generator, Iterable, Iterator
+from enum import Enum
 
 _GZIP_MAGIC = b"\x1f\x8b\x08"
 BATCH_MAGIC = b"\x1f\x8b\x08\0\0\0\0\0"
@@ -9,18 +10,26 @@ BATCH_MAGIC = b"\x1f\x8b\x08\0\0\0\0\0"
 met by chance in packed bytes."""
 _PIECE = 1 << 10
 """Bytes unpacked at one time: where they are damaged, what is in them is lost."""
+_BLANK = bytes(16)
+"""More zeros than a whole member ends with."""
 _SEARCHED = 1 << 16
 """Bytes of a member that are kept for the search: a batch has a few thousand."""
 
 
-def unpacked(
-    chunks: Iterable[bytes], note_damage: Callable[[], None]
-) -> Iterator[bytes]:
+class Flaw(Enum):
+    """What is wrong with a stretch."""
+
+    DAMAGED = "damaged"
+    TORN = "torn"
+    """The file ends in it, as a power cut leaves it."""
+
+
+def unpacked(chunks: Iterable[bytes], note: Callable[[Flaw], None]) -> Iterator[bytes]:
     """Pass plain bytes on; unpack gzip, member by member.
 
     Args:
         chunks: of a file.
-        note_damage: called for each stretch that cannot be unpacked.
+        note: called for each stretch that cannot be unpacked.
     """
     source = iter(chunks)
     first = _at_least(len(_GZIP_MAGIC), b"", source)
@@ -31,13 +40,15 @@ def unpacked(
     data = first
     while data := _at_least(len(_GZIP_MAGIC), data, source):
         if data.startswith(_GZIP_MAGIC):
-            data = yield from _member(data, source, note_damage)
+            data = yield from _member(data, source, note)
         else:
-            data = _skip(data, source, note_damage)
+            is_blank, data = _skip(data, source)
+            if data or not is_blank:
+                note(Flaw.DAMAGED)
 
 
 def _member(
-    data: bytes, source: Iterator[bytes], note_damage: Callable[[], None]
+    data: bytes, source: Iterator[bytes], note: Callable[[Flaw], None]
 ) -> Generator[bytes, None, bytes]:
     """Unpack one gzip member, yield what it holds, return what follows it.
 
@@ -59,23 +70,28 @@ def _member(
         return member.unused_data + data
     at = seen.find(BATCH_MAGIC, 1)
     if at < 0 and not is_broken:
-        return b""  # the file ends in it: torn, and no loss but its last line
+        note(Flaw.TORN)
+        return b""  # the file ends in it: no loss but its last lines
     yield b"\n"  # whatever line was under way ends here
-    return _skip(seen[at:] + data if at > 0 else data, source, note_damage)
+    is_blank, rest = _skip(seen[at:] + data if at > 0 else data, source)
+    is_cut = not rest and is_blank and seen.endswith(_BLANK)
+    note(Flaw.TORN if is_cut else Flaw.DAMAGED)
+    return rest
 
 
-def _skip(
-    data: bytes, source: Iterator[bytes], note_damage: Callable[[], None]
-) -> bytes:
-    """Count damage, and drop bytes up to the next batch; return the rest."""
-    if data.strip(b"\0"):  # a tail of zeros is what some cards leave; no loss
-        note_damage()
+def _skip(data: bytes, source: Iterator[bytes]) -> tuple[bool, bytes]:
+    """Drop bytes up to the next batch; say whether they were zeros; return the rest.
+
+    A tail of zeros is what some cards leave, and no loss.
+    """
+    is_blank = True
     while (at := data.find(BATCH_MAGIC)) < 0:
+        is_blank = is_blank and not data.strip(b"\0")
         more = next(source, b"")
         if not more:
-            return b""
+            return is_blank, b""
         data = data[1 - len(BATCH_MAGIC) :] + more
-    return data[at:]
+    return is_blank, data[at:]
 
 
 def _at_least(size: int, data: bytes, source: Iterator[bytes]) -> bytes:

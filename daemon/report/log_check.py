@@ -110,7 +110,7 @@ def _wrong(one: Survey) -> Iterator[str]:
     if (more := one.lost_count - len(one.lost)) > 0:
         yield f"DAMAGED: {more} more places."
     if one.is_torn:
-        yield "its last line is torn, as by a power cut; no other is lost"
+        yield "its last lines are torn, as by a power cut"
 
 
 def lost_words(lost: LostLines, zone: tzinfo | None) -> str:
