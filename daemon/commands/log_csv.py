@@ -23,18 +23,15 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
     """
     wanted = by_night(nights) if nights.is_dir() else {nights.name: [nights]}
     writer = csv.writer(out, lineterminator="\n")
-    is_whole, has_begun = True, False
+    left_out: list[str] = []
+    has_begun = False
     size = sum(one.stat().st_size for paths in wanted.values() for one in paths)
     with progress(2.0 * size, "reading nights", err) as advance:
         columns = channels_of(air_keys(wanted.values(), advance))
         for name, paths in wanted.items():
-            tape, why = _read(paths)
+            tape, flaws = _read(paths)
+            left_out += [f"{name}: {flaw}" for flaw in flaws]
             advance(sum(one.stat().st_size for one in paths))
-            if tape is None or not tape.flaws.is_clean:
-                is_whole = False
-                told = [why] if tape is None else tape.flaws.told
-                for text in told:
-                    print_note(f"{name}: {text}", err)
             if tape is None:
                 continue
             if not has_begun:
@@ -42,13 +39,19 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
                 has_begun = True
             writer.writerows(rows_of(tape, columns))
     if not has_begun:
-        raise NightError(f"{nights}: holds no line of a night's log")
-    return ExitCode.DONE if is_whole else ExitCode.NOT_WELL
+        raise NightError(
+            f"{nights}: holds no line of a night's log; give a folder of nights, or a "
+            "file like night-2026-01-16.jsonl"
+        )
+    for text in left_out:
+        print_note(text, err)
+    return ExitCode.NOT_WELL if left_out else ExitCode.DONE
 
 
-def _read(paths: list[Path]) -> tuple[NightSeries | None, str]:
-    """Read a night; None, and why, where there is nothing to read."""
+def _read(paths: list[Path]) -> tuple[NightSeries | None, list[str]]:
+    """Read a night, and tell what of it could not be; None: nothing could."""
     try:
-        return read(paths), ""
+        tape = read(paths)
     except NightError as error:
-        return None, str(error)
+        return None, [str(error)]
+    return tape, [] if tape.flaws.is_clean else tape.flaws.told
