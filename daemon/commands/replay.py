@@ -5,11 +5,11 @@ night or many are put through twice, and what other limits would change is a tab
 """
 
 import argparse
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import IO
 
-from cabinvigil.daemon.commands.base import CallError, add_config, add_json
+from cabinvigil.daemon.commands.base import CallError, add_config, add_json, print_note
 from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.find import by_night
@@ -64,8 +64,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def decide(path: Path, settings: Settings | None) -> Decided:
+def decide(
+    path: Path, settings: Settings | None, note: Callable[[str], None]
+) -> Decided:
     """Replay a file, of whichever kind it is.
+
+    Args:
+        path: the file.
+        settings: stand in for what the log says it was run with.
+        note: told what a reader of the replay must know.
 
     Raises:
         RecordingError, ConfigError: the file cannot be replayed.
@@ -74,10 +81,29 @@ def decide(path: Path, settings: Settings | None) -> Decided:
         if not path.is_file():
             raise RecordingError(f"{path}: is not there; give the path of a log")
         render = renderer("en" if settings is None else settings.watch.language)
-        return replay_log(Logbook(path), settings, render, path)
+        return _some(replay_log(Logbook(path), settings, render, path), path)
     recording = Recording(path)
+    for text in recording.notes():
+        note(text)
     known = settings or standard(Cabin(name="recording"))
     return replay_columns(recording, known, renderer(known.watch.language))
+
+
+def _some(decided: Decided, path: Path) -> Decided:
+    """Refuse a log of which nothing came, at its end.
+
+    Raises:
+        RecordingError: no line of it could be read.
+    """
+    is_empty = True
+    for one in decided:
+        is_empty = False
+        yield one
+    if is_empty:
+        raise RecordingError(
+            f"{path}: holds no line of a night's log; give a file like "
+            "night-2026-01-16.jsonl or its .gz"
+        )
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
@@ -98,7 +124,7 @@ def _told(
         raise CallError(
             "replay takes one night at a time; several go with --limits FILE"
         )
-    decided = decide(args.files[0], settings)
+    decided = decide(args.files[0], settings, lambda text: print_note(text, err))
     return _json(decided, args.estimates) if args.json else _words(decided)
 
 
