@@ -116,7 +116,7 @@ def _wrong(one: Survey) -> Iterator[str]:
 def lost_words(lost: LostLines, zone: tzinfo | None) -> str:
     """Tell which lines are lost."""
     if lost.lines is None:
-        many = "lines, nobody can tell how many"
+        many = "an unknown number of lines"
     else:
         about = "" if lost.is_exact else "about "
         many = f"{about}{lost.lines} line" + ("" if lost.lines == 1 else "s")
