@@ -6,7 +6,6 @@ a battery clock gives dates that are years off until the network sets it.
 
 import errno
 import gzip
-import json
 import os
 import re
 import zlib
@@ -19,10 +18,11 @@ from pathlib import Path
 from stat import S_ISREG
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.log.reader import LONGEST_LINE
+from cabinvigil.daemon.log.number import first_number
 from cabinvigil.daemon.log.unpack import BATCH_MAGIC
 from cabinvigil.daemon.outputs.disk import (
     give_to_owner_of,
+    new_file,
     sync_folder,
     write_synced,
 )
@@ -35,8 +35,6 @@ and a clock that lies for a day cannot empty the folder."""
 MOST_REOPENED = 64 << 20
 """A file is read whole where it is gone on with; a night takes 5 MB at most (design.md,
 section 9), and what holds more is none of ours."""
-MOST_FILES = 1_000_000
-"""A file's number beyond it is damage: a thousand years of nights have fewer."""
 SLACK = timedelta(minutes=2)
 """A clock may be set back by this much without a new file."""
 
@@ -189,7 +187,8 @@ class Nights:
         for leftover in self.folder.glob("night-*.jsonl.gz.part"):
             errors += _tried(leftover.unlink)  # a cut came while it was packed
         for each in self.files():
-            if each.path != running and each.path.suffix == ".jsonl":
+            is_closed = each.path != running and each.path.suffix == ".jsonl"
+            if is_closed and not each.path.is_symlink():
                 errors += _tried(partial(self._pack, each.path))
         errors += self._prune(running, wall)
         if errors:
@@ -199,6 +198,8 @@ class Nights:
         """Say whether the last file is this night's, and the clock went forward."""
         is_packed = last.path.suffix == ".gz"
         if last.night != night or is_packed != self._packed:
+            return False
+        if last.path.is_symlink():  # whoever laid it there: it leads elsewhere
             return False
         if last.size > MOST_REOPENED:
             return False
@@ -222,7 +223,7 @@ class Nights:
     def _reopen(self, path: Path) -> OpenNight:
         """Open for appending, without what a power cut tore off."""
         whole = _whole_members(path) if self._packed else _whole_lines(path)
-        fd = os.open(path, os.O_WRONLY | os.O_APPEND)
+        fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_NOFOLLOW)
         try:
             if whole < os.fstat(fd).st_size:
                 os.ftruncate(fd, whole)
@@ -234,12 +235,13 @@ class Nights:
     def _number(self, path: Path) -> int:
         """Read a file's number from its first line, once."""
         if path.name not in self._numbers:
-            self._numbers[path.name] = _first_number(path)
+            self._numbers[path.name] = first_number(path)
         return self._numbers[path.name]
 
     def _pack(self, path: Path) -> None:
         packed, part = Path(f"{path}.gz"), Path(f"{path}.gz.part")
-        with path.open("rb") as source, part.open("wb") as sink:
+        reading = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+        with os.fdopen(reading, "rb") as source, new_file(part) as sink:
             with gzip.GzipFile("", "wb", 6, sink, mtime=0) as squeeze:
                 while chunk := source.read(_CHUNK):
                     squeeze.write(chunk)
@@ -292,24 +294,6 @@ def _tried(act: Callable[[], object]) -> list[OSError]:
     except OSError as error:
         return [error]
     return []
-
-
-def _first_number(path: Path) -> int:
-    opener = gzip.open if path.suffix == ".gz" else open
-    try:
-        with opener(path, "rb") as file:
-            number = json.loads(file.readline(LONGEST_LINE))["file_no"]
-    except (
-        EOFError,
-        KeyError,
-        OSError,
-        RecursionError,
-        TypeError,
-        ValueError,
-        zlib.error,
-    ):
-        return 0  # torn at birth, or not ours: it counts as the oldest
-    return number if type(number) is int and 0 < number < MOST_FILES else 0
 
 
 def _whole_lines(path: Path) -> int:

@@ -2,14 +2,13 @@
 
 import gzip
 import json
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, cast
 
 from cabinvigil.daemon.log.survey import Survey, begun, lines_of
-from cabinvigil.daemon.outputs.disk import give_to_owner_of
+from cabinvigil.daemon.outputs.disk import give_to_owner_of, new_file
 from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.daemon.text.json import dumps
 from cabinvigil.daemon.text.plain import all_plain
@@ -65,9 +64,8 @@ def mend(path: Path, into: Path) -> Survey:
 @contextmanager
 def _fresh(target: Path, *, packed: bool) -> Iterator[IO[bytes]]:
     """Open a file that is not there yet, plain or packed, as the log's own are."""
-    fd = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o640)
-    with os.fdopen(fd, "wb") as file:
-        give_to_owner_of(target.parent, fd)
+    with new_file(target) as file:
+        give_to_owner_of(target.parent, file.fileno())
         if not packed:
             yield file
             return

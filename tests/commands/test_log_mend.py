@@ -1,13 +1,14 @@
 """`cabinvigil log mend`: what can be read, written beside the log and never over it."""
 
 import gzip
+import io
 import json
-import os
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.commands import log
+from cabinvigil.daemon.log import mend
 from tests.commands.calling import call
 from tests.commands.test_log_check import folder_of, night
 from tests.review import logs
@@ -101,22 +102,12 @@ def test_a_full_disk_leaves_nothing_half_made(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = folder_of(tmp_path, night_2026_01_16__jsonl=night())
-    real = os.fdopen
 
-    class Full:
-        def __init__(self, fd: int, mode: str) -> None:
-            self._file = real(fd, mode)
-
-        def __enter__(self) -> "Full":
-            return self
-
-        def __exit__(self, *_: object) -> None:
-            self._file.close()
-
-        def write(self, data: bytes) -> int:
+    class Full(io.FileIO):
+        def write(self, data: object) -> int:
             raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("cabinvigil.daemon.log.mend.os.fdopen", Full)
+    monkeypatch.setattr(mend, "new_file", lambda path: Full(path, "x"))
     code, _, err = call(log, "mend", folder)
     assert code == 2
     assert "cannot be written (No space left on device); name a folder" in err
