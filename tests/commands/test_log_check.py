@@ -89,6 +89,7 @@ def test_what_is_lost_is_told_with_its_place(tmp_path: Path) -> None:
     assert "3 files: 3 damaged, 0 doubled. `cabinvigil log mend " in out
 
 
+@pytest.mark.hazard("record-comforts")
 def test_a_bit_flipped_anywhere_is_told_and_costs_its_batch(tmp_path: Path) -> None:
     """200 places: never more than one batch, and never in silence."""
     packed = b"".join(batches(night()))
@@ -111,6 +112,7 @@ def test_a_bit_flipped_anywhere_is_told_and_costs_its_batch(tmp_path: Path) -> N
             assert code == 1 or (is_last and "torn, as by a power cut" in out)
 
 
+@pytest.mark.hazard("record-comforts")
 def test_one_file_plain_and_packed_counts_once(tmp_path: Path) -> None:
     """R5: a cut between packing and deleting doubled the hours below 19.5 %."""
     low = logs.begin() + logs.air(logs.still_air(0.0, 7200.0, o2_pct=19.0))

@@ -31,6 +31,7 @@ SENTENCES: dict[str, tuple[int, type[Exception]]] = {
     "LineError": (3, OSError),
     "MachineError": (3, Exception),
     "MissingExtraError": (3, Exception),
+    "MendError": (2, ValueError),
     "NightError": (2, ValueError),
     "NotConfirmedError": (1, Exception),
     "NotEmulatedError": (2, ValueError),
