@@ -7,7 +7,7 @@ from typing import IO
 
 from cabinvigil.daemon.log.check import doubled, left_over
 from cabinvigil.daemon.log.find import all_files
-from cabinvigil.daemon.log.survey import Survey, look_at
+from cabinvigil.daemon.log.survey import Survey, look_at, size_of
 from cabinvigil.daemon.report.log_check import Checked, as_json, words
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
@@ -44,10 +44,10 @@ def files_of(nights: Path) -> list[Path]:
 
 def surveyed(files: Sequence[Path], err: IO[str]) -> list[Survey]:
     """Go through each file's lines, and show how far it is."""
-    sizes = [one.stat().st_size for one in files]
     surveys = []
-    with progress(sum(sizes), "reading nights", err) as advance:
-        for path, size in zip(files, sizes, strict=True):
+    total = sum(map(size_of, files))
+    with progress(total, "reading nights", err) as advance:
+        for path in files:
             surveys.append(look_at(path))
-            advance(size)
+            advance(surveys[-1].size)
     return surveys

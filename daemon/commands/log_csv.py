@@ -10,6 +10,7 @@ from cabinvigil.daemon.commands.morning import read
 from cabinvigil.daemon.log.find import NightError, by_night
 from cabinvigil.daemon.log.keys import air_keys
 from cabinvigil.daemon.log.night import NightSeries
+from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.daemon.report.night_rows import HEAD, channels_of, rows_of
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.terminal import progress
@@ -25,13 +26,13 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
     writer = csv.writer(out, lineterminator="\n")
     left_out: list[str] = []
     has_begun = False
-    size = sum(one.stat().st_size for paths in wanted.values() for one in paths)
+    size = sum(size_of(one) for paths in wanted.values() for one in paths)
     with progress(2.0 * size, "reading nights", err) as advance:
         columns = channels_of(air_keys(wanted.values(), advance))
         for name, paths in wanted.items():
             tape, flaws = _read(paths)
             left_out += [f"{name}: {flaw}" for flaw in flaws]
-            advance(sum(one.stat().st_size for one in paths))
+            advance(sum(map(size_of, paths)))
             if tape is None:
                 continue
             if not has_begun:

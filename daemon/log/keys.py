@@ -7,6 +7,7 @@ from pathlib import Path
 
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.room import MOST_SERIES
+from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 _KEY = re.compile(
@@ -30,5 +31,5 @@ def air_keys(
             for raw in Logbook(*paths).raw_lines():
                 if _AIR in raw and len(found) < MOST_SERIES:
                     found.update(_KEY.findall(raw))
-        advance(sum(one.stat().st_size for one in paths))
+        advance(sum(map(size_of, paths)))
     return {key.decode() for key in sorted(found)[:MOST_SERIES]}

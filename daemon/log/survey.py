@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Flaws, Logbook, LogLine
 
 LATEST = datetime(2100, 1, 1, tzinfo=UTC)
@@ -66,6 +67,8 @@ class Survey:
     first: datetime | None = None
     """The first moment that can be believed."""
     last: datetime | None = None
+    zone: tzinfo | None = None
+    """That its moments are told in, by its starts; None: the machine's own."""
     clock_steps: int = 0
     runs: list[RunSpan] = field(default_factory=list)
     run_count: int = 0
@@ -113,10 +116,15 @@ def look_at(path: Path) -> Survey:
 
 def begun(path: Path) -> Survey:
     """Return a survey of a file that nothing is known of but its size."""
+    return Survey(path, size_of(path))
+
+
+def size_of(path: Path) -> int:
+    """Return a file's bytes; 0 where it is gone: the watch packs and deletes."""
     try:
-        return Survey(path, path.stat().st_size)
+        return path.stat().st_size
     except OSError:
-        return Survey(path, 0)
+        return 0
 
 
 def is_sound(line: LogLine) -> bool:
@@ -177,6 +185,7 @@ class _Noted:
     def _begin(self, line: LogLine) -> None:
         survey = self._survey
         survey.run_count += 1
+        survey.zone = survey.zone or zone_of(line.fields)
         if survey.run_count > MOST_KEPT:
             return
         wall = believed(line)

@@ -8,7 +8,6 @@ from typing import Any
 
 from cabinvigil.daemon.log.check import Doubled, LeftOver
 from cabinvigil.daemon.log.mend import FOLDER
-from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.log.survey import LostLines, RunSpan, Survey
 from cabinvigil.daemon.text.moments import utc_seconds
 
@@ -71,10 +70,9 @@ def _verdict(found: Checked) -> str:
 def _held(one: Survey) -> str:
     if not one.lines:
         return _size(one.size)
-    zone = zone_of(one)
     when = "no clock was set"
     if one.first is not None and one.last is not None:
-        first, last = one.first.astimezone(zone), one.last.astimezone(zone)
+        first, last = one.first.astimezone(one.zone), one.last.astimezone(one.zone)
         when = f"{first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M %Z}"
     parts = [when, f"{one.lines} lines", _size(one.size), _runs(one)]
     if any(run.is_emulated for run in one.runs):
@@ -106,7 +104,7 @@ def _wrong(one: Survey) -> Iterator[str]:
     if one.is_newer:
         yield "NEWER: a later version wrote it; bring the software up to date."
     for lost in one.lost:
-        yield f"DAMAGED: {lost_words(lost, zone_of(one))}."
+        yield f"DAMAGED: {lost_words(lost, one.zone)}."
     if (more := one.lost_count - len(one.lost)) > 0:
         yield f"DAMAGED: {more} more places."
     if one.is_torn:
@@ -130,11 +128,6 @@ def lost_words(lost: LostLines, zone: tzinfo | None) -> str:
         else:
             where += " to the end"
     return f"{many} {where}"
-
-
-def zone_of(one: Survey) -> tzinfo | None:
-    """Give the zone that a file's moments are told in."""
-    return TRAILERS_ZONE if any(run.is_emulated for run in one.runs) else None
 
 
 def _size(size: int) -> str:

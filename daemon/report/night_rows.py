@@ -140,6 +140,7 @@ class _Night:
         self._tape = tape
         self._zone = zone
         self._starts = [self._start(one) for one in tape.events if one.kind == "start"]
+        self._night = None if tape.origin is None else str(night_of(tape.origin, zone))
         self._episodes = alarm_episodes(tape.events)
 
     def _start(self, event: Event) -> _Start:
@@ -172,7 +173,7 @@ class _Night:
         return [
             None if wall is None else wall.astimezone(self._zone).isoformat(),
             round(from_s),
-            None if wall is None else str(night_of(wall, self._zone)),
+            self._night,
             ran[-1].run if ran else None,
             int(ran[-1].is_emulated) if ran else None,
             round(math.fsum(moved), 1) if moved else None,

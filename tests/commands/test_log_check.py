@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from cabinvigil.daemon.commands import log, morning
+from cabinvigil.daemon.commands import log, log_check, morning
 from cabinvigil.daemon.text.json import dumps
 from tests.commands.calling import call
 from tests.review import logs
@@ -198,3 +198,15 @@ def test_a_folder_without_a_night_and_one_that_is_not_there(tmp_path: Path) -> N
 def test_the_folder_is_the_config_s_where_none_is_named(tmp_path: Path) -> None:
     folder = folder_of(tmp_path, night_2026_01_16__jsonl=night())
     assert call(log, "check", "--log", folder)[0] == 0
+
+
+def test_a_file_that_is_gone_meanwhile_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The watch packs and deletes as it pleases."""
+    folder = folder_of(tmp_path, night_2026_01_16__jsonl=night())
+    gone = folder / "night-2026-01-15.jsonl"
+    monkeypatch.setattr(log_check, "files_of", lambda nights: [gone])
+    code, out, _ = call(log, "check", folder)
+    assert code == 1
+    assert "DAMAGED: cannot be read (No such file or directory)." in out
