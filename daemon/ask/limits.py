@@ -9,6 +9,7 @@ from typing import Literal
 
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.core.answers import ANSWERS_BY
+from cabinvigil.daemon.text.durations import seconds
 
 Kind = Literal["answer", "act", "look", "other"]
 """Looking takes nothing from acting, neither from answering an alarm, and what is no
@@ -44,6 +45,38 @@ class _Bucket:
         is_in = tokens >= 1.0
         self.tokens, self.at_s = (tokens - 1.0 if is_in else tokens), now_s
         return is_in
+
+
+class MarkLimit:
+    """How often phones may mark a moment, all together.
+
+    A mark is a line that is synced at once, and a stretch of the morning's page: one a
+    second filled 67 MB a day, and pushed older nights out of the folder.
+    """
+
+    MOST, IN_S = 6, 3600.0
+    """Six in an hour: more than anybody opens and shuts by night (own choice)."""
+    APART_S = 60.0
+    """No stretch is shorter: slower than any part's lag (own choice)."""
+
+    def __init__(self) -> None:
+        self._marked_s: list[float] = []
+
+    def why_not(self, now_s: float) -> str:
+        """Return why a phone may not mark now, and when it may; '' where it may."""
+        recent = [at_s for at_s in self._marked_s if now_s - at_s < self.IN_S]
+        self._marked_s = recent
+        if recent and (left_s := recent[-1] + self.APART_S - now_s) > 0.0:
+            apart = seconds(self.APART_S)
+            return f"marks by phone are {apart} apart; wait {seconds(left_s)}."
+        if len(recent) >= self.MOST:
+            left = seconds(recent[0] + self.IN_S - now_s)
+            return f"phones have marked {self.MOST} times in this hour; wait {left}."
+        return ""
+
+    def take(self, now_s: float) -> None:
+        """Count a mark."""
+        self._marked_s.append(now_s)
 
 
 def _bucket(burst: float, per_s: float) -> _Bucket:

@@ -8,10 +8,10 @@ import argparse
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.commands.base import CallError, add_json
+from cabinvigil.daemon.commands.base import CallError, add_json, print_note
 from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
 from cabinvigil.daemon.log.find import NightError, by_night, night_files
 from cabinvigil.daemon.report.compare_text import (
@@ -46,6 +46,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
     parser.add_argument(
+        "--all",
+        action="store_true",
+        help="tell each night, though there are more than ten",
+    )
+    parser.add_argument(
         "--picture",
         type=Path,
         metavar="FILE",
@@ -56,7 +61,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Compare; return the exit code."""
     wanted = list(_wanted(args))
-    sheets = [_sheet(one) for one in told(wanted, len(wanted), "reading nights", err)]
+    notes: list[str] = []
+    shown = told(wanted, len(wanted), "reading nights", err)
+    made = [_sheet_of(one, notes) for one in shown]
+    sheets = [one for one in made if one is not None]
+    for text in notes:
+        print_note(text, err)
     if len(sheets) < 2:
         raise CallError(
             "compare needs two nights or more; name another, or a folder of them"
@@ -70,12 +80,19 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     elif args.csv:
         out.write(as_csv(sheets))
     else:
-        out.write(table(sheets, order))
+        out.write(table(sheets, order, is_whole=args.all))
     return ExitCode.DONE
 
 
-Wanted = tuple[str, list[Path], str]
-"""A name, the night's files, and its stretch (empty: all of it)."""
+class Wanted(NamedTuple):
+    """One night, or a stretch of it."""
+
+    name: str
+    paths: list[Path]
+    stretch: str
+    """Empty: all of it."""
+    is_of_folder: bool = False
+    """One of a folder's: where it cannot be read the others are compared."""
 
 
 def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
@@ -85,9 +102,9 @@ def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
         path = Path(night)
         if path.is_dir():
             for name, paths in by_night(path).items():
-                yield str(path / name), paths, stretch
+                yield Wanted(str(path / name), paths, stretch, is_of_folder=True)
         else:
-            yield word, night_files(night, folder_of(args, night)), stretch
+            yield Wanted(word, night_files(night, folder_of(args, night)), stretch)
 
 
 def _split(word: str) -> tuple[str, str]:
@@ -101,9 +118,22 @@ def _split(word: str) -> tuple[str, str]:
     return night, stretch
 
 
-def _sheet(wanted: Wanted) -> Sheet:
-    name, paths, stretch = wanted
+def _sheet_of(wanted: Wanted, notes: list[str]) -> Sheet | None:
+    """Sum a night up; None, and noted, where one of a folder's cannot be."""
+    try:
+        return _sheet(wanted, notes)
+    except NightError as error:
+        if not wanted.is_of_folder:
+            raise
+        notes.append(f"{error}: it is kept, and passed over.")
+        return None
+
+
+def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
+    name, paths, stretch, _ = wanted
     found = give_account(paths, wall=SystemClock().wall())
+    if found.tape.flaws.of_newer:
+        notes.append(found.tape.flaws.of_newer)
     first, _, last = stretch.partition("..")
     from_s = _mark(found, first, name) if first.strip() else 0.0
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s

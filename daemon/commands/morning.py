@@ -20,6 +20,7 @@ from cabinvigil.daemon.commands.base import (
 )
 from cabinvigil.daemon.log.find import (
     NightError,
+    earlier,
     is_date,
     missing,
     night_files,
@@ -82,17 +83,41 @@ def run(
     older, wall = None, (clock or SystemClock()).wall()
     if args.night is None and folder is not None:
         older = missing(paths, folder, wall)
-    found = give_account(paths, older, wall)
+    is_any = args.night is None or Path(args.night).is_dir()
+    found, unread = _newest(paths, older, wall) if is_any else (None, None)
+    found = found or give_account(paths, older, wall)
+    older = unread or older
     if args.page is not None:
         _page(found, args.page)
-    if older is not None:
-        print_note(older, err)
+    for text in (older, found.tape.flaws.of_newer):
+        if text:
+            print_note(text, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json_line(told), file=out)
     else:
         out.write(account(found))
-    return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL
+    is_well = found.verdict.is_well and not unread
+    return ExitCode.DONE if is_well else ExitCode.NOT_WELL
+
+
+def _newest(
+    paths: list[Path], note: str | None, wall: datetime
+) -> tuple[Morning | None, str | None]:
+    """Give account of a folder's newest night that can be read.
+
+    Returns:
+        The account, None where no night can be read; and what was passed over for it.
+    """
+    passed: list[str] = []
+    while paths:
+        try:
+            return give_account(paths, note, wall), note if passed else None
+        except NightError:
+            passed.append(paths[-1].name)
+            note = f"{', '.join(passed)} cannot be read: kept, and passed over."
+            paths = earlier(paths)
+    return None, None
 
 
 def folder_of(args: argparse.Namespace, word: str | None) -> Path | None:

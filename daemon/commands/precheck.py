@@ -23,6 +23,7 @@ from cabinvigil.daemon.commands.base import (
 from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
 from cabinvigil.daemon.commands.precheck_truth import tested
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
+from cabinvigil.daemon.log.folder import held_bytes
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
 from cabinvigil.daemon.precheck import certificates
 from cabinvigil.daemon.precheck import findings as checks
@@ -317,7 +318,8 @@ def _log(args: argparse.Namespace, settings: Settings, status: WatchStatus) -> F
         return Finding("log", "not checked", "emulated parts keep none")
     folder = Path(settings.log.folder)
     free_mb, error = try_log(folder, is_ours=not status.runs)
-    return checks.log(status, free_mb, error, str(folder))
+    held_mb, max_mb = held_bytes(folder) / 1e6, settings.log.max_mb
+    return checks.log(status, free_mb, error, str(folder), held_mb, max_mb)
 
 
 def _empty_v(settings: Settings) -> float:

@@ -5,7 +5,7 @@ night or many are put through twice, and what other limits would change is a tab
 """
 
 import argparse
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO
 
@@ -23,6 +23,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_columns,
     replay_log,
 )
+from cabinvigil.daemon.replay.replayed import Note, unsaid
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
@@ -64,15 +65,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def decide(
-    path: Path, settings: Settings | None, note: Callable[[str], None]
-) -> Decided:
+def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decided:
     """Replay a file, of whichever kind it is.
 
     Args:
         path: the file.
         settings: stand in for what the log says it was run with.
-        note: told what a reader of the replay must know.
+        note: told what the log does not say, or what of it could not be read.
 
     Raises:
         RecordingError, ConfigError: the file cannot be replayed.
@@ -80,8 +79,7 @@ def decide(
     if is_log(path):
         if not path.is_file():
             raise RecordingError(f"{path}: is not there; give the path of a log")
-        render = renderer("en" if settings is None else settings.watch.language)
-        return _some(replay_log(Logbook(path), settings, render, path), path)
+        return _decide_log(path, settings, note)
     recording = Recording(path)
     for text in recording.notes():
         note(text)
@@ -89,21 +87,24 @@ def decide(
     return replay_columns(recording, known, renderer(known.watch.language))
 
 
-def _some(decided: Decided, path: Path) -> Decided:
-    """Refuse a log of which nothing came, at its end.
+def _decide_log(path: Path, settings: Settings | None, note: Note) -> Decided:
+    render = renderer("en" if settings is None else settings.watch.language)
+    logbook = Logbook(path)
 
-    Raises:
-        RecordingError: no line of it could be read.
-    """
+    def of_it(text: str) -> None:
+        note(f"{path.name}: {text}")
+
     is_empty = True
-    for one in decided:
+    for decided in replay_log(logbook, settings, render, path, note=of_it):
         is_empty = False
-        yield one
+        yield decided
     if is_empty:
         raise RecordingError(
             f"{path}: holds no line of a night's log; give a file like "
             "night-2026-01-16.jsonl or its .gz"
         )
+    for text in logbook.flaws.told:
+        note(text)
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
@@ -138,7 +139,9 @@ def _compared(
     wanted = [night for path in args.files for night in _nights(path)]
     size = sum(path.stat().st_size for _, paths in wanted for path in paths)
     with progress(2.0 * size, "replaying nights", err) as advance:
-        return list(table(wanted, limits, settings, advance))
+        return list(
+            table(wanted, limits, settings, advance, lambda text: print_note(text, err))
+        )
 
 
 def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:

@@ -72,6 +72,8 @@ class CoreBuild:
     """Series by (part, quantity); a pair that is absent is not served."""
     urgent: Mapping[str, tuple[tuple[str, float], ...]]
     """Limits whose crossing is judged at once: (side, limit), by quantity."""
+    today: dt.date | None = None
+    """From which service lives are counted; None: they are not."""
 
 
 def _subjects(
@@ -265,7 +267,7 @@ def compose(
         render=render,
         trend=Trend(trend_setup(series, cabin)),
     )
-    return CoreBuild(setup, keys, urgent_limits(alarms))
+    return CoreBuild(setup, keys, urgent_limits(alarms), today)
 
 
 # What a column of a recording is taken to be, where nobody says which part gave it.

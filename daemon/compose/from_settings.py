@@ -1,6 +1,6 @@
 """The core of a whole config: its parts looked up, its sentences in its language."""
 
-from datetime import datetime
+from datetime import date, datetime
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.compose.compose import CoreBuild, compose
@@ -11,7 +11,11 @@ from cabinvigil.daemon.settings.words import renderer
 
 
 def compose_settings(
-    settings: Settings, render: Render | None = None, *, wall: datetime | None = None
+    settings: Settings,
+    render: Render | None = None,
+    *,
+    wall: datetime | None = None,
+    today: date | None = None,
 ) -> CoreBuild:
     """Compose the core of a cabin with its parts.
 
@@ -20,7 +24,10 @@ def compose_settings(
         render: makes an alarm's sentence; None: in the config's own language.
         wall: now, from which service lives are counted; they are not where it is
             None, or of a clock that cannot be right.
+        today: the date of another now, which was believed then.
     """
+    if wall is not None and wall >= EARLIEST:
+        today = wall.date()
     if render is None:
         render = renderer(settings.watch.language, settings.watch.words)
     return compose(
@@ -30,5 +37,5 @@ def compose_settings(
         settings.alarms,
         render,
         buses=tuple(settings.i2c),
-        today=wall.date() if wall is not None and wall >= EARLIEST else None,
+        today=today,
     )

@@ -8,7 +8,8 @@ left them, through `unpack`.  `runs` and `timeline` make of the lines of each `r
 file that is there twice counts once (`doubles`); `csv` reads recordings of others, by
 `csv_units`; `moments` has a night's times and dates.  A `survey` tells what a file
 holds and lacks, a `check` compares them, `mend` writes what is left; `keys` are the
-series of a folder.  What both ends agree on is in `format`.
+series of a folder.  What both ends agree on is in `format`; `whole_state` is what a
+file that goes on with a run begins with.
 
 May be imported by: commands, rehearsal, replay, report, review, service.
 """

@@ -99,6 +99,24 @@ def by_night(folder: Path) -> dict[str, list[Path]]:
     return found
 
 
+def earlier(paths: list[Path]) -> list[Path]:
+    """Give the files of the night before one that cannot be read; [] for none.
+
+    Args:
+        paths: its files.
+
+    Raises:
+        NightError: the folder cannot be read.
+    """
+    found = nights(paths[0].parent)
+    before: list[NightFile] = []
+    for one in found:
+        if one.path in paths:
+            break
+        before.append(one)
+    return [one.path for one in before if one.night == before[-1].night]
+
+
 def missing(paths: list[Path], folder: Path, wall: datetime) -> str | None:
     """Say that the last night itself is not there, only an older one; None: it is.
 

@@ -29,9 +29,9 @@ from cabinvigil.daemon.outputs.disk import (
 
 LONGEST_GAP = timedelta(days=400)
 """A clock that is further than this from the last night's date is not believed."""
-AGED_OUT_AT_ONCE = 2
-"""Nights that age alone may delete at one time: one is made a day, so this keeps up,
-and a clock that lies for a day cannot empty the folder."""
+AGED_OUT_A_NIGHT = 2
+"""Files that age alone may delete for each one that begins: one is made a day, so this
+keeps up, and neither a clock that lies for a day nor restarts can empty the folder."""
 MOST_REOPENED = 64 << 20
 """A file is read whole where it is gone on with; a night takes 5 MB at most (design.md,
 section 9), and what holds more is none of ours."""
@@ -55,7 +55,8 @@ class NightFile:
     path: Path
     night: date
     number: int
-    """Its place in the true order; 0 where its first line cannot be read."""
+    """Its place in the true order; 0 where its first line cannot be read: its date
+    then says where it stands."""
     size: int
 
 
@@ -126,6 +127,8 @@ class Nights:
         self._packed = packed
         self._zone = zone
         self._numbers: dict[str, int] = {}
+        self._may_age_out = 0
+        self._deleted: list[NightFile] = []
 
     def night_of(self, wall: datetime) -> date:
         """Give the night that a moment belongs to."""
@@ -142,7 +145,12 @@ class Nights:
                     night = date.fromisoformat(match[1])
                     number = self._number(path)
                     found.append(NightFile(path, night, number, stat.st_size))
-        return sorted(found, key=lambda f: (f.number, f.night, f.path.name))
+        return _in_order(found)
+
+    def take_deleted(self) -> list[NightFile]:
+        """Return what has been deleted for size since the last call."""
+        deleted, self._deleted = self._deleted, []
+        return deleted
 
     def open(self, wall: datetime, first_line: Callable[[int], bytes]) -> OpenNight:
         """Open the file of a moment's night: the last one, or a new one.
@@ -157,8 +165,9 @@ class Nights:
         self.folder.mkdir(parents=True, exist_ok=True)
         files = self.files()
         night = self.night_of(wall)
-        if files and self._goes_on(files[-1], night, wall):
-            return self._reopen(files[-1].path)
+        is_same = bool(files) and self._goes_on(files[-1], night, wall)
+        if is_same and (opened := self._reopen(files[-1].path)):
+            return opened
         number = max((f.number for f in files), default=0) + 1
         path = self._free_name(night)
         fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o640)
@@ -173,6 +182,8 @@ class Nights:
                 path.unlink()
             raise
         self._numbers[path.name] = number
+        if all(each.night != night for each in files):
+            self._may_age_out = AGED_OUT_A_NIGHT
         return fresh
 
     def tidy(self, running: Path | None, wall: datetime) -> None:
@@ -220,9 +231,15 @@ class Nights:
                 return self.folder / f"night-{night}{part}{ending}"
             number += 1
 
-    def _reopen(self, path: Path) -> OpenNight:
-        """Open for appending, without what a power cut tore off."""
+    def _reopen(self, path: Path) -> OpenNight | None:
+        """Open for appending, without what a power cut tore off.
+
+        Returns:
+            None where nothing in it is whole: it has no start, and is left as it is.
+        """
         whole = _whole_members(path) if self._packed else _whole_lines(path)
+        if not whole:
+            return None
         fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_NOFOLLOW)
         try:
             if whole < os.fstat(fd).st_size:
@@ -260,7 +277,7 @@ class Nights:
         nobody may have read it yet.
         """
         files = self.files()
-        total = sum(each.size for each in files)
+        total = held_bytes(self.folder)
         in_order = list(dict.fromkeys(each.night for each in files))
         spared = {each.night for each in files if each.path == running}
         spared |= set([night for night in in_order if night not in spared][-1:])
@@ -268,15 +285,18 @@ class Nights:
         errors = []
         while closed and total > self._max_bytes:
             oldest = closed.pop(0)
-            failed = _tried(oldest.path.unlink)
-            errors += failed
-            total -= 0 if failed else oldest.size
+            if failed := _tried(oldest.path.unlink):
+                errors += failed
+                continue
+            total -= oldest.size
+            self._deleted.append(oldest)
         others = [each for each in files if each.path != running]
         if not closed or not self._is_believed(others, wall):
             return errors
         limit = self.night_of(wall) - self._keep
-        old = [each for each in closed if each.night < limit]
-        for each in old[:AGED_OUT_AT_ONCE]:
+        old = [each for each in closed if EARLIEST.date() <= each.night < limit]
+        for each in old[: self._may_age_out]:
+            self._may_age_out -= 1
             errors += _tried(each.path.unlink)
         return errors
 
@@ -285,6 +305,33 @@ class Nights:
         last = others[-1].night
         gap = self.night_of(wall) - last
         return wall >= EARLIEST and timedelta(0) <= gap <= LONGEST_GAP
+
+
+def held_bytes(folder: Path) -> int:
+    """Sum up what the log's files hold, and whatever a cut left of them."""
+    total = 0
+    for path in folder.glob("night-*"):
+        with suppress(OSError):
+            stat = path.lstat()
+            total += stat.st_size if S_ISREG(stat.st_mode) else 0
+    return total
+
+
+def _in_order(found: list[NightFile]) -> list[NightFile]:
+    """Put files in their true order; one without a number behind its date's elders."""
+    numbered = (each for each in found if each.number)
+    files = sorted(numbered, key=lambda f: (f.number, f.night, f.path.name))
+    others = (each for each in found if not each.number)
+    for other in sorted(others, key=_by_name):
+        name = _by_name(other)
+        elders = (n for n, f in enumerate(files, 1) if _by_name(f) <= name)
+        files.insert(max(elders, default=0), other)
+    return files
+
+
+def _by_name(file: NightFile) -> tuple[date, int]:
+    match = _NAME.fullmatch(file.path.name)
+    return file.night, int(match[2] or 1) if match else 0
 
 
 def _tried(act: Callable[[], object]) -> list[OSError]:

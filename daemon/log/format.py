@@ -9,3 +9,9 @@ OWN_KEYS = ("t", "up_s", "event")
 REFUSED_ASK = ("ask", "refused")
 """Source and kind of a fault's line that only records a moment: nothing stands, rings
 or ends by it."""
+
+STATE = "state"
+"""The lines after the start of a file that goes on: what was known at that moment."""
+
+DELETED = "deleted"
+"""The line that tells which nights the folder's cap has taken."""

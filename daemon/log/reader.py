@@ -71,6 +71,8 @@ class Flaws:
     """Stretches of a gzip that could not be unpacked."""
     newer_format: int = 0
     """Starts that state a log format newer than this reader."""
+    of_newer: str = ""
+    """What to do about the first of these; '': there is none."""
     told: list[str] = field(default_factory=list)
     """The first of them, a sentence each."""
 
@@ -252,10 +254,12 @@ class _Reader:
         form = fields.get("log_format", LOG_FORMAT)
         if not isinstance(form, int) or form > LOG_FORMAT:
             self._flaws.newer_format += 1
-            self._flaws.note(
+            text = (
                 f"{name}, line {number}: written in log format {form!s:.20}, and this "
                 f"version reads up to {LOG_FORMAT}; bring the software up to date."
             )
+            self._flaws.of_newer = self._flaws.of_newer or text
+            self._flaws.note(text)
 
     def _step(self, up_s: float, wall: datetime | None) -> float:
         """Say how far the clock was moved since the line before, in seconds."""

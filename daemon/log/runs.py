@@ -6,6 +6,7 @@ from operator import le
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.log.format import DELETED
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.room import Room
@@ -18,7 +19,7 @@ BACK_S = 60.0
 """Time does not go back within a run; so far back is another run, or damage."""
 BELIEVED_ROWS = 3
 """So many lines in a row that agree make a run whose start is lost."""
-KEPT = {"alarm", "fault", "act", "mark", "bump-test", "stop"}
+KEPT = {"alarm", "fault", "act", "mark", "bump-test", "stop", DELETED}
 OF_THE_AIR = {"air", "estimate", "alarm"}
 """What gas or breath that is held to the parts makes untrue of the cabin."""
 

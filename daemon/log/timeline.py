@@ -4,11 +4,13 @@ A Pi without a battery clock starts with a wrong time until the network sets it;
 set, it is right.  So a whole run is dated by its last look at the clock.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.format import DELETED
 from cabinvigil.daemon.log.night import STEP_S, Event, Gap, NightSeries, Told
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
@@ -72,6 +74,8 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
     alone = _sets(placed, shifts, "alone")
     for key, values in series.items():
         _calm(key, values, alone.get(key, frozenset()))
+        for one, by in zip(placed, shifts, strict=True):
+            _hold(values, _span(one, by, count), _tick_s(one.run.head))
     heard = {
         step + by
         for one, by in zip(placed, shifts, strict=True)
@@ -82,10 +86,7 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         count,
         series,
         _sets(placed, shifts, "at_least"),
-        {
-            key: len(steps) * STEP_S
-            for key, steps in _sets(placed, shifts, "doubtful").items()
-        },
+        _doubtful_s(placed),
         _refused(placed),
         _gaps(heard, count, _tick_s(head)),
         _events(placed, origin_s, "events"),
@@ -94,8 +95,27 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         _events(placed, origin_s, "clock_steps"),
         head,
         flaws,
-        tuple(notes),
+        (*notes, *_deleted(placed)),
     )
+
+
+def _deleted(placed: Sequence[_Placed]) -> list[str]:
+    """Say which nights were deleted for size while this one was watched."""
+    found: set[str] = set()
+    for one in placed:
+        for event in one.run.events:
+            nights = event.fields.get("nights")
+            if event.kind == DELETED and isinstance(nights, list):
+                found |= {str(night)[:10] for night in nights}
+    if not found:
+        return []
+    first, *_, last = (*sorted(found), max(found))
+    which = (
+        f"The night of {first} was"
+        if len(found) == 1
+        else f"{len(found)} nights, of {first} to {last}, were"
+    )
+    return [f"{which} deleted for size (max_mb in [log])."]
 
 
 def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]:
@@ -180,6 +200,41 @@ def _calm(key: str, values: list[Told], alone: frozenset[int]) -> None:
         off = min(abs(here - before), abs(here - after))
         if off > far and (here > before) == (here > after):
             values[n] = None
+
+
+def _span(one: _Placed, by: int, count: int) -> range:
+    """Return the steps of a run."""
+    first, last = step_of(one.run.begin_s) + by, step_of(one.run.end_s) + by
+    return range(max(first, 0), min(last + 1, count))
+
+
+def _hold(values: list[Told], span: range, tick_s: float) -> None:
+    """Let a reading hold until the next where ticks are further apart than steps."""
+    held = math.ceil(tick_s / STEP_S)
+    if held < 2:
+        return
+    last = -1
+    for n in span:
+        if values[n] is None:
+            continue
+        # Ticks come a little late: a hole of one step more is none.
+        hole = n - last - 1 if last >= 0 else 0
+        for empty in range(last + 1, last + 1 + (hole if hole <= held else held - 1)):
+            values[empty] = values[last]
+        last = n
+    if last >= 0:
+        for empty in range(last + 1, min(last + held, span.stop)):
+            values[empty] = values[last]
+
+
+def _doubtful_s(placed: Sequence[_Placed]) -> dict[str, float]:
+    """Sum up how long each series was in doubt."""
+    found: dict[str, float] = {}
+    for one in placed:
+        each_s = max(STEP_S, _tick_s(one.run.head))
+        for key, steps in one.run.doubtful.items():
+            found[key] = found.get(key, 0.0) + len(steps) * each_s
+    return found
 
 
 def _sets(

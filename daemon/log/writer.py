@@ -15,10 +15,12 @@ from typing import Any, NamedTuple
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
+from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.log.folder import Nights, OpenNight
-from cabinvigil.daemon.log.format import LOG_FORMAT
+from cabinvigil.daemon.log.format import DELETED, LOG_FORMAT, STATE
 from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import PriorityDropQueue
+from cabinvigil.daemon.log.whole_state import CHUNK, to_text
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.disk import make_ours
 from cabinvigil.daemon.outputs.thread import HUNG_S, OutputThread
@@ -35,6 +37,11 @@ PENDING_BYTES = 4 << 20
 """Lines that wait while the disk refuses: four to five hours at one a second."""
 TIDY_S = 3_600.0
 """Between two looks at the caps."""
+STATES_HELD, STATES_EACH = 2 * BATCH_LINES, 64
+"""Beyond so many lines that wait, of one in so many alone what was known before it is
+held: states share the most, and yet three hours of them took 100 MB."""
+AT_START_ONLY = ("kept", "down_s", "reload")
+"""What a start tells of that moment; no file that goes on repeats it."""
 STEADY_S = 30.0
 """So long after the last entry that could not be written its fault is over, with the
 next batch, so within a minute: our own choice, since one that comes with each batch
@@ -52,6 +59,9 @@ _REMEDIES = {
 }
 
 
+_Entry = tuple[Entry, Stamp, State | None]
+
+
 class _Line(NamedTuple):
     night: date
     stamp: Stamp
@@ -61,6 +71,8 @@ class _Line(NamedTuple):
     """Given up last, when memory for waiting lines runs out."""
     bump_until_s: float = float("-inf")
     """What stands in it until then comes from a bump test."""
+    state: State | None = None
+    """What was known just before it; None: not known any more."""
 
 
 class Recorder:
@@ -90,9 +102,9 @@ class Recorder:
         self._health = FaultLatch(self.name, report)
         self._renderer = Renderer()
         self._lock = Lock()
-        self._inbox: PriorityDropQueue[tuple[Entry, Stamp]] = PriorityDropQueue(
-            INBOX_LINES
-        )
+        self._inbox: PriorityDropQueue[_Entry] = PriorityDropQueue(INBOX_LINES)
+        self._known: State | None = None
+        self._handled = 0
         self._thread = OutputThread(
             self.name,
             self._round,
@@ -116,17 +128,24 @@ class Recorder:
         self._left_out_s = float("-inf")
         self._newest = Stamp(0.0, datetime.fromtimestamp(0, UTC))
 
+    def know(self, state: State) -> None:
+        """Take what is known before the next command: a new file begins with it."""
+        self._known = state
+
     def handle(self, command: Command, stamp: Stamp) -> None:
         """Take what belongs in the log; never blocks, never raises."""
         entry = entry_of(command)
         if entry is None:
             return
         if self._inline:
-            self._take(entry, stamp)
+            self._take(entry, stamp, self._known)
             self._work(stamp.up_s, now=entry.urgent)
             return
+        self._handled += 1
         with self._lock:
-            self._inbox.put((entry, stamp), important=entry.urgent)
+            is_held = len(self._inbox) < STATES_HELD or not self._handled % STATES_EACH
+            known = self._known if is_held else None
+            self._inbox.put((entry, stamp, known), important=entry.urgent)
             is_pressing = self._is_pressing()
         self._thread.keep()
         if is_pressing:
@@ -164,14 +183,14 @@ class Recorder:
             is_pressing = self._is_pressing()
             taken = self._inbox.take_all()
         now_s = self._clock.monotonic()
-        for entry, stamp in taken:
-            self._take(entry, stamp)
+        for entry, stamp, known in taken:
+            self._take(entry, stamp, known)
         self._work(now_s, now=now or is_pressing)
 
     def _is_pressing(self) -> bool:
         return self._inbox.holds_important or len(self._inbox) >= BATCH_LINES
 
-    def _take(self, entry: Entry, stamp: Stamp) -> None:
+    def _take(self, entry: Entry, stamp: Stamp, known: State | None) -> None:
         """Render an entry into the lines that wait; one that cannot be costs itself."""
         try:
             if entry.event == "start":
@@ -187,7 +206,10 @@ class Recorder:
             for_s = entry.fields.get("for_s")
             self._bump_until_s = float("-inf") if for_s is None else stamp.up_s + for_s
         is_start, until_s = entry.event == "start", self._bump_until_s
-        line = _Line(night, stamp, data, is_start, entry.urgent, until_s)
+        waiting = len(self._pending)
+        if waiting >= STATES_HELD and waiting % STATES_EACH:
+            known = None
+        line = _Line(night, stamp, data, is_start, entry.urgent, until_s, known)
         self._pending.put(line, len(data), important=entry.urgent)
         self._newest = stamp
 
@@ -215,13 +237,23 @@ class Recorder:
             newest = self._write()
             if self._file is not None and now_s - self._tidied_s >= TIDY_S:
                 self._tidied_s = now_s
-                self._nights.tidy(self._file.path, newest.wall)
+                try:
+                    self._nights.tidy(self._file.path, newest.wall)
+                finally:
+                    self._tell_deleted(newest)
         except OSError as error:
             self._close()
             self._health.fault("not-writable", self._cannot(error), str(error.errno))
         else:
             self._health.ok(DISK)
             self._look_at_entries(now_s)
+
+    def _tell_deleted(self, newest: Stamp) -> None:
+        """Say in the log itself which nights had to go for size."""
+        if gone := self._nights.take_deleted():
+            nights = sorted({str(each.night) for each in gone})
+            fields = {"why": "size", "nights": nights}
+            self._take(Entry(DELETED, fields, True), newest, self._known)
 
     def _look_at_entries(self, now_s: float) -> None:
         if self._has_left_out:
@@ -268,7 +300,8 @@ class Recorder:
             nonlocal took
             took = int(line.is_start)
             data = line.data if line.is_start else self._continuation(line)
-            return data[:-2] + b',"file_no":%d}\n' % number
+            rest = b"" if line.is_start else self._state(line)
+            return data[:-2] + b',"file_no":%d}\n' % number + rest
 
         self._file = self._nights.open(line.stamp.wall, first_line)
         self._file_night = line.night
@@ -276,10 +309,23 @@ class Recorder:
 
     def _continuation(self, line: _Line) -> bytes:
         """Say at the top of a new file what runs, though it did not start here."""
-        fields = {"log_format": LOG_FORMAT, **self._start_fields, "continues": True}
+        ran = {k: v for k, v in self._start_fields.items() if k not in AT_START_ONLY}
+        fields = {"log_format": LOG_FORMAT, **ran, "continues": True}
         if (left_s := line.bump_until_s - line.stamp.up_s) > 0.0:
             fields["bump_for_s"] = left_s
         return self._renderer.render(Entry("start", fields, True), line.stamp)
+
+    def _state(self, line: _Line) -> bytes:
+        """Say what was known at that moment, so that the file stands alone."""
+        if line.state is None:
+            return b""
+        text = to_text(line.state)
+        pieces = [text[at : at + CHUNK] for at in range(0, len(text), CHUNK)]
+        lines = [
+            Entry(STATE, {"piece": n, "pieces": len(pieces), "known": piece}, True)
+            for n, piece in enumerate(pieces, 1)
+        ]
+        return b"".join(self._renderer.render(one, line.stamp) for one in lines)
 
     def _lost(self) -> int:
         """Count the lines that had to go since the start."""

@@ -199,7 +199,12 @@ def host_faults(status: WatchStatus, told: Iterable[str]) -> Iterator[Finding]:
 
 
 def log(
-    status: WatchStatus, free_mb: float | None, write_error: str, folder: str
+    status: WatchStatus,
+    free_mb: float | None,
+    write_error: str,
+    folder: str,
+    held_mb: float = 0.0,
+    max_mb: float = float("inf"),
 ) -> Finding:
     """Judge the log: writable, and room for a week.
 
@@ -208,6 +213,8 @@ def log(
         free_mb: on its disk; None where that cannot be told.
         write_error: why a trial did not succeed; '' where it did, or none was made.
         folder: where it is.
+        held_mb: by all nights together.
+        max_mb: what they may hold.
     """
     if "log" in status.faults:
         return Finding("log", "bad", status.faults["log"])
@@ -221,6 +228,10 @@ def log(
     text = f"writable, {free_mb:.0f} MB free (a week takes {need_mb:.0f})"
     if free_mb < need_mb:
         return Finding("log", "bad", f"{text}: clear the disk")
+    if held_mb > max_mb - NIGHT_MB:
+        full = f"the nights hold {held_mb:.0f} of {max_mb:g} MB"
+        mend = "copy what you want to keep, or raise max_mb in [log]"
+        return Finding("log", "mind", f"{full}: the oldest are deleted; {mend}")
     return Finding("log", "good", text)
 
 

@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.ask.limits import MarkLimit
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskSocket
 from cabinvigil.daemon.clock import SystemClock, TimeSource
@@ -68,6 +69,7 @@ class LiveEnds:
         self._with_sound = with_sound
         self._say = say
         self._watcher: Watcher | None = None
+        self._marks = MarkLimit()
         self._loop = asyncio.get_running_loop()
         self._clock = SystemClock()
 
@@ -106,7 +108,7 @@ class LiveEnds:
         if self._watcher is None:
             return
         wall = self._clock.wall()
-        answer = answer_to(ask, self._watcher, self._settings, wall)
+        answer = answer_to(ask, self._watcher, self._settings, wall, marks=self._marks)
         reply({**answer, "emulated": True})
 
     def _from_thread(self, ask: Ask, reply: Reply) -> None:

@@ -1,8 +1,8 @@
 """What would have rung with other limits: alarms gained, lost, earlier, later."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, Literal
@@ -13,15 +13,25 @@ from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.log.run import bump_until_s
+from cabinvigil.daemon.replay.narrowed import Narrowed
 from cabinvigil.daemon.replay.other_limits import OtherLimits
 from cabinvigil.daemon.replay.replay import (
     Decided,
     is_log,
+    logged,
     replay_columns,
     replay_log,
 )
-from cabinvigil.daemon.settings.config import Cabin, Settings, from_plain, standard
+from cabinvigil.daemon.replay.replayed import Note, unsaid, whole
+from cabinvigil.daemon.settings.config import (
+    Cabin,
+    ConfigError,
+    Settings,
+    from_plain,
+    standard,
+)
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.daemon.text.json import rounded
 from cabinvigil.daemon.text.moments import time_or_elapsed, utc_seconds
 from cabinvigil.daemon.text.terminal import Advance
@@ -90,6 +100,10 @@ class _Followed:
     """Of the moments."""
     bump_until_s: float = float("-inf")
     """What rings until then, rings by gas or breath that is held to the parts."""
+    has_tests: bool = False
+    """Whether somebody has asked for a test of the parts so far."""
+    logbook: Logbook = field(default_factory=Logbook)
+    """Knows what could not be read, once all lines are."""
 
     @property
     def is_in_test(self) -> bool:
@@ -97,10 +111,13 @@ class _Followed:
         return self.up_s <= self.bump_until_s
 
     def __iter__(self) -> Iterator[LogLine]:
-        logbook, told = Logbook(*self.paths), 0
+        told = 0
+        logbook = self.logbook = Logbook(*self.paths)
         for number, line in enumerate(logbook):
             self.run, self.up_s = line.run, line.up_s
             fields = {**line.fields, "up_s": line.up_s}
+            is_test = "bump-test" in (line.event, line.fields.get("act"))
+            self.has_tests = self.has_tests or is_test or "bump_for_s" in line.fields
             if line.event == "bump-test":
                 self.bump_until_s = bump_until_s(fields)
             if line.event == "start":
@@ -128,6 +145,7 @@ def table(
     limits: OtherLimits,
     base: Settings | None = None,
     advance: Advance = lambda _more: None,
+    note: Note = unsaid,
 ) -> Iterator[RingDiff]:
     """Replay each night with the limits that it had, and with others.
 
@@ -137,31 +155,98 @@ def table(
         base: stands in for what the logs say they were run with; a recording, which
             says nothing, is run with the packaged limits without it.
         advance: told of the bytes that were read; each is read twice.
+        note: told what a night's log does not say and a replay would need.
 
     Raises:
-        RecordingError: a file cannot be replayed.
-        ConfigError: the limits have a mistake, or a log's config is of other software.
+        RecordingError, ConfigError: the limits have a mistake, or none of the nights
+            can be replayed; one that cannot, beside others, is passed over, and told.
     """
 
     def as_it_was(settings: Settings) -> Settings:
         limits.put_into(settings)  # a mistake is told before the night is gone through
         return settings
 
+    failed: list[tuple[str, CabinvigilError]] = []
+    is_any = False
     for name, paths in nights:
-        own = _rings(paths, base, as_it_was, advance)
-        would = _rings(paths, base, limits.put_into, advance)
+        try:
+            told, narrow = _logged(paths, base, limits.tables.keys())
+            how = _Pass(base, as_it_was, advance, narrow, note=_of(name, note))
+            own = _rings(paths, how)
+            how = replace(how, put=limits.put_into, is_tried=True, note=unsaid)
+            would = _rings(paths, how)
+        except (ConfigError, RecordingError) as error:
+            if _is_of(limits, error):
+                raise
+            failed.append((name, error))
+            continue
+        is_any = True
+        # What is bound up with none of the limits rang as the log says, and would.
+        kept = set() if narrow is None else narrow.kept
+        same = {alarm: rings for alarm, rings in told.items() if alarm not in kept}
+        own, would = {**own, **same}, {**would, **same}
         for alarm in dict.fromkeys([*own, *would]):
             for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
                 yield RingDiff(name, alarm, _change(was, now), was, now)
+    if failed and not is_any:
+        raise failed[0][1]
+    for name, why in failed:
+        note(f"{name} is passed over: {str(why).splitlines()[0]}")
 
 
-def _rings(
-    paths: Sequence[Path],
-    base: Settings | None,
-    put: Put,
-    advance: Advance,
-) -> dict[str, list[LimitRing]]:
+def _is_of(limits: OtherLimits, error: CabinvigilError) -> bool:
+    """Return whether it is a mistake of the limits, and so of every night."""
+    mistakes = error.mistakes if isinstance(error, ConfigError) else ()
+    return any(one.file == limits.file for one in mistakes)
+
+
+def _of(name: str, note: Note) -> Note:
+    """Tell what is said of a night once, by its name."""
+    told: set[str] = set()
+
+    def once(text: str) -> None:
+        if text not in told:
+            told.add(text)
+            note(f"{name}: {text}")
+
+    return once
+
+
+@dataclass(frozen=True, slots=True)
+class _Pass:
+    """How a night is replayed."""
+
+    base: Settings | None
+    put: Put
+    advance: Advance
+    narrow: Narrowed | None
+    """To what of it; None: all."""
+    is_tried: bool = False
+    note: Note = unsaid
+
+
+def _logged(
+    paths: Sequence[Path], base: Settings | None, names: Collection[str]
+) -> tuple[dict[str, list[LimitRing]], Narrowed | None]:
+    """Read what a log itself says rang, and find what of it need be replayed.
+
+    Returns:
+        The log's own rings, and what narrows a replay to the alarms; nothing and None
+        where there is no such log, or a test of the parts in it.
+    """
+    if base is not None or not is_log(paths[0]):
+        return {}, None
+    followed = _Followed(paths, lambda _more: None)
+    try:
+        found = _gathered(logged(followed), followed)
+    except OSError:  # who replays it tells
+        return {}, None
+    return ({}, None) if followed.has_tests else (found, Narrowed(names))
+
+
+def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[LimitRing]]:
     """Replay one night and list when each alarm was raised, and how high it went."""
+    base, put, advance, note = how.base, how.put, how.advance, how.note
     if not is_log(paths[0]):
         known = put(base or standard(Cabin(name="recording")))
         render = renderer(known.watch.language)
@@ -174,16 +259,28 @@ def _rings(
     followed = _Followed(paths, advance)
 
     def choose(config: Mapping[str, Any]) -> Settings:
-        return put(from_plain(config))
+        return put(from_plain(config, note=note))
 
     try:
-        decided = replay_log(followed, settings, render, paths[0], choose)
-        return _gathered(decided, followed)
+        decided = replay_log(
+            followed,
+            settings,
+            render,
+            paths[0],
+            choose,
+            is_tried=how.is_tried,
+            narrow=how.narrow or whole,
+            note=note,
+        )
+        found = _gathered(decided, followed)
     except OSError as error:
         raise RecordingError(
             f"{paths[0]}: cannot be read ({error.strerror}); give the path of a CSV "
             "file or of a night's log"
         ) from error
+    for text in followed.logbook.flaws.told:
+        note(text)
+    return found
 
 
 def _gathered(

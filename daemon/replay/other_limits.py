@@ -10,12 +10,16 @@ from cabinvigil.daemon.settings.alarms import LIMITS_TABLES, build_alarms, sourc
 from cabinvigil.daemon.settings.config import ConfigError, Mistake, Settings
 from cabinvigil.daemon.settings.errors import one_line, unknown_key
 from cabinvigil.daemon.settings.read import read_toml
+from cabinvigil.daemon.settings.recorded import packaged_alarms
 from cabinvigil.daemon.settings.registries import Registries
 
 
 @dataclass(frozen=True, slots=True)
 class OtherLimits:
-    """What one limits file says of alarms; a key that it does not name stays."""
+    """What one limits file says of alarms; a key that it does not name stays.
+
+    An alarm that a night did not have yet is tried as it is packaged.
+    """
 
     file: str
     tables: Mapping[str, Mapping[str, Any]]
@@ -27,8 +31,10 @@ class OtherLimits:
             ConfigError: an alarm has a mistake, or judges by a rule that there is not.
         """
         plain = dict(settings.as_plain()["alarm"])
+        unknown = self.tables.keys() - plain.keys()
+        today = packaged_alarms() if unknown else {}
         for name, table in self.tables.items():
-            plain[name] = {**plain.get(name, {}), **table}
+            plain[name] = {**plain.get(name, today.get(name, {})), **table}
         mistakes: list[Mistake] = []
         merged = source_of(plain, self.file, mistakes)
         found = build_alarms(source_of({}, self.file, []), merged, None, Registries())

@@ -1,26 +1,36 @@
 """A recorded night through the same decisions: CSV, or a night's own log."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.compose.compose import column_age_s, compose_columns
-from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import (
     Act,
     ActKind,
     Air,
+    AlarmState,
     Command,
     Event,
+    Priority,
     SourceFault,
     SourceOk,
+    Transition,
 )
 from cabinvigil.daemon.core.setup import Render
-from cabinvigil.daemon.core.snapshot import carry_over, restore, resume
 from cabinvigil.daemon.log.csv import Recording, RecordingError
-from cabinvigil.daemon.log.format import REFUSED_ASK
+from cabinvigil.daemon.log.format import REFUSED_ASK, STATE
 from cabinvigil.daemon.log.reader import LogLine
+from cabinvigil.daemon.replay.replayed import (
+    Choose,
+    Narrow,
+    Note,
+    Replayed,
+    unsaid,
+    whole,
+)
 from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.drivers.kit.quantity import split_channel
 
@@ -139,16 +149,16 @@ def _act(fields: dict[str, Any]) -> Act | None:
     )
 
 
-Choose = Callable[[Mapping[str, Any]], Settings]
-"""Makes settings of the config that a start record holds."""
-
-
 def replay_log(
     logbook: Iterable[LogLine],
     settings: Settings | None,
     render: Render,
     path: Path,
-    choose: Choose = from_plain,
+    choose: Choose | None = None,
+    *,
+    is_tried: bool = False,
+    narrow: Narrow = whole,
+    note: Note = unsaid,
 ) -> Decided:
     """Replay a night's log, each start with the settings that it was run with.
 
@@ -158,58 +168,56 @@ def replay_log(
         render: makes the sentences.
         path: for messages.
         choose: makes each start's own settings; other limits may be put in here.
+        is_tried: other limits are put in: where a file goes on with the one before,
+            what these have rung so far stands, not what the log says.
+        narrow: leaves out what nobody asks of the replay.
+        note: told what the log does not say and a replay would need.
 
     Raises:
         RecordingError: the log has no start record, and no settings were given.
     """
-    state: State | None = None
-    if settings is not None:
-        state = start(compose_settings(settings, render).setup, 0.0)
-    offset_s = 0.0
-    last_s = 0.0
+    choose = choose or partial(from_plain, note=note)
+    replayed = Replayed(
+        settings, render, choose, is_tried=is_tried, narrow=narrow, note=note
+    )
     for line in logbook:
         if line.event == "start":
-            if line.fields.get("continues") and state is not None:
-                continue
+            said = replayed.begin(line)
+            if said is not None:
+                yield replayed.time_s, said
+        elif line.event == STATE:
+            replayed.take_piece(line)
+        elif (event := event_of(line)) is not None:
+            if replayed.state is None:
+                raise RecordingError(
+                    f"{path}: has no start record that tells what ran; add --config "
+                    "FILE with the cabin's settings"
+                )
+            said = replayed.step(event, line.up_s)
+            yield replayed.time_s, said
+
+
+def logged(logbook: Iterable[LogLine]) -> Decided:
+    """Give what a night's log itself says of its alarms, in a replay's own time."""
+    offset_s = last_s = 0.0
+    for line in logbook:
+        commands: list[Command] = []
+        if line.event == "start":
             if line.up_s < last_s:
-                offset_s += last_s  # a new run: its clock begins anew
-            last_s = line.up_s
-            state, said = _begin(line, settings, choose, render, state)
-            yield offset_s + last_s, said
+                offset_s, last_s = offset_s + last_s, line.up_s
+        elif line.event == "alarm":
+            commands = list(_transition(line.fields))
+        elif event_of(line) is None:
             continue
-        event = event_of(line)
-        if event is None:
-            continue
-        if state is None:
-            raise RecordingError(
-                f"{path}: has no start record that tells what ran; add --config FILE "
-                "with the cabin's settings"
-            )
         last_s = max(last_s, line.up_s)
-        state, commands = step(state, event, last_s)
         yield offset_s + last_s, commands
 
 
-def _begin(
-    line: LogLine,
-    settings: Settings | None,
-    choose: Choose,
-    render: Render,
-    before: State | None,
-) -> tuple[State | None, list[Command]]:
-    """Start as that run did; what it took over from before stands at once."""
-    ran = settings
-    if ran is None:
-        plain = line.fields.get("config")
-        if not isinstance(plain, dict):
-            return None, []
-        ran = choose(plain)
-    setup = compose_settings(ran, render).setup
-    if line.fields.get("reload") and before is not None:
-        state, _ = carry_over(before, setup, line.up_s)
-        return state, resume(state, line.up_s)
-    kept = line.fields.get("kept")
-    if kept is None:
-        return start(setup, line.up_s), []
-    state, _ = restore(setup, kept, line.up_s, down_s=line.fields.get("down_s"))
-    return state, resume(state, line.up_s)
+def _transition(fields: dict[str, Any]) -> Iterator[Transition]:
+    """Read an alarm's line back; nothing where it is none."""
+    try:
+        state, was = (AlarmState(fields[key]) for key in ("state", "was"))
+        priority = Priority[str(fields["priority"]).upper()]
+    except (KeyError, ValueError):
+        return
+    yield Transition(str(fields.get("alarm", "")), state, was, priority, "", 0.0)

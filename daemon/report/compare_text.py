@@ -17,19 +17,39 @@ COLUMNS = 80
 SAFEST = "safest"
 
 
-def table(sheets: Sequence[Sheet], order: Sequence[Rank]) -> str:
-    """Write the sheets and their ranks, at most 80 columns wide."""
+MOST = 10
+"""So many nights are told one by one; of more, so many of the best and of the worst."""
+
+
+def table(
+    sheets: Sequence[Sheet], order: Sequence[Rank], *, is_whole: bool = True
+) -> str:
+    """Write the sheets and their ranks, at most 80 columns wide.
+
+    Args:
+        sheets: of the nights.
+        order: their ranks.
+        is_whole: tell every night, however many there are.
+    """
+    is_whole = is_whole or len(sheets) <= MOST
     lines: list[str] = []
-    for one in sheets:
+    for one in sheets if is_whole else ():
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
         lines += [f"   {text}"[:COLUMNS] for text in _facts(one)]
+    if not is_whole:
+        lines.append(
+            f"{len(sheets)} nights: the best and the worst of them; --all tells each."
+        )
     apart = [one for one in sheets if one.past]
     if apart:
+        told = apart if is_whole else apart[-MOST:]
         lines += ["", "not safe, and not ranked:"]
-        lines += [f"  {one.name}: {one.past}"[:COLUMNS] for one in apart]
+        lines += [f"  {one.name}: {one.past}"[:COLUMNS] for one in told]
+        if len(apart) > len(told):
+            lines.append(f"  and {len(apart) - len(told)} before them")
     for rank in order:
         lines.append("")
-        lines += _rank(rank, sheets)
+        lines += _rank(rank, sheets, is_whole=is_whole)
     return "\n".join(lines) + "\n"
 
 
@@ -59,19 +79,36 @@ def _facts(one: Sheet) -> list[str]:
     return facts
 
 
-def _rank(rank: Rank, sheets: Sequence[Sheet]) -> list[str]:
+def _rank(rank: Rank, sheets: Sequence[Sheet], *, is_whole: bool) -> list[str]:
     if not rank.order:
         why = "no night to rank" if any(one.past for one in sheets) else "not known"
         return [f"{rank.word}: {why}"]
     lines = [f"{rank.word}:"]
+    last_best, first_worst = MOST, max(MOST, len(rank.order) - MOST)
     for place, n in enumerate(rank.order):
+        if not is_whole and last_best <= place < first_worst:
+            if place == last_best:
+                lines.append(f"  ... {first_worst - last_best} more, then the worst:")
+            continue
         tail = ""
         if place < len(rank.is_sure):
             tail = "" if rank.is_sure[place] else "   (no surer than the next)"
         if rank.word == SAFEST and sheets[n].unseen_min > UNSEEN_MIN:
             tail = "   (not all of it was watched)"
-        lines.append(f"  {place + 1}. {sheets[n].name}"[: COLUMNS - 26] + tail)
+        line = f"  {place + 1}. {sheets[n].name}"
+        if not is_whole:
+            line += f"  {_measure(rank.word, sheets[n])}"
+        lines.append(line[: COLUMNS - 26] + tail)
     return lines
+
+
+def _measure(word: str, one: Sheet) -> str:
+    """Write what a night is ranked by, in a few words."""
+    if word == SAFEST and one.margin is not None:
+        return f"{100.0 * one.margin:.0f} % left"
+    if word == "driest" and one.wet_h is not None:
+        return f"wet for {one.wet_h:.1f} h"
+    return "" if one.w_per_k is None else f"{figure(one.w_per_k[1])} W/K"
 
 
 def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:

@@ -160,9 +160,10 @@ _TOTALS = (
 
 def _figures(totals: Totals | None) -> dict[str, Any]:
     if totals is None:
-        return {**dict.fromkeys(_TOTALS), "lit_h": None}
+        return {**dict.fromkeys(_TOTALS), "lit_h": None, "unsure_h": None}
     figures = {key: rounded_each(getattr(totals, key)) for key in _TOTALS}
-    return {**figures, "lit_h": rounded(totals.lit_h, 2)}
+    hours = {key: rounded(getattr(totals, key), 2) for key in ("lit_h", "unsure_h")}
+    return {**figures, **hours}
 
 
 def _stretch(found: Morning, one: Stretch) -> dict[str, Any]:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.numbers import figure, fixed, spread
 
+UNSURE = "it may have been: the log begins in air that had settled before"
+
 
 @dataclass(frozen=True, slots=True)
 class GasAndWater:
@@ -30,11 +32,13 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
     if totals is None:
         return None
     burner = f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
+    if totals.unsure_h > 0.0:
+        burner = f"lit for {totals.lit_h:.1f} h; for {totals.unsure_h:.1f} h {UNSURE}"
     return GasAndWater(
         spread(totals.gas_kg),
         fixed(totals.gas_kwh, 1),
         figure(totals.gas_kwh[1]),
-        burner if totals.lit_h > 0.0 else "",
+        burner if totals.lit_h + totals.unsure_h > 0.0 else "",
         "" if lasts is None else fixed(lasts, 0),
         "" if left is None else fixed(left, 0),
         fixed(totals.water_made_kg, 1),

@@ -236,7 +236,7 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
         yield f"{flaws.damaged} stretches of the log are damaged"
     if flaws.newer_format:
         yield "the log is of a newer version: some of it may be missing here"
-    yield from found.tape.notes[:1]
+    yield from found.tape.notes[:2]
     if found.laxer:
         yield f"laxer than published, as accepted: {', '.join(found.laxer)}"
     yield "nitrogen dioxide from the flame: not measured"

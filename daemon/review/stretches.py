@@ -12,6 +12,7 @@ from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
     EMPTY,
     OFF,
+    UNSURE,
     Balance,
     BalanceNode,
     Triple,
@@ -23,6 +24,8 @@ from cabinvigil.daemon.review.inside import Inside
 
 LEAST_S = 900.0
 """Shorter stretches are joined to the one before: nobody reads them."""
+SHORTEST_S = 60.0
+"""Nor is one between two marks: parts tell nothing of so short a time (own choice)."""
 DRIFT = 1.6
 """A stretch ends, too, where the air has slowly changed by this factor."""
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
@@ -53,6 +56,7 @@ class Totals:
     burn_kw: Triple
     """While lit; zeros where it never was."""
     lit_h: float
+    """Hours in which it was lit for sure."""
     gas_kwh: Triple
     gas_kg: Triple
     water_made_kg: Triple
@@ -60,6 +64,9 @@ class Totals:
     """Off by the air; negative where it brought more than it took."""
     water_left_kg: Triple
     """On glass and walls, in bedding and wood; negative where they dried."""
+    unsure_h: float = 0.0
+    """Beside `lit_h`: hours in which nothing shows whether the burner was lit; the gas
+    of them is in the figures, as far as it may have been."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +178,10 @@ def _cuts(tape: NightSeries, found: Balance | None) -> list[tuple[float, str]]:
         near = [other for other, _ in (*cuts, *asked, (tape.length_s, ""))]
         if all(abs(at_s - other) >= LEAST_S for other in near):
             cuts.append((at_s, why))
-    cuts += [one for one in asked if 0.0 < one[0] < tape.length_s]
+    for at_s, why in asked:
+        last_s = max((at for at, _ in cuts if at <= at_s), default=0.0)
+        if at_s - last_s >= SHORTEST_S and at_s <= tape.length_s - SHORTEST_S:
+            cuts.append((at_s, why))
     return sorted(cuts)
 
 
@@ -209,8 +219,12 @@ def _totals(
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
     lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    lit_h = len(lit) * step_h
-    gas, gas_sd = _sum(((n.burn_kw, n.burn_sd) for n in lit), step_h)
+    unsure_h = sum(1 for node in lit if node.setting == UNSURE) * step_h
+    perhaps_lit_h = len(lit) * step_h
+    gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
+    if unsure_h:  # of them it may be that none was burnt
+        sure = ((n.burn_kw, n.burn_sd) for n in lit if n.setting != UNSURE)
+        gas_kwh = (triple(*_sum(sure, step_h))[0], *gas_kwh[1:])
     per_kg = hhv_kwh_kg(facts.liquid)
     made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
@@ -220,13 +234,14 @@ def _totals(
     return Totals(
         rate,
         _times(rate, volume * shrink),
-        triple(gas / lit_h, gas_sd / lit_h) if lit_h else (0.0, 0.0, 0.0),
-        lit_h,
-        triple(gas, gas_sd),
-        _times(triple(gas, gas_sd), 1.0 / per_kg),
+        _times(gas_kwh, 1.0 / perhaps_lit_h) if perhaps_lit_h else (0.0, 0.0, 0.0),
+        perhaps_lit_h - unsure_h,
+        gas_kwh,
+        _times(gas_kwh, 1.0 / per_kg),
         triple(made, made_sd),
         _open(carried, carried_sd),
         _open(made - carried, left_sd),
+        unsure_h,
     )
 
 

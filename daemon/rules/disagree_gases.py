@@ -11,6 +11,7 @@ from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend.model import TrendEstimate
 
 PER = "once"
+BY_TREND = True
 
 HELD = 0.75
 """Stands on while three quarters of the deviation are left (own choice)."""

@@ -13,6 +13,7 @@ from cabinvigil.daemon.core.validators import Between
 from cabinvigil.daemon.trend.model import TrendEstimate
 
 PER = "once"
+BY_TREND = True
 
 LEARN_S = 240.0
 """The shortest window compares three minutes, twice: before that nothing is told."""

@@ -17,6 +17,7 @@ from cabinvigil.daemon.trend.model import CrossingQuery, TrendEstimate
 from cabinvigil.daemon.trend.project import probability
 
 PER = "once"
+BY_TREND = True
 
 SIDES: dict[str, Literal["below", "above"]] = {"o2_pct": "below", "co2_ppm": "above"}
 """The side on which each quantity that can be projected is dangerous."""

@@ -14,6 +14,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.ask.limits import MarkLimit
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.model import (
@@ -93,7 +94,7 @@ class App:
         self._urgent = asyncio.Event()
         self.begun = asyncio.Event()
         """Set once the start is logged and what was kept is taken over."""
-        self._inbox = Inbox(self._loop)
+        self._inbox, self._marks = Inbox(self._loop), MarkLimit()
         self._notifier = Notifier(machine.environ)
         own = Sounder.taken_over(
             sounder, wiring_of(settings), self._clock, machine.open_line
@@ -172,7 +173,8 @@ class App:
 
     def answer(self, ask: Ask, reply: Reply) -> None:
         """Answer an ask, on the loop."""
-        reply(answer_to(ask, self.watcher, self.settings, self._clock.wall()))
+        wall, marks = self._clock.wall(), self._marks
+        reply(answer_to(ask, self.watcher, self.settings, wall, marks=marks))
 
     def stop(self) -> None:
         """End the run in order; from any thread."""

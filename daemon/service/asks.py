@@ -9,6 +9,7 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.ask.limits import MarkLimit
 from cabinvigil.daemon.ask.outcome import NOTHING, outcome
 from cabinvigil.daemon.ask.parse import Ask
 from cabinvigil.daemon.ask.socket import AskError, AskSocket, Reply
@@ -81,6 +82,8 @@ def answer_to(
     settings: Settings,
     wall: datetime,
     zone: tzinfo | None = None,
+    *,
+    marks: MarkLimit,
 ) -> Mapping[str, Any]:
     """Do what is asked; return the answer's keys.
 
@@ -90,10 +93,15 @@ def answer_to(
         settings: as they are now.
         wall: now.
         zone: of the cabin's hours; None is the machine's own.
+        marks: how often phones may mark.
     """
     if ask.act is None:
         return {"ok": True, **status(watcher, settings)}
     why = _why_no_test(ask.act, settings, wall, zone)
+    if ask.act.kind is ActKind.MARK and ask.act.is_outside:
+        why = marks.why_not(watcher.up_s())
+        if not why:
+            marks.take(watcher.up_s())
     if why:
         return {"ok": False, "changed": 0, "text": NOTHING + why}
     before = watcher.state

@@ -166,7 +166,7 @@ def take_kept(
         kept: the last run's state; its body may be None.
         keeper: tells what was wrong with it.
     """
-    now, fields = watcher.up_s(), start_fields(settings)
+    now, fields = watcher.up_s(), start_fields(settings, watcher.composed.today)
     faults = watcher.faults
     lost: list[str] = []
     if kept.body is not None:

@@ -108,7 +108,7 @@ def take_config(watcher: Watcher, new: NewConfig, keeper: StateSaver) -> None:
     now = watcher.up_s()
     state, lost = carry_over(watcher.state, new.core.setup, now)
     watcher.adopt(new.core, state)
-    fields = start_fields(new.used) | {"reload": True}
+    fields = start_fields(new.used, new.core.today) | {"reload": True}
     watcher.hand_out([Record("start", fields, urgent=True)], now)
     watcher.hand_out(resume(state, now), now)
     for text in lost:

@@ -3,6 +3,7 @@
 import dataclasses
 import functools
 import importlib.metadata
+from datetime import date
 from typing import Any
 
 from cabinvigil.daemon.core.all_clear import outlook
@@ -74,11 +75,14 @@ def version() -> str:
     return importlib.metadata.version("cabinvigil")
 
 
-def start_fields(settings: Settings, *, emulated: bool = False) -> dict[str, Any]:
+def start_fields(
+    settings: Settings, today: date | None = None, *, emulated: bool = False
+) -> dict[str, Any]:
     """Return the start record's fields: version, digest, and the whole config.
 
     Args:
         settings: what runs.
+        today: from which the parts' service lives are counted; None: they are not.
         emulated: the parts are invented; every such log says so at its head.
     """
     fields: dict[str, Any] = {
@@ -87,6 +91,7 @@ def start_fields(settings: Settings, *, emulated: bool = False) -> dict[str, Any
         "config": settings.as_plain(),
         "alarms": list(settings.alarms),
         "laxer": list(settings.laxer),
+        "today": None if today is None else today.isoformat(),
     }
     if emulated:
         fields["emulated"] = True

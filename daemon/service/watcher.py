@@ -5,7 +5,7 @@ time: what is replayed from a log is then exactly what was decided on.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.compose.compose import CoreBuild
@@ -36,6 +36,15 @@ def round_reading(quantity: str, value: float) -> float:
     """Round a value to what is worth logging."""
     known = QUANTITIES.get(quantity)
     return value if known is None else round(value, known.decimals)
+
+
+@runtime_checkable
+class Follower(Protocol):
+    """An output that wants to know what the watch knows, beside what it says."""
+
+    def know(self, state: State) -> None:
+        """Take what is known before the next command; never blocks, never raises."""
+        ...
 
 
 class Watcher:
@@ -74,8 +83,10 @@ class Watcher:
         self._now_s = 0.0
         self._ticked_s = float("-inf")
         self._kept_s = 0.0
+        self._followers = [one for one in outputs if isinstance(one, Follower)]
         self.composed = composed
         self.state = start(composed.setup, 0.0) if state is None else state
+        self._let_know()
 
     def up_s(self) -> float:
         """Return monotonic seconds since the start, as the log writes them."""
@@ -164,6 +175,7 @@ class Watcher:
         self.composed, self.state = composed, state
         known = composed.setup.layout.series
         self._values = {k: v for k, v in self._values.items() if k in known}
+        self._let_know()
 
     def on_event(self, event: SourceFault | SourceOk | Act) -> None:
         """Take a fault, its end, or what a person did."""
@@ -174,7 +186,11 @@ class Watcher:
         now = self.up_s()
         before = self.state.standings
         self.state, commands = step(self.state, event, now)
-        self.hand_out(commands, now)
+        stamp = Stamp(now, self._clock.wall())
+        # The first tells of the event itself: before it, the state is the one before.
+        self._give(commands[:1], stamp)
+        self._let_know()
+        self._give(commands[1:], stamp)
         is_changed = self.state.standings is not before and any(
             isinstance(command, Transition) for command in commands
         )
@@ -186,10 +202,16 @@ class Watcher:
         """Give commands to every output."""
         if not commands:
             return
-        stamp = Stamp(now, self._clock.wall())
+        self._give(commands, Stamp(now, self._clock.wall()))
+
+    def _give(self, commands: Sequence[Command], stamp: Stamp) -> None:
         for command in commands:
             for output in self._outputs:
                 output.handle(command, stamp)
+
+    def _let_know(self) -> None:
+        for output in self._followers:
+            output.know(self.state)
 
     def numbers(self) -> Mapping[str, Any]:
         """Return the fresh value of every series, for those who ask."""

@@ -27,6 +27,7 @@ from cabinvigil.daemon.settings.laxer import SUBJECT
 from cabinvigil.daemon.settings.parts import build_buses, build_parts
 from cabinvigil.daemon.settings.read import parse_toml, read_toml
 from cabinvigil.daemon.settings.read_table import shape_rest
+from cabinvigil.daemon.settings.recorded import Note, fitted
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.tables import table_mistakes
 from cabinvigil.daemon.settings.values import (
@@ -223,13 +224,22 @@ def from_plain(
     file: str = "the log's start record",
     *,
     known: Registries | None = None,
+    note: Note = lambda _text: None,
 ) -> Settings:
     """Rebuild settings from `as_plain`, as a log's start record holds them.
 
+    Args:
+        plain: of this version or another.
+        file: for sentences.
+        known: stands in for the parts and rules there are.
+        note: told what this version does not know, and leaves out.
+
     Raises:
-        ConfigError: it was written by software with other keys, parts or rules.
+        ConfigError: it holds what this version cannot use, such as an unknown part.
     """
     mistakes: list[Mistake] = []
+    kinds = {name: kind for name, (kind, _) in _TABLES.items()}
+    plain = fitted(plain, kinds, (*_NAMED, "laxer"), known or Registries(), note)
     _unknown_tables(plain, file, (*_TABLES, *_NAMED, "laxer"), mistakes)
     laxer = plain.get("laxer", [])
     if not isinstance(laxer, list) or not all(isinstance(one, str) for one in laxer):

@@ -2,7 +2,8 @@
 
 `numbers`, `durations`, `moments`, `sentences`, `plain` and `json` format, `charts`
 draws (on `svg`, the only importer of matplotlib), `terminal` is the only importer of
-rich, `libraries` says what puts a missing one in.  `errors` has the root of the errors
+rich, `libraries` says what puts a missing one in; `typed` puts frozen dataclasses into
+plain values and back.  `errors` has the root of the errors
 that end in a sentence, and the exit codes.
 
 May be imported by: any folder but air, drivers, rules, trend.  The core takes `numbers`

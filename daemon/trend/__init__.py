@@ -6,5 +6,5 @@ hypotheses, `line` and `explain` compare O2 with CO2, `project` and `estimate` s
 will be.  `model` holds its values, `state` its memory; `core_adapter` fits it to the
 core's port.
 
-May be imported by: compose, rules.
+May be imported by: compose, log, rules.
 """

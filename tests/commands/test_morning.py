@@ -1,6 +1,7 @@
 """`cabinvigil morning`: which night, what it says, and with which exit code."""
 
 import json
+import math
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -281,3 +282,108 @@ def test_damaged_logs_give_an_account_or_one_sentence(tmp_path: Path) -> None:
             continue
         json.dumps(as_json(found), allow_nan=False)
         assert len(account(found).splitlines()) <= LINES
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("night-2026-01-17.jsonl.gz", b""),
+        ("night-2026-01-17.jsonl.gz", b"no gzip at all" * 40),
+        ("night-2026-01-17.jsonl", b"\0" * 4_000),
+    ],
+)
+def test_a_newest_night_that_cannot_be_read_is_said_and_passed_over(
+    tmp_path: Path, name: str, data: bytes
+) -> None:
+    """R17: the folder's morning was the night before's, 'Safe.' and without a word."""
+    logs.write(tmp_path, quiet())
+    (tmp_path / name).write_bytes(data)
+    code, out, err = call(str(tmp_path))
+    assert code == 1
+    assert f"{name} cannot be read: kept, and passed over." in err
+    assert "cannot be read: kept" in " ".join(out.split())
+    assert (tmp_path / name).read_bytes() == data
+    (tmp_path / "night-2026-01-16.jsonl").unlink()
+    code, _, err = call(str(tmp_path))
+    assert code == 2
+    assert "holds no line of a night" in err
+
+
+def test_marks_beside_each_other_make_no_stretch(tmp_path: Path) -> None:
+    """R8: five hundred of them, and the page had 11 MB."""
+    marks = b"".join(
+        logs.line("mark", 1800.0 + n, text=f"mark {n}", by="phone") for n in range(500)
+    )
+    data = logs.begin() + logs.air(logs.still_air(0.0, 1800.0)) + marks
+    data += logs.air(logs.still_air(2400.0, 2 * HOUR))
+    path = logs.write(tmp_path, data + logs.line("stop", 2 * HOUR, reason="SIGTERM"))
+    _, out, _ = call(str(path), "--json")
+    found = json.loads(out)["stretches"]
+    assert 8 <= len(found) <= 12
+
+
+def test_nights_that_were_deleted_for_size_are_told(tmp_path: Path) -> None:
+    gone = {"why": "size", "nights": ["2026-01-01", "2026-01-02"]}
+    begin, _, rest = quiet().partition(b"\n")
+    line = logs.line("deleted", 30.0, **gone)
+    path = logs.write(tmp_path, begin + b"\n" + line + rest)
+    _, out, _ = call(str(path))
+    told = "2 nights, of 2026-01-01 to 2026-01-02, were deleted for size"
+    assert told in " ".join(out.split())
+    assert any(
+        told in one for one in json.loads(call(str(path), "--json")[1])["log"]["notes"]
+    )
+
+
+@pytest.mark.parametrize("tick_s", [1.0, 30.0, 45.0, 60.0])
+def test_durations_are_the_same_at_every_tick(tmp_path: Path, tick_s: float) -> None:
+    """R19: at a minute they were halved, and 'not watched for 4.0 h'."""
+    config = logs.config()
+    config["watch"]["tick_s"] = tick_s
+    rows = []
+    for n in range(round(4 * HOUR / tick_s)):
+        at_s = n * tick_s + 0.3 * (n % 3)
+        o2_pct = 19.0 if HOUR <= at_s < 2 * HOUR else 20.5
+        co_ppm = 1.0 + 0.1 * (n % 2)
+        rows.append((at_s, {"o2_pct": o2_pct + 0.01 * (n % 3), "co_ppm": co_ppm}))
+    rows = [row for row in rows if not 3 * HOUR <= row[0] < 3.5 * HOUR]
+    stop = logs.line("stop", 4 * HOUR, reason="SIGTERM")
+    path = logs.write(tmp_path, logs.begin(config=config) + logs.air(rows) + stop)
+    found = json.loads(call(str(path), "--json")[1])
+    low = next(one for one in found["closest"] if one["alarm"] == "o2-low")
+    assert low["beyond_min"] == pytest.approx(60.0, abs=1.1)
+    seen = {one["quantity"]: one["unseen_min"] for one in found["watched"]}
+    assert seen["o2_pct"] == pytest.approx(30.0, abs=1.6)
+    assert found["log"]["silent_h"] == pytest.approx(0.5, abs=0.03)
+
+
+@pytest.mark.parametrize(("name", "cut_h"), [("quiet", 2.0), ("flat", 4.0)])
+def test_a_log_that_begins_in_settled_air_says_that_its_beginning_is_not_known(
+    tmp_path: Path, name: str, cut_h: float
+) -> None:
+    """R20: 'Gas none burnt', 0.83 air changes an hour for 3.7."""
+    log, truths = named.night(name)
+    head, *lines = log.splitlines(keepends=True)
+    kept = [one for one in lines if json.loads(one)["up_s"] >= cut_h * HOUR]
+    path = logs.write(tmp_path, head + b"".join(kept))
+    _, out, _ = call(str(path))
+    text = " ".join(out.split())
+    assert "none burnt" not in text
+    assert "it may have been: the log begins in air that had settled" in text
+    total = json.loads(call(str(path), "--json")[1])
+    rest = truths[round(cut_h * 120) :]
+    burnt_kwh = math.fsum(one.burn_kw for one in rest) / 120.0
+    changes = math.fsum(one.air_changes_per_h for one in rest) / len(rest)
+    assert total["gas_kwh"][0] == 0.0
+    assert burnt_kwh <= total["gas_kwh"][2] <= 4.0 * burnt_kwh
+    low, _, high = total["air_changes_per_h"]
+    assert low <= changes <= high
+    assert total["lit_h"] == 0.0
+    assert total["unsure_h"] == pytest.approx(len(rest) / 120.0, abs=0.1)
+
+
+def test_a_night_that_begins_in_fresh_air_is_told_as_before(tmp_path: Path) -> None:
+    log, _ = named.night("quiet")
+    found = json.loads(call(str(logs.write(tmp_path, log)), "--json")[1])
+    assert found["unsure_h"] == 0.0
+    assert found["lit_h"] > 8.0

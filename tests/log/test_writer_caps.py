@@ -144,3 +144,70 @@ def test_one_file_that_cannot_be_deleted_keeps_no_other(
     nights = [f.night for f in bench.nights.files()]
     assert nights[0] == date(2025, 1, 14)
     assert nights[1] > date(2025, 1, 16)
+
+
+def test_what_is_deleted_for_size_is_told_in_the_log(tmp_path: Path) -> None:
+    """R8: older nights went within a week, and nobody knew."""
+    bench = Bench(tmp_path, max_bytes=2_500, keep_days=1e4).begin()
+    fill(bench, 12)
+    bench.recorder.stop(1.0)
+    told = [line.fields for line in bench.on_disk() if line.event == "deleted"]
+    nights = [night for fields in told for night in fields["nights"]]
+    there = {str(f.night) for f in bench.nights.files()}
+    assert nights
+    assert all(fields["why"] == "size" for fields in told)
+    assert not there & set(nights)
+
+
+def test_what_a_cut_left_counts_with_the_nights(tmp_path: Path) -> None:
+    """R6: leftovers that cannot be cleared away take room too."""
+    bench = Bench(tmp_path, max_bytes=6_000, keep_days=1e4).begin()
+    (tmp_path / "night-2025-01-03.jsonl.gz.part.kept").write_bytes(b"x" * 4_000)
+    fill(bench, 12)
+    assert sum(f.size for f in bench.nights.files()) <= 2_000 + 600
+
+
+def test_a_newest_night_that_cannot_be_read_is_not_the_first_to_go(
+    tmp_path: Path,
+) -> None:
+    """R17: without a number it was taken for the oldest, and gone on with."""
+    bench = Bench(tmp_path, max_bytes=10**6, keep_days=1e4).begin()
+    fill(bench, 3)
+    bench.recorder.stop(1.0)
+    newest = bench.nights.files()[-1].path
+    damaged = b"?" * 3_000
+    newest.write_bytes(damaged)
+    later = Bench(
+        tmp_path, max_bytes=1, keep_days=1e4, start=EVENING + timedelta(days=3, hours=1)
+    ).begin()
+    later.air(800, step_s=10.0)
+    later.recorder.stop(1.0)
+    assert newest.read_bytes() == damaged
+    names = [f.path.name for f in later.nights.files()]
+    assert names[-2:] == [newest.name, newest.name.replace(".jsonl", ".2.jsonl")]
+
+
+@pytest.mark.parametrize("restarts", [1, 12])
+def test_a_clock_months_ahead_deletes_a_few_nights_a_day(
+    tmp_path: Path, restarts: int
+) -> None:
+    """R18: forty in a day, two each hour, though it was the clock that was wrong."""
+    bench = Bench(tmp_path, keep_days=10.0).begin()
+    fill(bench, 9)
+    bench.recorder.stop(1.0)
+    ahead = EVENING + timedelta(days=120)
+    for n in range(restarts):
+        each = Bench(tmp_path, keep_days=10.0, start=ahead + n * 24 * HOUR / restarts)
+        each.begin().air(round(24 * 360 / restarts), step_s=10.0)
+        each.recorder.stop(1.0)
+    left = [f for f in bench.nights.files() if f.night < date(2025, 3, 1)]
+    assert len(left) >= 10 - 2 * 3
+
+
+def test_a_night_without_a_date_to_believe_never_goes_by_age(tmp_path: Path) -> None:
+    lost = Bench(tmp_path, keep_days=10.0, start=EARLIEST - timedelta(days=20_000))
+    lost.begin().recorder.stop(1.0)
+    name = lost.nights.files()[0].path.name
+    bench = Bench(tmp_path, keep_days=10.0).begin()
+    fill(bench, 30)
+    assert name in bench.names()

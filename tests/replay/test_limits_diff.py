@@ -4,6 +4,7 @@ import io
 import json
 from datetime import timedelta
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from cabinvigil.daemon.replay.limits_diff import RingDiff, lines, table
 from cabinvigil.daemon.replay.other_limits import read_limits
 from cabinvigil.daemon.settings.registries import packaged
 from tests.commands import calling
+from tests.replay.cutting import any_night, played
 from tests.review import logs
 
 MINUTE = 60.0
@@ -23,7 +25,19 @@ AT_20 = '[alarm.co-level]\nsteps = [{ at = 20.0, priority = "low" }]\n'
 
 def night(folder: Path, name: str = "night-2026-01-16.jsonl") -> Path:
     """CO rises by 1 ppm a minute from 0 to 60, and oxygen by nothing."""
-    return logs.write(folder, logs.begin() + logs.air(ramp()), name)
+    rows = ramp()
+    rang = logs.line(
+        "alarm",
+        1800.0,
+        alarm="co-level",
+        was="normal",
+        state="unacknowledged",
+        priority="low",
+        text="",
+        first_up=True,
+    )
+    data = logs.begin() + logs.air(rows[:61]) + rang + logs.air(rows[61:])
+    return logs.write(folder, data, name)
 
 
 def ramp(from_s: float = 0.0) -> list[logs.Row]:
@@ -250,7 +264,10 @@ def test_the_limits_that_help_shows_can_be_tried(tmp_path: Path) -> None:
     """The file in --help is one."""
     example = parser_of("replay").format_help().split("stays as it was:\n")[1]
     text = "\n".join(line.strip() for line in example.splitlines())
-    assert row_of(tmp_path, text)["change"] == "same"
+    path = played(tmp_path / "log", any_night(Random(4), 0.6))[0]
+    _, out, err = call(path, "--limits", limits(tmp_path, text), "--json")
+    assert err == ""
+    assert {row["change"] for row in map(json.loads, out.splitlines())} >= {"same"}
 
 
 class Screen(io.StringIO):

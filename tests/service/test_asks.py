@@ -1,5 +1,6 @@
 """What is asked from outside, at a whole watcher: done or refused, and told so."""
 
+import json
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
@@ -7,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from cabinvigil.daemon.ask.limits import MarkLimit
 from cabinvigil.daemon.ask.parse import parse_ask
 from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.model import Act, ActKind, Alert, Record, Sound
@@ -33,6 +35,7 @@ class Cabin:
         self.kept = Kept()
         self.watcher = Watcher(CORE, self.clock, [self.kept])
         self.watcher.tick()
+        self.marks = MarkLimit()
 
     def ask(
         self, by: str = "phone", wall: datetime | None = None, **fields: Any
@@ -46,8 +49,16 @@ class Cabin:
             asked = replace(asked, act=replace(asked.act, **fields))
         return self.given(asked, wall)
 
+    def mark(self, by: str) -> Any:
+        wall = self.clock.wall()
+        data = {"ask": "mark", "text": "vent open", "at": wall.isoformat()}
+        asked = parse_ask(json.dumps(data).encode(), by, wall)  # type: ignore[arg-type]
+        return self.given(asked, wall)
+
     def given(self, asked: Any, wall: datetime) -> Mapping[str, Any]:
-        return answer_to(asked, self.watcher, self.settings, wall, ZONE)
+        return answer_to(
+            asked, self.watcher, self.settings, wall, ZONE, marks=self.marks
+        )
 
     def acts(self) -> list[str]:
         return [one.fields["act"] for one in self.kept.of(Record) if one.event == "act"]
@@ -120,3 +131,24 @@ def test_a_cabin_without_a_sounder_does_not_say_that_it_sounds() -> None:
     got = Cabin(replace(SETTINGS, buzzer=None)).ask("socket", ask="test")
     assert got["ok"] is False
     assert "nothing sounds" in got["text"]
+
+
+def test_a_phone_marks_a_few_times_an_hour_and_is_told_why_no_more() -> None:
+    """R8: one a second filled the card, and deleted older nights within a week."""
+    cabin = Cabin()
+    told = []
+    for _ in range(7_200):
+        cabin.clock.now_s += 1.0
+        told.append(cabin.mark("phone"))
+    marks = [one for one in cabin.kept.of(Record) if one.event == "mark"]
+    assert len(marks) == 12
+    refused = [one["text"] for one in told if not one["ok"]]
+    assert refused[0] == "Nothing was done: marks by phone are 60 s apart; wait 59 s."
+    assert any("phones have marked 6 times in this hour" in one for one in refused)
+
+
+def test_whoever_is_in_the_cabin_marks_as_often_as_they_like() -> None:
+    cabin = Cabin()
+    for _ in range(30):
+        cabin.clock.now_s += 1.0
+        assert cabin.mark("socket")["ok"] is True

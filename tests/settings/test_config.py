@@ -96,10 +96,12 @@ def test_settings_come_back_from_a_log(tmp_path: Path) -> None:
     assert back.digest == got.digest
     assert back.laxer == got.laxer != ()
     plain["strange"] = {}
+    notes: list[str] = []
     plain["laxer"] = 3
     with pytest.raises(ConfigError) as caught:
-        from_plain(plain, known=KNOWN)
-    assert {one.key for one in caught.value.mistakes} == {"strange", "laxer"}
+        from_plain(plain, known=KNOWN, note=notes.append)
+    assert {one.key for one in caught.value.mistakes} == {"laxer"}
+    assert notes == ["it was run with [strange] which this version does not know."]
 
 
 def test_units_agree_with_a_reference_library() -> None:

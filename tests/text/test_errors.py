@@ -57,8 +57,10 @@ INNER = {
     "RefusedPressError": "the page's answer to a press",
     "StalledError": "a bug: virtual time has nothing to wait for",
     "TooManyStepsError": "a fault of a part",
+    "TypedError": "a sentence beside a replay: it begins without that state",
     "UnreadError": "a note of the state file: tried again",
     "UnknownRuleError": "a mistake of the config",
+    "WholeStateError": "a sentence beside a replay: it begins without that state",
     "_NewerError": "a note of the state file",
     "_NotMadeError": "the fault 'not-made' of the morning's account",
 }

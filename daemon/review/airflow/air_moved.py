@@ -61,6 +61,8 @@ class Moved:
     changes: tuple[Happened, ...]
     start: str
     """The burner's setting at first."""
+    starts: frozenset[str] = frozenset()
+    """What it may have been as well as that, and that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +127,7 @@ def moved(
         Happened(at_s[0] + (n + 1) * step_s, kind)
         for n, kind in sorted(explained.guess.changes.items())
     )
-    return Moved(step_s, nodes, changes, explained.guess.start)
+    return Moved(step_s, nodes, changes, explained.guess.start, explained.starts)
 
 
 def _air(at_s: float, known: bool, weight: float, values: tuple[float, ...]) -> NodeAir:

@@ -37,6 +37,9 @@ Z90 = 1.645
 EMPTY, OFF, LOW, HIGH, LIT = "empty", "off", "low", "high", "lit"
 """Settings: nobody there and no burner; people alone; the burner's two; `lit` where its
 powers are not known."""
+UNSURE = "unsure"
+"""Lit or not: the log begins in air that had settled before, and nothing has shown it
+since."""
 EMPTY_COST = 15.0
 """An empty cabin tells itself by hours of decay; less than this is no such hours."""
 LEAST_LIT = 0.4
@@ -231,6 +234,8 @@ def _nodes(
     each: int,
 ) -> tuple[BalanceNode, ...]:
     setting, made = found.start, []
+    if found.starts & {EMPTY, OFF} and found.starts - {EMPTY, OFF}:
+        setting = UNSURE
     changes = [one for one in found.changes if one.kind != AIR]
     temps, inside = air.temp_c, air.vapour_hpa
     for n, node in enumerate(found.nodes):
@@ -261,7 +266,9 @@ def _node(
     co2_sd = math.hypot(co2_sd, GAIN_SPREAD * co2)
     burnt, burnt_sd = co2 - sources.people_co2, math.hypot(co2_sd, sources.people_sd)
     people_water = sources.people_water
-    if setting in (OFF, EMPTY) or burnt < sources.least_lit:
+    if setting == UNSURE:
+        burnt = max(0.0, burnt)
+    elif setting in (OFF, EMPTY) or burnt < sources.least_lit:
         # all of it is breath: it tells how many there are
         setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
         people_water *= max(0.0, co2) / max(sources.people_co2, 1e-9)

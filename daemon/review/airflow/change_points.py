@@ -51,6 +51,8 @@ class Explained(NamedTuple):
 
     guess: Guess
     found: Smoothed
+    starts: frozenset[str]
+    """The settings that the night may have begun with."""
 
 
 class Search:
@@ -254,10 +256,45 @@ class Search:
             again = self._settled(polished.guess, polished.scale)
             best = max(top, again, key=lambda one: one.worth)
         pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
+        known = {one.guess.start for one in pool}
+        pool += [one for one in self._begun(best) if one.guess.start not in known]
         weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
         return Explained(
-            best.guess, mixed([self._judge.path_of(one) for one in pool], weights)
+            best.guess,
+            mixed([self._judge.path_of(one) for one in pool], weights),
+            frozenset(one.guess.start for one in pool),
         )
+
+    def _begun(self, best: Explanation) -> list[Explanation]:
+        """Find what else the night may have begun with, where the air tells too little.
+
+        Settled air tells the source for each air change, and neither alone.  The less
+        of both, the less noise there should be; but air that is calm tells nothing of
+        its source, so all are compared under the widest noise.
+        """
+        found = []
+        wide = Walks(WALKS_K[-1], GUSTS[-1])
+        worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
+        for start in self._settings:
+            if start == best.guess.start:
+                continue
+            guesses = [best.guess._replace(start=start)]
+            if first := min(best.guess.changes, default=0):
+                guesses += [
+                    one._replace(start=start)
+                    for one in self._variants(best.guess, first)
+                ]
+            stands = [
+                self._judge.stand(guess._replace(walks=wide), best.scale)
+                for guess in guesses
+            ]
+            top = max(stands, key=lambda one: one.worth)
+            if top.worth > worth - MIXED_GAP:
+                guess = top.guess._replace(walks=best.guess.walks)
+                likely = best.worth + min(0.0, top.worth - worth)
+                stand = self._judge.stand(guess, best.scale)
+                found.append(stand._replace(worth=likely))
+        return found
 
 
 def mixed(founds: Sequence[Smoothed], weights: Sequence[float]) -> Smoothed:

@@ -1,0 +1,45 @@
+"""`cabinvigil compare`: many nights, some of them odd."""
+
+import json
+from pathlib import Path
+
+from cabinvigil.daemon.commands import compare
+from tests.commands import calling
+from tests.commands.test_morning import quiet
+from tests.review import logs
+
+
+def test_one_night_that_cannot_be_read_does_not_end_the_comparison(
+    tmp_path: Path,
+) -> None:
+    """R17: it is said, kept, and passed over; named by itself it is a mistake."""
+    for day in (14, 15):
+        logs.write(tmp_path, quiet(), f"night-2026-01-{day}.jsonl")
+    empty = tmp_path / "night-2026-01-16.jsonl.gz"
+    empty.write_bytes(b"")
+    code, out, err = calling.call(compare, tmp_path)
+    assert code == 0
+    assert "2026-01-14" in out
+    assert f"{empty.name}: holds no line" in err
+    assert "kept, and passed over" in err
+    code, out, err = calling.call(compare, empty, tmp_path)
+    assert (code, out) == (2, "")
+    assert empty.exists()
+
+
+def test_of_many_nights_the_best_and_the_worst_are_told(tmp_path: Path) -> None:
+    """R16: ninety nights were 816 lines."""
+    for day in range(1, 29):
+        data = quiet(0.6, o2_pct=20.5 - 0.02 * day)
+        logs.write(tmp_path, data, f"night-2026-01-{day:02}.jsonl")
+    code, out, err = calling.call(compare, tmp_path)
+    assert (code, err) == (0, "")
+    assert "28 nights: the best and the worst" in out
+    safest = out.partition("safest:")[2].partition("\n\n")[0].splitlines()[1:]
+    assert len(safest) == 21
+    assert safest[0].startswith("  1. 2026-01-01")
+    assert safest[10] == "  ... 8 more, then the worst:"
+    assert safest[-1].startswith("  28. 2026-01-28")
+    whole = calling.call(compare, tmp_path, "--all")[1]
+    assert whole.count("of the way to a waking limit") == 28
+    assert len(json.loads(calling.call(compare, tmp_path, "--json")[1])["nights"]) == 28
