@@ -26,13 +26,13 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
     writer = csv.writer(out, lineterminator="\n")
     left_out: list[str] = []
     has_begun = False
-    size = sum(size_of(one) for paths in wanted.values() for one in paths)
+    size = size_of(*(one for paths in wanted.values() for one in paths))
     with progress(2.0 * size, "reading nights", err) as advance:
         columns = channels_of(air_keys(wanted.values(), advance))
         for name, paths in wanted.items():
             tape, flaws = _read(paths)
             left_out += [f"{name}: {flaw}" for flaw in flaws]
-            advance(sum(map(size_of, paths)))
+            advance(size_of(*paths))
             if tape is None:
                 continue
             if not has_begun:

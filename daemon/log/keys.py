@@ -31,5 +31,5 @@ def air_keys(
             for raw in Logbook(*paths).raw_lines():
                 if _AIR in raw and len(found) < MOST_SERIES:
                     found.update(_KEY.findall(raw))
-        advance(sum(map(size_of, paths)))
+        advance(size_of(*paths))
     return {key.decode() for key in sorted(found)[:MOST_SERIES]}

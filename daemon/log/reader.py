@@ -140,7 +140,7 @@ class Logbook:
         Raises:
             OSError: a file cannot be opened or read.
         """
-        return sum(self._each(_Reader.sizes))
+        return sum(len(one) for one in self._each(_Reader.pieces))
 
     def _each(
         self, read: Callable[["_Reader", Iterable[bytes], str], Iterator[T]]
@@ -202,8 +202,8 @@ class _Reader:
     def raw_lines(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
         return self._lines(self._unpacked(chunks, name), name)
 
-    def sizes(self, chunks: Iterable[bytes], name: str) -> Iterator[int]:
-        return map(len, self._unpacked(chunks, name))
+    def pieces(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
+        return self._unpacked(chunks, name)
 
     def _unpacked(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
         def note(flaw: Flaw) -> None:
