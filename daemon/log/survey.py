@@ -121,7 +121,7 @@ def begun(path: Path) -> Survey:
 
 
 def size_of(*paths: Path) -> int:
-    """Return the bytes of files; none where one is gone: the watch packs and deletes."""
+    """Return the bytes of files; one that the watch has deleted meanwhile has none."""
     total = 0
     for path in paths:
         with suppress(OSError):
