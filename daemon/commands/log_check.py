@@ -45,7 +45,7 @@ def files_of(nights: Path) -> list[Path]:
 def surveyed(files: Sequence[Path], err: IO[str]) -> list[Survey]:
     """Go through each file's lines, and show how far it is."""
     surveys = []
-    total = sum(map(size_of, files))
+    total = size_of(*files)
     with progress(total, "reading nights", err) as advance:
         for path in files:
             surveys.append(look_at(path))

@@ -8,7 +8,7 @@ from typing import IO
 from cabinvigil.daemon.commands.base import print_note
 from cabinvigil.daemon.commands.morning import read
 from cabinvigil.daemon.log.find import NightError, by_night
-from cabinvigil.daemon.log.keys import air_keys
+from cabinvigil.daemon.log.keys import MOST_KEYS, air_keys
 from cabinvigil.daemon.log.night import NightSeries
 from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.daemon.report.night_rows import HEAD, channels_of, rows_of
@@ -26,13 +26,16 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
     writer = csv.writer(out, lineterminator="\n")
     left_out: list[str] = []
     has_begun = False
-    size = sum(size_of(one) for paths in wanted.values() for one in paths)
+    size = size_of(*(one for paths in wanted.values() for one in paths))
     with progress(2.0 * size, "reading nights", err) as advance:
-        columns = channels_of(air_keys(wanted.values(), advance))
+        keys = air_keys(wanted.values(), advance)
+        if len(keys) == MOST_KEYS:
+            left_out.append(f"it has {MOST_KEYS} series or more; others are left out")
+        columns = channels_of(keys)
         for name, paths in wanted.items():
             tape, flaws = _read(paths)
             left_out += [f"{name}: {flaw}" for flaw in flaws]
-            advance(sum(map(size_of, paths)))
+            advance(size_of(*paths))
             if tape is None:
                 continue
             if not has_begun:

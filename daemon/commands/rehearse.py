@@ -74,7 +74,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="one of the nights below; shut if none is named",
     )
     add_json(parser, lines=True)
-    add_log(parser, "keep the night's rolling log there", "DIR")
+    add_log(
+        parser, "keep the night's rolling log there, beside none of its date", "DIR"
+    )
     parser.add_argument(
         "--air",
         type=Path,

@@ -6,7 +6,6 @@ from contextlib import suppress
 from pathlib import Path
 
 from cabinvigil.daemon.log.reader import Logbook
-from cabinvigil.daemon.log.room import MOST_SERIES
 from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
@@ -14,6 +13,8 @@ _KEY = re.compile(
     rf'"((?:{"|".join(QUANTITIES)})(?:_[a-z][a-z0-9]*)?(?:__[A-Za-z0-9._-]+)?)"\s*:'.encode()
 )
 _AIR = b'"air"'
+MOST_KEYS = 1_000
+"""Of a folder; more are made up, and would fill a table and no memory."""
 
 
 def air_keys(
@@ -29,7 +30,7 @@ def air_keys(
     for paths in nights:
         with suppress(OSError):  # whoever reads the night tells it
             for raw in Logbook(*paths).raw_lines():
-                if _AIR in raw and len(found) < MOST_SERIES:
+                if _AIR in raw and len(found) < MOST_KEYS:
                     found.update(_KEY.findall(raw))
-        advance(sum(map(size_of, paths)))
-    return {key.decode() for key in sorted(found)[:MOST_SERIES]}
+        advance(size_of(*paths))
+    return {key.decode() for key in sorted(found)[:MOST_KEYS]}

@@ -1,6 +1,7 @@
 """What one file of the log holds, line by line, and what of it is lost."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
@@ -119,12 +120,13 @@ def begun(path: Path) -> Survey:
     return Survey(path, size_of(path))
 
 
-def size_of(path: Path) -> int:
-    """Return a file's bytes; 0 where it is gone: the watch packs and deletes."""
-    try:
-        return path.stat().st_size
-    except OSError:
-        return 0
+def size_of(*paths: Path) -> int:
+    """Return the bytes of files; one that the watch has deleted meanwhile has none."""
+    total = 0
+    for path in paths:
+        with suppress(OSError):
+            total += path.stat().st_size
+    return total
 
 
 def is_sound(line: LogLine) -> bool:

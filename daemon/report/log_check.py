@@ -25,7 +25,7 @@ class Checked:
     @property
     def damaged(self) -> int:
         """How many files are damaged."""
-        return sum(one.is_damaged for one in self.surveys)
+        return sum(1 for one in self.surveys if one.is_damaged)
 
     @property
     def is_well(self) -> bool:
@@ -197,7 +197,7 @@ def mended_words(into: Path, surveys: Sequence[Survey]) -> Iterator[str]:
         yield f"{one.path.name}: {kept}"
         yield from (f"  {line}" for line in _wrong(one))
     written = [one for one in surveys if one.lines]
-    mended = sum(one.is_damaged for one in written)
+    mended = sum(1 for one in written if one.is_damaged)
     files = "1 file" if len(written) == 1 else f"{len(written)} files"
     yield (
         f"{files} written to {into}/, {mended} of them mended: "

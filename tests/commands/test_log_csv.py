@@ -203,3 +203,16 @@ def test_where_nothing_can_be_read_it_is_a_sentence(
             f"cabinvigil: {what}: holds no line of a night's log; give a folder of "
             "nights, or a file like night-2026-01-16.jsonl\n"
         )
+
+
+def test_more_series_than_any_cabin_has_are_told(tmp_path: Path) -> None:
+    rows = [
+        (float(n), {f"co_ppm__p{n * 60 + k}": 1.0 for k in range(60)})
+        for n in range(20)
+    ]
+    code, out, err = call(
+        log, "csv", logs.write(tmp_path, logs.begin() + logs.air(rows))
+    )
+    assert code == 1
+    assert "it has 1000 series or more; others are left out" in err
+    assert len(out.splitlines()[0].split(",")) < 1100

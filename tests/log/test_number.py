@@ -11,7 +11,7 @@ from tests.outputs.hands import EVENING
 
 ODD = (
     b"1e999", b"1e300", b"-3", b"0", b'"7"', b"true", b"null", b"[1]", b"9" * 400,
-    b"[" * 990 + b"]" * 990, b'1,"x":"%s"' % (b"x" * 70_000),
+    b"[" * 990 + b"]" * 990, b'1,"x":"%s"' % (b"x" * 300_000),
 )  # fmt: skip
 
 
