@@ -74,7 +74,7 @@ class MarkLimit:
             return f"phones have marked {self.MOST} times in this hour; wait {left}."
         return ""
 
-    def take(self, now_s: float) -> None:
+    def count(self, now_s: float) -> None:
         """Count a mark."""
         self._marked_s.append(now_s)
 

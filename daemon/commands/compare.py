@@ -13,7 +13,7 @@ from typing import IO, NamedTuple
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import CallError, add_json, print_note
 from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
-from cabinvigil.daemon.log.find import NightError, by_night, night_files
+from cabinvigil.daemon.log.find import NightError, by_night, is_date, night_files
 from cabinvigil.daemon.report.compare_text import (
     as_csv,
     as_json,
@@ -97,14 +97,23 @@ class Wanted(NamedTuple):
 
 def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
     """List what is to be compared; a folder is all its nights."""
+    listed: tuple[Path | None, dict[str, list[Path]]] | None = None
     for word in args.nights:
         night, stretch = _split(word)
         path = Path(night)
         if path.is_dir():
             for name, paths in by_night(path).items():
                 yield Wanted(str(path / name), paths, stretch, is_of_folder=True)
-        else:
-            yield Wanted(word, night_files(night, folder_of(args, night)), stretch)
+            continue
+        if not is_date(night):
+            yield Wanted(word, night_files(night, None), stretch)
+            continue
+        if listed is None:  # once for all dates: a folder may hold thousands
+            folder = folder_of(args, night)
+            is_there = folder is not None and folder.is_dir()
+            listed = folder, by_night(folder) if folder and is_there else {}
+        folder, nights = listed
+        yield Wanted(word, nights.get(night) or night_files(night, folder), stretch)
 
 
 def _split(word: str) -> tuple[str, str]:

@@ -6,9 +6,10 @@ A kind's module has `Params` (an attrs class), `judge(params, history, now)` and
 bounds which way it gets laxer.  Optional: `urgent(params)` gives the limits past which
 each reading is judged at once, `means(params)` how long a mean it takes, and
 `gravest(params)` the gravest that it can ring as (absent: high), so that nobody puts
-aside what can wake people.  A rule is pure, and imports no other.
+aside what can wake people; `BY_TREND` where it asks the trend, which a replay without
+such alarms does without.  A rule is pure, and imports no other.
 
-May be imported by: compose, settings.
+May be imported by: compose, replay, settings.
 """
 
 import functools

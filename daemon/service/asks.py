@@ -101,7 +101,7 @@ def answer_to(
     if ask.act.kind is ActKind.MARK and ask.act.is_outside:
         why = marks.why_not(watcher.up_s())
         if not why:
-            marks.take(watcher.up_s())
+            marks.count(watcher.up_s())
     if why:
         return {"ok": False, "changed": 0, "text": NOTHING + why}
     before = watcher.state

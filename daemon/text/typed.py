@@ -133,7 +133,7 @@ def _one_of(kinds: tuple[Any, ...], plain: Any) -> Any:
 
 
 def _tuple(parts: tuple[Any, ...], plain: Any) -> tuple[Any, ...]:
-    _checked(plain, isinstance(plain, list), "a list")
+    _checked(plain, isinstance(plain, list), "list")
     if len(parts) == 2 and parts[1] is ...:
         return tuple(_value(parts[0], one) for one in plain)
     _checked(plain, len(plain) == len(parts), f"{len(parts)} values")
