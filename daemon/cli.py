@@ -34,6 +34,7 @@ COMMANDS = {
     "morning": ("commands.morning", "what happened in a night, and what to do"),
     "compare": ("commands.compare", "nights side by side: safe, dry, cheap"),
     "replay": ("commands.replay", "put a recorded night through the rules"),
+    "log": ("commands.log", "check or mend the log's files, or print them as CSV"),
 }
 NOTE = (
     "An added layer only: never in place of certified CO, gas and smoke alarms, nor of "
@@ -109,7 +110,7 @@ def _carry_out(words: Sequence[str], out: IO[str], err: IO[str]) -> int:
         raise CallError(
             f"there is no command {word[:40]!r}; use one of {', '.join(COMMANDS)}"
         )
-    args = parser_of(word).parse_args(rest)
+    args = parser_of(word).parse_intermixed_args(rest)  # `log mend -o DIR nights/`
     return _module(word).run(args, out, err)
 
 

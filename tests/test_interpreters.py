@@ -28,10 +28,12 @@ ROOTS = [Path(daemon_path[0]), Path(drivers_path[0])]
 WHOLE_NUMBERS = {
     "daemon/commands/replay.py": 1,  # bytes of files
     "daemon/log/folder.py": 1,  # bytes of files
+    "daemon/log/room.py": 2,  # bytes of values
     "daemon/phone/dispatch.py": 1,  # counts of messages
     "daemon/rehearsal/emulated/frame9.py": 1,  # a checksum of bytes
     "daemon/rehearsal/emulated/pm_frame.py": 2,  # checksums of bytes
     "daemon/log/writer.py": 1,  # counts of lines
+    "daemon/report/log_check.py": 1,  # counts of lines
     "daemon/review/airflow/air_moved.py": 1,  # how many nodes are known
     "daemon/sampling/part_health.py": 1,  # counts of bins
     "daemon/threads/worker.py": 1,  # counts of threads

@@ -55,6 +55,8 @@ def test_bash_completes_commands_options_choices_and_files() -> None:
     assert completed("run", "--config", "READ") == {"README.md"}
     assert completed("replay", "hardw") == {"hardware.md"}
     assert completed("plan", "--people", "") == set()
+    assert completed("log", "") == {"check", "mend", "csv"}
+    assert completed("log", "check", "hardw") == {"hardware.md"}
 
 
 def test_every_option_is_completed() -> None:

@@ -16,6 +16,7 @@ from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_accou
 from cabinvigil.daemon.log.find import (
     Chosen,
     NightError,
+    OtherNightError,
     all_nights,
     chosen,
     is_date,
@@ -139,6 +140,10 @@ def _sheet_of(wanted: Wanted, notes: list[str]) -> Sheet | None:
     """Sum a night up; None, and noted, where one of a folder's cannot be."""
     try:
         return _sheet(wanted, notes)
+    except OtherNightError:
+        if not wanted.is_of_folder:
+            raise
+        return None
     except NightError as error:
         if not wanted.is_of_folder:
             raise

@@ -22,6 +22,7 @@ from cabinvigil.daemon.commands.base import (
 from cabinvigil.daemon.log.find import (
     Chosen,
     NightError,
+    OtherNightError,
     chosen,
     earlier,
     is_date,
@@ -185,6 +186,11 @@ def read(night: Chosen) -> NightSeries:
     except OSError as error:
         why = error.strerror or str(error)
         raise NightError(f"{night.paths[0]}: cannot be read ({why})") from error
+    if tape.count == 0 and night.pick is not None and not night.is_alone:
+        raise OtherNightError(
+            f"{night.named[0]}: all that it holds belongs to another night, by the "
+            "clock as it was set later; name that night, or the file"
+        )
     if tape.count == 0:
         raise NightError(
             f"{night.paths[0]}: holds no line of a night's log; give a file like "

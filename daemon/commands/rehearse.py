@@ -32,6 +32,7 @@ from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import (
+    START_WALL,
     MakeOutputs,
     Rehearsal,
     emulated_night,
@@ -73,7 +74,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="one of the nights below; shut if none is named",
     )
     add_json(parser, lines=True)
-    add_log(parser, "keep the night's rolling log there", "DIR")
+    add_log(
+        parser, "keep the night's rolling log there, beside none of its date", "DIR"
+    )
     parser.add_argument(
         "--air",
         type=Path,
@@ -144,6 +147,7 @@ def _check(args: argparse.Namespace) -> None:
     check_range("--tick-s", args.tick_s, 0.5, 60.0, " seconds")
     if args.log is not None:
         _make_folder(args.log)
+        _refuse_second(args)
 
 
 def _make_folder(folder: Path) -> None:
@@ -162,6 +166,29 @@ def _make_folder(folder: Path) -> None:
             f"--log {folder}: no log can be kept there ({why}); name a folder that you "
             "may write in"
         )
+
+
+def _refuse_second(args: argparse.Namespace) -> None:
+    """Refuse a folder with a night of the same date: both would count as that night.
+
+    Raises:
+        CallError: it holds one.
+    """
+    nights = _nights(args.log)
+    wall = SystemClock().wall() if args.live else START_WALL
+    night = nights.night_of(wall)
+    there = next((one.path.name for one in nights.files() if one.night == night), None)
+    if there is not None:
+        raise CallError(
+            f"--log {args.log}: holds a night of {night} already ({there}), and two "
+            "count as one; name another folder, or move that file away"
+        )
+
+
+def _nights(folder: Path) -> Nights:
+    return Nights(
+        folder, keep_days=3650, max_bytes=1 << 40, packed=False, zone=TRAILERS_ZONE
+    )
 
 
 def _settings(args: argparse.Namespace) -> Settings:
@@ -251,14 +278,7 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
         if args.json:
             outputs.append(LineWriter(write))
         if args.log is not None:
-            nights = Nights(
-                args.log,
-                keep_days=3650,
-                max_bytes=1 << 40,
-                packed=False,
-                zone=TRAILERS_ZONE,
-            )
-            outputs.append(Recorder(nights, clock, report, inline=True))
+            outputs.append(Recorder(_nights(args.log), clock, report, inline=True))
         return outputs
 
     if not args.json:

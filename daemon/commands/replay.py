@@ -81,6 +81,8 @@ def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decide
             raise RecordingError(f"{path}: is not there; give the path of a log")
         return _decide_log(path, settings, note)
     recording = Recording(path)
+    for text in recording.notes():
+        note(text)
     known = settings or standard(Cabin(name="recording"))
     return replay_columns(recording, known, renderer(known.watch.language))
 
@@ -92,7 +94,15 @@ def _decide_log(path: Path, settings: Settings | None, note: Note) -> Decided:
     def of_it(text: str) -> None:
         note(f"{path.name}: {text}")
 
-    yield from replay_log(logbook, settings, render, path, note=of_it)
+    is_empty = True
+    for decided in replay_log(logbook, settings, render, path, note=of_it):
+        is_empty = False
+        yield decided
+    if is_empty:
+        raise RecordingError(
+            f"{path}: holds no line of a night's log; give a file like "
+            "night-2026-01-16.jsonl or its .gz"
+        )
     for text in logbook.flaws.told:
         note(text)
 

@@ -289,6 +289,11 @@ COLUMN_AGE_STEPS = 3.5
 """A value older than three and a half steps of the recording is stale."""
 
 
+def column_age_s(step_s: float) -> float:
+    """Return how long a value of a recording stays fresh."""
+    return max(COLUMN_MIN_AGE_S, COLUMN_AGE_STEPS * step_s)
+
+
 def compose_columns(
     columns: Iterable[str],
     step_s: float,
@@ -307,7 +312,7 @@ def compose_columns(
             title=key,
             low=quantity.low,
             high=quantity.high,
-            max_age_s=max(COLUMN_MIN_AGE_S, COLUMN_AGE_STEPS * step_s),
+            max_age_s=column_age_s(step_s),
             jump_per_s=COLUMN_JUMPS.get(quantity.name, float("inf")),
             mean_s=mean_s.get(quantity.name, 0.0),
             interval_s=step_s,

@@ -1,7 +1,7 @@
 """A recording as CSV: a header with `time_s` and quantities, read row by row.
 
 An empty cell is where a sensor gave nothing.  The step may be anything from half a
-second to a minute, even or not.
+second to a minute, even or not; a longer one is said.
 """
 
 import csv
@@ -11,6 +11,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from cabinvigil.daemon.log.csv_units import (
+    other_separator,
+    why_no_number,
+    why_no_seconds,
+    why_rare,
+)
 from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
@@ -60,6 +66,7 @@ class Recording:
             self._file.close()
             raise
         self._waiting: list[CsvRow] = []
+        self._step: float | None = None
 
     def _next(self) -> list[str] | None:
         try:
@@ -79,6 +86,12 @@ class Recording:
                 "time_s,o2_pct,co2_ppm"
             )
         names = tuple(name.strip() for name in header)
+        between = other_separator(header)
+        if between is not None:
+            raise RecordingError(
+                f"{self._path}: line 1: {between} stand between its columns; save it "
+                "with commas between columns, and points in numbers"
+            )
         if "time_s" not in names:
             raise RecordingError(
                 f"{self._path}: line 1: has no column time_s; name the column with "
@@ -112,29 +125,59 @@ class Recording:
         return tuple(name for name in self.columns if name != "time_s")
 
     def step_s(self) -> float:
-        """Return the usual step, from the first rows (kept for reading)."""
-        try:
-            while len(self._waiting) < STEP_ROWS:
-                row = self._read()
-                if row is None:
-                    break
-                self._waiting.append(row)
-        except RecordingError:
-            self._file.close()
-            raise
+        """Return the usual step, from the first rows (kept for reading).
+
+        Raises:
+            RecordingError: there is no row, one is wrong, or time is not in seconds.
+        """
+        if self._step is None:
+            try:
+                self._look_ahead()
+                self._check_unit()
+            except RecordingError:
+                self._file.close()
+                raise
+        return 1.0 if self._step is None else self._step
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what a reader of its replay must know.
+
+        Raises:
+            RecordingError: as `step_s`.
+        """
+        why = why_rare(self.step_s())
+        return () if why is None else (f"{self._path}: {why}",)
+
+    def _look_ahead(self) -> None:
+        while len(self._waiting) < STEP_ROWS:
+            row = self._read()
+            if row is None:
+                break
+            self._waiting.append(row)
         steps = sorted(
             after.time_s - before.time_s for before, after in pairwise(self._waiting)
         )
-        return steps[len(steps) // 2] if steps else 1.0
+        self._step = steps[len(steps) // 2] if steps else None
+
+    def _check_unit(self) -> None:
+        if not self._waiting:
+            raise RecordingError(
+                f"{self._path}: has a header and no row below it; give the rows too"
+            )
+        why = why_no_seconds(self._waiting[0].time_s, self._step)
+        if why is not None:
+            raise RecordingError(f"{self._path}: time_s {why}")
 
     def rows(self) -> Iterator[CsvRow]:
         """Yield every row in order.
 
         Raises:
-            RecordingError: a cell is no number, or time goes back.
+            RecordingError: there is none, a cell is no number, or time goes back or is
+                not in seconds.
         """
         try:
             last_s = -math.inf
+            self.step_s()
             while True:
                 row = self._waiting.pop(0) if self._waiting else self._read()
                 if row is None:
@@ -158,7 +201,8 @@ class Recording:
         if len(cells) != len(self.columns):
             raise RecordingError(
                 f"{self._path}: line {self._line}: has {len(cells)} cells where the "
-                f"header has {len(self.columns)}; add or remove commas"
+                f"header has {len(self.columns)}; add or remove commas, and write "
+                "numbers with a point"
             )
         time_s = math.nan
         values: dict[str, float] = {}
@@ -179,8 +223,5 @@ class Recording:
             raise self._no_number(name, text) from None
 
     def _no_number(self, name: str, text: str) -> RecordingError:
-        return RecordingError(
-            f"{self._path}: line {self._line}, column {name}: {text[:40]!r} is no "
-            "number; write a number with a point, or leave the cell empty where the "
-            "sensor gave nothing"
-        )
+        where = f"{self._path}: line {self._line}, column {name}"
+        return RecordingError(f"{where}: {why_no_number(text[:40])}")

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from cabinvigil.daemon.clock import EARLIEST
+from cabinvigil.daemon.log.doubles import each_once
 from cabinvigil.daemon.log.folder import NightFile, Nights
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.neighbours import around
@@ -19,6 +20,10 @@ SHOWN = 5
 
 class NightError(CabinvigilError, ValueError):
     """There is no such night; the message says what there is, and how to name it."""
+
+
+class OtherNightError(NightError):
+    """The files of a date hold nothing of that night: it is all another night's."""
 
 
 HEADLESS = "its beginning is missing, the file before the first is not there"
@@ -93,7 +98,19 @@ def is_date(word: str) -> bool:
 
 
 def nights(folder: Path) -> list[NightFile]:
-    """List the files of a folder in their true order.
+    """List the files of a folder in their true order; one that is there twice, once.
+
+    Raises:
+        NightError: it holds none, or cannot be read.
+    """
+    try:
+        return each_once(all_files(folder))
+    except OSError as error:
+        raise NightError(f"{folder}: cannot be read ({error.strerror})") from error
+
+
+def all_files(folder: Path) -> list[NightFile]:
+    """List the files of a folder in their true order, doubles too.
 
     Raises:
         NightError: it holds none, or cannot be read.

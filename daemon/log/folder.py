@@ -6,7 +6,6 @@ a battery clock gives dates that are years off until the network sets it.
 
 import errno
 import gzip
-import json
 import os
 import re
 import zlib
@@ -19,9 +18,11 @@ from pathlib import Path
 from stat import S_ISREG
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.log.reader import BATCH_MAGIC
+from cabinvigil.daemon.log.number import first_number
+from cabinvigil.daemon.log.unpack import BATCH_MAGIC
 from cabinvigil.daemon.outputs.disk import (
     give_to_owner_of,
+    new_file,
     sync_folder,
     write_synced,
 )
@@ -38,7 +39,6 @@ SLACK = timedelta(minutes=2)
 """A clock may be set back by this much without a new file."""
 
 _NAME = re.compile(r"night-(\d{4}-\d{2}-\d{2})(?:\.(\d+))?\.jsonl(\.gz)?")
-_HEAD_BYTES = 1 << 20
 _CHUNK = 1 << 16
 
 
@@ -198,7 +198,8 @@ class Nights:
         for leftover in self.folder.glob("night-*.jsonl.gz.part"):
             errors += _tried(leftover.unlink)  # a cut came while it was packed
         for each in self.files():
-            if each.path != running and each.path.suffix == ".jsonl":
+            is_closed = each.path != running and each.path.suffix == ".jsonl"
+            if is_closed and not each.path.is_symlink():
                 errors += _tried(partial(self._pack, each.path))
         errors += self._prune(running, wall)
         if errors:
@@ -208,6 +209,8 @@ class Nights:
         """Say whether the last file is this night's, and the clock went forward."""
         is_packed = last.path.suffix == ".gz"
         if last.night != night or is_packed != self._packed:
+            return False
+        if last.path.is_symlink():  # whoever laid it there: it leads elsewhere
             return False
         if last.size > MOST_REOPENED:
             return False
@@ -237,7 +240,7 @@ class Nights:
         whole = _whole_members(path) if self._packed else _whole_lines(path)
         if not whole:
             return None
-        fd = os.open(path, os.O_WRONLY | os.O_APPEND)
+        fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_NOFOLLOW)
         try:
             if whole < os.fstat(fd).st_size:
                 os.ftruncate(fd, whole)
@@ -249,12 +252,13 @@ class Nights:
     def _number(self, path: Path) -> int:
         """Read a file's number from its first line, once."""
         if path.name not in self._numbers:
-            self._numbers[path.name] = _first_number(path)
+            self._numbers[path.name] = first_number(path)
         return self._numbers[path.name]
 
     def _pack(self, path: Path) -> None:
         packed, part = Path(f"{path}.gz"), Path(f"{path}.gz.part")
-        with path.open("rb") as source, part.open("wb") as sink:
+        reading = os.open(path, os.O_RDONLY | os.O_NOFOLLOW)
+        with os.fdopen(reading, "rb") as source, new_file(part) as sink:
             with gzip.GzipFile("", "wb", 6, sink, mtime=0) as squeeze:
                 while chunk := source.read(_CHUNK):
                     squeeze.write(chunk)
@@ -348,16 +352,6 @@ def _tried(act: Callable[[], object]) -> list[OSError]:
     except OSError as error:
         return [error]
     return []
-
-
-def _first_number(path: Path) -> int:
-    opener = gzip.open if path.suffix == ".gz" else open
-    try:
-        with opener(path, "rb") as file:
-            line = json.loads(file.readline(_HEAD_BYTES))
-        return int(line["file_no"])
-    except (OSError, EOFError, zlib.error, ValueError, KeyError, TypeError):
-        return 0  # torn at birth, damaged, or not ours
 
 
 def _whole_lines(path: Path) -> int:

@@ -5,21 +5,18 @@ a night stand in a file of another date, and the file that the run goes on in on
 network has set the clock says so in its first line.
 """
 
-import gzip
-import json
 import math
-import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
-from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, night_of
 from cabinvigil.daemon.log.moments import zone_of
+from cabinvigil.daemon.log.number import first_line, number_in
 from cabinvigil.daemon.log.periods import LONGEST_BREAK_S, LONGEST_NIGHT_S, noon_s
-from cabinvigil.daemon.log.reader import LONGEST_LINE, moment
+from cabinvigil.daemon.log.reader import moment
 
 NEAR_S = 120.0
 """A file that goes on at noon begins within two ticks of the slowest watch
@@ -57,25 +54,18 @@ class Head:
 
 def head_of(path: Path) -> Head:
     """Read the first line of a file; what cannot be read tells nothing."""
-    opener = gzip.open if path.suffix == ".gz" else open
-    try:
-        with opener(path, "rb") as file:
-            line = json.loads(file.readline(LONGEST_LINE))
-        return _head(line)
-    except (OSError, EOFError, zlib.error, ValueError, KeyError, TypeError):
+    line = first_line(path)
+    wall, up_s, run = moment(line.get("t")), line.get("up_s"), line.get("run")
+    if not isinstance(up_s, int | float):
         return Head()
-
-
-def _head(line: Mapping[str, Any]) -> Head:
-    wall = moment(line.get("t"))
     return Head(
         line.get("continues") is True or line.get("reload") is True,
-        float(line["up_s"]),
+        float(up_s),
         wall if wall is not None and wall >= EARLIEST else None,
         zone_of(line),
-        int(line.get("file_no", 0)),
-        True,
-        str(line.get("run", "")),
+        number_in(line),
+        is_read=True,
+        run=run if isinstance(run, str) else "",
     )
 
 

@@ -6,8 +6,7 @@ that cannot be opened does.  Memory does not grow with the file.
 """
 
 import json
-import zlib
-from collections.abc import Callable, Generator, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import islice
@@ -15,33 +14,30 @@ from pathlib import Path
 from typing import IO, Any, TypeVar
 
 from cabinvigil.daemon.log.format import LOG_FORMAT
+from cabinvigil.daemon.log.unpack import Flaw, unpacked
 from cabinvigil.daemon.text.plain import all_plain
 
 T = TypeVar("T")
 
-LONGEST_LINE = 1 << 20
-"""Bytes; a longer 'line' is damage, and must not fill memory."""
+LONGEST_LINE = 1 << 18
+"""Bytes; a longer 'line' is damage, and must not fill memory: decoded, `[],[],[]` takes
+twenty times as much.  The longest is a start: the trailer's has 27 kB after a night
+that rang, and a cabin with three times the parts has three times as much."""
+KEPT_FLAWS = 20
 CLOCK_STEP_S = 5.0
 """The wall clock moved by more than this against the monotonic one: a step.  NTP
 slews at most 0.5 ms a second (common practice, no source), far below it."""
-KEPT_FLAWS = 20
 
 LONGEST_UP_S = 1e10
 """Three hundred years: a moment beyond it is damage, and would not fit into sums."""
-NUMBERS_ONLY = frozenset({"air", "estimate"})
+NUMBERS_ONLY = frozenset({"air"})
 """Lines whose texts are names of series alone; nearly all lines are such."""
 BATCH_LINES = 256
 """Lines that are decoded together: it halves the time of a night."""
+BATCH_BYTES = 1 << 17
+"""Fewer lines, where they are as long as this together: twice what air has."""
 
 _CHUNK = 1 << 16
-_GZIP_MAGIC = b"\x1f\x8b\x08"
-BATCH_MAGIC = b"\x1f\x8b\x08\0\0\0\0\0"
-"""A member as the log itself writes them, without name and time: long enough not to be
-met by chance in packed bytes."""
-_PIECE = 1 << 10
-"""Bytes unpacked at one time: where they are damaged, what is in them is lost."""
-_SEARCHED = 1 << 16
-"""Bytes of a member that are kept for the search: a batch has a few thousand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +67,7 @@ class Flaws:
     unreadable: int = 0
     """Lines that are no JSON object of ours."""
     torn: int = 0
-    """Last lines without an end, dropped."""
+    """Files whose last lines have no end, and were dropped."""
     damaged: int = 0
     """Stretches of a gzip that could not be unpacked."""
     newer_format: int = 0
@@ -125,6 +121,30 @@ class Logbook:
         """
         return self._each(_Reader.batches)
 
+    def raw_lines(self) -> Iterator[bytes]:
+        """Give each line as the file has it, whether it can be read or not.
+
+        Raises:
+            OSError: a file cannot be opened or read.
+        """
+        return self._each(_Reader.raw_lines)
+
+    def with_bytes(self) -> Iterator[tuple[bytes, LogLine]]:
+        """Give each line that can be read, and how the file has it.
+
+        Raises:
+            OSError: a file cannot be opened or read.
+        """
+        return self._each(_Reader.with_bytes)
+
+    def unpacked_bytes(self) -> int:
+        """Count what can be unpacked, whether it is a line or not.
+
+        Raises:
+            OSError: a file cannot be opened or read.
+        """
+        return sum(len(one) for one in self._each(_Reader.pieces))
+
     def _each(
         self, read: Callable[["_Reader", Iterable[bytes], str], Iterator[T]]
     ) -> Iterator[T]:
@@ -149,9 +169,15 @@ class _Reader:
     def __init__(self, flaws: Flaws) -> None:
         self._flaws = flaws
         self._run = 0
+        self._torn_files: set[str] = set()
         self._before: tuple[float, datetime] | None = None
 
     def read(self, chunks: Iterable[bytes], name: str) -> Iterator[LogLine]:
+        return (line for _, line in self.with_bytes(chunks, name))
+
+    def with_bytes(
+        self, chunks: Iterable[bytes], name: str
+    ) -> Iterator[tuple[bytes, LogLine]]:
         for number, raw in enumerate(
             self._lines(self._unpacked(chunks, name), name), 1
         ):
@@ -159,13 +185,13 @@ class _Reader:
                 continue
             line = self._parsed(raw, number, name)
             if line is not None:
-                yield line
+                yield raw, line
 
     def batches(
         self, chunks: Iterable[bytes], name: str
     ) -> Iterator[list[dict[str, Any]]]:
         lines = enumerate(self._lines(self._unpacked(chunks, name), name), 1)
-        while batch := list(islice(lines, BATCH_LINES)):
+        while batch := _batch(lines):
             rows = _together([raw for _, raw in batch])
             if rows is None:  # one of them is none, or a blank: look at each
                 told = (self._row(raw, n, name) for n, raw in batch if raw.strip())
@@ -175,6 +201,28 @@ class _Reader:
                     if row["event"] == "start":
                         self._start(row, number, name)
             yield rows
+
+    def raw_lines(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
+        return self._lines(self._unpacked(chunks, name), name)
+
+    def pieces(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
+        return self._unpacked(chunks, name)
+
+    def _unpacked(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
+        def note(flaw: Flaw) -> None:
+            if flaw is Flaw.TORN:
+                self._torn(name)
+                return
+            self._flaws.damaged += 1
+            self._flaws.note(f"{name}: a stretch of it is damaged and was left out.")
+
+        return unpacked(chunks, note)
+
+    def _torn(self, name: str) -> None:
+        if name not in self._torn_files:
+            self._torn_files.add(name)
+            self._flaws.torn += 1
+            self._flaws.note(f"{name}: its last line is torn; dropped.")
 
     def _parsed(self, raw: bytes, number: int, name: str) -> LogLine | None:
         data = self._row(raw, number, name)
@@ -192,10 +240,10 @@ class _Reader:
         """Decode one line; None, and counted, where it is none of ours."""
         try:
             data = _DECODER.decode(raw.decode("utf-8"))
+            if _is_row(data):
+                return _plain(data)
         except (ArithmeticError, RecursionError, ValueError):
-            data = None
-        if _is_row(data):
-            return _plain(data)
+            pass
         self._flaws.unreadable += 1
         self._flaws.note(f"{name}, line {number}: no line of this log; left out.")
         return None
@@ -231,74 +279,24 @@ class _Reader:
             *whole, rest = (rest + chunk).split(b"\n")
             for line in whole:
                 # The end of a line too long to hold: its beginning is gone already.
-                yield b"?" if skipping else line
+                is_whole = not skipping and len(line) <= LONGEST_LINE
+                yield line if is_whole else b"?"
                 skipping = False
             if len(rest) > LONGEST_LINE:
                 rest, skipping = b"", True
         if rest or skipping:
-            self._flaws.torn += 1
-            self._flaws.note(f"{name}: its last line is torn; dropped.")
-
-    def _unpacked(self, chunks: Iterable[bytes], name: str) -> Iterator[bytes]:
-        """Pass plain bytes on; unpack gzip, member by member."""
-        source = iter(chunks)
-        first = _at_least(len(_GZIP_MAGIC), b"", source)
-        if not first.startswith(_GZIP_MAGIC):
-            yield first
-            yield from source
-            return
-        data = first
-        while data := _at_least(len(_GZIP_MAGIC), data, source):
-            if data.startswith(_GZIP_MAGIC):
-                data = yield from self._member(data, source, name)
-            else:
-                data = self._skip(data, source, name)
-
-    def _member(
-        self, data: bytes, source: Iterator[bytes], name: str
-    ) -> Generator[bytes, None, bytes]:
-        """Unpack one gzip member, yield what it holds, return what follows it.
-
-        A torn member runs on into the next one's bytes, and may do so for a while
-        before that shows: so its last bytes are kept, and searched for the next.
-        """
-        member, seen, is_broken = zlib.decompressobj(31), b"", False
-        while not member.eof and not is_broken:
-            data = _at_least(1, data, source)
-            if not data:
-                break
-            piece, data = data[:_PIECE], data[_PIECE:]
-            seen = (seen + piece)[-_SEARCHED:]
-            try:
-                yield member.decompress(piece)
-            except zlib.error:
-                is_broken = True
-        if member.eof:
-            return member.unused_data + data
-        at = seen.find(BATCH_MAGIC, 1)
-        if at < 0 and not is_broken:
-            return b""  # the file ends in it: torn, and no loss but its last line
-        yield b"\n"  # whatever line was under way ends here
-        return self._skip(seen[at:] + data if at > 0 else data, source, name)
-
-    def _skip(self, data: bytes, source: Iterator[bytes], name: str) -> bytes:
-        """Count damage, and drop bytes up to the next batch; return the rest."""
-        if data.strip(b"\0"):  # a tail of zeros is what some cards leave; no loss
-            self._flaws.damaged += 1
-            self._flaws.note(f"{name}: a stretch of it is damaged and was left out.")
-        while (at := data.find(BATCH_MAGIC)) < 0:
-            more = next(source, b"")
-            if not more:
-                return b""
-            data = data[1 - len(BATCH_MAGIC) :] + more
-        return data[at:]
+            self._torn(name)
 
 
-def _at_least(size: int, data: bytes, source: Iterator[bytes]) -> bytes:
-    """Read on until there are so many bytes, or no more."""
-    while len(data) < size and (more := next(source, b"")):
-        data += more
-    return data
+def _batch(lines: Iterator[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
+    """Take lines that are decoded together."""
+    batch, size = [], 0
+    for number, raw in islice(lines, BATCH_LINES):
+        batch.append((number, raw))
+        size += len(raw)
+        if size >= BATCH_BYTES:
+            break
+    return batch
 
 
 def _together(raws: list[bytes]) -> list[dict[str, Any]] | None:
@@ -315,7 +313,10 @@ def _together(raws: list[bytes]) -> list[dict[str, Any]] | None:
         return None
     if not -LONGEST_UP_S < min(moments) <= max(moments) < LONGEST_UP_S:
         return None
-    return [_plain(row) for row in rows]
+    try:
+        return [_plain(row) for row in rows]
+    except ValueError:
+        return None
 
 
 def _plain(row: dict[str, Any]) -> dict[str, Any]:

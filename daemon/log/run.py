@@ -10,10 +10,9 @@ from typing import Any, NamedTuple
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.night import STEP_S
 from cabinvigil.daemon.log.reader import CLOCK_STEP_S, moment
+from cabinvigil.daemon.log.room import Room
 from cabinvigil.drivers.kit.quantity import Quantity, split_channel
 
-MOST_EVENTS = 20_000
-"""Events kept of a night; a flood of more is counted, and must not fill memory."""
 QUIET_SPREAD: Mapping[str, float] = {
     "o2_pct": 0.5,
     "co_ppm": 20.0,
@@ -87,8 +86,8 @@ class Run:
     events: list[UpEvent] = field(default_factory=list)
     estimates: list[UpEvent] = field(default_factory=list)
     clock_steps: list[UpEvent] = field(default_factory=list)
-    dropped: int = 0
-    """Events beyond the bound."""
+    room: Room = field(default_factory=Room)
+    """What is left to keep more in: one for all runs of a night."""
     bump_until_s: float = float("-inf")
     """What the parts show until then is gas or breath that was held to them."""
 
@@ -159,22 +158,25 @@ class Run:
         )
 
     def keep(self, where: list[UpEvent], event: UpEvent) -> None:
-        """Keep an event, up to the bound."""
-        if len(where) < MOST_EVENTS:
+        """Keep an event, where there is room."""
+        if self.room.has_line(event.fields):
             where.append(event)
-        else:
-            self.dropped += 1
 
     def add_step(self, step: int, rows: Sequence[Mapping[str, Any]]) -> None:
         """Take all the air of one step."""
-        self.heard.add(step)
+        if step not in self.heard:
+            if not self.room.has_values():
+                return
+            self.heard.add(step)
         keys: set[str] = set().union(*rows)
         if "doubtful" in keys or "at_least" in keys:
             rows = [self._without_doubt(step, row) for row in rows]
         for key in keys:
             quantity = key_quantity(key)
-            if quantity is None:
+            if quantity is None or not self.room.has_series(key):
                 continue
+            if not self.room.has_values():
+                return
             values = [row[key] for row in rows if key in row]
             if len(values) == 1:
                 self.alone.setdefault(key, set()).add(step)
@@ -203,12 +205,23 @@ class Run:
 
     def _without_doubt(self, step: int, row: Mapping[str, Any]) -> Mapping[str, Any]:
         """Leave out what is doubtful, and note what is a lower bound."""
-        for key in _names(row.get("at_least")):
+        for key in self._names(row.get("at_least")):
             self.at_least.setdefault(key, set()).add(step)
-        doubtful = _names(row.get("doubtful"))
+        doubtful = self._names(row.get("doubtful"))
         for key in doubtful:
             self.doubtful.setdefault(key, set()).add(step)
         return {key: value for key, value in row.items() if key not in doubtful}
+
+    def _names(self, value: Any) -> Iterable[str]:
+        """Return the series that are named, of those that the night has."""
+        if not isinstance(value, list):
+            return ()
+        names = {name for name in value if isinstance(name, str)}
+        return {
+            name
+            for name in names
+            if key_quantity(name) is not None and self.room.has_series(name)
+        }
 
 
 def share_clocks(runs: Sequence[Run]) -> None:
@@ -228,12 +241,6 @@ def _middle(values: list[float]) -> float:
 def _fits(quantity: Quantity, value: Any) -> bool:
     is_number = isinstance(value, int | float) and not isinstance(value, bool)
     return is_number and quantity.low <= value <= quantity.high
-
-
-def _names(value: Any) -> Iterable[str]:
-    if not isinstance(value, list):
-        return ()
-    return {name for name in value if isinstance(name, str)}
 
 
 _QUANTITIES: dict[str, Quantity | None] = {}

@@ -12,6 +12,7 @@ from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.picked import Pick, picked
 from cabinvigil.daemon.log.reader import Logbook
+from cabinvigil.daemon.log.room import Room
 from cabinvigil.daemon.log.run import Run, UpEvent, share_clocks, step_of
 from cabinvigil.daemon.log.timeline import joined
 
@@ -34,6 +35,7 @@ class TapeReader:
         self.runs: list[Run] = []
         self.strayed = 0
         """Lines at a moment that cannot be."""
+        self.room = Room()
         self._pending: list[Mapping[str, Any]] = []
         self._step = 0
         self._strays: list[dict[str, Any]] = []
@@ -122,7 +124,15 @@ class TapeReader:
     def _begin(self, row: dict[str, Any], head: Mapping[str, Any]) -> Run:
         self._flush()
         self._give_up_strays()
-        run = Run(row["up_s"], row["up_s"], head, goes_on=self._is_reload(row))
+        if self.runs and not self.room.has_run():
+            return self.runs[-1]
+        run = Run(
+            row["up_s"],
+            row["up_s"],
+            self._slim(head),
+            goes_on=self._is_reload(row),
+            room=self.room,
+        )
         run.see_bump_test(head)
         run.see_clock(row)
         self.runs.append(run)
@@ -134,6 +144,25 @@ class TapeReader:
             return False
         since_s: float = row["up_s"] - self.runs[-1].end_s
         return -BACK_S <= since_s <= LONGEST_RUN_S
+
+    def _slim(self, head: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return a start record that takes little room: a night may have thousands.
+
+        The same config stands once, and of the alarms that were kept only that.
+        """
+        if not head:
+            return head
+        slim = dict(head)
+        if slim.get("kept") is not None:
+            slim["kept"] = {}
+        before = next((run.head for run in reversed(self.runs) if run.head), {})
+        config = slim.pop("config", None)
+        has_room = self.room.has_line(slim)
+        if config is None or config != before.get("config"):
+            has_room = self.room.has_line({"config": config}) and has_room
+        else:
+            config = before["config"]
+        return {**slim, "config": config} if has_room else {}
 
     def _stray(self, row: dict[str, Any]) -> None:
         """Hold a row that does not fit its run, until others tell what it is."""
@@ -170,6 +199,12 @@ def read_tape(paths: Iterable[Path], pick: Pick | None = None) -> NightSeries:
     for rows in logbook.batches():
         reader.add_rows(rows)
     reader.close()
+    if reader.room.refused:
+        logbook.flaws.unreadable += reader.room.refused
+        logbook.flaws.note(
+            f"{reader.room.refused} lines or values are more than a night can have, "
+            "and were left out."
+        )
     if reader.strayed:
         logbook.flaws.unreadable += reader.strayed
         logbook.flaws.note(f"{reader.strayed} lines stand at a moment that cannot be.")

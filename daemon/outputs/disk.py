@@ -2,6 +2,7 @@
 
 import os
 from pathlib import Path
+from typing import IO
 
 from cabinvigil.daemon.settings.accounts import (
     remedy_where_closed,
@@ -20,6 +21,15 @@ def write_synced(fd: int, data: bytes) -> None:
     while view:
         view = view[os.write(fd, view) :]
     os.fsync(fd)
+
+
+def new_file(path: Path) -> IO[bytes]:
+    """Open a file that is not there yet, nor a link, for its owner and group alone.
+
+    Raises:
+        OSError: it is there, or cannot be made.
+    """
+    return os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o640), "wb")
 
 
 def give_to_owner_of(folder: Path, fd: int) -> None:

@@ -5,7 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.compose.compose import compose_columns
+from cabinvigil.daemon.compose.compose import column_age_s, compose_columns
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import (
     Act,
@@ -34,6 +34,12 @@ from cabinvigil.daemon.replay.replayed import (
 from cabinvigil.daemon.settings.config import Settings, from_plain
 from cabinvigil.drivers.kit.quantity import split_channel
 
+NEW_HOLE_S = 1800.0
+"""Of a hole: what is silent so long has rung as that; the slowest waits 15 minutes."""
+OLD_HOLE_STEP_S = 30.0
+"""Between two looks at an older one (own choice)."""
+LONGEST_HOLE_S = 86400.0
+
 Decided = Iterator[tuple[float, list[Command]]]
 """(time in s, the commands of that step), in order."""
 
@@ -45,19 +51,46 @@ def is_log(path: Path) -> bool:
 
 def replay_columns(recording: Recording, settings: Settings, render: Render) -> Decided:
     """Replay a CSV recording with these settings' limits and cabin."""
+    step_s = recording.step_s()
     composed = compose_columns(
         recording.channels,
-        recording.step_s(),
+        step_s,
         settings.cabin,
         settings.alarms,
         render,
     )
     state: State | None = None
+    before_s = 0.0
     for row in recording.rows():
         if state is None:
             state = start(composed.setup, row.time_s)
+        else:
+            for silent_s in ticks_of_a_hole(before_s, row.time_s, step_s):
+                state, commands = step(state, Air({}), silent_s)
+                yield silent_s, commands
+        before_s = row.time_s
         state, commands = step(state, Air(row.values), row.time_s)
         yield row.time_s, commands
+
+
+def ticks_of_a_hole(from_s: float, to_s: float, step_s: float) -> Iterator[float]:
+    """Give the moments between two rows at which a watch would have judged silence.
+
+    None where they are no further apart than a value stays fresh.  What is silent for a
+    day has rung all that it can.
+
+    Args:
+        from_s: the row before.
+        to_s: the row after.
+        step_s: the usual step.
+    """
+    if to_s - from_s <= column_age_s(step_s):
+        return
+    at_s, last_s = from_s + step_s, min(to_s, from_s + LONGEST_HOLE_S)
+    while at_s < last_s:
+        yield at_s
+        is_new = at_s - from_s < NEW_HOLE_S
+        at_s += step_s if is_new else max(step_s, OLD_HOLE_STEP_S)
 
 
 def event_of(line: LogLine) -> Event | None:

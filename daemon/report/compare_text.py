@@ -147,6 +147,11 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "air_changes_per_h": rounded_each(one.air_changes_per_h),
         "unseen_min": one.unseen_min,
         "past": one.past or None,
+        "verdict": one.verdict,
+        "least_o2_pct": rounded(one.least_o2_pct, 3),
+        "most_co_ppm": rounded(one.most_co_ppm, 1),
+        "most_co2_ppm": rounded(one.most_co2_ppm, 0),
+        "lit_h": rounded(one.lit_h, 2),
     }
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from cabinvigil.daemon.log.night import STEP_S
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import Z90, Triple
 from cabinvigil.daemon.review.airflow.nodes import mean
 from cabinvigil.daemon.review.alarm_episodes import RANKS
@@ -63,6 +63,13 @@ class Sheet:
     """Without oxygen or CO readings."""
     past: str
     """What was past a waking limit, in words; '' where nothing was."""
+    verdict: str | None = None
+    """The night's; None for a stretch of one."""
+    least_o2_pct: float | None = None
+    most_co_ppm: float | None = None
+    most_co2_ppm: float | None = None
+    lit_h: float | None = None
+    """For how long the heater burnt."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +119,18 @@ def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
         * STEP_S
         / 60.0,
         _past(found, from_s, to_s, beyond),
+        found.verdict.word if (from_s, to_s) == (0.0, tape.length_s) else None,
+        min(_known(tape, "o2_pct", "below", part), default=None),
+        max(_known(tape, "co_ppm", "above", part), default=None),
+        max(_known(tape, "co2_ppm", "above", part), default=None),
+        None if totals is None else totals.lit_h,
     )
+
+
+def _known(tape: NightSeries, quantity: str, side: str, part: slice) -> list[float]:
+    """Return the worst values of a stretch, of those that were told."""
+    values = tape.worst(quantity, side)[part]
+    return [value for value in values if value is not None]
 
 
 def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:

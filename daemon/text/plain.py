@@ -7,6 +7,9 @@ a newline makes a line that nobody here wrote.
 from typing import Any
 from unicodedata import category
 
+MOST_LEVELS = 20
+"""Values in values: lines of a log have six; a thousand would end a reader."""
+
 
 def is_shown(letter: str) -> bool:
     """Say whether a letter is something to see, or a space."""
@@ -22,12 +25,22 @@ def plain(text: str) -> str:
     )
 
 
-def all_plain(value: Any) -> Any:
-    """Return plain JSON values with every text in them as one line, keys too."""
+def all_plain(value: Any, levels: int = MOST_LEVELS) -> Any:
+    """Return plain JSON values with every text in them as one line, keys too.
+
+    Args:
+        value: as a JSON decoder gives it.
+        levels: that may stand in each other.
+
+    Raises:
+        ValueError: more do, which no writer here makes.
+    """
     if isinstance(value, str):
         return plain(value)
+    if levels == 0 and isinstance(value, dict | list):
+        raise ValueError("too many values stand in each other")
     if isinstance(value, dict):
-        return {plain(key): all_plain(one) for key, one in value.items()}
+        return {plain(key): all_plain(one, levels - 1) for key, one in value.items()}
     if isinstance(value, list):
-        return [all_plain(one) for one in value]
+        return [all_plain(one, levels - 1) for one in value]
     return value

@@ -20,7 +20,7 @@ def call(
     """
     parser = argparse.ArgumentParser()
     command.add_arguments(parser)
-    args = parser.parse_args([str(word) for word in words])
+    args = parser.parse_intermixed_args([str(word) for word in words])
     out, err = io.StringIO(), err or io.StringIO()
     code = cli.exit_code_of(lambda: command.run(args, out, err, **more), err)
     return code, out.getvalue(), err.getvalue()

@@ -68,6 +68,15 @@ def test_a_number_that_is_none_is_the_rules_business(tmp_path: Path) -> None:
         ("time_s,o2_pct\n,20.9\n", "line 2, column time_s: ''"),
         ("time_s,o2_pct\n0,20.9,1\n", "line 2: has 3 cells"),
         ("time_s,o2_pct\n5,20.9\n4,20.9\n", "time_s goes back from 5 to 4"),
+        ("time_s,o2_pct\n", "has a header and no row below it; give the rows too"),
+        ("time_s,o2_pct\n\n , \n", "has a header and no row below it"),
+        ("time_s;o2_pct\n0;20,9\n", "line 1: semicolons stand between its columns"),
+        ("sep=;\ntime_s;o2_pct\n0;20,9\n", "line 1: semicolons stand between"),
+        ("time_s\to2_pct\n0\t20.9\n", "line 1: tabs stand between its columns; save"),
+        ("time_s,o2_pct\n0,20,9\n", "has 3 cells where the header has 2; add or"),
+        ('time_s,o2_pct\n0,"20,9"\n', "column o2_pct: '20,9' has a comma; write 20.9"),
+        ("time_s,o2_pct\n22:00:05,20\n", "'22:00:05' is a date or a time of day; wr"),
+        ("time_s,o2_pct\n2026-01-16,2\n", "'2026-01-16' is a date or a time of day"),
     ],
 )
 def test_refusals_say_where(tmp_path: Path, text: str, said: str) -> None:
@@ -77,6 +86,51 @@ def test_refusals_say_where(tmp_path: Path, text: str, said: str) -> None:
         _read(path)
     assert said in str(error.value)
     assert str(path) in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("times", "said"),
+    [
+        ((0, 1000, 2000), "has a step of 1000, and looks like milliseconds; divide it"),
+        ((0, 997, 2003, 2996), "looks like milliseconds; divide it by 1000"),
+        ((0, 30000, 60000), "looks like milliseconds"),
+        ((0, 5000000, 10000000), "looks like microseconds; divide it by 1000000"),
+        ((1768597200000,), "looks like milliseconds since 1970; divide it by 1000"),
+        ((1768597200000000,), "looks like microseconds since 1970"),
+        ((1768597200000000000,), "looks like nanoseconds since 1970"),
+        ((46038.5, 46038.500116, 46038.500232), "a spreadsheet's days; subtract the"),
+        ((46038.5, 46038.5417, 46038.5833), "multiply by 86400"),
+        ((0, 0.0028, 0.0056), "looks like hours (multiply it by 3600) or days"),
+        ((0, 0.0001, 0.0002), "looks like days (multiply it by 86400)"),
+        ((0, 1e-9, 2e-9), "too short for seconds; it is in no unit known here"),
+    ],
+)
+def test_time_that_is_no_seconds_is_named(
+    tmp_path: Path, times: tuple[float, ...], said: str
+) -> None:
+    """R21: taken in silence, a night at 17.9 % rang one low alarm, or none."""
+    rows = "".join(f"{at!r},17.9\n" for at in times)
+    path = _file(tmp_path, "time_s,o2_pct\n" + rows)
+    for read in (_read, lambda one: Recording(one).step_s()):
+        with pytest.raises(RecordingError) as error:
+            read(path)
+        assert said in str(error.value)
+        assert str(error.value).startswith(f"{path}: time_s ")
+
+
+@pytest.mark.parametrize("step_s", [0.5, 1, 10, 59.9, 60, 300, 600, 900, 1800, 3600])
+@pytest.mark.parametrize("first_s", [0.0, -900.0, 1768597200.0, 46038.0])
+def test_seconds_are_seconds(tmp_path: Path, step_s: float, first_s: float) -> None:
+    """From the first row, of the epoch, or from wherever; a rare one is said."""
+    rows = "".join(f"{first_s + step_s * n!r},20.9\n" for n in range(9))
+    recording = Recording(_file(tmp_path, "time_s,o2_pct\n" + rows))
+    (*said,) = recording.notes()
+    assert len(list(recording.rows())) == 9
+    assert len(said) == (step_s > 60)
+    if said:
+        assert (
+            f"a row each {step_s:g} s, where a night is judged each minute" in said[0]
+        )
 
 
 def test_no_file_and_no_text(tmp_path: Path) -> None:

@@ -263,3 +263,35 @@ def test_where_chunks_are_cut_changes_nothing(cut: int, kind: int) -> None:
     pieces = [data[at : at + cut] for at in range(0, len(data), cut)]
     cut_up = [(e.event, e.up_s) for e in _Reader(Flaws()).read(pieces, "log")]
     assert cut_up == whole
+
+
+def test_the_last_batch_is_told_whatever_struck_it() -> None:
+    """A flipped bit is damage; a cut, with a tail of zeros or not, is a torn end."""
+    first, last = pack(night(20)), pack(line("air", 20.0, o2_pct=20.5))
+    flipped = bytearray(last)
+    flipped[-10] ^= 1
+    lines, flaws = read_bytes(first + bytes(flipped))
+    assert (len(lines), flaws.damaged, flaws.torn) == (20, 1, 0)
+    for tail in (b"", bytes(4096), bytes(200_000)):
+        lines, flaws = read_bytes(first + last[: len(last) // 2] + tail)
+        assert (len(lines), flaws.damaged, flaws.torn) == (20, 0, 1)
+    lines, flaws = read_bytes(first + last + bytes(4096))
+    assert (len(lines), flaws.is_clean, flaws.torn) == (21, True, 0)
+
+
+def test_zeros_between_two_batches_are_damage() -> None:
+    """A page that the card lost: what stood in it is gone."""
+    first, last = pack(night(20)), pack(line("air", 20.0, o2_pct=20.5))
+    lines, flaws = read_bytes(first + bytes(4096) + last)
+    assert (len(lines), flaws.damaged) == (21, 1)
+
+
+def test_values_that_stand_in_each_other_are_no_line() -> None:
+    """A thousand levels ended the reader; a config has six."""
+    for levels in (30, 900, 5000):
+        deep = b'{"up_s":1,"event":"mark","text":%s%s}\n' % (
+            b"[" * levels,
+            b"]" * levels,
+        )
+        lines, flaws = read_bytes(night(3) + deep)
+        assert (len(lines), flaws.unreadable) == (3, 1)

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands import compare as compare_command
+from cabinvigil.daemon.commands import morning as morning_command
 from cabinvigil.daemon.report.compare_text import picture_rows, table
 from cabinvigil.daemon.review.compare import Sheet, ranks
 from tests.commands import calling
@@ -108,6 +109,27 @@ def test_the_table_fits_a_terminal_and_the_csv_a_sheet(folder: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(out)))
     assert len(rows) == 2
     assert float(rows[1]["gas_kg_p5"]) < float(rows[1]["gas_kg_p95"])
+
+
+def test_a_row_of_the_csv_has_what_the_morning_says(folder: Path) -> None:
+    """R22: verdict, worst air and lit hours had to be looked up elsewhere."""
+    _, out, _ = call(str(folder), "--csv")
+    for row in csv.DictReader(io.StringIO(out)):
+        path = folder / f"night-{row['name']}.jsonl.gz"
+        _, told, _ = calling.call(morning_command, path, "--json")
+        found = json.loads(told)
+        assert row["verdict"] == found["verdict"]
+        assert float(row["lit_h"]) == found["lit_h"]
+        closest = {}
+        for one in found["closest"]:
+            if not one["over_s"]:
+                closest.setdefault((one["quantity"], one["side"]), one["value"])
+        for column, which in {
+            "least_o2_pct": ("o2_pct", "below"),
+            "most_co_ppm": ("co_ppm", "above"),
+            "most_co2_ppm": ("co2_ppm", "above"),
+        }.items():
+            assert float(row[column]) == pytest.approx(closest[which], rel=0.01)
 
 
 def test_nights_of_one_date_are_told_apart_by_their_folders(tmp_path: Path) -> None:

@@ -48,12 +48,15 @@ def _cases(word: str) -> Iterator[str]:
     options = ["--help"]
     yield f"    {word})"
     yield '        case "$before" in'
-    stands = "offered="
+    words = [_after(one) for one in actions(word) if not one.option_strings]
+    stands = words[-1] if words else "offered="
+    if len(words) > 1:  # the first chooses what the last is for
+        stands = f'if [ "$before" = {word} ]; then {words[0]}; else {stands}; fi'
     for action in actions(word):
         options += action.option_strings
         if not action.option_strings:
-            stands = _after(action)
-        elif action.nargs != 0:
+            continue
+        if action.nargs != 0:
             names = "|".join(action.option_strings)
             yield f"        {names}) {_after(action)} ;;"
     yield '        *) case "$now" in'
@@ -108,11 +111,21 @@ def roff(text: str) -> str:
     )
 
 
+def _given(action: argparse.Action) -> str:
+    """Name what is given: a word for it, or what there is to choose."""
+    return str(action.metavar or "|".join(map(str, action.choices or ())))
+
+
 def _usage(word: str) -> str:
     """Write how a command is called; argparse's own line differs between Pythons."""
     stands = [one for one in actions(word) if not one.option_strings]
-    forms = {"*": "[{}]...", "?": "[{}]", "+": "{}..."}
-    told = [forms[str(one.nargs)].format(one.metavar) for one in stands]
+    forms = {"*": "[{}]...", "?": "[{}]", "+": "{}...", "None": "{}"}
+    told = [
+        forms[str(one.nargs)].format(
+            one.metavar or "|".join(map(str, one.choices or ()))
+        )
+        for one in stands
+    ]
     return " ".join(["cabinvigil", word, "[OPTION]...", *told])
 
 
@@ -125,9 +138,9 @@ def _command(word: str) -> Iterator[str]:
     yield ".PP"
     yield roff((parser.description or "").replace("\n", " "))
     for action in actions(word):
-        names = ", ".join(action.option_strings) or str(action.metavar)
+        given = _given(action)
+        names = ", ".join(action.option_strings) or given
         if action.option_strings and action.nargs != 0:
-            given = action.metavar or "|".join(map(str, action.choices or ()))
             names += f" {given}"
         yield ".TP"
         yield f".B {roff(names)}"

@@ -1,0 +1,79 @@
+"""Writes what can be read of a night's file into a new one, beside it."""
+
+import gzip
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import IO, cast
+
+from cabinvigil.daemon.log.survey import Survey, begun, lines_of
+from cabinvigil.daemon.outputs.disk import give_to_owner_of, new_file
+from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.json import dumps
+from cabinvigil.daemon.text.plain import all_plain
+
+FOLDER = "mended"
+"""Beside the nights, where no other is named: no reader of the nights looks there."""
+
+
+class MendError(CabinvigilError, ValueError):
+    """A mended file cannot be written; the message says what to do."""
+
+
+def mend(path: Path, into: Path) -> Survey:
+    """Write what can be read of a file into a new one of the same name.
+
+    Args:
+        path: the file; it is not touched.
+        into: a folder, made where it is not there.
+
+    Returns:
+        What was read, and what was lost.  Where nothing could be read, nothing is
+        written.
+
+    Raises:
+        MendError: the new file is there already, or cannot be written.
+    """
+    survey = begun(path)
+    lines = _written(path, survey)
+    first = next(lines, None)
+    if first is None:
+        return survey
+    target = into / path.name
+    try:
+        into.mkdir(parents=True, exist_ok=True)
+        with _fresh(target, packed=path.suffix == ".gz") as sink:
+            sink.write(first)
+            for line in lines:
+                sink.write(line)
+    except FileExistsError:  # `into` itself may be a file, too
+        raise MendError(
+            f"{target}: is there already; name another folder with -o, or move it away"
+        ) from None
+    except OSError as error:
+        with suppress(OSError):
+            target.unlink()
+        raise MendError(
+            f"{target}: cannot be written ({error.strerror}); name a folder with room "
+            "that you may write in, with -o"
+        ) from error
+    return survey
+
+
+@contextmanager
+def _fresh(target: Path, *, packed: bool) -> Iterator[IO[bytes]]:
+    """Open a file that is not there yet, plain or packed, as the log's own are."""
+    with new_file(target) as file:
+        give_to_owner_of(target.parent, file.fileno())
+        if not packed:
+            yield file
+            return
+        with gzip.GzipFile("", "wb", 6, file, mtime=0) as squeeze:
+            yield cast("IO[bytes]", squeeze)
+
+
+def _written(path: Path, survey: Survey) -> Iterator[bytes]:
+    """Give the lines that can be read, as the watch writes them."""
+    for raw, _ in lines_of(path, survey):
+        yield dumps(all_plain(json.loads(raw))).encode() + b"\n"
