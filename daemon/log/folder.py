@@ -294,8 +294,7 @@ class Nights:
         if not closed or not self._is_believed(others, wall):
             return errors
         limit = self.night_of(wall) - self._keep
-        nights = _believed_nights(files)
-        old = [each for each in closed if nights[each.path] < limit]
+        old = [each for each in closed if EARLIEST.date() <= each.night < limit]
         for each in old[: self._may_age_out]:
             self._may_age_out -= 1
             errors += _tried(each.path.unlink)
@@ -306,16 +305,6 @@ class Nights:
         last = others[-1].night
         gap = self.night_of(wall) - last
         return wall >= EARLIEST and timedelta(0) <= gap <= LONGEST_GAP
-
-
-def _believed_nights(files: list[NightFile]) -> dict[Path, date]:
-    """Give each file's night; one without a clock is as old as the file after it."""
-    nights: dict[Path, date] = {}
-    after = date.max
-    for each in reversed(files):
-        after = after if each.night < EARLIEST.date() else each.night
-        nights[each.path] = after
-    return nights
 
 
 def held_bytes(folder: Path) -> int:

@@ -109,8 +109,6 @@ class _Files:
 
         It is in the files that go on with it; None where none can be right.
         """
-        if not self._head(n).is_read:
-            return noon_s(self._found[n].night, None)  # its name is all there is
         began_s = self._head(n).began_s
         for after in range(n + 1, min(len(self._found), n + MOST_FILES)):
             head = self._head(after)
@@ -146,15 +144,18 @@ class _Files:
 
     def begin(self, first: int, last: int) -> tuple[int, bool]:
         """Return the first file that may hold some, and whether one before is gone."""
+        if not any(self._head(n).is_read for n in range(first, last + 1)):
+            return first, False  # nothing tells what they go on with
         # A run that had no clock came before the next that has one.
-        is_after_lost = first > 0 and self._moment_s(first - 1) is None
+        before = self._head(first - 1) if first else Head()
+        is_after_lost = before.is_read and self._moment_s(first - 1) is None
         back = [n for n in range(first, last + 1) if self._goes_back(n)]
         if not is_after_lost and not back:
             return first, False
         noons = [self._noon_before_s(n) for n in back]
         least_s = min(noons, default=-math.inf)
         n = first
-        while n > 0 and first - n < MOST_FILES:
+        while n > 0 and first - n < MOST_FILES and self._head(n - 1).is_read:
             before_s = self._moment_s(n - 1)
             is_near = before_s is None or before_s >= least_s
             if not is_near and not (self._head(n).goes_on and self._goes_back(n)):
@@ -166,10 +167,14 @@ class _Files:
 
     def end(self, last: int) -> int:
         """Return the last file that may hold some, or the clock that dates it."""
+        if not self._head(last).is_read:
+            return last
         noon = noon_s(self._found[last].night, self._head(last).zone)
         n = last
         while n + 1 < len(self._found) and n - last < MOST_FILES:
             at_s, head = self._moment_s(n + 1), self._head(n + 1)
+            if not head.is_read:
+                break
             most_s = DAY_S + (LONGEST_BREAK_S if n == last else DAY_S)
             is_near = at_s is None or 0.0 <= at_s - noon < most_s
             goes_on = head.goes_on and (

@@ -290,6 +290,7 @@ def test_damaged_logs_give_an_account_or_one_sentence(tmp_path: Path) -> None:
         ("night-2026-01-17.jsonl.gz", b"no gzip at all" * 40),
         ("night-2026-01-17.jsonl", b"\0" * 4_000),
     ],
+    ids=["empty", "no gzip", "zeros"],
 )
 def test_a_newest_night_that_cannot_be_read_is_said_and_passed_over(
     tmp_path: Path, name: str, data: bytes
@@ -297,10 +298,9 @@ def test_a_newest_night_that_cannot_be_read_is_said_and_passed_over(
     """R17: the folder's morning was the night before's, 'Safe.' and without a word."""
     logs.write(tmp_path, quiet())
     (tmp_path / name).write_bytes(data)
-    code, out, err = call(str(tmp_path))
+    code, out, _ = call(str(tmp_path))
     assert code == 1
-    assert f"{name} cannot be read: kept, and passed over." in err
-    assert "cannot be read: kept" in " ".join(out.split())
+    assert f"{name} cannot be read: kept, and passed over" in " ".join(out.split())
     assert (tmp_path / name).read_bytes() == data
     (tmp_path / "night-2026-01-16.jsonl").unlink()
     code, _, err = call(str(tmp_path))

@@ -33,7 +33,6 @@ SENTENCES: dict[str, tuple[int, type[Exception]]] = {
     "MendError": (2, ValueError),
     "MissingExtraError": (3, Exception),
     "NightError": (2, ValueError),
-    "OtherNightError": (2, ValueError),
     "NotConfirmedError": (1, Exception),
     "NotEmulatedError": (2, ValueError),
     "PageError": (3, Exception),
