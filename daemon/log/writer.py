@@ -220,7 +220,7 @@ class Recorder:
         """Add what each start says of the log, and keep it for the next files."""
         is_reload = entry.fields.get("reload") is True and bool(self._run)
         self._run = self._run if is_reload else utc_text(stamp.wall)
-        fields = {**entry.fields, "run": self._run, "log_format": LOG_FORMAT}
+        fields = {"run": self._run, **entry.fields, "log_format": LOG_FORMAT}
         self._start_fields = fields
         return entry._replace(fields=fields, urgent=True)
 

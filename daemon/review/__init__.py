@@ -3,6 +3,7 @@
 `morning` puts it together.  `cabin_facts` and `inside` say what the log knows of the
 cabin; `closest_approach` how near each limit came, `alarm_episodes` what rang,
 `stretches` what the air did between marks, `health` how well the parts kept watch.
+`configs` has what ran when, since each part is judged by its own limits.
 `airflow/` works out how the air moved, `cabin_model` where it would settle otherwise;
 `tonight` says what to change, `verdict` whether it was safe.  `compare` puts nights
 side by side.
