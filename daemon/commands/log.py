@@ -57,8 +57,9 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     if args.json and args.task == "csv":
         raise CallError("csv is for programs as it is; leave --json out")
     nights = args.nights or folder_of(args, None)
-    if nights is None or not nights.exists():
+    if nights is None or not (nights.is_dir() or nights.is_file()):
         raise NightError(
-            f"{nights}: is not there; give a folder of nights, or a night's file"
+            f"{nights}: is neither a folder nor a file; give a folder of nights, or a "
+            "night's file"
         )
     return TASKS[args.task](nights, args, out, err)

@@ -156,13 +156,12 @@ class TapeReader:
         if slim.get("kept") is not None:
             slim["kept"] = {}
         before = next((run.head for run in reversed(self.runs) if run.head), {})
-        config = slim.pop("config", None)
-        has_room = self.room.has_line(slim)
-        if config is None or config != before.get("config"):
-            has_room = self.room.has_line({"config": config}) and has_room
-        else:
-            config = before["config"]
-        return {**slim, "config": config} if has_room else {}
+        config = slim.get("config")
+        if config is not None and config == before.get("config"):
+            slim["config"] = before["config"]
+            rest = {key: value for key, value in slim.items() if key != "config"}
+            return slim if self.room.has_line(rest) else {}
+        return slim if self.room.has_line(slim) else {}
 
     def _stray(self, row: dict[str, Any]) -> None:
         """Hold a row that does not fit its run, until others tell what it is."""

@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import os
 from pathlib import Path
 from random import Random
 
@@ -190,9 +191,11 @@ def test_a_folder_without_a_night_and_one_that_is_not_there(tmp_path: Path) -> N
     code, out, err = call(log, "check", tmp_path)
     assert (code, out) == (2, "")
     assert "holds no night" in err
-    code, out, err = call(log, "check", tmp_path / "none")
-    assert (code, out) == (2, "")
-    assert "is not there" in err
+    os.mkfifo(tmp_path / "pipe")
+    for name in ("none", "pipe"):
+        code, out, err = call(log, "check", tmp_path / name)
+        assert (code, out) == (2, "")
+        assert "is neither a folder nor a file; give a folder of nights" in err
 
 
 def test_the_folder_is_the_config_s_where_none_is_named(tmp_path: Path) -> None:
