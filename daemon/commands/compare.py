@@ -31,6 +31,8 @@ from cabinvigil.daemon.report.compare_text import (
 )
 from cabinvigil.daemon.review.compare import Sheet, ranks, sheet
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.stretches import SHORTEST_S
+from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import told
@@ -161,6 +163,11 @@ def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s
     if to_s <= from_s:
         raise NightError(f"{name}: the stretch ends before it begins; turn its marks")
+    if to_s - from_s < SHORTEST_S:
+        shortest = seconds(SHORTEST_S)
+        raise NightError(
+            f"{name}: the stretch is shorter than {shortest}; name marks further apart"
+        )
     return sheet(found, name, from_s, to_s)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.numbers import figure, fixed, spread
 
-UNSURE = "it may have been: the log begins in air that had settled before"
+UNSURE = "it may have been lit: the log begins in air that had settled before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +16,7 @@ class GasAndWater:
     gas_kwh: str
     gas_kwh_middle: str
     burner: str
-    """Its power and hours; '' where it was never lit."""
+    """Its power and hours, or what is not known of them; '' where it was never lit."""
     cylinder_h: str
     """Hours that a full cylinder lasts; '' where it is not known."""
     cylinder_left_h: str
@@ -33,7 +33,8 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
         return None
     burner = f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
     if totals.unsure_h > 0.0:
-        burner = f"lit for {totals.lit_h:.1f} h; for {totals.unsure_h:.1f} h {UNSURE}"
+        sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
+        burner = f"{sure}for {totals.unsure_h:.1f} h {UNSURE}"
     return GasAndWater(
         spread(totals.gas_kg),
         fixed(totals.gas_kwh, 1),

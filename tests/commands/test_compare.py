@@ -43,3 +43,13 @@ def test_of_many_nights_the_best_and_the_worst_are_told(tmp_path: Path) -> None:
     whole = calling.call(compare, tmp_path, "--all")[1]
     assert whole.count("of the way to a waking limit") == 28
     assert len(json.loads(calling.call(compare, tmp_path, "--json")[1])["nights"]) == 28
+
+
+def test_a_stretch_of_seconds_tells_nothing(tmp_path: Path) -> None:
+    """R8: nothing shorter than a minute."""
+    begin, _, rest = quiet().partition(b"\n")
+    marks = logs.line("mark", 10.0, text="vent") + logs.line("mark", 40.0, text="door")
+    path = logs.write(tmp_path, begin + b"\n" + marks + rest)
+    code, out, err = calling.call(compare, f"{path}@vent..door", path)
+    assert (code, out) == (2, "")
+    assert "the stretch is shorter than 60 s; name marks further apart" in err

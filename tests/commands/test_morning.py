@@ -368,7 +368,7 @@ def test_a_log_that_begins_in_settled_air_says_that_its_beginning_is_not_known(
     _, out, _ = call(str(path))
     text = " ".join(out.split())
     assert "none burnt" not in text
-    assert "it may have been: the log begins in air that had settled" in text
+    assert "it may have been lit: the log begins in air that had settled" in text
     total = json.loads(call(str(path), "--json")[1])
     rest = truths[round(cut_h * 120) :]
     burnt_kwh = math.fsum(one.burn_kw for one in rest) / 120.0

@@ -75,7 +75,10 @@ def test_with_the_same_limits_nothing_changes_in_any_file(tmp_path: Path) -> Non
     files = played(tmp_path, steps, [2000.0, 4000.0])
     limits = tmp_path / "limits.toml"
     limits.write_text("[alarm.o2-low]\non_delay_s = 3.0\n", encoding="utf-8")
-    for words in ([files[1]], [files[2]], [tmp_path]):
+    # Two files of one night, as a clock's step leaves them: joined, the run goes on.
+    second = files[0].with_name(files[0].name.replace(".jsonl", ".2.jsonl"))
+    files[1].rename(second)
+    for words in ([second], [files[2]], [tmp_path]):
         code, out, err = calling.call(replay, *words, "--limits", limits)
         assert (code, err) == (0, "")
         assert out.startswith("Nothing changes, "), out
