@@ -1,6 +1,6 @@
 """A night cut in any way, read back, and held against the same night uncut.
 
-By command: python -m tests.log.cut_nights --examples 500 --seed 1
+By command: python -m tests.log.read_back --examples 500 --seed 1
 What happens is drawn; what must come out is not asked of the code that reads: the
 uncut night is one run in one file, with a clock that was right all the time.
 """

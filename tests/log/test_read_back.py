@@ -6,7 +6,7 @@ from random import Random
 
 import pytest
 
-from tests.log import cut_nights
+from tests.log import read_back
 from tests.log.cut_courses import Course, Cut, draw
 
 HOUR = 3600.0
@@ -15,7 +15,7 @@ HOUR = 3600.0
 @pytest.mark.parametrize("seed", range(9_001, 9_017))
 def test_a_cut_night_is_read_as_the_uncut_one(seed: int, tmp_path: Path) -> None:
     """Verdict, closest, hours, what rang and when, gas and air; by date and as last."""
-    assert cut_nights.check(draw(Random(seed)), tmp_path) == []
+    assert read_back.check(draw(Random(seed)), tmp_path) == []
 
 
 def course(zone: str, begins: str, *cuts: Cut, **more: object) -> Course:
@@ -60,4 +60,4 @@ def test_the_clocks_of_a_pi_move_no_hour_to_another_night(
     name: str, tmp_path: Path
 ) -> None:
     """Each that was found, as it was found: the night before is not this one."""
-    assert cut_nights.check(NAMED[name], tmp_path) == []
+    assert read_back.check(NAMED[name], tmp_path) == []
