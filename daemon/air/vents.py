@@ -71,8 +71,8 @@ def stack_m3_s(
 ) -> float:
     """Give the outdoor air that enters in still air, by its volume outdoors.
 
-    With one opening shut, the other breathes both ways through its own height
-    (BS 5925, single-sided: a third of the area).
+    One opening alone breathes both ways through its own height (BS 5925, single-sided:
+    a third of the area); a small second one takes nothing from that.
     """
     inside_k, outside_k = inside_c + ZERO_C_K, outside_c + ZERO_C_K
     low_m2, high_m2 = _areas_m2(vents)
@@ -81,13 +81,13 @@ def stack_m3_s(
         return 0.0
     warm = max(inside_k, outside_k)
     lift = GRAVITY_M_S2 * abs(inside_k - outside_k) / warm
-    if min(low_m2, high_m2) < 1e-3 * one_m2:
-        drive = math.sqrt(lift * math.sqrt(one_m2))
-        return discharge * one_m2 / 3.0 * drive
+    alone = discharge * one_m2 / 3.0 * math.sqrt(lift * math.sqrt(one_m2))
+    if min(low_m2, high_m2) == 0.0:
+        return alone
     # the same mass passes both; warm air needs more room, so its opening drags more
     ratio = inside_k / outside_k
     drag = 1.0 / low_m2**2 + ratio / high_m2**2
-    return discharge * math.sqrt(2.0 * lift * vents.apart_m / drag)
+    return max(alone, discharge * math.sqrt(2.0 * lift * vents.apart_m / drag))
 
 
 def wind_m3_s(
@@ -102,10 +102,13 @@ def wind_m3_s(
     sign = math.copysign(1.0, coefficient)
     if one_m2 == 0.0:
         return 0.0
-    if min(low_m2, high_m2) < 1e-3 * one_m2:
-        return sign * ONE_SIDED_WIND * one_m2 * wind_mps
+    alone = ONE_SIDED_WIND * one_m2 * wind_mps
+    if min(low_m2, high_m2) == 0.0:
+        return sign * alone
     drag = 1.0 / low_m2**2 + 1.0 / high_m2**2
-    return sign * discharge * wind_mps * math.sqrt(abs(coefficient) / drag)
+    through = discharge * wind_mps * math.sqrt(abs(coefficient) / drag)
+    # Against the stack the more is the worse; what blows into one opening alone helps.
+    return sign * through if sign < 0.0 else max(alone, through)
 
 
 def vent_m3_s(

@@ -2,7 +2,7 @@
 
 `figures` holds the cabin's figures, each with its range; `scenario` settles every
 uncertain one, `night` and `settle` run it, `openings` sizes the vents.  `plan` puts
-them together, `advice` orders what to change, `sweep` varies one figure; `words` and
+them together, `vent_advice` and `advice` orders what to change, `sweep` varies one figure; `words` and
 `picture` show it.
 
 May be imported by: commands.

@@ -1,11 +1,16 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
 from cabinvigil.daemon.planning.night import moments_asleep
-from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
+from cabinvigil.daemon.planning.openings import CM2_PER_IN2, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan
 
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
+TOO_WARM_C = 35.0
+"""Nobody lets a cabin get warmer: a burner that does is too big (own choice)."""
+MOST_DRYING_CM2 = 400.0
+"""More vent than this is a window, and takes the warmth along (own choice; the morning
+says the same)."""
 
 
 def changes(made: Plan) -> tuple[str, ...]:
@@ -13,6 +18,7 @@ def changes(made: Plan) -> tuple[str, ...]:
     found = [
         _flame(made),
         _vents(made),
+        _hot(made),
         _shut(made),
         _wet(made),
         _cylinder(made),
@@ -36,21 +42,33 @@ def _flame(made: Plan) -> str:
 
 
 def _vents(made: Plan) -> str:
-    o2, co2 = made.air.o2_pct[1] or 0.0, made.air.co2_ppm[1] or 0.0
-    if o2 >= O2_LIMIT_PCT and co2 <= CO2_LIMIT_PPM and not made.air.stops:
+    vents = made.vents
+    if vents.is_good:
         return ""
-    needed = made.vent.needed_cm2[2] or made.vent.needed_cm2[1]
-    have = made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
-    if needed is None:
+    if vents.is_hopeless:
+        return "Burn less or be fewer: no vent keeps this air inside the limits."
+    if vents.move_cm2:
+        here, there = ("floor", "roof") if vents.move_cm2 > 0.0 else ("roof", "floor")
         return (
-            "Burn less or be fewer: no vent keeps this air inside the limits without "
-            "wind."
+            f"Move {_areas(abs(vents.move_cm2))} of vent from near the {here} to near "
+            f"the {there}."
         )
-    if needed <= have:
-        return "Keep both vents fully open, half the area low and half high."
+    wanted = {"near the floor": vents.add_low_cm2, "near the roof": vents.add_high_cm2}
+    places = [f"{_areas(cm2)} {where}" for where, cm2 in wanted.items() if cm2]
+    return f"Open more vent: {' and '.join(places)}."
+
+
+def _areas(cm2: float) -> str:
+    return f"{cm2:.0f} cm2 ({cm2 / CM2_PER_IN2:.0f} square inches)"
+
+
+def _hot(made: Plan) -> str:
+    warm_c = made.air.temp_c[1] or 0.0
+    if warm_c <= TOO_WARM_C or made.cabin.burner_kw == 0:
+        return ""
     return (
-        f"Open {needed - have:.0f} cm2 ({(needed - have) / CM2_PER_IN2:.0f} square "
-        f"inches) more, half near the floor and half near the roof."
+        f"Burn low or in turns: lit all the time, this burner would bring the cabin to "
+        f"{warm_c:.0f} degrees."
     )
 
 
@@ -73,6 +91,8 @@ def _wet(made: Plan) -> str:
     dry, have = made.vent.dry_cm2, made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
     if made.wet.runs_from_min[1] is None or dry is None or dry <= have:
         return ""
+    if dry - have > MOST_DRYING_CM2:
+        return "The pane will run, and no vent dries it: wipe it in the morning."
     return (
         f"The pane will run: {dry - have:.0f} cm2 more vent would keep it dry and take "
         f"{made.vent.dry_heat_w or 0.0:.0f} W; wiping it costs nothing."

@@ -34,6 +34,7 @@ from cabinvigil.daemon.planning.settle import (
     settled,
     shut_course,
 )
+from cabinvigil.daemon.planning.vent_advice import VentAdvice, vent_advice
 
 Range = tuple[float | None, float | None, float | None]
 """Low, middle, high; None: never, and counts as the most."""
@@ -115,6 +116,7 @@ class Plan(NamedTuple):
     air: SettledAir
     shut: Shut
     vent: VentNeed
+    vents: VentAdvice
     vent_flow: FlowRange
     gas: GasUse
     wet: Wet
@@ -151,6 +153,7 @@ def plan(cabin: CabinPlan) -> Plan:
         air,
         _shut(cabin, ways, rest, burns),
         _vent(cabin, ways, entering),
+        vent_advice(ways),
         vent_range(middle.vents, inside_c, cabin.outside_c, cabin.wind_mps),
         _gas(cabin, burns),
         Wet(

@@ -51,6 +51,9 @@ class Scenario:
     """Factor on the heat that the walls pass."""
     flame_out_pct: float
     """Dry oxygen at which the burner goes out."""
+    floor_breathes: bool = True
+    """An opening near the floor exchanges air by itself, too; under warm air it may
+    pass none."""
 
     @cached_property
     def zone(self) -> Zone:
@@ -97,6 +100,8 @@ class Scenario:
 
     def vent_m3_s(self, vents: Vents, temp_c: float, wind_mps: float) -> float:
         """Air that enters through the vents, by its volume outdoors."""
+        if not self.floor_breathes and vents.high_cm2 == 0.0:
+            return 0.0
         return vent_m3_s(
             vents,
             temp_c,
@@ -117,6 +122,7 @@ def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
         leak_per_h=leaks[0],
         discharge=DISCHARGE_LOW,
         wind_coefficient=WIND_COEFFICIENT_AGAINST,
+        floor_breathes=False,
     )
     airy = replace(
         middle,

@@ -219,6 +219,8 @@ def _vent(made: Plan) -> list[str]:
         + ("" if low is None else f"  ({low:.0f} to {most})"),
         _line("rule of thumb", _area(vent.thumb_cm2)),
     ]
+    if made.vents.is_enough:
+        lines.insert(2, _line("", "enough, at the worst of every figure"))
     for key, cm2 in vent.standards_cm2.items():
         lines.append(_line(names[key], "no row found" if cm2 is None else _area(cm2)))
     state = vent.at_thumb.state
@@ -365,6 +367,11 @@ def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
         },
         "vent": {
             "needed_cm2": rounded_each(vent.needed_cm2, 0),
+            "good": made.vents.is_good,
+            "enough": made.vents.is_enough,
+            "move_cm2": round(made.vents.move_cm2),
+            "add_low_cm2": round(made.vents.add_low_cm2),
+            "add_high_cm2": round(made.vents.add_high_cm2),
             "thumb_cm2": round(vent.thumb_cm2, 1),
             "standards_cm2": dict(vent.standards_cm2),
         },

@@ -67,7 +67,10 @@ def test_the_object_has_the_agreed_keys():
     assert {key: set(found[key]) for key in found if key != "change"} == {
         "settled": {"o2_pct", "co2_ppm", "rh_pct", "temp_c", "dew_point_c"},
         "shut": {"minutes_to_o2_pct", "minutes_to_co2_ppm"},
-        "vent": {"needed_cm2", "thumb_cm2", "standards_cm2"},
+        "vent": {
+            *("needed_cm2", "thumb_cm2", "standards_cm2"),
+            *("good", "enough", "move_cm2", "add_low_cm2", "add_high_cm2"),
+        },
         "gas": {"kg", "kwh", "cylinder_hours"},
         "wet": {"burner_kg", "people_kg", "glass_wet_from_min"},
     }
