@@ -167,7 +167,7 @@ def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
         reasons.append(f"nothing was recorded for {minutes(silent_min)}")
     for one in seen:
         alone_min = one.unseen_min - silent_min
-        is_short = 1.0 - one.share > UNSEEN_SHARE and one.unseen_min > silent_min
+        is_short = 1.0 - one.share > UNSEEN_SHARE and alone_min >= 1.0
         if one.quantity in VITAL and (alone_min > UNSEEN_MIN or is_short):
             reasons.append(f"{one.words} was not watched for {minutes(alone_min)}")
     return reasons
