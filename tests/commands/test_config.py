@@ -168,3 +168,30 @@ port = "/dev/serial/by-path/usb-0"
     assert words in run(tmp_path, bare)[1]
     told = 'temperature_from = "roof"\n[part.roof]\nkind = "baro"\nbus = "main"\n'
     assert words not in run(tmp_path, bare + told)[1]
+
+
+def test_a_zone_is_known_or_refused_with_the_nearest(tmp_path: Path) -> None:
+    """R3: the cabin's zone stands in its config; the machine's is used else."""
+    code, out, err = run(
+        tmp_path, CABIN.replace("[cabin]", '[cabin]\nzone = "Asia/Oslo"')
+    )
+    assert (code, out) == (2, "")
+    assert 'cabin.zone is "Asia/Oslo", no time zone that this machine knows' in err
+    assert 'write it like zone = "Europe/Oslo"' in err
+    good = CABIN.replace("[cabin]", '[cabin]\nzone = "Asia/Kolkata"')
+    code, out, _ = run(tmp_path, good)
+    assert code == 0
+    assert "Asia/Kolkata" in run(tmp_path, good, "--json")[1]
+    assert "noon of UTC" not in out
+
+
+def test_a_machine_on_utc_is_minded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its nights would turn in somebody's sleep."""
+    monkeypatch.setenv("TZ", "UTC")
+    assert "a night would end at noon of UTC" in " ".join(
+        run(tmp_path, CABIN)[1].split()
+    )
+    monkeypatch.setenv("TZ", "Europe/Oslo")
+    assert "noon of UTC" not in run(tmp_path, CABIN)[1]

@@ -1,13 +1,17 @@
 """Whatever cuts a night's record, it is read back as one night, and as no other."""
 
+import time
 from datetime import datetime
 from pathlib import Path
 from random import Random
 
 import pytest
 
+from cabinvigil.daemon.commands import morning
+from tests.commands import calling
 from tests.log import read_back
 from tests.log.cut_courses import Course, Cut, draw
+from tests.review import logs
 
 HOUR = 3600.0
 
@@ -61,3 +65,24 @@ def test_the_clocks_of_a_pi_move_no_hour_to_another_night(
 ) -> None:
     """Each that was found, as it was found: the night before is not this one."""
     assert read_back.check(NAMED[name], tmp_path) == []
+
+
+def test_a_log_is_told_in_the_cabins_zone_wherever_it_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """R3: by its start line; a log of before that, in the reader's."""
+    begins = datetime.fromisoformat("2026-01-16T16:30+00:00")
+    air = logs.air(logs.still_air(0.0, 2 * HOUR, 60.0), begins)
+    told = []
+    for head in ({"zone": "Asia/Kolkata"}, {}):
+        path = logs.write(tmp_path, logs.begin(begins, **head) + air)
+        for here in ("America/Los_Angeles", "Pacific/Chatham"):
+            monkeypatch.setenv("TZ", here)
+            time.tzset()
+            told.append(calling.call(morning, path)[1].splitlines()[0])
+    monkeypatch.undo()
+    time.tzset()
+    first, second, third, fourth = told
+    assert first == second
+    assert "22:00 to 23:59 IST" in first
+    assert third != fourth
