@@ -176,7 +176,7 @@ def test_a_zone_is_known_or_refused_with_the_nearest(tmp_path: Path) -> None:
         tmp_path, CABIN.replace("[cabin]", '[cabin]\nzone = "Asia/Oslo"')
     )
     assert (code, out) == (2, "")
-    assert 'cabin.zone is "Asia/Oslo", no time zone that this machine knows' in err
+    assert "cabin.zone is 'Asia/Oslo', no time zone that this machine knows" in err
     assert 'write it like zone = "Europe/Oslo"' in err
     good = CABIN.replace("[cabin]", '[cabin]\nzone = "Asia/Kolkata"')
     code, out, _ = run(tmp_path, good)
