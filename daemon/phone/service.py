@@ -30,7 +30,7 @@ from cabinvigil.daemon.phone.push import Push
 from cabinvigil.daemon.phone.receipts import Receipts
 from cabinvigil.daemon.phone.rings import silence_rings
 from cabinvigil.daemon.phone.settings import PhoneSettings, is_loopback
-from cabinvigil.daemon.phone.silence import KeptSilence, SilenceWatch
+from cabinvigil.daemon.phone.silence import FORGOTTEN, KeptSilence, SilenceWatch
 from cabinvigil.daemon.phone.state_folder import lock
 from cabinvigil.daemon.phone.store import Store
 
@@ -75,7 +75,9 @@ def expected(
     others = (
         name
         for name, one in kept.items()
-        if one.run and not settings.only_these and name not in settings.cabins
+        if (one.run or one.kind == FORGOTTEN)
+        and not settings.only_these
+        and name not in settings.cabins
     )
     return (*settings.cabins, *others)
 
