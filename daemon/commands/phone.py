@@ -61,6 +61,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     what.add_argument("--devices", action="store_true", help="list the paired devices")
     what.add_argument("--revoke", metavar="NAME", help="take a device's right away")
+    what.add_argument(
+        "--forget",
+        metavar="CABIN",
+        help="tell no more of a silent cabin that is given up for good",
+    )
 
 
 def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
@@ -81,6 +86,8 @@ def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
 def _carry_out(args: argparse.Namespace, settings: PhoneSettings, out: IO[str]) -> int:
     if args.pair is not None or args.devices or args.revoke is not None:
         return _devices(args, settings, out)
+    if args.forget is not None:
+        return _forget(args.forget, settings, out)
     if args.test:
         return _test(settings, out)
     if args.check:
@@ -201,3 +208,30 @@ def _pairing_lines(link: str, code: str, *, may_answer: bool) -> Iterator[str]:
     yield "Open it on that device, once; whoever has the link has its right."
     if not may_answer:
         yield "It may read; to answer, set may_answer = true in [page]."
+
+
+# --- cabins ---------------------------------------------------------------------------
+
+
+def _forget(cabin: str, settings: PhoneSettings, out: IO[str]) -> int:
+    from cabinvigil.daemon.phone.forgotten import forget
+    from cabinvigil.daemon.phone.state_folder import is_held
+
+    folder = Path(settings.state_folder)
+    if is_held(folder):
+        raise CallError(
+            "--forget: cabinvigil phone runs with this config; stop it, and start it "
+            "again afterwards"
+        )
+    if cabin in settings.cabins:
+        raise CallError(
+            f"--forget: the config expects {cabin}; take it out of `cabins` first"
+        )
+    why = forget(folder, cabin, SystemClock().wall().timestamp())
+    if why:
+        raise CallError(f"--forget: {why}")
+    print(
+        f"{cabin} is told no more as silent, and watched again as soon as it is heard.",
+        file=out,
+    )
+    return ExitCode.DONE

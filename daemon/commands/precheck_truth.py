@@ -2,9 +2,12 @@
 
 import argparse
 import asyncio
+import signal
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from threading import current_thread, main_thread
 
 from cabinvigil.daemon.ask.socket import AskError
 from cabinvigil.daemon.clock import EARLIEST, Clock
@@ -75,11 +78,37 @@ def tested(
     )
     broken = []
     try:
-        run_through(test.run())
+        with _broken_off_by_signals():
+            run_through(test.run())
     except AskError as error:
         broken = [Finding(subject, "bad", f"broken off, test it again: {error}")]
     kept = _kept(file, test, subject, clock)
     return [*test.findings, *broken, *kept], test.answered
+
+
+@contextmanager
+def _broken_off_by_signals() -> Iterator[None]:
+    """Let a connection that drops, or a stop, end the test as Ctrl-C does: in order.
+
+    Else no phone would be told of anything until its five minutes are over.
+    """
+    before = {one: signal.getsignal(one) for one in (signal.SIGHUP, signal.SIGTERM)}
+    taken = [one for one, was in before.items() if was is not signal.SIG_IGN]
+    if current_thread() is not main_thread():  # which alone may take signals
+        taken = []
+
+    def break_off(_number: int, _frame: object) -> None:
+        for one in taken:  # the next one may not keep it from ending
+            signal.signal(one, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    for one in taken:
+        signal.signal(one, break_off)
+    try:
+        yield
+    finally:
+        for one in taken:
+            signal.signal(one, before[one])
 
 
 def _is_due(settings: Settings, proofs: Sequence[Proof], clock: Clock) -> bool:

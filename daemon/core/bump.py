@@ -6,6 +6,7 @@ begins anew once the parts have come back: that is no fall or rise of the air.
 """
 
 from dataclasses import replace
+from typing import Any
 
 from cabinvigil.daemon.core.changes import transition
 from cabinvigil.daemon.core.model import Act, AlarmState, Command, Record
@@ -16,6 +17,8 @@ BUMP_S = 300.0
 (own choice, from the lags of sensors.md 1)."""
 BACK_S = 300.0
 """After it the slowest part still shows some of it: five of its lags (sensors.md 1)."""
+BY = ("breath", "gas")
+"""What is held to the parts, where whoever begins it says so."""
 AT_MOST, AT_MOST_IN_S = 3, 3600.0
 """A bag slips once or twice; more in an hour would keep the phones from a danger for
 long (own choice)."""
@@ -51,7 +54,9 @@ def begin(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     until_s = now + BUMP_S
     bump = BumpTests(until_s, began_s, trend_from_s=until_s + BACK_S)
     state = replace(state, bump=bump)
-    fields = {"state": "begun", "for_s": BUMP_S}
+    fields: dict[str, Any] = {"state": "begun", "for_s": BUMP_S}
+    if event.text in BY:
+        fields["by"] = event.text
     return state, [Record("bump-test", fields, urgent=True)]
 
 

@@ -26,6 +26,9 @@ LASTS_MINUTES = 30
 slower end needs (own choice)."""
 SLOW_K_MIN = 0.05
 """Slower than 3 K an hour counts for nothing: 0.06 % of oxygen (own choice)."""
+RISES_S = 180.0
+"""The pace of carbon dioxide is taken over so long: its noise then counts for nothing
+(own choice)."""
 RUNS_S = 60.0 * (LASTS_MINUTES + OVER_MINUTES)
 """The past that is looked at."""
 
@@ -102,9 +105,9 @@ def _left_of_fresh_pct(history: History) -> float | None:
     any, the cell alone would be believed.
     """
     seen = [
-        series.value
+        _by_now_ppm(history, key)
         for key in history.layout.index("co2_ppm")
-        if is_breathed(key) and (series := history.fresh(key)) is not None
+        if is_breathed(key) and history.fresh(key) is not None
     ]
     if not seen:
         return None
@@ -113,6 +116,20 @@ def _left_of_fresh_pct(history: History) -> float | None:
     if wet is None:
         return O2_DRY_PCT - MOST_O2_PER_CO2_WET * given
     return (O2_DRY_PCT - MOST_O2_PER_CO2 * given) * (1.0 - wet)
+
+
+def _by_now_ppm(history: History, key: str) -> float:
+    """Return the carbon dioxide that there is by now: what rises is ahead of its part.
+
+    By as much as it rises within the part's own lag, at the pace of late.
+    """
+    series = history.series[key]
+    since_s = history.now - RISES_S
+    then = next((one for one in series.minutes if one[0] >= since_s), None)
+    if then is None or history.now <= then[0]:
+        return series.value
+    rate = (series.value - then[1]) / (history.now - then[0])
+    return series.value + max(0.0, rate) * history.layout.series[key].lag_s
 
 
 def _vapour_share(history: History) -> float | None:

@@ -16,6 +16,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     PHONE_TEST,
     WAKE,
 )
+from cabinvigil.daemon.phone import part_test
 from cabinvigil.daemon.phone.inbound import (
     AlarmHeard,
     BeatHeard,
@@ -27,6 +28,7 @@ from cabinvigil.daemon.phone.inbound import (
     TrialHeard,
 )
 from cabinvigil.daemon.phone.limits import UsualLimit
+from cabinvigil.daemon.phone.part_test import PartTest
 from cabinvigil.daemon.phone.rings import name_of
 from cabinvigil.daemon.phone.silence import SilenceWatch
 
@@ -113,6 +115,12 @@ class _Cabin:
     """The precheck's, of late."""
     test_s: float = float("-inf")
     tests: int = 0
+    part_test: PartTest | None = None
+
+    def is_test(self, alarm: AlarmHeard, now_s: float) -> bool:
+        """Return whether an alarm rang by the test of the parts that runs."""
+        test, stand = self.part_test, self.stands.get(alarm.alarm, 0)
+        return test is not None and test.covers(alarm, stand, now_s)
 
 
 class Board:
@@ -121,13 +129,7 @@ class Board:
     def __init__(
         self, silence: SilenceWatch, limits: Mapping[str, UsualLimit], place: str
     ) -> None:
-        """Set it up.
-
-        Args:
-            silence: says whether a cabin is live.
-            limits: by quantity.
-            place: where this process runs, in a sentence: with its cabin or apart.
-        """
+        """Take who says whether a cabin is live, limits by quantity, and our place."""
         self._silence = silence
         self._limits = limits
         self._place = place
@@ -163,6 +165,7 @@ class Board:
             return
         cabin = self._cabins.setdefault(beat.cabin, _Cabin())
         cabin.is_emulated = beat.is_emulated
+        cabin.part_test = part_test.heard(cabin.part_test, beat, now_s)
         if cabin.run != beat.run:
             cabin.run, cabin.run_began_s = beat.run, now_s
 
@@ -211,6 +214,7 @@ class Board:
         if cabin is None:
             return UNKNOWN
         stands = self._standing(cabin, now_s)
+        stands = [one for one in stands if not cabin.is_test(one, now_s)]
         worst = max((o.urgency for o in stands if o.state in STANDING), default=0)
         if worst >= OUT:
             return OUT_WORD
@@ -218,6 +222,8 @@ class Board:
             return TRIAL
         if worst >= WAKE:
             return WAKE_WORD
+        if cabin.part_test is not None and now_s < cabin.part_test.until_s:
+            return TRIAL
         if stands:
             return LOOK
         # Without one fresh gas nobody may call it safe.
@@ -236,6 +242,7 @@ class Board:
             and not (is_settled and cabin.run and one.run != cabin.run)
         ]
         alarms.sort(key=lambda one: (-(one.state in STANDING), -one.urgency, one.since))
+        alarms.sort(key=lambda one: cabin.is_test(one, now_s))
         return alarms
 
     def rows(self, now_s: float) -> list[dict[str, Any]]:
@@ -250,7 +257,7 @@ class Board:
                 "cabin": name,
                 "name": name_of(name),
                 "word": word,
-                "text": stands[0].text if stands else "",
+                "text": stands[0].text if stands and word != TRIAL else "",
                 "age_s": None if age_s is None else round(age_s, 1),
                 "silent_in_s": round(self._silence.due_in_s(name, now_s), 1),
             }
@@ -265,7 +272,7 @@ class Board:
         cabin = self._cabins.get(name, _Cabin())
         age_s = self._silence.age_s(name, now_s)
         stands = self._standing(cabin, now_s)
-        trial = cabin.trial
+        trial, parts = cabin.trial, cabin.part_test
         return {
             "cabin": name,
             "name": name_of(name),
@@ -274,7 +281,7 @@ class Board:
             "age_s": None if age_s is None else round(age_s, 1),
             "silent_in_s": round(self._silence.due_in_s(name, now_s), 1),
             "period_s": self._silence.period_s(name),
-            "stands": [self._stand(cabin, one) for one in stands[:12]],
+            "stands": [self._stand(cabin, one, now_s) for one in stands[:12]],
             "answered": cabin.answered if stands else "",
             "test": _test(cabin, now_s),
             "decides": self._decides(cabin, stands, now_s),
@@ -282,6 +289,7 @@ class Board:
             "count": len(self._silence.cabins),
             "estimates": self._estimates(name, cabin, now_s),
             "trial": None if trial is None else [trial.text, trial.until],
+            "part_test": parts.by if parts and now_s < parts.until_s else None,
             "morning": cabin.morning,
             "place": self._place,
             "emulated": cabin.is_emulated,
@@ -304,8 +312,9 @@ class Board:
             return None
         return cabin.stands.get(alarm, heard.seq)
 
-    def _stand(self, cabin: _Cabin, one: AlarmHeard) -> dict[str, Any]:
+    def _stand(self, cabin: _Cabin, one: AlarmHeard, now_s: float) -> dict[str, Any]:
         return {
+            "of_test": cabin.is_test(one, now_s),
             "alarm": one.alarm,
             "text": one.text,
             "priority": one.priority,

@@ -32,6 +32,8 @@ LONGEST_TEXT = 600
 LONGEST_WORD = 80
 MOST_SERIES = 64
 LONGEST_AGE_S = 86_400.0
+LONGEST_BUMP_S = 300.0
+"""Of a test of the parts (core/bump)."""
 
 _CABIN = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _ALARM = re.compile(r"[a-z0-9][a-z0-9_-]*(/[A-Za-z0-9._-]+)?")
@@ -50,6 +52,10 @@ class BeatHeard:
     period_s: float
     is_emulated: bool = False
     """A rehearsal: its air is invented."""
+    bump_for_s: float = 0.0
+    """Gas or breath is held to the parts, for so long at most."""
+    bump_by: str = ""
+    """`breath`, `gas`, or '' where nobody said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +209,11 @@ def _read(
         case "heartbeat":
             period_s = min(600.0, max(5.0, _number(body["period_s"])))
             up_s, is_emulated = _number(body["up_s"]), body.get("emulated") is True
-            return BeatHeard(cabin, *_head(body), up_s, period_s, is_emulated)
+            bump_s = min(LONGEST_BUMP_S, max(0.0, _number(body.get("bump_for_s", 0))))
+            by = body.get("bump_by") if body.get("bump_by") in ("breath", "gas") else ""
+            return BeatHeard(
+                *(cabin, *_head(body), up_s, period_s, is_emulated, bump_s, str(by))
+            )
         case "estimates":
             return EstimatesHeard(cabin, _estimates(body))
         case "morning":

@@ -8,6 +8,7 @@ import heapq
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from queue import SimpleQueue
 from threading import Thread
 from typing import Protocol
 
@@ -73,6 +74,33 @@ class _Entry:
     """That its push begins is kept with the message itself."""
 
 
+class Sender(Protocol):
+    """Does what blocks, away from the loop."""
+
+    def give(self, work: Callable[[], None] | None, /) -> None:
+        """Have something done; None: end, once what it is at is over."""
+        ...
+
+
+class SenderThread(Thread):
+    """The thread that pushes to one address, kept: making one holds up a danger."""
+
+    def __init__(self, name: str) -> None:
+        # A daemon: one that hangs does not keep the process from ending.
+        super().__init__(name=f"push to {name}", daemon=True)
+        self._works: SimpleQueue[Callable[[], None] | None] = SimpleQueue()
+        self.start()
+
+    def give(self, work: Callable[[], None] | None, /) -> None:
+        """Have something done; None: end, once what it is at is over."""
+        self._works.put(work)
+
+    def run(self) -> None:
+        """Do it all, one thing after the other."""
+        while (work := self._works.get()) is not None:
+            work()
+
+
 class Lane:
     """Sends to one address."""
 
@@ -84,6 +112,7 @@ class Lane:
         outcomes: Outcomes,
         *,
         hangs_s: float = HANGS_S,
+        make_sender: Callable[[str], Sender] = SenderThread,
         local: Callable[[datetime], datetime] = lambda wall: wall.astimezone(),
     ) -> None:
         """Set it up.
@@ -94,6 +123,8 @@ class Lane:
             clock: for deadlines.
             outcomes: is told what becomes of each message.
             hangs_s: a push that takes longer has failed.
+            make_sender: makes what pushes to an address of that name; used again where
+                one hangs.
             local: gives a moment in the zone of the quiet hours.
         """
         self.recipient = recipient
@@ -101,11 +132,13 @@ class Lane:
         self._clock = clock
         self._outcomes = outcomes
         self._hangs_s = hangs_s
+        self._make_sender = make_sender
         self._local = local
         self._heap: list[_Entry] = []
         self._number = 0
         self._news = asyncio.Event()
         self._hung = 0
+        self._sender: Sender | None = None
         self._is_sending = False
         self._failures = 0
         self._retry_at_s = float("-inf")
@@ -151,13 +184,16 @@ class Lane:
 
     async def run(self) -> None:
         """Send, until cancelled."""
-        while True:
-            self._news.clear()
-            wait_s = self._wait_s()
-            if wait_s is None or wait_s > 0.0:
-                await self._sleep(wait_s)
-                continue
-            await self._send(heapq.heappop(self._heap))
+        try:
+            while True:
+                self._news.clear()
+                wait_s = self._wait_s()
+                if wait_s is None or wait_s > 0.0:
+                    await self._sleep(wait_s)
+                    continue
+                await self._send(heapq.heappop(self._heap))
+        finally:
+            self._leave_sender()
 
     def _wait_s(self) -> float | None:
         """Return how long to wait before the next push; None: until there is news."""
@@ -223,7 +259,7 @@ class Lane:
             self._outcomes.is_dead(name, reason)
 
     async def _pushed(self, ring: PhoneMessage) -> tuple[str, bool]:
-        """Push from a thread of its own.
+        """Push from the sender's thread, and from another where that one hangs.
 
         Returns:
             '' or why it failed, and whether it may have been told all the same.
@@ -249,11 +285,18 @@ class Lane:
             except RuntimeError:
                 return  # the loop has ended meanwhile
 
+        if self._sender is None:
+            self._sender = self._make_sender(self.recipient.name)
         self._hung += 1
-        # A daemon: one that hangs does not keep the process from ending.
-        Thread(target=work, name=f"push to {self.recipient.name}", daemon=True).start()
+        self._sender.give(work)
         try:
             async with asyncio.timeout(self._hangs_s):
                 return await done
         except TimeoutError:
+            self._leave_sender()
             return f"no answer in {self._hangs_s:g} s", True
+
+    def _leave_sender(self) -> None:
+        if self._sender is not None:
+            self._sender.give(None)
+            self._sender = None

@@ -1,12 +1,15 @@
-"""The connection to the broker, held by a thread of its own.
+"""Two connections to the broker, for texts and for states, held by one thread.
 
-A flood costs no memory: of each topic that tells a state only the newest waits, and an
-alert is acknowledged only when it is kept, so that the broker holds back the rest.
+What calls a person stands behind nothing: a flood of readings waits in a connection of
+its own, and for a moment after each text it is not read at all.  Nor does a flood cost
+memory: of each topic that tells a state only the newest waits, and an alert is
+acknowledged only when it is kept, so that the broker holds back the rest.
 """
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import islice
 from random import Random
 from threading import Event, Lock, Thread
 
@@ -19,7 +22,10 @@ from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
 from cabinvigil.daemon.phone.inbound import (
     LARGEST_PAYLOAD,
     AlarmHeard,
+    BeatHeard,
+    BridgeHeard,
     Inbound,
+    PresenceHeard,
     TextHeard,
     read,
 )
@@ -37,6 +43,15 @@ TERMS = SessionTerms(
     kept_s=KEPT_S,
     confirms=True,
 )
+STATES_TERMS = SessionTerms(largest_packet=LARGEST_PAYLOAD + 2048)
+"""Nothing of it is kept by the broker: what stands is retained, the rest is old."""
+STATES_ID = "-states"
+"""Behind our client id, for that connection; with the usual id 23 letters, as many as
+every broker of MQTT 3.1.1 must take (OASIS MQTT 3.1.1, 3.1.3.1)."""
+ASIDE_S = 0.03
+"""So long states are left unread after a text, for its push to have the interpreter:
+eight times what a push takes (tests.bench.phone); as long again they are read, whatever
+comes (own choice)."""
 MOST_STATES = 50_000
 """Topics of which the newest waits: fifty of each of a thousand cabins."""
 MOST_TEXTS = 2_000
@@ -85,24 +100,56 @@ class Mailbox:
     """What arrived and was not looked at; its owner holds the lock."""
 
     texts: deque[Mail] = field(default_factory=lambda: deque(maxlen=MOST_TEXTS))
+    lives: dict[str, Mail] = field(default_factory=dict)
+    """Signs of life, which say which cabins there are."""
     states: dict[str, Mail] = field(default_factory=dict)
 
     def put(self, topic: str, mail: Mail) -> None:
         """Keep a message."""
         if isinstance(mail.heard, TextHeard):
             self.texts.append(mail)
-        elif topic in self.states or len(self.states) < MOST_STATES:
-            before = self.states.pop(topic, None)
+            return
+        is_life = isinstance(mail.heard, BeatHeard | PresenceHeard | BridgeHeard)
+        kept = self.lives if is_life else self.states
+        if topic in kept or len(kept) < MOST_STATES:
+            before = kept.pop(topic, None)
             # A live word is not undone by what the broker had kept.
             is_older = before is not None and mail.is_retained > before.is_retained
-            self.states[topic] = before if is_older and before else mail
+            kept[topic] = before if is_older and before else mail
 
-    def empty(self) -> list[Mail]:
-        """Return all of it, in order, texts first."""
-        mails = [*self.texts, *self.states.values()]
+    def next_mails(self, at_most: int) -> list[Mail]:
+        """Return all texts and so many of the rest, signs of life first, in order.
+
+        However many texts there are: a flood of them must make no cabin silent.
+        """
+        mails: list[Mail] = []
+        for kept in (self.lives, self.states):
+            topics = list(islice(kept, at_most - len(mails)))
+            mails += [kept.pop(topic) for topic in topics]
+        mails = [*self.texts, *mails]
         self.texts.clear()
-        self.states.clear()
         return mails
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing waits."""
+        return not (self.texts or self.lives or self.states)
+
+
+@dataclass(slots=True)
+class Aside:
+    """When states are left unread for a text's sake; but never for two on end."""
+
+    until_s: float = float("-inf")
+
+    def text(self, now_s: float) -> None:
+        """Note that a text came."""
+        if now_s - self.until_s >= ASIDE_S:
+            self.until_s = now_s + ASIDE_S
+
+    def left_s(self, now_s: float) -> float:
+        """Return for how long yet; 0: they are read."""
+        return max(0.0, self.until_s - now_s)
 
 
 class Listener:
@@ -144,6 +191,7 @@ class Listener:
         self._hang_ups = 0
         self._number = 0
         self._losses: deque[float] = deque(maxlen=FOUGHT_LOSSES)
+        self._aside = Aside()
         self.is_up = False
         """Whether the connection stands."""
         self.problem: BrokerError | None = None
@@ -167,11 +215,18 @@ class Listener:
         if not self._thread.is_alive():
             self._wakeup.close()
 
-    def collect(self) -> list[Mail]:
-        """Return what arrived since last time."""
+    def collect(self, at_most: int) -> list[Mail]:
+        """Return what arrived: all texts, and so many of the rest at most.
+
+        Whoever does not get all of it is called for the rest.
+        """
         with self._lock:
-            self._is_told = False
-            return self._mailbox.empty()
+            mails = self._mailbox.next_mails(at_most)
+            self._is_told = not self._mailbox.is_empty
+            is_more = self._is_told
+        if is_more:
+            self._on_news()
+        return mails
 
     def confirm(self, mails: Iterable[Mail]) -> None:
         """Have the broker told that these need not be sent again."""
@@ -228,32 +283,57 @@ class Listener:
         Raises:
             BrokerError: it cannot be had, or is gone.
         """
-        session = MqttSession(
-            self._broker,
-            None,
-            self._wakeup.fileno(),
-            self._clock,
-            is_v5=self._is_v5,
-            terms=TERMS,
-        )
+        other = replace(self._broker, client_id=f"{self._broker.client_id}{STATES_ID}")
+        texts, states = self._session(self._broker, TERMS), None
         try:
-            session.connect()
+            texts.connect()
             self._number += 1
+            states = self._session(other, STATES_TERMS)
+            states.connect()
             for tail, qos in TAILS.items():
                 for some in batched(self._only):
-                    session.follow((f"{ROOT}/{one}/{tail}", qos) for one in some)
+                    topics = [f"{ROOT}/{one}/{tail}" for one in some]
+                    if not qos:  # of one connection for all, which the broker had kept
+                        texts.unfollow(topics)
+                    (texts if qos else states).follow((one, qos) for one in topics)
             with self._lock:
                 self.is_up = True
             self.problem = None
             self._on_news()
             while not self._ends.is_set():
-                self._send(session)
-                for event in session.pump(LONGEST_PUMP_S):
-                    if isinstance(event, Arrived):
-                        self._receive(event, session)
-                self._wakeup.hush()
+                self._turn(texts, states)
         finally:
-            session.close(is_orderly=self._ends.is_set())
+            for session in (texts, states):
+                if session is not None:
+                    session.close(is_orderly=self._ends.is_set())
+
+    def _session(self, broker: Broker, terms: SessionTerms) -> MqttSession:
+        fd = self._wakeup.fileno()
+        return MqttSession(
+            broker, None, fd, self._clock, is_v5=self._is_v5, terms=terms
+        )
+
+    def _turn(self, texts: MqttSession, states: MqttSession) -> None:
+        """Send what waits; take a text, and a state where no text goes before it.
+
+        Raises:
+            BrokerError: a connection is gone.
+        """
+        self._send(texts)
+        if aside_s := self._aside.left_s(self._clock.monotonic()):
+            self._take(texts, aside_s)
+        else:
+            wait_s = 0.0 if states.has_more else LONGEST_PUMP_S
+            self._take(texts, wait_s, (states.fileno(),))
+            self._take(states, 0.0)
+        self._wakeup.hush()
+
+    def _take(
+        self, session: MqttSession, wait_s: float, also: Sequence[int] = ()
+    ) -> None:
+        for event in session.pump(wait_s, also=also):
+            if isinstance(event, Arrived):
+                self._receive(event, session)
 
     def _send(self, session: MqttSession) -> None:
         with self._lock:
@@ -282,6 +362,8 @@ class Listener:
         )
         now_s = self._clock.monotonic()
         mail = Mail(heard, now_s, is_retained, light, self._number)
+        if isinstance(heard, TextHeard):
+            self._aside.text(now_s)
         with self._lock:
             self._mailbox.put(_slot(event.topic, heard), mail)
             is_first, self._is_told = not self._is_told, True

@@ -137,7 +137,11 @@ function order(word, view) {
     case "wake": return act(view) || "Open the door and vents now.";
     case "look": return act(view) || "Something to see to.";
     case "silent": return `Nobody watches. Call them.${number}`;
-    case "trial": return view && view.trial
+    case "trial": if (view && view.part_test !== null && !view.trial) {
+      const by = {"breath": " with breath", "gas": " with test gas"}[view.part_test] || "";
+      return `A test of the parts${by}: what rings by it is no danger.`;
+    }
+    return view && view.trial
       ? `A trial: nobody is inside.${view.trial[1] ? ` Until ${view.trial[1]}.` : ""}`
       : "A trial: nobody is inside.";
     case "safe": return "Watched.";
@@ -500,7 +504,8 @@ function drawStands(view, word) {
     const when = clock(one.since);
     const state = FRESH_STATES.includes(one.state) ? "" : `, ${one.state}`;
     const answered = one.state.endsWith("acknowledged") && !one.open ? ", answered" : "";
-    for (const [kind, words] of [["priority", `${signal[one.priority] || one.priority} `],
+    for (const [kind, words] of [["priority",
+      `${one.of_test ? "TEST" : signal[one.priority] || one.priority} `],
       ["said", one.text], ["when", ` ${when ? `since ${when}` : ""}${state}${answered}`]]) {
       const part = document.createElement("span");
       part.className = kind;

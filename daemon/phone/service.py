@@ -30,7 +30,7 @@ from cabinvigil.daemon.phone.push import Push
 from cabinvigil.daemon.phone.receipts import Receipts
 from cabinvigil.daemon.phone.rings import silence_rings
 from cabinvigil.daemon.phone.settings import PhoneSettings, is_loopback
-from cabinvigil.daemon.phone.silence import KeptSilence, SilenceWatch
+from cabinvigil.daemon.phone.silence import FORGOTTEN, KeptSilence, SilenceWatch
 from cabinvigil.daemon.phone.state_folder import lock
 from cabinvigil.daemon.phone.store import Store
 
@@ -39,8 +39,9 @@ LOOK_S = 0.5
 KEEP_S = 60.0
 """Between two writings of what is known of the cabins, where nothing was told."""
 PING_S = 60.0
-AT_ONCE = 500
-"""Messages that are looked at before others get a turn."""
+AT_ONCE = 20
+"""Messages that are looked at before others get a turn, a new text before all of them
+(own choice: less than a millisecond)."""
 
 
 class Systemd(Protocol):
@@ -74,7 +75,9 @@ def expected(
     others = (
         name
         for name, one in kept.items()
-        if one.run and not settings.only_these and name not in settings.cabins
+        if (one.run or one.kind == FORGOTTEN)
+        and not settings.only_these
+        and name not in settings.cabins
     )
     return (*settings.cabins, *others)
 
@@ -212,9 +215,10 @@ class PhoneService:
             await self._news.wait()
             self._news.clear()
             try:
-                await self._read(self._listener.collect())
+                self._read(self._listener.collect(AT_ONCE))
             except Exception as bug:  # what a message may do to us ends nothing
                 self._stumbled(bug)
+            await asyncio.sleep(0.0)
 
     async def _looks(self) -> None:
         """Look at every cabin, twice a second."""
@@ -240,16 +244,14 @@ class PhoneService:
 
     # --- what comes in -------------------------------------------------------------
 
-    async def _read(self, mails: Sequence[Mail]) -> None:
+    def _read(self, mails: Sequence[Mail]) -> None:
         self._silence.connected(self._listener.is_up, self._clock.monotonic())
         # What calls a person goes before all; then signs of life, which say which
         # cabins there are.
         texts = [mail for mail in mails if isinstance(mail.heard, TextHeard)]
         self._receipts.send(texts)
         later = [mail for mail in mails if not self._is_life(mail)]
-        for number, mail in enumerate(later):
-            if number % AT_ONCE == AT_ONCE - 1:
-                await asyncio.sleep(0)
+        for mail in later:
             if isinstance(mail.heard, AnswerHeard):
                 self._asks.answered(mail.heard)
             else:

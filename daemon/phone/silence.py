@@ -36,6 +36,8 @@ AGAIN_S = 840.0
 (core/notification)."""
 OFTEN_S = 6 * 3600.0
 """So long; afterwards it is told again once in as much time (own choice)."""
+FORGOTTEN = "forgotten"
+"""Of a cabin given up for good: told no more, until it is heard alive."""
 MOST_CABINS = 2_000
 """Cabins of one process; more are refused, and told of once."""
 MOST_STRANGERS = 20
@@ -87,7 +89,7 @@ class _Life:
     bridge_up: bool = True
     was_watching: bool = True
     kind: str = ""
-    """`silent` or `stopped`."""
+    """`silent`, `stopped` or `forgotten`."""
     is_told: bool = True
     """Whether people were told of that `kind`."""
     since_s: float | None = None
@@ -155,8 +157,8 @@ class SilenceWatch:
 
     @property
     def cabins(self) -> tuple[str, ...]:
-        """Every cabin, in the order in which they were seen."""
-        return tuple(self._lives)
+        """Every cabin but those given up, in the order in which they were seen."""
+        return tuple(n for n, one in self._lives.items() if one.kind != FORGOTTEN)
 
     @property
     def cabins_set(self) -> KeysView[str]:
@@ -344,6 +346,8 @@ class SilenceWatch:
         return False
 
     def _look(self, cabin: str, life: _Life, now_s: float) -> SilenceNews | None:
+        if life.kind == FORGOTTEN and not life.is_alive(now_s):
+            return None
         if life.presence == STOPPED and not life.was_watching:
             return self._stopped(cabin, life, now_s)
         if life.is_alive(now_s):

@@ -70,14 +70,16 @@ class SocketWatch:
                     for one in answer["alarms"]
                     if one["state"] in _OPEN
                 },
+                frozenset(map(str, answer.get("at_least", ()))),
             )
         except (AttributeError, KeyError, TypeError, ValueError) as error:
             text = "The watch that runs is of another version: restart it"
             raise AskError(errno.EPROTO, text) from error
 
-    async def ask(self, verb: str, alarm: str = "") -> str:
+    async def ask(self, verb: str, alarm: str = "", text: str = "") -> str:
         """Have it do something; return why it did not, '' where it did."""
-        fields = {"ask": verb, **({"alarm": alarm} if alarm else {})}
+        more = {"alarm": alarm, "text": text}
+        fields = {"ask": verb, **{key: one for key, one in more.items() if one}}
 
         def ask() -> dict[str, Any]:
             answer = ask_watch(self._socket, fields)
@@ -125,11 +127,15 @@ class StagedWatch:
                 for alarm, one in self.watcher.state.standings.items()
                 if one.is_open
             },
+            frozenset(self.watcher.lower_bounds()),
         )
 
-    async def ask(self, verb: str, alarm: str = "") -> str:
+    async def ask(self, verb: str, alarm: str = "", text: str = "") -> str:
         """Have it do something; return why it did not, '' where it did."""
-        act, before = Act(ActKind(verb), alarm, by="socket"), self.watcher.state
+        act, before = (
+            Act(ActKind(verb), alarm, by="socket", text=text),
+            self.watcher.state,
+        )
         self.watcher.on_event(act)
         came = outcome(before, self.watcher.state, act)
         return "" if came.is_done else came.text

@@ -54,6 +54,8 @@ class WatchLook:
     readings: Mapping[str, float]
     """Fresh values, by series."""
     open: Mapping[str, OpenAlarm]
+    at_least: frozenset[str] = frozenset()
+    """Those whose part is at the end of its range."""
 
 
 class WatchAtHand(Protocol):
@@ -62,7 +64,7 @@ class WatchAtHand(Protocol):
     async def look(self) -> WatchLook:
         """Return what it shows now."""
 
-    async def ask(self, verb: str, alarm: str = "") -> str:
+    async def ask(self, verb: str, alarm: str = "", text: str = "") -> str:
         """Have it do something; return why it did not, '' where it did."""
 
     async def wait(self, for_s: float) -> None:
@@ -133,7 +135,7 @@ class BumpTest:
             self._find("not checked", f"{where}left out")
             return False
         before = frozenset((await self.watch.look()).open)
-        why = await self.watch.ask(ActKind.BUMP_TEST.value)
+        why = await self.watch.ask(ActKind.BUMP_TEST.value, text=self._by)
         if why:
             self._find("not checked", where + why)
             return False
@@ -150,7 +152,8 @@ class BumpTest:
         while not trial.is_over or (self._waits_for_sound(trial) and not rang):
             await self.watch.wait(STEP_S)
             look = await self.watch.look()
-            trial.see(self.watch.monotonic() - began_s, look.readings)
+            since_s = self.watch.monotonic() - began_s
+            trial.see(since_s, look.readings, look.at_least)
             rang |= {a for a, one in look.open.items() if one.sounds} - before
         proofs = trial.proofs(self.wall())
         self.say("Take it away, and leave the doors open: the parts come back from it.")
@@ -159,6 +162,10 @@ class BumpTest:
             smoke = truth.of_smoke(trial.before, trial.last)
         self.answered |= await self._come_back(trial, before, began_s + BUMP_S)
         self.findings += [truth.told(proofs), *([smoke] if smoke else [])]
+        if tops := trial.at_top():
+            self._find(
+                "mind", f"{'; '.join(tops)}: take gas of less, which proves more"
+            )
         if self.gas_ppm is None and trial.has_passed and not rang:
             self._find("bad", SILENT)
         if left := trial.not_back():

@@ -4,7 +4,7 @@ The trade tests a gas detector before each day's use: in fresh air it shows fres
 and gas that is held to it is seen, in time.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from statistics import fmean
@@ -173,6 +173,8 @@ class BumpTrial:
     """When each series had moved far enough."""
     most: dict[str, float] = field(default_factory=dict)
     """How far each series has moved at most, the way that it should."""
+    tops: dict[str, float] = field(default_factory=dict)
+    """Of test gas: where each series ended that could show no more."""
     last: Mapping[str, float] = field(default_factory=dict)
     since_s: float = 0.0
 
@@ -181,12 +183,18 @@ class BumpTrial:
             return GAS_SEEN * self.gas_ppm
         return BREATHED[one.quantity]
 
-    def see(self, since_s: float, readings: Mapping[str, float]) -> None:
+    def see(
+        self,
+        since_s: float,
+        readings: Mapping[str, float],
+        at_least: Collection[str] = (),
+    ) -> None:
         """Take what the parts show.
 
         Args:
             since_s: seconds since the bag or the gas came.
             readings: fresh values by series.
+            at_least: those whose part is at the end of its range, and shows no more.
         """
         self.last, self.since_s = readings, since_s
         for one in self.subjects:
@@ -196,8 +204,20 @@ class BumpTrial:
             need = self._need(one)
             far = moved if need > 0.0 else -moved
             self.most[one.series] = max(far, self.most.get(one.series, far))
-            if far >= abs(need):
+            is_capped = self.gas_ppm is not None and one.series in at_least
+            if is_capped:
+                self.tops.setdefault(one.series, readings[one.series])
+            if far >= abs(need) or is_capped:
                 self.reached_s.setdefault(one.series, since_s)
+
+    def at_top(self) -> list[str]:
+        """Return which parts the gas was too much for, in words."""
+        return [
+            f"the range of {one.part} ends at {self.tops[one.series]:.0f} ppm, and the "
+            f"gas has {self.gas_ppm:g}"
+            for one in self.subjects
+            if one.series in self.tops and not self._why_failed(one)
+        ]
 
     @property
     def is_over(self) -> bool:

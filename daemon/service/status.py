@@ -43,6 +43,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
         "up_s": watcher.up_s(),
         "tick_s": settings.watch.tick_s,
         "readings": dict(watcher.numbers()),
+        "at_least": watcher.lower_bounds(),
         "doubtful": [
             key
             for key in state.history.series

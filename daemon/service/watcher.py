@@ -213,6 +213,11 @@ class Watcher:
         for output in self._followers:
             output.know(self.state)
 
+    def lower_bounds(self) -> list[str]:
+        """Return the fresh series whose part is at the end of its range."""
+        fresh = ((k, self.state.history.fresh(k)) for k in self.state.history.series)
+        return [key for key, one in fresh if one is not None and one.at_least]
+
     def numbers(self) -> Mapping[str, Any]:
         """Return the fresh value of every series, for those who ask."""
         history = self.state.history

@@ -3,6 +3,7 @@
 import errno
 import io
 import os
+import signal
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -166,6 +167,63 @@ def test_a_watch_that_goes_away_breaks_it_off_and_keeps_nothing(
     assert "broken off, test it again: No watch listens" in out
     assert " clock " in out
     assert kept(tmp_path) == []
+
+
+@pytest.mark.hazard("silenced-by-test")
+@pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM, signal.SIGINT])
+def test_a_connection_that_drops_ends_it_in_order(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, number: signal.Signals
+) -> None:
+    """The ssh session went, and no phone was told of anything for five minutes."""
+    before = [signal.getsignal(one) for one in (signal.SIGHUP, signal.SIGTERM)]
+
+    def drops(_watch: PlayedWatch, look: int) -> None:
+        if look == 2:
+            os.kill(os.getpid(), number)
+
+    watch = PlayedWatch(at_look=drops)
+    with pytest.raises(KeyboardInterrupt):
+        called(watch, tmp_path, monkeypatch)
+    assert watch.asked == ["bump-test", "bump-end"]
+    assert kept(tmp_path) == []
+    assert before == [signal.getsignal(one) for one in (signal.SIGHUP, signal.SIGTERM)]
+
+
+def test_a_second_signal_does_not_keep_it_from_ending(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The terminal goes, and its session is stopped: both come at once."""
+
+    class Twice(PlayedWatch):
+        def __call__(self, *args: Any, **more: Any) -> dict[str, Any]:
+            if args[1]["ask"] == "bump-end":
+                os.kill(os.getpid(), signal.SIGTERM)
+            return super().__call__(*args, **more)
+
+    def drops(_watch: PlayedWatch, look: int) -> None:
+        if look == 2:
+            os.kill(os.getpid(), signal.SIGHUP)
+
+    watch = Twice(at_look=drops)
+    with pytest.raises(KeyboardInterrupt):
+        called(watch, tmp_path, monkeypatch)
+    assert watch.asked == ["bump-test", "bump-end"]
+
+
+def test_who_asked_to_outlive_the_terminal_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`nohup`."""
+    was = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+
+    def drops(_watch: PlayedWatch, _look: int) -> None:
+        os.kill(os.getpid(), signal.SIGHUP)
+
+    try:
+        out = called(PlayedWatch(at_look=drops), tmp_path, monkeypatch)
+    finally:
+        signal.signal(signal.SIGHUP, was)
+    assert "good  breath" in out
 
 
 def test_others_who_ask_too_much_break_nothing_off(

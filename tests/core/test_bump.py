@@ -45,6 +45,14 @@ def test_it_sounds_and_no_phone_hears_of_it() -> None:
     assert states == ["begun", "ended"]
 
 
+@pytest.mark.parametrize("text", ["breath", "gas", "", "perfume"])
+def test_what_is_held_to_the_parts_is_said_where_it_is_known(text: str) -> None:
+    night = evening()
+    night.take(Act(ActKind.BUMP_TEST, by="socket", text=text), 1.0)
+    (begun,) = night.records("bump-test")
+    assert begun.fields.get("by", "") == (text if text != "perfume" else "")
+
+
 @pytest.mark.hazard("silenced-by-test")
 def test_a_danger_that_begins_in_it_is_told_when_it_ends() -> None:
     """Nobody ended it: it ends by itself."""

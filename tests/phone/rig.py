@@ -23,6 +23,7 @@ from typing import Any
 from cabinvigil.daemon.core.model import AlarmState, Alert, Priority, Transition
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import (
+    ROOT,
     Messages,
     Pending,
     Publication,
@@ -152,6 +153,10 @@ class Watch:
     period_s: float = 5.0
     began: datetime = field(default_factory=lambda: datetime.now(UTC))
     seq: int = 0
+    root: str = ROOT
+    """Before its topics, in place of what a watch has there."""
+    bump: Mapping[str, float | str] = field(default_factory=dict)
+    """What its heartbeats say of a test of the parts."""
 
     def __post_init__(self) -> None:
         self.messages = Messages(Topics(self.cabin), run_of(self.began), UTC)
@@ -166,7 +171,7 @@ class Watch:
 
     def send(self, publication: Publication) -> None:
         self.listener.publish(
-            publication.topic,
+            publication.topic.replace(ROOT, self.root, 1),
             publication.payload,
             retain=publication.retain,
             user=dict(publication.user),
@@ -177,7 +182,11 @@ class Watch:
         self.send(self.messages.presence("watching"))
 
     def beat(self) -> None:
-        self.send(self.messages.heartbeat(self.next(), self.stamp(), self.period_s))
+        self.send(self._heartbeat())
+
+    def _heartbeat(self) -> Publication:
+        stamp, seq = self.stamp(), self.next()
+        return self.messages.heartbeat(seq, stamp, self.period_s, self.bump)
 
     def alert(
         self,

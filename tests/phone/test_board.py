@@ -48,8 +48,14 @@ class Shown:
         self.seq += 1
         return self.seq
 
-    def beat(self, cabin: str = "lapwing") -> None:
-        beat = BeatHeard(cabin, self.run, self.next(), self.now_s - 900.0, 30.0)
+    def beat(
+        self, cabin: str = "lapwing", bump_for_s: float = 0.0, bump_by: str = ""
+    ) -> None:
+        beat = BeatHeard(
+            *(cabin, self.run, self.next(), self.now_s - 900.0, 30.0),
+            bump_for_s=bump_for_s,
+            bump_by=bump_by,
+        )
         self.silence.heartbeat(beat, self.now_s, is_retained=False)
         self.board.alive(beat, self.now_s)
         self.silence.look(self.now_s)

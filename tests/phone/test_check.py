@@ -1,5 +1,6 @@
 """`phone --check`: what would keep a phone from ringing is BAD; nothing is touched."""
 
+import re
 import resource
 import socket
 from collections.abc import Iterator
@@ -20,7 +21,7 @@ from cabinvigil.daemon.phone.state_folder import (
 from cabinvigil.daemon.phone.store import Store
 from tests.outputs.brokers import Mosquitto, free_port, mosquitto
 from tests.outputs.listener import Listener
-from tests.phone.rig import Sink, Watch, config, running, wait_for
+from tests.phone.rig import LOGGED, Sink, Watch, config, listens, running, wait_for
 
 NOW_S = 1_800_000_000.0
 
@@ -113,6 +114,22 @@ def test_the_page_of_the_one_that_runs_is_good(
         texts = {f.subject: f.text for f in findings(load_phone(path), path)}
         assert texts["page"].endswith("by the one that runs, 0 devices paired")
         assert process.stop() == 0
+
+
+@pytest.mark.broker
+def test_a_check_throws_out_none_that_runs(tmp_path: Path, sink: Sink) -> None:
+    """Each of its connections has a name of its own at the broker."""
+    with mosquitto(tmp_path / "broker", LOGGED) as broker:
+        log = tmp_path / "broker" / "log"
+        path = config(tmp_path, broker.port, {"Ana": sink.address()})
+        with running(path) as process:
+            wait_for(lambda: listens(log), why=process.said)
+            assert "broker" not in dict(bad(path))
+            said = log.read_text()
+            assert process.stop() == 0
+    names = re.findall(r"New client connected from \S+ as (\S+) ", said)
+    name = "cabinvigil-phone"
+    assert sorted(names) == [name, f"{name}-check", f"{name}-states"]
 
 
 @pytest.mark.broker

@@ -16,6 +16,7 @@ from cabinvigil.daemon.phone.lanes import Lane
 from cabinvigil.daemon.phone.rings import PhoneMessage
 from cabinvigil.daemon.phone.settings import Recipient
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from tests.phone.inline_sender import InlineSender
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 ANA = Recipient(name="Ana", address="json://localhost/a")
@@ -62,7 +63,9 @@ class Scene:
             tasks = []
             for one in self.recipients:
                 lane = Lane(
-                    one, self.push(one.name), clock, dispatch, local=lambda wall: wall
+                    *(one, self.push(one.name), clock, dispatch),
+                    local=lambda wall: wall,
+                    make_sender=InlineSender,
                 )
                 dispatch.lanes[one.name] = lane
                 tasks.append(asyncio.ensure_future(lane.run()))

@@ -64,6 +64,19 @@ def test_what_the_watch_says_is_understood() -> None:
     assert read("cabinvigil/lapwing/bridge", b"0") == BridgeHeard("lapwing", False)
 
 
+def test_a_heartbeat_tells_of_a_test_of_the_parts() -> None:
+    beat = back(MESSAGES.heartbeat(7, STAMP, 30.0))
+    assert (beat.bump_for_s, beat.bump_by) == (0.0, "")
+    bump = {"bump_for_s": 280.0, "bump_by": "breath"}
+    beat = back(MESSAGES.heartbeat(7, STAMP, 30.0, bump))
+    assert (beat.bump_for_s, beat.bump_by) == (280.0, "breath")
+    odd = {"run": "r", "seq": 1, "up_s": 1, "period_s": 30, "bump_for_s": 1e9}
+    payload = json.dumps({**odd, "bump_by": "perfume"}).encode()
+    beat = read("cabinvigil/lapwing/heartbeat", payload)
+    assert isinstance(beat, BeatHeard)
+    assert (beat.bump_for_s, beat.bump_by) == (300.0, ""), "no longer than a test lasts"
+
+
 def test_an_alert_keeps_its_text_and_has_one_id_however_often_it_comes() -> None:
     alert = Alert("o2-low", Priority.HIGH, "Oxygen 19.2\u00a0%. Get out.", 0, 21600.0)
     said = MESSAGES.alert(Pending(alert, 3, 60.0), STAMP)

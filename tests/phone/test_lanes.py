@@ -2,17 +2,20 @@
 
 import asyncio
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from threading import Thread, current_thread
 
 import pytest
 
 from cabinvigil.daemon.clock import VirtualClock
-from cabinvigil.daemon.phone.lanes import Lane
+from cabinvigil.daemon.phone.lanes import HANGS_S, Lane, Sender, SenderThread
 from cabinvigil.daemon.phone.push import NoWordError
 from cabinvigil.daemon.phone.rings import DEAD_TRIES, PhoneMessage
 from cabinvigil.daemon.phone.settings import Recipient
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from tests.phone.inline_sender import InlineSender
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 
@@ -66,7 +69,12 @@ def message(text: str, urgency: int = 5, expires_s: float = 3600.0) -> PhoneMess
     return PhoneMessage(text, "lapwing", "Lapwing", text, urgency, expires_s)
 
 
-def play(address: Address, recipient: Recipient, script: object) -> None:
+def play(
+    address: Address,
+    recipient: Recipient,
+    script: object,
+    make_sender: Callable[[str], Sender] = InlineSender,
+) -> None:
     """Run a lane in virtual time; `script` is given it and may sleep."""
 
     async def whole() -> None:
@@ -74,11 +82,12 @@ def play(address: Address, recipient: Recipient, script: object) -> None:
         address.now = loop.time  # type: ignore[method-assign]
         lane = Lane(
             recipient, address, VirtualClock(loop, START), address,
-            local=lambda wall: wall,
+            local=lambda wall: wall, make_sender=make_sender,
         )  # fmt: skip
         task = asyncio.ensure_future(lane.run())
         await script(lane)  # type: ignore[operator]
         task.cancel()
+        await asyncio.wait({task})
 
     run_virtual(whole())
 
@@ -216,3 +225,57 @@ def test_what_is_too_old_at_once_is_not_pushed(left_s: float) -> None:
 
     play(address, ANA, script)
     assert (address.pushed, address.events) == ([], ["expired a"])
+
+
+def test_one_sender_pushes_all_and_one_that_hangs_is_left_for_another() -> None:
+    address, made = Address(), list[InlineSender]()
+
+    def make(name: str) -> InlineSender:
+        made.append(InlineSender(name))
+        return made[-1]
+
+    async def script(lane: Lane) -> None:
+        for text in "ab":
+            lane.add(message(text), 3600.0)
+            await asyncio.sleep(1.0)
+        made[0].hangs = True
+        lane.add(message("c"), 3600.0)
+        await asyncio.sleep(HANGS_S + 60.0)
+
+    play(address, ANA, script, make)
+    assert [one.works for one in made] == [3, 1]
+    assert all(one.is_left for one in made)
+    told = f"failed c 1 no answer in {HANGS_S:g} s"
+    assert address.events == ["delivered a", "delivered b", told, "delivered c"]
+
+
+def test_the_threads_of_a_lane_are_kept_and_end_with_it() -> None:
+    threads: set[Thread] = set()
+
+    class Seen(Address):
+        def __call__(self, title: str, text: str, urgency: int, /) -> str:
+            threads.add(current_thread())
+            return super().__call__(title, text, urgency)
+
+        def delivered(self, ring: PhoneMessage, name: str) -> None:
+            super().delivered(ring, name)
+            if len(self.events) == 3:
+                over.set()
+
+    over = asyncio.Event()
+
+    async def whole() -> None:
+        address, loop = Seen(), asyncio.get_running_loop()
+        lane = Lane(ANA, address, VirtualClock(loop, START), address)
+        task = asyncio.ensure_future(lane.run())
+        for text in "abc":
+            lane.add(message(text), 3600.0)
+        await over.wait()
+        task.cancel()
+        await asyncio.wait({task})
+
+    asyncio.run(whole())
+    (thread,) = threads
+    assert isinstance(thread, SenderThread)
+    thread.join(10.0)
+    assert not thread.is_alive()

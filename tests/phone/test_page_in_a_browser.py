@@ -124,6 +124,7 @@ def pair(path: Path) -> str:
 def calm(scene: Scene) -> Iterator[None]:
     yield
     scene.is_speaking = True
+    scene.watch.bump = {}
     scene.end_alarms()
     assert scene.tab.errors == []
 
@@ -144,6 +145,28 @@ def test_all_is_well_and_says_when_it_was_so(scene: Scene) -> None:
     for label in ("carbon dioxide", "dew point", "dust", "vapours", "battery"):
         assert label in tab.text("rest")
     assert tab.run("document.querySelectorAll('#decides svg .fan').length") == 1
+
+
+def test_a_test_of_the_parts_is_a_trial_and_hides_no_other_alarm(scene: Scene) -> None:
+    scene.wait_word("safe")
+    tab = scene.tab
+    scene.watch.bump = {"bump_for_s": 240.0, "bump_by": "breath"}
+    scene.wait_word("trial")
+    told = "A test of the parts with breath: what rings by it is no danger."
+    assert tab.text("order") == told
+    scene.watch.alarm(text="Far too little oxygen: 17 %. Get everyone outside now.")
+    tab.wait(lambda: tab.text("alarms").startswith("TEST Far too little"), 15.0)
+    assert (scene.word(), tab.text("order")) == ("trial", told)
+    co = {"alarm": "co-level", "text": "Carbon monoxide: 90 ppm. Get out now."}
+    scene.watch.alarm(**co)
+    scene.wait_word("out")
+    assert tab.text("order") == "Get out now."
+    assert tab.text("alarms").startswith("DANGER Carbon monoxide")
+    scene.watch.alarm("co-level", AlarmState.NORMAL)
+    scene.wait_word("trial")
+    scene.watch.bump = {}
+    scene.wait_word("out")
+    assert tab.text("alarms").startswith("DANGER Far too little")
 
 
 @pytest.mark.parametrize(

@@ -295,3 +295,42 @@ def test_two_processes_of_one_client_id_are_told(
         assert one.said().count("out of reach") <= begun + 1, "not each of many turns"
         assert one.said().count("have the client_id") == 1
         assert other.stop() == 0
+
+
+def test_a_silent_cabin_is_forgotten_by_a_word(
+    tmp_path: Path, broker: Mosquitto, listener: Listener, sink: Sink
+) -> None:
+    """But only one that was told as silent, and while nothing runs there."""
+    path = config(tmp_path, broker.port, {"Ana": sink.address()})
+
+    def forget(cabin: str) -> tuple[int, str]:
+        ended = subprocess.run(
+            [*COMMAND, "--config", str(path), "--forget", cabin],
+            capture_output=True, text=True, timeout=60,
+        )  # fmt: skip
+        return ended.returncode, ended.stdout + ended.stderr
+
+    assert "was cabinvigil phone ever run" in forget("plover")[1]
+    lapwing, plover = Watch(listener), Watch(listener, "plover")
+    with running(path) as process:
+        connected(process)
+        for watch in (lapwing, plover):
+            watch.watching()
+            watch.beat()
+        wait_for(lambda: "Plover is silent" in "".join(sink.texts()), 40.0)
+        assert "runs with this config; stop it" in forget("plover")[1]
+        lapwing.beat()
+        wait_for(lambda: "Lapwing is watched again" in "".join(sink.texts()), 40.0)
+        assert process.stop() == 0
+    assert forget("plovre")[0] == 2
+    assert "is plover meant?" in forget("plovre")[1]
+    assert "was not silent" in forget("lapwing")[1]
+    assert forget("plover")[0] == 0
+    sink.got.clear()
+    with running(path) as process:
+        connected(process, 2)
+        wait_for(lambda: "Lapwing is silent" in "".join(sink.texts()), 40.0)
+        assert "Plover" not in "".join(sink.texts())
+        plover.beat()
+        wait_for(lambda: "Plover is watched again" in "".join(sink.texts()), 40.0)
+        assert process.stop() == 0

@@ -5,7 +5,12 @@ from dataclasses import replace
 import pytest
 
 from cabinvigil.daemon.phone.inbound import BeatHeard
-from cabinvigil.daemon.phone.silence import AGAIN_S, KeptSilence, SilenceWatch
+from cabinvigil.daemon.phone.silence import (
+    AGAIN_S,
+    FORGOTTEN,
+    KeptSilence,
+    SilenceWatch,
+)
 from tests.phone.test_silence import LATEST_S, Night
 
 
@@ -80,8 +85,31 @@ def test_a_cabin_that_lived_before_our_restart_has_three_heartbeats() -> None:
     assert night.told() == ["silent"]
 
 
-def test_a_cabin_that_is_given_up_is_told_no_more() -> None:
-    """Silent for good: README has somebody say `stopped` at the broker for it."""
+@pytest.mark.parametrize("presence", ["", "watching", "lost", "stopped"])
+def test_a_cabin_that_is_forgotten_is_told_no_more_until_it_is_heard(
+    presence: str,
+) -> None:
+    night = Night()
+    kept = KeptSilence(FORGOTTEN, 0.0, 30.0)
+    for _ in range(3):
+        night.watch = SilenceWatch()
+        night.watch.connected(True, night.now_s)
+        night.watch.expect("lapwing", night.now_s, kept)
+        if presence:
+            night.watch.presence("lapwing", presence, night.now_s)
+        night.pass_s(12 * 3600.0)
+        assert night.watch.cabins == ()
+        kept = night.watch.kept(night.now_s)["lapwing"]
+    assert night.told() == []
+    night.watch.presence("lapwing", "watching", night.now_s)
+    night.live(60.0)
+    assert night.watch.cabins == ("lapwing",)
+    night.pass_s(100.0)
+    assert night.told() == ["back", "silent"]
+
+
+def test_a_cabin_that_is_given_up_at_the_broker_is_told_no_more() -> None:
+    """Silent for good: somebody says `stopped` at the broker for it."""
     night = Night()
     night.live(60.0)
     night.pass_s(100.0)

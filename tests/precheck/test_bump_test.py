@@ -173,6 +173,19 @@ def test_all_is_over_when_the_test_is() -> None:
     assert evening.phone.heard == []
 
 
+def test_gas_beyond_a_parts_range_is_judged_at_its_end() -> None:
+    """The module ends at 500 ppm: it cannot show 720 of 900, and is none the worse."""
+    evening = through_the_test(
+        replace(CALM, co_ppm=900.0), gas_ppm=900.0, afterwards_s=0.0
+    )
+    assert evening.test is not None
+    assert [one.failed for one in evening.test.proofs] == [""]
+    assert words_of(evening, "test gas") == ["good", "mind"]
+    (told,) = (one.text for one in evening.test.findings if one.word == "mind")
+    assert told.startswith("the range of bunk-co ends at 5")
+    assert "and the gas has 900: take gas of less" in told
+
+
 def test_a_breath_at_which_nothing_sounds_has_shown_half_of_it() -> None:
     """The sounder's part of the test: its alarms put aside, or limits too lax."""
     evening = through_the_test(without=("o2", "co2", "displaced"))

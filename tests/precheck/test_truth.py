@@ -141,6 +141,14 @@ def test_test_gas_is_seen_in_three_lags_and_not_tenfold() -> None:
     assert "it showed 500 ppm of 50: is its scale right" in tenfold.failed
 
 
+def test_a_part_at_the_end_of_its_range_in_weak_gas_is_none_the_better() -> None:
+    trial = BumpTrial([CO], FRESH, 100.0)
+    trial.see(10.0, {**FRESH, "co_ppm": 500.0}, {"co_ppm"})
+    (proof,) = trial.proofs(NOW)
+    assert "it showed 500 ppm of 100" in proof.failed
+    assert trial.at_top() == []
+
+
 def not_back(trial: BumpTrial) -> list[str]:
     return list(trial.not_back().values())
 

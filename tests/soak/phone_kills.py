@@ -118,7 +118,7 @@ def connected(process: Process, count: int, deadline_s: float = 20.0) -> None:
     """Wait until it came to the broker so often; it may be killed before it does."""
     log = process.path.parent / "broker" / "log"
     until_s = time.perf_counter() + deadline_s
-    while log.read_text().count("as cabinvigil-phone") < count:
+    while log.read_text().count("as cabinvigil-phone-states") < count:
         if time.perf_counter() > until_s:
             return
         time.sleep(0.02)

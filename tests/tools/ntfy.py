@@ -107,7 +107,7 @@ def main(program: str, alerts: int) -> int:
             }
             log = folder / "broker" / "log"
             with running(config(folder, broker.port, to)) as process:
-                wait_for(lambda: "as cabinvigil-phone" in log.read_text())
+                wait_for(lambda: "as cabinvigil-phone-states" in log.read_text())
                 time.sleep(0.5)
                 watch = Watch(listener)
                 for priority, text, _ in TEXTS:

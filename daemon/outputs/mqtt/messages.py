@@ -192,8 +192,14 @@ class Messages:
             user=(("run", self.run), *self._marks),
         )
 
-    def heartbeat(self, seq: int, stamp: Stamp, period_s: float) -> Publication:
-        """Say that steps are being completed, and when this is said next.
+    def heartbeat(
+        self,
+        seq: int,
+        stamp: Stamp,
+        period_s: float,
+        bump: Mapping[str, float | str] = MappingProxyType({}),
+    ) -> Publication:
+        """Say that steps are being completed, when this is said next, and of a test.
 
         Not retained: what a broker kept over a power cut would arrive as if new.
         """
@@ -203,6 +209,7 @@ class Messages:
                 **self._head(seq, stamp),
                 "period_s": period_s,
                 "next_at": utc_text(stamp.wall + timedelta(seconds=period_s)),
+                **bump,
             },
             expiry_s=round(HEARTBEATS_KEPT * period_s),
         )

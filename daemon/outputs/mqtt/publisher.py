@@ -50,6 +50,8 @@ class Publisher:
         self._readings_due_s = float("-inf")
         self._heartbeat_due_s = float("-inf")
         self._stepped_s = float("-inf")
+        self._bump_until_s = float("-inf")
+        self._bump_by = ""
         self._watching_s = float("inf")
         """When `WATCHING` was last said; only after a connection was made."""
 
@@ -66,6 +68,12 @@ class Publisher:
                 seq = self._next()
                 said = self.messages.estimates(command.fields, seq, stamp)
                 self.outbox.put_state(said, stamp.up_s)
+            case Record(event="bump-test"):
+                for_s = command.fields.get("for_s", float("-inf"))
+                self._bump_until_s = stamp.up_s + for_s
+                self._bump_by = command.fields.get("by", "")
+                self._heartbeat_due_s = float("-inf")
+                return self.tick(stamp)
             case Record(event="air"):
                 self._breathe(command.fields, stamp)
                 return self.tick(stamp)
@@ -83,7 +91,8 @@ class Publisher:
             )
             if is_stepping:
                 seq = self._next()
-                said = self.messages.heartbeat(seq, now, self._heartbeat_s)
+                bump = self._bump(now.up_s)
+                said = self.messages.heartbeat(seq, now, self._heartbeat_s, bump)
                 self.outbox.put_state(said, now.up_s)
                 if now.up_s - self._watching_s >= self._heartbeat_s / 2.0:
                     self._say_watching(now)
@@ -125,6 +134,14 @@ class Publisher:
         expiry_s = round(HEARTBEATS_KEPT * self._heartbeat_s)
         said = self.messages.presence(WATCHING, expiry_s)
         self.outbox.put_state(said, now.up_s)
+
+    def _bump(self, now_s: float) -> dict[str, float | str]:
+        """Return what a heartbeat says of a test of the parts."""
+        left_s = self._bump_until_s - now_s
+        if left_s <= 0.0:
+            return {}
+        by = {"bump_by": self._bump_by} if self._bump_by else {}
+        return {"bump_for_s": round(left_s, 1), **by}
 
     def _next(self) -> int:
         self._seq += 1

@@ -6,7 +6,7 @@ wake-up, and a deadline on everything.  MQTT 5 where the broker has it, else 3.1
 
 import select
 import ssl
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -216,13 +216,31 @@ class MqttSession:
         )
         return int(info.mid)
 
-    def pump(self, timeout_s: float) -> list[SessionEvent]:
+    def unfollow(self, topics: Iterable[str]) -> None:
+        """Take back what a kept session was asked for, by this run or one before."""
+        self._client.unsubscribe(list(topics))
+
+    def fileno(self) -> int:
+        """Give the descriptor that becomes readable; -1: there is none any more."""
+        sock = self._client.socket()
+        return -1 if sock is None else sock.fileno()
+
+    @property
+    def has_more(self) -> bool:
+        """Whether something was received that no descriptor shows."""
+        return _has_buffered(self._client.socket())
+
+    def pump(self, timeout_s: float, *, also: Sequence[int] = ()) -> list[SessionEvent]:
         """Move bytes for at most so long; return what happened.
+
+        Args:
+            timeout_s: how long to wait for a first byte.
+            also: descriptors that end the waiting as well.
 
         Raises:
             BrokerError: the connection is gone.
         """
-        self._turn(timeout_s)
+        self._turn(timeout_s, also=[fd for fd in also if fd >= 0])
         if self._gone is not None:
             raise self._gone
         events, self._events = self._events, []
@@ -240,14 +258,16 @@ class MqttSession:
 
     # --- inside --------------------------------------------------------------
 
-    def _turn(self, timeout_s: float, *, wakes: bool = True) -> None:
+    def _turn(
+        self, timeout_s: float, *, wakes: bool = True, also: Sequence[int] = ()
+    ) -> None:
         """One round of paho's loop, on our own select, with our own wake-up or not."""
         client, sock = self._client, self._client.socket()
         if sock is None:
             self._lose(self._broker.unreachable("the connection ended"))
             return
         try:
-            reads: list[Any] = [sock, self._wake_fd] if wakes else [sock]
+            reads: list[Any] = [sock, self._wake_fd, *also] if wakes else [sock]
             writes = [sock] if client.want_write() else []
             if _has_buffered(sock):
                 timeout_s = 0.0

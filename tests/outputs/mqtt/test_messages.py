@@ -162,6 +162,26 @@ def test_readings_and_heartbeats_come_at_their_pace() -> None:
     assert beat["next_at"] == "2025-01-14T21:00:30.000Z"
 
 
+def test_a_test_of_the_parts_is_said_with_each_heartbeat_at_once() -> None:
+    """The page shows a test as that: as it begins, meanwhile, and as it ends."""
+    some = desk()
+    said = []
+    for second in range(100):
+        some.handle(Record("air", {"o2_pct": 20.5}), at(second))
+        if second == 40:
+            fields = {"state": "begun", "for_s": 300.0, "by": "breath"}
+            some.handle(Record("bump-test", fields), at(second))
+        if second == 80:
+            some.handle(Record("bump-test", {"state": "ended"}), at(second))
+        said += [(second, p) for p in drain(some, at(second))]
+    beats = [(s, json.loads(p.payload)) for s, p in said if "heartbeat" in p.topic]
+    told = [(s, one.get("bump_for_s"), one.get("bump_by")) for s, one in beats]
+    assert told == [
+        *((0, None, None), (30, None, None)),
+        *((40, 300.0, "breath"), (70, 270.0, "breath"), (80, None, None)),
+    ]
+
+
 def test_no_heartbeat_from_a_watch_that_no_longer_steps() -> None:
     """The network thread alone is no sign of life: a hung core falls silent."""
     some = desk()
