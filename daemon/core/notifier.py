@@ -99,8 +99,7 @@ class _Turn:
     def _is_rise(self, alarm: str) -> bool:
         """Return whether an alarm is a danger that was not told as such.
 
-        One that was told, was over and is back within minutes is no news either; nor is
-        one that is over by now.
+        One that was told, is back within minutes, or is over by now is no news either.
         """
         standing = self.standings[alarm]
         grave = weight(standing)
@@ -163,6 +162,7 @@ class _Turn:
         expiry_s = EXPIRY_S[one.priority]
         is_rise = self._is_rise(alarm)
         if escalation != SECOND:
+            self.waiting.discard(alarm)
             self.texts.append(self.now)
             self.told[alarm] = (weight(one), self.now)
             last = self.told_lately.get(alarm, self.told[alarm])
@@ -175,7 +175,6 @@ class _Turn:
         if escalation == SECOND or (to_both and self._second_hears(is_rise=is_rise)):
             self.second.append(self.now)
             self.alerts.append(Alert(alarm, one.priority, one.text, SECOND, expiry_s))
-        self.waiting.discard(alarm)
 
     def _second_hears(self, *, is_rise: bool) -> bool:
         return is_rise or len(self.second) < TEXTS
@@ -196,9 +195,8 @@ class _Turn:
             standing = self.standings.get(alarm)
             if standing is None or not standing.is_open:
                 grave, _ = self.told.pop(alarm)
-                if standing is None or self.specs[alarm].about_air:
-                    continue
-                if grave[0] != Priority.LOW:
+                is_air = standing is None or self.specs[alarm].about_air
+                if standing and not is_air and grave[0] != Priority.LOW:
                     self._note_end(what(standing.text), grave[0])
 
         if self.before.is_danger and not self.dangers():
@@ -222,7 +220,9 @@ class _Turn:
     def tell_new(self) -> None:
         """Tell what waits, the gravest first, as far as it may go out now."""
         for alarm in sorted(self.waiting, key=self._gravity, reverse=True):
-            if self._is_same_news(alarm) or self._has_come_true(alarm):
+            if is_true := self._has_come_true(alarm):  # the limit itself told it
+                self.told.setdefault(alarm, (weight(self.standings[alarm]), self.now))
+            if is_true or self._is_same_news(alarm):
                 self.waiting.discard(alarm)
                 continue
             if self._is_held_back(alarm):
@@ -264,8 +264,8 @@ class _Turn:
             self.send(ruling, SECOND)
         last = self.told.get(ruling)
         waited_s = float("inf") if last is None else self.now - last[1]
-        is_grave = self.standings[ruling].priority is Priority.HIGH
-        is_due = waited_s >= (AGAIN_S if is_grave else SOFT_AGAIN_S)
+        is_high = self.standings[ruling].priority is Priority.HIGH
+        is_due = waited_s >= (AGAIN_S if is_high else SOFT_AGAIN_S)
         if (risen and waited_s >= JUST_TOLD_S) or (is_due and last is not None):
             self._repeat(ruling, to_both=is_due or level >= AGAIN)
         if {one.escalation == SECOND for one in self.alerts} == {True}:

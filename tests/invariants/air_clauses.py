@@ -27,7 +27,7 @@ def all_clear(oracle: Oracle, moment: Moment) -> Checks:
     is_given = any(message.alarm == "all-clear" for message in moment.messages)
     if not is_given or moment.is_loose:
         return
-    yield "a/air", ", ".join(_bad_air(moment))
+    yield "a/air", ", ".join(_bad_air(oracle, moment))
     active = [
         f"{alarm} {view.state}"
         for alarm, view in moment.alarms.items()
@@ -40,17 +40,14 @@ def all_clear(oracle: Oracle, moment: Moment) -> Checks:
     yield "a/unseen", ", ".join(_unseen(moment))
 
 
-def _bad_air(moment: Moment) -> list[str]:
+def _bad_air(oracle: Oracle, moment: Moment) -> list[str]:
     """List what is bad, though an honest part of the quantity could know it."""
-    truth, bad = moment.truth, []
     honest = {part.quantity for part in moment.parts if part.mode == "alive"}
-    if "o2_pct" in honest and truth.o2_pct < li.GOOD_O2_PCT - li.ERROR["o2_pct"]:
-        bad.append(f"oxygen is {truth.o2_pct:.2f} %")
-    if "co_ppm" in honest and truth.co_ppm >= li.GOOD_CO_PPM + li.ERROR["co_ppm"]:
-        bad.append(f"carbon monoxide is {truth.co_ppm:.0f} ppm")
-    if "co2_ppm" in honest and truth.co2_ppm >= li.GOOD_CO2_PPM + li.ERROR["co2_ppm"]:
-        bad.append(f"carbon dioxide is {truth.co2_ppm:.0f} ppm")
-    return bad
+    return [
+        f"{quantity} is {moment.true(quantity):.2f}"
+        for quantity, since_s in oracle.bad_since_s.items()
+        if quantity in honest and moment.at_s - since_s >= li.LAG_S
+    ]
 
 
 def _unseen(moment: Moment) -> list[str]:

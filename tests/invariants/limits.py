@@ -71,6 +71,13 @@ CO_HOURS_PPM, CO_HOURS_S = 30.0, 4 * 3600.0
 """Carbon monoxide for four hours wakes people too, as 70 ppm does, and asks the same of
 them (AEGL-2 is 33 ppm over four hours)."""
 
+CO2_QUARTER_PPM, CO2_QUARTER_S = 15e3, 900.0
+"""Carbon dioxide over a quarter of an hour is a danger as 3 % is (EH40's short-term
+limit)."""
+LAG_S = 15.0
+"""A part knows of other air so much later at least (sensors.md: the quickest oxygen
+cell takes 15 s to nine tenths)."""
+
 FURTHER = {
     limit.guard: limit
     for first, limit in pairwise(LIMITS)

@@ -80,9 +80,8 @@ class Danger:
         }
 
     def _note_second(self, moment: Moment) -> None:
-        self._second = [
-            one for one in self._second if one[0] >= moment.at_s - li.CROWD_S
-        ]
+        since_s = moment.at_s - li.CROWD_S - moment.tick_s
+        self._second = [one for one in self._second if one[0] >= since_s]
         self._second += [
             (moment.at_s, message.priority >= HIGH)
             for message in moment.messages

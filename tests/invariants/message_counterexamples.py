@@ -28,6 +28,13 @@ from tests.invariants.short_courses import (
 
 MESSAGE_COURSES: dict[str, tuple[Course, ...]] = {
     "d/again": (
+        # It rings again while the first phone has no room: that the second is told
+        # makes nothing of it known to the first.
+        course_of(
+            *(GASES, Wait(1, 2.0), o2(17.5), Wait(1, 1.0), Each(Press(), 8, 2.0)),
+            *(Restart(28_800.0, knows_gap=False), Wait(12, 30.0), o2(17.5)),
+            Wait(10, 30.0),
+        ),
         course_of(GASES, SHUT, o2(17.5), Wait(70, 30.0)),
         course_of(GASES, SHUT, co(400.0), Wait(60, 30.0)),
         # Three texts have gone, and then it cannot know how long it was down.
@@ -96,6 +103,12 @@ MESSAGE_COURSES: dict[str, tuple[Course, ...]] = {
         course_of(GASES, SHUT, o2(17.5), Wait(3), SourceSays("mqtt", "late"), Wait(6)),
     ),
     "g/crowd": (
+        # A forecast that had come true was known: no fourth text when it is repeated.
+        course_of(
+            *("hut", Turn("co2_ppm", 11e3), Wait(2, 60.0), AIRED, o2(17.5)),
+            *(Each(ACKNOWLEDGE, 2, 30.0), Each(Press(), 24, 6.0)),
+            trend="real",
+        ),
         # Two dangers, told as answered, sound again after a restart: both are news.
         course_of(
             *("ceiling", Turn("co2_ppm", 40e3), Wait(5, 60.0), o2(17.5), Wait(1, 1.0)),

@@ -12,8 +12,14 @@ from dataclasses import dataclass, field
 from tests.invariants.limits import (
     CHATTER,
     CHATTER_S,
+    CO2_QUARTER_PPM,
+    CO2_QUARTER_S,
     CO_HOURS_PPM,
     CO_HOURS_S,
+    ERROR,
+    GOOD_CO2_PPM,
+    GOOD_CO_PPM,
+    GOOD_O2_PCT,
     HEARD_S,
     LIMITS,
     Limit,
@@ -23,6 +29,7 @@ from tests.invariants.moment import LOUDNESS, WAKING, Act, Moment, PartView
 ACKNOWLEDGEMENTS_KEPT = 400
 """More than a chattering button gives in the time that one may quiet."""
 NEAR_HOURS_PPM = 0.85 * CO_HOURS_PPM
+NEAR_QUARTER_PPM = 0.85 * CO2_QUARTER_PPM
 """An alarm about hours that stands is the same one still (own choice)."""
 AGREEING = 2
 """A limit counts as seen when so many readings in a row are past it: one alone may be
@@ -83,6 +90,10 @@ class Oracle:
         self._co: list[tuple[float, float, float]] = []
         """Of carbon monoxide: when, ppm, and for how many seconds."""
         self._co_hours_ppm = 0.0
+        self._co2: list[tuple[float, float, float]] = []
+        self._co2_quarter_ppm = 0.0
+        self.bad_since_s: dict[str, float] = {}
+        """Since when the air has been bad for an all-clear, by quantity."""
         self._acknowledgements: list[Acknowledgement] = []
         self._sounding_s: dict[str, float] = {}
         """Since when each alarm has sounded."""
@@ -122,8 +133,10 @@ class Oracle:
             for excursion in self.excursions.values():
                 excursion.past_s = None
                 excursion.in_a_row.clear()
+        self._note_turns(moment)
         if moment.kind == "tick":
             self._note_co_hours(moment)
+            self._note_co2_quarter(moment)
             for limit in LIMITS:
                 self._note_excursion(limit, moment)
         if moment.act is not None and moment.act.acknowledges(moment.act.alarm):
@@ -141,7 +154,7 @@ class Oracle:
         waits = any(part.value is None and not part.is_silent for part in parts)
         is_for_hours = (
             limit.name == "CO 70 ppm" and self._co_hours_ppm >= NEAR_HOURS_PPM
-        )
+        ) or (limit.name == "CO2 3 %" and self._co2_quarter_ppm >= NEAR_QUARTER_PPM)
         if is_for_hours or any(limit.is_near(value) for value in readings):
             if excursion.near_s is None:
                 excursion.near_s = moment.at_s
@@ -168,6 +181,32 @@ class Oracle:
             dose = math.fsum(ppm * tick_s for _, ppm, tick_s in self._co)
             span_s = moment.at_s - self._co[0][0] + self._co[0][2]
             self._co_hours_ppm = dose / known_s * span_s / CO_HOURS_S
+
+    def _note_co2_quarter(self, moment: Moment) -> None:
+        """Note the mean of carbon dioxide over a quarter of an hour, fresh before."""
+        given = [p.value for p in moment.parts_of("co2_ppm") if p.value is not None]
+        if given:
+            self._co2.append((moment.at_s, max(given), moment.tick_s))
+        since_s = moment.at_s - CO2_QUARTER_S
+        self._co2 = [one for one in self._co2 if one[0] > since_s]
+        dose = math.fsum(ppm * tick_s for _, ppm, tick_s in self._co2)
+        known_s = math.fsum(tick_s for _, _, tick_s in self._co2)
+        rest_s = max(0.0, CO2_QUARTER_S - known_s)
+        self._co2_quarter_ppm = (dose + 425.0 * rest_s) / (known_s + rest_s)
+
+    def _note_turns(self, moment: Moment) -> None:
+        """Note since when the air has been bad for the all-clear."""
+        truth = moment.truth
+        is_bad = {
+            "o2_pct": truth.o2_pct < GOOD_O2_PCT - ERROR["o2_pct"],
+            "co_ppm": truth.co_ppm >= GOOD_CO_PPM + ERROR["co_ppm"],
+            "co2_ppm": truth.co2_ppm >= GOOD_CO2_PPM + ERROR["co2_ppm"],
+        }
+        self.bad_since_s = {
+            quantity: self.bad_since_s.get(quantity, moment.at_s)
+            for quantity, bad in is_bad.items()
+            if bad
+        }
 
     def _note_acknowledgement(self, act: Act, at_s: float) -> None:
         too_fresh = frozenset(
