@@ -276,12 +276,16 @@ class Nights:
         The running night stays with all its parts, and so does the last one before it:
         nobody may have read it yet.
         """
+        # Only here: it looks into files, as readers do, which need this module.
+        from cabinvigil.daemon.log.earlier_part import spared
+
         files = self.files()
         total = held_bytes(self.folder)
         in_order = list(dict.fromkeys(each.night for each in files))
-        spared = {each.night for each in files if each.path == running}
-        spared |= set([night for night in in_order if night not in spared][-1:])
-        closed = [each for each in files if each.night not in spared]
+        kept = {each.night for each in files if each.path == running}
+        kept |= set([night for night in in_order if night not in kept][-1:])
+        held = spared(files, kept)
+        closed = [each for each in files if each not in held]
         errors = []
         while closed and total > self._max_bytes:
             oldest = closed.pop(0)

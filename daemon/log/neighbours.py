@@ -211,9 +211,9 @@ class _Files:
         return n, head.goes_on and is_gone and self._goes_back(n)
 
     def is_holed(self, n: int) -> bool:
-        """Return whether a file between this one and the one before is not there."""
+        """Return whether the file just before this one is not there."""
         before = self._found[n - 1].number if n else 0
-        return 0 < before < self._found[n].number - 1
+        return (before > 0 or n == 0) and before < self._found[n].number - 1
 
     def is_torn_off(self, n: int) -> bool:
         """Return whether the run before that a file's first knew of is not there."""

@@ -3,16 +3,18 @@
 import gzip
 import json
 import time
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from cabinvigil.daemon.commands.morning import give_account, read
 from cabinvigil.daemon.log import find
 from cabinvigil.daemon.log.find import NightError, all_nights, chosen
+from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.review.morning import Morning
-from tests.log.cut_nights import Writer
+from tests.log.read_back import Writer
 
 GOOD = {"o2_pct": 20.6, "co2_ppm": 900.0, "co_ppm": 1.0}
 BAD = {"o2_pct": 17.2, "co2_ppm": 21_000.0, "co_ppm": 60.0}
@@ -33,11 +35,16 @@ def run(
     at = datetime.fromisoformat(wall) if isinstance(wall, str) else wall
     is_first = not any(writer.folder.iterdir())
     writer.begin(at, is_first=is_first, is_set=is_set, down_s=down_s)
+    breathe(writer, hours, air)
+    writer.end(stop)
+
+
+def breathe(writer: Writer, hours: float, air: dict[str, float]) -> None:
+    """Write air that flickers."""
     for n in range(round(hours * 3600.0 / EVERY_S)):
         writer.live(EVERY_S)
         values = {key: one * (1.0 + 1e-4 * (n % 7)) for key, one in air.items()}
         writer.put("air", values, urgent=False)
-    writer.end(stop)
 
 
 def last(folder: Path) -> Morning:
@@ -189,3 +196,46 @@ def test_a_log_without_a_zone_is_told_by_the_names_of_its_files(
     finally:
         monkeypatch.undo()
         time.tzset()
+
+
+@pytest.mark.parametrize(
+    ("clock", "is_cut"),
+    [
+        ("1970-01-01T00:00:20+00:00", True),
+        ("1970-01-01T00:00:20+00:00", False),
+        ("saved", False),
+    ],
+)
+def test_the_caps_take_no_part_of_the_last_night(
+    clock: str, is_cut: bool, tmp_path: Path
+) -> None:
+    """Its first hours, in a file of another date, were deleted: the rest was 'Safe.'"""
+    writer = Writer(tmp_path, "Europe/Oslo")
+    run(writer, "2026-01-14T21:00+00:00", 0.2, GOOD)
+    run(writer, "2026-01-15T21:00+00:00", 0.2, GOOD, down_s=23 * 3600.0)
+    wall = writer.saved if clock == "saved" else datetime.fromisoformat(clock)
+    writer.begin(wall, is_first=False, is_set=False)
+    breathe(writer, 0.6, BAD)
+    if is_cut:
+        writer.end()
+        writer.begin(datetime(2026, 1, 16, 22, tzinfo=UTC), is_first=False, is_set=True)
+    writer.wall = datetime(2026, 1, 16, 22, tzinfo=UTC)
+    breathe(writer, 0.6, GOOD)
+    writer.end("SIGTERM")
+    run(writer, "2026-01-17T21:00+00:00", 0.2, GOOD, down_s=22 * 3600.0)
+    zone = ZoneInfo("Europe/Oslo")
+    nights = Nights(tmp_path, keep_days=400.0, max_bytes=1, packed=True, zone=zone)
+    nights.tidy(nights.files()[-1].path, datetime(2026, 1, 17, 23, tzinfo=UTC))
+    assert of(tmp_path, "2026-01-16").verdict.word == "dangerous"
+    assert date(2026, 1, 14) not in {one.night for one in nights.files()}
+
+
+def test_a_first_part_that_was_deleted_is_said_though_none_is_before_it(
+    tmp_path: Path,
+) -> None:
+    writer = Writer(tmp_path, "Europe/Oslo")
+    run(writer, "1970-01-01T00:00:20+00:00", 1.0, BAD, is_set=False, stop="")
+    run(writer, "2026-01-16T22:00+00:00", 1.0, GOOD)
+    (tmp_path / "night-1969-12-31.jsonl.gz").unlink()
+    assert last(tmp_path).tape.missing == (find.HEADLESS,)
+    assert not last(tmp_path).verdict.is_well
