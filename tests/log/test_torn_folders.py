@@ -13,6 +13,7 @@ from cabinvigil.daemon.commands.morning import give_account, read
 from cabinvigil.daemon.log import find
 from cabinvigil.daemon.log.find import NightError, all_nights, chosen
 from cabinvigil.daemon.log.folder import Nights
+from cabinvigil.daemon.log.mend import mend
 from cabinvigil.daemon.review.morning import Morning
 from tests.log.read_back import Writer
 
@@ -239,3 +240,24 @@ def test_a_first_part_that_was_deleted_is_said_though_none_is_before_it(
     (tmp_path / "night-1969-12-31.jsonl.gz").unlink()
     assert last(tmp_path).tape.missing == (find.HEADLESS,)
     assert not last(tmp_path).verdict.is_well
+
+
+@pytest.mark.parametrize("size", [1, 3, 4096])
+@pytest.mark.parametrize("hurt", [b"\0", b"\xff", b""])
+def test_a_packed_night_whose_first_bytes_are_gone_is_read_on(
+    hurt: bytes, size: int, tmp_path: Path
+) -> None:
+    """A lost block, or one flipped bit, at the top took the whole night."""
+    writer = Writer(tmp_path, "UTC")
+    run(writer, "2026-01-16T21:00+00:00", 2.0, BAD)
+    path = tmp_path / "night-2026-01-16.jsonl.gz"
+    data = path.read_bytes()
+    path.write_bytes(hurt * size + data[size:])
+    for found in (last(tmp_path), of(tmp_path, "2026-01-16")):
+        assert not found.verdict.is_well  # with its start, its limits are lost
+        assert min(one for one in found.tape.series["o2_pct"] if one) < 18.0
+        assert found.hours > 0.5
+        assert found.tape.damaged
+    survey = mend(path, tmp_path / "mended")
+    assert survey.is_damaged
+    assert survey.lines > 60
