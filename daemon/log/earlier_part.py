@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.log.folder import NightFile
+from cabinvigil.daemon.log.folder import NightFile, of_dates
 from cabinvigil.daemon.log.neighbours import head_of
 from cabinvigil.daemon.log.periods import LONGEST_NIGHT_S
 
@@ -23,7 +23,7 @@ def spared(files: Sequence[NightFile], nights: set[date]) -> set[NightFile]:
         files: all of the folder, in their true order.
         nights: the dates.
     """
-    found = {each for each in files if each.night in nights}
+    found = of_dates(files, nights)
     for first in [n for n, each in enumerate(files) if each in found]:
         for n in range(first, max(0, first - MOST_FILES), -1):
             if not _may_begin_before(files[n], files[n - 1]):

@@ -11,6 +11,7 @@ import pytest
 
 from cabinvigil.daemon.commands.morning import give_account, read
 from cabinvigil.daemon.log import find
+from cabinvigil.daemon.log.earlier_part import spared
 from cabinvigil.daemon.log.find import NightError, all_nights, chosen
 from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.mend import mend
@@ -226,7 +227,7 @@ def test_the_caps_take_no_part_of_the_last_night(
     run(writer, "2026-01-17T21:00+00:00", 0.2, GOOD, down_s=22 * 3600.0)
     zone = ZoneInfo("Europe/Oslo")
     nights = Nights(tmp_path, keep_days=400.0, max_bytes=1, packed=True, zone=zone)
-    nights.tidy(nights.files()[-1].path, datetime(2026, 1, 17, 23, tzinfo=UTC))
+    nights.tidy(nights.files()[-1].path, datetime(2026, 1, 17, 23, tzinfo=UTC), spared)
     assert of(tmp_path, "2026-01-16").verdict.word == "dangerous"
     assert date(2026, 1, 14) not in {one.night for one in nights.files()}
 
