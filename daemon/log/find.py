@@ -1,7 +1,7 @@
 """Finds the night that a person means: a file, a folder's last night, or a date."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -27,6 +27,7 @@ class OtherNightError(NightError):
 
 
 HEADLESS = "its beginning is missing, the file before the first is not there"
+HOLED = "a part of it is missing, a file between the others is not there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +189,9 @@ def _of(found: Sequence[NightFile], night: date, pick: Pick) -> Chosen:
     places = [n for n, one in enumerate(found) if one.night == night]
     near = around(found, places[0], places[-1])
     named = tuple(found[n].path for n in places)
-    lacks = (HEADLESS,) if near.is_headless else ()
+    told = ((HEADLESS, near.is_headless), (HOLED, near.has_hole))
+    lacks = tuple(text for text, is_so in told if is_so)
+    pick = replace(pick, zone=near.zone)
     return Chosen(_stem(named[0]), near.paths, named, pick, lacks)
 
 

@@ -9,7 +9,7 @@ import gzip
 import os
 import re
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
@@ -58,6 +58,14 @@ class NightFile:
     """Its place in the true order; 0 where its first line cannot be read: its date
     then says where it stands."""
     size: int
+
+
+Spares = Callable[[Sequence[NightFile], set[date]], set[NightFile]]
+
+
+def of_dates(files: Sequence[NightFile], nights: set[date]) -> set[NightFile]:
+    """Give the files that have these dates themselves."""
+    return {each for each in files if each.night in nights}
 
 
 class OpenNight:
@@ -186,7 +194,9 @@ class Nights:
             self._may_age_out = AGED_OUT_A_NIGHT
         return fresh
 
-    def tidy(self, running: Path | None, wall: datetime) -> None:
+    def tidy(
+        self, running: Path | None, wall: datetime, spares: Spares = of_dates
+    ) -> None:
         """Gzip what is closed, then delete what the caps no longer allow.
 
         One file that cannot be packed or deleted keeps no other from it.
@@ -201,7 +211,7 @@ class Nights:
             is_closed = each.path != running and each.path.suffix == ".jsonl"
             if is_closed and not each.path.is_symlink():
                 errors += _tried(partial(self._pack, each.path))
-        errors += self._prune(running, wall)
+        errors += self._prune(running, wall, spares)
         if errors:
             raise errors[0]
 
@@ -270,7 +280,9 @@ class Nights:
         path.unlink()
         self._numbers[packed.name] = self._number(packed)
 
-    def _prune(self, running: Path | None, wall: datetime) -> list[OSError]:
+    def _prune(
+        self, running: Path | None, wall: datetime, spares: Spares
+    ) -> list[OSError]:
         """Delete the oldest nights that are too many, then the few that are too old.
 
         The running night stays with all its parts, and so does the last one before it:
@@ -279,9 +291,10 @@ class Nights:
         files = self.files()
         total = held_bytes(self.folder)
         in_order = list(dict.fromkeys(each.night for each in files))
-        spared = {each.night for each in files if each.path == running}
-        spared |= set([night for night in in_order if night not in spared][-1:])
-        closed = [each for each in files if each.night not in spared]
+        kept = {each.night for each in files if each.path == running}
+        kept |= set([night for night in in_order if night not in kept][-1:])
+        held = spares(files, kept)
+        closed = [each for each in files if each not in held]
         errors = []
         while closed and total > self._max_bytes:
             oldest = closed.pop(0)

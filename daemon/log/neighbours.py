@@ -6,10 +6,11 @@ network has set the clock says so in its first line.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
+from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.folder import NightFile, night_of
@@ -45,6 +46,8 @@ class Head:
     """False where the line is damaged."""
     run: str = ""
     """The name of its run; '' in a log of before it had one."""
+    resumes: bool = False
+    """It starts a run, and there was one before it that may be of the same night."""
 
     @property
     def began_s(self) -> float | None:
@@ -66,7 +69,39 @@ def head_of(path: Path) -> Head:
         number_in(line),
         is_read=True,
         run=run if isinstance(run, str) else "",
+        resumes=_resumes(line),
     )
+
+
+def _resumes(line: Mapping[str, Any]) -> bool:
+    """Say whether a start knew of a run before it that may be of the same night."""
+    down_s = line.get("down_s")
+    is_soon = not isinstance(down_s, int | float) or down_s <= LONGEST_BREAK_S
+    return line.get("kept") is not None and is_soon
+
+
+def zone_by_names(found: Sequence[NightFile]) -> tzinfo | None:
+    """Find by which noons files are named that do not tell it, or not by a known name.
+
+    A file begins after its night's noon, however late; one that goes on begins just
+    then.  So it is the latest noon that fits them all.
+
+    Returns:
+        None where none does, or all files tell.
+    """
+    heads = [(head_of(one.path), one.night) for one in found]
+    walls = [
+        (head.wall, night)
+        for head, night in heads
+        if head.wall is not None and head.zone is None
+    ]
+    zones = (timezone(timedelta(minutes=m)) for m in range(-12 * 60, 15 * 60, 15))
+    fits = (
+        zone
+        for zone in zones
+        if walls and all(night_of(wall, zone) == night for wall, night in walls)
+    )
+    return next(fits, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +110,11 @@ class Around:
 
     paths: tuple[Path, ...]
     is_headless: bool
-    """The first of them goes on with a run whose file before is not there."""
+    """What the first of them goes on with is in a file that is not there."""
+    has_hole: bool
+    """A file between those of the night's date is not there."""
+    zone: tzinfo | None
+    """Of the noons by which the files are named, where they do not tell it."""
 
 
 def around(found: Sequence[NightFile], first: int, last: int) -> Around:
@@ -86,22 +125,28 @@ def around(found: Sequence[NightFile], first: int, last: int) -> Around:
         first: where the first file of the night's date stands.
         last: where the last does.
     """
-    files = _Files(found)
+    files = _Files(found, zone_by_names(found[max(0, first - 3) : last + 4]))
+    first = files.before_undated(first)
     begin, headless = files.begin(first, last)
     end = files.end(last)
-    return Around(tuple(one.path for one in found[begin : end + 1]), headless)
+    paths = tuple(one.path for one in found[begin : end + 1])
+    is_holed = any(files.is_holed(n) for n in range(first + 1, last + 1))
+    is_headless = headless or files.is_torn_off(first)
+    return Around(paths, is_headless, is_holed, files.zone)
 
 
 class _Files:
     """The files of a folder, of which each is looked into once."""
 
-    def __init__(self, found: Sequence[NightFile]) -> None:
+    def __init__(self, found: Sequence[NightFile], zone: tzinfo | None) -> None:
         self._found = found
+        self.zone = zone
         self._heads: dict[int, Head] = {}
 
     def _head(self, n: int) -> Head:
         if n not in self._heads:
-            self._heads[n] = head_of(self._found[n].path)
+            head = head_of(self._found[n].path)
+            self._heads[n] = replace(head, zone=head.zone or self.zone)
         return self._heads[n]
 
     def _moment_s(self, n: int) -> float | None:
@@ -165,10 +210,47 @@ class _Files:
         is_gone = n == 0 or self._found[n - 1].number < head.number - 1
         return n, head.goes_on and is_gone and self._goes_back(n)
 
+    def is_holed(self, n: int) -> bool:
+        """Return whether the file just before this one is not there."""
+        before = self._found[n - 1].number if n else 0
+        return (before > 0 or n == 0) and before < self._found[n].number - 1
+
+    def is_torn_off(self, n: int) -> bool:
+        """Return whether the run before that a file's first knew of is not there."""
+        return self._head(n).resumes and self.is_holed(n)
+
+    def before_undated(self, first: int) -> int:
+        """Return the first file of the night before a file that no clock dates.
+
+        After a power cut it may be the same night.  Any other is its own first.
+        """
+        n = first
+        while n > 0 and first - n < MOST_FILES and self._head(n).is_read:
+            if self._moment_s(n) is not None:
+                night = self._found[n].night
+                while n > 0 and self._found[n - 1].night == night:
+                    n -= 1
+                return n
+            n -= 1
+        return first
+
+    def _dated_after(self, last: int) -> int:
+        """Return the file whose clock dates one that has none, or the last."""
+        n = last
+        while n + 1 < len(self._found) and n - last < MOST_FILES:
+            if not self._head(n + 1).is_read:
+                break
+            n += 1
+            if self._moment_s(n) is not None:
+                break
+        return n
+
     def end(self, last: int) -> int:
         """Return the last file that may hold some, or the clock that dates it."""
         if not self._head(last).is_read:
             return last
+        if self._moment_s(last) is None:
+            return self._dated_after(last)
         noon = noon_s(self._found[last].night, self._head(last).zone)
         n = last
         while n + 1 < len(self._found) and n - last < MOST_FILES:

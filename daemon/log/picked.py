@@ -1,11 +1,13 @@
 """Picks the runs of one night out of the files that may hold some of it."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, tzinfo
 from itertools import pairwise
 from typing import NamedTuple
 
+from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.periods import (
     LONGEST_BREAK_S,
     LONGEST_NIGHT_S,
@@ -24,6 +26,8 @@ class Pick:
 
     night: date | None = None
     """By the date of its evening; None is the last."""
+    zone: tzinfo | None = None
+    """Of the noons, where the log names none that this machine knows."""
 
 
 class Picked(NamedTuple):
@@ -42,9 +46,16 @@ def picked(runs: Sequence[Run], pick: Pick, zone: tzinfo | None) -> Picked:
         pick: which night.
         zone: of the noons; None is the machine's own.
     """
-    bases = _bases(runs)
-    if bases is None:
+    told = _told(runs)
+    dated = [n for n, base in enumerate(told) if base is not None]
+    if not dated:
         return Picked(None, _last_ones(runs))
+    rest = dated[-1] + 1  # from here on no clock tells
+    if _is_apart(runs[rest - 1], runs[rest:]):
+        if pick.night is None or pick.night < EARLIEST.date():
+            return Picked(None, _last_ones(runs[rest:]))
+        runs, told = runs[:rest], told[:rest]
+    bases = _bases(runs, told)
     runs = [
         replace(run, believed_s=base) for run, base in zip(runs, bases, strict=True)
     ]
@@ -53,26 +64,40 @@ def picked(runs: Sequence[Run], pick: Pick, zone: tzinfo | None) -> Picked:
         for run, base in zip(runs, bases, strict=True)
     ]
     found = list(nights(periods, zone))
-    night = pick.night or _night_of_last(runs, periods, found)
+    ends = [n for n, run in enumerate(runs) if run.is_told]
+    night = pick.night
+    if night is None and ends:
+        is_dated = ends[-1] < rest
+        at_s = periods[ends[-1]].to_s if is_dated else periods[rest].from_s
+        night = _night_at(at_s, found)
     kept = [
         cut
-        for run, base in zip(runs, bases, strict=True)
+        for run, base in zip(runs[:rest], bases, strict=False)
         for one, period in found
         if one == night and (cut := _cut(run, base, period)) is not None
     ]
+    if runs[rest:] and night == _night_at(periods[rest].from_s, found):
+        kept += runs[rest:]  # no noon cuts them: nobody knows where it lies
     return Picked(night, kept)
 
 
-def _night_of_last(
-    runs: Sequence[Run], periods: Sequence[Period], found: Sequence[tuple[date, Period]]
-) -> date | None:
-    """Return the night of the last run that tells more than its start."""
-    ends = [n for n, run in enumerate(runs) if run.is_told]
-    if not ends:
-        return None
-    end_s = periods[ends[-1]].to_s
+def _is_apart(before: Run, rest: Sequence[Run]) -> bool:
+    """Say whether the last runs, which no clock dates, are no part of a night before.
+
+    The watch was put out in order before them, or they are longer than any night.
+    After a power cut they may well be of the same night, and it is told whole.
+    """
+    if not rest:
+        return False
+    length_s = math.fsum(run.end_s - run.begin_s for run in rest)
+    ended = [one.kind for one in before.events][-1:] == ["stop"]
+    return ended or length_s > LONGEST_NIGHT_S
+
+
+def _night_at(at_s: float, found: Sequence[tuple[date, Period]]) -> date | None:
+    """Return the night of a moment."""
     return next(
-        (night for night, one in reversed(found) if one.from_s <= end_s <= one.to_s),
+        (night for night, one in reversed(found) if one.from_s <= at_s <= one.to_s),
         None,
     )
 
@@ -87,16 +112,19 @@ def _cut(run: Run, base: float, period: Period) -> Run | None:
     return run.between(from_s, to_s)
 
 
-def _bases(runs: Sequence[Run]) -> list[float] | None:
-    """Return the moment of each run's own zero; None where no clock tells of any.
-
-    A run without a clock lies before the next that has one: the network set it then.
-    """
+def _told(runs: Sequence[Run]) -> list[float | None]:
+    """Return the moment of each run's own zero; None where no clock is believed."""
     told = [run.believed_s for run in runs]
     for n in _late(runs):
         told[n] = None
-    if all(base is None for base in told):
-        return None
+    return told
+
+
+def _bases(runs: Sequence[Run], told: Sequence[float | None]) -> list[float]:
+    """Return the moment of each run's own zero, of which a clock tells at least one.
+
+    A run without a clock lies before the next that has one: the network set it then.
+    """
     bases = list(_from_before(runs, told))
     next_s: float | None = None
     for n in reversed(range(len(runs))):

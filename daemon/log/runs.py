@@ -211,7 +211,7 @@ def read_tape(paths: Iterable[Path], pick: Pick | None = None) -> NightSeries:
     night = None
     if pick is not None:
         head = next((run.head for run in reversed(runs) if run.head), {})
-        night, runs = picked(runs, pick, zone_of(head))
+        night, runs = picked(runs, pick, zone_of(head) or pick.zone)
     return replace(joined(runs, logbook.flaws), night=night)
 
 

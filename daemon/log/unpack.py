@@ -34,9 +34,12 @@ def unpacked(chunks: Iterable[bytes], note: Callable[[Flaw], None]) -> Iterator[
     source = iter(chunks)
     first = _at_least(len(_GZIP_MAGIC), b"", source)
     if not first.startswith(_GZIP_MAGIC):
-        yield first
-        yield from source
-        return
+        # A plain log has no such bytes: JSON writes them in other letters.
+        first = _at_least(_SEARCHED, first, source)
+        if BATCH_MAGIC not in first:
+            yield first
+            yield from source
+            return
     data = first
     while data := _at_least(len(_GZIP_MAGIC), data, source):
         if data.startswith(_GZIP_MAGIC):

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.core.state import State
+from cabinvigil.daemon.log.earlier_part import spared
 from cabinvigil.daemon.log.folder import Nights, OpenNight
 from cabinvigil.daemon.log.format import DELETED, LOG_FORMAT, STATE
 from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
@@ -243,7 +244,7 @@ class Recorder:
             if self._file is not None and now_s - self._tidied_s >= TIDY_S:
                 self._tidied_s = now_s
                 try:
-                    self._nights.tidy(self._file.path, newest.wall)
+                    self._nights.tidy(self._file.path, newest.wall, spared)
                 finally:
                     self._tell_deleted(newest)
         except OSError as error:

@@ -140,7 +140,10 @@ class _Night:
         self._tape = tape
         self._zone = zone
         self._starts = [self._start(one) for one in tape.events if one.kind == "start"]
-        self._night = None if tape.origin is None else str(night_of(tape.origin, zone))
+        night = tape.night
+        if night is None and tape.origin is not None:
+            night = night_of(tape.origin, zone)
+        self._night = None if night is None else str(night)
         self._episodes = alarm_episodes(tape.events)
 
     def _start(self, event: Event) -> _Start:

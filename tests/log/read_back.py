@@ -73,7 +73,14 @@ class Writer:
     up_s: float = 0.0
     is_set: bool = True
 
-    def begin(self, wall: datetime, *, is_first: bool, is_set: bool) -> None:
+    def begin(
+        self,
+        wall: datetime,
+        *,
+        is_first: bool,
+        is_set: bool,
+        down_s: float | None = None,
+    ) -> None:
         nights = Nights(
             self.folder, keep_days=400.0, max_bytes=10**9, packed=True,
             zone=ZoneInfo(self.zone),
@@ -83,7 +90,7 @@ class Writer:
         self.wall, self.up_s = wall, 5.0
         fields = {**START, "zone": self.zone, "clock_set": is_set}
         if not is_first:
-            fields |= {"kept": {}, "down_s": None}
+            fields |= {"kept": {}, "down_s": down_s}
         self.put("start", fields, urgent=True)
 
     def put(self, event: str, fields: Mapping[str, Any], *, urgent: bool) -> None:
