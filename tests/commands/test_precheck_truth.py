@@ -5,7 +5,7 @@ import io
 import os
 import signal
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -169,6 +169,20 @@ def test_a_watch_that_goes_away_breaks_it_off_and_keeps_nothing(
     assert kept(tmp_path) == []
 
 
+@pytest.fixture
+def usual_signals() -> Iterator[None]:
+    """The suite itself may have been started by nohup(1), or behind a shell's `&`."""
+    numbers = (signal.SIGHUP, signal.SIGTERM, signal.SIGINT)
+    before = [signal.getsignal(one) for one in numbers]
+    for one in numbers:
+        signal.signal(one, signal.SIG_DFL)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    for one, was in zip(numbers, before, strict=True):
+        signal.signal(one, was)
+
+
+@pytest.mark.usefixtures("usual_signals")
 @pytest.mark.hazard("silenced-by-test")
 @pytest.mark.parametrize("number", [signal.SIGHUP, signal.SIGTERM, signal.SIGINT])
 def test_a_connection_that_drops_ends_it_in_order(
@@ -189,6 +203,7 @@ def test_a_connection_that_drops_ends_it_in_order(
     assert before == [signal.getsignal(one) for one in (signal.SIGHUP, signal.SIGTERM)]
 
 
+@pytest.mark.usefixtures("usual_signals")
 def test_a_second_signal_does_not_keep_it_from_ending(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
