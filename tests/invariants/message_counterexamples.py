@@ -105,7 +105,8 @@ MESSAGE_COURSES: dict[str, tuple[Course, ...]] = {
     "g/crowd": (
         # A forecast that had come true was known: no fourth text when it is repeated.
         course_of(
-            *("hut", Turn("co2_ppm", 11e3), Wait(2, 60.0), AIRED, o2(17.5)),
+            *("hut", Turn("co2_ppm", 11e3), Wait(2, 60.0)),
+            *(Turn("changes_per_h", 40.0), o2(17.5)),
             *(Each(ACKNOWLEDGE, 2, 30.0), Each(Press(), 24, 6.0)),
             trend="real",
         ),
