@@ -12,6 +12,7 @@ from typing import IO
 from cabinvigil.daemon.commands.base import CallError, add_config, add_json, print_note
 from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
+from cabinvigil.daemon.log.doubles import stem_of
 from cabinvigil.daemon.log.find import by_night
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.replay.json_lines import spell
@@ -149,7 +150,7 @@ def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:
     if path.is_dir():
         yield from by_night(path).items()
     elif path.is_file():
-        yield path.name.split(".jsonl")[0], [path]
+        yield stem_of(path), [path]
     else:
         raise RecordingError(
             f"{path}: is not there; give a night's log, a CSV file, or a folder of "

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.log.doubles import each_once
+from cabinvigil.daemon.log.doubles import each_once, stem_of
 from cabinvigil.daemon.log.folder import NightFile, Nights
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.neighbours import around
@@ -172,11 +172,7 @@ def missing(tape: NightSeries, wall: datetime) -> str | None:
 
 def files(*paths: Path) -> Chosen:
     """Choose all that some files hold."""
-    return Chosen(_stem(paths[0]), paths, paths)
-
-
-def _stem(path: Path) -> str:
-    return path.name.split(".jsonl")[0]
+    return Chosen(stem_of(paths[0]), paths, paths)
 
 
 def _last(folder: Path) -> Chosen:
@@ -192,7 +188,7 @@ def _of(found: Sequence[NightFile], night: date, pick: Pick) -> Chosen:
     told = ((HEADLESS, near.is_headless), (HOLED, near.has_hole))
     lacks = tuple(text for text, is_so in told if is_so)
     pick = replace(pick, zone=near.zone)
-    return Chosen(_stem(named[0]), near.paths, named, pick, lacks)
+    return Chosen(stem_of(named[0]), near.paths, named, pick, lacks)
 
 
 def _dated(folder: Path, word: str, listed: Sequence[NightFile] | None) -> Chosen:

@@ -8,7 +8,7 @@ network has set the clock says so in its first line.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -80,16 +80,18 @@ def _resumes(line: Mapping[str, Any]) -> bool:
     return line.get("kept") is not None and is_soon
 
 
-def zone_by_names(found: Sequence[NightFile]) -> tzinfo | None:
+def zone_by_names(heads: Sequence[tuple[Head, date]]) -> tzinfo | None:
     """Find by which noons files are named that do not tell it, or not by a known name.
 
     A file begins after its night's noon, however late; one that goes on begins just
     then.  So it is the latest noon that fits them all.
 
+    Args:
+        heads: each with the night that its file is named by.
+
     Returns:
         None where none does, or all files tell.
     """
-    heads = [(head_of(one.path), one.night) for one in found]
     walls = [
         (head.wall, night)
         for head, night in heads
@@ -125,7 +127,7 @@ def around(found: Sequence[NightFile], first: int, last: int) -> Around:
         first: where the first file of the night's date stands.
         last: where the last does.
     """
-    files = _Files(found, zone_by_names(found[max(0, first - 3) : last + 4]))
+    files = _Files(found, range(max(0, first - 3), min(len(found), last + 4)))
     first = files.before_undated(first)
     begin, headless = files.begin(first, last)
     end = files.end(last)
@@ -138,15 +140,26 @@ def around(found: Sequence[NightFile], first: int, last: int) -> Around:
 class _Files:
     """The files of a folder, of which each is looked into once."""
 
-    def __init__(self, found: Sequence[NightFile], zone: tzinfo | None) -> None:
+    def __init__(self, found: Sequence[NightFile], near: Sequence[int]) -> None:
+        """Look into those near the night: their names tell the zone where they do not.
+
+        Args:
+            found: all files of the folder, in their true order.
+            near: the places of those.
+        """
         self._found = found
-        self.zone = zone
-        self._heads: dict[int, Head] = {}
+        heads = [(head_of(found[n].path), found[n].night) for n in near]
+        self.zone = zone_by_names(heads)
+        self._heads = {
+            n: self._zoned(head) for n, (head, _) in zip(near, heads, strict=True)
+        }
+
+    def _zoned(self, head: Head) -> Head:
+        return replace(head, zone=head.zone or self.zone)
 
     def _head(self, n: int) -> Head:
         if n not in self._heads:
-            head = head_of(self._found[n].path)
-            self._heads[n] = replace(head, zone=head.zone or self.zone)
+            self._heads[n] = self._zoned(head_of(self._found[n].path))
         return self._heads[n]
 
     def _moment_s(self, n: int) -> float | None:

@@ -74,10 +74,10 @@ def _at_flow(scenario: Scenario, air_m3_h: float) -> ZoneState | None:
         return None
 
 
-def _is_good(state: ZoneState | None) -> bool:
+def is_good(state: ZoneState) -> bool:
+    """Say whether oxygen and carbon dioxide are inside their limits."""
     return (
-        state is not None
-        and readings.o2_pct(state) >= O2_LIMIT_PCT
+        readings.o2_pct(state) >= O2_LIMIT_PCT
         and readings.co2_ppm(state) <= CO2_LIMIT_PPM
     )
 
@@ -88,7 +88,7 @@ def _least_m3_h(scenario: Scenario, what: str) -> float | None:
     def holds(air_m3_h: float) -> bool:
         state = _at_flow(scenario, air_m3_h)
         if what == "good":
-            return _is_good(state)
+            return state is not None and is_good(state)
         return state is not None and not glass_is_wet(scenario, state)
 
     low, high = 0.5, MOST_M3_H

@@ -8,8 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from cabinvigil.daemon.air import readings
-from cabinvigil.daemon.planning.openings import CO2_LIMIT_PPM, O2_LIMIT_PCT
+from cabinvigil.daemon.planning.openings import is_good
 from cabinvigil.daemon.planning.scenario import Scenario
 from cabinvigil.daemon.planning.settle import settled
 
@@ -43,14 +42,15 @@ def vent_advice(ways: tuple[Scenario, ...]) -> VentAdvice:
     """
     plan = ways[0].plan
     low, high = plan.vent_low_cm2, plan.vent_high_cm2
-    if _is_good(ways[0], low, high):
-        return VentAdvice(True, all(_is_good(way, low, high) for way in ways))
+    if _keeps_limits(ways[0], low, high):
+        return VentAdvice(True, all(_keeps_limits(way, low, high) for way in ways))
     middle = ways[0]
     half = (low - high) / 2.0
-    if _is_good(middle, low - half, high + half):
+    if _keeps_limits(middle, low - half, high + half):
         sign = math.copysign(1.0, half)
         move = _least(
-            lambda cm2: _is_good(middle, low - sign * cm2, high + sign * cm2), abs(half)
+            lambda cm2: _keeps_limits(middle, low - sign * cm2, high + sign * cm2),
+            abs(half),
         )
         return VentAdvice(False, False, move_cm2=sign * move)
 
@@ -61,26 +61,21 @@ def vent_advice(ways: tuple[Scenario, ...]) -> VentAdvice:
 
     def holds(total_cm2: float) -> bool:
         to_low, to_high = adds(total_cm2)
-        return _is_good(middle, low + to_low, high + to_high)
+        return _keeps_limits(middle, low + to_low, high + to_high)
 
     if not holds(2.0 * MOST_CM2):
         return VentAdvice(False, False, is_hopeless=True)
     return VentAdvice(False, False, 0.0, *adds(_least(holds, 2.0 * MOST_CM2)))
 
 
-def _is_good(way: Scenario, low_cm2: float, high_cm2: float) -> bool:
+def _keeps_limits(way: Scenario, low_cm2: float, high_cm2: float) -> bool:
     """Return whether the air settles inside the limits with these vents."""
     for wind_mps in {0.0, way.plan.wind_mps}:
         plan = replace(
             way.plan, vent_low_cm2=low_cm2, vent_high_cm2=high_cm2, wind_mps=wind_mps
         )
         found = settled(replace(way, plan=plan))
-        is_good = (
-            not found.stops
-            and readings.o2_pct(found.state) >= O2_LIMIT_PCT
-            and readings.co2_ppm(found.state) <= CO2_LIMIT_PPM
-        )
-        if not is_good:
+        if found.stops or not is_good(found.state):
             return False
     return True
 
