@@ -31,6 +31,7 @@ COMMANDS = {
     "rehearse": ("commands.rehearse", "play a night on emulated parts, no hardware"),
     "show": ("commands.show", "the air as it is now, 40 columns wide"),
     "mark": ("commands.mark", "note a moment of the night in its log"),
+    "trial": ("commands.trial", "learn what an opening is worth, with nobody inside"),
     "morning": ("commands.morning", "what happened in a night, and what to do"),
     "compare": ("commands.compare", "nights side by side: safe, dry, cheap"),
     "replay": ("commands.replay", "put a recorded night through the rules"),

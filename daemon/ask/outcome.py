@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.core import bump
+from cabinvigil.daemon.core import bump, trial
 from cabinvigil.daemon.core.alarm import ASIDE
 from cabinvigil.daemon.core.alarm_status import ANSWERABLE, HEARD_S, AlarmStatus
 from cabinvigil.daemon.core.answers import ANSWERS_BY, BUTTON
@@ -58,6 +58,8 @@ def outcome(before: State, after: State, act: Act) -> ActOutcome:
         return _of_test(before, after)
     if act.kind in (ActKind.BUMP_TEST, ActKind.BUMP_END):
         return _of_bump(before, after, act)
+    if act.kind in (ActKind.TRIAL, ActKind.TRIAL_END):
+        return _of_trial(before, after, act)
     if act.alarm and act.alarm not in before.standings:
         return _nothing(f"there is no alarm '{act.alarm}' here.")
     if act.kind in ANSWERS_BY:
@@ -74,6 +76,18 @@ def _of_bump(before: State, after: State, act: Act) -> ActOutcome:
         return _nothing(why)
     for_s = seconds(bump.BUMP_S)
     return ActOutcome(True, f"The bump test runs: no phone is told for {for_s}.")
+
+
+def _of_trial(before: State, after: State, act: Act) -> ActOutcome:
+    if act.kind is ActKind.TRIAL_END:
+        if before.trial is None:
+            return _nothing("no trial is open.")
+        return ActOutcome(True, f"The trial '{before.trial.text}' is over.")
+    if why := trial.why_not(before, act, after.now):
+        return _nothing(why)
+    for_s = seconds(act.for_s or trial.USUAL_S)
+    until = f", or until {act.alarm}" if act.alarm else ""
+    return ActOutcome(True, f"The trial '{act.text}' runs for {for_s}{until}.")
 
 
 def _nothing(why: str) -> ActOutcome:

@@ -53,6 +53,7 @@ REPORTS = frozenset({DELIVERED, UNDELIVERED})
 _KEYS = {"ask", "alarm", "text", "for_s", "id", "at"}
 _ALARM = re.compile(r"[a-z0-9][a-z0-9_-]*(/[A-Za-z0-9._-]+)?")
 _NEEDS_ALARM = {"shelve", "unshelve", "out-of-service", "return-to-service"}
+_NEEDS_TEXT = {"mark": "the words to note", "trial": "what is tried, in a few words"}
 _NEEDS_MOMENT = frozenset(_ACTS) - {ActKind.MARK.value} | REPORTS
 """What a phone may ask for only with the moment at which it did."""
 AGE_DECIMALS = 3
@@ -167,8 +168,8 @@ def _act(verb: str, fields: Mapping[str, Any], by: Origin) -> Act:
     if not alarm and verb in _NEEDS_ALARM:
         raise RefusedError(f"'{verb}' needs 'alarm', the id of one alarm")
     text = _text(fields, "text", LONGEST_TEXT)
-    if verb == "mark" and not text:
-        raise RefusedError("'mark' needs 'text', the words to note")
+    if verb in _NEEDS_TEXT and not text:
+        raise RefusedError(f"'{verb}' needs 'text', {_NEEDS_TEXT[verb]}")
     for_s = fields.get("for_s", 0.0)
     is_number = isinstance(for_s, int | float) and not isinstance(for_s, bool)
     if not is_number or not 0.0 <= for_s <= SHELVE_AT_MOST_S:

@@ -2,6 +2,7 @@
 
 Each is a night's file, a folder (all its nights), a date, or FILE@MARK..MARK: from one
 mark to another, by their words or numbers; a side left out is the night's begin or end.
+NIGHT@trial is each trial of a night or folder; behind it, one's number or words.
 """
 
 import argparse
@@ -12,7 +13,12 @@ from typing import IO, NamedTuple
 
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import CallError, add_json, print_note
-from cabinvigil.daemon.commands.morning import add_folder, folder_of, give_account
+from cabinvigil.daemon.commands.morning import (
+    add_folder,
+    folder_of,
+    give_account,
+    read,
+)
 from cabinvigil.daemon.log.find import (
     Chosen,
     NightError,
@@ -23,6 +29,7 @@ from cabinvigil.daemon.log.find import (
     nights,
 )
 from cabinvigil.daemon.log.folder import NightFile
+from cabinvigil.daemon.log.trial_span import TrialSpan
 from cabinvigil.daemon.report.compare_text import (
     as_csv,
     as_json,
@@ -45,13 +52,17 @@ EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a 
 """
 
 
+TRIAL = "trial"
+"""Behind a night's @: its trials."""
+
+
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
         "nights",
         nargs="+",
         metavar="NIGHT",
-        help="a log, a folder of nights, a date, or NIGHT@MARK..MARK",
+        help="a log, a folder of nights, a date, NIGHT@MARK..MARK, or NIGHT@trial",
     )
     add_folder(parser)
     add_json(parser)
@@ -74,8 +85,7 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     wanted = list(_wanted(args))
     notes: list[str] = []
     shown = told(wanted, len(wanted), "reading nights", err)
-    made = [_sheet_of(one, notes) for one in shown]
-    sheets = [one for one in made if one is not None]
+    sheets = [one for each in shown for one in _sheets_of(each, notes)]
     for text in notes:
         print_note(text, err)
     if len(sheets) < 2:
@@ -131,26 +141,58 @@ def _split(word: str) -> tuple[str, str]:
     if "@" not in word or Path(word).exists():
         return word, ""
     night, _, stretch = word.rpartition("@")
-    if ".." not in stretch:
+    if ".." not in stretch and stretch.split()[:1] != [TRIAL]:
         raise NightError(
-            f"{word}: a stretch is written FILE@MARK..MARK; a side may be left out"
+            f"{word}: a stretch is written FILE@MARK..MARK, where a side may be left "
+            "out, or NIGHT@trial"
         )
     return night, stretch
 
 
-def _sheet_of(wanted: Wanted, notes: list[str]) -> Sheet | None:
-    """Sum a night up; None, and noted, where one of a folder's cannot be."""
+def _sheets_of(wanted: Wanted, notes: list[str]) -> list[Sheet]:
+    """Sum a night or its trials up; noted where one of a folder's cannot be."""
     try:
-        return _sheet(wanted, notes)
+        if wanted.stretch.split()[:1] == [TRIAL]:
+            return _trial_sheets(wanted, notes)
+        return [_sheet(wanted, notes)]
     except OtherNightError:
         if not wanted.is_of_folder:
             raise
-        return None
+        return []
     except NightError as error:
         if not wanted.is_of_folder:
             raise
         notes.append(f"{error}: it is kept, and passed over.")
-        return None
+        return []
+
+
+def _trial_sheets(wanted: Wanted, notes: list[str]) -> list[Sheet]:
+    """Sum up each trial of a night that is meant."""
+    there = read(wanted.night).trials
+    asked = wanted.stretch.removeprefix(TRIAL).strip().casefold()
+    if asked.isdecimal():
+        meant = {int(asked)}
+    else:
+        texts = enumerate((one.text.casefold() for one in there), 1)
+        meant = {number for number, text in texts if text.startswith(asked)}
+    found = [
+        _trial_sheet(wanted, one, number, notes)
+        for number, one in enumerate(there, 1)
+        if number in meant
+    ]
+    if not found and not wanted.is_of_folder:
+        names = ", ".join(f"{n} '{one.text}'" for n, one in enumerate(there, 1))
+        raise NightError(f"{wanted.name}: no such trial; its trials: {names or 'none'}")
+    return found
+
+
+def _trial_sheet(
+    wanted: Wanted, one: TrialSpan, number: int, notes: list[str]
+) -> Sheet:
+    found = give_account(wanted.night, SystemClock().wall(), trial=number)
+    if found.tape.flaws.of_newer:
+        notes.append(found.tape.flaws.of_newer)
+    return sheet(found, f"{wanted.name}/{one.text}", 0.0, found.tape.length_s)
 
 
 def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:

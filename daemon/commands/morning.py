@@ -146,6 +146,7 @@ def give_account(
     *,
     is_last_night: bool = False,
     passed: Sequence[str] = (),
+    trial: int | None = None,
 ) -> Morning:
     """Read a night and give account of it.
 
@@ -156,11 +157,13 @@ def give_account(
         is_last_night: it is to be that of the evening before `wall`; an older one says
             so, and that nobody can vouch for the last.
         passed: files of later nights that cannot be read.
+        trial: of the night's trials this one, from 1, as if it were a night; None is
+            the night without them.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
     """
-    tape = read(night)
+    tape = read(night, trial)
     lacks = list(night.missing)
     if passed:
         lacks.append(f"{', '.join(passed)} cannot be read: kept, and passed over")
@@ -172,17 +175,17 @@ def give_account(
     return morning(replace(tape, missing=tuple(lacks)), name)
 
 
-def read(night: Chosen) -> NightSeries:
-    """Read the files of a night.
+def read(night: Chosen, trial: int | None = None) -> NightSeries:
+    """Read the files of a night, or of one of its trials.
 
     Raises:
         NightError: one cannot be read, or they hold no line of a night.
     """
     try:
-        tape = read_tape(night.paths, night.pick)
+        tape = read_tape(night.paths, night.pick, trial)
         if tape.count == 0 and night.is_alone:
             # Somebody has named a file anew: what it holds is what is meant.
-            tape = read_tape(night.paths)
+            tape = read_tape(night.paths, trial=trial)
     except OSError as error:
         why = error.strerror or str(error)
         raise NightError(f"{night.paths[0]}: cannot be read ({why})") from error

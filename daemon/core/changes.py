@@ -17,7 +17,7 @@ from cabinvigil.daemon.core.model import (
     Transition,
     Verdict,
 )
-from cabinvigil.daemon.core.notification import has_work
+from cabinvigil.daemon.core.notification import has_work, of_trial
 from cabinvigil.daemon.core.notifier import notify
 from cabinvigil.daemon.core.setup import Setup
 from cabinvigil.daemon.core.state import State
@@ -144,8 +144,8 @@ def _notify(
         renew=lambda alarm, one: _renewed(state, alarm, one, now),
         is_owed=bool(state.all_clear_owed),
     )
-    commands += alerts
     state = settled(replace(state, told=told, standings=standings), alerts)
+    commands += alerts if state.trial is None else of_trial(state.setup, alerts)
     return _play(state, standings, commands)
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from math import isfinite
 from typing import Any
 
-from cabinvigil.daemon.core import bump
+from cabinvigil.daemon.core import bump, trial
 from cabinvigil.daemon.core import history as past
 from cabinvigil.daemon.core.alarm import ASIDE, IN_ALARM
 from cabinvigil.daemon.core.alarm_status import AlarmStatus, advance
@@ -193,6 +193,11 @@ def _act(state: State, event: Act, now: float) -> tuple[State, list[Command]]:
     elif event.kind is ActKind.BUMP_END and not event.is_outside:
         state, ended = bump.end(state, now)
         said += ended
+    if event.kind is ActKind.TRIAL:
+        state, begun = trial.begin(state, event, now)
+        said += begun
+    state, ended = trial.end_asked(state, event, now)
+    said += ended
     before = state.standings
     state = count_answer(state, event, now)
     standings, verdicts = act(state.setup, before, state.history, event, now)
@@ -263,8 +268,9 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
     _suppress(standings, coverable, verdicts, now)
     if verdicts:
         state = replace(state, standings=standings)
+    state, over = trial.settle(state, before, now)
     state, told = announce_changes(all_clear(state, now), before, verdicts, now)
-    return state, ended + told
+    return state, ended + over + told
 
 
 def _rests(standing: AlarmStatus, verdict: Verdict | None) -> bool:

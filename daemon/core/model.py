@@ -122,6 +122,11 @@ class ActKind(Enum):
     """Gas or breath comes to the parts on purpose: no phone is told for a while."""
     BUMP_END = "bump-end"
     """It is over."""
+    TRIAL = "trial"
+    """The heater burns with nobody inside; `text` says what is tried, `for_s` how long
+    at most, `alarm` which alarm ends it."""
+    TRIAL_END = "trial-end"
+    """It is over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +190,7 @@ class Record:
     """Write one line to the rolling log."""
 
     event: str
-    """`air alarm fault mark act bump-test estimate start stop`."""
+    """`air alarm fault mark act bump-test trial estimate start stop`."""
     fields: Mapping[str, Any] = field(default_factory=lambda: EMPTY)
     urgent: bool = False
     """Sync at once (alarms, faults, acts); else with the next batch."""

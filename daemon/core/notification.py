@@ -1,7 +1,7 @@
 """What the phones were told, and what waits to be told; `notifier.py` decides it."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.model import EMPTY, Alert, Priority
@@ -121,6 +121,24 @@ def plain_line(
     """Return a text to the phones that tells of no alarm of its own."""
     text = setup.render(case, Priority.LOW, "", facts)
     return Alert(case, Priority.LOW, text, FIRST, expiry_s)
+
+
+TRIAL = "trial"
+"""The case that says of a text that nobody is inside."""
+
+
+def of_trial(setup: Setup, alerts: Iterable[Alert]) -> list[Alert]:
+    """Return what goes out while nobody is inside: nothing to the second phone.
+
+    Args:
+        setup: as the core runs.
+        alerts: what would go out.
+    """
+    return [
+        replace(one, text=setup.render(TRIAL, one.priority, "", {"text": one.text}))
+        for one in alerts
+        if one.escalation != SECOND
+    ]
 
 
 def has_work(told: Notification) -> bool:

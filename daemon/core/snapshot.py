@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from cabinvigil.daemon.core import trial
 from cabinvigil.daemon.core.alarm_snapshot import (
     alarm_from_plain,
     alarm_to_plain,
@@ -52,6 +53,7 @@ def to_plain(state: State) -> dict[str, Any]:
         "minutes": minutes_to_plain(state.setup, state.history.series, now),
         "still": stillness_to_plain(state.history),
         "airing": sorted(state.all_clear_owed),
+        **({"trial": state.trial.text} if state.trial is not None else {}),
         "alarms": {
             alarm: alarm_to_plain(standing, now)
             for alarm, standing in state.standings.items()
@@ -111,6 +113,7 @@ def restore(
         standings=standings,
         sound=choose_sound(standings),
         all_clear_owed=frozenset(owed),
+        trial=trial.kept(plain.get("trial"), now),
         told=still_to_tell(
             told_from_plain(plain.get("told"), specs, now, gone_s), standings, now
         ),
@@ -163,6 +166,7 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
         quieted_s=state.quieted_s,
         tested_s=state.tested_s,
         bump=state.bump,
+        trial=state.trial,
         trend_state=state.trend_state if same_trend else carried.trend_state,
         trend_s=state.trend_s if same_trend else carried.trend_s,
         estimated_s=state.estimated_s,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.dose import Dose
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import EMPTY, Priority, Sound
 from cabinvigil.daemon.core.notification import EXPIRY_S, Notification, plain_line
@@ -24,6 +25,22 @@ class BumpTests:
     """What was answered in the last one, and has not been over or sounded since."""
     trend_from_s: float = float("-inf")
     """Until then the parts show it, or come back from it: no trend of the air."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """The trial that is open: nobody is inside."""
+
+    text: str
+    """What is tried, in the words of whoever began it."""
+    until_s: float
+    """When it ends at the latest."""
+    alarm: str = ""
+    """The alarm that ends it as soon as it stands; '' is none."""
+    at_its_time: str = "time"
+    """Why it ends then."""
+    dose: Dose | None = None
+    """What people had breathed as it began; None: not known to differ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +74,7 @@ class State:
     tested_s: float = float("-inf")
     """When the sounder was last tested."""
     bump: BumpTests = field(default_factory=BumpTests)
+    trial: Trial | None = None
     airing_since_s: float | None = None
     """Since when the air has been known and clear of them."""
 

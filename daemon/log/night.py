@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.log.reader import Flaws
+from cabinvigil.daemon.log.trial_span import TrialSpan
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
 STEP_S = 30.0
@@ -17,13 +18,22 @@ of the slowest watch)."""
 Told = float | None
 
 
+ABOUT_PARTS = ("sensor", "watch", "gases-", "supply")
+"""How the alarms begin that judge the parts or the watch, and not the air."""
+
+
+def is_about_air(alarm: str) -> bool:
+    """Return whether an alarm judges the air, and not a part or the watch."""
+    return not alarm.startswith(ABOUT_PARTS)
+
+
 class Event(NamedTuple):
     """Something that happened."""
 
     at_s: float
     """Since the night's origin."""
     kind: str
-    """`start alarm fault act mark bump-test stop`."""
+    """`start alarm fault act mark bump-test trial stop`."""
     fields: Mapping[str, Any]
 
 
@@ -72,6 +82,10 @@ class NightSeries:
     """By the date of its evening, where it was picked by that or as the last."""
     missing: Sequence[str] = ()
     """What of this night, or of a later one, is not there: a clause each."""
+    trials: Sequence[TrialSpan] = ()
+    """What was tried, with nobody inside; times since the night's origin."""
+    left_out: frozenset[int] = frozenset()
+    """Steps of them: nobody breathed their air, and nothing here tells of it."""
     is_cut_off: bool = False
     """Its last run ended without a word: what came after it, nobody watched."""
 
@@ -100,6 +114,11 @@ class NightSeries:
     def length_s(self) -> float:
         """From the first step to the end of the last."""
         return self.count * STEP_S
+
+    @property
+    def slept_s(self) -> float:
+        """Its length without the trials."""
+        return self.length_s - len(self.left_out) * STEP_S
 
     @property
     def config(self) -> Mapping[str, Any]:

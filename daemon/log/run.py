@@ -11,6 +11,7 @@ from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.night import STEP_S
 from cabinvigil.daemon.log.reader import CLOCK_STEP_S, moment
 from cabinvigil.daemon.log.room import Room
+from cabinvigil.daemon.log.trial_span import TrialSpan, opened_trial
 from cabinvigil.drivers.kit.quantity import Quantity, split_channel
 
 QUIET_SPREAD: Mapping[str, float] = {
@@ -90,6 +91,9 @@ class Run:
     """What is left to keep more in: one for all runs of a night."""
     bump_until_s: float = float("-inf")
     """What the parts show until then is gas or breath that was held to them."""
+    trials: list[TrialSpan] = field(default_factory=list)
+    left_out: set[int] = field(default_factory=set)
+    """Steps of a trial: nobody breathed their air."""
 
     @property
     def is_told(self) -> bool:
@@ -109,6 +113,19 @@ class Run:
     def see_bump_test(self, row: Mapping[str, Any]) -> None:
         """Note that gas or breath is held to the parts from here on, or no longer."""
         self.bump_until_s = bump_until_s(row)
+
+    def see_trial(self, row: Mapping[str, Any]) -> None:
+        """Note that a trial is open from here on, or none any longer."""
+        opened, last = opened_trial(row), self.trials[-1] if self.trials else None
+        if last is not None and row["up_s"] < last.to_s:
+            self.trials[-1] = last.ended(row)
+        if opened is not None:
+            self.keep_trial(opened)
+
+    def keep_trial(self, one: TrialSpan) -> None:
+        """Keep a trial, where there is room."""
+        if self.room.has_line({"text": one.text}):
+            self.trials.append(one)
 
     def see_clock(self, row: Mapping[str, Any]) -> None:
         """Compare the wall clock with the run's own time."""
@@ -152,9 +169,11 @@ class Run:
             doubtful=steps(self.doubtful),
             alone=steps(self.alone),
             heard=set(filter(within, self.heard)),
+            left_out=set(filter(within, self.left_out)),
             events=some(self.events),
             estimates=some(self.estimates),
             clock_steps=some(self.clock_steps),
+            trials=list(self.trials),
         )
 
     def keep(self, where: list[UpEvent], event: UpEvent) -> None:

@@ -15,6 +15,7 @@ from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.room import Room
 from cabinvigil.daemon.log.run import Run, UpEvent, share_clocks, step_of
 from cabinvigil.daemon.log.timeline import joined
+from cabinvigil.daemon.log.trials import only_trial, without_trials
 
 LONGEST_RUN_S = 48 * 3600.0
 """A night's file holds a day; a moment further on is damage."""
@@ -22,7 +23,7 @@ BACK_S = 60.0
 """Time does not go back within a run; so far back is another run, or damage."""
 BELIEVED_ROWS = 3
 """So many lines in a row that agree make a run whose start is lost."""
-KEPT = {"alarm", "fault", "act", "mark", "bump-test", "stop", DELETED}
+KEPT = {"alarm", "fault", "act", "mark", "bump-test", "trial", "stop", DELETED}
 OF_THE_AIR = {"air", "estimate", "alarm"}
 """What gas or breath that is held to the parts makes untrue of the cabin."""
 
@@ -95,6 +96,8 @@ class TapeReader:
         run.end_s = max(run.end_s, up_s)
         if row["event"] == "bump-test":
             run.see_bump_test(row)
+        if row["event"] == "trial":
+            run.see_trial(row)
         if up_s <= run.bump_until_s and row["event"] in OF_THE_AIR:
             run.heard.add(step_of(up_s))
         elif row["event"] == "air":
@@ -134,6 +137,7 @@ class TapeReader:
             room=self.room,
         )
         run.see_bump_test(head)
+        run.see_trial(head)
         run.see_clock(row)
         self.runs.append(run)
         return run
@@ -183,12 +187,16 @@ def _row_step(row: Mapping[str, Any]) -> int:
     return int(row["up_s"] // STEP_S)
 
 
-def read_tape(paths: Iterable[Path], pick: Pick | None = None) -> NightSeries:
+def read_tape(
+    paths: Iterable[Path], pick: Pick | None = None, trial: int | None = None
+) -> NightSeries:
     """Read the files of one night, in their order.
 
     Args:
         paths: the files; with `pick`, those too that may hold some of that night.
         pick: which night of them; None is all that they hold.
+        trial: the number, from 1, of the one trial that is read, as if it were all;
+            None reads the night without what was measured in its trials.
 
     Raises:
         OSError: a file cannot be opened or read.
@@ -212,6 +220,7 @@ def read_tape(paths: Iterable[Path], pick: Pick | None = None) -> NightSeries:
     if pick is not None:
         head = next((run.head for run in reversed(runs) if run.head), {})
         night, runs = picked(runs, pick, zone_of(head) or pick.zone)
+    runs = without_trials(runs) if trial is None else only_trial(runs, trial)
     return replace(joined(runs, logbook.flaws), night=night)
 
 

@@ -14,6 +14,8 @@ from cabinvigil.daemon.log.night import STEP_S, Event, Gap, NightSeries, Told
 from cabinvigil.daemon.log.picked import UNKNOWN_PAUSE_S
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
+from cabinvigil.daemon.log.trial_span import TrialSpan
+from cabinvigil.daemon.log.trials import trials_of
 
 LONGEST_PAUSE_S = 36 * 3600.0
 """Two runs of one night lie no further apart; else a clock was wrong."""
@@ -78,6 +80,11 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         for one, by in zip(placed, shifts, strict=True)
         for step in one.run.heard
     }
+    left_out = {
+        step + by
+        for one, by in zip(placed, shifts, strict=True)
+        for step in one.run.left_out
+    }
     return NightSeries(
         datetime.fromtimestamp(origin_s, UTC) if is_dated else None,
         count,
@@ -93,6 +100,20 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         head,
         flaws,
         (*notes, *_deleted(placed)),
+        trials=_trials(placed, origin_s),
+        left_out=frozenset(left_out),
+    )
+
+
+def _trials(placed: Sequence[_Placed], origin_s: float) -> tuple[TrialSpan, ...]:
+    """Put the trials on the night's time."""
+    return tuple(
+        span._replace(
+            from_s=one.base_s + span.from_s - origin_s,
+            to_s=one.base_s + span.to_s - origin_s,
+        )
+        for one in placed
+        for _, span in trials_of([one.run])
     )
 
 

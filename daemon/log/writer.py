@@ -21,6 +21,7 @@ from cabinvigil.daemon.log.folder import Nights, OpenNight
 from cabinvigil.daemon.log.format import DELETED, LOG_FORMAT, STATE
 from cabinvigil.daemon.log.lines import Entry, Renderer, entry_of
 from cabinvigil.daemon.log.queue import PriorityDropQueue
+from cabinvigil.daemon.log.set_aside import SetAside
 from cabinvigil.daemon.log.whole_state import CHUNK, to_text
 from cabinvigil.daemon.outputs.base import FaultLatch, FaultSink, Stamp
 from cabinvigil.daemon.outputs.disk import make_ours
@@ -71,8 +72,8 @@ class _Line(NamedTuple):
     is_start: bool
     is_kept: bool
     """Given up last, when memory for waiting lines runs out."""
-    bump_until_s: float = float("-inf")
-    """What stands in it until then comes from a bump test."""
+    aside: SetAside = SetAside()
+    """The bump test and the trial in which it stands."""
     state: State | None = None
     """What was known just before it; None: not known any more."""
 
@@ -122,7 +123,7 @@ class Recorder:
         self._start_fields: Mapping[str, Any] = {}
         self._run = ""
         """The moment at which the run began, by the clock as it then was: its name."""
-        self._bump_until_s = float("-inf")
+        self._aside = SetAside()
         self._file: OpenNight | None = None
         self._file_night: date | None = None
         self._due_s = float("-inf")
@@ -206,14 +207,12 @@ class Recorder:
         except Exception as error:
             self._leave_out(entry, bug_text(error))
             return
-        if entry.event == "bump-test":
-            for_s = entry.fields.get("for_s")
-            self._bump_until_s = float("-inf") if for_s is None else stamp.up_s + for_s
-        is_start, until_s = entry.event == "start", self._bump_until_s
+        self._aside = self._aside.after(entry, stamp.up_s)
+        is_start = entry.event == "start"
         waiting = len(self._pending)
         if waiting >= STATES_HELD and waiting % STATES_EACH:
             known = None
-        line = _Line(night, stamp, data, is_start, entry.urgent, until_s, known)
+        line = _Line(night, stamp, data, is_start, entry.urgent, self._aside, known)
         self._pending.put(line, len(data), important=entry.urgent)
         self._newest = stamp
 
@@ -223,6 +222,8 @@ class Recorder:
         self._run = self._run if is_reload else utc_text(stamp.wall)
         fields = {"run": self._run, **entry.fields, "log_format": LOG_FORMAT}
         self._start_fields = fields
+        if is_reload:
+            fields = {**fields, **self._aside.fields(stamp.up_s)}
         return entry._replace(fields=fields, urgent=True)
 
     def _leave_out(self, entry: Entry, why: str) -> None:
@@ -317,8 +318,7 @@ class Recorder:
         """Say at the top of a new file what runs, though it did not start here."""
         ran = {k: v for k, v in self._start_fields.items() if k not in AT_START_ONLY}
         fields = {"log_format": LOG_FORMAT, **ran, "continues": True}
-        if (left_s := line.bump_until_s - line.stamp.up_s) > 0.0:
-            fields["bump_for_s"] = left_s
+        fields.update(line.aside.fields(line.stamp.up_s))
         return self._renderer.render(Entry("start", fields, True), line.stamp)
 
     def _state(self, line: _Line) -> bytes:

@@ -141,8 +141,9 @@ function order(word, view) {
       const by = {"breath": " with breath", "gas": " with test gas"}[view.part_test] || "";
       return `A test of the parts${by}: what rings by it is no danger.`;
     }
+    const until = view && view.trial && clock(view.trial[1]);
     return view && view.trial
-      ? `A trial: nobody is inside.${view.trial[1] ? ` Until ${view.trial[1]}.` : ""}`
+      ? `A trial: nobody is inside.${until ? ` Until ${until}.` : ""}`
       : "A trial: nobody is inside.";
     case "safe": return "Watched.";
     default: return refusal || "No news: do not rely on this page.";

@@ -62,6 +62,8 @@ class WatchStatus:
     """What answered plays a night on emulated parts."""
     aside: Mapping[str, str] = field(default_factory=dict)
     """Alarms that somebody put aside, with the word for it."""
+    trial: str = ""
+    """What is tried with nobody inside; '' where no trial is open."""
 
 
 def status_of(
@@ -95,6 +97,7 @@ def status_of(
         runs,
         answer.get("emulated") is True,
         aside,
+        str((answer.get("trial") or {}).get("text", "")),
     )
 
 
@@ -111,6 +114,12 @@ def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
             "is, nothing would wake you"
         )
         yield Finding("watch", "bad", text)
+    if status.trial:
+        text = (
+            f"the trial '{status.trial}' is open, and the second phone is told "
+            "nothing: `cabinvigil trial end`, then air the cabin"
+        )
+        yield Finding("trial", "bad", text)
     if status.is_rehearsal:
         text = (
             "a rehearsal answers, on emulated parts: nothing watches the cabin; end it "

@@ -13,6 +13,7 @@ from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
 from cabinvigil.daemon.log.run import bump_until_s
+from cabinvigil.daemon.log.trial_span import TrialSpan, opened_trial
 from cabinvigil.daemon.replay.narrowed import Narrowed
 from cabinvigil.daemon.replay.other_limits import OtherLimits
 from cabinvigil.daemon.replay.replay import (
@@ -100,6 +101,8 @@ class _Followed:
     """Of the moments."""
     bump_until_s: float = float("-inf")
     """What rings until then, rings by gas or breath that is held to the parts."""
+    trial: TrialSpan | None = None
+    """The last trial that began: nobody is inside until its end."""
     has_tests: bool = False
     """Whether somebody has asked for a test of the parts so far."""
     logbook: Logbook = field(default_factory=Logbook)
@@ -108,7 +111,8 @@ class _Followed:
     @property
     def is_in_test(self) -> bool:
         """Return whether what rings now is no danger of the cabin's."""
-        return self.up_s <= self.bump_until_s
+        is_trial = self.trial is not None and self.up_s <= self.trial.to_s
+        return is_trial or self.up_s <= self.bump_until_s
 
     def __iter__(self) -> Iterator[LogLine]:
         told = 0
@@ -116,13 +120,17 @@ class _Followed:
         for number, line in enumerate(logbook):
             self.run, self.up_s = line.run, line.up_s
             fields = {**line.fields, "up_s": line.up_s}
-            is_test = "bump-test" in (line.event, line.fields.get("act"))
-            self.has_tests = self.has_tests or is_test or "bump_for_s" in line.fields
+            named = {line.event, line.fields.get("act")} & {"bump-test", "trial"}
+            goes_on = {"bump_for_s", "trial_for_s"} & line.fields.keys()
+            self.has_tests = self.has_tests or bool(named or goes_on)
             if line.event == "bump-test":
                 self.bump_until_s = bump_until_s(fields)
+            if line.event == "trial":
+                self.trial = opened_trial(fields)
             if line.event == "start":
                 if not line.fields.get("continues") or not number:
                     self.bump_until_s = bump_until_s(fields)
+                    self.trial = opened_trial(fields)
                 self.zone = zone_of(line.fields)
             if line.wall is not None and line.wall >= EARLIEST:
                 self.offsets[line.run] = line.wall.timestamp() - line.up_s

@@ -94,7 +94,14 @@ def frame(status: Mapping[str, Any], seen: PastLooks, now_s: float) -> str:
         seen: earlier looks; this one is added.
         now_s: monotonic seconds.
     """
-    lines = [_head(status), *_rehearsal(status), *_alarms(status), *_airing(status), ""]
+    lines = [
+        _head(status),
+        *_rehearsal(status),
+        *_trial(status),
+        *_alarms(status),
+        *_airing(status),
+        "",
+    ]
     lines += _readings(status, seen, now_s)
     lines += ["", *_ahead(status), *_faults(status)]
     return "\n".join(line[:COLUMNS] for line in lines)
@@ -126,6 +133,17 @@ def _rehearsal(status: Mapping[str, Any]) -> Iterator[str]:
     """Say of emulated parts that they are that: nothing here is the cabin's air."""
     if status.get("emulated") is True:
         yield "REHEARSAL: emulated parts, no real air."
+
+
+def _trial(status: Mapping[str, Any]) -> Iterator[str]:
+    """Say that nobody should be inside, and what ends that."""
+    trial = status.get("trial")
+    if not isinstance(trial, Mapping):
+        return
+    left = minutes(_number(trial.get("left_s"), 0.0) / 60.0)
+    until = f" or {trial['until']}" if trial.get("until") else ""
+    text = f"nobody inside, {trial.get('text', '')}. {left} more{until}."
+    yield from _wrapped("TRIAL: ", unbroken(text))
 
 
 def _alarms(status: Mapping[str, Any]) -> Iterator[str]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.log.night import Event
+from cabinvigil.daemon.log.night import Event, is_about_air
 
 RANKS: Mapping[str, int] = {"fault": 1, "low": 2, "medium": 3, "high": 4}
 """Words of `Priority`; a larger number asks more of a sleeper."""
@@ -53,7 +53,7 @@ class AlarmEpisode:
     @property
     def is_about_air(self) -> bool:
         """Whether it judges the air, and not a part or the watch."""
-        return not self.alarm.startswith(("sensor", "watch", "gases-", "supply"))
+        return is_about_air(self.alarm)
 
 
 def alarm_episodes(events: Sequence[Event]) -> list[AlarmEpisode]:

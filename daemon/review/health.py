@@ -66,12 +66,14 @@ def _watched(tape: NightSeries, rang: Sequence[AlarmEpisode], name: str) -> Watc
                 steps = tape.between(stand.from_s, end_s)
                 trusted[steps] = [False] * (steps.stop - steps.start)
         seen = [a or b for a, b in zip(seen, trusted, strict=True)]
+    for step in tape.left_out:  # nobody was inside: nothing to be seen, or missed
+        seen[step] = True
     longest, begin = _longest(seen)
     unseen = seen.count(False)
     return Watched(
         name,
         QUANTITIES[name].words,
-        1.0 - unseen / max(1, tape.count),
+        1.0 - unseen / max(1, tape.count - len(tape.left_out)),
         unseen * STEP_S / 60.0,
         longest * STEP_S / 60.0,
         None if begin is None else begin * STEP_S,

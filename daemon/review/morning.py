@@ -204,7 +204,7 @@ def morning(
             rang,
             seen,
             tape.gaps,
-            tape.length_s / 3600.0,
+            tape.slept_s / 3600.0,
             is_cut_off=tape.is_cut_off,
             lacking=[*tape.missing, *tape.damaged],
         ),

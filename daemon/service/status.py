@@ -32,6 +32,15 @@ def _airing(state: State, now_s: float) -> dict[str, Any] | None:
     return None if found is None else dataclasses.asdict(found)
 
 
+def _trial(state: State, now_s: float) -> dict[str, Any] | None:
+    """Say what is tried with nobody inside; None where no trial is open."""
+    trial = state.trial
+    if trial is None:
+        return None
+    left_s = max(0.0, trial.until_s - now_s)
+    return {"text": trial.text, "left_s": left_s, "until": trial.alarm}
+
+
 def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
     """Return where everything stands, fit for JSON, units in the keys."""
     state = watcher.state
@@ -63,6 +72,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
             if standing.state is not AlarmState.NORMAL
         ],
         "airing": _airing(state, watcher.up_s()),
+        "trial": _trial(state, watcher.up_s()),
         "sounding": state.sound.pattern,
         "faults": {name: fault.text for name, fault in state.history.sources.items()},
         "estimate": None

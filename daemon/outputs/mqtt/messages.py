@@ -250,6 +250,24 @@ class Messages:
         """Give the morning's account."""
         return self._json("morning", {**summary, **self._head(seq, stamp)})
 
+    def trial(self, fields: Mapping[str, Any], seq: int, stamp: Stamp) -> Publication:
+        """Say that nobody is inside, and until when; or that this is over.
+
+        Args:
+            fields: as in the log.
+            seq: the message's number.
+            stamp: when it began, or ended.
+        """
+        body = {"state": fields["state"], "text": fields["text"]}
+        for_s: float | None = fields.get("for_s")
+        if for_s is None:
+            body["why"] = fields["why"]
+        else:
+            body["until"] = utc_text(stamp.wall + timedelta(seconds=for_s))
+            body["alarm"] = fields["until"]
+        expiry_s = round(OVER_EXPIRY_S if for_s is None else for_s)
+        return self._json("trial", {**body, **self._head(seq, stamp)}, expiry_s)
+
     def alert(self, pending: Pending, now: Stamp) -> Publication:
         """Finish an alert's text for a phone.
 

@@ -74,6 +74,9 @@ class Publisher:
                 self._bump_by = command.fields.get("by", "")
                 self._heartbeat_due_s = float("-inf")
                 return self.tick(stamp)
+            case Record(event="trial"):
+                said = self.messages.trial(command.fields, self._next(), stamp)
+                self.outbox.put_state(said, stamp.up_s)
             case Record(event="air"):
                 self._breathe(command.fields, stamp)
                 return self.tick(stamp)

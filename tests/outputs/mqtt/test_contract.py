@@ -92,6 +92,9 @@ def morning() -> dict[str, Any]:
     return dict(json.loads(json.dumps(summary(found), allow_nan=False)))
 
 
+TRIAL = {"state": "begun", "text": "roof vent", "for_s": 3600.0, "until": "o2-low"}
+
+
 def said() -> list[Publication]:
     """Everything that a watch says, each kind at least once."""
     stamp = Stamp(60.0, START + timedelta(seconds=60))
@@ -103,6 +106,7 @@ def said() -> list[Publication]:
     desk.connected(stamp)
     values = {"o2_pct": 20.512, "co_ppm": 1000.0, "temp_c_outside": -9.0}
     desk.handle(Record("air", {**values, "at_least": ["co_ppm"]}), stamp)
+    desk.handle(Record("trial", TRIAL), stamp)
     desk.handle(
         Estimate({
             "o2_rate_pct_per_h": [-2.1, -1.9, -1.7], "o2_below_19_5_within_20min": 0.2,

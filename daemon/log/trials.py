@@ -1,0 +1,70 @@
+"""The trials in a night's log: what was measured in them nobody breathed.
+
+A night is read without it; each trial can be read by itself, as if it were a night.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import islice
+
+from cabinvigil.daemon.log.night import is_about_air
+from cabinvigil.daemon.log.run import Run, UpEvent, step_of
+from cabinvigil.daemon.log.trial_span import TrialSpan
+
+
+def trials_of(runs: Sequence[Run]) -> Iterator[tuple[Run, TrialSpan]]:
+    """Give the trials of some runs, in their order, each no longer than its run."""
+    for run in runs:
+        for one in run.trials:
+            from_s, to_s = max(one.from_s, run.begin_s), min(one.to_s, run.end_s)
+            if from_s < to_s:
+                yield run, one._replace(from_s=from_s, to_s=to_s)
+
+
+def only_trial(runs: Sequence[Run], number: int) -> list[Run]:
+    """Return what was told in one trial; nothing where there is none of that number.
+
+    Args:
+        runs: of a night.
+        number: from 1.
+    """
+    found = islice(trials_of(runs), number - 1, number)
+    return [run.between(one.from_s, one.to_s) for run, one in found]
+
+
+def without_trials(runs: Sequence[Run]) -> list[Run]:
+    """Return what was told outside of trials; their marks, faults and ends stay."""
+    return [_without(run) if run.trials else run for run in runs]
+
+
+def _without(run: Run) -> Run:
+    spans = [one for _, one in trials_of([run])]
+    inside: set[int] = set()
+    for one in spans:
+        inside.update(range(step_of(one.from_s), step_of(one.to_s)))
+
+    def is_inside(event: UpEvent) -> bool:
+        return any(one.from_s <= event.up_s < one.to_s for one in spans)
+
+    def breathed(event: UpEvent) -> bool:
+        alarm = str(event.fields.get("alarm", ""))
+        is_alarm = event.kind == "alarm" and is_about_air(alarm)
+        return not (is_alarm and is_inside(event))
+
+    def outside(told: dict[str, set[int]]) -> dict[str, set[int]]:
+        return {key: steps - inside for key, steps in told.items()}
+
+    means = {
+        key: {step: value for step, value in each.items() if step not in inside}
+        for key, each in run.steps.items()
+    }
+    return replace(
+        run,
+        steps={key: each for key, each in means.items() if each},
+        at_least=outside(run.at_least),
+        doubtful=outside(run.doubtful),
+        alone=outside(run.alone),
+        left_out=inside & run.heard,
+        events=[one for one in run.events if breathed(one)],
+        estimates=[one for one in run.estimates if not is_inside(one)],
+    )
