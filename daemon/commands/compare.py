@@ -152,7 +152,7 @@ def _split(word: str) -> tuple[str, str]:
 def _sheets_of(wanted: Wanted, notes: list[str]) -> list[Sheet]:
     """Sum a night or its trials up; noted where one of a folder's cannot be."""
     try:
-        if wanted.stretch.split()[:1] == [TRIAL]:
+        if ".." not in wanted.stretch and wanted.stretch:
             return _trial_sheets(wanted, notes)
         return [_sheet(wanted, notes)]
     except OtherNightError:

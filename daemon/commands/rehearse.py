@@ -30,7 +30,7 @@ from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
-from cabinvigil.daemon.rehearsal.nights import NIGHTS
+from cabinvigil.daemon.rehearsal.nights import PLAYS
 from cabinvigil.daemon.rehearsal.play import (
     START_WALL,
     MakeOutputs,
@@ -56,7 +56,7 @@ example, the trailer Lapwing:
   cabinvigil rehearse icing --log nights/ --json
   cabinvigil rehearse shut --live --pace 20
 """.format(
-    nights="\n".join(f"  {word:<8}  {night.title}" for word, night in NIGHTS.items())
+    nights="\n".join(f"  {word:<8}  {night.title}" for word, night in PLAYS.items())
 )
 MOST_HOURS = 24.0
 TICK_S = 2.0
@@ -69,7 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "night",
         nargs="?",
         default="shut",
-        choices=tuple(NIGHTS),
+        choices=tuple(PLAYS),
         metavar="NIGHT",
         help="one of the nights below; shut if none is named",
     )
@@ -200,7 +200,7 @@ def _settings(args: argparse.Namespace) -> Settings:
 def _rehearsal(args: argparse.Namespace, settings: Settings) -> Rehearsal:
     render = renderer(settings.watch.language, settings.watch.words)
     if args.air is None:
-        night = NIGHTS[args.night]
+        night = PLAYS[args.night]
         return emulated_night(settings, render, night, args.hours, args.seed)
     air = RecordedAir(Recording(args.air))
     hours = air.hours if args.hours is None else min(args.hours, air.hours)
@@ -282,7 +282,7 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
         return outputs
 
     if not args.json:
-        what = f"recorded air {args.air}" if args.air else NIGHTS[args.night].title
+        what = f"recorded air {args.air}" if args.air else PLAYS[args.night].title
         name = "" if args.air else f"'{args.night}': "
         print(f"Rehearsal on emulated parts. {name}{what}.", file=out)
     if args.live:

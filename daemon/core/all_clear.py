@@ -32,7 +32,8 @@ def _weight(state: State, spec: AlarmSpec) -> Priority | None:
     return standing.priority if standing.stands else standing.priority_while_shelved
 
 
-def _is_about_gas(spec: AlarmSpec) -> bool:
+def is_about_gas(spec: AlarmSpec) -> bool:
+    """Return whether an alarm is about something that is breathed."""
     return quantity_of(spec) in GASES
 
 
@@ -45,7 +46,7 @@ def _is_clear(state: State, rung: list[AlarmSpec]) -> bool:
     for spec in state.setup.alarms:
         if state.standings[spec.id].calls:
             return False
-        matters = spec in rung or (spec.about_air and _is_about_gas(spec))
+        matters = spec in rung or (spec.about_air and is_about_gas(spec))
         if matters and _weight(state, spec) is not None:
             return False
         if matters and state.standings[spec.id].rising_s is not None:

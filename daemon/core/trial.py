@@ -13,6 +13,7 @@ from typing import Any
 
 from cabinvigil.daemon.core.alarm import ASIDE
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.all_clear import is_about_gas
 from cabinvigil.daemon.core.changes import transition
 from cabinvigil.daemon.core.model import Act, ActKind, Command, Record
 from cabinvigil.daemon.core.state import State, Trial
@@ -63,7 +64,7 @@ def _why_not_calm(state: State) -> str:
     """Return why the air is not calm, or not known to be; '' where it is."""
     for spec in state.setup.alarms:
         one = state.standings[spec.id]
-        if one.wakes or (spec.about_air and one.stands):
+        if one.wakes or (spec.about_air and is_about_gas(spec) and one.stands):
             return f"{spec.id} is active. Air the cabin and answer it first."
     if state.all_clear_owed:
         return "the all-clear after an alarm has not come yet."

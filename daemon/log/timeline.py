@@ -99,7 +99,7 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         _events(placed, origin_s, "clock_steps"),
         head,
         flaws,
-        (*notes, *_deleted(placed)),
+        (*notes, *_deleted(placed), *_set_apart(placed)),
         trials=_trials(placed, origin_s),
         left_out=frozenset(left_out),
     )
@@ -115,6 +115,23 @@ def _trials(placed: Sequence[_Placed], origin_s: float) -> tuple[TrialSpan, ...]
         for one in placed
         for _, span in trials_of([one.run])
     )
+
+
+def _set_apart(placed: Sequence[_Placed]) -> list[str]:
+    """Say which trials the account leaves out."""
+    texts = [
+        span.text
+        for one in placed
+        if one.run.left_out
+        for _, span in trials_of([one.run])
+    ]
+    left_h = sum(len(one.run.left_out) for one in placed) * STEP_S / 3600.0
+    if not texts:
+        return []
+    names = ", ".join(f"'{text}'" for text in texts[:4])
+    more = f" and {len(texts) - 4} more" if len(texts) > 4 else ""
+    what = "A trial is" if len(texts) == 1 else f"{len(texts)} trials are"
+    return [f"{what} left out, {left_h:.1f} h with nobody inside: {names}{more}."]
 
 
 def _deleted(placed: Sequence[_Placed]) -> list[str]:

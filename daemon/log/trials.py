@@ -37,8 +37,39 @@ def without_trials(runs: Sequence[Run]) -> list[Run]:
     return [_without(run) if run.trials else run for run in runs]
 
 
+AIRED_S = 1800.0
+"""A cabin whose door stands open is aired by then (own choice)."""
+STANDING = ("unacknowledged", "acknowledged")
+WAKING = ("medium", "high")
+
+
+def _with_airing(run: Run, one: TrialSpan) -> TrialSpan:
+    """Return a trial with the minutes in which its air is let out.
+
+    Until all that woke at its end is gone, or for half an hour at most: the alarms
+    sounded as ever, but that air is of the trial's making.
+    """
+    waking: set[str] = set()
+    for event in run.events:
+        alarm, state, priority = (
+            str(event.fields.get(key)) for key in ("alarm", "state", "priority")
+        )
+        is_over = event.up_s > one.to_s
+        if event.kind != "alarm" or event.up_s > one.to_s + AIRED_S:
+            continue
+        if is_over and not waking:
+            return one
+        if state not in STANDING:
+            waking.discard(alarm)
+        elif not is_over and priority in WAKING and is_about_air(alarm):
+            waking.add(alarm)
+        if is_over and not waking:
+            return one._replace(to_s=event.up_s)
+    return one._replace(to_s=min(one.to_s + AIRED_S, run.end_s)) if waking else one
+
+
 def _without(run: Run) -> Run:
-    spans = [one for _, one in trials_of([run])]
+    spans = [_with_airing(run, one) for _, one in trials_of([run])]
     inside: set[int] = set()
     for one in spans:
         inside.update(range(step_of(one.from_s), step_of(one.to_s)))

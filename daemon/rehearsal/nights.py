@@ -13,6 +13,7 @@ from cabinvigil.daemon.air.figures import (
     EXAMPLE,
     LIKELY_WIND_MPS,
 )
+from cabinvigil.daemon.core.model import Act, ActKind
 
 HOUR_S = 3600.0
 
@@ -62,6 +63,14 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
+class NightAct:
+    """At `at_s` somebody does something, beside the cabin."""
+
+    at_s: float
+    act: Act
+
+
+@dataclass(frozen=True, slots=True)
 class NamedNight:
     """One named night."""
 
@@ -71,6 +80,7 @@ class NamedNight:
     changes: tuple[NightChange, ...] = ()
     failures: tuple[Failure, ...] = ()
     hours: float = 9.0
+    acts: tuple[NightAct, ...] = ()
 
 
 def _lit(power_kw: float, at_s: float = 600.0) -> NightChange:
@@ -172,10 +182,56 @@ _NIGHTS = (
     ),
 )
 
+
+def _tried(words: str, low: float, high: float, at_s: float) -> tuple[NightChange, ...]:
+    """Set the vents, burn the heater for two hours, put it out and air the cabin."""
+    lit_s, off_s = at_s + 1200.0, at_s + 1200.0 + TRIED_S
+    door = {"low_open": 12.0, "high_open": 12.0}
+    return (
+        NightChange(lit_s, {"low_open": low, "high_open": high}, words=words),
+        NightChange(lit_s, {"burner_kw": LOW_KW}, words=f"heater lit, {LOW_KW:g} kW"),
+        NightChange(off_s, {"burner_kw": 0.0}, words="heater off"),
+        NightChange(off_s, door, words="door open"),
+    )
+
+
+TRIED_S = 2.0 * HOUR_S
+
+
+def _trial(words: str, at_s: float) -> tuple[NightAct, ...]:
+    """Begin it as the heater is lit; end it, and answer what still stands."""
+    begin = Act(ActKind.TRIAL, by="socket", text=words, for_s=TRIED_S + 1200.0)
+    press = Act(ActKind.ACKNOWLEDGE)
+    ended_s = at_s + 1200.0 + TRIED_S
+    return (
+        NightAct(at_s + 1200.0 - 30.0, begin),
+        NightAct(ended_s, Act(ActKind.TRIAL_END, by="socket")),
+        NightAct(ended_s + 60.0, press),
+        NightAct(ended_s + 600.0, press),
+    )
+
+
+FLOOR, BOTH = "floor vent alone", "floor and roof vent open"
+TRIALS = NamedNight(
+    "trials",
+    "two trials with nobody inside: the floor vent alone, then both vents",
+    NightSetting(people=0.0, low_open=12.0, high_open=12.0),
+    (
+        *_tried(FLOOR, 1.0, 0.0, 0.0),
+        *_tried(BOTH, 1.0, 1.0, 3.0 * HOUR_S),
+    ),
+    hours=6.0,
+    acts=(*_trial(FLOOR, 0.0), *_trial(BOTH, 3.0 * HOUR_S)),
+)
+"""No night that anybody sleeps through."""
+
+
 NIGHTS: Mapping[str, NamedNight] = MappingProxyType(
     {night.name: night for night in _NIGHTS}
 )
 """Every named night."""
+PLAYS: Mapping[str, NamedNight] = MappingProxyType({**NIGHTS, TRIALS.name: TRIALS})
+"""All that can be rehearsed."""
 
 
 def setting_at(night: NamedNight, at_s: float) -> NightSetting:

@@ -2,6 +2,7 @@
 
 import asyncio
 import tempfile
+from collections import deque
 from collections.abc import Callable, Coroutine, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
-from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight
+from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight, NightAct
 from cabinvigil.daemon.sampling.sampler_pool import sampling
 from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch
@@ -56,6 +57,7 @@ class Rehearsal:
     hours: float
     failures: tuple[Failure, ...] = ()
     seed: int = 1
+    acts: tuple[NightAct, ...] = ()
 
 
 MakeClock = Callable[[TimeSource], Clock]
@@ -113,11 +115,14 @@ async def play(
         )
         _begin(watcher, settings, outputs)
         told_s = 0.0
+        acts = deque(rehearsal.acts)
 
         def after_tick() -> None:
             nonlocal told_s
             while reports:
                 watcher.on_event(reports.pop(0))
+            while acts and now() >= acts[0].at_s:
+                watcher.on_event(acts.popleft().act)
             if now() >= told_s:
                 told_s += TRUTH_EVERY_S
                 rehearsal.cabin.advance(now())
@@ -185,4 +190,5 @@ def emulated_night(
         night.hours if hours is None else hours,
         night.failures,
         seed,
+        night.acts,
     )
