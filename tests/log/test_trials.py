@@ -1,0 +1,150 @@
+"""A night without its trials, and each trial by itself."""
+
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.commands import compare, morning, trial
+from cabinvigil.daemon.log.night import STEP_S, NightSeries
+from cabinvigil.daemon.log.runs import read_tape
+from tests.commands import calling
+from tests.review import logs
+
+HOUR = 3600.0
+FOUL = {"o2_pct": 18.6, "co2_ppm": 13_000.0}
+NAME = "night-2026-01-16.jsonl"
+
+
+def rang(at_s: float, state: str, was: str = "normal") -> bytes:
+    fields = {"alarm": "o2-low", "state": state, "was": was, "priority": "high"}
+    return logs.line("alarm", at_s, text="Too little oxygen.", first_up=True, **fields)
+
+
+def begun(at_s: float, text: str, for_s: float = 3 * HOUR) -> bytes:
+    return logs.line("trial", at_s, state="begun", text=text, for_s=for_s, until="")
+
+
+def ended(at_s: float, text: str) -> bytes:
+    return logs.line("trial", at_s, state="ended", text=text, why="command")
+
+
+def afternoon_and_night(airing_s: float = 600.0) -> bytes:
+    """A trial of an hour in foul air, its airing, a second one in good air, a night."""
+    end_s = 2 * HOUR
+    return b"".join(
+        [
+            logs.begin(),
+            logs.air(logs.still_air(0.0, HOUR)),
+            begun(HOUR, "all shut"),
+            logs.air(logs.still_air(HOUR, 1.5 * HOUR, **FOUL)),
+            rang(1.5 * HOUR, "unacknowledged"),
+            logs.air(logs.still_air(1.5 * HOUR, end_s, **FOUL)),
+            ended(end_s, "all shut"),
+            rang(end_s, "unacknowledged", "unacknowledged"),
+            logs.air(logs.still_air(end_s, end_s + airing_s, **FOUL)),
+            rang(end_s + airing_s, "latched-unacknowledged", "unacknowledged"),
+            logs.air(logs.still_air(end_s + airing_s, 3 * HOUR)),
+            begun(3 * HOUR, "roof vent a third open"),
+            logs.air(logs.still_air(3 * HOUR, 4 * HOUR, o2_pct=20.1)),
+            ended(4 * HOUR, "roof vent a third open"),
+            logs.air(logs.still_air(4 * HOUR, 11 * HOUR)),
+            logs.line("stop", 11 * HOUR, reason="told to stop"),
+        ]
+    )
+
+
+def tape(folder: Path, data: bytes, trial: int | None = None) -> NightSeries:
+    return read_tape([logs.write(folder, data)], trial=trial)
+
+
+@pytest.mark.parametrize("cut", [False, True], ids=["one file", "two files"])
+def test_a_night_is_told_without_its_trials(tmp_path: Path, *, cut: bool) -> None:
+    """The foul air of the afternoon is nobody's night, and no hole in the watch."""
+    data = afternoon_and_night()
+    if cut:  # a file that goes on within the trial says so at its top
+        lines = data.splitlines(keepends=True)
+        at = next(n for n, one in enumerate(lines) if b'"o2-low"' in one)
+        up_s = 1.5 * HOUR
+        head = logs.line(
+            *("start", up_s, logs.START), continues=True, log_format=1, file_no=1,
+            config=logs.config(), trial_for_s=2.5 * HOUR, trial_text="all shut",
+        )  # fmt: skip
+        logs.write(tmp_path, b"".join(lines[:at]), "night-2026-01-16.1.jsonl")
+        data = head + b"".join(lines[at:])
+    path = logs.write(tmp_path, data)
+    code, out, err = calling.call(morning, path)
+    assert (code, err) == (0, "")
+    assert out.splitlines()[1] == "Safe."
+    assert "oxygen 100 %" in out
+    what = "'all shut', 'roof vent a third open'"
+    told = f"2 trials are left out, 2.2 h with nobody inside: {what}"
+    assert told in " ".join(out.split())
+    alone = read_tape([path])
+    left_h = len(alone.left_out) * STEP_S / HOUR
+    assert left_h == pytest.approx(1.67 if cut else 2.17, abs=0.01)
+
+
+def test_what_is_still_foul_half_an_hour_after_it_counts(tmp_path: Path) -> None:
+    """Nobody may call it the trial's for ever."""
+    path = logs.write(tmp_path, afternoon_and_night(2700.0))
+    code, out, _ = calling.call(morning, path)
+    assert code == 1
+    assert "NOT SAFE: oxygen 18.6 %" in out.splitlines()[1]
+
+
+def test_a_trial_by_itself_is_all_that_was_measured_in_it(tmp_path: Path) -> None:
+    data = afternoon_and_night()
+    first, second = (tape(tmp_path, data, number) for number in (1, 2))
+    assert first.length_s == pytest.approx(HOUR, abs=STEP_S)
+    known = [one for one in first.series["o2_pct"] if one is not None]
+    assert max(known) < 18.8
+    assert min(one for one in second.series["o2_pct"] if one is not None) > 20.0
+    assert second.moment(0.0) == tape(tmp_path, data).moment(3 * HOUR)
+    assert tape(tmp_path, data, 3).count == 0
+
+
+@pytest.mark.parametrize(
+    "how", ["never ended", "cut off", "of 1e9 s", "of -1 s", "of text", "twice begun"]
+)
+def test_a_trial_that_the_log_garbles_hides_no_night(tmp_path: Path, how: str) -> None:
+    """It lasts no longer than a watch allows, whatever a line says."""
+    odd = {"of 1e9 s": 1e9, "of -1 s": -1.0, "of text": "long"}.get(how, 2 * HOUR)
+    lines = [
+        *(logs.begin(), logs.air(logs.still_air(0.0, HOUR))),
+        logs.line("trial", HOUR, state="begun", text="x", for_s=odd, until=""),
+    ]
+    if how == "twice begun":
+        lines.append(begun(1.5 * HOUR, "y", HOUR))
+    until_s = 1.2 * HOUR if how == "cut off" else 2 * HOUR
+    lines.append(logs.air(logs.still_air(HOUR, until_s)))
+    if how == "cut off":  # what begins anew has no trial open
+        lines.append(logs.begin(logs.START.replace(hour=23)))
+        start = logs.START.replace(hour=23)
+        lines.append(logs.air(logs.still_air(0.0, 15 * HOUR, **FOUL), start))
+    else:
+        lines.append(logs.air(logs.still_air(2 * HOUR, 16 * HOUR, **FOUL)))
+    path = logs.write(tmp_path, b"".join(lines))
+    assert calling.call(morning, path)[0] == 1
+
+
+def test_trials_are_listed_and_compared(tmp_path: Path) -> None:
+    logs.write(tmp_path, afternoon_and_night())
+    code, out, _ = calling.call(trial, "list", "--log", tmp_path)
+    assert code == 0
+    assert [line.split("  ") for line in out.splitlines()] == [
+        ["2026-01-16@trial 1", "1.0 h", "all shut"],
+        ["2026-01-16@trial 2", "1.0 h", "roof vent a third open"],
+    ]
+    code, out, err = calling.call(compare, f"{tmp_path}@trial")
+    assert (code, err) == (0, "")
+    assert "all shut: air past a waking limit" in out
+    assert "1. roof vent a third open" in out
+    code, _, err = calling.call(compare, f"{tmp_path / NAME}@trial door", tmp_path)
+    assert code == 2
+    assert "no such trial; its trials: 1 'all shut', 2 'roof vent" in err
+
+
+def test_no_trial_is_listed_where_there_was_none(tmp_path: Path) -> None:
+    logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))
+    code, out, _ = calling.call(trial, "list", "--log", tmp_path)
+    assert (code, out) == (0, "No trial in these nights.\n")
