@@ -49,6 +49,7 @@ EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a 
   cabinvigil compare nights/ --csv
   cabinvigil compare "night-2026-01-16.jsonl@..roof vent open" \\
       "night-2026-01-16.jsonl@roof vent open.."
+  cabinvigil compare nights/@trial
 """
 
 

@@ -32,7 +32,6 @@ EXAMPLE = """example, beside the trailer Lapwing, its heater lit and the door sh
   cabinvigil trial begin "roof vent a third open" --until o2-low
   cabinvigil trial end
   cabinvigil trial list
-  cabinvigil compare nights/@trial --page vents.html
 """
 EMPTY = "nobody"
 """The word that a person types who has looked."""
