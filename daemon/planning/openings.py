@@ -34,7 +34,8 @@ NO_NEW_HEATER = (
 )
 """What those areas are no leave for.  Places to sleep: the Boat Safety Scheme's page on
 part 8 (PD 5482-3) and a regulator's on AS/NZS 5601.2, both read.  Room-sealed alone for
-what is new: the Scheme's page, read; of AS/NZS 5601.2 so recalled (findings)."""
+what is new: the Scheme's page, read; of AS/NZS 5601.2 from memory.  Guidance built on
+ISO 10239, read, calls it dangerous to sleep where an open gas flame is left burning."""
 STANDING_HEIGHT_M = 1.9
 """Turns volume into floor area for the rule that asks by floor (own scenario)."""
 
@@ -48,9 +49,10 @@ def standards_cm2(plan: CabinPlan) -> Mapping[str, float | None]:
     """Give the free area that rules for sleeping vehicles and craft ask, all openings.
 
     `en721`: DIN EN 721, leisure vehicles, open combustion, roof and low together; rows
-    above 10 m2 of floor were not found: None.  `pd5482`: PD/BS 5482-3, boats, 2 200 mm2
-    a kilowatt and 650 a place to sleep.  `as5601`: AS/NZS 5601.2, the same slopes, at
-    least 4 000 mm2.  All as quoted elsewhere, none read in the original
+    above 10 m2 of floor were not found: None.  `pd5482`: PD 5482-3, boats, 2 200 mm2 a
+    kilowatt and 650 a place to sleep; of PD 54823, in its place since 2016, nothing was
+    found.  `as5601`: AS/NZS 5601.2, the same slopes, at least 4 000 mm2.  All as quoted
+    elsewhere, none read in the original
     (check_values, `vent_en721`, `vent_pd5482`, `vent_as5601`).
     """
     floor_m2 = plan.volume_m3 / STANDING_HEIGHT_M
