@@ -24,7 +24,8 @@ TABLE: dict[str, Document] = {
 }
 NAMED = re.compile(
     rf"(?<![\w/-])({STANDARD.pattern})"
-    r"(?:[:-]((?:19|20)\d\d)\b|,? ed(?:ition|\.)? ?(\d[\d.]*\d|\d)|,? \(((?:19|20)\d\d)\))?"
+    r"(?:[:-]((?:19|20)\d\d)\b|,? ed(?:ition|\.)? ?(\d[\d.]*\d|\d)"
+    r"|,? \(((?:19|20)\d\d)\))?"
 )
 BROKEN = re.compile(r"\n[ \t]*(?:#|//|\*)?[ \t]*")
 """A number may stand on two lines, in a comment too."""
