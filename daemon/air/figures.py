@@ -25,7 +25,7 @@ GLASS_U_W_M2K = 2.8
 source)."""
 WALL_U_W_M2K = 1.25
 """Panels of 30 mm of foam have 0.97 (0.035 W/(m K) and the surface resistances of ISO
-6946, from memory); frames, joints, door and floor add some 30 % (own judgement).
+6946, as quoted); frames, joints, door and floor add some 30 % (own judgement).
 With its panes a shell then has 1.3 on the mean, between the 1.7 and the 1.2 that EN
 1645-1 grants caravans of its second and third level of insulation (from memory; no
 measured trailer, van or boat was found).  Bare steel or solid laminate passes four
