@@ -49,7 +49,8 @@ CONFIG = 0xF5
 IS_BME280 = b"\x60"
 SISTERS = {b"\x56": "BMP280", b"\x57": "BMP280", b"\x58": "BMP280", b"\x61": "BME680"}
 """What answers there instead, by its identity: parts that look alike, often sold for
-this one (BMP280 data sheet, section 4.3.1; samples had 56 and 57; all from memory)."""
+this one (BMP280 data sheet, section 4.3.1: 58, as ten public drivers have it; that
+samples had 56 and 57 is from memory)."""
 RESET_WORD = 0xB6
 RESET_S = 0.010
 """Start-up takes 2 ms (section 1); with the copying of the calibration, 10 ms (own)."""
@@ -70,7 +71,8 @@ BURST_SIZE = 13
 DATA_SIZE = 8
 SKIPPED_20 = 0x80000
 SKIPPED_16 = 0x8000
-"""Raw values of a quantity that was not measured (from memory); measured ones, too: at
+"""Raw values of a quantity that was not measured (the second as ten public drivers have
+it, for humidity; the first from memory); measured ones, too: at
 some humidity each tenth reading is the one in the middle of the scale."""
 RANGE_C = (-40.0, 85.0)
 RANGE_HPA = (300.0, 1100.0)

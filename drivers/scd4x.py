@@ -53,7 +53,7 @@ ZERO_CORRECTION = 0x8000
 RANGE_C = (-10.0, 60.0)
 """Operating temperature (component notes, sensor notes source 54)."""
 PRESSURE_HPA = (700.0, 1200.0)
-"""Pressures that the part takes (from memory, data sheet 3.6.5)."""
+"""Pressures that the part takes (two public drivers; section 3.6.5 from memory)."""
 TARGET_PPM = (350, 2000)
 """Targets that a forced recalibration takes here: outdoor air has never been lower, and
 no bottle of test gas for rooms is higher (own limits)."""

@@ -155,14 +155,19 @@ def cohb_step(cohb_pct: float, co_ppm: float, dt_s: float, body: Body = REST) ->
 
 _SLOWER = WASHOUT_HALF_LIFE_MIN / half_life_min()
 """How much longer COHb takes to fall than the resting constants say."""
+_WASHOUT_CONSTANT_MIN = WASHOUT_HALF_LIFE_MIN / math.log(2.0)
 
 
 def breathe(cohb_pct: float, co_ppm: float, dt_s: float, body: Body = REST) -> float:
-    """Carry COHb on, to the safe side both ways: up as at rest, down as asleep."""
+    """Carry COHb on, to the safe side both ways: up as at rest, down as asleep.
+
+    Nobody's falls faster than `WASHOUT_HALF_LIFE_MIN`: that a child breathes more for
+    its blood is counted where it rises alone.
+    """
     settles = plateau_pct(co_ppm, body)
     constant_min = time_constant_min(body)
     if settles < cohb_pct:
-        constant_min *= _SLOWER
+        constant_min = max(constant_min * _SLOWER, _WASHOUT_CONSTANT_MIN)
     return settles + (cohb_pct - settles) * math.exp(-dt_s / 60.0 / constant_min)
 
 

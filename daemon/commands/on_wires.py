@@ -24,7 +24,7 @@ Job = Callable[[Wires, Clock], Awaitable[T]]
 FRESH = AirNow()
 """Doors open: outdoor air, as the parts of the rehearsal see it."""
 BREATH = AirNow(o2_pct=16.6, co2_ppm=38_000.0, temp_c=26.0, rh_pct=92.0)
-"""In a bag that somebody has breathed into (from memory)."""
+"""In a bag that somebody has breathed into (`precheck/truth.py`)."""
 CLOSED = AirNow(o2_pct=19.6, co2_ppm=4200.0, co_ppm=9.0, temp_c=17.0, rh_pct=88.0)
 """An hour after the doors were shut with the burner on."""
 

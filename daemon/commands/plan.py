@@ -26,6 +26,7 @@ OPTIONS = (
     "volume_m3",
     "burner_kw",
     "people",
+    "berths",
     "vent_low_cm2",
     "vent_high_cm2",
     "outside_c",
@@ -48,6 +49,8 @@ ESTIMATED = {
     "leak_per_h": f"; with another volume {LEAK_PER_H[0]} to {LEAK_PER_H[2]}",
 }
 """What is said of a figure that goes with the volume."""
+NOT_STATED = "as many as sleep there"
+"""What is taken for the berths where nobody states them."""
 
 # What only some calls need is imported where they need it: a plan's answer is mostly
 # the time that Python takes to load it.
@@ -58,7 +61,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     lapwing = CabinPlan()
     for key in OPTIONS:
         accepted = ACCEPTED[key]
-        default = f"{getattr(lapwing, key):g}{ESTIMATED.get(key, '')}"
+        usual = getattr(lapwing, key)
+        default = NOT_STATED if usual is None else f"{usual:g}{ESTIMATED.get(key, '')}"
         parser.add_argument(
             option_name(key),
             metavar="N",

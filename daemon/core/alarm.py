@@ -24,7 +24,7 @@ when things get worse, and is `unacknowledged` as before.
 
 A pair that is not in the table is an error of ours, and raises `NoTransitionError`.
 
-Source: ANSI/ISA-18.2-2016 state diagram and its transitions (check values
+Source: ISA-18.2 (2016) state diagram and its transitions (check values
 `isa_states` and `isa_transitions`, from memory there), shelving and suppression
 after OPC UA Part 9, 4.8 (read).
 """

@@ -37,6 +37,8 @@ class CabinPlan:
     burner_kw: float = EXAMPLE.burner_kw
     """Gas used at the setting to plan for, on the higher heating value."""
     people: float = EXAMPLE.people
+    berths: float | None = None
+    """Places to sleep, which rules count; None: as many as sleep tonight."""
     vent_low_cm2: float = EXAMPLE.vent_low_cm2
     vent_high_cm2: float = EXAMPLE.vent_high_cm2
     vent_height_m: float = EXAMPLE.vent_height_m
@@ -59,6 +61,11 @@ class CabinPlan:
     """Shares by mass in the cylinder."""
     burns: tuple[BurnWindow, ...] = ()
     """When the burner is lit; empty: all night."""
+
+    @property
+    def places(self) -> float:
+        """Places to sleep: no fewer than who sleeps there."""
+        return max(self.people, self.berths or 0.0)
 
     @property
     def loss_w_k(self) -> float:
@@ -94,6 +101,7 @@ ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
         "volume_m3": Accepted(1.0, 500.0, "m3", "air volume of the cabin"),
         "burner_kw": Accepted(0.0, 30.0, "kW", "gas power on the higher heating value"),
         "people": Accepted(0.0, 20.0, "people", "sleepers"),
+        "berths": Accepted(0.0, 20.0, "berths", "places to sleep"),
         "vent_low_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the floor"),
         "vent_high_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the roof"),
         "vent_height_m": Accepted(0.1, 6.0, "m", "height between the two openings"),

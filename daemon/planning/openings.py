@@ -21,6 +21,21 @@ MOST_M3_H = 3000.0
 """More air than this is no vent but an open door."""
 CM2_PER_IN2 = 6.4516
 BTU_H_PER_KW = 3412.14
+STANDARDS = {
+    "en721": "EN 721, leisure vehicles",
+    "pd5482": "PD 5482-3, boats",
+    "as5601": "AS/NZS 5601.2, caravans",
+}
+"""Of `standards_cm2`, in words."""
+NO_NEW_HEATER = (
+    "The two for boats count berths, not who sleeps there tonight ({berths:g}), and "
+    "neither permits a new unvented heater in a boat at all: their areas are for "
+    "cookers and for what was fitted before."
+)
+"""What those areas are no leave for.  Places to sleep: the Boat Safety Scheme's page on
+part 8 (PD 5482-3) and a regulator's on AS/NZS 5601.2, both read.  Room-sealed alone for
+what is new: the Scheme's page, read; of AS/NZS 5601.2 from memory.  Guidance built on
+ISO 10239, read, calls it dangerous to sleep where an open gas flame is left burning."""
 STANDING_HEIGHT_M = 1.9
 """Turns volume into floor area for the rule that asks by floor (own scenario)."""
 
@@ -34,9 +49,10 @@ def standards_cm2(plan: CabinPlan) -> Mapping[str, float | None]:
     """Give the free area that rules for sleeping vehicles and craft ask, all openings.
 
     `en721`: DIN EN 721, leisure vehicles, open combustion, roof and low together; rows
-    above 10 m2 of floor were not found: None.  `pd5482`: PD/BS 5482-3, boats, 2 200 mm2
-    a kilowatt and 650 a person.  `as5601`: AS/NZS 5601.2, caravans, the same slopes,
-    at least 4 000 mm2.  All as quoted elsewhere, none read in the original
+    above 10 m2 of floor were not found: None.  `pd5482`: PD 5482-3, boats, 2 200 mm2 a
+    kilowatt and 650 a place to sleep; of PD 54823, in its place since 2016, nothing was
+    found.  `as5601`: AS/NZS 5601.2, the same slopes, at least 4 000 mm2.  All as quoted
+    elsewhere, none read in the original
     (check_values, `vent_en721`, `vent_pd5482`, `vent_as5601`).
     """
     floor_m2 = plan.volume_m3 / STANDING_HEIGHT_M
@@ -49,8 +65,8 @@ def standards_cm2(plan: CabinPlan) -> Mapping[str, float | None]:
         en721 = 75.0 + 10.0
     else:
         en721 = 100.0 + 15.0
-    mm2 = 2200.0 * plan.burner_kw + 650.0 * plan.people
-    by_mj_h = 610.0 * 3.6 * plan.burner_kw + 650.0 * plan.people
+    mm2 = 2200.0 * plan.burner_kw + 650.0 * plan.places
+    by_mj_h = 610.0 * 3.6 * plan.burner_kw + 650.0 * plan.places
     return {
         "en721": en721,
         "pd5482": round(mm2 / 100.0, 1),

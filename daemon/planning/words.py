@@ -17,7 +17,13 @@ from cabinvigil.daemon.planning.night import (
     all_night,
     moments_asleep,
 )
-from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
+from cabinvigil.daemon.planning.openings import (
+    CM2_PER_IN2,
+    CO2_LIMIT_PPM,
+    NO_NEW_HEATER,
+    O2_LIMIT_PCT,
+    STANDARDS,
+)
 from cabinvigil.daemon.planning.plan import Plan, Range
 from cabinvigil.daemon.text.json import rounded_each
 from cabinvigil.daemon.text.moments import hour_of_day
@@ -172,8 +178,10 @@ def _stops(made: Plan) -> str:
         return f"{whether} not settle{ending}: the figures are those after 36 hours."
     return (
         f"{whether} not settle{ending}: oxygen goes on falling until the flame itself "
-        f"dies, near {middle:.0f} % of dry air ({low:g} to {high:g}), where this plan "
-        f"stops. A burner's own cut-off, if it works, acts near {CUT_OFF_O2_PCT:g} %."
+        f"dies, and nobody knows where: in shut rooms the last read with a flame was "
+        f"14.8 to {high:g} %, and one burned on where a sample near the ceiling read "
+        f"{low:g} %. This plan stops at {middle:.0f} % of dry air. A burner's own "
+        f"cut-off, if it works, acts near {CUT_OFF_O2_PCT:g} %."
     )
 
 
@@ -205,11 +213,6 @@ def _area(cm2: float | None) -> str:
 def _vent(made: Plan) -> list[str]:
     vent, cabin = made.vent, made.cabin
     low, middle, high = vent.needed_cm2
-    names = {
-        "en721": "EN 721, leisure vehicles",
-        "pd5482": "PD 5482-3, boats",
-        "as5601": "AS/NZS 5601.2, caravans",
-    }
     have = cabin.vent_low_cm2 + cabin.vent_high_cm2
     most = "no limit" if high is None else f"{high:.0f}"
     lines = [
@@ -222,7 +225,8 @@ def _vent(made: Plan) -> list[str]:
     if made.vents.is_enough:
         lines.insert(2, _line("", "enough, at the worst of every figure"))
     for key, cm2 in vent.standards_cm2.items():
-        lines.append(_line(names[key], "no row found" if cm2 is None else _area(cm2)))
+        shown = "no row found" if cm2 is None else _area(cm2)
+        lines.append(_line(STANDARDS[key], shown))
     state = vent.at_thumb.state
     if _burner(made):
         lines += _wrapped(
@@ -231,6 +235,7 @@ def _vent(made: Plan) -> list[str]:
             f"{100 * state.o2:.1f} % oxygen and {grouped(1e6 * state.co2)} ppm "
             "carbon dioxide."
         )
+        lines += _wrapped(NO_NEW_HEATER.format(berths=cabin.places))
     return lines + _wrapped(WHY_RULES_DIFFER)
 
 

@@ -75,6 +75,8 @@ class Cabin:
     """Air space, furniture taken off."""
     people: Annotated[int, Within(0, 20)] | None = None
     """Sleepers on a usual night."""
+    berths: Annotated[int, Within(0, 20)] | None = None
+    """Places to sleep, which rules for vents count."""
     children: Annotated[int, Within(0, 20)] | None = None
     """Of them children: they take carbon monoxide up faster."""
     smokers: Annotated[int, Within(0, 20)] | None = None

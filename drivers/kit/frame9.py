@@ -25,8 +25,9 @@ ACKNOWLEDGED = frozenset({0x78, 0x79, 0x87, 0x88, 0x99})
 """Second bytes of answers that only repeat a setting command (from memory: some
 modules send them, some do not); they carry no value."""
 FAULT = 0x8000
-"""The topmost bit of a value, by which some families say that their cell has failed
-(from memory): never a gas, where the range ends below it."""
+"""The topmost bit of a value, by which some families say that their cell has failed (a
+public driver quotes three modules' manuals: only the low five bits of the byte are
+value there): never a gas, where the range ends below it."""
 FAILED = "the module says itself that its cell has failed: replace it"
 MOST_DECIMALS = 3
 """More decimals than this no gas module has: the byte is something else (own limit)."""
@@ -69,7 +70,8 @@ class Upload:
     gas: int
     """The gas code: 04 CO, 05 O2 (the latter from memory)."""
     unit: int
-    """The unit code: 03 ppm, 04 vol % (the latter from memory)."""
+    """The unit code: 03 ppm, 04 vol % for O2 (the latter from memory; a public driver
+    reads 04 as ppb, for other gases: check it against the module's manual)."""
     value: float
     """In the unit."""
     full_scale: float

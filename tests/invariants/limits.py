@@ -47,7 +47,7 @@ LIMITS = (
     ),
     Limit(
         *("O2 18.0 %", "o2_pct", 18.0, True, HIGH, 5.0, 300.0, 0.2, "o2-low"),
-        source="where an unvented heater's own guard acts, US CPSC 1980",
+        source="an unvented room heater's own guard, US CPSC 1980 (revoked 1984)",
     ),
     Limit(
         *("CO 70 ppm", "co_ppm", 70.0, False, MEDIUM, 0.0, 300.0, 5.0, "co-level"),

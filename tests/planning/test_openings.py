@@ -47,6 +47,15 @@ def test_standards_for_vehicles_and_boats():
     assert 100 * least == value("vent_as5601")
 
 
+def test_v11_boats_count_berths_and_no_fewer_than_sleep_there():
+    """P is the number that the compartment is made for (PD 5482-3), or of sleeping
+    spaces (AS/NZS 5601.2): 650 mm2 each, whoever sleeps there tonight."""
+    alone = CabinPlan(people=1, berths=4)
+    assert openings.standards_cm2(alone) == openings.standards_cm2(CabinPlan(people=4))
+    more = CabinPlan(people=4, berths=2)
+    assert openings.standards_cm2(more) == openings.standards_cm2(CabinPlan(people=4))
+
+
 def test_the_needed_area_just_holds_the_limits():
     """A tenth less area breaks a limit, the area itself keeps both, in every way."""
     for way in scenarios(CabinPlan()):

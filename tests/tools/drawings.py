@@ -13,6 +13,7 @@ from pathlib import Path
 
 from cabinvigil import drivers
 from cabinvigil.daemon.precheck.supply import COLD_SHARE, KEPT_SHARE, LEAD_ACID
+from cabinvigil.daemon.settings.limit_sources import limit_sources
 from cabinvigil.drivers.kit.steps import PartInfo
 
 PAGE = Path(__file__).parents[2] / "hardware.md"
@@ -101,6 +102,11 @@ BESIDE_MA = {
 USUAL = ("o2_optical_line", "frame9_co", "scd4x", "sht4x", "bme280", "ina226")
 THOROUGH = ("o2_cell_ads1115", "tmp117", "sps30", "sgp41")
 """What the two builds of the page have, the second beside the first."""
+STANDARD = re.compile(
+    r"(?:ISA|ANSI|AS/NZS|ASHRAE|BS|EN ISO|EN|IEC|ISO|NFPA|PD|UL)[ -]"
+    r"[A-Z]?\d[\d.]*(?:-\d+)*"
+)
+"""How a standard's number is written; ISA-18.2 has a hyphen before it."""
 LITHIUM_V = ((13.35, 1.0), (13.2, 0.75), (13.1, 0.5), (13.0, 0.25), (12.0, 0.0))
 """Volts at rest and charge (from memory): so flat that they tell little."""
 CONVERTER_SHARE = 0.85
@@ -303,7 +309,19 @@ def pull_ups() -> str:
     return table(("boards", "with 10 kohm each", "with 4.7 kohm each"), rows)
 
 
+def standards() -> str:
+    """Draw every standard that is named here, with its edition: one table of them."""
+    _, documents = limit_sources()
+    named = [one for one in documents.values() if STANDARD.match(one.title)]
+    rows = [
+        (one.title, one.edition, one.date, one.status)
+        for one in sorted(named, key=lambda one: one.title)
+    ]
+    return table(("standard", "edition", "of", "how it is known"), rows)
+
+
 DRAWINGS: dict[str, Callable[[], str]] = {
+    "standards": standards,
     "header": header,
     "ports": ports,
     "draws": draws,

@@ -13,7 +13,8 @@ _MS = 1_000
 _S = 1_000_000
 
 # Temporal-four, carbon monoxide: four pulses of 100 ms, then 5 s of silence
-# (check_values sound_t4).  The 100 ms between pulses is from memory (UL 2034, NFPA 72).
+# (check_values sound_t4).  The 100 ms between pulses is from memory (UL 2034, NFPA 72);
+# an alarm's manual that repeats the whole every 5.8 s agrees.
 # After four minutes the standard lets it slow to one group a minute; we keep the full
 # rate while the alarm stands, since a sleeper may be waking only then.
 T4_PULSE_MS = 100

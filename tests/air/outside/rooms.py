@@ -13,8 +13,8 @@ from cabinvigil.daemon.air.zone import Inputs, Zone, ZoneState, outdoor_state, s
 from cabinvigil.daemon.planning import openings
 from cabinvigil.daemon.planning.figures import CabinPlan
 from tests.air import measured
-from tests.air.outside.check import Check, row, share
-from tests.air.published import decay
+from tests.air.outside.check import Check, between, inside_ours, row, share
+from tests.air.published import decay, rows, value
 
 
 def flows() -> Iterator[Check]:
@@ -121,12 +121,93 @@ def rooms() -> Iterator[Check]:
     acetone = combustion.burn(measured.ACETONE, 1.0)
     yield share(
         "O2 per CO2 of burning acetone",
-        "Berlin-Buch, twenty burns",
+        "Berlin-Buch respiration chamber, twenty burns",
         4 / 3 * 0.99,
         acetone.o2_mol_s / acetone.co2_mol_s,
         0.02,
         "one sd of the burns",
     )
+
+
+def more_rooms() -> Iterator[Check]:
+    for case in measured.by_source("S24")[:3]:
+        drop = 20.95 - case["o2_pct"]
+        yield Check(
+            f"oxygen that goes with {case['co2_pct']} % CO2 of heptane, %",
+            "NIST/NRC compartment fires 2003",
+            case["o2_pct"],
+            measured.o2_of_co2(measured.HEPTANE, case["co2_pct"]),
+            1.0,
+            f"its pairs stand a point apart (of a drop of {drop:.1f})",
+        )
+    burnt = 20.95 - measured.o2_of_co2(combustion.PROPANE, 1.04)
+    yield between(
+        "oxygen lost for each CO2 made of propane, dry",
+        "UL FSRI gas burner in a house 2019, data",
+        1.525,
+        1.635,
+        burnt / 1.0,
+        "1.53 to 1.63 where the air is mixed, to 0.01",
+    )
+    for case in measured.by_source("S21")[:2]:
+        base = case["background_ppm"]
+        low, high = (measured.office(case, base, 24.0, n) - base for n in (1, 3))
+        yield inside_ours(
+            f"CO2 over outdoors at the day's peak, {case['id']}, ppm",
+            "Room Occupancy Estimation, public data set 864",
+            case["co2_peak_meas_ppm"] - base,
+            0.65 * low,
+            1.35 * high,
+            "one to three people; 35 % of the rise, argued beforehand",
+        )
+    case = measured.by_source("S20")[0]
+    rise = case["co2_meas_ppm"] - case["co2_start_ppm"]
+    ours = measured.office(case, case["co2_start_ppm"], case["hours"], 1.0)
+    yield share(
+        "CO2 that one person adds to an office in 72 min, ppm",
+        "Candanedo and Feldheim 2016",
+        rise,
+        ours - case["co2_start_ppm"],
+        0.38,
+        "mean and sd of nine such rises: -30 and 30 %; air change of the evening after",
+    )
+    yield Check(
+        "sealed 10 m3, 1 kW (LHV) of propane: minutes to 19.5 %",
+        "computed apart: a balance of a sealed space",
+        rows("sealed_space_o2_fall")[1]["t_to_19_5_min"],
+        minutes_to_195(),
+        0.3,
+        "vapour and temperature are left constant there",
+    )
+    en721 = rows("vent_en721")[0]
+    yield Check(
+        "vents of a van of up to 5 m2, cm2",
+        "EN 721, as a test house's leaflet quotes it",
+        en721["roof_cm2"] + en721["low_cm2"],
+        openings.standards_cm2(CabinPlan(volume_m3=8.0))["en721"],
+        0.5,
+        "a table",
+    )
+    yield Check(
+        "least vents of a caravan, mm2",
+        "AS/NZS 5601.2, as a regulator's page quotes it",
+        value("vent_as5601"),
+        100 * openings.standards_cm2(CabinPlan(burner_kw=0.5, people=1))["as5601"],
+        1.0,
+        "a table",
+    )
+
+
+def minutes_to_195() -> float:
+    zone, outside = Zone(10.0, 0.0, 1e15), OutsideAir(20.0, 0.0, 0.0, 20.946)
+    kw = combustion.PROPANE.hhv_kj_mol / combustion.PROPANE.lhv_kj_mol
+    state = outdoor_state(zone, outside, 20.0)
+    low, high = 0.0, 6000.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        left = readings.o2_pct(solve(zone, state, Inputs(outside, 0.0, kw), middle))
+        low, high = (middle, high) if left > 19.5 else (low, middle)
+    return high / 60
 
 
 def sealed() -> Iterator[Check]:
