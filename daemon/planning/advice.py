@@ -1,16 +1,15 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
+from cabinvigil.daemon.planning.lines import area, areas
 from cabinvigil.daemon.planning.night import moments_asleep
-from cabinvigil.daemon.planning.openings import CM2_PER_IN2, O2_LIMIT_PCT
+from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
+from cabinvigil.daemon.planning.places import HIGH_FLAME_M, LOW
 from cabinvigil.daemon.planning.plan import Plan
 
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
 TOO_WARM_C = 35.0
 """Nobody lets a cabin get warmer: a burner that does is too big (own choice)."""
-MOST_DRYING_CM2 = 400.0
-"""More vent than this is a window, and takes the warmth along (own choice; the morning
-says the same)."""
 
 
 def changes(made: Plan) -> tuple[str, ...]:
@@ -20,6 +19,7 @@ def changes(made: Plan) -> tuple[str, ...]:
         _vents(made),
         _hot(made),
         _shut(made),
+        _two_places(made),
         _wet(made),
         _cylinder(made),
         _cold(made),
@@ -50,20 +50,14 @@ def _vents(made: Plan) -> str:
     if vents.move_cm2:
         here, there = ("floor", "roof") if vents.move_cm2 > 0.0 else ("roof", "floor")
         return (
-            f"Move {_areas(abs(vents.move_cm2))} of vent from near the {here} to near "
+            f"Move {area(abs(vents.move_cm2))} of vent from near the {here} to near "
             f"the {there}."
         )
-    wanted = {"near the floor": vents.add_low_cm2, "near the roof": vents.add_high_cm2}
-    places = [f"{_areas(cm2)} {where}" for where, cm2 in wanted.items() if cm2]
-    return f"Open more vent: {' and '.join(places)}."
-
-
-def _areas(cm2: float) -> str:
-    return f"{cm2:.0f} cm2 ({cm2 / CM2_PER_IN2:.0f} square inches)"
+    return f"Open more vent: {areas(vents.add_low_cm2, vents.add_high_cm2)}."
 
 
 def _hot(made: Plan) -> str:
-    warm_c = made.air.temp_c[1] or 0.0
+    warm_c = made.air.hot_c
     if warm_c <= TOO_WARM_C or made.cabin.burner_kw == 0:
         return ""
     return (
@@ -87,15 +81,38 @@ def _shut(made: Plan) -> str:
     )
 
 
-def _wet(made: Plan) -> str:
-    dry, have = made.vent.dry_cm2, made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
-    if made.wet.runs_from_min[1] is None or dry is None or dry <= have:
+def _two_places(made: Plan) -> str:
+    if LOW not in made.places.wanted:
         return ""
-    if dry - have > MOST_DRYING_CM2:
+    ask = (
+        "have oxygen read at two places, at the heads of whoever sleeps highest and "
+        "near the floor"
+    )
+    height_m, minutes = made.places.burner_height_m, made.shut.above_flame_min
+    if height_m is None:
+        return (
+            f"Unless the flame stands below {HIGH_FLAME_M:g} m, {ask}: above a "
+            "flame that stands high used air stays (--burner-height-m tells how high)."
+        )
+    soon = ""
+    if minutes is not None and minutes[0] is not None:
+        soon = (
+            ", and with the vents shut may be at 19.5 % in as little as "
+            f"{minutes[0]:.0f} minutes"
+        )
+    return f"The flame stands {height_m:g} m up; above it used air stays{soon}: {ask}."
+
+
+def _wet(made: Plan) -> str:
+    drying = made.drying
+    if made.wet.runs_from_min[1] is None or drying.is_dry:
+        return ""
+    if drying.is_hopeless:
         return "The pane will run, and no vent dries it: wipe it in the morning."
+    more = areas(drying.add_low_cm2, drying.add_high_cm2)
     return (
-        f"The pane will run: {dry - have:.0f} cm2 more vent would keep it dry and take "
-        f"{made.vent.dry_heat_w or 0.0:.0f} W; wiping it costs nothing."
+        f"The pane will run: {more} more would keep it dry and take "
+        f"{drying.heat_w:.0f} W; wiping it costs nothing."
     )
 
 
@@ -103,10 +120,13 @@ def _cylinder(made: Plan) -> str:
     hours, night = made.gas.cylinder_hours[0], made.gas.kwh
     if hours is None or made.cabin.burner_kw == 0:
         return ""
-    if made.gas.fed_kw < made.cabin.burner_kw and hours < (made.gas.hours_by_gas or 0):
+    if made.flame.is_limited:
+        other = "a larger cylinder"
+        if made.cabin.fuel.get("propane", 0.0) < 1.0:
+            other = "propane" + ", or a larger cylinder" * (made.flame.least_kw > 0.0)
         return (
-            f"Take a larger cylinder or propane: in this cold it feeds "
-            f"{made.gas.fed_kw:.1f} kW for long, not {made.cabin.burner_kw:.1f}."
+            f"Take {other}: in this cold a cylinder like this feeds, outdoors, "
+            f"{made.flame.least_kw:.1f} kW for long, not {made.flame.most_kw:g}."
         )
     if hours < night / made.cabin.burner_kw:
         return f"Have a second cylinder ready: this one lasts {hours:.0f} hours."
@@ -114,11 +134,12 @@ def _cylinder(made: Plan) -> str:
 
 
 def _cold(made: Plan) -> str:
-    asleep = moments_asleep(made.cabin, made.nights[0])
+    asleep = moments_asleep(made.cabin, made.coldest_nights[0])
     coldest = min(moment.temp_c for moment in asleep)
-    if coldest >= WARM_ENOUGH_C or _burns_asleep(made):
+    if coldest >= WARM_ENOUGH_C or (_burns_asleep(made) and not made.flame.is_limited):
         return ""
+    why = "the gas may not burn in this cold" if _burns_asleep(made) else ""
+    rather = f": {why}" if why else ", rather than burn on"
     return (
-        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning, rather "
-        "than burn on."
+        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning{rather}."
     )
