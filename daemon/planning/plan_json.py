@@ -66,7 +66,6 @@ def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
             "dry_add_low_cm2": round(made.drying.add_low_cm2),
             "dry_add_high_cm2": round(made.drying.add_high_cm2),
         },
-        "from_example": list(made.cabin.not_given),
         "change": list(change),
     }
 

@@ -54,7 +54,7 @@ def test_every_range_is_in_order(volume, kw, people, low, high, outside, wind):
     )  # fmt: skip
     found = json.loads(json.dumps(plan_object(made, changes(made))))
     triples = list(ranges_of(found))
-    assert len(triples) == 14
+    assert len(triples) == 16
     assert all(ordered(triple) for triple in triples)
     assert 0 <= found["settled"]["o2_pct"][0] <= found["settled"]["o2_pct"][2] < 21
 
@@ -66,13 +66,21 @@ def test_the_object_has_the_agreed_keys():
     assert isinstance(found.pop("like_sleeping_at_m"), int)
     assert {key: set(found[key]) for key in found if key != "change"} == {
         "settled": {"o2_pct", "co2_ppm", "rh_pct", "temp_c", "dew_point_c"},
-        "shut": {"minutes_to_o2_pct", "minutes_to_co2_ppm"},
+        "flame_kw": {"least", "most"},
+        "shut": {
+            *("from_air", "from_o2_pct", "from_co2_ppm"),
+            *("minutes_to_o2_pct", "minutes_to_co2_ppm"),
+        },
+        "places": {"wanted", "burner_height_m", "minutes_above_flame"},
         "vent": {
             *("needed_cm2", "thumb_cm2", "standards_cm2"),
             *("good", "enough", "move_cm2", "add_low_cm2", "add_high_cm2"),
         },
-        "gas": {"kg", "kwh", "cylinder_hours"},
-        "wet": {"burner_kg", "people_kg", "glass_wet_from_min"},
+        "gas": {"kg", "kwh", "cylinder_hours", "fed_kw"},
+        "wet": {
+            *("burner_kg", "people_kg", "glass_wet_from_min"),
+            *("dry_once_settled", "dry_add_low_cm2", "dry_add_high_cm2"),
+        },
     }
     assert set(found["shut"]["minutes_to_o2_pct"]) == {"20.5", "19.5", "18.0"}
     assert set(found["shut"]["minutes_to_co2_ppm"]) == {"5000", "30000", "40000"}
