@@ -1,5 +1,6 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
+from cabinvigil.daemon.planning.flame import burn_hours
 from cabinvigil.daemon.planning.lines import area, areas
 from cabinvigil.daemon.planning.night import moments_asleep
 from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
@@ -8,6 +9,10 @@ from cabinvigil.daemon.planning.plan import Plan
 
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
+AT_ONCE_MIN = 1.0
+"""What comes sooner is there already: no minutes are told of it."""
+LEFT_IN_IT = 0.9
+"""Of its gas; a cylinder that stops before was stopped by the cold (own choice)."""
 TOO_WARM_C = 35.0
 """Nobody lets a cabin get warmer: a burner that does is too big (own choice)."""
 
@@ -75,10 +80,10 @@ def _shut(made: Plan) -> str:
             f"Make a vent before anyone sleeps here: oxygen is at 19.5 % in as little "
             f"as {minutes:.0f} minutes."
         )
-    return (
-        f"Look at both vents for ice and snow before bed: shut, oxygen is at 19.5 % in "
-        f"as little as {minutes:.0f} minutes."
-    )
+    look = "Look at every vent for ice and snow before bed"
+    if minutes < AT_ONCE_MIN:
+        return f"{look}: at the worst, oxygen is at 19.5 % even before they shut."
+    return f"{look}: shut, oxygen is at 19.5 % in as little as {minutes:.0f} minutes."
 
 
 def _two_places(made: Plan) -> str:
@@ -95,7 +100,7 @@ def _two_places(made: Plan) -> str:
             "flame that stands high used air stays (--burner-height-m tells how high)."
         )
     soon = ""
-    if minutes is not None and minutes[0] is not None:
+    if minutes and minutes[0] is not None and minutes[0] >= AT_ONCE_MIN:
         soon = (
             ", and with the vents shut may be at 19.5 % in as little as "
             f"{minutes[0]:.0f} minutes"
@@ -111,35 +116,42 @@ def _wet(made: Plan) -> str:
         return "The pane will run, and no vent dries it: wipe it in the morning."
     more = areas(drying.add_low_cm2, drying.add_high_cm2)
     return (
-        f"The pane will run: {more} more would keep it dry and take "
+        f"The pane will run: another {more} would keep it dry and take "
         f"{drying.heat_w:.0f} W; wiping it costs nothing."
     )
 
 
 def _cylinder(made: Plan) -> str:
-    hours, night = made.gas.cylinder_hours[0], made.gas.kwh
-    if hours is None or made.cabin.burner_kw == 0:
+    hours, by_gas = made.gas.cylinder_hours[0], made.gas.hours_by_gas
+    if hours is None or by_gas is None:
         return ""
-    if made.flame.is_limited:
-        other = "a larger cylinder"
-        if made.cabin.fuel.get("propane", 0.0) < 1.0:
-            other = "propane" + ", or a larger cylinder" * (made.flame.least_kw > 0.0)
-        return (
-            f"Take {other}: in this cold a cylinder like this feeds, outdoors, "
-            f"{made.flame.least_kw:.1f} kW for long, not {made.flame.most_kw:g}."
-        )
-    if hours < night / made.cabin.burner_kw:
+    lit_h = burn_hours(made.burns)
+    stopped = hours < min(lit_h, LEFT_IN_IT * by_gas)
+    if not made.flame.is_limited and not stopped:
+        if hours >= lit_h:
+            return ""
         return f"Have a second cylinder ready: this one lasts {hours:.0f} hours."
-    return ""
+    wants = ["a larger cylinder"] if made.flame.least_kw > 0.0 else []
+    if made.cabin.fuel.get("propane", 0.0) < 1.0:
+        wants.insert(0, "propane")
+    take = (
+        f"Take {' or '.join(wants) or 'another gas'}: in this cold, outdoors, this one"
+    )
+    if made.flame.is_limited:
+        kw = f"{made.flame.least_kw:.1f} kW for long, not {made.flame.most_kw:g}"
+        return f"{take} feeds {kw}."
+    return f"{take} may stop after {hours:.0f} hours, with gas left in it."
 
 
 def _cold(made: Plan) -> str:
     asleep = moments_asleep(made.cabin, made.coldest_nights[0])
     coldest = min(moment.temp_c for moment in asleep)
-    if coldest >= WARM_ENOUGH_C or (_burns_asleep(made) and not made.flame.is_limited):
+    held_down = made.flame.is_limited
+    if coldest >= WARM_ENOUGH_C or (_burns_asleep(made) and not held_down):
         return ""
-    why = "the gas may not burn in this cold" if _burns_asleep(made) else ""
-    rather = f": {why}" if why else ", rather than burn on"
+    rather = ", rather than burn on" if made.cabin.burner_kw else ""
+    if _burns_asleep(made):
+        rather = ": the cold may hold the flame down"
     return (
         f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning{rather}."
     )
