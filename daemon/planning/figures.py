@@ -116,7 +116,7 @@ ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
     }
 )
 OF_THE_EXAMPLE = tuple(
-    key for key in ("fuel", *ACCEPTED) if key not in ("hours", "outdoor_co2_ppm")
+    key for key in (*ACCEPTED, "fuel") if key not in ("hours", "outdoor_co2_ppm")
 )
 """What says which cabin and night it is; those two are nobody's own."""
 FROM_CONFIG: Mapping[str, str] = MappingProxyType({"glass_u_w_m2k": "glass_u"})

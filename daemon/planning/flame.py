@@ -56,7 +56,8 @@ def fed_outdoors_kw(plan: CabinPlan) -> float:
 def flame(plan: CabinPlan) -> Flame:
     """Find the least and the most that burns.
 
-    A cylinder that is not cooled down within the night's burning limits nothing.
+    A cylinder that is not cooled down within the night's burning limits nothing.  One
+    that feeds enough while it is full, and stops later, is told by its hours.
     """
     burner, fed = plan.burner_kw, fed_outdoors_kw(plan)
     if fed >= burner:

@@ -63,7 +63,7 @@ def _whose(cabin: CabinPlan) -> str:
         ACCEPTED[key].words if key in ACCEPTED else "gas" for key in cabin.not_given
     ]
     if "volume_m3" in cabin.not_given:
-        return "The example's cabin, the trailer Lapwing, with what you gave changed."
+        return "The example's cabin, the trailer Lapwing, but for what you gave."
     if not names:
         return ""
     return f"Not given, so as in the example, the trailer Lapwing: {', '.join(names)}."

@@ -20,6 +20,8 @@ from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.moments import hour_of_day
 from cabinvigil.daemon.text.numbers import grouped, or_never
 
+TOLD_FROM = 1.1
+"""Of the settled carbon dioxide: a first hour that is worse by less is no news."""
 LIMITS_OF_THE_PLAN = (
     "This counts the cabin as one well-mixed room. High and low differ by up to some "
     "points of oxygen where a flame stands high in still air: sensors belong at the "
@@ -73,7 +75,7 @@ def _settled(made: Plan) -> list[str]:
     ]
     if made.vent_flow.high_m3_h > 0:
         lines += wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
-    lines += wrapped(_nearest(made))
+    lines += wrapped(_nearest(made)) + wrapped(_before_it_is_warm(made))
     if air.stops or air.may_stop:
         lines += wrapped(_stops(made))
     return lines
@@ -103,6 +105,18 @@ def _nearest(made: Plan) -> str:
         )
     past = "is past" if to_o2 > 1 else "comes nearest to"
     return f"Oxygen {past} its limit, {O2_LIMIT_PCT} %."
+
+
+def _before_it_is_warm(made: Plan) -> str:
+    """Say that the night's first hours are worse, where they are: warmth draws air."""
+    first, settled_ppm = made.nights[0], made.air.co2_ppm[1] or 0.0
+    if made.air.stops or first.most_co2_ppm < TOLD_FROM * settled_ppm:
+        return ""
+    return (
+        "Until the cabin is warm less air comes in: oxygen then falls to "
+        f"{first.least_o2_pct:.1f} %, and carbon dioxide reaches "
+        f"{grouped(first.most_co2_ppm)} ppm."
+    )
 
 
 def _stops(made: Plan) -> str:
@@ -302,7 +316,8 @@ def _side_by_side(made: Plan) -> list[str]:
         ),
         ("gas, kWh", f"{mine.burnt_kwh:.1f}", f"{other.burnt_kwh:.1f}"),
     ]
-    table = [f"   {name:<31}{left:<16}{right}" for name, left, right in rows]
+    wide = max(16, *(len(left) + 2 for _, left, _ in rows))
+    table = [f"   {name:<31}{left:<{wide}}{right}" for name, left, right in rows]
     return ["The burner lit, side by side", *table, *wrapped(ADVISED_AGAINST)]
 
 
