@@ -4,6 +4,7 @@ Pure: the same figures give the same plan.  It is worked out for a middle scenar
 for the corners of what nobody knows (`scenario.py`).
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
@@ -269,10 +270,11 @@ def _shut(
 
 def _vent(cabin: CabinPlan, ways: tuple[Scenario, ...]) -> VentNeed:
     middle = ways[0]
-    needed = spread([openings.area_cm2(way, openings.needed_m3_h(way)) for way in ways])
+    needed = [openings.area_cm2(way, openings.needed_m3_h(way)) for way in ways]
     thumb = openings.thumb_cm2(cabin)
     return VentNeed(
-        needed,
+        # whole and rounded up: what is printed is enough
+        spread([None if cm2 is None else float(math.ceil(cm2)) for cm2 in needed]),
         thumb,
         openings.standards_cm2(cabin),
         settled(openings.at_area(middle, thumb)),
