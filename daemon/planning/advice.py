@@ -122,25 +122,26 @@ def _wet(made: Plan) -> str:
 
 
 def _cylinder(made: Plan) -> str:
-    hours, by_gas = made.gas.cylinder_hours[0], made.gas.hours_by_gas
-    if hours is None or by_gas is None:
+    hours, likeliest, _ = made.gas.cylinder_hours
+    by_gas = made.gas.hours_by_gas
+    if hours is None or likeliest is None or by_gas is None:
         return ""
-    lit_h = burn_hours(made.burns)
-    stopped = hours < min(lit_h, LEFT_IN_IT * by_gas)
-    if not made.flame.is_limited and not stopped:
-        if hours >= lit_h:
-            return ""
+    is_short = hours < burn_hours(made.burns)
+    if not made.flame.is_limited and not is_short:
+        return ""
+    if not made.flame.is_limited and likeliest > LEFT_IN_IT * by_gas:
         return f"Have a second cylinder ready: this one lasts {hours:.0f} hours."
     wants = ["a larger cylinder"] if made.flame.least_kw > 0.0 else []
     if made.cabin.fuel.get("propane", 0.0) < 1.0:
         wants.insert(0, "propane")
-    take = (
-        f"Take {' or '.join(wants) or 'another gas'}: in this cold, outdoors, this one"
-    )
+    take = f"Take {' or '.join(wants) or 'another gas'}"
     if made.flame.is_limited:
         kw = f"{made.flame.least_kw:.1f} kW for long, not {made.flame.most_kw:g}"
-        return f"{take} feeds {kw}."
-    return f"{take} may stop after {hours:.0f} hours, with gas left in it."
+        return f"{take}: outdoors in this cold this one feeds {kw}."
+    return (
+        f"{take}: outdoors this one cools down as it feeds, and may stop after "
+        f"{hours:.0f} hours with gas left in it."
+    )
 
 
 def _cold(made: Plan) -> str:

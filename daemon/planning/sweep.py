@@ -52,9 +52,9 @@ def sweep(cabin: CabinPlan, what: str) -> list[tuple[float, Plan]]:
     return [(at, plan(each)) for at, each in cabins(cabin, what)]
 
 
-def _cell(triple: Range, decimals: int) -> str:
+def _cell(triple: Range, decimals: int, to: str = "-") -> str:
     low, middle, high = (or_never(value, decimals, "") for value in triple)
-    return middle if low == high else f"{middle} ({low}-{high})"
+    return middle if low == high else f"{middle} ({low}{to}{high})"
 
 
 def table(what: str, rows: list[tuple[float, Plan]]) -> str:
@@ -75,7 +75,7 @@ def table(what: str, rows: list[tuple[float, Plan]]) -> str:
                 f"{at:g}",
                 _cell(made.air.o2_pct, 1),
                 _cell(made.air.co2_ppm, 0),
-                _cell(made.air.temp_c, 0) + " *" * made.flame.is_limited,
+                _cell(made.air.temp_c, 0, " to ") + " *" * made.flame.is_limited,
                 _cell(made.shut.minutes_to_o2[19.5], 0),
                 _cell(made.vent.needed_cm2, 0),
                 f"{made.gas.kg:.2f}",

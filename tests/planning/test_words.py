@@ -128,6 +128,10 @@ def test_nothing_to_change_is_said():
 
 
 def test_a_second_cylinder_is_asked_for():
-    """Three hours of gas for nine hours of night."""
-    short = replace(CabinPlan(), cylinder_kg=0.4, outside_c=15.0)
+    """Eight hours of gas for nine hours of night; a small one cools down before."""
+    short = replace(CabinPlan(), cylinder_kg=0.9, outside_c=25.0, burner_kw=1.5)
     assert any("second cylinder" in sentence for sentence in changes(plan(short)))
+    small = replace(short, cylinder_kg=0.4, outside_c=5.0)
+    said = " ".join(changes(plan(small)))
+    assert "second cylinder" not in said
+    assert "Take a larger cylinder: outdoors this one cools down" in said
