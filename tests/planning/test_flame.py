@@ -86,6 +86,15 @@ def test_the_air_is_told_for_the_larger_flame_and_the_warmth_for_the_smaller():
     assert butane.nights[0].burnt_kwh == pytest.approx(14.4)
 
 
+def test_a_pane_is_dry_only_if_it_is_with_either_flame():
+    """Unlit, two sleepers in the cold wet what a flame would dry."""
+    assert plan(PROPANE).drying.is_dry
+    made = plan(BUTANE)
+    assert made.drying.is_hopeless
+    told = " ".join(account(made, ()).split())
+    assert "With the flame held down by the cold, no vent keeps the pane dry." in told
+
+
 def test_every_section_says_so():
     """Head, gas, wet, warmth and advice; the object has both flames."""
     made = plan(BUTANE)

@@ -13,9 +13,15 @@ from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.air.breathing import Person, flows
 from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
-from cabinvigil.daemon.planning.figures import CabinPlan, cabin_plan, from_config
+from cabinvigil.daemon.planning.figures import (
+    BurnWindow,
+    CabinPlan,
+    cabin_plan,
+    from_config,
+)
 from cabinvigil.daemon.planning.plan import plan, spread
 from cabinvigil.daemon.planning.plan_json import plan_object
+from cabinvigil.daemon.planning.words import account
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.settings.values import Cabin
@@ -98,6 +104,25 @@ def test_the_settled_air_is_told_as_a_height():
         like_m = plan_object(made, ())["like_sleeping_at_m"]
         assert 0.2095 * pressure_hpa(like_m) == pytest.approx(o2_hpa, abs=0.02)
         assert like_m > cabin.altitude_m
+
+
+def test_shut_says_from_which_air_it_begins():
+    """The settled air, with the burner off where it is; outdoor air without a vent."""
+    lit = plan(CabinPlan())
+    found = plan_object(lit, ())
+    assert found["shut"]["from_air"] == "settled"
+    assert found["shut"]["from_o2_pct"] == found["settled"]["o2_pct"]
+    assert found["shut"]["from_co2_ppm"] == found["settled"]["co2_ppm"]
+    off = plan(CabinPlan(burns=(BurnWindow(8.0, 10.0),)))
+    assert off.shut.from_co2_ppm[1] < 0.5 * lit.shut.from_co2_ppm[1]
+    assert "from the settled air; burner off until due" in account(off, ())
+    sealed = plan(CabinPlan(vent_low_cm2=0.0, vent_high_cm2=0.0))
+    told = plan_object(sealed, ())["shut"]
+    assert told["from_air"] == "outdoor"
+    assert told["from_co2_ppm"] == [pytest.approx(425.0, abs=2.0)] * 3
+    assert "it begins at                   20.9 % oxygen, 424 ppm" in account(
+        sealed, ()
+    )
 
 
 def test_the_plan_is_pure():
