@@ -109,6 +109,20 @@ def test_obeyed_the_plan_asks_for_no_more_area() -> None:
     assert met >= {"Open", "Move", "The", "held down", "fed", "enough"}
 
 
+def test_the_pane_is_told_for_the_vents_that_are_asked_for() -> None:
+    """Once the air's vents are made, the same is asked for the pane as before."""
+    random, both = Random(5), 0
+    for _ in range(COUNT // 2):
+        cabin = any_cabin(random)
+        made = plan(cabin)
+        low, high = made.vents.obeyed(cabin.vent_low_cm2, cabin.vent_high_cm2)
+        after = plan(replace(cabin, vent_low_cm2=low, vent_high_cm2=high))
+        assert after.drying == made.drying, cabin
+        asks = made.drying.add_low_cm2 + made.drying.add_high_cm2 > 0.0
+        both += asks and not made.vents.is_good
+    assert both > 0
+
+
 def test_the_need_that_is_told_is_enough_as_told() -> None:
     """Equal openings of the middle need are good, of the upper need at the worst.
 
