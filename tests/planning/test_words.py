@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from random import Random
 
 import pytest
 
@@ -168,6 +169,24 @@ def test_minutes_that_are_none_are_not_counted_down(accounts):
     said = " ".join(changes(made))
     assert "even before they shut" in said
     assert " 0 minutes" not in said
+
+
+def test_figures_at_the_ends_of_their_ranges_are_planned_all_the_same():
+    """A U-value of 10, a cubic metre that loses 1 000 W/K: no traceback, no nan."""
+    random = Random(3)
+    for _ in range(25):
+        given = {
+            key: random.choice((one.low, one.high))
+            for key, one in ACCEPTED.items()
+            if random.random() < 0.6
+        }
+        fit = int(given.get("volume_m3", EXAMPLE.volume_m3))
+        given["people"] = min(given.get("people", 2), fit)
+        given["fuel"] = random.choice(("propane", "butane", "isobutane"))
+        made = plan(cabin_plan(given))
+        text = account(made, changes(made))
+        assert max(len(line) for line in text.splitlines()) <= 88
+        assert not re.search(r"None|\bnan\b|\binf\b|-0 ", text), given
 
 
 def test_nothing_to_change_is_said():
