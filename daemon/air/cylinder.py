@@ -3,7 +3,8 @@
 Gas that leaves is boiled off the liquid and cools it.  When the liquid's pressure has
 fallen to what the regulator needs, only so much more can leave as the outside air
 warms back: a steady state on which the power in a cold night depends.
-As a mix empties its lighter part leaves first, so its last third does worse than told.
+As a mix empties its lighter part leaves first, so its last third does worse than its
+first: `hours_in_cold` follows that, `fed_kw` tells of the liquid that it is given.
 """
 
 import math
@@ -76,13 +77,41 @@ class Cylinder:
     """Mole shares of the liquid, by name of `LIQUIDS`, summing to 1."""
 
 
+def _parts_hpa(liquid: Mapping[str, float], temp_c: float) -> dict[str, float]:
+    """Give each gas's part of the pressure over a liquid (Raoult's law)."""
+    at_c = max(temp_c, -90.0)
+    return {
+        name: share
+        * math.exp(LIQUIDS[name].a - LIQUIDS[name].b / (at_c + LIQUIDS[name].c))
+        for name, share in liquid.items()
+    }
+
+
 def liquid_pressure_hpa(liquid: Mapping[str, float], temp_c: float) -> float:
     """Give the pressure over a liquid, absolute (Raoult's law for a mix)."""
-    total = 0.0
-    for name, share in liquid.items():
-        gas = LIQUIDS[name]
-        total += share * math.exp(gas.a - gas.b / (max(temp_c, -90.0) + gas.c))
-    return total
+    return math.fsum(_parts_hpa(liquid, temp_c).values())
+
+
+def boiled_off(
+    liquid: Mapping[str, float], temp_c: float, share: float
+) -> Mapping[str, float]:
+    """Give the mole shares of what stays when a share of the moles boils off.
+
+    What leaves is the vapour over the liquid, richer in the lighter gas (Rayleigh's
+    distillation); small shares follow it closely.
+    """
+    if len(liquid) == 1:
+        return liquid
+    parts = _parts_hpa(liquid, temp_c)
+    total = math.fsum(parts.values())
+    left = {
+        name: max(0.0, moles - share * parts[name] / total)
+        for name, moles in liquid.items()
+    }
+    stays = math.fsum(left.values())
+    if stays <= 0.0:
+        return liquid
+    return {name: moles / stays for name, moles in left.items()}
 
 
 def boiling_kj_kg(liquid: Mapping[str, float], temp_c: float) -> float:
@@ -157,26 +186,27 @@ def hours_in_cold(
 
     The liquid starts at the air's temperature and cools as it boils; steps of a
     quarter of an hour, which hours of thermal inertia allow, and longer where a small
-    flame would take weeks.
+    flame would take weeks.  Of a mix the lighter gas leaves first.
     """
     if kw_hhv <= 0.0:
         return math.inf
-    lowest_c = coldest_c(cylinder.liquid, air_hpa)
+    needed_hpa, liquid = air_hpa + REGULATOR_NEEDS_HPA, cylinder.liquid
     draw_kg_s = kw_hhv / hhv_kwh_kg(cylinder.liquid) / 3600.0
-    heat = _by_mass(
-        cylinder.liquid, {n: LIQUIDS[n].liquid_j_kg_k for n in cylinder.liquid}
-    )
+    heat = _by_mass(liquid, {n: LIQUIDS[n].liquid_j_kg_k for n in liquid})
     steel_j_k = STEEL_J_KG_K * STEEL_KG_PER_KG * cylinder.full_kg
     gas_kg, temp_c, passed_s = cylinder.gas_kg, air_c, 0.0
     longest_s = gas_kg / draw_kg_s
     step_s = max(min(900.0, longest_s / 50.0), longest_s / MOST_STEPS)
-    while passed_s < longest_s and temp_c > lowest_c:
-        now = Cylinder(gas_kg, cylinder.full_kg, cylinder.liquid)
+    while passed_s < longest_s and liquid_pressure_hpa(liquid, temp_c) > needed_hpa:
+        now = Cylinder(gas_kg, cylinder.full_kg, liquid)
         gain_w_k = AIR_TO_CYLINDER_W_M2K * wetted_m2(now)
-        boiling_w = draw_kg_s * 1000.0 * boiling_kj_kg(cylinder.liquid, temp_c)
+        boiling_w = draw_kg_s * 1000.0 * boiling_kj_kg(liquid, temp_c)
         settles_c = air_c - boiling_w / gain_w_k
         stays = math.exp(-gain_w_k * step_s / (steel_j_k + gas_kg * heat))
         temp_c = settles_c + (temp_c - settles_c) * stays
-        gas_kg = max(0.0, gas_kg - draw_kg_s * step_s)
+        drawn_kg = min(draw_kg_s * step_s, gas_kg)
+        if drawn_kg < gas_kg:
+            liquid = boiled_off(liquid, temp_c, drawn_kg / gas_kg)
+        gas_kg -= drawn_kg
         passed_s += step_s
     return min(passed_s, longest_s) / 3600.0

@@ -140,6 +140,8 @@ class ExampleCabin(NamedTuple):
     vent_low_cm2: float = 150.0
     vent_high_cm2: float = 150.0
     vent_height_m: float = VENT_HEIGHT_M
+    burner_height_m: float = 0.3
+    """Of the flame above the floor: the heater stands on it."""
     burner_kw: float = 1.6
     burner_low_kw: float = 0.8
     cylinder_kg: float = 5.0

@@ -116,8 +116,12 @@ def enthalpy_j_kg(temp_c: float, ratio: float) -> float:
 
 
 def surface_c(inside_c: float, outside_c: float, u_w_m2k: float) -> float:
-    """Give the inner face's temperature of a wall or pane of this U-value."""
-    return inside_c - u_w_m2k * INSIDE_RESISTANCE_M2K_W * (inside_c - outside_c)
+    """Give the inner face's temperature of a wall or pane of this U-value.
+
+    No face is colder than outdoors under a warm room, whatever U-value was stated.
+    """
+    share = min(1.0, u_w_m2k * INSIDE_RESISTANCE_M2K_W)
+    return inside_c - share * (inside_c - outside_c)
 
 
 def mass_transfer_m_s() -> float:

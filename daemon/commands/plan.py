@@ -18,13 +18,14 @@ from cabinvigil.daemon.planning.figures import (
     option_name,
 )
 from cabinvigil.daemon.planning.plan import Plan, plan
-from cabinvigil.daemon.planning.words import plan_object, sweep_object
+from cabinvigil.daemon.planning.plan_json import plan_object, sweep_object
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 
 OPTIONS = (
     "volume_m3",
     "burner_kw",
+    "burner_height_m",
     "people",
     "berths",
     "vent_low_cm2",
@@ -47,6 +48,7 @@ EXAMPLE = (
 SWEEPS = ("vent", "power", "people", "outside")
 ESTIMATED = {
     "leak_per_h": f"; with another volume {LEAK_PER_H[0]} to {LEAK_PER_H[2]}",
+    "burner_height_m": "; with another volume unknown",
 }
 """What is said of a figure that goes with the volume."""
 NOT_STATED = "as many as sleep there"
@@ -78,7 +80,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="HH:MM-HH:MM",
         help="when the burner is lit; may be given again (usual: all night)",
     )
-    add_config(parser, "take the cabin from this config's [cabin]")
+    add_config(parser, "take the cabin from the [cabin] of this file")
     parser.add_argument(
         "--sweep", choices=SWEEPS, help="print a table over a range of this"
     )
@@ -158,9 +160,10 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
 
 def _configured(path: Path) -> Mapping[str, object]:
     # Only here: reading a config costs more than the whole plan.
-    from cabinvigil.daemon.settings.config import ConfigError, load
+    from cabinvigil.daemon.settings.cabin_table import load_cabin
+    from cabinvigil.daemon.settings.errors import ConfigError
 
     try:
-        return from_config(load(path).cabin)
+        return from_config(load_cabin(path))
     except ConfigError as error:
         raise PlanError([str(mistake) for mistake in error.mistakes]) from None

@@ -1,16 +1,20 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
+from cabinvigil.daemon.planning.flame import burn_hours
+from cabinvigil.daemon.planning.lines import area, areas
 from cabinvigil.daemon.planning.night import moments_asleep
-from cabinvigil.daemon.planning.openings import CM2_PER_IN2, O2_LIMIT_PCT
+from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
+from cabinvigil.daemon.planning.places import HIGH_FLAME_M, LOW
 from cabinvigil.daemon.planning.plan import Plan
 
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
+AT_ONCE_MIN = 1.0
+"""What comes sooner is there already: no minutes are told of it."""
+LEFT_IN_IT = 0.9
+"""Of its gas; a cylinder that stops before was stopped by the cold (own choice)."""
 TOO_WARM_C = 35.0
 """Nobody lets a cabin get warmer: a burner that does is too big (own choice)."""
-MOST_DRYING_CM2 = 400.0
-"""More vent than this is a window, and takes the warmth along (own choice; the morning
-says the same)."""
 
 
 def changes(made: Plan) -> tuple[str, ...]:
@@ -20,6 +24,7 @@ def changes(made: Plan) -> tuple[str, ...]:
         _vents(made),
         _hot(made),
         _shut(made),
+        _two_places(made),
         _wet(made),
         _cylinder(made),
         _cold(made),
@@ -50,20 +55,14 @@ def _vents(made: Plan) -> str:
     if vents.move_cm2:
         here, there = ("floor", "roof") if vents.move_cm2 > 0.0 else ("roof", "floor")
         return (
-            f"Move {_areas(abs(vents.move_cm2))} of vent from near the {here} to near "
+            f"Move {area(abs(vents.move_cm2))} of vent from near the {here} to near "
             f"the {there}."
         )
-    wanted = {"near the floor": vents.add_low_cm2, "near the roof": vents.add_high_cm2}
-    places = [f"{_areas(cm2)} {where}" for where, cm2 in wanted.items() if cm2]
-    return f"Open more vent: {' and '.join(places)}."
-
-
-def _areas(cm2: float) -> str:
-    return f"{cm2:.0f} cm2 ({cm2 / CM2_PER_IN2:.0f} square inches)"
+    return f"Open more vent: {areas(vents.add_low_cm2, vents.add_high_cm2)}."
 
 
 def _hot(made: Plan) -> str:
-    warm_c = made.air.temp_c[1] or 0.0
+    warm_c = made.air.hot_c
     if warm_c <= TOO_WARM_C or made.cabin.burner_kw == 0:
         return ""
     return (
@@ -81,44 +80,79 @@ def _shut(made: Plan) -> str:
             f"Make a vent before anyone sleeps here: oxygen is at 19.5 % in as little "
             f"as {minutes:.0f} minutes."
         )
-    return (
-        f"Look at both vents for ice and snow before bed: shut, oxygen is at 19.5 % in "
-        f"as little as {minutes:.0f} minutes."
+    look = "Look at every vent for ice and snow before bed"
+    if minutes < AT_ONCE_MIN:
+        return f"{look}: at the worst, oxygen is at 19.5 % even before they shut."
+    return f"{look}: shut, oxygen is at 19.5 % in as little as {minutes:.0f} minutes."
+
+
+def _two_places(made: Plan) -> str:
+    if LOW not in made.places.wanted:
+        return ""
+    ask = (
+        "have oxygen read at two places, at the heads of whoever sleeps highest and "
+        "near the floor"
     )
+    height_m, minutes = made.places.burner_height_m, made.shut.above_flame_min
+    if height_m is None:
+        return (
+            f"Unless the flame stands below {HIGH_FLAME_M:g} m, {ask}: above a "
+            "flame that stands high used air stays (--burner-height-m tells how high)."
+        )
+    soon = ""
+    if minutes and minutes[0] is not None and minutes[0] >= AT_ONCE_MIN:
+        soon = (
+            ", and with the vents shut may be at 19.5 % in as little as "
+            f"{minutes[0]:.0f} minutes"
+        )
+    return f"The flame stands {height_m:g} m up; above it used air stays{soon}: {ask}."
 
 
 def _wet(made: Plan) -> str:
-    dry, have = made.vent.dry_cm2, made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
-    if made.wet.runs_from_min[1] is None or dry is None or dry <= have:
+    drying = made.drying
+    if made.wet.runs_from_min[1] is None or drying.is_dry:
         return ""
-    if dry - have > MOST_DRYING_CM2:
+    if drying.is_hopeless:
         return "The pane will run, and no vent dries it: wipe it in the morning."
+    more = areas(drying.add_low_cm2, drying.add_high_cm2)
     return (
-        f"The pane will run: {dry - have:.0f} cm2 more vent would keep it dry and take "
-        f"{made.vent.dry_heat_w or 0.0:.0f} W; wiping it costs nothing."
+        f"The pane will run: another {more} would keep it dry and take "
+        f"{drying.heat_w:.0f} W; wiping it costs nothing."
     )
 
 
 def _cylinder(made: Plan) -> str:
-    hours, night = made.gas.cylinder_hours[0], made.gas.kwh
-    if hours is None or made.cabin.burner_kw == 0:
+    hours, likeliest, _ = made.gas.cylinder_hours
+    by_gas = made.gas.hours_by_gas
+    if hours is None or likeliest is None or by_gas is None:
         return ""
-    if made.gas.fed_kw < made.cabin.burner_kw and hours < (made.gas.hours_by_gas or 0):
-        return (
-            f"Take a larger cylinder or propane: in this cold it feeds "
-            f"{made.gas.fed_kw:.1f} kW for long, not {made.cabin.burner_kw:.1f}."
-        )
-    if hours < night / made.cabin.burner_kw:
+    is_short = hours < burn_hours(made.burns)
+    if not made.flame.is_limited and not is_short:
+        return ""
+    if not made.flame.is_limited and likeliest > LEFT_IN_IT * by_gas:
         return f"Have a second cylinder ready: this one lasts {hours:.0f} hours."
-    return ""
+    wants = ["a larger cylinder"] if made.flame.least_kw > 0.0 else []
+    if made.cabin.fuel.get("propane", 0.0) < 1.0:
+        wants.insert(0, "propane")
+    take = f"Take {' or '.join(wants) or 'another gas'}"
+    if made.flame.is_limited:
+        kw = f"{made.flame.least_kw:.1f} kW for long, not {made.flame.most_kw:g}"
+        return f"{take}: outdoors in this cold this one feeds {kw}."
+    return (
+        f"{take}: outdoors this one cools down as it feeds, and may stop after "
+        f"{hours:.0f} hours with gas left in it."
+    )
 
 
 def _cold(made: Plan) -> str:
-    asleep = moments_asleep(made.cabin, made.nights[0])
+    asleep = moments_asleep(made.cabin, made.coldest_nights[0])
     coldest = min(moment.temp_c for moment in asleep)
-    if coldest >= WARM_ENOUGH_C or _burns_asleep(made):
+    held_down = made.flame.is_limited
+    if coldest >= WARM_ENOUGH_C or (_burns_asleep(made) and not held_down):
         return ""
+    rather = ", rather than burn on" if made.cabin.burner_kw else ""
+    if _burns_asleep(made):
+        rather = ": the cold may hold the flame down"
     return (
-        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning, rather "
-        "than burn on."
+        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning{rather}."
     )

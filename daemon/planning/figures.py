@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from cabinvigil.daemon.air.combustion import FUELS, Fuel, mix
 from cabinvigil.daemon.air.figures import (
@@ -36,6 +36,8 @@ class CabinPlan:
     volume_m3: float = EXAMPLE.volume_m3
     burner_kw: float = EXAMPLE.burner_kw
     """Gas used at the setting to plan for, on the higher heating value."""
+    burner_height_m: float | None = EXAMPLE.burner_height_m
+    """Of the flame above the floor; None: nobody says."""
     people: float = EXAMPLE.people
     berths: float | None = None
     """Places to sleep, which rules count; None: as many as sleep tonight."""
@@ -61,6 +63,9 @@ class CabinPlan:
     """Shares by mass in the cylinder."""
     burns: tuple[BurnWindow, ...] = ()
     """When the burner is lit; empty: all night."""
+
+    not_given: tuple[str, ...] = field(default=(), compare=False)
+    """Figures that nobody gave, so that the example's stand in."""
 
     @property
     def places(self) -> float:
@@ -100,6 +105,7 @@ ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
     {
         "volume_m3": Accepted(1.0, 500.0, "m3", "air volume of the cabin"),
         "burner_kw": Accepted(0.0, 30.0, "kW", "gas power on the higher heating value"),
+        "burner_height_m": Accepted(0.0, 3.0, "m", "height of the flame"),
         "people": Accepted(0.0, 20.0, "people", "sleepers"),
         "berths": Accepted(0.0, 20.0, "berths", "places to sleep"),
         "vent_low_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the floor"),
@@ -117,6 +123,10 @@ ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
         "outdoor_co2_ppm": Accepted(300.0, 2000.0, "ppm", "carbon dioxide outdoors"),
     }
 )
+OF_THE_EXAMPLE = tuple(
+    key for key in (*ACCEPTED, "fuel") if key not in ("hours", "outdoor_co2_ppm")
+)
+"""What says which cabin and night it is; those two are nobody's own."""
 FROM_CONFIG: Mapping[str, str] = MappingProxyType({"glass_u_w_m2k": "glass_u"})
 """Keys of the config's [cabin] that are spelled otherwise here."""
 M3_A_SLEEPER = 1.0
@@ -140,7 +150,7 @@ def from_config(cabin: object) -> dict[str, object]:
 
     Its height above the sea is taken as the morning takes it where it gives none.
     """
-    names = {field.name for field in fields(CabinPlan)} - {"burns", "hours"}
+    names = {one.name for one in fields(CabinPlan)} - {"burns", "hours", "not_given"}
     given: dict[str, object] = {"altitude_m": ALTITUDE_M}
     for key in [*names, *FROM_CONFIG]:
         value = (
@@ -191,36 +201,43 @@ def cabin_plan(
     Raises:
         PlanError: with a sentence for each figure that is wrong.
     """
+
+    def name_of(key: str) -> str:
+        return option_name(key) if key in options else key
+
     sentences: list[str] = []
     figures: dict[str, float] = {}
     for key in ACCEPTED:
         if key in given:
-            name = option_name(key) if key in options else key
             try:
-                figures[key] = number(key, given[key], name)
+                figures[key] = number(key, given[key], name_of(key))
             except PlanError as error:
                 sentences += error.sentences
     volume = figures.get("volume_m3", CabinPlan().volume_m3)
     people = figures.get("people", CabinPlan().people)
     if not sentences and people > volume / M3_A_SLEEPER:
         sentences.append(
-            f"{option_name('people')} {people:g} do not fit into {volume:g} m3: "
+            f"{name_of('people')} {people:g} do not fit into {volume:g} m3: "
             f"give 0 to {math.floor(volume / M3_A_SLEEPER)}."
         )
     if sentences:
         raise PlanError(sentences)
     given_m3 = figures.get("volume_m3")
-    walls = stated_of_shell(figures.pop("wall_w_k", None), EXAMPLE.wall_w_k, given_m3)
-    leak = stated_of_shell(
-        figures.pop("leak_per_h", None), EXAMPLE.leak_per_h, given_m3
-    )
+    of_shell: dict[str, Any] = {
+        key: stated_of_shell(figures.pop(key, None), getattr(EXAMPLE, key), given_m3)
+        for key in ("wall_w_k", "leak_per_h", "burner_height_m")
+    }
     fuel = given.get("fuel", AS_DECLARED)
     shares = fuel if isinstance(fuel, Mapping) else {str(fuel): 1.0}
     return CabinPlan(
         burns=burns,
         fuel=MappingProxyType(dict(shares)),
-        wall_w_k=walls,
-        leak_per_h=leak,
+        not_given=tuple(
+            key
+            for key in OF_THE_EXAMPLE
+            if key not in given and of_shell.get(key, 0.0) is not None
+        ),
+        **of_shell,
         **figures,
     )
 

@@ -10,6 +10,7 @@ from cabinvigil.daemon.air.moisture import dew_point_of_hpa, saturation_hpa, sur
 from cabinvigil.daemon.air.vents import Vents
 from cabinvigil.daemon.air.zone import ZoneState, outdoor_state, step
 from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
+from cabinvigil.daemon.planning.flame import burn_hours
 from cabinvigil.daemon.planning.scenario import Scenario, goes_out, inputs_at
 
 BED_H = 10.0
@@ -88,15 +89,6 @@ def is_lit(burns: tuple[BurnWindow, ...], hour: float) -> bool:
     return any(window.from_h <= hour < window.to_h for window in burns)
 
 
-def burn_hours(burns: tuple[BurnWindow, ...]) -> float:
-    """Give the hours in which the burner is lit; overlaps count once."""
-    lit, until = 0.0, 0.0
-    for window in sorted(burns, key=lambda window: window.from_h):
-        lit += max(0.0, window.to_h - max(window.from_h, until))
-        until = max(until, window.to_h)
-    return lit
-
-
 def lit_from_midnight(
     plan: CabinPlan, burns: tuple[BurnWindow, ...]
 ) -> Mapping[float, bool]:
@@ -139,7 +131,7 @@ def night(
     burnt_kwh, moments = 0.0, []
     for i in range(count + 1):
         hour = first_h + i * dt_s / 3600.0
-        burning = is_lit(burns, hour) and out_h is None
+        burning = scenario.flame_kw > 0.0 and is_lit(burns, hour) and out_h is None
         moments.append(_moment(scenario, state, hour, burning))
         if wet_from is None and state.film_kg[0] > 0.0:
             wet_from = i * dt_s / 60.0

@@ -9,7 +9,6 @@ from cabinvigil.daemon.air.figures import CLEAN_CO_FRACTION
 from cabinvigil.daemon.air.vents import Vents
 from cabinvigil.daemon.air.zone import Inputs, NoSteadyStateError, ZoneState, steady
 from cabinvigil.daemon.planning.figures import CabinPlan
-from cabinvigil.daemon.planning.night import glass_is_wet
 from cabinvigil.daemon.planning.scenario import Scenario
 
 O2_LIMIT_PCT = 19.5
@@ -79,7 +78,7 @@ def _at_flow(scenario: Scenario, air_m3_h: float) -> ZoneState | None:
     inputs = Inputs(
         scenario.outside,
         air_m3_h / 3600.0,
-        scenario.plan.burner_kw * scenario.power,
+        scenario.flame_kw,
         scenario.gas,
         CLEAN_CO_FRACTION,
         people=scenario.sleepers,
@@ -98,14 +97,12 @@ def is_good(state: ZoneState) -> bool:
     )
 
 
-def _least_m3_h(scenario: Scenario, what: str) -> float | None:
-    """Find the least air at which the air is good, or the glass dry; None: none is."""
+def needed_m3_h(scenario: Scenario) -> float | None:
+    """Give the air that keeps O2 and CO2 inside their limits; None: no vent does."""
 
     def holds(air_m3_h: float) -> bool:
         state = _at_flow(scenario, air_m3_h)
-        if what == "good":
-            return state is not None and is_good(state)
-        return state is not None and not glass_is_wet(scenario, state)
+        return state is not None and is_good(state)
 
     low, high = 0.5, MOST_M3_H
     if holds(low):
@@ -116,16 +113,6 @@ def _least_m3_h(scenario: Scenario, what: str) -> float | None:
         middle = math.sqrt(low * high)
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high
-
-
-def needed_m3_h(scenario: Scenario) -> float | None:
-    """Give the air that keeps O2 and CO2 inside their limits; None: no vent does."""
-    return _least_m3_h(scenario, "good")
-
-
-def dry_m3_h(scenario: Scenario) -> float | None:
-    """Give the air that keeps the glass dry; None: no vent does."""
-    return _least_m3_h(scenario, "dry")
 
 
 def area_cm2(scenario: Scenario, air_m3_h: float | None) -> float | None:
@@ -162,9 +149,3 @@ def at_area(scenario: Scenario, total_cm2: float) -> Scenario:
 def air_heat_w(plan: CabinPlan, air_m3_h: float, inside_c: float) -> float:
     """Give the heat that warming this air takes (1 206 J/(m3 K), room air)."""
     return air_m3_h / 3600.0 * 1206.0 * (inside_c - plan.outside_c)
-
-
-def settled_c(scenario: Scenario, air_m3_h: float) -> float:
-    """Give the inside temperature that settles at a flow; outdoors' where none does."""
-    state = _at_flow(scenario, air_m3_h)
-    return scenario.plan.outside_c if state is None else state.temp_c

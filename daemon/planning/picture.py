@@ -27,7 +27,13 @@ def draw(made: Plan, path: Path) -> None:
     figure = blank((10.0, 8.0))
     axes = figure.subplots(len(ROWS), 2, sharex=True, sharey="row", squeeze=False)
     shut = [night(way, made.burns, SHUT) for way in scenarios(made.cabin)]
-    columns = ((made.nights, "vents as they are"), (tuple(shut), "vents shut"))
+    columns = (
+        (made.nights, "vents as they are"),
+        (tuple(shut), "vents shut all night"),
+    )
+    least, most = made.flame
+    if made.flame.is_limited:
+        figure.suptitle(f"lines: {most:g} kW; the cold may let only {least:.1f} burn")
     for column, (nights, title) in enumerate(columns):
         axes[0][column].set_title(title)
         for row, (what, label, limit) in enumerate(ROWS):

@@ -33,6 +33,7 @@ from cabinvigil.daemon.air.vents import (
 )
 from cabinvigil.daemon.air.zone import Inputs, People, Zone, ZoneState, air_m3_s
 from cabinvigil.daemon.planning.figures import CabinPlan
+from cabinvigil.daemon.planning.flame import flame
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class Scenario:
     discharge: float
     wind_coefficient: float
     power: float
-    """Factor on the burner's power."""
+    """Factor on the burner's power: its spread, or what the cold lets it have."""
     breath: float
     """Factor on what people take and give."""
     walls: float
@@ -89,6 +90,11 @@ class Scenario:
         """What the people take and give awake."""
         return together(self.plan.people * self.breath, awake(Person()))
 
+    @property
+    def flame_kw(self) -> float:
+        """What burns while the burner is on."""
+        return self.plan.burner_kw * self.power
+
     @cached_property
     def gas(self) -> Fuel:
         """The gas as it burns."""
@@ -113,7 +119,12 @@ class Scenario:
 
 
 def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
-    """Give the middle scenario first, then the corners."""
+    """Give the middle scenario first, then the corners.
+
+    The flame is the burner's own, and in the weak corners the least of all: what the
+    cold lets a cylinder outdoors feed.
+    """
+    least_share = flame(plan).least_share
     leaks = leak_per_h(plan.leak_per_h)
     out_low, out, out_high = FLAME_OUT_O2_PCT
     middle = Scenario(plan, leaks[1], DISCHARGE, WIND_COEFFICIENT, 1.0, 1.0, 1.0, out)
@@ -142,13 +153,22 @@ def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
             ),
             replace(
                 aired,
-                power=1 - POWER_SPREAD,
+                power=min(1 - POWER_SPREAD, least_share),
                 breath=1 - ASLEEP_SPREAD,
                 walls=WALL_SPREAD[1],
                 flame_out_pct=out_high,
             ),
         ]
     return tuple(corners)
+
+
+def held_down(middle: Scenario) -> Scenario:
+    """Give the middle scenario with the least flame: what is counted on for warmth.
+
+    It is the middle scenario itself where the cold does not hold the flame down.
+    """
+    found = flame(middle.plan)
+    return replace(middle, power=found.least_share) if found.is_limited else middle
 
 
 def inputs_at(
@@ -165,7 +185,7 @@ def inputs_at(
     wind = scenario.plan.wind_mps if wind_mps is None else wind_mps
     entering = scenario.leak_m3_s(zone, temp_c)
     entering += scenario.vent_m3_s(vents, temp_c, wind)
-    kw = scenario.plan.burner_kw * scenario.power if burning else 0.0
+    kw = scenario.flame_kw if burning else 0.0
     return Inputs(
         scenario.outside, entering, kw, scenario.gas, CLEAN_CO_FRACTION, people=people
     )

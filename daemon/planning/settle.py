@@ -70,7 +70,7 @@ def settled(scenario: Scenario, *, burning: bool = True) -> Settled:
             temp_c += 0.85 * (state.temp_c - temp_c)
     except NoSteadyStateError:
         return _falling(scenario, burning=burning)
-    if burning and scenario.plan.burner_kw > 0 and goes_out(scenario, state):
+    if burning and scenario.flame_kw > 0 and goes_out(scenario, state):
         return _falling(scenario, burning=burning)
     return Settled(state, 3600.0 * inputs.air_m3_s, stops=False)
 
@@ -124,7 +124,7 @@ def shut_course(
     last_change_s = max(lit_at)
     for dt_s in growing_steps():
         lit = [on for from_s, on in lit_at.items() if from_s <= at_s][-1]
-        burning = lit and out_s is None
+        burning = lit and out_s is None and scenario.flame_kw > 0.0
         inputs = inputs_at(
             scenario, zone, state.temp_c, SHUT, burning=burning, people=people
         )

@@ -12,6 +12,10 @@ VENT_TOTALS_CM2 = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 900.0)
 POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)
 PEOPLE = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0)
 OUTSIDE_C = (-25.0, -20.0, -15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)
+HELD_DOWN = (
+    "* the cold may hold the flame down: warmth is told for what a cylinder outdoors\n"
+    "  feeds, all else for the burner's own"
+)
 TITLES: Mapping[str, str] = MappingProxyType(
     {
         "vent": "vent cm2",
@@ -48,9 +52,9 @@ def sweep(cabin: CabinPlan, what: str) -> list[tuple[float, Plan]]:
     return [(at, plan(each)) for at, each in cabins(cabin, what)]
 
 
-def _cell(triple: Range, decimals: int) -> str:
+def _cell(triple: Range, decimals: int, to: str = "-") -> str:
     low, middle, high = (or_never(value, decimals, "") for value in triple)
-    return middle if low == high else f"{middle} ({low}-{high})"
+    return middle if low == high else f"{middle} ({low}{to}{high})"
 
 
 def table(what: str, rows: list[tuple[float, Plan]]) -> str:
@@ -71,15 +75,17 @@ def table(what: str, rows: list[tuple[float, Plan]]) -> str:
                 f"{at:g}",
                 _cell(made.air.o2_pct, 1),
                 _cell(made.air.co2_ppm, 0),
-                _cell(made.air.temp_c, 0),
+                _cell(made.air.temp_c, 0, " to ") + " *" * made.flame.is_limited,
                 _cell(made.shut.minutes_to_o2[19.5], 0),
                 _cell(made.vent.needed_cm2, 0),
                 f"{made.gas.kg:.2f}",
             ]
         )
     widths = [max(len(line[i]) for line in lines) for i in range(len(heads))]
-    return "\n".join(
+    told = [
         "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))
-        .rstrip()
         for line in lines
-    ) + "\n"  # fmt: skip
+    ]
+    if any(made.flame.is_limited for _, made in rows):
+        told.append(HELD_DOWN)
+    return "".join(f"{line.rstrip()}\n" for line in told)

@@ -1,40 +1,37 @@
 """The plan in words, for the person who goes to bed."""
 
-import textwrap
-from typing import Any
-
 from cabinvigil.daemon.air.atmosphere import THIN_FROM_M
 from cabinvigil.daemon.air.figures import (
     CUT_OFF_O2_PCT,
     FLAME_OUT_O2_PCT,
     FRESH_O2_PCT,
-    LEAK_PER_H,
 )
-from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
+from cabinvigil.daemon.planning.figures import CabinPlan
+from cabinvigil.daemon.planning.heading import head, when, windows
+from cabinvigil.daemon.planning.lines import area, areas, ranged, row, wrapped
 from cabinvigil.daemon.planning.night import (
-    BED_H,
     PlannedNight,
     all_night,
     moments_asleep,
 )
 from cabinvigil.daemon.planning.openings import (
-    CM2_PER_IN2,
     CO2_LIMIT_PPM,
     NO_NEW_HEATER,
     O2_LIMIT_PCT,
     STANDARDS,
 )
-from cabinvigil.daemon.planning.plan import Plan, Range
-from cabinvigil.daemon.text.json import rounded_each
+from cabinvigil.daemon.planning.places import HIGH_FLAME_M
+from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.moments import hour_of_day
-from cabinvigil.daemon.text.numbers import bracketed, grouped, or_never
+from cabinvigil.daemon.text.numbers import grouped, or_never
 
-WIDTH = 84
-
+TOLD_FROM = 1.1
+"""Of the settled carbon dioxide: a first hour that is worse by less is no news."""
 LIMITS_OF_THE_PLAN = (
     "This counts the cabin as one well-mixed room. High and low differ by up to some "
     "points of oxygen where a flame stands high in still air: sensors belong at the "
-    "height of the sleepers' heads. Bedding and wood take up water and give it back, "
+    "height of the sleepers' heads, and near the floor as well where the flame stands "
+    f"above {HIGH_FLAME_M:g} m. Bedding and wood take up water and give it back, "
     "which is left out here, so take the wet as good to a factor of two. Nitrogen "
     "dioxide is neither planned nor measured: unvented burners leave 0.3 to 1.5 ppm "
     "of it, and the WHO asks for no more than 0.1 over an hour. The plan is no "
@@ -55,7 +52,7 @@ WHY_RULES_DIFFER = (
 def account(made: Plan, change: tuple[str, ...]) -> str:
     """Give the whole account, ready to print."""
     parts = [
-        _head(made),
+        head(made),
         _settled(made),
         _shut(made),
         _vent(made),
@@ -63,84 +60,29 @@ def account(made: Plan, change: tuple[str, ...]) -> str:
         _wet(made),
         _warmth(made),
         _side_by_side(made),
-        ["7. Tonight", *_wrapped(" ".join(change))],
-        _wrapped(LIMITS_OF_THE_PLAN, ""),
+        ["7. Tonight", *wrapped(" ".join(change))],
+        wrapped(LIMITS_OF_THE_PLAN, ""),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
-
-
-def _wrapped(text: str, indent: str = "   ") -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
-
-
-def _range(triple: Range, decimals: int, unit: str) -> str:
-    low, middle, high = (or_never(value, decimals) for value in triple)
-    likeliest = middle if middle == "never" else f"{middle} {unit}"
-    return likeliest if low == high else bracketed(f"{likeliest} ", low, high)
-
-
-def _line(label: str, text: str) -> str:
-    return f"   {label:<31}{text}"
-
-
-def _windows(burns: tuple[BurnWindow, ...]) -> str:
-    return ", ".join(f"{hour_of_day(w.from_h)}-{hour_of_day(w.to_h)}" for w in burns)
-
-
-def _when(made: Plan) -> str:
-    if made.burns == all_night(made.cabin):
-        return "all night"
-    return _windows(made.burns)
-
-
-def _head(made: Plan) -> list[str]:
-    cabin = made.cabin
-    wind = "still air" if cabin.wind_mps == 0 else f"wind {cabin.wind_mps:g} m/s"
-    flame = f"{cabin.burner_kw:g} kW {_when(made)}" if cabin.burner_kw else "no burner"
-    text = (
-        f"{cabin.volume_m3:g} m3, {cabin.people:g} sleeping, {flame}; vents "
-        f"{cabin.vent_low_cm2:g} cm2 low and {cabin.vent_high_cm2:g} cm2 high; "
-        f"{cabin.outside_c:g} C and {cabin.outside_rh_pct:g} % outside, {wind}, "
-        f"{cabin.altitude_m:g} m up; to bed at {hour_of_day(BED_H)} for "
-        f"{cabin.hours:g} h."
-    )
-    walls = f"walls and panes pass {cabin.loss_w_k:.0f} W/K"
-    if cabin.wall_w_k is None:
-        walls += ", a guess from the volume"
-    leak = (
-        f"{LEAK_PER_H[0]} to {LEAK_PER_H[2]} air changes an hour with every vent shut, "
-        "a guess"
-        if cabin.leak_per_h is None
-        else f"{cabin.leak_per_h:g} air changes an hour with every vent shut"
-    )
-    return [
-        "Plan for the night",
-        *_wrapped(text),
-        *_wrapped(f"Taken: {walls}; {leak}."),
-        *_wrapped(
-            "First the likeliest figure, then in brackets the least and the most of "
-            "what nobody can know beforehand."
-        ),
-    ]
 
 
 def _settled(made: Plan) -> list[str]:
     air = made.air
     lines = [
         "1. As it is, once settled" + (" with the burner lit" * bool(_burner(made))),
-        _line("oxygen, as breathed", _range(air.o2_pct, 1, "%")),
+        row("oxygen, as breathed", ranged(air.o2_pct, 1, "%")),
         *_like_a_height(made),
-        _line("carbon dioxide", _range(air.co2_ppm, 0, "ppm")),
-        _line("humidity", _range(air.rh_pct, 0, "%")),
-        _line("inside temperature", _range(air.temp_c, 0, "C")),
-        _line("dew point", _range(air.dew_point_c, 0, "C")),
-        _line("outdoor air coming in", _range(air.air_m3_h, 0, "m3/h")),
+        row("carbon dioxide", ranged(air.co2_ppm, 0, "ppm")),
+        row("humidity", ranged(air.rh_pct, 0, "%")),
+        row("inside temperature", ranged(air.temp_c, 0, "C")),
+        row("dew point", ranged(air.dew_point_c, 0, "C")),
+        row("outdoor air coming in", ranged(air.air_m3_h, 0, "m3/h")),
     ]
     if made.vent_flow.high_m3_h > 0:
-        lines += _wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
-    lines += _wrapped(_nearest(made))
+        lines += wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
+    lines += wrapped(_nearest(made)) + wrapped(_before_it_is_warm(made))
     if air.stops or air.may_stop:
-        lines += _wrapped(_stops(made))
+        lines += wrapped(_stops(made))
     return lines
 
 
@@ -149,7 +91,7 @@ def _like_a_height(made: Plan) -> list[str]:
     like_m = made.like_sleeping_at_m
     if like_m < THIN_FROM_M:
         return []
-    return [_line("like sleeping at", f"{grouped(round(like_m, -2))} m")]
+    return [row("like sleeping at", f"{grouped(round(like_m, -2))} m")]
 
 
 def _burner(made: Plan) -> float:
@@ -168,6 +110,18 @@ def _nearest(made: Plan) -> str:
         )
     past = "is past" if to_o2 > 1 else "comes nearest to"
     return f"Oxygen {past} its limit, {O2_LIMIT_PCT} %."
+
+
+def _before_it_is_warm(made: Plan) -> str:
+    """Say that the night's first hours are worse, where they are: warmth draws air."""
+    first, settled_ppm = made.nights[0], made.air.co2_ppm[1] or 0.0
+    if made.air.stops or first.most_co2_ppm < TOLD_FROM * settled_ppm:
+        return ""
+    return (
+        "Until the cabin is warm less air comes in: oxygen then falls to "
+        f"{first.least_o2_pct:.1f} %, and carbon dioxide reaches "
+        f"{grouped(first.most_co2_ppm)} ppm."
+    )
 
 
 def _stops(made: Plan) -> str:
@@ -189,15 +143,29 @@ def _shut(made: Plan) -> list[str]:
     shut = made.shut
     since = "from outdoor air" if shut.from_outdoor_air else "from the settled air"
     lit = "" if shut.lit or _burner(made) == 0 else "; burner off until due"
-    lines = [f"2. If every vent shuts or ices at midnight ({since}{lit})"]
+    lines = [
+        f"2. If every vent shuts or ices at midnight ({since}{lit})",
+        row(
+            "it begins at",
+            f"{shut.from_o2_pct[1]:.1f} % oxygen, {grouped(shut.from_co2_ppm[1] or 0)} "
+            "ppm carbon dioxide",
+        ),
+    ]
     for o2, minutes in shut.minutes_to_o2.items():
-        lines.append(_line(f"oxygen at {o2:.1f} %", _range(minutes, 0, "min")))
+        lines.append(row(f"oxygen at {o2:.1f} %", ranged(minutes, 0, "min")))
     for co2, minutes in shut.minutes_to_co2.items():
         lines.append(
-            _line(f"carbon dioxide at {grouped(co2)} ppm", _range(minutes, 0, "min"))
+            row(f"carbon dioxide at {grouped(co2)} ppm", ranged(minutes, 0, "min"))
+        )
+    if shut.above_flame_min is not None:
+        label = f"oxygen at {O2_LIMIT_PCT} %, up high"
+        lines.append(row(label, ranged(shut.above_flame_min, 0, "min")))
+        lines += wrapped(
+            f"Up high is all above the flame, {made.places.burner_height_m:g} m over "
+            "the floor, at the worst: if nothing below it mixes in."
         )
     if shut.flame_out_min[0] is not None:
-        lines += _wrapped(
+        lines += wrapped(
             f"The flame may die for want of oxygen after {shut.flame_out_min[0]:.0f} "
             "min; a burning flame proves nothing about the air before that."
         )
@@ -205,9 +173,7 @@ def _shut(made: Plan) -> list[str]:
 
 
 def _area(cm2: float | None) -> str:
-    if cm2 is None:
-        return "none is enough without wind"
-    return f"{cm2:.0f} cm2 = {cm2 / CM2_PER_IN2:.0f} square inches"
+    return "none is enough without wind" if cm2 is None else area(cm2, " = ")
 
 
 def _vent(made: Plan) -> list[str]:
@@ -217,70 +183,89 @@ def _vent(made: Plan) -> list[str]:
     most = "no limit" if high is None else f"{high:.0f}"
     lines = [
         "3. Free vent area, low and high together",
-        _line("you have", _area(have)),
-        _line("needed in still air", _area(middle))
+        row("you have", _area(have)),
+        row("", _whether_enough(made)),
+        row("needed in still air", _area(middle))
         + ("" if low is None else f"  ({low:.0f} to {most})"),
-        _line("rule of thumb", _area(vent.thumb_cm2)),
+        row("rule of thumb", _area(vent.thumb_cm2)),
     ]
-    if made.vents.is_enough:
-        lines.insert(2, _line("", "enough, at the worst of every figure"))
     for key, cm2 in vent.standards_cm2.items():
         shown = "no row found" if cm2 is None else _area(cm2)
-        lines.append(_line(STANDARDS[key], shown))
+        lines.append(row(STANDARDS[key], shown))
     state = vent.at_thumb.state
     if _burner(made):
-        lines += _wrapped(
+        lines += wrapped(
             f"With the thumb's area alone the air would "
             f"{'fall' if vent.at_thumb.stops else 'settle'} in still air to "
             f"{100 * state.o2:.1f} % oxygen and {grouped(1e6 * state.co2)} ppm "
             "carbon dioxide."
         )
-        lines += _wrapped(NO_NEW_HEATER.format(berths=cabin.places))
-    return lines + _wrapped(WHY_RULES_DIFFER)
+        lines += wrapped(NO_NEW_HEATER.format(berths=cabin.places))
+    return lines + wrapped(WHY_RULES_DIFFER)
+
+
+def _whether_enough(made: Plan) -> str:
+    vents = made.vents
+    if vents.is_enough:
+        return "enough, at the worst of every figure"
+    if vents.is_good:
+        return "enough by the likeliest figures, not at the worst"
+    if vents.is_hopeless:
+        return "and no area is enough"
+    if vents.move_cm2:
+        return "enough, but not as they are parted: see 7"
+    return "not enough: see 7"
 
 
 def _gas(made: Plan) -> list[str]:
     gas, cabin = made.gas, made.cabin
     if _burner(made) == 0:
-        return ["4. Gas", *_wrapped("Nothing burns.")]
+        return ["4. Gas", *wrapped("Nothing burns.")]
+    up_to = "up to " * made.flame.is_limited
     lines = [
         "4. Gas",
-        _line("for the night", f"{gas.kg:.2f} kg = {gas.kwh:.1f} kWh"),
-        _line("a cylinder lasts", _range(gas.cylinder_hours, 0, "h of burning")),
-        _line("by its gas alone", f"{or_never(gas.hours_by_gas)} h"),
-        _line(
-            "in this cold it feeds", f"{gas.fed_kw:.1f} kW for as long as it is full"
-        ),
-        _line("cylinders a week", f"{gas.cylinders_a_week:.1f}"),
+        row("for the night", f"{up_to}{gas.kg:.2f} kg = {gas.kwh:.1f} kWh"),
+        row("a cylinder outdoors lasts", ranged(gas.cylinder_hours, 0, "h")),
+        row("by its gas alone", f"{or_never(gas.hours_by_gas)} h"),
+        row("in this cold it feeds", f"{gas.fed_kw:.1f} kW while it is full"),
+        row("cylinders a week", f"{up_to}{gas.cylinders_a_week:.1f}"),
     ]
-    if gas.fed_kw < cabin.burner_kw:
-        lines += _wrapped(
-            f"That is less than the burner's {cabin.burner_kw:g} kW: it will burn low "
-            "before the gas is gone."
+    if made.flame.is_limited:
+        lines += wrapped(
+            f"That is less than the burner's {cabin.burner_kw:g} kW: outdoors it burns "
+            "low, or not at all, before the gas is gone."
+        )
+    elif gas.fed_kw < cabin.burner_kw:
+        lines += wrapped(
+            f"That is less than the burner's {cabin.burner_kw:g} kW, but a full one "
+            "does not cool so far in this night's burning."
         )
     return lines
 
 
 def _wet(made: Plan) -> list[str]:
-    wet, vent = made.wet, made.vent
+    wet, drying = made.wet, made.drying
+    up_to = "up to " * made.flame.is_limited
     lines = [
         "5. Wet",
-        _line("water from the burner", f"{wet.burner_kg:.2f} litres"),
-        _line("water from people", f"{wet.people_kg:.2f} litres"),
-        _line("the pane mists after", _range(wet.mist_from_min, 0, "min")),
-        _line("and runs after", _range(wet.runs_from_min, 0, "min")),
-        _line("water on panes by morning", _range(wet.ran_down_kg, 2, "litres")),
+        row("water from the burner", f"{up_to}{wet.burner_kg:.2f} litres"),
+        row("water from people", f"{wet.people_kg:.2f} litres"),
+        row("the pane mists after", ranged(wet.mist_from_min, 0, "min")),
+        row("and runs after", ranged(wet.runs_from_min, 0, "min")),
+        row("water on panes by morning", ranged(wet.ran_down_kg, 2, "litres")),
     ]
-    have = made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
-    if vent.dry_cm2 is None:
-        lines += _wrapped("No vent keeps the pane dry in still air.")
-    elif vent.dry_cm2 > have:
-        lines += _wrapped(
-            f"{vent.dry_cm2 - have:.0f} cm2 more vent would keep the pane dry once "
-            f"settled, and take {vent.dry_heat_w or 0:.0f} W of heat."
-        )
+    advised = "the vents as they are" if made.vents.is_good else "the vents asked for"
+    if drying.is_hopeless:
+        weak = "With the flame held down by the cold, no" * made.flame.is_limited
+        lines += wrapped(f"{weak or 'No'} vent keeps the pane dry.")
+    elif drying.is_dry:
+        lines += wrapped(f"Once settled, {advised} keep the pane dry.")
     else:
-        lines += _wrapped("Once settled, the vents as they are keep the pane dry.")
+        lines += wrapped(
+            f"{areas(drying.add_low_cm2, drying.add_high_cm2)} on top of {advised} "
+            f"would keep the pane dry once settled, and take {drying.heat_w:.0f} W of "
+            "heat."
+        )
     return lines
 
 
@@ -290,14 +275,16 @@ def _warmth(made: Plan) -> list[str]:
     hours = [first + i for i in range(int(last - first + 1e-6) + 1)]
     lines = [
         "6. Warmth",
-        _line("heat that the vents take", f"{made.vent_heat_w:.0f} W once settled"),
+        row("heat that the vents take", f"{made.vent_heat_w:.0f} W once settled"),
     ]
+    cold = made.coldest_nights[0]
     for hour in hours:
-        temps: list[float] = [way.at(hour).temp_c for way in made.nights]
-        lit = "  burner lit" if made.nights[0].at(hour).burning else ""
-        triple = (min(temps), temps[0], max(temps))
+        likeliest: float = cold.at(hour).temp_c
+        temps: list[float] = [likeliest, *(way.at(hour).temp_c for way in made.nights)]
+        lit = "  burner lit" if cold.at(hour).burning else ""
+        triple = (min(temps), likeliest, max(temps))
         lines.append(
-            _line(f"inside at {hour_of_day(hour)}", _range(triple, 0, "C") + lit)
+            row(f"inside at {hour_of_day(hour)}", ranged(triple, 0, "C") + lit)
         )
     return lines
 
@@ -307,7 +294,7 @@ def _side_by_side(made: Plan) -> list[str]:
         return ["With no burner there is one night only."]
     mine, other = made.nights[0], made.other_night
     rows = [
-        ("", _when(made), "all night" if _is_all(made) else _windows(made.other_burns)),
+        ("", when(made), "all night" if _is_all(made) else windows(made.other_burns)),
         ("lowest oxygen, %", f"{mine.least_o2_pct:.1f}", f"{other.least_o2_pct:.1f}"),
         (
             "most carbon dioxide, ppm",
@@ -322,7 +309,10 @@ def _side_by_side(made: Plan) -> list[str]:
             "asleep: carbon dioxide, ppm",
             *(_asleep(made.cabin, n, "co2_ppm") for n in (mine, other)),
         ),
-        ("coldest asleep, C", _coldest(made.cabin, mine), _coldest(made.cabin, other)),
+        (
+            "coldest asleep, C",
+            *(_coldest(made.cabin, night) for night in made.coldest_nights),
+        ),
         (
             "on panes and walls, litres",
             f"{mine.moments[-1].settled_kg:.2f}",
@@ -330,8 +320,9 @@ def _side_by_side(made: Plan) -> list[str]:
         ),
         ("gas, kWh", f"{mine.burnt_kwh:.1f}", f"{other.burnt_kwh:.1f}"),
     ]
-    table = [f"   {name:<31}{left:<16}{right}" for name, left, right in rows]
-    return ["The burner lit, side by side", *table, *_wrapped(ADVISED_AGAINST)]
+    wide = max(16, *(len(left) + 2 for _, left, _ in rows))
+    table = [f"   {name:<31}{left:<{wide}}{right}" for name, left, right in rows]
+    return ["The burner lit, side by side", *table, *wrapped(ADVISED_AGAINST)]
 
 
 def _is_all(made: Plan) -> bool:
@@ -346,54 +337,3 @@ def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
     return f"{min(moment.temp_c for moment in moments_asleep(cabin, night)):z.0f}"
-
-
-def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
-    """Give the object that `plan --json` prints."""
-    air, shut, vent, gas, wet = made.air, made.shut, made.vent, made.gas, made.wet
-    return {
-        "settled": {
-            "o2_pct": rounded_each(air.o2_pct, 2),
-            "co2_ppm": rounded_each(air.co2_ppm, 0),
-            "rh_pct": rounded_each(air.rh_pct, 1),
-            "temp_c": rounded_each(air.temp_c, 1),
-            "dew_point_c": rounded_each(air.dew_point_c, 1),
-        },
-        "like_sleeping_at_m": round(made.like_sleeping_at_m),
-        "shut": {
-            "minutes_to_o2_pct": {
-                f"{level:.1f}": rounded_each(minutes, 1)
-                for level, minutes in shut.minutes_to_o2.items()
-            },
-            "minutes_to_co2_ppm": {
-                f"{level:.0f}": rounded_each(minutes, 1)
-                for level, minutes in shut.minutes_to_co2.items()
-            },
-        },
-        "vent": {
-            "needed_cm2": rounded_each(vent.needed_cm2, 0),
-            "good": made.vents.is_good,
-            "enough": made.vents.is_enough,
-            "move_cm2": round(made.vents.move_cm2),
-            "add_low_cm2": round(made.vents.add_low_cm2),
-            "add_high_cm2": round(made.vents.add_high_cm2),
-            "thumb_cm2": round(vent.thumb_cm2, 1),
-            "standards_cm2": dict(vent.standards_cm2),
-        },
-        "gas": {
-            "kg": round(gas.kg, 3),
-            "kwh": round(gas.kwh, 2),
-            "cylinder_hours": rounded_each(gas.cylinder_hours, 1),
-        },
-        "wet": {
-            "burner_kg": round(wet.burner_kg, 3),
-            "people_kg": round(wet.people_kg, 3),
-            "glass_wet_from_min": rounded_each(wet.runs_from_min, 0),
-        },
-        "change": list(change),
-    }
-
-
-def sweep_object(name: str, rows: list[tuple[float, dict[str, Any]]]) -> dict[str, Any]:
-    """Give the object that `plan --sweep --json` prints."""
-    return {"sweep": name, "rows": [{"at": at, "plan": plan} for at, plan in rows]}

@@ -69,7 +69,7 @@ __all__ = [
     "standard",
 ]
 
-_TABLES: Mapping[str, tuple[type, bool]] = MappingProxyType(
+TABLES: Mapping[str, tuple[type, bool]] = MappingProxyType(
     {
         "cabin": (Cabin, True),
         "watch": (Watch, True),
@@ -82,9 +82,9 @@ _TABLES: Mapping[str, tuple[type, bool]] = MappingProxyType(
     }
 )
 """Each table's values, and whether it stands with its defaults where not written."""
-_NAMED = ("i2c", "part", "alarm")
+NAMED = ("i2c", "part", "alarm")
 _PACKAGED_LIMITS = "packaged limits.toml"
-_NO_CONFIG = (
+NO_CONFIG = (
     "check the name, or begin with the example: `cabinvigil config --example > FILE`"
 )
 
@@ -114,7 +114,7 @@ class Settings:
     def as_plain(self) -> dict[str, Any]:
         """Return what JSON can hold, in the shape of a config file."""
         plain: dict[str, Any] = {}
-        for name in _TABLES:
+        for name in TABLES:
             value = getattr(self, name)
             if value is not None:
                 plain[name] = to_plain(value)
@@ -167,7 +167,7 @@ def load(
         ConfigError: with every mistake of the file.
     """
     path = Path(path)
-    plain = read_toml(path, _NO_CONFIG)
+    plain = read_toml(path, NO_CONFIG)
     return _build(plain, one_line(str(path)), path.parent, packaged_limits, known)
 
 
@@ -238,9 +238,9 @@ def from_plain(
         ConfigError: it holds what this version cannot use, such as an unknown part.
     """
     mistakes: list[Mistake] = []
-    kinds = {name: kind for name, (kind, _) in _TABLES.items()}
-    plain = fitted(plain, kinds, (*_NAMED, "laxer"), known or Registries(), note)
-    _unknown_tables(plain, file, (*_TABLES, *_NAMED, "laxer"), mistakes)
+    kinds = {name: kind for name, (kind, _) in TABLES.items()}
+    plain = fitted(plain, kinds, (*NAMED, "laxer"), known or Registries(), note)
+    unknown_tables(plain, file, (*TABLES, *NAMED, "laxer"), mistakes)
     laxer = plain.get("laxer", [])
     if not isinstance(laxer, list) or not all(isinstance(one, str) for one in laxer):
         mend = "use another log"
@@ -266,7 +266,7 @@ def _build(
 ) -> Settings:
     known = known or Registries()
     mistakes: list[Mistake] = []
-    _unknown_tables(plain, file, (*_TABLES, *_NAMED), mistakes)
+    unknown_tables(plain, file, (*TABLES, *NAMED), mistakes)
     standard = _limits(packaged_limits, mistakes) or Source(_PACKAGED_LIMITS, {})
     limits = standard
     watch = plain.get("watch")
@@ -298,21 +298,22 @@ def _limits(path: Path | None, mistakes: list[Mistake]) -> Source | None:
     except ConfigError as error:
         mistakes += error.mistakes
         return None
-    _unknown_tables(plain, name, LIMITS_TABLES, mistakes)
+    unknown_tables(plain, name, LIMITS_TABLES, mistakes)
     return source_of(plain.get("alarm", {}), name, mistakes)
 
 
-def _unknown_tables(
+def unknown_tables(
     plain: Mapping[str, Any],
     file: str,
     known: tuple[str, ...],
     mistakes: list[Mistake],
 ) -> None:
+    """Note every table and stray key that no config has."""
     for key, value in plain.items():
         if key in known:
             continue
         path = one_line(str(key))[:60]
-        homes = [name for name, (kind, _) in _TABLES.items() if key in fields_of(kind)]
+        homes = [name for name, (kind, _) in TABLES.items() if key in fields_of(kind)]
         if homes and not isinstance(value, Mapping) and homes[0] in known:
             mend = f"move it below the line [{homes[0]}]"
             mistakes.append(Mistake(file, path, "stands outside its table", mend))
@@ -357,7 +358,7 @@ def _assemble(
     """
     values: dict[str, Any] = {}
     wrong: dict[str, frozenset[str]] = {}
-    for name, (kind, always) in _TABLES.items():
+    for name, (kind, always) in TABLES.items():
         if always or name in plain:
             table = plain.get(name, {})
             values[name], wrong[name] = shape_rest(kind, table, file, name, mistakes)

@@ -96,6 +96,8 @@ class Cabin:
     """Fuel power at the highest setting, on the higher heating value."""
     burner_low_kw: Annotated[float, Within(0.0, 30.0)] | None = None
     """Fuel power at the lowest setting."""
+    burner_height_m: Annotated[float, Within(0.0, 3.0)] | None = None
+    """Of the flame above the floor."""
     fuel: Annotated[Mapping[str, float], FuelMix()] | None = None
     """Shares of the gases by mass in the cylinder, adding up to one."""
     cylinder_kg: Annotated[float, Within(0.05, 100.0)] | None = None

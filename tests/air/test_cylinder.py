@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from cabinvigil.daemon.air.cylinder import (
     Cylinder,
+    boiled_off,
     boiling_kj_kg,
     coldest_c,
     fed_kw,
@@ -131,4 +132,33 @@ def test_sustained_power_is_what_the_long_run_holds():
     assert hours_in_cold(cylinder, 3 * limit, -30) < 0.5 * hours_at(cylinder, 3 * limit)
     assert hours_in_cold(cylinder, 0.2 * limit, -30) > 0.85 * hours_at(
         cylinder, 0.2 * limit
+    )
+
+
+def test_the_lighter_gas_leaves_first():
+    """Rayleigh's distillation of two gases: (a/a0) = (b/b0) ^ volatility, at 0 °C.
+
+    check_values `fuel_vapour_pressure`: 4.7446 over 1.0323 bar, a volatility of 4.6.
+    """
+    liquid, left = {"propane": 0.5, "butane": 0.5}, 1.0
+    for _ in range(500):
+        liquid = boiled_off(liquid, 0.0, 1e-3 / left)
+        left -= 1e-3
+    assert left == pytest.approx(0.5)
+    propane, butane = liquid["propane"] * left / 0.5, liquid["butane"] * left / 0.5
+    assert propane == pytest.approx(butane ** (4.7446 / 1.0323), rel=0.01)
+    assert boiled_off({"butane": 1.0}, 0.0, 0.5) == {"butane": 1.0}
+    assert boiled_off({"propane": 0.4, "butane": 0.6}, 0.0, 1.0)
+
+
+def test_a_mix_ends_as_its_heavier_gas():
+    """At -5 °C half of each feeds 1.6 kW when full, and stops with butane left in it.
+
+    Counted with the shares that it was filled with, it would run to its end.
+    """
+    full = Cylinder(11, 11, {"propane": 0.5, "butane": 0.5})
+    assert fed_kw(full, -5.0) > 2 * 1.6
+    assert hours_in_cold(full, 1.6, -5.0) < 0.75 * hours_at(full, 1.6)
+    assert hours_in_cold(Cylinder(11, 11), 1.6, -5.0) > 0.95 * hours_at(
+        Cylinder(11, 11), 1.6
     )

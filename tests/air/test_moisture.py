@@ -121,6 +121,7 @@ def test_single_glass_is_far_colder_than_an_insulated_wall():
     """ISO 6946's 0.13 m2K/W (from memory): at 20 K over, a 5.8 pane loses 15 K."""
     assert moisture.surface_c(15, -5, 5.8) == pytest.approx(15 - 20 * 0.754)
     assert moisture.surface_c(15, -5, 0.5) == pytest.approx(15 - 20 * 0.065)
+    assert moisture.surface_c(15, -5, 10.0) == -5.0  # bare steel, and no colder
 
 
 def test_condensing_and_drying_change_sign_at_the_dew_point():

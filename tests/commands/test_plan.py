@@ -88,19 +88,57 @@ def test_all_mistakes_at_once():
     assert err.count("\n") == 3
 
 
-def test_the_config_gives_the_cabin_and_options_win(tmp_path, monkeypatch):
-    """`[cabin]` of a config, read only when it is named."""
-    import cabinvigil.daemon.settings.config as settings
+@pytest.fixture
+def cabin_file(tmp_path):
+    """Write a file for `--config`; give its name."""
 
-    class Loaded:
-        cabin = {"volume_m3": 7.0, "burner_kw": 0.8}  # noqa: RUF012
+    def written(text):
+        path = tmp_path / "van.toml"
+        path.write_text(text, encoding="utf-8")
+        return str(path)
 
-    monkeypatch.setattr(settings, "load", lambda path: Loaded())
-    args = argparse.ArgumentParser()
-    command.add_arguments(args)
-    parsed = args.parse_args(["--config", "lapwing.toml", "--burner-kw", "2"])
-    cabin = command._cabin(parsed)
-    assert (cabin.volume_m3, cabin.burner_kw) == (7.0, 2.0)
+    return written
+
+
+def test_a_bare_cabin_is_enough_and_options_win(cabin_file):
+    """No name, no part, no alarm: nothing is bought before a plan."""
+    file = cabin_file("[cabin]\nvolume_m3 = 7.0\nburner_kw = 0.8\n")
+    code, out, err = call("--config", file, "--burner-kw", "2")
+    assert (code, err) == (0, "")
+    assert "7 m3, 2 sleeping, 2 kW all night" in out
+    told = " ".join(out.split())
+    assert "Not given, so as in the example, the trailer Lapwing: sleepers," in told
+    assert "altitude" not in told
+
+
+MISTAKES = {
+    '[cabin]\nvolume_m3 = "7"\nburner_kw = 99.0\n': ("cabin.volume_m3", "burner_kw"),
+    "[cabin]\nfuel = { propane = 0.7 }\nvolme_m3 = 7\n": ("cabin.fuel", "volme_m3"),
+    "[cabin]\nburner_kw = 1.0\nburner_low_kw = 2.0\n": ("cabin.burner_low_kw",),
+    "volume_m3 = 7.0\n[cabbin]\n": ("below the line [cabin]", "write `cabin`"),
+    "cabin = 3\n": ("cabin is the number 3",),
+    "[cabin]\nvolume_m3 = 4.0\npeople = 9\n": ("people 9 do not fit into 4 m3",),
+    "": ("holds no table [cabin]",),
+    "[cabin\n": ("van.toml",),
+}
+
+
+@pytest.mark.parametrize("text", sorted(MISTAKES))
+def test_every_mistake_of_a_cabin_is_told_as_configs_are(cabin_file, text):
+    """One sentence each, with the file, the key, what is wrong and how to mend it."""
+    code, out, err = call("--config", cabin_file(text))
+    assert (code, out) == (2, "")
+    lines = err.splitlines()
+    assert len(lines) == len(MISTAKES[text])
+    for line, word in zip(lines, MISTAKES[text], strict=True):
+        assert line.startswith("cabinvigil plan: ")
+        assert word in line
+
+
+def test_parts_that_are_wrong_are_configs_to_tell(cabin_file):
+    """The cabin is planned all the same."""
+    text = '[cabin]\nvolume_m3 = 7.0\n[part.a]\nkind = "none such"\n'
+    assert call("--config", cabin_file(text))[0] == 0
 
 
 @pytest.mark.parametrize("what", ["vent", "power", "people", "outside"])

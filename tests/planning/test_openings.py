@@ -7,7 +7,6 @@ import pytest
 from cabinvigil.daemon.air import readings
 from cabinvigil.daemon.planning import openings
 from cabinvigil.daemon.planning.figures import CabinPlan
-from cabinvigil.daemon.planning.night import glass_is_wet
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import settled
 from tests.air.published import rows, value
@@ -93,17 +92,6 @@ def test_more_of_everything_needs_more_vent():
     assert need(fuller) > need(base)
 
 
-def test_dry_glass():
-    """The air that keeps a single pane dry: less leaves it wet."""
-    way = scenarios(replace(CabinPlan(), glass_u=5.8, burner_kw=0.8))[0]
-    air = openings.dry_m3_h(way)
-    assert air is not None
-    little = settled(openings.at_area(way, 0.7 * openings.area_cm2(way, air)))
-    much = settled(openings.at_area(way, 1.3 * openings.area_cm2(way, air)))
-    assert glass_is_wet(way, little.state)
-    assert not glass_is_wet(way, much.state)
-
-
 def test_no_area_where_nothing_drives_the_air():
     """As warm outside as in, with nobody and nothing: no area can be told."""
     plan = replace(CabinPlan(), burner_kw=0.0, people=0, outside_c=20.0)
@@ -117,4 +105,3 @@ def test_heat_that_air_takes():
     """One m3/h by one kelvin is 0.335 W (1.2 kg/m3, 1 005 J/(kg K))."""
     plan = CabinPlan(outside_c=0.0)
     assert openings.air_heat_w(plan, 1.0, 1.0) == pytest.approx(0.335, rel=1e-3)
-    assert openings.settled_c(scenarios(plan)[0], 40.0) > 0.0

@@ -13,9 +13,15 @@ from cabinvigil.daemon.air.atmosphere import pressure_hpa
 from cabinvigil.daemon.air.breathing import Person, flows
 from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
-from cabinvigil.daemon.planning.figures import CabinPlan, cabin_plan, from_config
+from cabinvigil.daemon.planning.figures import (
+    BurnWindow,
+    CabinPlan,
+    cabin_plan,
+    from_config,
+)
 from cabinvigil.daemon.planning.plan import plan, spread
-from cabinvigil.daemon.planning.words import plan_object
+from cabinvigil.daemon.planning.plan_json import plan_object
+from cabinvigil.daemon.planning.words import account
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.settings.values import Cabin
@@ -54,7 +60,7 @@ def test_every_range_is_in_order(volume, kw, people, low, high, outside, wind):
     )  # fmt: skip
     found = json.loads(json.dumps(plan_object(made, changes(made))))
     triples = list(ranges_of(found))
-    assert len(triples) == 14
+    assert len(triples) == 16
     assert all(ordered(triple) for triple in triples)
     assert 0 <= found["settled"]["o2_pct"][0] <= found["settled"]["o2_pct"][2] < 21
 
@@ -66,13 +72,21 @@ def test_the_object_has_the_agreed_keys():
     assert isinstance(found.pop("like_sleeping_at_m"), int)
     assert {key: set(found[key]) for key in found if key != "change"} == {
         "settled": {"o2_pct", "co2_ppm", "rh_pct", "temp_c", "dew_point_c"},
-        "shut": {"minutes_to_o2_pct", "minutes_to_co2_ppm"},
+        "flame_kw": {"least", "most"},
+        "shut": {
+            *("from_air", "from_o2_pct", "from_co2_ppm"),
+            *("minutes_to_o2_pct", "minutes_to_co2_ppm"),
+        },
+        "places": {"wanted", "burner_height_m", "minutes_above_flame"},
         "vent": {
             *("needed_cm2", "thumb_cm2", "standards_cm2"),
             *("good", "enough", "move_cm2", "add_low_cm2", "add_high_cm2"),
         },
-        "gas": {"kg", "kwh", "cylinder_hours"},
-        "wet": {"burner_kg", "people_kg", "glass_wet_from_min"},
+        "gas": {"kg", "kwh", "cylinder_hours", "fed_kw"},
+        "wet": {
+            *("burner_kg", "people_kg", "glass_wet_from_min"),
+            *("dry_once_settled", "dry_add_low_cm2", "dry_add_high_cm2"),
+        },
     }
     assert set(found["shut"]["minutes_to_o2_pct"]) == {"20.5", "19.5", "18.0"}
     assert set(found["shut"]["minutes_to_co2_ppm"]) == {"5000", "30000", "40000"}
@@ -90,6 +104,25 @@ def test_the_settled_air_is_told_as_a_height():
         like_m = plan_object(made, ())["like_sleeping_at_m"]
         assert 0.2095 * pressure_hpa(like_m) == pytest.approx(o2_hpa, abs=0.02)
         assert like_m > cabin.altitude_m
+
+
+def test_shut_says_from_which_air_it_begins():
+    """The settled air, with the burner off where it is; outdoor air without a vent."""
+    lit = plan(CabinPlan())
+    found = plan_object(lit, ())
+    assert found["shut"]["from_air"] == "settled"
+    assert found["shut"]["from_o2_pct"] == found["settled"]["o2_pct"]
+    assert found["shut"]["from_co2_ppm"] == found["settled"]["co2_ppm"]
+    off = plan(CabinPlan(burns=(BurnWindow(8.0, 10.0),)))
+    assert off.shut.from_co2_ppm[1] < 0.5 * lit.shut.from_co2_ppm[1]
+    assert "from the settled air; burner off until due" in account(off, ())
+    sealed = plan(CabinPlan(vent_low_cm2=0.0, vent_high_cm2=0.0))
+    told = plan_object(sealed, ())["shut"]
+    assert told["from_air"] == "outdoor"
+    assert told["from_co2_ppm"] == [pytest.approx(425.0, abs=2.0)] * 3
+    assert "it begins at                   20.9 % oxygen, 424 ppm" in account(
+        sealed, ()
+    )
 
 
 def test_the_plan_is_pure():

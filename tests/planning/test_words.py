@@ -1,11 +1,19 @@
 """The account that a person reads at bedtime."""
 
+import re
 from dataclasses import replace
+from random import Random
 
 import pytest
 
+from cabinvigil.daemon.air.figures import EXAMPLE
 from cabinvigil.daemon.planning.advice import changes
-from cabinvigil.daemon.planning.figures import BurnWindow, CabinPlan
+from cabinvigil.daemon.planning.figures import (
+    ACCEPTED,
+    BurnWindow,
+    CabinPlan,
+    cabin_plan,
+)
 from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.planning.words import account
 
@@ -110,10 +118,75 @@ def test_advice_fits_the_night(accounts):
     )
     assert any("Make a vent" in sentence for sentence in advice["sealed"])
     assert any("larger cylinder" in sentence for sentence in advice["small cylinder"])
-    assert any("larger cylinder" in sentence for sentence in advice["butane"])
+    assert any("Take propane:" in sentence for sentence in advice["butane"])
     assert any("more" in s and "Open" in s for s in advice["no burner"])
     assert any("wip" in sentence for sentence in advice["wet"])
     assert not any("Open" in sentence for sentence in advice["good"])
+
+
+def test_the_first_lines_say_whose_cabin_it_is():
+    """The example's, the example's but for what was given, or what it lent."""
+    told = {
+        "The example's cabin, the trailer Lapwing.": {},
+        "The example's cabin, the trailer Lapwing, but for what you gave.": {
+            "burner_kw": 0.8
+        },
+    }
+    for words, given in told.items():
+        assert account(plan(cabin_plan(given)), ()).splitlines()[1].strip() == words
+    van = {"volume_m3": 7.0, "burner_kw": 1.0, "fuel": "butane", "people": 1}
+    lines = account(plan(cabin_plan(van)), ())
+    (lent,) = re.findall(r"Not given, .*?\.", " ".join(lines.split()))
+    assert "free area near the floor" in lent
+    assert not any(word in lent for word in ("volume", "power", "sleepers", "gas,"))
+    everything = {
+        key: getattr(EXAMPLE, key) for key in EXAMPLE._fields if key in ACCEPTED
+    }
+    mine = {**everything, "volume_m3": 12.0, "glass_u": 2.8, "fuel": "propane"}
+    assert "example" not in account(plan(cabin_plan(mine)), ())
+
+
+def test_the_first_hours_are_told_where_they_are_worse(accounts):
+    """Oxygen dips while a cold cabin warms; the picture shows it, so the text does."""
+    made, text = accounts["lapwing"]
+    assert made.nights[0].most_co2_ppm > 1.3 * made.air.co2_ppm[1]
+    told = " ".join(text.split())
+    assert f"oxygen then falls to {made.nights[0].least_o2_pct:.1f} %" in told
+    assert "Until the cabin is warm" not in accounts["no burner"][1]
+
+
+def test_two_times_of_burning_do_not_run_into_the_next_column(accounts):
+    """22 letters and more, in a column of 16."""
+    cabin = CabinPlan(burns=(BurnWindow(7.0, 10.0), BurnWindow(18.0, 20.0)))
+    text = account(plan(cabin), ())
+    assert "19:00-22:00, 06:00-08:00  all night" in text
+
+
+def test_minutes_that_are_none_are_not_counted_down(accounts):
+    """At the worst below 19.5 % before any vent shuts: no "0 minutes"."""
+    made, _ = accounts["wet"]
+    assert made.shut.minutes_to_o2[19.5][0] < 1.0
+    said = " ".join(changes(made))
+    assert "even before they shut" in said
+    assert " 0 minutes" not in said
+
+
+def test_figures_at_the_ends_of_their_ranges_are_planned_all_the_same():
+    """A U-value of 10, a cubic metre that loses 1 000 W/K: no traceback, no nan."""
+    random = Random(3)
+    for _ in range(25):
+        given = {
+            key: random.choice((one.low, one.high))
+            for key, one in ACCEPTED.items()
+            if random.random() < 0.6
+        }
+        fit = int(given.get("volume_m3", EXAMPLE.volume_m3))
+        given["people"] = min(given.get("people", 2), fit)
+        given["fuel"] = random.choice(("propane", "butane", "isobutane"))
+        made = plan(cabin_plan(given))
+        text = account(made, changes(made))
+        assert max(len(line) for line in text.splitlines()) <= 88
+        assert not re.search(r"None|\bnan\b|\binf\b|-0 ", text), given
 
 
 def test_nothing_to_change_is_said():
@@ -128,6 +201,10 @@ def test_nothing_to_change_is_said():
 
 
 def test_a_second_cylinder_is_asked_for():
-    """Three hours of gas for nine hours of night."""
-    short = replace(CabinPlan(), cylinder_kg=0.4, outside_c=15.0)
+    """Eight hours of gas for nine hours of night; a small one cools down before."""
+    short = replace(CabinPlan(), cylinder_kg=0.9, outside_c=25.0, burner_kw=1.5)
     assert any("second cylinder" in sentence for sentence in changes(plan(short)))
+    small = replace(short, cylinder_kg=0.4, outside_c=5.0)
+    said = " ".join(changes(plan(small)))
+    assert "second cylinder" not in said
+    assert "Take a larger cylinder: outdoors this one cools down" in said

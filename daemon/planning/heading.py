@@ -1,0 +1,81 @@
+"""The account's head: which cabin and night is planned, and what is only taken."""
+
+from cabinvigil.daemon.air.figures import LEAK_PER_H
+from cabinvigil.daemon.planning.figures import ACCEPTED, BurnWindow, CabinPlan
+from cabinvigil.daemon.planning.lines import wrapped
+from cabinvigil.daemon.planning.night import BED_H, all_night
+from cabinvigil.daemon.planning.plan import Plan
+from cabinvigil.daemon.text.moments import hour_of_day
+
+
+def windows(burns: tuple[BurnWindow, ...]) -> str:
+    """Spell the times in which the burner is lit."""
+    return ", ".join(f"{hour_of_day(w.from_h)}-{hour_of_day(w.to_h)}" for w in burns)
+
+
+def when(made: Plan) -> str:
+    """Say when the burner is lit."""
+    if made.burns == all_night(made.cabin):
+        return "all night"
+    return windows(made.burns)
+
+
+def head(made: Plan) -> list[str]:
+    """Say what is planned."""
+    cabin = made.cabin
+    wind = "still air" if cabin.wind_mps == 0 else f"wind {cabin.wind_mps:g} m/s"
+    flame = f"{cabin.burner_kw:g} kW {when(made)}" if cabin.burner_kw else "no burner"
+    text = (
+        f"{cabin.volume_m3:g} m3, {cabin.people:g} sleeping, {flame}; vents "
+        f"{cabin.vent_low_cm2:g} cm2 low and {cabin.vent_high_cm2:g} cm2 high; "
+        f"{cabin.outside_c:g} C and {cabin.outside_rh_pct:g} % outside, {wind}, "
+        f"{cabin.altitude_m:g} m up; to bed at {hour_of_day(BED_H)} for "
+        f"{cabin.hours:g} h."
+    )
+    walls = f"walls and panes pass {cabin.loss_w_k:.0f} W/K"
+    if cabin.wall_w_k is None:
+        walls += ", a guess from the volume"
+    leak = (
+        f"{LEAK_PER_H[0]} to {LEAK_PER_H[2]} air changes an hour with every vent shut, "
+        "a guess"
+        if cabin.leak_per_h is None
+        else f"{cabin.leak_per_h:g} air changes an hour with every vent shut"
+    )
+    return [
+        "Plan for the night",
+        *wrapped(_whose(cabin)),
+        *wrapped(text),
+        *wrapped(f"Taken: {walls}; {leak}."),
+        *wrapped(_held_down(made)),
+        *wrapped(
+            "First the likeliest figure, then in brackets the least and the most of "
+            "what nobody can know beforehand."
+        ),
+    ]
+
+
+def _whose(cabin: CabinPlan) -> str:
+    """Say what of the cabin is the example's."""
+    mine = CabinPlan(hours=cabin.hours, burns=cabin.burns)
+    if cabin == mine:
+        return "The example's cabin, the trailer Lapwing."
+    names = [
+        ACCEPTED[key].words if key in ACCEPTED else "gas" for key in cabin.not_given
+    ]
+    if "volume_m3" in cabin.not_given:
+        return "The example's cabin, the trailer Lapwing, but for what you gave."
+    if not names:
+        return ""
+    return f"Not given, so as in the example, the trailer Lapwing: {', '.join(names)}."
+
+
+def _held_down(made: Plan) -> str:
+    """Say that the cold may hold the flame down, and what is counted on."""
+    least, most = made.flame
+    if not made.flame.is_limited:
+        return ""
+    return (
+        f"In this cold a cylinder outdoors feeds {least:.1f} of the burner's {most:g} "
+        "kW; indoors, or brought in warm, it feeds all. Nobody knows which, so air, "
+        f"vents and water are told for {most:g} kW, warmth for {least:.1f}."
+    )
