@@ -123,10 +123,10 @@ ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
         "outdoor_co2_ppm": Accepted(300.0, 2000.0, "ppm", "carbon dioxide outdoors"),
     }
 )
-OF_THE_EXAMPLE = tuple(
-    key for key in (*ACCEPTED, "fuel") if key not in ("hours", "outdoor_co2_ppm")
-)
-"""What says which cabin and night it is; those two are nobody's own."""
+NOT_LENT = frozenset({"hours", "outdoor_co2_ppm", "berths"})
+"""Two are nobody's own, and berths that nobody states are those slept in."""
+OF_THE_EXAMPLE = tuple(key for key in (*ACCEPTED, "fuel") if key not in NOT_LENT)
+"""What says which cabin and night it is."""
 FROM_CONFIG: Mapping[str, str] = MappingProxyType({"glass_u_w_m2k": "glass_u"})
 """Keys of the config's [cabin] that are spelled otherwise here."""
 M3_A_SLEEPER = 1.0
