@@ -42,7 +42,7 @@ def draw_shell(rng: random.Random) -> Shell:
         volume,
         height,
         wall,
-        wall_w_k=wall * rng.uniform(0.7, 1.8),
+        wall_w_k=wall * rng.uniform(0.6, 1.5),
         wall_kj_k=wall * rng.uniform(4.0, 15.0),
         room_kj_k=volume * rng.uniform(1.0, 4.0),
         glass_m2=glass,
@@ -89,12 +89,17 @@ def draw_weather(rng: random.Random, seconds: float, altitude_m: float) -> Weath
     )
 
 
+def loss_w_k(shell: Shell) -> float:
+    """Give the heat that goes for each kelvin, 8 W/K of it with a little air."""
+    panes = shell.glass_m2 * shell.glass_u + shell.skin_m2 * 5.0
+    return shell.wall_w_k + panes + 8.0
+
+
 def draw_heater(rng: random.Random, shell: Shell, outside_c: float) -> Heater:
     """Draw a heater that would warm this cabin, more or less."""
-    w_k = shell.wall_w_k + shell.glass_m2 * shell.glass_u + shell.skin_m2 * 5.0 + 8.0
     wanted_k = max(6.0, rng.uniform(14.0, 24.0) - outside_c)
-    kw = w_k * wanted_k / 920.0 * rng.uniform(0.9, 1.6)
-    kw = min(4.5, max(0.6, kw))
+    kw = loss_w_k(shell) * wanted_k / 920.0 * rng.uniform(0.9, 1.6)
+    kw = min(5.0, max(0.6, kw))
     low = kw * rng.uniform(0.45, 0.7)
     is_catalytic = rng.random() < 0.35
     error = rng.gauss(1.0, 0.03)
@@ -218,13 +223,17 @@ def draw_evening(rng: random.Random, scene: Scene) -> list[Event]:
     """Draw when it is lit, turned down and put out, and when they fall asleep."""
     lit = rng.choice((0.0, rng.uniform(60.0, 1800.0)))
     sleep = rng.uniform(300.0, 1500.0)
-    low = scene.heater.low_kw / scene.heater.high_kw
+    heater, shell = scene.heater, scene.shell
+    warms_k = 920.0 * heater.low_kw / loss_w_k(shell)
+    # nobody turns it down in a cabin that low leaves cold
+    is_warm = scene.weather.temp_c[-1][1] + warms_k > 10.0
+    low = heater.low_kw / heater.high_kw if is_warm else 1.0
     events = [
         Event(lit, "flame", rng.choice((1.0, 1.0, low))),
         Event(0.0, "awake", 1.0),
         Event(sleep, "awake", 0.0),
     ]
-    if rng.random() < 0.4:
+    if rng.random() < 0.5 and low < 1.0:
         events.append(Event(lit + rng.uniform(1800.0, 5400.0), "flame", low))
     if rng.random() < 0.3:
         out = scene.seconds * rng.uniform(0.4, 0.9)

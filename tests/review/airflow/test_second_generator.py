@@ -105,9 +105,8 @@ def test_a_cylinder_cools_by_what_boils_off() -> None:
     for _ in range(360):
         cylinder.draw(shares, 0.2 / kg_mol(shares) / 3600.0, 10.0, 10.0)
     assert math.fsum(cylinder.kg.values()) == pytest.approx(4.8)
-    assert cylinder.temp_c == pytest.approx(
-        10.0 - 0.2 * 380.0 / (4.9 * 2.4 + 2.0), 0.02
-    )
+    fallen_k = 0.2 * 380.0 / (4.9 * 2.4 + 2.0)
+    assert cylinder.temp_c == pytest.approx(10.0 - fallen_k, abs=0.1)
 
 
 def test_stack_flow_agrees_with_the_closed_formula() -> None:
@@ -137,8 +136,8 @@ def test_cross_wind_agrees_with_openings_in_series() -> None:
 
 
 def test_one_opening_trades_by_its_height() -> None:
-    """Cd A / 3 sqrt(g H dT / T): a door of 0.8 x 2 m at 10 K lets 0.19 m3/s pass
-    (Brown and Solvason; the figure is worked here by hand)."""
+    """Cd A / 3 sqrt(g H dT / T): a door of 0.8 x 2 m at 10 K lets 0.27 m3/s pass
+    (Brown and Solvason, from memory; the figure is worked by hand)."""
     door = Opening("door", 1.6, 1.0, 2.0)
     assert exchange_m3_s(door, 15.0, 5.0, 0.0) == pytest.approx(0.272, abs=0.005)
 
