@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from tests.bench import second_score
+from tests.bench.second_nights.night import KINDS
 from tests.bench.truth_nights import FIGURES, account_of, hits, truths
 
 T = TypeVar("T")
@@ -59,7 +60,7 @@ def main() -> None:
     parser.add_argument(
         "--generator", choices=("first", "second", "both"), default="first"
     )
-    parser.add_argument("--kind", choices=sorted(second_score.KINDS), default=None)
+    parser.add_argument("--kind", choices=sorted(KINDS), default=None)
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     seeds = range(args.first, args.first + args.nights)

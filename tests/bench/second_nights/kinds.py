@@ -264,7 +264,7 @@ def vents_shut_late(draw: Draw) -> None:
     at_s = draw.when(0.15, 0.6)
     for name in ("vent_low", "vent_high"):
         share = draw.rng.choice((0.0, draw.rng.uniform(0.05, 0.4)))
-        draw.scene.events.append(Event(at_s, name, share))  # type: ignore[arg-type]
+        draw.scene.events.append(Event(at_s, name, share))
 
 
 @kind("vents-opened-late")
@@ -273,8 +273,8 @@ def vents_opened_late(draw: Draw) -> None:
     at_s = draw.when(0.15, 0.6)
     for name in ("vent_low", "vent_high"):
         share = draw.rng.uniform(0.0, 0.3)
-        draw.scene.events.append(Event(0.0, name, share))  # type: ignore[arg-type]
-        draw.scene.events.append(Event(at_s, name, 1.0))  # type: ignore[arg-type]
+        draw.scene.events.append(Event(0.0, name, share))
+        draw.scene.events.append(Event(at_s, name, 1.0))
 
 
 @kind("leaky-hut")

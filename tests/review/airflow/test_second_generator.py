@@ -1,10 +1,12 @@
-"""The second generator of nights obeys the laws that it claims.
+"""The second generator of nights obeys the laws that it claims, and its score counts.
 
 Worked figures are computed here by other means than the generator's, or come from a
 textbook that is named beside them.
 """
 
 import math
+import random
+import statistics
 
 import pytest
 
@@ -28,7 +30,7 @@ from tests.bench.second_nights.chemistry import (
     kg_mol,
 )
 from tests.bench.second_nights.live import Night
-from tests.bench.second_nights.morning_form import truth_between
+from tests.bench.second_nights.morning_form import log_of, stated, truth_between
 from tests.bench.second_nights.night import KINDS, make, prepare
 from tests.bench.second_nights.openings import (
     Envelope,
@@ -38,7 +40,9 @@ from tests.bench.second_nights.openings import (
     pressure_coefficient,
 )
 from tests.bench.second_nights.projection_form import Observer, make_second_night
-from tests.bench.second_nights.scene import Shell
+from tests.bench.second_nights.scene import Shell, at
+from tests.bench.second_nights.sensors import Channel
+from tests.bench.second_score import Judged, Verdict, judge
 
 BARE = Shell(
     volume_m3=10.0,
@@ -247,3 +251,86 @@ def test_a_projection_night_is_whole_and_crosses_now_and_then() -> None:
         assert len(night.time_s) == len(night.o2_seen) == len(night.known_s) == 1800
         assert night.changes
     assert any(night.crossing_s() is not None for night in nights)
+
+
+def test_a_part_lags_and_ends_at_its_scale() -> None:
+    """63 % of a step after its lag; no more than its scale's end."""
+    rng, part = random.Random(1), Channel(lag_s=60.0, step=0.001, scale_end=90.0)
+    assert part.read(rng, 0.0, 0.0) == 0.0
+    seen = [part.read(rng, 10.0 * i, 100.0) for i in range(1, 61)]
+    assert seen[5] == pytest.approx(100.0 * (1.0 - math.exp(-1.0)), abs=0.1)
+    assert seen[-1] == 90.0
+
+
+def test_noise_grows_with_the_reading_where_it_should() -> None:
+    rng, part = random.Random(2), Channel(noise=10.0, noise_share=0.004, step=1.0)
+    part.lagged = 5000.0
+    seen = [part.read(rng, 0.0, 5000.0) for _ in range(2000)]
+    assert statistics.stdev(seen) == pytest.approx(30.0, rel=0.07)
+
+
+def test_each_kind_does_what_its_name_says() -> None:
+    """Those whose name can be read off the truth."""
+    nights = {
+        name: make(7, name, hours=4.0)
+        for name in ("icing-vent", "vents-shut-late", "people-leave", "one-opening")
+    }
+    icing = nights["icing-vent"].moments
+    assert icing[-1].high_cm2 < 0.7 * icing[0].high_cm2
+    late = nights["vents-shut-late"].moments
+    assert late[-1].low_cm2 < 0.5 * late[0].low_cm2
+    leave = nights["people-leave"].moments
+    assert leave[-1].people < leave[0].people
+    one = nights["one-opening"].moments[0]
+    assert one.low_cm2 == one.high_cm2 == 0.0 < one.window_cm2
+    high = prepare(7, "altitude", 4.0, wide=False).scene
+    assert high.weather.pressure_hpa[0][1] < 860.0
+    wrong = prepare(7, "label-wrong", 4.0, wide=False).scene.heater
+    assert abs(wrong.label_kw / wrong.high_kw - 1.0) > 0.1
+    turn = prepare(7, "wind-turns", 4.0, wide=False).scene.weather.toward
+    assert abs(at(turn, 14_400.0) - at(turn, 0.0)) >= 1.0
+
+
+def test_the_user_states_the_cabin_as_users_do() -> None:
+    """Volume within a tenth, for once not as it is; and the fuel adds up to one."""
+    night = make(15, "mix", hours=0.2)
+    told = stated(night)
+    share = told["volume_m3"] / night.scene.shell.volume_m3
+    assert 0.89 <= share <= 1.11
+    assert math.fsum(told["fuel"].values()) == pytest.approx(1.0, abs=0.001)
+    assert set(told["fuel"]) == {"propane", "butane"}
+
+
+def test_the_end_of_range_is_told_or_missing() -> None:
+    """As a part does that marks its full scale, or one that then gives no value."""
+    found = set()
+    for seed in range(50, 80):
+        night = make(seed, "co2-end-of-range", hours=1.0)
+        end = night.parts.co2.scale_end
+        if max(one.co2_ppm for one in night.moments) > 1.3 * end:
+            assert max(one.get("co2_ppm", 0.0) for one in night.readings) <= end
+            is_marked = b"at_least" in log_of(night)
+            assert is_marked is night.parts.tells_end
+            found.add(is_marked)
+        if len(found) == 2:
+            break
+    assert found == {True, False}
+
+
+def test_a_night_is_judged_whole_and_by_stretches() -> None:
+    judged = judge(0)
+    assert judged.kind == "plain"
+    assert len(judged.whole) == 5
+    assert judged.stretches
+    worst = judged.worst("air_changes_per_h")
+    assert worst is not None
+    assert worst.off == max(one["air_changes_per_h"].off for one in judged.stretches)
+
+
+def test_the_worst_stretch_is_a_miss_before_a_wide_hit() -> None:
+    hit, miss = Verdict(True, 0.9, 1.9), Verdict(False, 0.1, 1.2)
+    night = Judged("plain", {}, [{"gas_kg": hit}, {"gas_kg": miss}])
+    assert night.worst("gas_kg") is miss
+    assert Verdict(False, 0.1, 0.4).is_twice_wrong
+    assert not hit.is_twice_wrong
+    assert not Verdict(False, None, None).is_twice_wrong
