@@ -7,6 +7,7 @@ textbook that is named beside them.
 import math
 import random
 import statistics
+from dataclasses import replace
 
 import pytest
 
@@ -160,6 +161,26 @@ def test_a_tracer_decays_by_its_air_changes(per_h: float) -> None:
     excess = 1e6 * (cabin.shares_at(0.0)[CO2] - shares[CO2])
     begun = 1e6 * (outdoor_shares(101325.0, 20.0, 50.0, 5400.0)[CO2] - shares[CO2])
     assert excess == pytest.approx(begun * math.exp(-per_h), rel=0.01)
+
+
+@pytest.mark.parametrize("enters_low", [1.0, 0.0])
+def test_two_layers_are_stirred_tanks_in_series(enters_low: float) -> None:
+    """In at one end, out at the other, unmixed: exp(-2nt), then (1 + 2nt) exp(-2nt)
+    (chemical engineering's tanks in series)."""
+    shares = outdoor_shares(101325.0, 20.0, 50.0, 400.0)
+    out = Outdoors(101325.0, 20.0, shares)
+    shell = replace(BARE, layers=2, mixing_m3_s=0.0)
+    cabin = Cabin(shell, out, 20.0, 50.0, 5400.0)
+    cabin.wall_c = 20.0
+    begun = cabin.shares_at(0.0)[CO2] - shares[CO2]
+    none = Sources([[0.0] * 5, [0.0] * 5], 0.0, 0.0)
+    flow = Flow(cabin.moles / 3600.0, enters_low, 1.0 - enters_low)
+    for _ in range(900):
+        cabin.step(none, out, flow, 2.0)
+    first = cabin.shares_at(1.0 - enters_low)[CO2] - shares[CO2]
+    last = cabin.shares_at(enters_low)[CO2] - shares[CO2]
+    assert first / begun == pytest.approx(math.exp(-1.0), rel=0.01)
+    assert last / begun == pytest.approx(2.0 * math.exp(-1.0), rel=0.01)
 
 
 def test_saturation_agrees_with_tables() -> None:
