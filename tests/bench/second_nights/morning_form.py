@@ -35,6 +35,8 @@ def stated(night: SecondNight) -> dict[str, Any]:
     scene = night.scene
     vents = {one.name: one for one in scene.openings}
     areas = {name: 1e4 * area for name, area in night.life.areas.items()}
+    if areas["vent_low"] == areas["vent_high"] == 0.0:  # the window is the only vent
+        areas["vent_high"] = night.moments[0].window_cm2
     outside_c = math.fsum(one.outside_c for one in night.moments) / len(night.moments)
     wind = math.fsum(one.wind_m_s for one in night.moments) / len(night.moments)
     total_kg = math.fsum(scene.fuel_kg.values())

@@ -320,6 +320,9 @@ def test_the_user_states_the_cabin_as_users_do() -> None:
     assert 0.89 <= share <= 1.11
     assert math.fsum(told["fuel"].values()) == pytest.approx(1.0, abs=0.001)
     assert set(told["fuel"]) == {"propane", "butane"}
+    alone = make(15, "one-opening", hours=0.2)
+    share = stated(alone)["vent_high_cm2"] / alone.moments[0].window_cm2
+    assert 0.84 <= share <= 1.16
 
 
 def test_the_end_of_range_is_told_or_missing() -> None:
