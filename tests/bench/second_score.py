@@ -11,6 +11,7 @@ from typing import Any
 from tests.bench.second_nights.morning_form import (
     FIGURES,
     account_of,
+    between,
     is_inside,
     truth_between,
 )
@@ -26,6 +27,8 @@ FLOORS = {
 """A truth below is not judged by factors: nobody acts on so little."""
 LEAST_KNOWN_H = 0.5
 """Shorter stretches are not judged: nobody plans by them."""
+LEAST_LIT = 0.1
+"""A stretch lit for less of it, by an edge that is minutes off, has no power told."""
 WEAK = 0.70
 """A kind with fewer inside is marked."""
 TWICE = 2.0
@@ -65,7 +68,7 @@ class Judged:
 
     def worst(self, name: str) -> Verdict | None:
         """Give a figure's worst stretch."""
-        told = [one[name] for one in self.stretches]
+        told = [one[name] for one in self.stretches if name in one]
         return max(told, key=lambda one: one.off) if told else None
 
 
@@ -92,7 +95,13 @@ def judge(seed: int, kind: str | None = None) -> Judged:
         if one.totals is None or one.known_h < LEAST_KNOWN_H:
             continue
         known = truth_between(night.moments, one.from_s, one.to_s)
-        judged.stretches.append(_verdicts(one.totals, known))
+        verdicts = _verdicts(one.totals, known)
+        lit = [
+            now.burn_kw > 0.0 for now in between(night.moments, one.from_s, one.to_s)
+        ]
+        if 0.0 < sum(lit) / len(lit) < LEAST_LIT:
+            del verdicts["burn_kw"]
+        judged.stretches.append(verdicts)
     return judged
 
 
@@ -104,19 +113,25 @@ def of_the_whole(night: Judged, name: str) -> Verdict | None:
 Pick = Callable[[Judged, str], Verdict | None]
 
 
+def _picked(judged: Sequence[Judged], name: str, pick: Pick) -> list[Verdict | None]:
+    """Pick of each night; of stretches, where any was judged."""
+    told = [pick(one, name) for one in judged]
+    return told if pick is of_the_whole else [one for one in told if one is not None]
+
+
 def print_figures(title: str, judged: Sequence[Judged], pick: Pick) -> None:
     """Print by figure: inside, wrong by two, half width."""
     print(f"\n{title}")
     print(f"{'figure':<20} {'inside':>7}  wrong by two      half width, median")
     for name in FIGURES:
-        told = [pick(one, name) for one in judged]
+        told = _picked(judged, name, pick)
         inside = sum(one is not None and one.is_inside for one in told)
         sized = [one for one in told if one is not None and one.factor is not None]
         twice = sum(one.is_twice_wrong for one in sized)
         widths = [one.half_width for one in sized if one.half_width is not None]
         middle = statistics.median(widths) if widths else 0.0
         print(
-            f"{name:<20} {100.0 * inside / len(told):>6.0f}%  {twice:>4d} of"
+            f"{name:<20} {100.0 * inside / max(1, len(told)):>6.0f}%  {twice:>4d} of"
             f" {len(sized):<4d}      {100.0 * middle:>6.0f} %"
         )
 
@@ -133,9 +148,9 @@ def print_kinds(judged: Sequence[Judged]) -> None:
         for name in FIGURES:
             shares = []
             for pick in (of_the_whole, Judged.worst):
-                told = [pick(one, name) for one in mine]
+                told = _picked(mine, name, pick)
                 inside = sum(one is not None and one.is_inside for one in told)
-                shares.append(inside / len(told))
+                shares.append(inside / max(1, len(told)))
             mark = "*" if shares[0] < WEAK else " "
             cells.append(f"{100 * shares[0]:>5.0f}{mark}/{100 * shares[1]:>4.0f} ")
         print(f"{kind:<18} {len(mine):>6d} " + " ".join(cells))
@@ -153,6 +168,7 @@ def print_tables(judged: Sequence[Judged], seeds: Sequence[int]) -> None:
     every = [one for night in judged for one in night.stretches]
     print(f"\nall {len(every)} stretches of {LEAST_KNOWN_H:g} h and more: inside")
     for name in FIGURES:
-        share = sum(one[name].is_inside for one in every) / max(1, len(every))
+        told = [one[name] for one in every if name in one]
+        share = sum(one.is_inside for one in told) / max(1, len(told))
         print(f"{name:<20} {100.0 * share:>6.0f}%")
     print_kinds(judged)

@@ -10,7 +10,7 @@ from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.review.morning import Morning
 from tests.bench.second_nights.draw import leak_per_h
-from tests.bench.second_nights.live import TICK_S, Moment
+from tests.bench.second_nights.live import Moment
 from tests.bench.second_nights.night import SecondNight, make
 from tests.review import logs
 
@@ -99,6 +99,11 @@ def log_of(night: SecondNight) -> bytes:
     return b"".join(lines + [one for _, one in sorted(timed, key=lambda one: one[0])])
 
 
+def between(moments: list[Moment], from_s: float, to_s: float) -> list[Moment]:
+    """Give the moments of a part of the night."""
+    return [one for one in moments if from_s < one.at_s <= to_s]
+
+
 def truth_between(
     moments: list[Moment], from_s: float = 0.0, to_s: float = math.inf
 ) -> dict[str, float]:
@@ -106,7 +111,7 @@ def truth_between(
 
     Power is the mean while anything is lit, on the higher heating value; 0 if never.
     """
-    part = [one for one in moments if from_s < one.at_s <= to_s]
+    part = between(moments, from_s, to_s)
     before = [one for one in moments if one.at_s <= from_s]
     gas = made = left = 0.0
     if before:
@@ -135,6 +140,3 @@ def is_inside(told: Any, known: Mapping[str, float], name: str) -> bool:
     """Say whether the truth of a figure lies in what is stated of it."""
     low, _, high = getattr(told, name)
     return bool(low - 1e-9 <= known[name] <= high + 1e-9)
-
-
-__all__ = ["FIGURES", "TICK_S", "account_of", "is_inside", "log_of", "truth_between"]
