@@ -19,6 +19,7 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight
 from cabinvigil.daemon.sampling.sampler_pool import sampling
+from cabinvigil.daemon.sampling.wiring import MakeCodec, from_config
 from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
@@ -56,6 +57,8 @@ class Rehearsal:
     hours: float
     failures: tuple[Failure, ...] = ()
     seed: int = 1
+    make: MakeCodec = from_config
+    """Makes the codecs; `spanned` puts in what a span of these parts found."""
 
 
 MakeClock = Callable[[TimeSource], Clock]
@@ -100,6 +103,7 @@ async def play(
             lambda at_s, call, *values: loop.call_at(origin_s + at_s, call, *values),
             rehearsal.seed,
             rehearsal.failures,
+            is_evening=True,
         )
         stage.attach(settings.parts)
         urgent = asyncio.Event()
@@ -128,7 +132,7 @@ async def play(
         async def whole_night() -> None:
             await keep_watch(
                 watcher,
-                sampling(settings, watcher, clock, stage.wires()),
+                sampling(settings, watcher, clock, stage.wires(), rehearsal.make),
                 clock,
                 settings.watch.tick_s,
                 for_s=rehearsal.hours * 3600.0,
@@ -176,8 +180,9 @@ def emulated_night(
     night: NamedNight,
     hours: float | None,
     seed: int,
+    make: MakeCodec = from_config,
 ) -> Rehearsal:
-    """Make a named night ready to be played."""
+    """Make a named night ready to be played; arguments as of `Rehearsal`."""
     return Rehearsal(
         settings,
         render,
@@ -185,4 +190,5 @@ def emulated_night(
         night.hours if hours is None else hours,
         night.failures,
         seed,
+        make,
     )
