@@ -124,7 +124,7 @@ def read_vent(text: str) -> float:
     """Read a free area in cm2, or that of round holes."""
     holes = _HOLES.fullmatch(text.strip().lower())
     if holes is None:
-        return 0.0 if text == "none" else read_number("vent_low_cm2", "cm2")(text)
+        return read_number("vent_low_cm2", "cm2")("0" if text == "none" else text)
     across_m = read_quantity(holes[2], "m")
     if across_m is None:
         raise WrongAnswerError(f"{text[:40]!r} is no diameter: write it like 80 mm")
