@@ -258,5 +258,5 @@ def test_a_module_is_spanned_high_up() -> None:
     ):
         with pytest.raises(CalibrationError, match="outside 15 to 25 %"):
             way.take(options, readings, air, None)
-    with pytest.raises(CalibrationError, match="outside 10.7 to 25 %"):
+    with pytest.raises(CalibrationError, match=r"outside 10\.7 to 25 %"):
         way.take({}, [10.0] * 9, high, None)
