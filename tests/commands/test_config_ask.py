@@ -142,7 +142,7 @@ def test_a_file_that_is_there_stays(tmp_path: Path) -> None:
     """It is written over after a yes alone."""
     file = tmp_path / "gull.toml"
     file.write_text("mine")
-    for answers in ([""], ["no"], ["y"], []):
+    for answers in (["", *GULL], ["no", *GULL], ["y", *GULL], []):
         with pytest.raises((ValueError, UnansweredError)):
             asked(file, answers)
         assert file.read_text() == "mine"
