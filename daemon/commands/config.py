@@ -5,9 +5,10 @@ Or print the packaged limits with their sources.
 
 import argparse
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.commands.base import USUAL_CONFIG, add_json
+from cabinvigil.daemon.commands.base import USUAL_CONFIG, CallError, add_json
 from cabinvigil.daemon.commands.limits_table import table, table_object
 from cabinvigil.daemon.core.layout import Layout
 from cabinvigil.daemon.settings.config import (
@@ -24,6 +25,7 @@ from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.ports import may_move
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.series import part_series
+from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
@@ -31,7 +33,10 @@ from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
 
+NEW_CONFIG = Path("cabin.toml")
+"""Where a first config is written if nobody says."""
 EXAMPLE = """example, with the config of the trailer Lapwing:
+  cabinvigil config --ask -o cabin.toml
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
   cabinvigil config --limits
@@ -62,6 +67,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print the packaged limits: each with its document, edition and date",
     )
+    parser.add_argument(
+        "--ask",
+        action="store_true",
+        help="make a first config by questions, with the plan and a rehearsal to try",
+    )
+    parser.add_argument(
+        "-o",
+        dest="output",
+        type=Path,
+        metavar="FILE",
+        help=f"with --ask: write it there ({NEW_CONFIG})",
+    )
     add_json(parser)
 
 
@@ -81,6 +98,10 @@ def run(
     if args.example:
         out.write(packaged("cabin.toml").read_text(encoding="utf-8"))
         return ExitCode.DONE
+    if args.ask:
+        return _ask(args, out)
+    if args.output is not None:
+        raise CallError("-o is where --ask writes: add --ask")
     if args.limits:
         if args.json:
             out.write(json_line(table_object()) + "\n")
@@ -102,6 +123,21 @@ def run(
         out.writelines(line + "\n" for line in account(args.file, settings, known))
         err.writelines(f"{mistake}\n" for mistake in missing)
     return ExitCode.MACHINE_FAILED if missing else ExitCode.DONE
+
+
+def _ask(args: argparse.Namespace, out: IO[str]) -> int:
+    """Make a first config.
+
+    Raises:
+        CallError: another option is no matter of questions.
+    """
+    if args.json or args.devices or args.example or args.limits:
+        raise CallError("--ask asks a person: leave the other options out but -o")
+    # Only here: what it plans and scans with costs more than a whole check.
+    from cabinvigil.daemon.commands.config_ask import make_config
+
+    make_config(args.output or NEW_CONFIG, out)
+    return ExitCode.DONE
 
 
 def _tell(
@@ -224,6 +260,7 @@ def cautions(settings: Settings, known: Registries) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
     if why := why_minded(settings.cabin.zone):
         yield f"{why[0].upper()}{why[1:]}."
+    yield from slips(settings.cabin, settings.mqtt, settings.i2c)
     has = measured(settings, known)
     infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
     breathed = watched(settings.parts, infos)

@@ -47,6 +47,7 @@ def run_on_wires(
     *,
     seed: int = 1,
     failures: tuple[FaultSpan, ...] = (),
+    is_evening: bool = False,
 ) -> T:
     """Do something on the real wires, or on emulated ones in virtual time.
 
@@ -57,6 +58,7 @@ def run_on_wires(
             None takes the real wires.
         seed: of the emulated parts' own errors.
         failures: on emulated wires.
+        is_evening: emulated parts have been on for hours; see `EmulatedWires`.
 
     Raises:
         NotEmulatedError: a kind that cannot be emulated.
@@ -65,7 +67,7 @@ def run_on_wires(
         return asyncio.run(_real(job))
     air = emulated
     now = air if callable(air) else lambda: air
-    return run_virtual(_staged(job, settings, now, seed, failures))
+    return run_virtual(_staged(job, settings, now, seed, failures, is_evening))
 
 
 async def _real(job: Job[T]) -> T:
@@ -78,12 +80,13 @@ async def _staged(
     air: Callable[[], AirNow],
     seed: int,
     failures: tuple[FaultSpan, ...],
+    is_evening: bool,
 ) -> T:
     loop = asyncio.get_running_loop()
     clock = VirtualClock(loop, START_WALL)
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
         stage = EmulatedWires(
-            Path(folder), air, loop.time, loop.call_at, seed, failures
+            Path(folder), air, loop.time, loop.call_at, seed, failures, is_evening
         )
         stage.attach(settings.parts)
         try:

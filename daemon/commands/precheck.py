@@ -20,7 +20,8 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     check_range,
 )
-from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
+from cabinvigil.daemon.commands.emulated_spans import EmulatedSpans, emulated_spans
+from cabinvigil.daemon.commands.on_wires import chosen_settings, run_on_wires
 from cabinvigil.daemon.commands.precheck_truth import tested
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.log.folder import held_bytes
@@ -33,9 +34,10 @@ from cabinvigil.daemon.precheck.parts import Part, part_finding
 from cabinvigil.daemon.precheck.phone import nothing_typed, phone, typed_line
 from cabinvigil.daemon.precheck.supply import supply
 from cabinvigil.daemon.precheck.ways import buzzer, try_log
+from cabinvigil.daemon.rehearsal.cabin import fresh_air
 from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_FAULTS
 from cabinvigil.daemon.rehearsal.nights import Failure
-from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires, from_config
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.guards import watched
@@ -171,12 +173,13 @@ def _findings(
         if not args.json:
             print(line, file=out, flush=True)
 
-    status = _status(args, settings, say)
-    shown, answered = tested(args, settings, status, clock, say, ask)
+    spans = emulated_spans(settings) if args.emulated else EmulatedSpans({})
+    status = _status(args, settings, spans, say)
+    shown, answered = tested(args, settings, status, spans, clock, say, ask)
     if shown and status.runs:  # minutes have gone by: a danger may stand since then
-        status = _status(args, settings, say, answered)
+        status = _status(args, settings, spans, say, answered)
     yield from checks.watch(status, is_emulated=args.emulated)
-    yield from _parts(args, settings, status, clock)
+    yield from _parts(args, settings, status, spans, clock)
     yield from shown
     yield from checks.air(status)
     yield _buzzer(args, settings, status, clock, ask)
@@ -205,6 +208,7 @@ def _findings(
 def _status(
     args: argparse.Namespace,
     settings: Settings,
+    emulated: EmulatedSpans,
     say: Callable[[str], None],
     answered: Container[str] = (),
 ) -> WatchStatus:
@@ -213,6 +217,7 @@ def _status(
     Args:
         args: of the call.
         settings: of the cabin.
+        emulated: the spans of emulated parts.
         say: takes a line for who waits.
         answered: what a test rang, and somebody answered.
 
@@ -232,16 +237,17 @@ def _status(
     async def job(wires: Wires, clock: Clock) -> dict[str, Any]:
         def make(tell: Callable[[SourceFault | SourceOk], None]) -> MakeCodec:
             if args.emulated:
-                return from_config
+                return emulated.make
             return maker(Path(settings.watch.state_folder), tell)
 
         if args.emulated:  # parts that have been on all day
             await asyncio.sleep(max(i.warm_up_s for i in infos.values()))
         return await look(settings, wires, clock, make)
 
-    air = FRESH if args.emulated else None
+    air = fresh_air(settings.cabin) if args.emulated else None
     failures = tuple(_failures(args, settings))
-    return status_of(run_on_wires(job, settings, air, failures=failures), runs=False)
+    answer = run_on_wires(job, settings, air, failures=failures, is_evening=True)
+    return status_of(answer, runs=False)
 
 
 def _failures(args: argparse.Namespace, settings: Settings) -> Iterator[Failure]:
@@ -257,7 +263,11 @@ def _failures(args: argparse.Namespace, settings: Settings) -> Iterator[Failure]
 
 
 def _parts(
-    args: argparse.Namespace, settings: Settings, status: WatchStatus, clock: Clock
+    args: argparse.Namespace,
+    settings: Settings,
+    status: WatchStatus,
+    emulated: EmulatedSpans,
+    clock: Clock,
 ) -> Iterator[Finding]:
     infos = part_infos(settings.parts)
     keys = series_keys(settings.parts, infos)
@@ -273,6 +283,7 @@ def _parts(
     for name, part in settings.parts.items():
         series = {q: key for (owner, q), key in keys.items() if owner == name}
         own = of_part(spans, name, part.kind, part.in_service)
+        own += emulated.of(name, clock.wall())
         tests = None
         if proofs is not None:
             tests = dated_of_part(proofs, name, part.kind, part.in_service)

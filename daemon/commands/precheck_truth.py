@@ -11,13 +11,16 @@ from threading import current_thread, main_thread
 
 from cabinvigil.daemon.ask.socket import AskError
 from cabinvigil.daemon.clock import EARLIEST, Clock
+from cabinvigil.daemon.commands.emulated_spans import EmulatedSpans
 from cabinvigil.daemon.commands.on_wires import BREATH as BREATH_AIR
-from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
+from cabinvigil.daemon.commands.on_wires import run_on_wires
 from cabinvigil.daemon.precheck import truth
 from cabinvigil.daemon.precheck.at_hand import SocketWatch, run_through, staged
 from cabinvigil.daemon.precheck.bump_test import BumpTest
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
-from cabinvigil.daemon.sampling.wiring import Wires
+from cabinvigil.daemon.rehearsal.cabin import fresh_air
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
+from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.words import load_words
@@ -33,6 +36,7 @@ def tested(
     args: argparse.Namespace,
     settings: Settings,
     status: WatchStatus,
+    spans: EmulatedSpans,
     clock: Clock,
     say: Callable[[str], None],
     ask: Ask,
@@ -44,7 +48,9 @@ def tested(
     """
     is_wanted = args.breath or args.gas is not None
     if args.emulated:
-        return (_emulated_test(settings, args.gas, say) if is_wanted else []), NONE
+        if not is_wanted:
+            return [], NONE
+        return _emulated_test(settings, args.gas, spans, say), NONE
     subject = "breath" if args.gas is None else "test gas"
     why = _why_not(status, clock)
     if why and is_wanted:
@@ -143,11 +149,19 @@ def _why_not(status: WatchStatus, clock: Clock) -> str:
 
 
 def _emulated_test(
-    settings: Settings, gas_ppm: float | None, say: Callable[[str], None]
+    settings: Settings,
+    gas_ppm: float | None,
+    spans: EmulatedSpans,
+    say: Callable[[str], None],
 ) -> list[Finding]:
     """Show on emulated parts what the test does, with somebody who does his part."""
-    air = [FRESH]
-    bag = BREATH_AIR if gas_ppm is None else replace(FRESH, co_ppm=gas_ppm)
+    fresh = fresh_air(settings.cabin)
+    air = [fresh]
+    breath = replace(BREATH_AIR, pressure_hpa=fresh.pressure_hpa)
+    bag = breath if gas_ppm is None else replace(fresh, co_ppm=gas_ppm)
+
+    def made(_watcher: Watcher) -> MakeCodec:
+        return spans.make
 
     async def job(wires: Wires, clock: Clock) -> BumpTest:
         def ready(_prompt: str) -> bool:
@@ -155,14 +169,14 @@ def _emulated_test(
             return True
 
         def said(line: str) -> None:
-            air[0] = FRESH
+            air[0] = fresh
             say(line)
 
         infos = part_infos(settings.parts)
-        async with staged(settings, wires, clock) as watch:
+        async with staged(settings, wires, clock, make=made) as watch:
             await asyncio.sleep(max(i.warm_up_s for i in infos.values()))
             test = BumpTest(settings, watch, said, ready, clock.wall, gas_ppm)
             await test.run()
         return test
 
-    return run_on_wires(job, settings, lambda: air[0]).findings
+    return run_on_wires(job, settings, lambda: air[0], is_evening=True).findings

@@ -18,7 +18,9 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     add_log,
     check_range,
+    print_note,
 )
+from cabinvigil.daemon.commands.emulated_spans import emulated_spans
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.csv import Recording
 from cabinvigil.daemon.log.folder import Nights
@@ -28,9 +30,9 @@ from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal import loudspeaker
 from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.fitted import fit
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
-from cabinvigil.daemon.rehearsal.nights import PLAYS
 from cabinvigil.daemon.rehearsal.play import (
     START_WALL,
     MakeOutputs,
@@ -39,6 +41,7 @@ from cabinvigil.daemon.rehearsal.play import (
     play,
 )
 from cabinvigil.daemon.rehearsal.recorded import RecordedAir
+from cabinvigil.daemon.rehearsal.trials import PLAYS
 from cabinvigil.daemon.rehearsal.virtual import run_paced
 from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.service.outlets import forms_of
@@ -197,22 +200,33 @@ def _settings(args: argparse.Namespace) -> Settings:
     return replace(settings, watch=watch)
 
 
-def _rehearsal(args: argparse.Namespace, settings: Settings) -> Rehearsal:
+def _rehearsal(
+    args: argparse.Namespace, settings: Settings
+) -> tuple[Rehearsal, tuple[str, ...]]:
+    """Return what is to be played, and what has to be said of it beforehand."""
     render = renderer(settings.watch.language, settings.watch.words)
+    spans = emulated_spans(settings, args.seed)
     if args.air is None:
-        night = PLAYS[args.night]
-        return emulated_night(settings, render, night, args.hours, args.seed)
+        fitted = fit(args.night, settings)
+        made = emulated_night(
+            settings, render, fitted.night, args.hours, args.seed, spans.make
+        )
+        return made, (*fitted.notes, *spans.refused)
     air = RecordedAir(Recording(args.air))
     hours = air.hours if args.hours is None else min(args.hours, air.hours)
-    return Rehearsal(settings, render, air, hours, (), args.seed)
+    made = Rehearsal(settings, render, air, hours, (), args.seed, make=spans.make)
+    return made, spans.refused
 
 
-def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
+def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Rehearse and tell; return the exit code."""
     _check(args)
     settings = _settings(args)
-    rehearsal = _rehearsal(args, settings)
-    _play(args, rehearsal, out)
+    rehearsal, notes = _rehearsal(args, settings)
+    if args.json:
+        for note in notes:
+            print_note(note, err)
+    _play(args, rehearsal, notes, out)
     return ExitCode.DONE
 
 
@@ -249,7 +263,12 @@ def _socket_of(args: argparse.Namespace, settings: Settings) -> Path:
     return Path(own) / f"cabinvigil-rehearsal-{os.getuid()}"
 
 
-def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
+def _play(
+    args: argparse.Namespace,
+    rehearsal: Rehearsal,
+    notes: tuple[str, ...],
+    out: IO[str],
+) -> None:
     truths: list[Truth] = []
     cabin = rehearsal.settings.cabin.name
     forms = forms_of(rehearsal.settings)
@@ -285,6 +304,8 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
         what = f"recorded air {args.air}" if args.air else PLAYS[args.night].title
         name = "" if args.air else f"'{args.night}': "
         print(f"Rehearsal on emulated parts. {name}{what}.", file=out)
+        for note in notes:
+            print(note, file=out)
     if args.live:
         run_paced(_live(args, rehearsal, make_outputs, on_truth, out), args.pace or 1.0)
     else:

@@ -28,6 +28,7 @@ from cabinvigil.daemon.commands.on_wires import (
     chosen_settings,
     run_on_wires,
 )
+from cabinvigil.daemon.rehearsal.cabin import fresh_air
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.span.fresh_air import YES, is_yes
@@ -358,7 +359,10 @@ def _span(
         ask=ask,
         is_quick=bool(args.emulated),
     )
-    air = AIRS[args.air] if args.emulated else None
+    air = None
+    if args.emulated:
+        hpa = fresh_air(settings.cabin).pressure_hpa
+        air = replace(AIRS[args.air], pressure_hpa=hpa)
     try:
         with _on_machine():
             outcome = run_on_wires(session.run, settings, air)

@@ -1,10 +1,10 @@
 """The emulated cabin: the shared zone model, driven by a night's setting."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.air import readings
-from cabinvigil.daemon.air.atmosphere import OutsideAir, pressure_hpa
+from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT, OutsideAir, pressure_hpa
 from cabinvigil.daemon.air.breathing import Person, together
 from cabinvigil.daemon.air.cabin import cabin_zone
 from cabinvigil.daemon.air.combustion import PROPANE, mix
@@ -20,7 +20,7 @@ from cabinvigil.daemon.air.figures import (
     leak_per_h,
     stated_of_shell,
 )
-from cabinvigil.daemon.air.moisture import surface_c
+from cabinvigil.daemon.air.moisture import surface_c, vapour_hpa
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s
 from cabinvigil.daemon.air.zone import (
     Inputs,
@@ -145,6 +145,8 @@ class EmulatedCabin:
             rh_pct=min(readings.rh_pct(self.zone, state), 100.0),
             pressure_hpa=self.zone.pressure_hpa,
             glass_c=self.glass_c,
+            outside_c=setting.outside_c,
+            outside_rh_pct=self._outside_rh_pct,
             pm2_5_ugm3=setting.pm2_5_ugm3,
             supply_v=setting.supply_v,
             supply_a=setting.supply_a,
@@ -167,6 +169,19 @@ class EmulatedCabin:
             water_on_walls_kg=math.fsum(state.film_kg) + state.drained_kg,
             gas_lel_pct=100.0 * state.fuel / (LEL_PROPANE_PCT / 100.0),
         )
+
+
+def fresh_air(figures: Cabin) -> AirNow:
+    """Return what the parts sit in while the doors are open, at the cabin's height."""
+    usual = AirNow()
+    hpa = pressure_hpa(_or(figures.altitude_m, ALTITUDE_M))
+    wet = vapour_hpa(usual.temp_c, usual.rh_pct) / hpa
+    return replace(
+        usual,
+        o2_pct=round(O2_DRY_PCT * (1.0 - wet), 2),
+        co2_ppm=_or(figures.outdoor_co2_ppm, FRESH_CO2_PPM),
+        pressure_hpa=hpa,
+    )
 
 
 def _or(value: float | None, otherwise: float) -> float:

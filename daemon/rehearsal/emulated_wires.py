@@ -8,8 +8,11 @@ from typing import Any
 from cabinvigil.daemon.rehearsal.emulated import ads1115, known
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
+from cabinvigil.daemon.rehearsal.emulated.frame9 import EmulatedFrame9Co2
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
-from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, SerialPart
+from cabinvigil.daemon.rehearsal.emulated.own_figures import own_figures
+from cabinvigil.daemon.rehearsal.emulated.placed import seen_from
+from cabinvigil.daemon.rehearsal.emulated.ways import See, SerialPart
 from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS, FaultSpan
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
@@ -27,8 +30,15 @@ from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.drivers import part as find_part
 
+EVENING_S = 3600.0
+"""An oxygen cell that was just connected settles: like oxygen that falls, and no flame
+that explains it (own choice)."""
 SEED_STEP = 7919
 """A prime between the parts' seeds, so that no two nights share their noise."""
+
+
+def _own(part: PartSettings) -> dict[str, Any]:
+    return own_figures(part.kind, part.options)
 
 
 class NotEmulatedError(CabinvigilError, ValueError):
@@ -48,6 +58,9 @@ class EmulatedWires:
     seed: int = 1
     failures: Sequence[FaultSpan] = ()
     """What goes wrong on which wire, and when."""
+    is_evening: bool = False
+    """The parts have been on for hours: oxygen cells have settled, and a CO2 module was
+    set in fresh air."""
     buses: dict[str, EmulatedSMBus] = field(default_factory=dict)
     addresses: dict[str, dict[str, int]] = field(default_factory=dict)
     """By bus: the address of each part."""
@@ -63,17 +76,21 @@ class EmulatedWires:
         converters: dict[tuple[str, int], dict[str, Volts]] = {}
         for index, (name, part) in enumerate(settings.items()):
             seed = self.seed * SEED_STEP + index
+            air = seen_from(part.place, part.kind, self.air)
             if part.kind in known.ON_I2C:
-                self._on_i2c(name, part, known.ON_I2C[part.kind], seed)
+                self._on_i2c(name, part, air, seed)
             elif part.kind in known.AT_A_CONVERTER:
                 at = (part.bus or "", self._address(name, part))
-                volts = known.AT_A_CONVERTER[part.kind](self.air, seed, self.now)
+                make, own = known.AT_A_CONVERTER[part.kind], _own(part)
+                if part.kind == "o2_cell_ads1115":
+                    own["on_for_s"] = EVENING_S * self.is_evening
+                volts = make(air, seed, self.now, **own)
                 pins = str(part.options.get("pins", "0-1"))
                 converters.setdefault(at, {})[pins] = volts
             elif part.kind in known.ON_SERIAL:
-                self._on_serial(name, part.kind, seed)
+                self._on_serial(name, part, air, seed)
             elif part.kind in known.IN_A_FILE:
-                made = known.IN_A_FILE[part.kind](self.air, seed, self.now)
+                made = known.IN_A_FILE[part.kind](air, seed, self.now)
                 self.files[name] = FaultyText(name, made, self.failures, seed, self.now)
             else:
                 raise NotEmulatedError(
@@ -92,25 +109,22 @@ class EmulatedWires:
         self.addresses.setdefault(part.bus or "", {})[name] = address
         return address
 
-    def _on_i2c(
-        self,
-        name: str,
-        part: PartSettings,
-        make: Callable[[Any, int, Any], I2cPart],
-        seed: int,
-    ) -> None:
-        address = self._address(name, part)
-        self._bus(part.bus or "").attach(address, make(self.air, seed, self.now))
+    def _on_i2c(self, name: str, part: PartSettings, air: See, seed: int) -> None:
+        made = known.ON_I2C[part.kind](air, seed, self.now, **_own(part))
+        self._bus(part.bus or "").attach(self._address(name, part), made)
 
-    def _on_serial(self, name: str, kind: str, seed: int) -> None:
-        line = known.ON_SERIAL[kind](self.air, seed, self.now)
-        if isinstance(line, EmulatedO2Line):
+    def _on_serial(self, name: str, part: PartSettings, air: See, seed: int) -> None:
+        kind = part.kind
+        line = known.ON_SERIAL[kind](air, seed, self.now, **_own(part))
+        if isinstance(line, EmulatedO2Line) or (
+            self.is_evening and isinstance(line, EmulatedFrame9Co2)
+        ):
             line.span()
         if not self._fails(name):
             self.ports[name] = EmulatedSerial(self.folder / name, line)
             return
         other = "frame9_o2" if kind != "frame9_o2" else "frame9_co"
-        stranger: SerialPart = known.ON_SERIAL[other](self.air, seed, self.now)
+        stranger: SerialPart = known.ON_SERIAL[other](air, seed, self.now)
         faulty = FaultySerialPart(
             name, line, self.failures, seed, self.now, stranger=stranger
         )

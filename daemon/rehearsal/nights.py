@@ -1,11 +1,12 @@
-"""The named nights of the *Lapwing*: what happens in the cabin, and when.
+"""The named nights: what happens in the cabin, and when.
 
-Our own scenario (design.md, section 2), invented for demos; the air itself is the zone
-model, checked elsewhere against measured rooms.
+Our own scenario (design.md, section 2), invented for demos in the *Lapwing*; `fitted`
+plays it in any other cabin.  The air itself is the zone model, checked elsewhere
+against measured rooms.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.air.figures import (
@@ -13,7 +14,7 @@ from cabinvigil.daemon.air.figures import (
     EXAMPLE,
     LIKELY_WIND_MPS,
 )
-from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.core.model import Act
 
 HOUR_S = 3600.0
 
@@ -83,155 +84,131 @@ class NamedNight:
     acts: tuple[NightAct, ...] = ()
 
 
-def _lit(power_kw: float, at_s: float = 600.0) -> NightChange:
-    return NightChange(
-        at_s, {"burner_kw": power_kw}, words=f"heater lit, {power_kw:g} kW"
-    )
+@dataclass(frozen=True, slots=True)
+class NightFigures:
+    """What of a cabin its nights are made of; the *Lapwing*'s where nobody says."""
+
+    low_kw: float = EXAMPLE.burner_low_kw
+    high_kw: float = EXAMPLE.burner_kw
+    """0: there is no heater, and none is lit."""
+    people: float = EXAMPLE.people
+    outside_c: float = EXAMPLE.outside_c
 
 
-LOW_KW, HIGH_KW = EXAMPLE.burner_low_kw, EXAMPLE.burner_kw
-OPEN = NightSetting()
-SHUT = NightSetting(low_open=0.0, high_open=0.0)
+def _lit(power_kw: float, at_s: float = 600.0) -> tuple[NightChange, ...]:
+    if power_kw <= 0.0:
+        return ()
+    words = f"heater lit, {power_kw:g} kW"
+    return (NightChange(at_s, {"burner_kw": power_kw}, words=words),)
 
-_NIGHTS = (
-    NamedNight(
-        "quiet",
-        "vents open, heater on low; nothing should ring",
-        OPEN,
-        (_lit(LOW_KW),),
-    ),
-    NamedNight(
-        "shut",
-        "all vents shut, heater on high",
-        SHUT,
-        (_lit(HIGH_KW),),
-    ),
-    NamedNight(
-        "icing",
-        "the vents ice over from 02:00",
-        OPEN,
-        (
-            _lit(LOW_KW),
-            NightChange(
-                4.0 * HOUR_S,
-                {"low_open": 0.02, "high_open": 0.02},
-                2.5 * HOUR_S,
-                "rime begins to close the vents",
+
+def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
+    """Return every named night, as it goes in a cabin of these figures."""
+    low = _lit(figures.low_kw)
+    free = NightSetting(people=figures.people, outside_c=figures.outside_c)
+    shut = replace(free, low_open=0.0, high_open=0.0)
+    nights = (
+        NamedNight(
+            "quiet",
+            "vents open, heater on low; nothing should ring",
+            free,
+            low,
+        ),
+        NamedNight(
+            "shut",
+            "all vents shut, heater on high",
+            shut,
+            _lit(figures.high_kw),
+        ),
+        NamedNight(
+            "icing",
+            "the vents ice over from 02:00",
+            free,
+            (
+                *low,
+                NightChange(
+                    4.0 * HOUR_S,
+                    {"low_open": 0.02, "high_open": 0.02},
+                    2.5 * HOUR_S,
+                    "rime begins to close the vents",
+                ),
             ),
         ),
-    ),
-    NamedNight(
-        "sooty",
-        "the burner fouls and carbon monoxide climbs slowly",
-        OPEN,
-        (
-            _lit(LOW_KW),
-            NightChange(
-                1.0 * HOUR_S,
-                {"co_fraction": 0.12, "pm2_5_ugm3": 70.0},
-                6.0 * HOUR_S,
-                "soot begins to choke the burner",
+        NamedNight(
+            "sooty",
+            "the burner fouls and carbon monoxide climbs slowly",
+            free,
+            (
+                *low,
+                NightChange(
+                    1.0 * HOUR_S,
+                    {"co_fraction": 0.12, "pm2_5_ugm3": 70.0},
+                    6.0 * HOUR_S,
+                    "soot begins to choke the burner",
+                ),
             ),
         ),
-    ),
-    NamedNight(
-        "leak",
-        "gas escapes unburnt: oxygen falls, carbon dioxide does not rise",
-        NightSetting(low_open=0.5, high_open=0.5),
-        (
-            _lit(LOW_KW),
-            NightChange(1.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"),
-            NightChange(
-                3.0 * HOUR_S,
-                # 0.44 g/s, 1.6 kg/h: what a low-pressure hose passes when it comes off
-                # (common practice, no source).
-                {"leak_mol_s": 0.01},
-                words="a hose comes off: gas escapes unburnt",
+        NamedNight(
+            "leak",
+            "gas escapes unburnt: oxygen falls, carbon dioxide does not rise",
+            replace(free, low_open=0.5, high_open=0.5),
+            (
+                *low,
+                NightChange(
+                    1.5 * HOUR_S, {"burner_kw": 0.0}, words="the flame goes out"
+                ),
+                NightChange(
+                    3.0 * HOUR_S,
+                    # 0.44 g/s, 1.6 kg/h: what a low-pressure hose passes when it
+                    # comes off (common practice, no source).
+                    {"leak_mol_s": 0.01},
+                    words="a hose comes off: gas escapes unburnt",
+                ),
             ),
         ),
-    ),
-    NamedNight(
-        "failing",
-        "sensors stall, stick, drop out and lie",
-        OPEN,
-        (_lit(LOW_KW),),
-        failures=(
-            Failure(1.0 * HOUR_S, 1.2 * HOUR_S, "bunk-o2", "stall"),
-            Failure(1.5 * HOUR_S, 3.0 * HOUR_S, "bunk-co2", "stick"),
-            Failure(3.2 * HOUR_S, 3.4 * HOUR_S, "bunk-air", "vanish"),
-            Failure(3.6 * HOUR_S, 3.8 * HOUR_S, "bunk-co", "flip"),
-            Failure(4.0 * HOUR_S, 4.2 * HOUR_S, "baro", "identity"),
-            Failure(4.5 * HOUR_S, 4.6 * HOUR_S, "bus", "hold"),
-            Failure(5.0 * HOUR_S, 5.5 * HOUR_S, "bunk-co", "stall"),
-            Failure(6.0 * HOUR_S, 7.5 * HOUR_S, "bunk-o2", "stick"),
+        NamedNight(
+            "failing",
+            "sensors stall, stick, drop out and lie",
+            free,
+            low,
+            failures=(
+                Failure(1.0 * HOUR_S, 1.2 * HOUR_S, "bunk-o2", "stall"),
+                Failure(1.5 * HOUR_S, 3.0 * HOUR_S, "bunk-co2", "stick"),
+                Failure(3.2 * HOUR_S, 3.4 * HOUR_S, "bunk-air", "vanish"),
+                Failure(3.6 * HOUR_S, 3.8 * HOUR_S, "bunk-co", "flip"),
+                Failure(4.0 * HOUR_S, 4.2 * HOUR_S, "baro", "identity"),
+                Failure(4.5 * HOUR_S, 4.6 * HOUR_S, "bus", "hold"),
+                Failure(5.0 * HOUR_S, 5.5 * HOUR_S, "bunk-co", "stall"),
+                Failure(6.0 * HOUR_S, 7.5 * HOUR_S, "bunk-o2", "stick"),
+            ),
         ),
-    ),
-    NamedNight(
-        "flat",
-        "the battery sags",
-        OPEN,
-        (
-            _lit(LOW_KW),
-            NightChange(1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"),
+        NamedNight(
+            "flat",
+            "the battery sags",
+            free,
+            (
+                *low,
+                NightChange(
+                    1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"
+                ),
+            ),
         ),
-    ),
-    NamedNight(
-        "crowded",
-        "four sleepers, no heater, vents all but shut",
-        NightSetting(people=4.0, low_open=0.05, high_open=0.05),
-    ),
-)
-
-
-def _tried(words: str, low: float, high: float, at_s: float) -> tuple[NightChange, ...]:
-    """Set the vents, burn the heater for two hours, put it out and air the cabin."""
-    lit_s, off_s = at_s + 1200.0, at_s + 1200.0 + TRIED_S
-    door = {"low_open": 12.0, "high_open": 12.0}
-    return (
-        NightChange(lit_s, {"low_open": low, "high_open": high}, words=words),
-        NightChange(lit_s, {"burner_kw": LOW_KW}, words=f"heater lit, {LOW_KW:g} kW"),
-        NightChange(off_s, {"burner_kw": 0.0}, words="heater off"),
-        NightChange(off_s, door, words="door open"),
+        NamedNight(
+            "crowded",
+            "twice as many sleepers, no heater, vents all but shut",
+            replace(
+                free,
+                people=max(2.0 * figures.people, 2.0),
+                low_open=0.05,
+                high_open=0.05,
+            ),
+        ),
     )
+    return MappingProxyType({night.name: night for night in nights})
 
 
-TRIED_S = 2.0 * HOUR_S
-
-
-def _trial(words: str, at_s: float) -> tuple[NightAct, ...]:
-    """Begin it as the heater is lit; end it, and answer what still stands."""
-    begin = Act(ActKind.TRIAL, by="socket", text=words, for_s=TRIED_S + 1200.0)
-    press = Act(ActKind.ACKNOWLEDGE)
-    ended_s = at_s + 1200.0 + TRIED_S
-    return (
-        NightAct(at_s + 1200.0 - 30.0, begin),
-        NightAct(ended_s, Act(ActKind.TRIAL_END, by="socket")),
-        NightAct(ended_s + 60.0, press),
-        NightAct(ended_s + 600.0, press),
-    )
-
-
-FLOOR, BOTH = "floor vent alone", "floor and roof vent open"
-TRIALS = NamedNight(
-    "trials",
-    "two trials with nobody inside: the floor vent alone, then both vents",
-    NightSetting(people=0.0, low_open=12.0, high_open=12.0),
-    (
-        *_tried(FLOOR, 1.0, 0.0, 0.0),
-        *_tried(BOTH, 1.0, 1.0, 3.0 * HOUR_S),
-    ),
-    hours=6.0,
-    acts=(*_trial(FLOOR, 0.0), *_trial(BOTH, 3.0 * HOUR_S)),
-)
-"""No night that anybody sleeps through."""
-
-
-NIGHTS: Mapping[str, NamedNight] = MappingProxyType(
-    {night.name: night for night in _NIGHTS}
-)
-"""Every named night."""
-PLAYS: Mapping[str, NamedNight] = MappingProxyType({**NIGHTS, TRIALS.name: TRIALS})
-"""All that can be rehearsed."""
+NIGHTS = nights_of(NightFigures())
+"""Every named night of the *Lapwing*."""
 
 
 def setting_at(night: NamedNight, at_s: float) -> NightSetting:

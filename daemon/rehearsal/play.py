@@ -20,6 +20,7 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.nights import Failure, NamedNight, NightAct
 from cabinvigil.daemon.sampling.sampler_pool import sampling
+from cabinvigil.daemon.sampling.wiring import MakeCodec, from_config
 from cabinvigil.daemon.service.status import start_fields
 from cabinvigil.daemon.service.ticker import keep_watch
 from cabinvigil.daemon.service.watcher import Watcher
@@ -58,6 +59,8 @@ class Rehearsal:
     failures: tuple[Failure, ...] = ()
     seed: int = 1
     acts: tuple[NightAct, ...] = ()
+    make: MakeCodec = from_config
+    """Makes the codecs; `spanned` puts in what a span of these parts found."""
 
 
 MakeClock = Callable[[TimeSource], Clock]
@@ -102,6 +105,7 @@ async def play(
             lambda at_s, call, *values: loop.call_at(origin_s + at_s, call, *values),
             rehearsal.seed,
             rehearsal.failures,
+            is_evening=True,
         )
         stage.attach(settings.parts)
         urgent = asyncio.Event()
@@ -133,7 +137,7 @@ async def play(
         async def whole_night() -> None:
             await keep_watch(
                 watcher,
-                sampling(settings, watcher, clock, stage.wires()),
+                sampling(settings, watcher, clock, stage.wires(), rehearsal.make),
                 clock,
                 settings.watch.tick_s,
                 for_s=rehearsal.hours * 3600.0,
@@ -181,8 +185,9 @@ def emulated_night(
     night: NamedNight,
     hours: float | None,
     seed: int,
+    make: MakeCodec = from_config,
 ) -> Rehearsal:
-    """Make a named night ready to be played."""
+    """Make a named night ready to be played; arguments as of `Rehearsal`."""
     return Rehearsal(
         settings,
         render,
@@ -191,4 +196,5 @@ def emulated_night(
         night.failures,
         seed,
         night.acts,
+        make,
     )

@@ -8,7 +8,7 @@ from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 
 _KNOWN = frozenset(field.name for field in fields(AirNow))
-_RENAMED = {"temp_c_glass": "glass_c"}
+_RENAMED = {"temp_c_glass": "glass_c", "temp_c_outside": "outside_c"}
 
 
 class RecordedAir:

@@ -80,6 +80,8 @@ UNITS: dict[str, Unit] = {
     "w": Unit("kw", 0.001),
     "btu_h": Unit("kw", 0.000293071),
     "btu": Unit("kw", 0.000293071),
+    # Of propane, by its higher heating value of 50.3 MJ/kg; butane has 2 % less.
+    "g_h": Unit("kw", 0.01398),
     "kg": Unit("kg", 1.0),
     "g": Unit("kg", 0.001),
     "lb": Unit("kg", 0.45359237),
@@ -120,6 +122,7 @@ _SPELLINGS = {
     "m²": "m2",
     "mm²": "mm2",
     "btu/h": "btu_h",
+    "g/h": "g_h",
     "lbs": "lb",
     "°c": "c",
     "celsius": "c",
@@ -161,6 +164,40 @@ def convert(value: float, theirs: str, ours: str) -> float | None:
     return (value + source.shift) * source.scale / target.scale - target.shift
 
 
+CONFUSED: dict[str, tuple[tuple[str, str], ...]] = {
+    "m3": (("l", "litres"), ("ft3", "cubic feet")),
+    "cm2": (("mm2", "mm2"), ("in2", "square inches")),
+    "m": (("ft", "feet"), ("cm", "cm"), ("mm", "mm")),
+    "kw": (("w", "watts"), ("btu_h", "BTU/h"), ("g_h", "g/h")),
+    "kg": (("g", "grams"), ("lb", "pounds")),
+    "c": (("f", "degrees Fahrenheit"),),
+    "mps": (("kmh", "km/h"),),
+}
+"""Units that are written in place of ours, and how people call them."""
+
+
+def other_unit(key: str, value: float, low: float, high: float) -> str:
+    """Say what a value out of its range would be in a unit that was perhaps meant.
+
+    Args:
+        key: which ends with its unit.
+        value: as it stands there.
+        low: the least that is taken.
+        high: the most.
+
+    Returns:
+        A clause, or '' where no other unit explains it.
+    """
+    ours = unit_of(key)[1]
+    found = []
+    for theirs, words in CONFUSED.get(ours, ()):
+        inside = convert(value, theirs, ours)
+        if inside is not None and low <= inside <= high:
+            rounded = float(f"{inside:.3g}")
+            found.append(f"if it is in {words}, write `{key} = {rounded:g}`")
+    return "; ".join(found)
+
+
 def one_line(text: str) -> str:
     """Make a text, a file's name say, safe to print on one line of any terminal."""
     return "".join(letter if letter.isprintable() else "?" for letter in text)
@@ -171,6 +208,23 @@ def shown(value: object, longest: int = 40) -> str:
     text = repr(value) if isinstance(value, str) else str(value)
     text = one_line(text)
     return text if len(text) <= longest else text[: longest - 3] + "..."
+
+
+def quantity_in(text: str, ours: str) -> float | None:
+    """Read a number that a person typed, with its unit or bare, in our unit.
+
+    Args:
+        text: `6`, `6 m3`, `210 ft3`, `5000 BTU/h`.
+        ours: the unit as our keys end, `m3`; '' where the number has none.
+
+    Returns:
+        None where it is no number, or of something else than `ours` measures.
+    """
+    found = _NUMBER.fullmatch(text)
+    if found is None:
+        return None
+    number, word = float(found[1].replace(",", ".")), found[2].lower()
+    return convert(number, _SPELLINGS.get(word, word), ours) if word else number
 
 
 def not_a_number(key: str, value: object) -> BadValueError:

@@ -7,6 +7,7 @@ What is laxer is refused, or accepted and said aloud, as with laxer limits.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from cabinvigil.daemon.core.layout import Layout
 from cabinvigil.daemon.settings.errors import (
@@ -32,6 +33,15 @@ OTHER_PLACES = (
 )
 """Second places where people breathe, or from which what is there comes to them."""
 PLACES = (*BUNK_WORDS[:1], *sorted(OUTSIDE_PLACES), *OTHER_PLACES)
+MEANT: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("window", "windscreen", "pane", "porthole"), "glass"),
+        **dict.fromkeys(("outdoors", "outdoor", "garden"), "outside"),
+        **dict.fromkeys(("pillow", "head"), "bunk"),
+        **dict.fromkeys(("roof", "top"), "ceiling"),
+    }
+)
+"""What people write, and the place that it is."""
 FORECAST = ("o2_pct", "co2_ppm")
 """What the trend follows, at the bunk alone."""
 SLOWEST_TICK_S = 10.0
@@ -66,7 +76,7 @@ def usual_place(place: str) -> str:
         return ""
     if place in PLACES:
         return place
-    close = nearest(place, (*PLACES, *BUNK_WORDS))
+    close = MEANT.get(place) or nearest(place, (*PLACES, *BUNK_WORDS))
     hint = f"write `{close}` if that was meant; " if close else ""
     raise BadValueError(
         f"is {shown(place)}, which is no known place", f"{hint}known: {listed(PLACES)}"

@@ -21,13 +21,14 @@ from typing import (
     get_type_hints,
 )
 
-from cabinvigil.daemon.settings.checks import one_of
+from cabinvigil.daemon.settings.checks import Within, one_of
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
     Mistake,
     not_a,
     not_a_number,
     one_line,
+    other_unit,
     shown,
     unknown_key,
 )
@@ -142,7 +143,7 @@ class _Reader:
         value = plain if is_mapping else self._read(kind, plain, at)
         for note in notes:
             if value is not _WRONG and hasattr(note, "check"):
-                value = note.check(value)
+                value = _checked(note, value, at.rpartition(".")[2])
         return value
 
     def _list(self, origin: type, kind: Any, plain: Any, at: str) -> Any:
@@ -179,6 +180,17 @@ class _Reader:
             path = f"{begin}{one_line(str(key))[:60]}"
             values[key] = self._tell(path, wrong.what, wrong.mend)
         return _WRONG if _WRONG in values.values() else kind(**values)
+
+
+def _checked(note: Any, value: Any, key: str) -> Any:
+    """Ask a note; say too which unit explains a number that is out of its range."""
+    try:
+        return note.check(value)
+    except BadValueError as error:
+        if not isinstance(note, Within):
+            raise
+        hint = other_unit(key, value, note.low, note.high)
+        raise BadValueError(error.what, f"{error.mend}{hint and '; '}{hint}") from None
 
 
 @cache

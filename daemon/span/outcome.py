@@ -34,6 +34,8 @@ class Outcome:
     parts: list[PartOutcome] = field(default_factory=list)
     earlier: Mapping[str, list[Span]] = field(default_factory=dict)
     """By part: its spans, this one included where it was kept."""
+    spans: list[Span] = field(default_factory=list)
+    """What this session found; one that was refused is void."""
     at: datetime = EARLIEST
     kept_in: Path | None = None
     only_looked: bool = False

@@ -16,6 +16,7 @@ from cabinvigil.drivers import o2_cell_ads1115 as o2_cell
 from cabinvigil.drivers.kit.air_span import (
     AIR_READING_PCT,
     MODULE_OPTIONS,
+    SEA_LEVEL_HPA,
     gives_share,
     module_span,
 )
@@ -108,9 +109,11 @@ def take_module(
     """Span a module that shows percent; see `Take`."""
     reading = enough(readings, MODULE_STEADY_PCT, "%")
     low, high = AIR_READING_PCT
+    if air.pressure_hpa is not None and not gives_share(options):
+        low *= min(1.0, air.pressure_hpa / SEA_LEVEL_HPA)
     if not low <= reading <= high:
         raise CalibrationError(
-            f"it shows {reading:.1f} % in fresh air, outside {low:g} to {high:g} %: "
+            f"it shows {reading:.1f} % in fresh air, outside {low:.3g} to {high:g} %: "
             "its cell is worn out, or it is not a module of this kind"
         )
     new = {"air_reading_pct": round(reading, 3)} | air_options(air) | _barrier(options)

@@ -333,7 +333,7 @@ class SpanSession:
     # --- keeping --------------------------------------------------------------
 
     def _keep(self, outcome: Outcome, clock: Clock) -> None:
-        new = [
+        outcome.spans = new = [
             Span(
                 part.name,
                 part.kind,

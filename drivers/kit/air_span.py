@@ -35,8 +35,10 @@ NO_PRESSURE = (
 NO_SPAN_PRESSURE = "its span in fresh air was kept without the air pressure of that day"
 
 AIR_READING_PCT = (15.0, 25.0)
-"""What a module that shows percent may show in fresh air and still be spanned (own
-limits): at 2000 m and unspanned it shows 16.4."""
+"""What a module that shows percent may show in fresh air at the sea and still be
+spanned (own limits); behind a membrane it shows less higher up, by the pressure."""
+READING_PCT = (7.0, 25.0)
+"""The same at any height: 5 500 m have half of the sea's pressure (ISO 2533)."""
 
 SPAN_OPTIONS = {
     "air_hpa": "air pressure in hPa at the fresh-air span (kept by `cabinvigil span`)",
@@ -140,5 +142,5 @@ def module_span(options: Mapping[str, Any]) -> AirSpan:
     Raises:
         ValueError: an option is out of bounds.
     """
-    reading = opt.number(options, "air_reading_pct", FRESH_AIR_O2_PCT, *AIR_READING_PCT)
+    reading = opt.number(options, "air_reading_pct", FRESH_AIR_O2_PCT, *READING_PCT)
     return span_of(options, reading)

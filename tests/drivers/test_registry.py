@@ -108,7 +108,7 @@ ENDS = {
     ("frame9_co", "mode_byte"): (0, 255),
     ("frame9_co", "zero_ppm"): (-10.0, 10.0),
     ("frame9_co2", "full_scale_ppm"): (1000.0, 50000.0),
-    ("frame9_o2", "air_reading_pct"): (15.0, 25.0),
+    ("frame9_o2", "air_reading_pct"): (7.0, 25.0),
     ("ina226", "shunt_mohm"): (0.1, 1000.0),
     ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_cell_ads1115", "air_mv"): (7.0, 70.0),

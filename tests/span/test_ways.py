@@ -244,3 +244,19 @@ def test_a_span_keeps_what_its_cell_senses() -> None:
     assert "barrier" not in options_of([kept])
     module = span("frame9_o2", [20.8] * 6, barrier="capillary")
     assert module.after == pytest.approx(SEA.o2_pct, abs=0.001)
+
+
+def test_a_module_is_spanned_high_up() -> None:
+    """At 2 800 m (720 hPa, ISO 2533) a good one shows 14.8; at the sea that is worn."""
+    way, readings = WAYS["frame9_o2"], [14.8] * 9
+    high = AirFound(15.0, 75.0, 720.0)
+    assert way.take({}, readings, high, None).options["air_reading_pct"] == 14.8
+    for options, air in (
+        ({}, AirFound(15.0, 75.0, 1013.25)),
+        ({}, AirFound()),
+        ({"barrier": "capillary"}, high),
+    ):
+        with pytest.raises(CalibrationError, match="outside 15 to 25 %"):
+            way.take(options, readings, air, None)
+    with pytest.raises(CalibrationError, match=r"outside 10\.7 to 25 %"):
+        way.take({}, [10.0] * 9, high, None)

@@ -43,6 +43,7 @@ SENTENCES: dict[str, tuple[int, type[Exception]]] = {
     "SessionError": (3, RuntimeError),
     "SpansError": (3, ValueError),
     "StoreError": (3, Exception),
+    "UnansweredError": (2, Exception),
     "WatchRunsError": (3, RuntimeError),
 }
 INNER = {
@@ -61,6 +62,7 @@ INNER = {
     "UnreadError": "a note of the state file: tried again",
     "UnknownRuleError": "a mistake of the config",
     "WholeStateError": "a sentence beside a replay: it begins without that state",
+    "WrongAnswerError": "the question again",
     "_NewerError": "a note of the state file",
     "_NotMadeError": "the fault 'not-made' of the morning's account",
 }

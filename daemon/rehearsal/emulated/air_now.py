@@ -20,6 +20,9 @@ class AirNow:
     """640 m above the sea in the standard atmosphere (ISO 2533: 938.8)."""
     glass_c: float = 2.0
     """The inner surface of the window."""
+    outside_c: float | None = None
+    """Outdoors, for parts that hang there; None: as inside, the doors are open."""
+    outside_rh_pct: float = 75.0
     pm2_5_ugm3: float = 8.0
     gas_lel_pct: float = 0.0
     voc_ppb: float = 150.0

@@ -13,6 +13,8 @@ class GalvanicO2Cell:
     """t90 < 10 to 15 s."""
     AIR_MV, AIR_HPA = 11.25, 210.0
     """Middle of 9 to 13 mV in 210 mbar of O2."""
+    SEA_HPA = 1013.25
+    """Behind a capillary a cell gives the share, as if it were always there."""
     PER_C = 0.0005
     """+-2 % over 0 to 40 C, read as a slope of 1 % in 20 K."""
     MEMBRANE_PER_C = 0.02
@@ -25,23 +27,42 @@ class GalvanicO2Cell:
     NOISE_MV = 0.004
     """Own choice: half a count of the converter."""
 
-    def __init__(self, air: See, seed: int, now: Now) -> None:
-        """Take a cell of its own sensitivity."""
-        self._air, self._now = air, now
+    def __init__(
+        self,
+        air: See,
+        seed: int,
+        now: Now,
+        *,
+        air_mv: float = AIR_MV,
+        is_share: bool = False,
+        on_for_s: float = 0.0,
+    ) -> None:
+        """Take a cell of its own sensitivity.
+
+        Args:
+            air: what it hangs in.
+            seed: of its own errors.
+            now: the present in seconds.
+            air_mv: what cells of its make give in 210 mbar of O2, about.
+            is_share: behind a capillary.
+            on_for_s: how long it has been connected; see `SETTLE_S`.
+        """
+        self._air, self._now, self._is_share = air, now, is_share
         self._random = random = Random(seed)
-        self.air_mv = self.AIR_MV * random.gauss(1.0, 0.04)
+        self.air_mv = air_mv * random.gauss(1.0, 0.04)
         """What it gives in 210 mbar of O2 at 20 C; a worn cell gives less."""
         self._zero_mv = random.uniform(0.0, 0.2)
         self._drift = Drift(random, 0.02, 8 * 3600.0)
         self._lag = Lag(self.T90_S / 2.303)
-        self._on_s = now()
+        self._on_s = now() - on_for_s
         self.is_open = False
         """The cable is broken: the load resistor holds the input at zero."""
 
     def volts(self) -> float:
         """Return the output."""
         air, now_s = self._air(), self._now()
-        o2_hpa = self._lag.follow(air.o2_pct / 100 * air.pressure_hpa, now_s)
+        felt_hpa = self.SEA_HPA if self._is_share else air.pressure_hpa
+        o2_hpa = self._lag.follow(air.o2_pct / 100 * felt_hpa, now_s)
         if self.is_open:
             return self._random.gauss(0.0, 2e-6)
         cell_c = air.temp_c if air.cell_c is None else air.cell_c
@@ -66,11 +87,19 @@ class CoCell:
     COLD = ((-20.0, 0.575), (20.0, 1.0), (50.0, 1.175))
     """Output against 20 C: middle of the bands 45-70 % and 110-125 %."""
 
-    def __init__(self, air: See, seed: int, now: Now, *, ohm: float = OHM) -> None:
+    def __init__(
+        self,
+        air: See,
+        seed: int,
+        now: Now,
+        *,
+        ohm: float = OHM,
+        na_per_ppm: float = NA_PER_PPM,
+    ) -> None:
         """Take a cell of its own sensitivity and zero current."""
         self._air, self._now, self._ohm = air, now, ohm
         self._random = random = Random(seed)
-        self._na_per_ppm = self.NA_PER_PPM * random.gauss(1.0, 0.03)
+        self._na_per_ppm = na_per_ppm * random.gauss(1.0, 0.03)
         self._zero_na = random.uniform(-50.0, 0.0)
         self._lag = Lag(self.T90_S / 2.303)
 

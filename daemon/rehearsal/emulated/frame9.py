@@ -26,9 +26,18 @@ def closed(frame: bytes) -> bytes:
 class _Frames:
     """What the three have in common: hunting for commands, and answering them."""
 
-    def __init__(self, air: See, seed: int, now: Now) -> None:
-        """Hang the module in the air and give it power."""
-        self._air, self._now = air, now
+    def __init__(
+        self, air: See, seed: int, now: Now, *, upload_byte: int = UPLOAD
+    ) -> None:
+        """Hang the module in the air and give it power.
+
+        Args:
+            air: what it hangs in.
+            seed: of its own errors.
+            now: the present in seconds.
+            upload_byte: sets it to send by itself; another does so in other families.
+        """
+        self._air, self._now, self._upload_byte = air, now, upload_byte
         self._random = Random(seed)
         self._make()
         self.power_up()
@@ -71,7 +80,9 @@ class _Frames:
         if command == 0x86:
             return self._reply()
         if command == 0x78:
-            self._due_s = self._now() + EVERY_S if argument == UPLOAD else None
+            self._due_s = (
+                self._now() + EVERY_S if argument == self._upload_byte else None
+            )
         return b""
 
     def _upload(self) -> bytes:
@@ -89,12 +100,38 @@ class _Frames:
 class EmulatedFrame9Co(_Frames):
     """The CO module: 0 to 500 ppm in steps of 0.1, once a second."""
 
-    GAS, UNIT, DECIMALS, RANGE = 0x04, 0x03, 1, 5000
+    GAS, UNIT, DECIMALS = 0x04, 0x03, 1
     T90_S = 30.0
     NOISE_PPM = 0.15
     """Standard deviation, own choice: one step and a half."""
     ZERO_PPM, GAIN_SPREAD = 0.4, 0.03
     """Own choice; no figure was found."""
+
+    def __init__(
+        self,
+        air: See,
+        seed: int,
+        now: Now,
+        *,
+        decimals: int = DECIMALS,
+        full_scale_ppm: float = 500.0,
+        compensated: bool = False,
+        upload_byte: int = UPLOAD,
+    ) -> None:
+        """Hang a module of this family in the air and give it power.
+
+        Args:
+            air: what it hangs in.
+            seed: of its own errors.
+            now: the present in seconds.
+            decimals: of its counts: 1 where one is 0.1 ppm.
+            full_scale_ppm: the end of its range.
+            compensated: its own thermometer corrects it for cold.
+            upload_byte: as of `_Frames`.
+        """
+        self._decimals, self._compensated = decimals, compensated
+        self._range = round(full_scale_ppm * 10**decimals)
+        super().__init__(air, seed, now, upload_byte=upload_byte)
 
     def _make(self) -> None:
         self._zero_ppm = abs(self._random.gauss(0.0, self.ZERO_PPM))
@@ -109,13 +146,14 @@ class EmulatedFrame9Co(_Frames):
         air = self._air()
         lagged = self._lag.follow(air.co_ppm, self._now())
         cell_c = air.temp_c if air.cell_c is None else air.cell_c
-        ppm = lagged * self._gain * CoCell.relative(cell_c) * self._warm
+        cold = 1.0 if self._compensated else CoCell.relative(cell_c)
+        ppm = lagged * self._gain * cold * self._warm
         ppm += self._zero_ppm + self._random.gauss(0.0, self.NOISE_PPM)
-        return clip(ppm * 10, 0, self.RANGE)
+        return clip(ppm * 10**self._decimals, 0, self._range)
 
     def _upload(self) -> bytes:
-        head = bytes([0xFF, self.GAS, self.UNIT, self.DECIMALS])
-        values = self._counts().to_bytes(2, "big") + self.RANGE.to_bytes(2, "big")
+        head = bytes([0xFF, self.GAS, self.UNIT, self._decimals])
+        values = self._counts().to_bytes(2, "big") + self._range.to_bytes(2, "big")
         return closed(head + values)
 
     def _reply(self) -> bytes:
@@ -134,6 +172,19 @@ class EmulatedFrame9O2(_Frames):
     GAIN_SPREAD = 0.005
     """As of a cell set in fresh air not long ago; own choice."""
 
+    def __init__(
+        self,
+        air: See,
+        seed: int,
+        now: Now,
+        *,
+        is_share: bool = False,
+        upload_byte: int = UPLOAD,
+    ) -> None:
+        """Hang the module in the air; see `own_figures`."""
+        self._is_share = is_share
+        super().__init__(air, seed, now, upload_byte=upload_byte)
+
     def _make(self) -> None:
         self._gain = self._random.gauss(1.0, self.GAIN_SPREAD)
         self._drift = Drift(self._random, 0.05, 6 * 3600.0)
@@ -145,7 +196,8 @@ class EmulatedFrame9O2(_Frames):
 
     def _counts(self) -> int:
         air, now_s = self._air(), self._now()
-        felt = self._lag.follow(air.o2_pct * air.pressure_hpa / 1013.25, now_s)
+        share = 1.0 if self._is_share else air.pressure_hpa / 1013.25
+        felt = self._lag.follow(air.o2_pct * share, now_s)
         noise = self._random.gauss(0.0, self.NOISE_PCT) + self._drift.at(now_s)
         return clip((felt * self._gain + noise) * 10, 0, self.RANGE)
 
@@ -172,9 +224,20 @@ class EmulatedFrame9Co2(_Frames):
     PER_HPA = 0.0016
     """+1.6 %/kPa, not compensated (sensors.md 12)."""
 
+    def __init__(
+        self, air: See, seed: int, now: Now, *, full_scale_ppm: float = RANGE
+    ) -> None:
+        """Hang the module in the air; see `own_figures`."""
+        self._range = round(full_scale_ppm)
+        super().__init__(air, seed, now)
+
     def _make(self) -> None:
         self._offset_ppm = self._random.gauss(0.0, self.OFFSET_SPREAD_PPM)
         self._gain = self._random.gauss(1.0, self.GAIN_SPREAD)
+
+    def span(self) -> None:
+        """Be set in fresh air, as on the evening: only noise remains."""
+        self._offset_ppm, self._gain = 0.0, 1.0
 
     def power_up(self) -> None:
         """Start cold; self-calibration is on again."""
@@ -204,6 +267,6 @@ class EmulatedFrame9Co2(_Frames):
 
     def _reply(self) -> bytes:
         is_warm = self._now() - self._on_s >= self.WARM_UP_S
-        counts = clip(self._ppm(), 0, self.RANGE) if is_warm else self.WARM_UP_PPM
+        counts = clip(self._ppm(), 0, self._range) if is_warm else self.WARM_UP_PPM
         inside = bytes([clip(self._air().temp_c + 40.0, 0, 255)])
         return closed(b"\xff\x86" + counts.to_bytes(2, "big") + inside + bytes(3))

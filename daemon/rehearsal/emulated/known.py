@@ -1,7 +1,12 @@
-"""Which emulated part plays which kind of the config."""
+"""Which emulated part plays which kind of the config.
+
+Each takes the air that it hangs in, the seed of its own errors, what tells the present,
+and what `own_figures` makes of its options.
+"""
 
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
+from typing import Any
 
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.bme280 import EmulatedBme280
@@ -23,7 +28,7 @@ from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
 from cabinvigil.daemon.rehearsal.emulated.tmp117 import EmulatedTmp117
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Now, See, SerialPart
 
-ON_I2C: Mapping[str, Callable[[See, int, Now], I2cPart]] = MappingProxyType(
+ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
     {
         "bme280": EmulatedBme280,
         "ina226": EmulatedIna226,
@@ -38,20 +43,20 @@ ON_I2C: Mapping[str, Callable[[See, int, Now], I2cPart]] = MappingProxyType(
 """Parts with an address of their own."""
 
 
-def _o2_volts(air: See, seed: int, now: Now) -> Volts:
-    return GalvanicO2Cell(air, seed, now).volts
+def _o2_volts(air: See, seed: int, now: Now, **own: Any) -> Volts:
+    return GalvanicO2Cell(air, seed, now, **own).volts
 
 
-def _co_volts(air: See, seed: int, now: Now) -> Volts:
-    return CoCell(air, seed, now).volts
+def _co_volts(air: See, seed: int, now: Now, **own: Any) -> Volts:
+    return CoCell(air, seed, now, **own).volts
 
 
-AT_A_CONVERTER: Mapping[str, Callable[[See, int, Now], Volts]] = MappingProxyType(
+AT_A_CONVERTER: Mapping[str, Callable[..., Volts]] = MappingProxyType(
     {"co_cell_ads1115": _co_volts, "o2_cell_ads1115": _o2_volts}
 )
 """Cells; those with one address share one converter: `ads1115.converter`."""
 
-ON_SERIAL: Mapping[str, Callable[[See, int, Now], SerialPart]] = MappingProxyType(
+ON_SERIAL: Mapping[str, Callable[..., SerialPart]] = MappingProxyType(
     {
         "frame9_co": EmulatedFrame9Co,
         "frame9_co2": EmulatedFrame9Co2,

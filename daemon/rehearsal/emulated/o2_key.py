@@ -28,9 +28,17 @@ NOISE_PCT, GAIN_SPREAD = 0.02, 0.005
 class EmulatedO2Key:
     """One module: a galvanic cell and a microcontroller."""
 
-    def __init__(self, air: See, seed: int, now: Now, *, key: int = 208) -> None:
+    def __init__(
+        self,
+        air: See,
+        seed: int,
+        now: Now,
+        *,
+        key: int = 208,
+        is_share: bool = False,
+    ) -> None:
         """Hang the module in the air and give it power."""
-        self._air, self._now = air, now
+        self._air, self._now, self._is_share = air, now, is_share
         self._random = random = Random(seed)
         self._gain = random.gauss(1.0, GAIN_SPREAD)
         self._drift = Drift(random, 0.03, 8 * 3600.0)
@@ -71,7 +79,8 @@ class EmulatedO2Key:
     def _pct(self) -> float:
         """Return what the cell feels: partial pressure, set at 1013 hPa."""
         air, now_s = self._air(), self._now()
-        felt = self._lag.follow(air.o2_pct * air.pressure_hpa / 1013.25, now_s)
+        share = 1.0 if self._is_share else air.pressure_hpa / 1013.25
+        felt = self._lag.follow(air.o2_pct * share, now_s)
         noise = self._random.gauss(0.0, NOISE_PCT) + self._drift.at(now_s)
         return felt * self._gain + noise
 

@@ -1,0 +1,346 @@
+"""`config --ask`: a first config by questions, then the plan and a rehearsal to try."""
+
+import os
+import shlex
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, TypeVar
+
+from cabinvigil.daemon.air.combustion import mix, power_kw_hhv
+from cabinvigil.daemon.ask.socket import NOBODY, typed
+from cabinvigil.daemon.clock import Clock
+from cabinvigil.daemon.commands.base import CallError
+from cabinvigil.daemon.commands.config_answers import (
+    WrongAnswerError,
+    at_most,
+    read_fuel,
+    read_line,
+    read_name,
+    read_number,
+    read_people,
+    read_power,
+    read_vent,
+    read_volume,
+)
+from cabinvigil.daemon.commands.config_draft import BUILDS, draft
+from cabinvigil.daemon.commands.on_wires import run_on_wires
+from cabinvigil.daemon.parts.scan import Scan, scan
+from cabinvigil.daemon.parts.scan_targets import DeviceTree, real_ground
+from cabinvigil.daemon.parts.scan_text import compared, suggestions
+from cabinvigil.daemon.planning.advice import changes
+from cabinvigil.daemon.planning.figures import cabin_plan, from_config
+from cabinvigil.daemon.planning.plan import plan
+from cabinvigil.daemon.rehearsal.fitted import LOW_SHARE
+from cabinvigil.daemon.sampling.wiring import Wires
+from cabinvigil.daemon.settings.config import Settings, example, load
+from cabinvigil.daemon.settings.values import Cabin
+from cabinvigil.daemon.text.errors import CabinvigilError
+
+T = TypeVar("T")
+Ask = Callable[[str], str]
+
+
+class UnansweredError(CabinvigilError):
+    """Nobody answered to the end."""
+
+    def __init__(self) -> None:
+        super().__init__("the questions were not answered, so nothing was written")
+
+
+@dataclass
+class Dialog:
+    """Asks one thing after the other, and keeps what was only taken for granted."""
+
+    out: IO[str]
+    ask: Ask
+    granted: dict[str, str] = field(default_factory=dict)
+    """By key: how the config says that nobody told it."""
+    taken: list[str] = field(default_factory=list)
+    """The same, for the account."""
+
+    def say(self, line: str = "") -> None:
+        """Print a line."""
+        print(line, file=self.out, flush=True)
+
+    def question(
+        self,
+        words: str,
+        usual: str,
+        read: Callable[[str], T],
+        key: str = "",
+        granted: str = "",
+    ) -> T:
+        """Ask until an answer can be taken.
+
+        Args:
+            words: what is asked, with its unit.
+            usual: what Enter stands for.
+            read: makes a value of the answer, or raises `WrongAnswerError`.
+            key: of the config, which then holds a guess.
+            granted: names the guess in the account, with {} for the answer.
+
+        Raises:
+            UnansweredError: nobody is there.
+        """
+        while True:
+            answer = self.ask(f"{words} [{usual}]: ")
+            if answer == NOBODY:
+                raise UnansweredError
+            try:
+                value = read(answer.strip() or usual)
+            except WrongAnswerError as error:
+                self.say(f"  {error}.")
+                continue
+            if not answer.strip() and granted:
+                self.granted[key] = "taken for granted"
+                self.taken.append(granted.format(usual))
+            return value
+
+
+def make_config(
+    file: Path, out: IO[str], *, ask: Ask = typed, machine: DeviceTree | None = None
+) -> None:
+    """Ask, write the config, and say what the plan makes of it.
+
+    Args:
+        file: where the config goes.
+        out: takes what is said.
+        ask: asks a person for a line; `NOBODY` where none is there.
+        machine: where devices are looked for.
+
+    Raises:
+        UnansweredError: the questions were not answered to the end.
+        CallError: it may not be written, or is there already.
+    """
+    dialog = Dialog(out, ask)
+    try:
+        _may_write(file, dialog)
+        dialog.say(
+            "A first config by questions.  Enter takes what stands in brackets; "
+            "Ctrl-C ends it, and nothing is written."
+        )
+        cabin = _cabin(dialog)
+        parts = _parts(dialog, machine)
+        line = dialog.question(
+            "Sounder: its GPIO line by name, or none",
+            "GPIO17",
+            read_line,
+            "line",
+            "sounder at {}",
+        )
+        text = draft(cabin, dialog.granted, parts, line)
+        settings = _checked(text)
+    except KeyboardInterrupt:
+        dialog.say()
+        raise UnansweredError from None
+    _write(file, text)
+    _tell(file, settings, dialog)
+
+
+# --- the cabin ---------------------------------------------------------------
+
+
+def _cabin(dialog: Dialog) -> dict[str, object]:
+    """Ask for the keys of [cabin]."""
+    cabin: dict[str, object] = {"name": dialog.question("Its name", "cabin", read_name)}
+    cabin["volume_m3"] = volume_m3 = dialog.question(
+        "Air space: volume in m3, or length x width x height in m",
+        "3.2 x 1.7 x 1.7",
+        read_volume,
+        "volume_m3",
+        "{} m, a tenth of it built in",
+    )
+    cabin["people"] = dialog.question(
+        "Sleepers on a usual night",
+        "2" if volume_m3 >= 2.0 else "1",
+        lambda text: read_people(text, volume_m3),
+        "people",
+        "{} sleepers",
+    )
+    cabin["altitude_m"] = dialog.question(
+        "Height above the sea, m",
+        "0",
+        read_number("altitude_m", "m"),
+        "altitude_m",
+        "{} m above the sea",
+    )
+    cabin["outside_c"] = dialog.question(
+        "Cold of the night to plan for, °C",
+        "0",
+        read_number("outside_c", "c"),
+        "outside_c",
+        "{} °C outside",
+    )
+    cabin |= _heater(dialog)
+    for key, where in (("vent_low_cm2", "floor"), ("vent_high_cm2", "roof")):
+        cabin[key] = dialog.question(
+            f"Vent near the {where}: free area in cm2, or round holes by their "
+            "diameter, as 2 x 80 mm; 0 for none",
+            "50",
+            read_vent,
+            key,
+            f"{{}} cm2 near the {where}",
+        )
+    if cabin["vent_low_cm2"] and cabin["vent_high_cm2"]:
+        cabin["vent_height_m"] = dialog.question(
+            "Height between the middles of the two vents, m",
+            "1.2",
+            read_number("vent_height_m", "m"),
+            "vent_height_m",
+            "{} m between the vents",
+        )
+    return cabin
+
+
+def _heater(dialog: Dialog) -> dict[str, object]:
+    fuel = dialog.question(
+        "Gas of the heater: propane, butane, isobutane, or propane/butane by mass as "
+        "70/30; none without one",
+        "propane",
+        read_fuel,
+        "fuel",
+        "{}",
+    )
+    if not fuel:
+        return {"burner_kw": 0.0}
+    gas = mix(fuel, by="mass")
+
+    def read(text: str) -> float:
+        return read_power(text, lambda kg_h: power_kw_hhv(gas, kg_h))
+
+    high_kw = dialog.question(
+        "Heater on high, by its label: power in kW, or gas in g/h",
+        "1.5",
+        read,
+        "burner_kw",
+        "heater of {} kW",
+    )
+    low_kw = dialog.question(
+        "Heater on low, in kW or g/h",
+        f"{high_kw * LOW_SHARE:.3g}",
+        lambda text: at_most(read(text), high_kw),
+        "burner_low_kw",
+        "{} kW on low",
+    )
+    cylinder_kg = dialog.question(
+        "Gas in a full cylinder, kg",
+        "5",
+        read_number("cylinder_kg", "kg"),
+        "cylinder_kg",
+        "{} kg of gas",
+    )
+    shares = next(iter(fuel)) if len(fuel) == 1 else fuel
+    return {
+        "burner_kw": high_kw,
+        "burner_low_kw": low_kw,
+        "fuel": shares,
+        "cylinder_kg": cylinder_kg,
+    }
+
+
+# --- the parts ---------------------------------------------------------------
+
+
+def _parts(dialog: Dialog, machine: DeviceTree | None) -> list[str]:
+    """Return the lines of what answers here, or of a build that is planned."""
+    dialog.say("Parts: what is planned, or what answers here")
+    for word, build in BUILDS.items():
+        dialog.say(f"  {word:<9} {build.words}")
+    dialog.say("  scan      what answers on this machine's wires now")
+    while True:
+        word = dialog.question(
+            "Which", "least", _part_word, "part", "parts of the build '{}'"
+        )
+        if word != "scan":
+            return BUILDS[word].lines
+        found = _scanned(machine)
+        lines = suggestions(compared(found, None), None, found.devices)
+        if any(line.startswith("[part.") for line in lines):
+            return lines
+        dialog.say("  Nothing answers here that is known: choose a build.")
+
+
+def _part_word(text: str) -> str:
+    word = text.lower()
+    if word not in (*BUILDS, "scan"):
+        raise WrongAnswerError(
+            f"{text[:40]!r} is none of them: write {', '.join(BUILDS)} or scan"
+        )
+    return word
+
+
+def _scanned(machine: DeviceTree | None) -> Scan:
+    async def job(_wires: Wires, _clock: Clock) -> Scan:
+        ground = real_ground(None, [], machine)
+        try:
+            return await scan(ground)
+        finally:
+            ground.close()
+
+    return run_on_wires(job, example())
+
+
+# --- the file, and what is said at the end -----------------------------------
+
+
+def _may_write(file: Path, dialog: Dialog) -> None:
+    """Refuse a place that takes no file, or has one that is to stay.
+
+    Raises:
+        CallError: with one sentence.
+    """
+    if file.is_dir() or not os.access(file.parent, os.W_OK | os.X_OK):
+        raise CallError(f"-o {file}: no file can be written there; name another")
+    if file.exists():
+        words = f"{file} is there already: write over it? yes or no"
+        if dialog.question(words, "no", str.lower) != "yes":
+            raise CallError(f"{file} stays as it is: name another file with -o")
+
+
+def _checked(text: str) -> Settings:
+    """Read the config as the watch would, before it is kept.
+
+    Raises:
+        ConfigError: the watch would not take it.
+    """
+    with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
+        file = Path(folder) / "cabin.toml"
+        file.write_text(text, encoding="utf-8")
+        return load(file)
+
+
+def _write(file: Path, text: str) -> None:
+    fresh = file.with_name(f".{file.name}.new")
+    try:
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(file)
+    except OSError as error:
+        fresh.unlink(missing_ok=True)
+        raise CallError(f"-o {file}: cannot be written ({error.strerror})") from error
+
+
+def _tell(file: Path, settings: Settings, dialog: Dialog) -> None:
+    """Say what was taken for granted, what the plan makes of it, and what to try."""
+    dialog.say()
+    name = shlex.quote(str(file))
+    dialog.say(f"{file} is written; `cabinvigil config {name}` says all of it.")
+    taken = [*dialog.taken, *_estimated(settings.cabin)]
+    dialog.say(f"Taken for granted: {'; '.join(taken)}.")
+    planned = plan(cabin_plan(from_config(settings.cabin)))
+    dialog.say("The plan for such a night:")
+    for sentence in changes(planned):
+        dialog.say(f"  {sentence}")
+    night = "shut" if settings.cabin.burner_kw else "crowded"
+    dialog.say("Try it now, without hardware:")
+    dialog.say(f"  cabinvigil rehearse {night} --hours 2 --config {name}")
+    dialog.say(f"  cabinvigil precheck --emulated --config {name}")
+
+
+def _estimated(cabin: Cabin) -> list[str]:
+    """Name what was never asked for, and is counted with all the same."""
+    found = ["walls and leaks by the volume", "double glazing", "still air"]
+    if cabin.zone is None:
+        found.append("this machine's time zone")
+    return found

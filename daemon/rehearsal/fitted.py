@@ -1,0 +1,134 @@
+"""A named night, fitted to the cabin and the parts that a config has."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from cabinvigil.daemon.air.figures import ALTITUDE_M, EXAMPLE
+from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS
+from cabinvigil.daemon.rehearsal.nights import (
+    Failure,
+    NamedNight,
+    NightFigures,
+)
+from cabinvigil.daemon.rehearsal.trials import plays_of
+from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.guards import watched
+from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.values import Cabin
+from cabinvigil.drivers.kit.quantity import QUANTITIES
+
+LOW_SHARE = EXAMPLE.burner_low_kw / EXAMPLE.burner_kw
+"""A heater's lowest setting, where the config has its highest alone."""
+SHOWN_BY: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "shut": ("o2_pct", "co2_ppm"),
+        "icing": ("o2_pct", "co2_ppm"),
+        "sooty": ("co_ppm",),
+        "leak": ("o2_pct",),
+        "flat": ("supply_v",),
+        "crowded": ("co2_ppm", "o2_pct"),
+        "trials": ("o2_pct", "co2_ppm"),
+    }
+)
+"""What a night is about: without any of these nobody sees it."""
+PLAYED_BY: Mapping[str, str] = MappingProxyType(
+    {
+        "bunk-o2": "o2_pct",
+        "bunk-co2": "co2_ppm",
+        "bunk-air": "rh_pct",
+        "bunk-co": "co_ppm",
+        "baro": "pressure_hpa",
+    }
+)
+"""The *Lapwing*'s parts that fail; elsewhere the last that gives the same takes the
+role."""
+
+
+@dataclass(frozen=True, slots=True)
+class FittedNight:
+    """A night as it is played in one cabin, and what has to be said of that."""
+
+    night: NamedNight
+    notes: tuple[str, ...] = ()
+    """What was taken for granted, and what the night lacks here; a sentence each."""
+
+
+def fit(name: str, settings: Settings) -> FittedNight:
+    """Fit a night to a config.
+
+    Raises:
+        KeyError: there is no such night.
+    """
+    cabin = settings.cabin
+    high_kw = cabin.burner_kw
+    if high_kw is None:
+        low_kw = cabin.burner_low_kw
+        high_kw = EXAMPLE.burner_kw if low_kw is None else low_kw / LOW_SHARE
+    low_kw = cabin.burner_low_kw
+    night = plays_of(
+        NightFigures(
+            low_kw=high_kw * LOW_SHARE if low_kw is None else min(low_kw, high_kw),
+            high_kw=high_kw,
+            people=EXAMPLE.people if cabin.people is None else float(cabin.people),
+            outside_c=EXAMPLE.outside_c if cabin.outside_c is None else cabin.outside_c,
+        )
+    )[name]
+    failures = tuple(_failures(night, settings))
+    notes = [*_granted(cabin), *_lacks(name, settings)]
+    if len(failures) < len(night.failures):
+        notes.append("Of the parts that fail in this night some are not here.")
+    if high_kw <= 0.0 and night.changes:
+        notes.append("This cabin has no heater, so none is lit.")
+    return FittedNight(replace(night, failures=failures), tuple(notes))
+
+
+def _failures(night: NamedNight, settings: Settings) -> Iterator[Failure]:
+    """Let the parts fail that are here in place of the *Lapwing*'s."""
+    infos = part_infos(settings.parts)
+    for failure in night.failures:
+        if failure.part == WHOLE_BUS:
+            if settings.i2c:
+                yield failure
+            continue
+        quantity = PLAYED_BY[failure.part]
+        givers = [
+            name
+            for name, part in settings.parts.items()
+            if quantity in infos[name].gives and quantity not in part.leave_out
+        ]
+        if givers:
+            yield replace(failure, part=givers[-1])
+
+
+def _lacks(name: str, settings: Settings) -> Iterator[str]:
+    """Say what of a night no part here sees."""
+    wanted = SHOWN_BY.get(name, ())
+    has = watched(settings.parts, part_infos(settings.parts))
+    if wanted and not any(quantity in has for quantity in wanted):
+        words = " or ".join(QUANTITIES[quantity].words for quantity in wanted)
+        yield (
+            f"No part here measures {words}, which this night is about: the rest of "
+            "it is played."
+        )
+
+
+def _granted(cabin: Cabin) -> Iterator[str]:
+    """Say which figures are the *Lapwing*'s, since the config has none."""
+    figures = {
+        "volume": (cabin.volume_m3, f"{EXAMPLE.volume_m3:g} m3"),
+        "height above the sea": (cabin.altitude_m, f"{ALTITUDE_M:g} m"),
+        "heater": (
+            cabin.burner_kw if cabin.burner_kw is not None else cabin.burner_low_kw,
+            f"{EXAMPLE.burner_kw:g} kW",
+        ),
+        "floor vent": (cabin.vent_low_cm2, f"{EXAMPLE.vent_low_cm2:g} cm2"),
+        "roof vent": (cabin.vent_high_cm2, f"{EXAMPLE.vent_high_cm2:g} cm2"),
+        "sleepers": (cabin.people, f"{EXAMPLE.people:g}"),
+        "outside": (cabin.outside_c, f"{EXAMPLE.outside_c:g} °C"),
+    }
+    taken = [
+        f"{words} {usual}" for words, (value, usual) in figures.items() if value is None
+    ]
+    if taken:
+        yield f"Taken for granted, since [cabin] does not say: {', '.join(taken)}."

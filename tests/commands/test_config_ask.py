@@ -1,0 +1,203 @@
+"""`config --ask`: a first config by questions, typed or piped."""
+
+import math
+import shlex
+import tomllib
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.ask.socket import NOBODY
+from cabinvigil.daemon.commands import config as command
+from cabinvigil.daemon.commands import config_ask, precheck, rehearse
+from cabinvigil.daemon.commands.config_answers import read_quantity
+from cabinvigil.daemon.commands.config_ask import UnansweredError, make_config
+from cabinvigil.daemon.commands.config_draft import BUILDS
+from cabinvigil.daemon.parts.scan import Scan, ScanAnswer
+from cabinvigil.daemon.parts.scan_targets import DeviceTree
+from cabinvigil.daemon.settings.config import Settings, load
+from tests.commands.calling import call
+
+GULL = (
+    *("gull", "2.9 x 1.6 x 1.5", "1", "3", "2", "70/30", "110 g/h", "0.8", "0.45"),
+    *("2 x 60 mm", "80", "1.1", "cells", "none"),
+)
+"""A van of 6 m3 at the coast, with other parts than the example's."""
+
+
+class Person:
+    """Answers in order; then nobody is there."""
+
+    def __init__(self, answers: Sequence[str]) -> None:
+        self._answers: Iterator[str] = iter(answers)
+        self.asked: list[str] = []
+
+    def __call__(self, prompt: str) -> str:
+        self.asked.append(prompt)
+        return next(self._answers, NOBODY)
+
+
+class Paper:
+    """An output that is kept."""
+
+    def __init__(self) -> None:
+        self.text = ""
+
+    def write(self, text: str) -> int:
+        self.text += text
+        return len(text)
+
+    def flush(self) -> None:
+        """Nothing waits."""
+
+
+def asked(file: Path, answers: Sequence[str]) -> tuple[Settings, str]:
+    paper = Paper()
+    make_config(file, paper, ask=Person(answers))  # type: ignore[arg-type]
+    return load(file), paper.text
+
+
+def test_the_answers_stand_in_the_config(tmp_path: Path) -> None:
+    """In our units: lengths, grams an hour and round holes are worked out."""
+    settings, _ = asked(tmp_path / "gull.toml", GULL)
+    cabin = settings.cabin
+    assert (cabin.name, cabin.people, cabin.altitude_m) == ("gull", 1, 3.0)
+    assert cabin.volume_m3 == pytest.approx(0.9 * 2.9 * 1.6 * 1.5, abs=0.05)
+    assert cabin.vent_low_cm2 == pytest.approx(2 * math.pi * 3.0**2, abs=0.05)
+    assert cabin.fuel == pytest.approx({"propane": 0.7, "butane": 0.3})
+    # Higher heating values: propane 50.3, butane 49.5 MJ/kg (NIST, as in air/).
+    assert cabin.burner_kw == pytest.approx(0.110 / 3.6 * 50.1, rel=0.005)
+    assert {part.kind for part in settings.parts.values()} == {
+        "o2_cell_ads1115",
+        "co_cell_ads1115",
+        "bme280",
+    }
+    assert settings.buzzer is None
+
+
+def test_what_it_tells_to_try_works(tmp_path: Path) -> None:
+    """The last two lines are calls; with each of the builds, by Enter alone else."""
+    for build in BUILDS:
+        file = tmp_path / f"van {build}.toml"
+        _, said = asked(file, ["", *[""] * 11, build, ""])
+        *_, first, second = said.splitlines()
+        word, *words = shlex.split(first)[1:]
+        assert word == "rehearse"
+        words[words.index("2")] = "0.05"  # hours
+        code, out, err = call(rehearse, *words, "--tick-s", "10")
+        assert (code, err) == (0, "")
+        assert "no span" not in out
+        word, *words = shlex.split(second)[1:]
+        code, out, err = call(precheck, *words)
+        assert (word, code, err) == ("precheck", 1, "")
+        assert out.splitlines()[-1].startswith("NOT FULLY CHECKED: buzzer, phone, log")
+
+
+def test_enter_alone_is_told(tmp_path: Path) -> None:
+    """Each guess in the account and beside its key, and none where it was answered."""
+    file = tmp_path / "cabin.toml"
+    _, said = asked(file, [""] * 14)
+    for words in ("2 sleepers", "0 m above the sea", "50 cm2 near the floor", "still"):
+        assert words in said.partition("Taken for granted: ")[2].splitlines()[0]
+    assert file.read_text().count("# taken for granted") == 11
+    file = tmp_path / "gull.toml"
+    _, said = asked(file, GULL)
+    assert "sleepers" not in said
+    assert "# taken for granted" not in file.read_text()
+
+
+def test_a_wrong_answer_is_asked_again(tmp_path: Path) -> None:
+    """One sentence, and the same question."""
+    person, paper = Person(["Gull!", "gull", "6000", "huge", "6", *[""] * 12]), Paper()
+    make_config(tmp_path / "gull.toml", paper, ask=person)  # type: ignore[arg-type]
+    assert [one[:9] for one in person.asked[:5]] == ["Its name "] * 2 + [
+        "Air space"
+    ] * 3
+    assert "6000 m3 cannot be: give 1 to 500" in paper.text
+    assert "'huge' is no number in m3" in paper.text
+
+
+@pytest.mark.parametrize("given", [0, 1, 7, len(GULL) - 1])
+def test_nobody_to_the_end_writes_nothing(given: int, tmp_path: Path) -> None:
+    """Ctrl-D after any answer: one sentence, and no file."""
+    file = tmp_path / "gull.toml"
+    with pytest.raises(UnansweredError, match="so nothing was written"):
+        make_config(file, Paper(), ask=Person(GULL[:given]))  # type: ignore[arg-type]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_ctrl_c_writes_nothing(tmp_path: Path) -> None:
+    """The same sentence as without anybody."""
+
+    def interrupted(_prompt: str) -> str:
+        raise KeyboardInterrupt
+
+    with pytest.raises(UnansweredError):
+        make_config(tmp_path / "a.toml", Paper(), ask=interrupted)  # type: ignore[arg-type]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_that_is_there_stays(tmp_path: Path) -> None:
+    """It is written over after a yes alone."""
+    file = tmp_path / "gull.toml"
+    file.write_text("mine")
+    for answers in (["", *GULL], ["no", *GULL], ["y", *GULL], []):
+        with pytest.raises((ValueError, UnansweredError)):
+            asked(file, answers)
+        assert file.read_text() == "mine"
+    settings, _ = asked(file, ["yes", *GULL])
+    assert settings.cabin.name == "gull"
+    assert [one.name for one in tmp_path.iterdir()] == ["gull.toml"]
+
+
+def test_without_a_heater(tmp_path: Path) -> None:
+    """Nothing is asked about one, and the rehearsal is that of sleepers alone."""
+    answers = ["tent", "8", "2", "900", "-3", "none", "0", "0", "usual", ""]
+    settings, said = asked(tmp_path / "tent.toml", answers)
+    assert settings.cabin.burner_kw == 0.0
+    assert "cabinvigil rehearse crowded" in said
+    assert "burner_low_kw" not in tomllib.loads((tmp_path / "tent.toml").read_text())
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--ask", "--json"], "leave the other options out"),
+        (["-o", "x.toml"], "add --ask"),
+        (["--ask", "-o", "/nowhere/at/all.toml"], "no file can be written there"),
+    ],
+)
+def test_calls_that_make_no_sense(words: list[str], says: str) -> None:
+    """Exit 2 and one sentence, before any question."""
+    code, out, err = call(command, *words)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert says in err
+
+
+def test_what_answers_on_the_wires(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing: the question again.  Two parts: they stand in the config."""
+    paper = Paper()
+    person = Person([*GULL[:-2], "scan", "least", "none"])
+    nowhere = DeviceTree(tmp_path / "nowhere")
+    make_config(tmp_path / "a.toml", paper, ask=person, machine=nowhere)  # type: ignore[arg-type]
+    assert "Nothing answers here that is known: choose a build." in paper.text
+    assert len(load(tmp_path / "a.toml").parts) == 3
+    answers = [ScanAnswer("0x62", ("scd4x",)), ScanAnswer("0x77", ("bme280",))]
+    found = Scan({"main": answers}, [], [], {"main": "/dev/i2c-1"})
+    monkeypatch.setattr(config_ask, "_scanned", lambda _machine: found)
+    settings, _ = asked(tmp_path / "b.toml", [*GULL[:-2], "scan", "none"])
+    assert {(one.kind, one.address) for one in settings.parts.values()} == {
+        ("scd4x", 0x62),
+        ("bme280", 0x77),
+    }
+
+
+def test_units_come_in_by_one_function() -> None:
+    """1 ft3 = 0.0283168 m3; Btu 1055.056 J; both by definition."""
+    assert read_quantity("210 ft3", "m3") == pytest.approx(5.947, abs=0.001)
+    assert read_quantity("5000 BTU/h", "kw") == pytest.approx(1.465, abs=0.001)
+    assert read_quantity("6", "m3") == 6.0
+    assert read_quantity("6 kg", "m3") is None

@@ -1,0 +1,141 @@
+"""Cabins that nobody has: drawn configs, each as a person could have written it."""
+
+from dataclasses import dataclass, replace
+from random import Random
+
+from cabinvigil.daemon.commands.emulated_spans import EmulatedSpans
+from cabinvigil.daemon.core.model import AlarmState, Command, Transition
+from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
+from cabinvigil.daemon.rehearsal.fitted import fit
+from cabinvigil.daemon.rehearsal.narrator import LineWriter
+from cabinvigil.daemon.rehearsal.play import emulated_night, play
+from cabinvigil.daemon.rehearsal.virtual import run_virtual
+from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.series import series_keys
+from cabinvigil.daemon.settings.values import changed
+from cabinvigil.daemon.settings.words import renderer
+
+O2 = ("o2_optical_line", "o2_cell_ads1115", "o2_key_register", "frame9_o2")
+CO = ("frame9_co", "co_cell_ads1115")
+CO2 = ("scd4x", "frame9_co2", None)
+MORE = ("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226")
+ADDRESSES = {"o2_cell_ads1115": 0x49, "co_cell_ads1115": 0x48, "tmp117": 0x4A}
+"""Where two kinds have the same usual one, the other."""
+ON_SERIAL = {"frame9_co", "frame9_co2", "frame9_o2", "o2_optical_line", "pm_frame"}
+OPTIONS = {
+    "frame9_co": ('mode = "question", answer_ppm = 0.1', "compensated = true"),
+    "co_cell_ads1115": ('pins = "2-3"', "gain_ohm = 30000.0"),
+    "o2_cell_ads1115": ('pins = "1"', 'barrier = "capillary"', "air_mv = 55.0"),
+    "o2_key_register": ('barrier = "capillary"',),
+    "frame9_o2": ('mode = "question"', 'barrier = "capillary"'),
+    "frame9_co2": ("full_scale_ppm = 20000.0",),
+    "ina226": ("shunt_mohm = 0.75",),
+}
+FUELS = ('"propane"', '"butane"', "{ propane = 0.4, butane = 0.6 }")
+
+
+def drawn(seed: int) -> str:
+    """Return a config as text; the same for the same seed."""
+    random = Random(seed)
+    volume_m3 = round(random.uniform(4.0, 40.0), 1)
+    burner_kw = round(random.uniform(0.1, 0.16) * volume_m3, 2)
+    vent_cm2 = round(random.uniform(90.0, 140.0) * burner_kw)
+    lines = [
+        "[cabin]",
+        f'name = "drawn-{seed}"',
+        f"volume_m3 = {volume_m3}",
+        f"altitude_m = {random.uniform(0.0, 3000.0):.0f}.0",
+        f"people = {random.randint(1, 3)}",
+        f"burner_kw = {burner_kw}",
+        f"vent_low_cm2 = {vent_cm2}",
+        f"vent_high_cm2 = {vent_cm2}",
+        f"outside_c = {random.uniform(-4.0, 10.0):.0f}",
+        f"fuel = {random.choice(FUELS)}",
+        "[buzzer]",
+        'line = "GPIO17"',
+        "[i2c.main]",
+        'device = "/dev/i2c-1"',
+        "[part.baro]",
+        'kind = "bme280"',
+        'bus = "main"',
+        f"address = 0x{random.choice((0x76, 0x77)):x}",
+    ]
+    kinds = [random.choice(O2), random.choice(CO), random.choice(CO2)]
+    kinds += random.sample(MORE, random.randint(0, 3))
+    for index, kind in enumerate(filter(None, kinds)):
+        lines += _part(f"part-{index}", kind, index, random)
+    return "\n".join(lines) + "\n"
+
+
+def _part(name: str, kind: str, index: int, random: Random) -> list[str]:
+    lines = [f"[part.{name}]", f'kind = "{kind}"']
+    if kind in ON_SERIAL:
+        lines.append(f'port = "/dev/serial/by-path/platform-usb-0:1.{index}:1.0-port0"')
+    elif kind == "ds18b20":
+        lines.append('path = "/sys/bus/w1/devices/28-000000000001/w1_slave"')
+        lines.append(f'place = "{random.choice(("", "glass", "outside"))}"')
+    else:
+        lines.append('bus = "main"')
+        if kind in ADDRESSES:
+            lines.append(f"address = 0x{ADDRESSES[kind]:x}")
+    if kind == "tmp117":
+        lines.append('place = "glass"')
+    if kind in OPTIONS and random.random() < 0.5:
+        lines.append(f"options = {{ {random.choice(OPTIONS[kind])} }}")
+    if kind in (*O2, *CO, *CO2):
+        lines.append('temperature_from = "baro"')
+        lines.append('pressure_from = "baro"')
+        lines.append('humidity_from = "baro"')
+    return lines
+
+
+@dataclass
+class Heard:
+    """What one rehearsed night in a drawn cabin gave."""
+
+    rings: list[tuple[float, Transition]]
+    """Alarms of the air that rang, with their seconds."""
+    faults: list[str]
+    """Every alarm of a part or of the watch that stood, however grave."""
+    missing: list[str]
+    """The series that had no value at the end."""
+
+
+OF_PARTS = ("sensor", "gases-disagree", "stratified", "watch-fault")
+"""How alarms on the watch and its parts begin; the others are of the air."""
+
+
+def rehearsed(
+    settings: Settings, spans: EmulatedSpans, name: str, hours: float, seed: int
+) -> Heard:
+    """Play a night as `rehearse` does, judged every ten seconds."""
+    settings = replace(settings, watch=changed(settings.watch, tick_s=10.0))
+    night = emulated_night(
+        settings, renderer("en"), fit(name, settings).night, hours, seed, spans.make
+    )
+    told: list[tuple[float, Transition]] = []
+
+    def write(command: Command, time_s: float) -> None:
+        if isinstance(command, Transition) and command.was is AlarmState.NORMAL:
+            told.append((time_s, command))
+
+    watcher = run_virtual(play(night, lambda _clock, _report: [LineWriter(write)]))
+    keys = series_keys(settings.parts, part_infos(settings.parts)).values()
+    heard = Heard([], [], sorted(set(keys) - set(watcher.numbers())))
+    for at_s, one in told:
+        if one.alarm.startswith(OF_PARTS):
+            heard.faults.append(f"{one.alarm} at {at_s:.0f} s")
+        else:
+            heard.rings.append((at_s, one))
+    return heard
+
+
+def crossing_h(settings: Settings, o2_pct: float) -> float:
+    """Return when the shut night's oxygen is down to this; 9 h where it never is."""
+    cabin = EmulatedCabin(settings.cabin, fit("shut", settings).night)
+    for minute in range(540):
+        cabin.advance(60.0 * minute)
+        if cabin.truth().o2_pct <= o2_pct:
+            return minute / 60.0
+    return 9.0
