@@ -16,7 +16,7 @@ from cabinvigil.daemon.commands.base import USUAL_CONFIG, CallError, check_range
 from cabinvigil.daemon.phone.settings import USUAL_PHONE_CONFIG
 
 DAEMON = Path(__file__).parents[2] / "daemon"
-NAMED = {"show", "mark", "morning", "compare", "run", "log"}
+NAMED = {"show", "trial", "mark", "morning", "compare", "run", "log"}
 """Commands whose options hold the usual config's path where none is given."""
 
 

@@ -71,7 +71,8 @@ ENDINGS = [
     (
         ["compare", "good.csv@x"],
         2,
-        "good.csv@x: a stretch is written FILE@MARK..MARK; a side may be left out",
+        "good.csv@x: a stretch is written FILE@MARK..MARK, where a side may be left "
+        "out, or NIGHT@trial",
     ),
     (
         ["replay", "good.csv", "good.csv"],
