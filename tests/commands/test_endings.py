@@ -71,8 +71,10 @@ ENDINGS = [
     (
         ["compare", "good.csv@x"],
         2,
-        "good.csv@x: a stretch is written FILE@MARK..MARK, where a side may be left "
-        "out, or NIGHT@trial",
+        (
+            "good.csv@x: a stretch is written FILE@MARK..MARK, where a side may be left "
+            "out, or NIGHT@trial"
+        ),
     ),
     (
         ["replay", "good.csv", "good.csv"],
