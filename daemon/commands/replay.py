@@ -5,8 +5,9 @@ night or many are put through twice, and what other limits would change is a tab
 """
 
 import argparse
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import IO
 
 from cabinvigil.daemon.commands.base import CallError, add_config, add_json, print_note
@@ -35,6 +36,7 @@ from cabinvigil.daemon.text.terminal import progress
 EXAMPLE = """example, nights of the trailer Lapwing:
   cabinvigil replay night-2026-01-16.jsonl --json --estimates
   cabinvigil replay lapwing.csv --config cabin.toml
+  cabinvigil replay nights/
   cabinvigil replay nights/ --limits stricter.toml
 
 where stricter.toml holds what is to be tried, and all else stays as it was:
@@ -50,8 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         nargs="+",
         metavar="NIGHT",
-        help="CSV with time_s and quantities, or a night's log; with --limits also "
-        "many of them, or a folder of nights",
+        help="CSV with time_s and quantities, a night's log, or a folder of nights",
     )
     add_json(parser, lines=True)
     parser.add_argument(
@@ -80,7 +81,7 @@ def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decide
     if is_log(path):
         if not path.is_file():
             raise RecordingError(f"{path}: is not there; give the path of a log")
-        return _decide_log(path, settings, note)
+        return _decide_log([path], settings, note)
     recording = Recording(path)
     for text in recording.notes():
         note(text)
@@ -88,9 +89,11 @@ def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decide
     return replay_columns(recording, known, renderer(known.watch.language))
 
 
-def _decide_log(path: Path, settings: Settings | None, note: Note) -> Decided:
+def _decide_log(
+    paths: Sequence[Path], settings: Settings | None, note: Note
+) -> Decided:
     render = renderer("en" if settings is None else settings.watch.language)
-    logbook = Logbook(path)
+    logbook, path = Logbook(*paths), paths[0]
 
     def of_it(text: str) -> None:
         note(f"{path.name}: {text}")
@@ -122,12 +125,50 @@ def _told(
     if args.limits is not None:
         rows = _compared(args, settings, err)
         return (json_line(as_json(row)) for row in rows) if args.json else lines(rows)
-    if len(args.files) > 1:
-        raise CallError(
-            "replay takes one night at a time; several go with --limits FILE"
-        )
+    if len(args.files) > 1 or args.files[0].is_dir():
+        return _each(args, settings, err)
     decided = decide(args.files[0], settings, lambda text: print_note(text, err))
     return _json(decided, args.estimates) if args.json else _words(decided)
+
+
+def _each(
+    args: argparse.Namespace, settings: Settings | None, err: IO[str]
+) -> Iterator[str]:
+    """Replay several nights, one after the other, each under its name."""
+    failed: list[RecordingError] = []
+    wanted = [night for path in args.files for night in _nights(path)]
+    for name, paths in wanted:
+        try:
+            yield from _of_night(name, paths, args, settings, err)
+        except RecordingError as error:
+            failed.append(error)
+    if len(failed) == len(wanted):
+        raise failed[0]
+    for error in failed:
+        print_note(f"{error}: it is passed over.", err)
+
+
+def _of_night(
+    name: str,
+    paths: Sequence[Path],
+    args: argparse.Namespace,
+    settings: Settings | None,
+    err: IO[str],
+) -> Iterator[str]:
+    def note(text: str) -> None:
+        print_note(text, err)
+
+    if is_log(paths[0]):
+        decided = _decide_log(paths, settings, note)
+    else:
+        decided = decide(paths[0], settings, note)
+    if args.json:
+        yield from _json(decided, args.estimates, {"night": name})
+        return
+    words = _words(decided)
+    first = next(words)  # a night that cannot be replayed is not named as if it were
+    yield from (name, first)
+    yield from words
 
 
 def _compared(
@@ -158,12 +199,14 @@ def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:
         )
 
 
-def _json(decided: Decided, estimates: bool) -> Iterator[str]:
+def _json(
+    decided: Decided, estimates: bool, head: Mapping[str, str] = MappingProxyType({})
+) -> Iterator[str]:
     for time_s, commands in decided:
         for command in commands:
             spelled = spell(command, time_s, estimates=estimates)
             if spelled is not None:
-                yield json_line(spelled)
+                yield json_line({**head, **spelled})
 
 
 def _words(decided: Decided) -> Iterator[str]:

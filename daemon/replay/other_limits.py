@@ -1,6 +1,6 @@
 """Limits to be tried on nights that are over: read from a file, put into a config."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -8,7 +8,7 @@ from typing import Any
 
 from cabinvigil.daemon.settings.alarms import LIMITS_TABLES, build_alarms, source_of
 from cabinvigil.daemon.settings.config import ConfigError, Mistake, Settings
-from cabinvigil.daemon.settings.errors import one_line, unknown_key
+from cabinvigil.daemon.settings.errors import nearest, one_line, unknown_key
 from cabinvigil.daemon.settings.read import read_toml
 from cabinvigil.daemon.settings.recorded import packaged_alarms
 from cabinvigil.daemon.settings.registries import Registries
@@ -35,12 +35,23 @@ class OtherLimits:
         today = packaged_alarms() if unknown else {}
         for name, table in self.tables.items():
             plain[name] = {**plain.get(name, today.get(name, {})), **table}
-        mistakes: list[Mistake] = []
+        mistakes = list(self._misnamed([*(plain.keys() - unknown), *today]))
+        if mistakes:
+            raise ConfigError(mistakes)
         merged = source_of(plain, self.file, mistakes)
         found = build_alarms(source_of({}, self.file, []), merged, None, Registries())
         if mistakes := [*mistakes, *found.mistakes]:
             raise ConfigError(mistakes)
         return replace(settings, alarms=MappingProxyType(found.alarms))
+
+    def _misnamed(self, known: Sequence[str]) -> Iterator[Mistake]:
+        """Tell of tables that no alarm has, where one of nearly that name is there."""
+        for name, table in self.tables.items():
+            near = nearest(name, known)
+            if name not in known and "kind" not in table and near:
+                what = "is no alarm that these nights had"
+                mend = f"write [alarm.{near}] if that was meant"
+                yield Mistake(self.file, f"alarm.{name}", what, mend)
 
 
 def read_limits(path: Path) -> OtherLimits:

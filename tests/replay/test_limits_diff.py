@@ -223,7 +223,7 @@ def test_a_whole_copy_of_the_packaged_limits_can_be_tried(tmp_path: Path) -> Non
         ("[alarm.co-level]\nsteps = 7\n", "alarm.co-level.steps"),
         ("[alarms.co-level]\n", "alarms is not a known table; write `alarm`"),
         ("", "names no alarm; add a table like [alarm.o2-low]"),
-        ("[alarm.co-levl]\nsteps = []\n", "alarm.co-levl.kind is missing"),
+        ("[alarm.co-levl]\nsteps = []\n", "write [alarm.co-level] if that was meant"),
         ("[alarm.co-level]\nstep = []\n", "alarm.co-level.step is not a known key"),
         ("alarm = 3\n", "alarm is no set of named tables"),
         ("[alarm", "is not TOML at line 1"),
@@ -242,7 +242,7 @@ def test_a_mistake_names_file_key_and_mend(
 
 
 def test_what_cannot_be_replayed_is_one_sentence(tmp_path: Path) -> None:
-    """No start record, no file, no night in the folder, and several without limits."""
+    """No start record, no file, no night in the folder, and none of several."""
     good, empty = limits(tmp_path, AT_20), tmp_path / "empty"
     empty.mkdir()
     bare = logs.write(tmp_path, logs.air([(0.0, {"co_ppm": 3.0})]))
@@ -252,7 +252,7 @@ def test_what_cannot_be_replayed_is_one_sentence(tmp_path: Path) -> None:
         ((empty, "--limits", good), "holds no night"),
         ((bare, "--limits", tmp_path / "none.toml"), "none.toml is not there"),
         ((bare, "--limits", good, "--estimates"), "leave out --estimates"),
-        ((bare, bare), "one night at a time"),
+        ((bare, bare), "no start record"),
     ):
         code, out, err = call(*words)
         assert (code, out) == (2, "")
