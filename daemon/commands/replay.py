@@ -144,8 +144,8 @@ def _each(
             failed.append(error)
     if len(failed) == len(wanted):
         raise failed[0]
-    for error in failed:
-        print_note(f"{error}: it is passed over.", err)
+    for why in failed:
+        print_note(f"{why}: it is passed over.", err)
 
 
 def _of_night(

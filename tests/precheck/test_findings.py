@@ -341,3 +341,16 @@ def test_v5_the_fewer_hours_are_told_and_below_half_is_minded() -> None:
     found = supply(low, 9.0, None, 11.0)
     assert (found.word, "below half" in found.text) == ("mind", True)
     assert supply(low, 9.0, None, 11.0, is_lithium=True).word == "good"
+
+
+def test_nobody_goes_to_bed_in_a_trial() -> None:
+    """The second phone would be told nothing: it is ended first, and the air let out."""
+    answer = {
+        **{"alarms": [], "readings": {}, "faults": {}, "doubtful": []},
+        "trial": {"text": "roof vent", "left_s": 60.0, "until": ""},
+    }
+    (found,) = precheck.watch(status_of(answer, runs=True), is_emulated=False)
+    assert (found.subject, found.word) == ("trial", "bad")
+    assert "`cabinvigil trial end`" in found.text
+    over = status_of({**answer, "trial": None}, runs=True)
+    assert list(precheck.watch(over, is_emulated=False)) == []
