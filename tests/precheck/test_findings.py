@@ -344,9 +344,12 @@ def test_v5_the_fewer_hours_are_told_and_below_half_is_minded() -> None:
 
 
 def test_nobody_goes_to_bed_in_a_trial() -> None:
-    """The second phone would be told nothing: it is ended first, and the air let out."""
+    """The second phone would be told nothing: it is ended first, then aired."""
     answer = {
-        **{"alarms": [], "readings": {}, "faults": {}, "doubtful": []},
+        "alarms": [],
+        "readings": {},
+        "faults": {},
+        "doubtful": [],
         "trial": {"text": "roof vent", "left_s": 60.0, "until": ""},
     }
     (found,) = precheck.watch(status_of(answer, runs=True), is_emulated=False)
