@@ -1,12 +1,12 @@
 """Plan a night before bed: vents, gas, wet and warmth, each with its range."""
 
 import argparse
-from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 from cabinvigil.daemon.air.figures import LEAK_PER_H
-from cabinvigil.daemon.commands.base import add_config, add_json
+from cabinvigil.daemon.commands.base import add_config, add_json, add_units, units_of
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import (
     ACCEPTED,
@@ -21,6 +21,9 @@ from cabinvigil.daemon.planning.plan import Plan, plan
 from cabinvigil.daemon.planning.words import plan_object, sweep_object
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+
+if TYPE_CHECKING:
+    from cabinvigil.daemon.settings.config import Settings
 
 OPTIONS = (
     "volume_m3",
@@ -82,6 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
     )
     add_json(parser)
+    add_units(parser)
 
 
 def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
@@ -126,14 +130,18 @@ def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: IO[str]) -> No
         objects = [(at, plan_object(made, changes(made))) for at, made in rows]
         out.write(json_line(sweep_object(args.sweep, objects)) + "\n")
     else:
-        out.write(table(args.sweep, rows))
+        out.write(table(args.sweep, rows, cabin.units))
 
 
 def _cabin(args: argparse.Namespace) -> CabinPlan:
     """Take the figures from the config, then from the options, which win."""
-    given: dict[str, object] = (
-        dict(_configured(args.config)) if args.config is not None else {}
-    )
+    given: dict[str, object] = {}
+    read_as: tuple[str, ...] = ()
+    configured: object = None
+    if args.config is not None:
+        settings = _configured(args.config)
+        given, configured = from_config(settings.cabin), settings.cabin.units
+        read_as = tuple(one for one in settings.read_as if one.startswith("cabin."))
     typed = {key: getattr(args, key) for key in OPTIONS}
     typed = {key: value for key, value in typed.items() if value is not None}
     sentences: list[str] = []
@@ -144,19 +152,24 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
         except PlanError as error:
             sentences += error.sentences
     try:
-        cabin = cabin_plan({**given, **typed}, tuple(burns), frozenset(typed))
+        cabin = cabin_plan(
+            {**given, **typed},
+            tuple(burns),
+            frozenset(typed),
+            units_of(args, configured),
+        )
     except PlanError as error:
         raise PlanError([*error.sentences, *sentences]) from None
     if sentences:
         raise PlanError(sentences)
-    return cabin
+    return replace(cabin, read_as=(*read_as, *cabin.read_as))
 
 
-def _configured(path: Path) -> Mapping[str, object]:
+def _configured(path: Path) -> "Settings":
     # Only here: reading a config costs more than the whole plan.
     from cabinvigil.daemon.settings.config import ConfigError, load
 
     try:
-        return from_config(load(path).cabin)
+        return load(path)
     except ConfigError as error:
         raise PlanError([str(mistake) for mistake in error.mistakes]) from None

@@ -50,16 +50,24 @@ def _vents(made: Plan) -> str:
     if vents.move_cm2:
         here, there = ("floor", "roof") if vents.move_cm2 > 0.0 else ("roof", "floor")
         return (
-            f"Move {_areas(abs(vents.move_cm2))} of vent from near the {here} to near "
-            f"the {there}."
+            f"Move {_areas(made, abs(vents.move_cm2))} of vent from near the {here} "
+            f"to near the {there}."
         )
     wanted = {"near the floor": vents.add_low_cm2, "near the roof": vents.add_high_cm2}
-    places = [f"{_areas(cm2)} {where}" for where, cm2 in wanted.items() if cm2]
+    places = [f"{_areas(made, cm2)} {where}" for where, cm2 in wanted.items() if cm2]
     return f"Open more vent: {' and '.join(places)}."
 
 
-def _areas(cm2: float) -> str:
+def _areas(made: Plan, cm2: float) -> str:
+    if made.cabin.units.is_us:
+        return made.cabin.units.said("cm2", cm2)
     return f"{cm2:.0f} cm2 ({cm2 / CM2_PER_IN2:.0f} square inches)"
+
+
+def _degrees(made: Plan, temp_c: float) -> str:
+    if made.cabin.units.is_us:
+        return made.cabin.units.said("c", temp_c)
+    return f"{temp_c:z.0f} degrees"
 
 
 def _hot(made: Plan) -> str:
@@ -68,7 +76,7 @@ def _hot(made: Plan) -> str:
         return ""
     return (
         f"Burn low or in turns: lit all the time, this burner would bring the cabin to "
-        f"{warm_c:.0f} degrees."
+        f"{_degrees(made, warm_c)}."
     )
 
 
@@ -91,22 +99,25 @@ def _wet(made: Plan) -> str:
     dry, have = made.vent.dry_cm2, made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
     if made.wet.runs_from_min[1] is None or dry is None or dry <= have:
         return ""
+    said = made.cabin.units.said
     if dry - have > MOST_DRYING_CM2:
         return "The pane will run, and no vent dries it: wipe it in the morning."
     return (
-        f"The pane will run: {dry - have:.0f} cm2 more vent would keep it dry and take "
-        f"{made.vent.dry_heat_w or 0.0:.0f} W; wiping it costs nothing."
+        f"The pane will run: {said('cm2', dry - have)} more vent would keep it dry and "
+        f"take {said('w', made.vent.dry_heat_w or 0.0)}; wiping it costs nothing."
     )
 
 
 def _cylinder(made: Plan) -> str:
     hours, night = made.gas.cylinder_hours[0], made.gas.kwh
+    units = made.cabin.units
     if hours is None or made.cabin.burner_kw == 0:
         return ""
     if made.gas.fed_kw < made.cabin.burner_kw and hours < (made.gas.hours_by_gas or 0):
         return (
             f"Take a larger cylinder or propane: in this cold it feeds "
-            f"{made.gas.fed_kw:.1f} kW for long, not {made.cabin.burner_kw:.1f}."
+            f"{units.said('kw', made.gas.fed_kw, 1)} for long, not "
+            f"{units.number('kw', made.cabin.burner_kw, 1)}."
         )
     if hours < night / made.cabin.burner_kw:
         return f"Have a second cylinder ready: this one lasts {hours:.0f} hours."
@@ -119,6 +130,6 @@ def _cold(made: Plan) -> str:
     if coldest >= WARM_ENOUGH_C or _burns_asleep(made):
         return ""
     return (
-        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning, rather "
-        "than burn on."
+        f"Pack bags and clothes for {_degrees(made, coldest)} inside by morning, "
+        "rather than burn on."
     )

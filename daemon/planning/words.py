@@ -22,6 +22,7 @@ from cabinvigil.daemon.planning.plan import Plan, Range
 from cabinvigil.daemon.text.json import rounded_each
 from cabinvigil.daemon.text.moments import hour_of_day
 from cabinvigil.daemon.text.numbers import bracketed, grouped, or_never
+from cabinvigil.daemon.text.units_said import SI, Units
 
 WIDTH = 84
 
@@ -67,9 +68,20 @@ def _wrapped(text: str, indent: str = "   ") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
-def _range(triple: Range, decimals: int, unit: str) -> str:
-    low, middle, high = (or_never(value, decimals) for value in triple)
-    likeliest = middle if middle == "never" else f"{middle} {unit}"
+def sign(unit: str, units: Units) -> str:
+    """Return what stands behind a number of one of our units in the plan."""
+    return "C" if units.unit(unit) == "c" else units.sign(unit)
+
+
+def _range(triple: Range, decimals: int, unit: str, units: Units = SI) -> str:
+    """Write a range; its unit is one of ours, or any other text."""
+    low, middle, high = (
+        or_never(value, decimals)
+        if value is None
+        else units.number(unit, value, decimals, " ")
+        for value in triple
+    )
+    likeliest = middle if middle == "never" else f"{middle} {sign(unit, units)}"
     return likeliest if low == high else bracketed(f"{likeliest} ", low, high)
 
 
@@ -88,17 +100,22 @@ def _when(made: Plan) -> str:
 
 
 def _head(made: Plan) -> list[str]:
-    cabin = made.cabin
-    wind = "still air" if cabin.wind_mps == 0 else f"wind {cabin.wind_mps:g} m/s"
-    flame = f"{cabin.burner_kw:g} kW {_when(made)}" if cabin.burner_kw else "no burner"
+    cabin, units = made.cabin, made.cabin.units
+    said = units.given_said
+    wind = "still air" if cabin.wind_mps == 0 else f"wind {said('mps', cabin.wind_mps)}"
+    flame = "no burner"
+    if cabin.burner_kw:
+        flame = f"{said('kw', cabin.burner_kw)} {_when(made)}"
     text = (
-        f"{cabin.volume_m3:g} m3, {cabin.people:g} sleeping, {flame}; vents "
-        f"{cabin.vent_low_cm2:g} cm2 low and {cabin.vent_high_cm2:g} cm2 high; "
-        f"{cabin.outside_c:g} C and {cabin.outside_rh_pct:g} % outside, {wind}, "
-        f"{cabin.altitude_m:g} m up; to bed at {hour_of_day(BED_H)} for "
+        f"{said('m3', cabin.volume_m3)}, {cabin.people:g} sleeping, {flame}; vents "
+        f"{said('cm2', cabin.vent_low_cm2)} low and "
+        f"{said('cm2', cabin.vent_high_cm2)} high; "
+        f"{units.given('c', cabin.outside_c)} {sign('c', units)} and "
+        f"{cabin.outside_rh_pct:g} % outside, {wind}, "
+        f"{said('m', cabin.altitude_m)} up; to bed at {hour_of_day(BED_H)} for "
         f"{cabin.hours:g} h."
     )
-    walls = f"walls and panes pass {cabin.loss_w_k:.0f} W/K"
+    walls = f"walls and panes pass {units.said('w_k', cabin.loss_w_k)}"
     if cabin.wall_w_k is None:
         walls += ", a guess from the volume"
     leak = (
@@ -111,6 +128,7 @@ def _head(made: Plan) -> list[str]:
         "Plan for the night",
         *_wrapped(text),
         *_wrapped(f"Taken: {walls}; {leak}."),
+        *(_wrapped(f"Read: {'; '.join(cabin.read_as)}.") if cabin.read_as else ()),
         *_wrapped(
             "First the likeliest figure, then in brackets the least and the most of "
             "what nobody can know beforehand."
@@ -119,16 +137,16 @@ def _head(made: Plan) -> list[str]:
 
 
 def _settled(made: Plan) -> list[str]:
-    air = made.air
+    air, units = made.air, made.cabin.units
     lines = [
         "1. As it is, once settled" + (" with the burner lit" * bool(_burner(made))),
         _line("oxygen, as breathed", _range(air.o2_pct, 1, "%")),
         *_like_a_height(made),
         _line("carbon dioxide", _range(air.co2_ppm, 0, "ppm")),
         _line("humidity", _range(air.rh_pct, 0, "%")),
-        _line("inside temperature", _range(air.temp_c, 0, "C")),
-        _line("dew point", _range(air.dew_point_c, 0, "C")),
-        _line("outdoor air coming in", _range(air.air_m3_h, 0, "m3/h")),
+        _line("inside temperature", _range(air.temp_c, 0, "c", units)),
+        _line("dew point", _range(air.dew_point_c, 0, "c", units)),
+        _line("outdoor air coming in", _range(air.air_m3_h, 0, "m3_h", units)),
     ]
     if made.vent_flow.high_m3_h > 0:
         lines += _wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
@@ -143,7 +161,8 @@ def _like_a_height(made: Plan) -> list[str]:
     like_m = made.like_sleeping_at_m
     if like_m < THIN_FROM_M:
         return []
-    return [_line("like sleeping at", f"{grouped(round(like_m, -2))} m")]
+    like = made.cabin.units.said("m", like_m, -2, " ")
+    return [_line("like sleeping at", like)]
 
 
 def _burner(made: Plan) -> float:
@@ -196,14 +215,16 @@ def _shut(made: Plan) -> list[str]:
     return lines
 
 
-def _area(cm2: float | None) -> str:
+def _area(cm2: float | None, units: Units) -> str:
     if cm2 is None:
         return "none is enough without wind"
+    if units.is_us:
+        return units.said("cm2", cm2)
     return f"{cm2:.0f} cm2 = {cm2 / CM2_PER_IN2:.0f} square inches"
 
 
 def _vent(made: Plan) -> list[str]:
-    vent, cabin = made.vent, made.cabin
+    vent, cabin, units = made.vent, made.cabin, made.cabin.units
     low, middle, high = vent.needed_cm2
     names = {
         "en721": "EN 721, leisure vehicles",
@@ -211,18 +232,19 @@ def _vent(made: Plan) -> list[str]:
         "as5601": "AS/NZS 5601.2, caravans",
     }
     have = cabin.vent_low_cm2 + cabin.vent_high_cm2
-    most = "no limit" if high is None else f"{high:.0f}"
+    most = "no limit" if high is None else units.number("cm2", high)
     lines = [
         "3. Free vent area, low and high together",
-        _line("you have", _area(have)),
-        _line("needed in still air", _area(middle))
-        + ("" if low is None else f"  ({low:.0f} to {most})"),
-        _line("rule of thumb", _area(vent.thumb_cm2)),
+        _line("you have", _area(have, units)),
+        _line("needed in still air", _area(middle, units))
+        + ("" if low is None else f"  ({units.number('cm2', low)} to {most})"),
+        _line("rule of thumb", _area(vent.thumb_cm2, units)),
     ]
     if made.vents.is_enough:
         lines.insert(2, _line("", "enough, at the worst of every figure"))
     for key, cm2 in vent.standards_cm2.items():
-        lines.append(_line(names[key], "no row found" if cm2 is None else _area(cm2)))
+        area = "no row found" if cm2 is None else _area(cm2, units)
+        lines.append(_line(names[key], area))
     state = vent.at_thumb.state
     if _burner(made):
         lines += _wrapped(
@@ -235,44 +257,47 @@ def _vent(made: Plan) -> list[str]:
 
 
 def _gas(made: Plan) -> list[str]:
-    gas, cabin = made.gas, made.cabin
+    gas, cabin, said = made.gas, made.cabin, made.cabin.units.said
     if _burner(made) == 0:
         return ["4. Gas", *_wrapped("Nothing burns.")]
     lines = [
         "4. Gas",
-        _line("for the night", f"{gas.kg:.2f} kg = {gas.kwh:.1f} kWh"),
+        _line("for the night", f"{said('kg', gas.kg, 2)} = {said('kwh', gas.kwh, 1)}"),
         _line("a cylinder lasts", _range(gas.cylinder_hours, 0, "h of burning")),
         _line("by its gas alone", f"{or_never(gas.hours_by_gas)} h"),
         _line(
-            "in this cold it feeds", f"{gas.fed_kw:.1f} kW for as long as it is full"
+            "in this cold it feeds",
+            f"{said('kw', gas.fed_kw, 1)} for as long as it is full",
         ),
         _line("cylinders a week", f"{gas.cylinders_a_week:.1f}"),
     ]
     if gas.fed_kw < cabin.burner_kw:
         lines += _wrapped(
-            f"That is less than the burner's {cabin.burner_kw:g} kW: it will burn low "
+            f"That is less than the burner's "
+            f"{cabin.units.given_said('kw', cabin.burner_kw)}: it will burn low "
             "before the gas is gone."
         )
     return lines
 
 
 def _wet(made: Plan) -> list[str]:
-    wet, vent = made.wet, made.vent
+    wet, vent, units = made.wet, made.vent, made.cabin.units
     lines = [
         "5. Wet",
-        _line("water from the burner", f"{wet.burner_kg:.2f} litres"),
-        _line("water from people", f"{wet.people_kg:.2f} litres"),
+        _line("water from the burner", units.said("l", wet.burner_kg, 2)),
+        _line("water from people", units.said("l", wet.people_kg, 2)),
         _line("the pane mists after", _range(wet.mist_from_min, 0, "min")),
         _line("and runs after", _range(wet.runs_from_min, 0, "min")),
-        _line("water on panes by morning", _range(wet.ran_down_kg, 2, "litres")),
+        _line("water on panes by morning", _range(wet.ran_down_kg, 2, "l", units)),
     ]
     have = made.cabin.vent_low_cm2 + made.cabin.vent_high_cm2
     if vent.dry_cm2 is None:
         lines += _wrapped("No vent keeps the pane dry in still air.")
     elif vent.dry_cm2 > have:
         lines += _wrapped(
-            f"{vent.dry_cm2 - have:.0f} cm2 more vent would keep the pane dry once "
-            f"settled, and take {vent.dry_heat_w or 0:.0f} W of heat."
+            f"{units.said('cm2', vent.dry_cm2 - have)} more vent would keep the pane "
+            f"dry once settled, and take {units.said('w', vent.dry_heat_w or 0)} of "
+            "heat."
         )
     else:
         lines += _wrapped("Once settled, the vents as they are keep the pane dry.")
@@ -283,16 +308,18 @@ def _warmth(made: Plan) -> list[str]:
     first = made.nights[0].moments[0].hour
     last = made.nights[0].moments[-1].hour
     hours = [first + i for i in range(int(last - first + 1e-6) + 1)]
+    units = made.cabin.units
+    heat = units.said("w", made.vent_heat_w)
     lines = [
         "6. Warmth",
-        _line("heat that the vents take", f"{made.vent_heat_w:.0f} W once settled"),
+        _line("heat that the vents take", f"{heat} once settled"),
     ]
     for hour in hours:
         temps: list[float] = [way.at(hour).temp_c for way in made.nights]
         lit = "  burner lit" if made.nights[0].at(hour).burning else ""
         triple = (min(temps), temps[0], max(temps))
         lines.append(
-            _line(f"inside at {hour_of_day(hour)}", _range(triple, 0, "C") + lit)
+            _line(f"inside at {hour_of_day(hour)}", _range(triple, 0, "c", units) + lit)
         )
     return lines
 
@@ -300,7 +327,8 @@ def _warmth(made: Plan) -> list[str]:
 def _side_by_side(made: Plan) -> list[str]:
     if _burner(made) == 0:
         return ["With no burner there is one night only."]
-    mine, other = made.nights[0], made.other_night
+    mine, other, units = made.nights[0], made.other_night, made.cabin.units
+    number = units.number
     rows = [
         ("", _when(made), "all night" if _is_all(made) else _windows(made.other_burns)),
         ("lowest oxygen, %", f"{mine.least_o2_pct:.1f}", f"{other.least_o2_pct:.1f}"),
@@ -317,13 +345,18 @@ def _side_by_side(made: Plan) -> list[str]:
             "asleep: carbon dioxide, ppm",
             *(_asleep(made.cabin, n, "co2_ppm") for n in (mine, other)),
         ),
-        ("coldest asleep, C", _coldest(made.cabin, mine), _coldest(made.cabin, other)),
         (
-            "on panes and walls, litres",
-            f"{mine.moments[-1].settled_kg:.2f}",
-            f"{other.moments[-1].settled_kg:.2f}",
+            f"coldest asleep, {sign('c', units)}",
+            *(_coldest(made.cabin, night) for night in (mine, other)),
         ),
-        ("gas, kWh", f"{mine.burnt_kwh:.1f}", f"{other.burnt_kwh:.1f}"),
+        (
+            f"on panes and walls, {units.sign('l')}",
+            *(number("l", n.moments[-1].settled_kg, 2) for n in (mine, other)),
+        ),
+        (
+            f"gas, {units.sign('kwh')}",
+            *(number("kwh", night.burnt_kwh, 1) for night in (mine, other)),
+        ),
     ]
     table = [f"   {name:<31}{left:<16}{right}" for name, left, right in rows]
     return ["The burner lit, side by side", *table, *_wrapped(ADVISED_AGAINST)]
@@ -340,7 +373,8 @@ def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
 
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
-    return f"{min(moment.temp_c for moment in moments_asleep(cabin, night)):z.0f}"
+    coldest_c = min(moment.temp_c for moment in moments_asleep(cabin, night))
+    return cabin.units.number("c", coldest_c)
 
 
 def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:

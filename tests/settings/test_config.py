@@ -16,7 +16,6 @@ from cabinvigil.daemon.settings.config import (
     from_plain,
     standard,
 )
-from cabinvigil.daemon.settings.errors import UNITS, convert
 from cabinvigil.daemon.settings.parts import TAKEN
 from cabinvigil.drivers import part
 from tests.known import CABIN, KNOWN, Desk
