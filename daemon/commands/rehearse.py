@@ -17,7 +17,9 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_json,
     add_log,
+    add_units,
     check_range,
+    units_of,
 )
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.csv import Recording
@@ -44,7 +46,7 @@ from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.service.outlets import forms_of
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.settings.words import renderer_of
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps, json_line
 
@@ -123,6 +125,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="another seed gives the parts other noise (1)",
     )
+    add_units(parser)
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -198,7 +201,7 @@ def _settings(args: argparse.Namespace) -> Settings:
 
 
 def _rehearsal(args: argparse.Namespace, settings: Settings) -> Rehearsal:
-    render = renderer(settings.watch.language, settings.watch.words)
+    render = renderer_of(settings, units_of(args, settings.cabin.units))
     if args.air is None:
         night = NIGHTS[args.night]
         return emulated_night(settings, render, night, args.hours, args.seed)

@@ -7,7 +7,7 @@ from cabinvigil.daemon.compose.compose import CoreBuild, compose
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
-from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.settings.words import renderer_of
 
 
 def compose_settings(
@@ -29,7 +29,7 @@ def compose_settings(
     if wall is not None and wall >= EARLIEST:
         today = wall.date()
     if render is None:
-        render = renderer(settings.watch.language, settings.watch.words)
+        render = renderer_of(settings)
     return compose(
         settings.cabin,
         settings.parts,

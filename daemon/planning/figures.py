@@ -182,8 +182,9 @@ def number(key: str, value: object, name: str, units: Units = SI) -> float:
     try:
         read = typed(str(value), unit)
     except UnitError as error:
-        raise PlanError([f"{name} {error}."]) from None
-    if read is None:
+        mend = error.mend if error.is_doubt else asks
+        raise PlanError([f"{name} {error.what}; {mend}."]) from None
+    if read is None or (read.is_bare and "," in str(value)):
         raise PlanError([f"{name} {str(value)[:40]!r} is no number: {asks}."])
     figure = read.value
     if not math.isfinite(figure) or not accepted.low <= figure <= accepted.high:

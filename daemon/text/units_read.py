@@ -23,11 +23,18 @@ _SAME_WORDS = {"k": {"f": "f_apart", "c": "k"}, "kw": {}, "c": {}}
 class UnitError(ValueError):
     """A number's text or unit cannot be taken."""
 
-    def __init__(self, what: str, mend: str) -> None:
-        """Say what is wrong, as the rest of a clause, and how to mend it."""
+    def __init__(self, what: str, mend: str, *, is_doubt: bool = False) -> None:
+        """Say what is wrong, as the rest of a clause, and how to mend it.
+
+        Args:
+            what: is wrong.
+            mend: as an imperative clause.
+            is_doubt: it may mean two things; what is asked would be no help.
+        """
         super().__init__(f"{what}; {mend}")
         self.what = what
         self.mend = mend
+        self.is_doubt = is_doubt
 
 
 class Typed(NamedTuple):
@@ -81,6 +88,7 @@ def _number(text: str, unit: str, whole: str) -> float | None:
             raise UnitError(
                 f"is {_shown(whole)}, which may be {plain} or {float(point):g}",
                 f"write {plain} or {float(point):g}",
+                is_doubt=True,
             )
     elif _DECIMAL_COMMA.fullmatch(text):
         text = text.replace(",", ".")
@@ -93,7 +101,7 @@ def _number(text: str, unit: str, whole: str) -> float | None:
 def _unit(word: str, ours: str, text: str) -> str:
     if not ours:
         raise UnitError(
-            f"is {_shown(text)}, but this number has no unit", "write it bare"
+            f"is {_shown(text)}, not a bare number", "write the number alone"
         )
     unit = READ_AS.get(word)
     if unit is None:
@@ -103,7 +111,8 @@ def _unit(word: str, ours: str, text: str) -> str:
         number = text.lower().replace("btu", "").strip()
         raise UnitError(
             f"is {_shown(text)}, an amount of heat and no power",
-            f"write '{number} BTU/h' if an hour was meant",
+            f"write '{number} BTU/h' if that was meant",
+            is_doubt=True,
         )
     return unit
 

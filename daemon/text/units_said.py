@@ -89,7 +89,8 @@ class Units:
             separator: between thousands in SI; in the United States a comma.
         """
         if self.unit(unit) == unit:
-            return grouped(value, decimals, separator)
+            value = value if decimals >= 0 else round(value, decimals)
+            return grouped(value, max(0, decimals), separator)
         sharp = decimals + IN_US[unit].decimals
         return grouped(round(self.value(unit, value), sharp), max(0, sharp), ",")
 
