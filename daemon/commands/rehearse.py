@@ -293,5 +293,7 @@ def _play(args: argparse.Namespace, rehearsal: Rehearsal, out: IO[str]) -> None:
     else:
         run_paced(play(rehearsal, make_outputs, on_truth), args.pace)
     if not args.json:
-        for line in account("" if args.air else args.night, truths, narrator.rings):
+        name = "" if args.air else args.night
+        units = units_of(args, rehearsal.settings.cabin.units)
+        for line in account(name, truths, narrator.rings, units):
             print(line, file=out)

@@ -55,18 +55,26 @@ def alarm_in_our_units(
     }
 
 
+def limit_unit(key: str, unit: str) -> str:
+    """Return the unit of a limit: its quantity's, or the one that its key names.
+
+    Args:
+        key: of an alarm.
+        unit: of its quantity; '' where it has none.
+    """
+    if key in _APART or key == _AN_HOUR:
+        return difference(unit)
+    return unit if key in _OF_THE_QUANTITY else unit_of_key(key)
+
+
 def _limit(key: str, value: Any, unit: str, told: list[str], at: str) -> Any:
     if isinstance(value, list):
         return [_limit(key, one, unit, told, at) for one in value]
     if isinstance(value, Mapping):
         return {name: _limit(name, one, unit, told, at) for name, one in value.items()}
     if key == _AN_HOUR and isinstance(value, str):
-        value, asked = value.strip().removesuffix("/h"), difference(unit)
-    elif key in _APART:
-        asked = difference(unit)
-    else:
-        asked = unit if key in _OF_THE_QUANTITY else ""
-    return _in_ours(value, asked, told, at)
+        value = value.strip().removesuffix("/h")
+    return _in_ours(value, limit_unit(key, unit), told, at)
 
 
 def _in_ours(value: Any, ours: str, told: list[str], at: str) -> Any:

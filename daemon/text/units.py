@@ -240,6 +240,11 @@ def convert(value: float, theirs: str, ours: str) -> float | None:
     return (value + source.shift) * source.scale / target.scale - target.shift
 
 
+def with_powers(sign: str) -> str:
+    """Write a unit's powers as they are printed: `m³/h`."""
+    return sign.replace("2", "²").replace("3", "³")
+
+
 def sign_of(unit: str) -> str:
     """Return how a unit is written; a word that is no unit of ours as it is."""
     known = UNITS.get(unit)
