@@ -18,7 +18,7 @@ from cabinvigil.daemon.planning.figures import (
     option_name,
 )
 from cabinvigil.daemon.planning.plan import Plan, plan
-from cabinvigil.daemon.planning.words import plan_object, sweep_object
+from cabinvigil.daemon.planning.plan_json import plan_object, sweep_object
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 

@@ -18,6 +18,7 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_emulated,
     add_json,
+    add_units,
     check_range,
 )
 from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
@@ -49,6 +50,7 @@ from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.time_zones import why_minded
+from cabinvigil.daemon.text.units_said import units_named
 
 EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
@@ -113,6 +115,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --emulated: let a part fail, such as bunk-co=stall",
     )
     add_json(parser)
+    add_units(parser)
 
 
 def run(
@@ -125,7 +128,7 @@ def run(
         wrong; 3 the watch runs and cannot be asked.
     """
     _check(args)
-    settings = chosen_settings(args.config, is_emulated=args.emulated)
+    settings = chosen_settings(args.config, is_emulated=args.emulated, units=args.units)
     findings = list(_findings(args, settings, out, ask))
     if args.json:
         print(json_line(_plain(findings)), file=out)
@@ -196,7 +199,8 @@ def _findings(
         _empty_v(settings),
         is_lithium=args.lithium,
     )
-    yield checks.computer(cpu_c(), is_under_volted=is_under_volted())
+    units = units_named(settings.cabin.units)
+    yield checks.computer(cpu_c(), is_under_volted=is_under_volted(), units=units)
     told = (*settings.parts, "buzzer", "mqtt", "log")
     yield from checks.host_faults(status, told)
     yield from checks.limits(settings.laxer)
@@ -277,7 +281,7 @@ def _parts(
         if proofs is not None:
             tests = dated_of_part(proofs, name, part.kind, part.in_service)
         one = Part(name, part, infos[name], series, own, _port_mend(part), tests)
-        yield part_finding(one, status, clock.wall())
+        yield part_finding(one, status, clock.wall(), units_named(settings.cabin.units))
     if lost:
         yield Finding("spans", "bad", lost)
     yield from checks.measured(watched(settings.parts, infos))

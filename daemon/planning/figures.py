@@ -253,7 +253,7 @@ def _read_as(key: str, value: object, name: str) -> Iterator[str]:
     """Say back what a figure that came with its unit is in ours."""
     unit = unit_of_figure(key)
     read = typed(str(value), unit)
-    if read is not None and not read.is_bare:
+    if read is not None and read.unit != unit:
         yield f"{name}: {said_back(read, unit)}"
 
 

@@ -1,7 +1,6 @@
 """The plan in words, for the person who goes to bed."""
 
 import textwrap
-from typing import Any
 
 from cabinvigil.daemon.air.atmosphere import THIN_FROM_M
 from cabinvigil.daemon.air.figures import (
@@ -19,7 +18,6 @@ from cabinvigil.daemon.planning.night import (
 )
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2, CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range
-from cabinvigil.daemon.text.json import rounded_each
 from cabinvigil.daemon.text.moments import hour_of_day
 from cabinvigil.daemon.text.numbers import bracketed, grouped, or_never
 from cabinvigil.daemon.text.units_said import SI, Units
@@ -375,54 +373,3 @@ def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
     coldest_c = min(moment.temp_c for moment in moments_asleep(cabin, night))
     return cabin.units.number("c", coldest_c)
-
-
-def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
-    """Give the object that `plan --json` prints."""
-    air, shut, vent, gas, wet = made.air, made.shut, made.vent, made.gas, made.wet
-    return {
-        "settled": {
-            "o2_pct": rounded_each(air.o2_pct, 2),
-            "co2_ppm": rounded_each(air.co2_ppm, 0),
-            "rh_pct": rounded_each(air.rh_pct, 1),
-            "temp_c": rounded_each(air.temp_c, 1),
-            "dew_point_c": rounded_each(air.dew_point_c, 1),
-        },
-        "like_sleeping_at_m": round(made.like_sleeping_at_m),
-        "shut": {
-            "minutes_to_o2_pct": {
-                f"{level:.1f}": rounded_each(minutes, 1)
-                for level, minutes in shut.minutes_to_o2.items()
-            },
-            "minutes_to_co2_ppm": {
-                f"{level:.0f}": rounded_each(minutes, 1)
-                for level, minutes in shut.minutes_to_co2.items()
-            },
-        },
-        "vent": {
-            "needed_cm2": rounded_each(vent.needed_cm2, 0),
-            "good": made.vents.is_good,
-            "enough": made.vents.is_enough,
-            "move_cm2": round(made.vents.move_cm2),
-            "add_low_cm2": round(made.vents.add_low_cm2),
-            "add_high_cm2": round(made.vents.add_high_cm2),
-            "thumb_cm2": round(vent.thumb_cm2, 1),
-            "standards_cm2": dict(vent.standards_cm2),
-        },
-        "gas": {
-            "kg": round(gas.kg, 3),
-            "kwh": round(gas.kwh, 2),
-            "cylinder_hours": rounded_each(gas.cylinder_hours, 1),
-        },
-        "wet": {
-            "burner_kg": round(wet.burner_kg, 3),
-            "people_kg": round(wet.people_kg, 3),
-            "glass_wet_from_min": rounded_each(wet.runs_from_min, 0),
-        },
-        "change": list(change),
-    }
-
-
-def sweep_object(name: str, rows: list[tuple[float, dict[str, Any]]]) -> dict[str, Any]:
-    """Give the object that `plan --sweep --json` prints."""
-    return {"sweep": name, "rows": [{"at": at, "plan": plan} for at, plan in rows]}

@@ -173,7 +173,8 @@ def _wet(found: Morning) -> Iterator[str]:
     if night is not None:
         yield from _told(
             "Water",
-            f"{night.water_made_kg} {found.units.sign('kg')} made, {night.water_carried_kg} carried off, "
+            f"{night.water_made_kg} {found.units.sign('kg')} made, "
+            f"{night.water_carried_kg} carried off, "
             f"{night.water_left_kg} left on walls and in bedding",
         )
     if glass:

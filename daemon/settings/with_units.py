@@ -86,5 +86,6 @@ def _in_ours(value: Any, ours: str, told: list[str], at: str) -> Any:
         return value
     if read is None or read.is_bare:
         return value
-    told.append(f"{one_line(at)[:60]}: {said_back(read, ours)}")
+    if read.unit != ours:
+        told.append(f"{one_line(at)[:60]}: {said_back(read, ours)}")
     return read.value

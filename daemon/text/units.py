@@ -17,7 +17,7 @@ IN_CM = 2.54
 LB_KG = 0.45359237
 """Exact (SP 811)."""
 BTU_J = 1055.05585262
-"""The International Table Btu, exact (SP 811, footnote 9; 1.055056 E+03 in its list)."""
+"""The International Table Btu, exact (SP 811, footnote 9; its list rounds it)."""
 INHG_PA = 3386.389
 """The conventional inch of mercury (SP 811)."""
 QT_M3 = 231.0 / 4.0 * (IN_CM / 100.0) ** 3

@@ -112,6 +112,11 @@ class Units:
         """Write a value that a person gave, with its unit."""
         return f"{self.given(unit, value)} {self.sign(unit)}"
 
+    def span_said(self, unit: str, span: Sequence[float]) -> str:
+        """Write from where to where something goes, with its unit."""
+        low, high = (self.given(unit, one) for one in span)
+        return f"{low} to {high} {self.sign(unit)}"
+
     def figure(self, unit: str, value: float, digits: int = 2) -> str:
         """Write a value with so many digits that matter."""
         if self.unit(unit) == unit:
