@@ -20,6 +20,7 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     add_units,
     check_range,
+    number_in,
 )
 from cabinvigil.daemon.commands.on_wires import FRESH, chosen_settings, run_on_wires
 from cabinvigil.daemon.commands.precheck_truth import tested
@@ -79,14 +80,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--hours",
-        type=float,
+        type=number_in("h"),
         default=checks.NIGHT_HOURS,
         metavar="H",
         help=f"how many hours the supply must last ({checks.NIGHT_HOURS:g})",
     )
     parser.add_argument(
         "--battery-ah",
-        type=float,
+        type=number_in("ah"),
         metavar="AH",
         help="ampere hours that the battery holds when full",
     )
@@ -102,7 +103,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--gas",
-        type=float,
+        type=number_in("ppm"),
         metavar="PPM",
         help="test the carbon monoxide parts with test gas of so many ppm",
     )

@@ -19,6 +19,7 @@ from cabinvigil.daemon.commands.base import (
     add_log,
     add_units,
     check_range,
+    number_in,
     units_of,
 )
 from cabinvigil.daemon.core.model import Command
@@ -110,10 +111,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --live: play the sounder's patterns on the loudspeaker",
     )
     add_config(parser, "play it in the cabin of this config")
-    parser.add_argument("--hours", type=float, metavar="H", help="end after H hours")
+    parser.add_argument(
+        "--hours", type=number_in("h"), metavar="H", help="end after H hours"
+    )
     parser.add_argument(
         "--tick-s",
-        type=float,
+        type=number_in("s"),
         default=TICK_S,
         metavar="S",
         help=f"judge the air every S seconds; {TICK_S:g} if not given",

@@ -17,6 +17,7 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     add_units,
     check_range,
+    number_in,
     units_of,
 )
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, old_frame
@@ -45,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_units(parser)
     parser.add_argument(
         "--every",
-        type=float,
+        type=number_in("s"),
         default=EVERY_S,
         metavar="S",
         help=f"seconds between looks ({EVERY_S:g})",

@@ -22,6 +22,7 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     add_units,
     check_range,
+    number_in,
 )
 from cabinvigil.daemon.commands.on_wires import (
     CLOSED,
@@ -90,13 +91,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--minutes",
-        type=float,
+        type=number_in("min"),
         metavar="M",
         help="how many minutes to look; 3 if not given",
     )
     parser.add_argument(
         "--co2-ppm",
-        type=float,
+        type=number_in("ppm"),
         metavar="PPM",
         help="carbon dioxide outdoors; the config's if not given, else "
         f"{FRESH_CO2_PPM:.0f}",

@@ -114,6 +114,7 @@ UNITS: Mapping[str, Unit] = MappingProxyType(
         "v": Unit("v", 1.0, sign="V"),
         "mv": Unit("v", 0.001, sign="mV"),
         "a": Unit("a", 1.0, sign="A"),
+        "ah": Unit("ah", 1.0, sign="Ah"),
         "na": Unit("na", 1.0, sign="nA"),
         "ohm": Unit("ohm", 1.0),
         "mohm": Unit("ohm", 0.001),
