@@ -168,6 +168,12 @@ def _overview(infos: list[PartInfo]) -> Iterator[str]:
         yield f"{info.name:<{width}}  {WIRES[info.bus]:<6}  {words}"
 
 
+def _few(value: float, digits: int = 6) -> str:
+    """Write a few digits, and never in powers."""
+    text = f"{value:.{digits}g}"
+    return f"{value:.6f}".rstrip("0") if "e" in text else text
+
+
 def _details(info: PartInfo, units: Units) -> Iterator[str]:
     yield f"{info.name}: {info.title}"
     addresses = " ".join(f"0x{address:02x}" for address in info.addresses)
@@ -178,8 +184,8 @@ def _details(info: PartInfo, units: Units) -> Iterator[str]:
         step, unit = units.of_sign(known.unit, gives.resolution, apart=True)
         noise, _ = units.of_sign(known.unit, gives.noise, apart=True)
         yield (
-            f"  gives     {known.words}, steps of {step:.2g} {unit}, "
-            f"noise {noise:.6g}, lag {gives.lag_s:g} s"
+            f"  gives     {known.words}, steps of {_few(step, 2)} {unit}, "
+            f"noise {_few(noise)}, lag {gives.lag_s:g} s"
         )
     yield f"  every     {info.interval_s:g} s; stale after {info.max_age_s:g} s"
     yield f"  warm      {info.warm_up_s:g} s after it has its power"

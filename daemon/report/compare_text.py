@@ -15,6 +15,7 @@ from cabinvigil.daemon.text.numbers import spread
 from cabinvigil.daemon.text.units_said import SI, Units
 
 COLUMNS = 80
+INDENT = "   "
 SAFEST = "safest"
 
 
@@ -41,7 +42,7 @@ def table(
     lines: list[str] = []
     for one in sheets if is_whole else ():
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
-        lines += [f"   {text}"[:COLUMNS] for text in _facts(one, units)]
+        lines += [f"{INDENT}{text}"[:COLUMNS] for text in _facts(one, units)]
     if not is_whole:
         lines.append(
             f"{len(sheets)} nights: the best and the worst of them; --all tells each."
@@ -81,7 +82,12 @@ def _facts(one: Sheet, units: Units) -> list[str]:
         )
         if one.w_per_k is not None and one.kept_k is not None:
             each = f"{units.fixed('w_k', one.w_per_k, 0)} {units.sign('w')}"
-            gas += f"; {each} for each of {units.said('k', one.kept_k)}"
+            kept = f"{each} for each of {units.said('k', one.kept_k)}"
+            if len(gas) + len(kept) + len(INDENT) + 2 > COLUMNS:
+                facts.append(f"{gas};")
+                gas = f"       {kept}"
+            else:
+                gas += f"; {kept}"
         facts.append(gas)
     if one.air_changes_per_h is not None:
         facts.append(f"air    {spread(one.air_changes_per_h)} changes an hour")

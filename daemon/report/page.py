@@ -73,7 +73,7 @@ def page(found: Morning) -> str:
 
 _UNIT = re.compile(
     r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2"
-    r"|°F|lb|BTU/h|BTU|ft3/min|in2|ft)(?![\w²³/])"
+    r"|°F|lb|BTU/h|BTU|cfm|in2|ft)(?![\w²³/])"
 )
 
 

@@ -56,7 +56,7 @@ UNITS: Mapping[str, Unit] = MappingProxyType(
         "l": Unit("m3", 0.001, sign="litres"),
         "qt": Unit("m3", QT_M3),
         "m3_h": Unit("m3_h", 1.0, sign="m3/h"),
-        "ft3_min": Unit("m3_h", FT_M**3 * _HOUR_S / _MINUTE_S, sign="ft3/min"),
+        "ft3_min": Unit("m3_h", FT_M**3 * _HOUR_S / _MINUTE_S, sign="cfm"),
         # openings, lengths, heights
         "cm2": Unit("cm2", 1.0),
         "in2": Unit("cm2", IN_CM**2),
@@ -139,7 +139,7 @@ _SPELLINGS: Mapping[str, str] = MappingProxyType(
         "quarts": "qt",
         "m³/h": "m3_h",
         "ft³/min": "ft3_min",
-        "cfm": "ft3_min",
+        "ft3/min": "ft3_min",
         "cm²": "cm2",
         "sqin": "in2",
         "sq in": "in2",
@@ -181,13 +181,13 @@ _SPELLINGS: Mapping[str, str] = MappingProxyType(
         "seconds": "s",
         "minutes": "min",
         "hours": "h",
-        "1/h": "per_h",
         "per h": "per_h",
         "an hour": "per_h",
         "day": "days",
         "week": "weeks",
         "percent": "pct",
         "ug/m3": "ugm3",
+        "\u03bcg/m³": "ugm3",  # the Greek letter in place of the micro sign
         "ohms": "ohm",
         "%/f": "pct_per_f",
     }
