@@ -20,7 +20,7 @@ from cabinvigil.daemon.span.life import CELLS, Life, life
 from cabinvigil.daemon.span.oxygen import NEAR_THE_END
 from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.span.ways import WAYS
-from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.units_said import BY_SIGN, SI, Units
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import PartInfo
 
@@ -77,7 +77,7 @@ def part_finding(
         told += proof_age(part.proofs, part.series, now)
     told += _service(part, now.date())
     told += _life(life(part.spans), now)
-    shown = _shown(part, status)
+    shown = _shown(part, status, units)
     words: tuple[Word, Word] = ("bad", "mind")
     for word in words:
         own = [text for one, text in told if one == word]
@@ -89,7 +89,7 @@ def part_finding(
     return Finding(part.name, "good", "; ".join([*shown, *texts]) or "well")
 
 
-def _shown(part: Part, status: WatchStatus) -> list[str]:
+def _shown(part: Part, status: WatchStatus, units: Units) -> list[str]:
     """Return what the part reads, the gases first."""
     order = [q for q in SHOWN if q in part.series]
     order += [q for q in part.series if q not in order]
@@ -99,7 +99,8 @@ def _shown(part: Part, status: WatchStatus) -> list[str]:
         if value is not None:
             known = QUANTITIES[quantity]
             digits = min(known.decimals, 1)
-            values.append(f"{value:.{digits}f} {known.unit}".strip())
+            unit = BY_SIGN.get(known.unit, known.unit)
+            values.append(units.said(unit, value, digits).strip())
     return [", ".join(values[:MOST_SHOWN])] if values else []
 
 

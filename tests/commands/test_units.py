@@ -33,6 +33,7 @@ steps = [{ at = 30.0, priority = "low" }]
 steps = [{ at = 12.0, priority = "medium" }]
 """
 SYSTEMS = ("si", "us")
+pytestmark = pytest.mark.xdist_group("two-systems")
 Both = dict[str, Path]
 
 
@@ -142,11 +143,11 @@ def test_the_config_is_told_in_both(configs: Both) -> None:
 
 @pytest.fixture(scope="module")
 def evening(configs: Both, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
-    """Three quarters of an hour of `shut`: what was printed, and the log."""
+    """Half an hour of `shut`: what was printed, and the log."""
     found: dict[str, Any] = {}
     for system, path in configs.items():
         folder = tmp_path_factory.mktemp(f"evening-{system}")
-        call = ["shut", "--config", path, "--hours", "0.75", "--tick-s", "30"]
+        call = ["shut", "--config", path, "--hours", "0.5", "--tick-s", "60"]
         code, out, err = calling.call(rehearse, *call, "--log", folder)
         assert (code, err) == (0, "")
         (log,) = folder.glob("*.jsonl")
