@@ -24,7 +24,7 @@ from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, old_fr
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import stay
-from cabinvigil.daemon.text.units_said import Units
+from cabinvigil.daemon.text.units_said import SI, Units
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.settings.config import Settings
@@ -109,7 +109,7 @@ def _units(args: argparse.Namespace) -> Units:
     return units_of(args, settings and settings.cabin.units)
 
 
-def _frames(path: Path, clock: Clock, units: Units) -> Iterator[str]:
+def _frames(path: Path, clock: Clock, units: Units = SI) -> Iterator[str]:
     """Yield what the watch says; while it does not, the last of it, marked as old.
 
     Raises:

@@ -16,7 +16,7 @@ from cabinvigil.daemon.log.format import LOG_FORMAT
 from cabinvigil.daemon.log.lines import Entry, Renderer
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Messages, Topics, run_of
-from cabinvigil.daemon.planning import words
+from cabinvigil.daemon.planning import plan_json
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from tests.contract import held, written
 
@@ -158,7 +158,7 @@ def test_an_output_that_breaks_the_contract_is_caught(
     whole = json.loads(capsys.readouterr().out)
     bent = {"Vent" if key == "vent" else key: value for key, value in whole.items()}
     command = "cabinvigil.daemon.commands.plan.plan_object"
-    assert words.plan_object.__name__ in command
+    assert plan_json.plan_object.__name__ in command
     monkeypatch.setattr(command, lambda *_: bent)
     assert main(["plan", "--json", "--hours", "1"]) == 0
     (found,) = held.taken()

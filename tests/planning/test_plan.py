@@ -15,7 +15,7 @@ from cabinvigil.daemon.air.combustion import PROPANE, burn
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import CabinPlan, cabin_plan, from_config
 from cabinvigil.daemon.planning.plan import plan, spread
-from cabinvigil.daemon.planning.words import plan_object
+from cabinvigil.daemon.planning.plan_json import plan_object
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.settings.values import Cabin
