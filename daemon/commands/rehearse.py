@@ -47,7 +47,7 @@ from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.service.outlets import forms_of
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import changed
-from cabinvigil.daemon.settings.words import renderer_of
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps, json_line
 
@@ -204,7 +204,8 @@ def _settings(args: argparse.Namespace) -> Settings:
 
 
 def _rehearsal(args: argparse.Namespace, settings: Settings) -> Rehearsal:
-    render = renderer_of(settings, units_of(args, settings.cabin.units))
+    watch, units = settings.watch, units_of(args, settings.cabin.units)
+    render = renderer(watch.language, watch.words, units)
     if args.air is None:
         night = NIGHTS[args.night]
         return emulated_night(settings, render, night, args.hours, args.seed)

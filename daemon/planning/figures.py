@@ -62,9 +62,9 @@ class CabinPlan:
     """Shares by mass in the cylinder."""
     burns: tuple[BurnWindow, ...] = ()
     """When the burner is lit; empty: all night."""
-    units: Units = SI
+    units: Units = field(default=SI, compare=False)
     """In which people are told what comes of it."""
-    read_as: tuple[str, ...] = ()
+    read_as: tuple[str, ...] = field(default=(), compare=False)
     """What the figures that were typed with a unit are in ours."""
 
     @property

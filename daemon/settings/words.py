@@ -7,7 +7,7 @@ from importlib import resources
 from pathlib import Path
 from string import Formatter
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import (
@@ -28,10 +28,7 @@ from cabinvigil.daemon.settings.errors import (
 )
 from cabinvigil.daemon.settings.read import parse_toml, read_bytes
 from cabinvigil.daemon.settings.registries import packaged
-from cabinvigil.daemon.text.units_said import SI, Units, units_named
-
-if TYPE_CHECKING:
-    from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.text.units_said import SI, Units
 
 _SPANS = ("second", "minute", "hour")
 _OWN = ("language", "decimal", "yes", "plural_from", "spans", "terms", "phone")
@@ -93,20 +90,6 @@ def renderer(
         ConfigError: as `load_words`.
     """
     return partial(_render, replace(load_words(language, path), units=units))
-
-
-def renderer_of(settings: "Settings", units: Units | None = None) -> Render:
-    """Make the renderer of a config, in its language and units.
-
-    Args:
-        settings: the config.
-        units: in place of its own.
-
-    Raises:
-        ConfigError: as `load_words`.
-    """
-    watch, own = settings.watch, units_named(settings.cabin.units)
-    return renderer(watch.language, watch.words, own if units is None else units)
 
 
 def _render(

@@ -64,7 +64,7 @@ def test_words_without_json():
     "words",
     [
         ("--volume-m3", "-3"),
-        ("--volume-m3", "11m3"),
+        ("--volume-m3", "11 kg"),
         ("--vent-low-cm2", "40 %"),
         ("--outside-c", "300"),
         ("--people", "14"),
@@ -93,7 +93,8 @@ def test_the_config_gives_the_cabin_and_options_win(tmp_path, monkeypatch):
     import cabinvigil.daemon.settings.config as settings
 
     class Loaded:
-        cabin = {"volume_m3": 7.0, "burner_kw": 0.8}  # noqa: RUF012
+        cabin = settings.Cabin(name="van", volume_m3=7.0, burner_kw=0.8)
+        read_as = ()
 
     monkeypatch.setattr(settings, "load", lambda path: Loaded())
     args = argparse.ArgumentParser()
