@@ -8,7 +8,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.commands.base import USUAL_CONFIG, CallError, add_json
+from cabinvigil.daemon.commands.base import (
+    USUAL_CONFIG,
+    CallError,
+    add_json,
+    add_units,
+    units_of,
+)
 from cabinvigil.daemon.commands.limits_table import table, table_object
 from cabinvigil.daemon.core.layout import Layout
 from cabinvigil.daemon.settings.config import (
@@ -27,9 +33,12 @@ from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import to_plain
+from cabinvigil.daemon.settings.with_units import limit_unit
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.time_zones import why_minded
+from cabinvigil.daemon.text.units import unit_of
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
 
@@ -80,6 +89,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"with --ask: write it there ({NEW_CONFIG})",
     )
     add_json(parser)
+    add_units(parser)
 
 
 def run(
@@ -106,7 +116,7 @@ def run(
         if args.json:
             out.write(json_line(table_object()) + "\n")
         else:
-            out.writelines(f"{line}\n" for line in table())
+            out.writelines(f"{line}\n" for line in table(units_of(args)))
         return ExitCode.DONE
     known = known or Registries()
     try:
@@ -120,7 +130,9 @@ def run(
     if args.json:
         out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
     else:
-        out.writelines(line + "\n" for line in account(args.file, settings, known))
+        units = units_of(args, settings.cabin.units)
+        lines = account(args.file, settings, known, units)
+        out.writelines(f"{line}\n" for line in lines)
         err.writelines(f"{mistake}\n" for mistake in missing)
     return ExitCode.MACHINE_FAILED if missing else ExitCode.DONE
 
@@ -180,7 +192,9 @@ def _object(
     }
 
 
-def account(file: str, settings: Settings, known: Registries) -> Iterator[str]:
+def account(
+    file: str, settings: Settings, known: Registries, units: Units = SI
+) -> Iterator[str]:
     """Say, line by line, what will be watched."""
     cabin = settings.cabin
     tick_s = settings.watch.tick_s
@@ -193,10 +207,11 @@ def account(file: str, settings: Settings, known: Registries) -> Iterator[str]:
     yield ""
     yield "Alarms, with their limits and sources"
     for name, alarm in settings.alarms.items():
-        yield f"  {name}: {_alarm_line(alarm)}"
+        yield f"  {name}: {_alarm_line(alarm, units)}"
         if alarm.source:
             yield f"    from: {alarm.source}"
     for heading, lines in (
+        ("Numbers with a unit, and what they are in ours", settings.read_as),
         ("Laxer than the packaged limits, as accepted", settings.laxer),
         ("Mind", tuple(cautions(settings, known))),
     ):
@@ -218,18 +233,28 @@ def _part_line(part: PartSettings, known: Registries) -> str:
     )
 
 
-def _alarm_line(alarm: AlarmSettings) -> str:
+def _alarm_line(alarm: AlarmSettings, units: Units) -> str:
     params = to_plain(alarm.params)
-    shown = [f"{key} {_value(value)}" for key, value in params.items() if value != ""]
+    own = unit_of(str(params.get("quantity", "")))[1]
+    shown = [_shown(k, v, own, units) for k, v in params.items() if v != ""]
     delays = f"after {alarm.on_delay_s:g} s, gone after {alarm.off_delay_s:g} s"
     return "; ".join([alarm.kind, *shown, delays])
 
 
-def _value(value: Any) -> str:
+def _shown(key: str, value: Any, own: str, units: Units) -> str:
+    """Write a limit as its key and value; in other units with that one's sign."""
+    unit = limit_unit(key, own)
+    if isinstance(value, float) and units.unit(unit) != unit:
+        stem = key if unit_of(key)[1] == "" else unit_of(key)[0]
+        return f"{stem} {units.given_said(unit, value)}"
+    return f"{key} {_value(value, own, units)}"
+
+
+def _value(value: Any, own: str, units: Units) -> str:
     if isinstance(value, Mapping):
-        return " ".join(f"{key} {_value(one)}" for key, one in value.items())
+        return " ".join(_shown(key, one, own, units) for key, one in value.items())
     if isinstance(value, list):
-        return ", ".join(f"({_value(one)})" for one in value)
+        return ", ".join(f"({_value(one, own, units)})" for one in value)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

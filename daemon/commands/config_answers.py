@@ -6,10 +6,7 @@ from collections.abc import Callable, Mapping
 
 from cabinvigil.daemon.planning.figures import ACCEPTED
 from cabinvigil.daemon.settings.checks import FUELS
-from cabinvigil.daemon.settings.errors import quantity_in
-
-read_quantity = quantity_in
-"""Reads every number with its unit: the one place where another reader comes in."""
+from cabinvigil.daemon.text.units_read import UnitError, typed
 
 BUILT_IN_SHARE = 0.1
 """Of length x width x height: bunks, cupboards and what lies there (own choice)."""
@@ -19,6 +16,24 @@ _HOLES = re.compile(r"(?:(\d{1,2})\s*[x×*]\s*)?([\d.,]+\s*(?:mm|cm|in|inch))")
 
 class WrongAnswerError(ValueError):
     """An answer cannot be taken; the message says what can."""
+
+
+def read_quantity(text: str, ours: str) -> float | None:
+    """Read a number that a person typed, with its unit or bare, in our unit.
+
+    Returns:
+        None where it is no number, or of something else than `ours` measures.
+
+    Raises:
+        WrongAnswerError: it may mean two things.
+    """
+    try:
+        found = typed(text, ours)
+    except UnitError as error:
+        if error.is_doubt:
+            raise WrongAnswerError(f"the answer {error}") from None
+        return None
+    return None if found is None else found.value
 
 
 def read_number(key: str, unit: str) -> Callable[[str], float]:

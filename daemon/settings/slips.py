@@ -7,8 +7,9 @@ them stands another unit far more often than such a cabin.
 
 from collections.abc import Iterator, Mapping
 
-from cabinvigil.daemon.settings.errors import CONFUSED, UNITS, convert, unit_of
+from cabinvigil.daemon.settings.errors import CONFUSED
 from cabinvigil.daemon.settings.values import Cabin, I2cSettings, MqttSettings
+from cabinvigil.daemon.text.units import UNITS, convert, unit_of
 
 LARGE_M3 = 40.0
 """A hut of 4 x 4 m; vans have 6 to 15 m3 (common practice, no source)."""

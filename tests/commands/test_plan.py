@@ -64,7 +64,7 @@ def test_words_without_json():
     "words",
     [
         ("--volume-m3", "-3"),
-        ("--volume-m3", "11m3"),
+        ("--volume-m3", "11 kg"),
         ("--vent-low-cm2", "40 %"),
         ("--outside-c", "300"),
         ("--people", "14"),
