@@ -4,7 +4,6 @@ Or print the packaged limits with their sources.
 """
 
 import argparse
-from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import IO, Any
 
@@ -15,32 +14,18 @@ from cabinvigil.daemon.commands.base import (
     add_units,
     units_of,
 )
+from cabinvigil.daemon.commands.config_told import account, brief, cautions
 from cabinvigil.daemon.commands.limits_table import table, table_object
-from cabinvigil.daemon.core.layout import Layout
 from cabinvigil.daemon.settings.config import (
-    AlarmSettings,
     ConfigError,
     Mistake,
-    PartSettings,
     Settings,
     load,
 )
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
-from cabinvigil.daemon.settings.errors import one_line
-from cabinvigil.daemon.settings.guards import watched
-from cabinvigil.daemon.settings.ports import may_move
 from cabinvigil.daemon.settings.registries import Registries, packaged
-from cabinvigil.daemon.settings.series import part_series
-from cabinvigil.daemon.settings.slips import slips
-from cabinvigil.daemon.settings.values import to_plain
-from cabinvigil.daemon.settings.with_units import limit_unit
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
-from cabinvigil.daemon.text.time_zones import why_minded
-from cabinvigil.daemon.text.units import unit_of
-from cabinvigil.daemon.text.units_said import SI, Units
-from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
-from cabinvigil.drivers.kit.steps import PartInfo
 
 NEW_CONFIG = Path("cabin.toml")
 """Where a first config is written if nobody says."""
@@ -88,6 +73,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help=f"with --ask: write it there ({NEW_CONFIG})",
     )
+    parser.add_argument(
+        "--all", action="store_true", help="tell every alarm's limits and sources"
+    )
     add_json(parser)
     add_units(parser)
 
@@ -131,7 +119,11 @@ def run(
         out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
     else:
         units = units_of(args, settings.cabin.units)
-        lines = account(args.file, settings, known, units)
+        lines = (
+            account(args.file, settings, known, units)
+            if args.all
+            else brief(args.file, settings, known)
+        )
         out.writelines(f"{line}\n" for line in lines)
         err.writelines(f"{mistake}\n" for mistake in missing)
     return ExitCode.MACHINE_FAILED if missing else ExitCode.DONE
@@ -190,136 +182,3 @@ def _object(
         "mind": list(cautions(settings, known)),
         "settings": settings.as_plain(),
     }
-
-
-def account(
-    file: str, settings: Settings, known: Registries, units: Units = SI
-) -> Iterator[str]:
-    """Say, line by line, what will be watched."""
-    cabin = settings.cabin
-    tick_s = settings.watch.tick_s
-    yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
-    yield ""
-    yield "Parts"
-    width = max(len(name) for name in settings.parts)
-    for name, part in settings.parts.items():
-        yield f"  {name:<{width}}  {_part_line(part, known)}"
-    yield ""
-    yield "Alarms, with their limits and sources"
-    for name, alarm in settings.alarms.items():
-        yield f"  {name}: {_alarm_line(alarm, units)}"
-        if alarm.source:
-            yield f"    from: {alarm.source}"
-    for heading, lines in (
-        ("Numbers with a unit, and what they are in ours", settings.read_as),
-        ("Laxer than the packaged limits, as accepted", settings.laxer),
-        ("Mind", tuple(cautions(settings, known))),
-    ):
-        if lines:
-            yield ""
-            yield heading
-            yield from (f"  {line}" for line in lines)
-
-
-def _part_line(part: PartSettings, known: Registries) -> str:
-    info = known.part(part.kind)
-    wire = part.port or part.path or part.bus
-    if part.bus is not None and part.address is not None:
-        wire = f"{part.bus} 0x{part.address:02x}"
-    words = ", ".join(QUANTITIES[one].words for one in info.gives if one in QUANTITIES)
-    return (
-        f"{info.title} on {wire}, {part.place or 'bunk'}: {words}; "
-        f"every {part.interval_s:g} s, stale after {part.max_age_s:g} s"
-    )
-
-
-def _alarm_line(alarm: AlarmSettings, units: Units) -> str:
-    params = to_plain(alarm.params)
-    own = unit_of(str(params.get("quantity", "")))[1]
-    shown = [_shown(k, v, own, units) for k, v in params.items() if v != ""]
-    delays = f"after {alarm.on_delay_s:g} s, gone after {alarm.off_delay_s:g} s"
-    return "; ".join([alarm.kind, *shown, delays])
-
-
-def _shown(key: str, value: Any, own: str, units: Units) -> str:
-    """Write a limit as its key and value; in other units with that one's sign."""
-    unit = limit_unit(key, own)
-    if isinstance(value, float) and units.unit(unit) != unit:
-        stem = key if unit_of(key)[1] == "" else unit_of(key)[0]
-        return f"{stem} {units.given_said(unit, value)}"
-    return f"{key} {_value(value, own, units)}"
-
-
-def _value(value: Any, own: str, units: Units) -> str:
-    if isinstance(value, Mapping):
-        return " ".join(_shown(key, one, own, units) for key, one in value.items())
-    if isinstance(value, list):
-        return ", ".join(f"({_value(one, own, units)})" for one in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def measured(settings: Settings, known: Registries) -> frozenset[str]:
-    """Return the quantities that the parts measure, wherever."""
-    return frozenset(
-        quantity
-        for part in settings.parts.values()
-        for quantity in known.part(part.kind).gives
-        if quantity not in part.leave_out
-    )
-
-
-def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[str]:
-    """Find the alarms on one place at which no part gives what they are about."""
-    layout = Layout(part_series(settings.parts, infos))
-    for name, alarm in settings.alarms.items():
-        place = getattr(alarm.params, "place", None)
-        quantity = getattr(alarm.params, "quantity", "")
-        if place is None or not any(key[0] == quantity for key in layout.places):
-            continue
-        if not layout.index(quantity, place):
-            words = QUANTITIES[quantity].words
-            yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
-
-
-def cautions(settings: Settings, known: Registries) -> Iterator[str]:
-    """Say aloud what a person should know before trusting this config."""
-    if why := why_minded(settings.cabin.zone):
-        yield f"{why[0].upper()}{why[1:]}."
-    yield from slips(settings.cabin, settings.mqtt, settings.i2c)
-    has = measured(settings, known)
-    infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
-    breathed = watched(settings.parts, infos)
-    for quantity in VITAL:
-        if quantity not in breathed:
-            words, where = QUANTITIES[quantity].words, ""
-            if quantity in has:
-                where = " where people breathe"
-            yield f"Nothing measures {words}{where}: add a part that does."
-    deaf: dict[str, list[str]] = {}
-    for name, alarm in settings.alarms.items():
-        named = getattr(alarm.params, "quantity", None)
-        parts = split_channel(named) if isinstance(named, str) else None
-        if parts is not None and parts[0].name not in has:
-            deaf.setdefault(parts[0].words, []).append(name)
-    yield from _placeless(settings, infos)
-    for words, alarms in deaf.items():
-        yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
-    for name, part in settings.parts.items():
-        info = known.part(part.kind)
-        if "pressure_hpa" in info.needs and not part.pressure_from:
-            yield f"{name} is not corrected for air pressure: name `pressure_from`."
-        if "co_ppm" in info.gives and not part.temperature_from:
-            yield f"{name} is not corrected for cold: name `temperature_from`."
-        if part.port is not None and may_move(part.port):
-            yield (
-                f"{name} is at {part.port}, which may be another adapter's name after "
-                f"a restart: {known.port_names.mend(part.port)}."
-            )
-        if info.service_years and part.in_service is None and info.service_years < 10:
-            yield f"{name} wears out: `in_service` is missing, so its age is not known."
-    if settings.buzzer is None:
-        yield "There is no [buzzer]: nothing sounds at the bunk."
-    if settings.mqtt is None:
-        yield "There is no [mqtt]: no phone is told."
-    elif not settings.mqtt.tls and settings.mqtt.host not in ("127.0.0.1", "localhost"):
-        yield "MQTT is not encrypted, and its broker is elsewhere: set `tls = true`."

@@ -91,6 +91,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
     )
+    parser.add_argument(
+        "--all", action="store_true", help="tell every figure, and what it rests on"
+    )
     add_json(parser)
     add_units(parser)
 
@@ -108,9 +111,10 @@ def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     if args.json:
         out.write(json_line(plan_object(planned, change)) + "\n")
     else:
+        from cabinvigil.daemon.planning.brief import brief
         from cabinvigil.daemon.planning.words import account
 
-        out.write(account(planned, change))
+        out.write((account if args.all else brief)(planned, change))
     return ExitCode.DONE
 
 

@@ -20,15 +20,22 @@ def when(made: Plan) -> str:
     return windows(made.burns)
 
 
-def head(made: Plan) -> list[str]:
-    """Say what is planned."""
+def summary(made: Plan) -> list[str]:
+    """Say which cabin and night is planned."""
+    cabin = made.cabin
+    read = f"Read: {'; '.join(cabin.read_as)}." if cabin.read_as else ""
+    told = (_whose(cabin, most=3), _cabin(made), read, _held_down(made))
+    return [line for text in told for line in wrapped(text, "")]
+
+
+def _cabin(made: Plan) -> str:
     cabin, units = made.cabin, made.cabin.units
     said = units.given_said
     wind = "still air" if cabin.wind_mps == 0 else f"wind {said('mps', cabin.wind_mps)}"
     flame = "no burner"
     if cabin.burner_kw:
         flame = f"{said('kw', cabin.burner_kw)} {when(made)}"
-    text = (
+    return (
         f"{said('m3', cabin.volume_m3)}, {cabin.people:g} sleeping, {flame}; vents "
         f"{said('cm2', cabin.vent_low_cm2)} low and "
         f"{said('cm2', cabin.vent_high_cm2)} high; "
@@ -37,6 +44,11 @@ def head(made: Plan) -> list[str]:
         f"{said('m', cabin.altitude_m)} up; to bed at {hour_of_day(BED_H)} for "
         f"{cabin.hours:g} h."
     )
+
+
+def head(made: Plan) -> list[str]:
+    """Say what is planned, and what is only taken."""
+    cabin, units = made.cabin, made.cabin.units
     walls = f"walls and panes pass {units.said('w_k', cabin.loss_w_k)}"
     if cabin.wall_w_k is None:
         walls += ", a guess from the volume"
@@ -49,7 +61,7 @@ def head(made: Plan) -> list[str]:
     return [
         "Plan for the night",
         *wrapped(_whose(cabin)),
-        *wrapped(text),
+        *wrapped(_cabin(made)),
         *wrapped(f"Taken: {walls}; {leak}."),
         *(wrapped(f"Read: {'; '.join(cabin.read_as)}.") if cabin.read_as else ()),
         *wrapped(_held_down(made)),
@@ -60,8 +72,13 @@ def head(made: Plan) -> list[str]:
     ]
 
 
-def _whose(cabin: CabinPlan) -> str:
-    """Say what of the cabin is the example's."""
+def _whose(cabin: CabinPlan, most: int | None = None) -> str:
+    """Say what of the cabin is the example's.
+
+    Args:
+        cabin: as planned.
+        most: so many names are told; None is all of them.
+    """
     mine = CabinPlan(hours=cabin.hours, burns=cabin.burns)
     if cabin == mine:
         return "The example's cabin, the trailer Lapwing."
@@ -72,6 +89,8 @@ def _whose(cabin: CabinPlan) -> str:
         return "The example's cabin, the trailer Lapwing, but for what you gave."
     if not names:
         return ""
+    if most is not None and len(names) > most:
+        names = [*names[:most], f"and {len(names) - most} more figures"]
     return f"Not given, so as in the example, the trailer Lapwing: {', '.join(names)}."
 
 

@@ -19,6 +19,10 @@ NO_NIGHT = (
     "2026-01-16"
 )
 NO_WATCH = "No watch listens on none/ask; does it run? `systemctl status cabinvigil`"
+NO_STRETCH = (
+    "good.csv@x: a stretch is written FILE@MARK..MARK, where a side may be left out, "
+    "or NIGHT@trial"
+)
 ENDINGS = [
     (["run", "--config", "none.toml"], 2, NO_FILE),
     (["parts", "--scan", "--config", "none.toml"], 2, NO_FILE),
@@ -71,10 +75,7 @@ ENDINGS = [
     (
         ["compare", "good.csv@x"],
         2,
-        (
-            "good.csv@x: a stretch is written FILE@MARK..MARK, where a side may be left "
-            "out, or NIGHT@trial"
-        ),
+        NO_STRETCH,
     ),
     (
         ["replay", "good.csv", "good.csv"],

@@ -163,7 +163,7 @@ def test_it_is_true_of_what_the_command_prints(seed: int, tmp_path) -> None:
 
     def said_of(each: CabinPlan) -> str:
         words = [f"--{key.replace('_', '-')}={getattr(each, key)!r}" for key in OPTIONS]
-        code, out, err = calling.call(command, "--config", file, *words)
+        code, out, err = calling.call(command, "--config", file, "--all", *words)
         assert (code, err) == (0, "")
         return " ".join(out[out.index("\n7. ") :].split())
 

@@ -86,7 +86,7 @@ def told(folder: Path, was: str, written: str) -> tuple[int, str, str]:
     assert VAN.count(was) == 1, was
     file = folder / "van.toml"
     file.write_text(VAN.replace(was, written))
-    return call(command, file)
+    return call(command, file, "--all")
 
 
 def test_a_van_without_slips_is_not_minded(tmp_path: Path) -> None:
