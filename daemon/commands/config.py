@@ -127,10 +127,11 @@ def run(
     missing = (
         device_mistakes(settings, args.file, machine, known) if args.devices else []
     )
+    units = units_of(args, settings.cabin.units)
     if args.json:
-        out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
+        told = _object(args.file, settings, missing, known, units)
+        out.write(json_line(told) + "\n")
     else:
-        units = units_of(args, settings.cabin.units)
         lines = account(args.file, settings, known, units)
         out.writelines(f"{line}\n" for line in lines)
         err.writelines(f"{mistake}\n" for mistake in missing)
@@ -144,11 +145,13 @@ def _ask(args: argparse.Namespace, out: IO[str]) -> int:
         CallError: another option is no matter of questions.
     """
     if args.json or args.devices or args.example or args.limits:
-        raise CallError("--ask asks a person: leave the other options out but -o")
+        raise CallError(
+            "--ask asks a person: leave the other options out but -o and --units"
+        )
     # Only here: what it plans and scans with costs more than a whole check.
     from cabinvigil.daemon.commands.config_ask import make_config
 
-    make_config(args.output or NEW_CONFIG, out)
+    make_config(args.output or NEW_CONFIG, out, units=units_of(args))
     return ExitCode.DONE
 
 
@@ -179,7 +182,11 @@ def _mistake(mistake: Mistake) -> dict[str, str]:
 
 
 def _object(
-    file: str, settings: Settings, missing: list[Mistake], known: Registries
+    file: str,
+    settings: Settings,
+    missing: list[Mistake],
+    known: Registries,
+    units: Units,
 ) -> dict[str, Any]:
     return {
         "file": file,
@@ -187,7 +194,7 @@ def _object(
         "digest": settings.digest,
         "mistakes": [_mistake(one) for one in missing],
         "laxer": list(settings.laxer),
-        "mind": list(cautions(settings, known)),
+        "mind": list(cautions(settings, known, units)),
         "settings": settings.as_plain(),
     }
 
@@ -213,7 +220,7 @@ def account(
     for heading, lines in (
         ("Numbers with a unit, and what they are in ours", settings.read_as),
         ("Laxer than the packaged limits, as accepted", settings.laxer),
-        ("Mind", tuple(cautions(settings, known))),
+        ("Mind", tuple(cautions(settings, known, units))),
     ):
         if lines:
             yield ""
@@ -281,11 +288,11 @@ def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[st
             yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
 
 
-def cautions(settings: Settings, known: Registries) -> Iterator[str]:
+def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
     if why := why_minded(settings.cabin.zone):
         yield f"{why[0].upper()}{why[1:]}."
-    yield from slips(settings.cabin, settings.mqtt, settings.i2c)
+    yield from slips(settings.cabin, settings.mqtt, settings.i2c, units)
     has = measured(settings, known)
     infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
     breathed = watched(settings.parts, infos)
