@@ -26,6 +26,7 @@ from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
 from cabinvigil.daemon.settings.registries import Registries, packaged
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.units_said import Units
 
 NEW_CONFIG = Path("cabin.toml")
 """Where a first config is written if nobody says."""
@@ -115,14 +116,15 @@ def run(
     missing = (
         device_mistakes(settings, args.file, machine, known) if args.devices else []
     )
+    units = units_of(args, settings.cabin.units)
     if args.json:
-        out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
+        told = _object(args.file, settings, missing, known, units)
+        out.write(json_line(told) + "\n")
     else:
-        units = units_of(args, settings.cabin.units)
         lines = (
             account(args.file, settings, known, units)
             if args.all
-            else brief(args.file, settings, known)
+            else brief(args.file, settings, known, units)
         )
         out.writelines(f"{line}\n" for line in lines)
         err.writelines(f"{mistake}\n" for mistake in missing)
@@ -136,11 +138,13 @@ def _ask(args: argparse.Namespace, out: IO[str]) -> int:
         CallError: another option is no matter of questions.
     """
     if args.json or args.devices or args.example or args.limits:
-        raise CallError("--ask asks a person: leave the other options out but -o")
+        raise CallError(
+            "--ask asks a person: leave the other options out but -o and --units"
+        )
     # Only here: what it plans and scans with costs more than a whole check.
     from cabinvigil.daemon.commands.config_ask import make_config
 
-    make_config(args.output or NEW_CONFIG, out)
+    make_config(args.output or NEW_CONFIG, out, units=units_of(args))
     return ExitCode.DONE
 
 
@@ -171,7 +175,11 @@ def _mistake(mistake: Mistake) -> dict[str, str]:
 
 
 def _object(
-    file: str, settings: Settings, missing: list[Mistake], known: Registries
+    file: str,
+    settings: Settings,
+    missing: list[Mistake],
+    known: Registries,
+    units: Units,
 ) -> dict[str, Any]:
     return {
         "file": file,
@@ -179,6 +187,6 @@ def _object(
         "digest": settings.digest,
         "mistakes": [_mistake(one) for one in missing],
         "laxer": list(settings.laxer),
-        "mind": list(cautions(settings, known)),
+        "mind": list(cautions(settings, known, units)),
         "settings": settings.as_plain(),
     }

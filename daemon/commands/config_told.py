@@ -25,11 +25,13 @@ MOST_PARTS, MOST_CAUTIONS = 8, 8
 COLUMNS = 84
 
 
-def brief(file: str, settings: Settings, known: Registries) -> Iterator[str]:
+def brief(
+    file: str, settings: Settings, known: Registries, units: Units = SI
+) -> Iterator[str]:
     """Say on one screen whether it will do, what to mind, and what is watched."""
     cautioned = [
         *(f"laxer than published: {one}" for one in settings.laxer),
-        *cautions(settings, known),
+        *cautions(settings, known, units),
     ]
     verdict = f"{one_line(file)} is fine"
     if cautioned:
@@ -88,7 +90,7 @@ def account(
     for heading, lines in (
         ("Numbers with a unit, and what they are in ours", settings.read_as),
         ("Laxer than the packaged limits, as accepted", settings.laxer),
-        ("Mind", tuple(cautions(settings, known))),
+        ("Mind", tuple(cautions(settings, known, units))),
     ):
         if lines:
             yield ""
@@ -156,11 +158,11 @@ def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[st
             yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
 
 
-def cautions(settings: Settings, known: Registries) -> Iterator[str]:
+def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
     if why := why_minded(settings.cabin.zone):
         yield f"{why[0].upper()}{why[1:]}."
-    yield from slips(settings.cabin, settings.mqtt, settings.i2c)
+    yield from slips(settings.cabin, settings.mqtt, settings.i2c, units)
     has = measured(settings, known)
     infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
     breathed = watched(settings.parts, infos)

@@ -214,7 +214,7 @@ def _rehearsal(
     render = renderer(watch.language, watch.words, units)
     spans = emulated_spans(settings, args.seed)
     if args.air is None:
-        fitted = fit(args.night, settings)
+        fitted = fit(args.night, settings, units)
         made = emulated_night(
             settings, render, fitted.night, args.hours, args.seed, spans.make
         )

@@ -181,6 +181,12 @@ def unit_of_figure(key: str) -> str:
     return UNITS_OF.get(key) or unit_of_key(key)
 
 
+def asked_in(key: str, units: Units) -> str:
+    """Return the unit in which a figure is asked for, as people read it."""
+    unit = unit_of_figure(key)
+    return ACCEPTED[key].unit if units.unit(unit) == unit else units.sign(unit)
+
+
 def number(key: str, value: object, name: str, units: Units = SI) -> float:
     """Read one figure, bare or with its unit.
 
@@ -195,7 +201,7 @@ def number(key: str, value: object, name: str, units: Units = SI) -> float:
     """
     accepted, unit = ACCEPTED[key], unit_of_figure(key)
     low, high = (units.given(unit, one) for one in (accepted.low, accepted.high))
-    told = accepted.unit if units.unit(unit) == unit else units.sign(unit)
+    told = asked_in(key, units)
     asks = f"give {accepted.words} as a number from {low} to {high} ({told})"
     try:
         read = typed(str(value), unit)

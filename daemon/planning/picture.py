@@ -35,9 +35,10 @@ def draw(made: Plan, path: Path) -> None:
         (made.nights, "vents as they are"),
         (tuple(shut), "vents shut all night"),
     )
-    least, most = made.flame
     if made.flame.is_limited:
-        figure.suptitle(f"lines: {most:g} kW; the cold may let only {least:.1f} burn")
+        most = units.given_said("kw", made.flame.most_kw)
+        least = units.number("kw", made.flame.least_kw, 1)
+        figure.suptitle(f"lines: {most}; the cold may let only {least} burn")
     for column, (nights, title) in enumerate(columns):
         axes[0][column].set_title(title)
         for row, (what, label, unit, limit) in enumerate(ROWS):

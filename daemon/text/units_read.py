@@ -45,17 +45,18 @@ class Typed(NamedTuple):
     number: float
     """As typed."""
     unit: str
-    """Its unit's word; ours where none was typed."""
+    """Its unit's word; where none was typed, the one that it stands in."""
     is_bare: bool
     """No unit was typed."""
 
 
-def typed(text: str, ours: str) -> Typed | None:
+def typed(text: str, ours: str, bare: str = "") -> Typed | None:
     """Read a number with its unit, or bare.
 
     Args:
         text: as typed.
         ours: the unit that is asked; '' for a bare number alone.
+        bare: the unit that a bare number stands in, where that is another.
 
     Returns:
         None where it is no number at all.
@@ -68,11 +69,11 @@ def typed(text: str, ours: str) -> Typed | None:
     if found is None:
         return None
     word = " ".join(found[2].split()).lower()
-    unit = _unit(word, ours, text) if word else ours
+    unit = _unit(word, ours, text) if word else bare or ours
     number = _number(found[1].replace("\u2212", "-"), unit, text)
     if number is None or not math.isfinite(number):
         return None
-    value = number if not word else convert(number, unit, ours)
+    value = number if unit == ours else convert(number, unit, ours)
     if value is None:
         raise UnitError(f"is {_shown(text)}, not a number in {ours}", _asks(ours))
     return Typed(value, number, unit, not word)

@@ -23,7 +23,7 @@ from cabinvigil.daemon.commands import (
 from cabinvigil.daemon.settings.registries import packaged
 from tests.commands import calling
 from tests.review import named
-from tests.two_systems import differences
+from tests.two_systems import differences, plain
 
 STRICTER = """
 # So that a phone is told of the cold, the wet and the heat within the hour.
@@ -98,9 +98,58 @@ PLANS = [
     ["--vent-low-cm2", "10", "--vent-high-cm2", "10", "--glass-u", "5.8"],
     ["--cylinder-kg", "1", "--burn", "20:00-22:00"],
     ["--burner-kw", "4", "--vent-low-cm2", "600", "--vent-high-cm2", "0"],
+    ["--burner-height-m", "1.1", "--berths", "4", "--outside-c", "-15"],
+    ["--volume-m3", "7", "--burner-kw", "2.5", "--vent-low-cm2", "0"],
+    ["--burner-kw", "1.2", "--vent-low-cm2", "300", "--vent-high-cm2", "10"],
+    ["--sweep", "power"],
     ["--sweep", "vent"],
     ["--sweep", "outside"],
 ]
+
+
+FROST = """[cabin]
+volume_m3 = 7.0
+burner_kw = 1.2
+burner_height_m = 1.1
+berths = 4
+outside_c = -18.0
+fuel = { butane = 0.7, propane = 0.3 }
+"""
+"""A bare [cabin], whose gas hardly boils in the cold."""
+IN_FROST = [
+    [],
+    ["--outside-c", "-6", "--burner-kw", "3"],
+    ["--vent-low-cm2", "0", "--vent-high-cm2", "60", "--burn", "20:00-22:00"],
+    ["--sweep", "outside"],
+]
+
+
+@pytest.mark.parametrize("words", IN_FROST, ids=" ".join)
+def test_a_bare_cabin_in_the_frost_says_the_same_in_both(
+    words: list[object], tmp_path: Path
+) -> None:
+    """Flames that the cold holds down, a flame that stands high, berths."""
+    files = {system: tmp_path / f"{system}.toml" for system in SYSTEMS}
+    for system, file in files.items():
+        file.write_text(f'{FROST}units = "{system}"\n', encoding="utf-8")
+    held(plan, of(files, *words))
+
+
+def test_a_bare_cabin_takes_feet(tmp_path: Path) -> None:
+    """As from an option, which rules it and then is told alone; JSON has metres."""
+    file = tmp_path / "van.toml"
+    text = FROST.replace("burner_height_m = 1.1", 'burner_height_m = "3.6 ft"')
+    file.write_text(f'{text}units = "us"\n', encoding="utf-8")
+    code, out, err = calling.call(plan, "--config", file)
+    assert (code, err) == (0, "")
+    assert "cabin.burner_height_m: 3.6 ft is 1.10 m" in plain(out)
+    assert "In this cold a cylinder outdoors feeds" in plain(out)
+    assert "all above the flame, 3.6 ft over the floor" in plain(out)
+    own = json.loads(calling.call(plan, "--config", file, "--json")[1])
+    assert own["places"]["burner_height_m"] == pytest.approx(1.09728)
+    _, out, _ = calling.call(plan, "--config", file, "--burner-height-m", "4 ft")
+    assert "Read: --burner-height-m: 4 ft is 1.22 m." in plain(out)
+    assert "3.6 ft" not in out
 
 
 @pytest.mark.parametrize("words", PLANS, ids=" ".join)
