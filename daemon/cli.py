@@ -9,6 +9,7 @@ import errno
 import importlib
 import io
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -111,8 +112,25 @@ def _carry_out(words: Sequence[str], out: IO[str], err: IO[str]) -> int:
         raise CallError(
             f"there is no command {word[:40]!r}; use one of {', '.join(COMMANDS)}"
         )
+    rest = _with_negatives(rest)
     args = parser_of(word).parse_intermixed_args(rest)  # `log mend -o DIR nights/`
     return _module(word).run(args, out, err)
+
+
+def _with_negatives(words: Sequence[str]) -> list[str]:
+    """Join `--outside-c -5F` into one word, which argparse takes for two options."""
+    joined: list[str] = []
+    for word in words:
+        before = joined[-1] if joined else ""
+        is_option = before.startswith("--") and len(before) > 2 and "=" not in before
+        if is_option and _NEGATIVE.match(word):
+            joined[-1] = f"{before}={word}"
+        else:
+            joined.append(word)
+    return joined
+
+
+_NEGATIVE = re.compile(r"-\.?\d")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -181,3 +181,16 @@ def test_an_output_that_no_disk_takes_is_told_in_one_sentence(words: str) -> Non
     assert ended.returncode == 3
     (line,) = ended.stderr.splitlines()
     assert line.startswith("cabinvigil: the output cannot be written (No space left")
+
+
+def test_a_number_below_zero_with_its_unit_is_no_option(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """argparse takes `-5F` for an option, and `-5` for a number."""
+    told = []
+    for words in (["-5F"], ["-5 F"], ["-20.5556"], ["-20.5556 °C"]):
+        assert main(["plan", "--outside-c", *words, "--json"]) == 0
+        told.append(capsys.readouterr().out)
+    assert len(set(told)) == 1
+    assert main(["plan", "--outside-c=-5F", "--json"]) == 0
+    assert capsys.readouterr().out == told[0]

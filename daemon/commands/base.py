@@ -5,12 +5,15 @@
 
 import argparse
 import gc
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Protocol
 
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.units import sign_of
+from cabinvigil.daemon.text.units_read import UnitError, typed
+from cabinvigil.daemon.text.units_said import SYSTEMS, Units, units_named
 
 USUAL_CONFIG = Path("/etc/cabinvigil/cabin.toml")
 """Where the service looks for its config, and so does a command that is given none."""
@@ -118,6 +121,43 @@ def add_json(parser: argparse.ArgumentParser, *, lines: bool = False) -> None:
     """
     what = "JSON Lines, for programs" if lines else "print one JSON object"
     parser.add_argument("--json", action="store_true", help=what)
+
+
+def add_units(parser: argparse.ArgumentParser) -> None:
+    """Add `--units`, in which people are told numbers."""
+    parser.add_argument(
+        "--units",
+        choices=tuple(SYSTEMS),
+        help="tell people numbers in these units, whatever the config says; JSON stays "
+        "SI",
+    )
+
+
+def units_of(args: argparse.Namespace, configured: object = None) -> Units:
+    """Return the units of a call: as told, else by the config's word, else SI."""
+    return units_named(args.units, units_named(configured))
+
+
+def number_in(unit: str) -> Callable[[str], float]:
+    """Return what reads an option's number, bare or with its unit.
+
+    Args:
+        unit: in which it is wanted, and a bare one stands.
+    """
+
+    def read(text: str) -> float:
+        try:
+            found = typed(text, unit)
+        except UnitError as error:
+            raise argparse.ArgumentTypeError(f"{error}") from None
+        if found is None:
+            raise argparse.ArgumentTypeError(
+                f"{text[:40]!r} is no number; write it in {sign_of(unit)}, or with its "
+                "unit"
+            )
+        return found.value
+
+    return read
 
 
 def add_emulated(

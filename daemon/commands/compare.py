@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import IO, NamedTuple
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.commands.base import CallError, add_json, print_note
+from cabinvigil.daemon.commands.base import CallError, add_json, add_units, print_note
 from cabinvigil.daemon.commands.morning import (
     add_folder,
     folder_of,
@@ -43,6 +43,7 @@ from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import told
+from cabinvigil.daemon.text.units_said import Units, units_named
 
 EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a mark:
   cabinvigil compare 2026-01-16 2026-01-17
@@ -67,6 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_folder(parser)
     add_json(parser)
+    add_units(parser)
     parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
     parser.add_argument(
         "--all",
@@ -94,15 +96,16 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
             "compare needs two nights or more; name another, or a folder of them"
         )
     sheets = _named_apart(sheets)
+    units = units_named(args.units, sheets[-1].units)
     if args.picture is not None:
-        _draw(sheets, args.picture)
+        _draw(sheets, args.picture, units)
     order = ranks(sheets)
     if args.json:
         print(json_line(as_json(sheets, order)), file=out)
     elif args.csv:
         out.write(as_csv(sheets))
     else:
-        out.write(table(sheets, order, is_whole=args.all))
+        out.write(table(sheets, order, is_whole=args.all, units=units))
     return ExitCode.DONE
 
 
@@ -240,7 +243,7 @@ def _mark(found: Morning, word: str, name: str) -> float:
     raise NightError(f"{name}: has {which} '{word.strip()}'; its marks: {there}")
 
 
-def _draw(sheets: list[Sheet], path: Path) -> None:
+def _draw(sheets: list[Sheet], path: Path, units: Units) -> None:
     """Draw the comparison.
 
     Raises:
@@ -250,6 +253,6 @@ def _draw(sheets: list[Sheet], path: Path) -> None:
     from cabinvigil.daemon.text.svg import DrawingError
 
     try:
-        save_rows(picture_rows(sheets), path)
+        save_rows(picture_rows(sheets, units), path)
     except DrawingError as error:
         raise NightError(f"--picture {error}") from error

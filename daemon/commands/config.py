@@ -4,34 +4,29 @@ Or print the packaged limits with their sources.
 """
 
 import argparse
-from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import IO, Any
 
-from cabinvigil.daemon.commands.base import USUAL_CONFIG, CallError, add_json
+from cabinvigil.daemon.commands.base import (
+    USUAL_CONFIG,
+    CallError,
+    add_json,
+    add_units,
+    units_of,
+)
+from cabinvigil.daemon.commands.config_told import account, brief, cautions
 from cabinvigil.daemon.commands.limits_table import table, table_object
-from cabinvigil.daemon.core.layout import Layout
 from cabinvigil.daemon.settings.config import (
-    AlarmSettings,
     ConfigError,
     Mistake,
-    PartSettings,
     Settings,
     load,
 )
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
-from cabinvigil.daemon.settings.errors import one_line
-from cabinvigil.daemon.settings.guards import watched
-from cabinvigil.daemon.settings.ports import may_move
 from cabinvigil.daemon.settings.registries import Registries, packaged
-from cabinvigil.daemon.settings.series import part_series
-from cabinvigil.daemon.settings.slips import slips
-from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
-from cabinvigil.daemon.text.time_zones import why_minded
-from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
-from cabinvigil.drivers.kit.steps import PartInfo
+from cabinvigil.daemon.text.units_said import Units
 
 NEW_CONFIG = Path("cabin.toml")
 """Where a first config is written if nobody says."""
@@ -79,7 +74,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help=f"with --ask: write it there ({NEW_CONFIG})",
     )
+    parser.add_argument(
+        "--all", action="store_true", help="tell every alarm's limits and sources"
+    )
     add_json(parser)
+    add_units(parser)
 
 
 def run(
@@ -106,7 +105,7 @@ def run(
         if args.json:
             out.write(json_line(table_object()) + "\n")
         else:
-            out.writelines(f"{line}\n" for line in table())
+            out.writelines(f"{line}\n" for line in table(units_of(args)))
         return ExitCode.DONE
     known = known or Registries()
     try:
@@ -117,10 +116,17 @@ def run(
     missing = (
         device_mistakes(settings, args.file, machine, known) if args.devices else []
     )
+    units = units_of(args, settings.cabin.units)
     if args.json:
-        out.write(json_line(_object(args.file, settings, missing, known)) + "\n")
+        told = _object(args.file, settings, missing, known, units)
+        out.write(json_line(told) + "\n")
     else:
-        out.writelines(line + "\n" for line in account(args.file, settings, known))
+        lines = (
+            account(args.file, settings, known, units)
+            if args.all
+            else brief(args.file, settings, known, units)
+        )
+        out.writelines(f"{line}\n" for line in lines)
         err.writelines(f"{mistake}\n" for mistake in missing)
     return ExitCode.MACHINE_FAILED if missing else ExitCode.DONE
 
@@ -132,11 +138,13 @@ def _ask(args: argparse.Namespace, out: IO[str]) -> int:
         CallError: another option is no matter of questions.
     """
     if args.json or args.devices or args.example or args.limits:
-        raise CallError("--ask asks a person: leave the other options out but -o")
+        raise CallError(
+            "--ask asks a person: leave the other options out but -o and --units"
+        )
     # Only here: what it plans and scans with costs more than a whole check.
     from cabinvigil.daemon.commands.config_ask import make_config
 
-    make_config(args.output or NEW_CONFIG, out)
+    make_config(args.output or NEW_CONFIG, out, units=units_of(args))
     return ExitCode.DONE
 
 
@@ -167,7 +175,11 @@ def _mistake(mistake: Mistake) -> dict[str, str]:
 
 
 def _object(
-    file: str, settings: Settings, missing: list[Mistake], known: Registries
+    file: str,
+    settings: Settings,
+    missing: list[Mistake],
+    known: Registries,
+    units: Units,
 ) -> dict[str, Any]:
     return {
         "file": file,
@@ -175,126 +187,6 @@ def _object(
         "digest": settings.digest,
         "mistakes": [_mistake(one) for one in missing],
         "laxer": list(settings.laxer),
-        "mind": list(cautions(settings, known)),
+        "mind": list(cautions(settings, known, units)),
         "settings": settings.as_plain(),
     }
-
-
-def account(file: str, settings: Settings, known: Registries) -> Iterator[str]:
-    """Say, line by line, what will be watched."""
-    cabin = settings.cabin
-    tick_s = settings.watch.tick_s
-    yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
-    yield ""
-    yield "Parts"
-    width = max(len(name) for name in settings.parts)
-    for name, part in settings.parts.items():
-        yield f"  {name:<{width}}  {_part_line(part, known)}"
-    yield ""
-    yield "Alarms, with their limits and sources"
-    for name, alarm in settings.alarms.items():
-        yield f"  {name}: {_alarm_line(alarm)}"
-        if alarm.source:
-            yield f"    from: {alarm.source}"
-    for heading, lines in (
-        ("Laxer than the packaged limits, as accepted", settings.laxer),
-        ("Mind", tuple(cautions(settings, known))),
-    ):
-        if lines:
-            yield ""
-            yield heading
-            yield from (f"  {line}" for line in lines)
-
-
-def _part_line(part: PartSettings, known: Registries) -> str:
-    info = known.part(part.kind)
-    wire = part.port or part.path or part.bus
-    if part.bus is not None and part.address is not None:
-        wire = f"{part.bus} 0x{part.address:02x}"
-    words = ", ".join(QUANTITIES[one].words for one in info.gives if one in QUANTITIES)
-    return (
-        f"{info.title} on {wire}, {part.place or 'bunk'}: {words}; "
-        f"every {part.interval_s:g} s, stale after {part.max_age_s:g} s"
-    )
-
-
-def _alarm_line(alarm: AlarmSettings) -> str:
-    params = to_plain(alarm.params)
-    shown = [f"{key} {_value(value)}" for key, value in params.items() if value != ""]
-    delays = f"after {alarm.on_delay_s:g} s, gone after {alarm.off_delay_s:g} s"
-    return "; ".join([alarm.kind, *shown, delays])
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return " ".join(f"{key} {_value(one)}" for key, one in value.items())
-    if isinstance(value, list):
-        return ", ".join(f"({_value(one)})" for one in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def measured(settings: Settings, known: Registries) -> frozenset[str]:
-    """Return the quantities that the parts measure, wherever."""
-    return frozenset(
-        quantity
-        for part in settings.parts.values()
-        for quantity in known.part(part.kind).gives
-        if quantity not in part.leave_out
-    )
-
-
-def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[str]:
-    """Find the alarms on one place at which no part gives what they are about."""
-    layout = Layout(part_series(settings.parts, infos))
-    for name, alarm in settings.alarms.items():
-        place = getattr(alarm.params, "place", None)
-        quantity = getattr(alarm.params, "quantity", "")
-        if place is None or not any(key[0] == quantity for key in layout.places):
-            continue
-        if not layout.index(quantity, place):
-            words = QUANTITIES[quantity].words
-            yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
-
-
-def cautions(settings: Settings, known: Registries) -> Iterator[str]:
-    """Say aloud what a person should know before trusting this config."""
-    if why := why_minded(settings.cabin.zone):
-        yield f"{why[0].upper()}{why[1:]}."
-    yield from slips(settings.cabin, settings.mqtt, settings.i2c)
-    has = measured(settings, known)
-    infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
-    breathed = watched(settings.parts, infos)
-    for quantity in VITAL:
-        if quantity not in breathed:
-            words, where = QUANTITIES[quantity].words, ""
-            if quantity in has:
-                where = " where people breathe"
-            yield f"Nothing measures {words}{where}: add a part that does."
-    deaf: dict[str, list[str]] = {}
-    for name, alarm in settings.alarms.items():
-        named = getattr(alarm.params, "quantity", None)
-        parts = split_channel(named) if isinstance(named, str) else None
-        if parts is not None and parts[0].name not in has:
-            deaf.setdefault(parts[0].words, []).append(name)
-    yield from _placeless(settings, infos)
-    for words, alarms in deaf.items():
-        yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
-    for name, part in settings.parts.items():
-        info = known.part(part.kind)
-        if "pressure_hpa" in info.needs and not part.pressure_from:
-            yield f"{name} is not corrected for air pressure: name `pressure_from`."
-        if "co_ppm" in info.gives and not part.temperature_from:
-            yield f"{name} is not corrected for cold: name `temperature_from`."
-        if part.port is not None and may_move(part.port):
-            yield (
-                f"{name} is at {part.port}, which may be another adapter's name after "
-                f"a restart: {known.port_names.mend(part.port)}."
-            )
-        if info.service_years and part.in_service is None and info.service_years < 10:
-            yield f"{name} wears out: `in_service` is missing, so its age is not known."
-    if settings.buzzer is None:
-        yield "There is no [buzzer]: nothing sounds at the bunk."
-    if settings.mqtt is None:
-        yield "There is no [mqtt]: no phone is told."
-    elif not settings.mqtt.tls and settings.mqtt.host not in ("127.0.0.1", "localhost"):
-        yield "MQTT is not encrypted, and its broker is elsewhere: set `tls = true`."

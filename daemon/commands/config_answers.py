@@ -4,47 +4,74 @@ import math
 import re
 from collections.abc import Callable, Mapping
 
-from cabinvigil.daemon.planning.figures import ACCEPTED
+from cabinvigil.daemon.planning.figures import ACCEPTED, asked_in, unit_of_figure
 from cabinvigil.daemon.settings.checks import FUELS
-from cabinvigil.daemon.settings.errors import quantity_in
-
-read_quantity = quantity_in
-"""Reads every number with its unit: the one place where another reader comes in."""
+from cabinvigil.daemon.text.units_read import UnitError, typed
+from cabinvigil.daemon.text.units_said import SI, Units
 
 BUILT_IN_SHARE = 0.1
 """Of length x width x height: bunks, cupboards and what lies there (own choice)."""
+USUAL_SIDES_M = (3.2, 1.7, 1.7)
 G_PER_KG = 1000.0
-_HOLES = re.compile(r"(?:(\d{1,2})\s*[x×*]\s*)?([\d.,]+\s*(?:mm|cm|in|inch))")
+HOLE = {"si": "80 mm", "us": "3 in"}
+"""How a hole's diameter is written."""
+_HOLES = re.compile(r"(?:(\d{1,2})\s*[x×*]\s*)?([\d.,]+\s*(?:mm|cm|in|inch|inches))")
 
 
 class WrongAnswerError(ValueError):
     """An answer cannot be taken; the message says what can."""
 
 
-def read_number(key: str, unit: str) -> Callable[[str], float]:
+def read_quantity(text: str, ours: str, units: Units = SI) -> float | None:
+    """Read a number that a person typed, with its unit or bare, in our unit.
+
+    Args:
+        text: as typed.
+        ours: the unit as our keys end.
+        units: in which a bare one stands.
+
+    Returns:
+        None where it is no number, or of something else than `ours` measures.
+
+    Raises:
+        WrongAnswerError: it may mean two things.
+    """
+    try:
+        found = typed(text, ours, units.unit(ours))
+    except UnitError as error:
+        if error.is_doubt:
+            raise WrongAnswerError(f"the answer {error}") from None
+        return None
+    return None if found is None else found.value
+
+
+def read_number(key: str, units: Units = SI) -> Callable[[str], float]:
     """Return what reads a figure of the cabin within its range."""
+    unit = unit_of_figure(key)
 
     def read(text: str) -> float:
-        value = read_quantity(text, unit)
+        value = read_quantity(text, unit, units)
         if value is None:
-            accepted = ACCEPTED[key]
+            like = units.given(unit, max(ACCEPTED[key].low, 1.0))
             raise WrongAnswerError(
-                f"{text[:40]!r} is no number in {accepted.unit}: write it like "
-                f"{max(accepted.low, 1.0):g}"
+                f"{text[:40]!r} is no number in {asked_in(key, units)}: write it like "
+                f"{like}"
             )
-        return within(key, value)
+        return within(key, value, units)
 
     return read
 
 
-def within(key: str, value: float) -> float:
+def within(key: str, value: float, units: Units = SI) -> float:
     """Return a figure of the cabin that can be; the ranges are the plan's."""
     accepted = ACCEPTED[key]
     if not accepted.low <= value <= accepted.high:
-        raise WrongAnswerError(
-            f"{value:g} {accepted.unit} cannot be: give {accepted.low:g} to "
-            f"{accepted.high:g}"
+        low, found, high = (
+            units.given(unit_of_figure(key), one)
+            for one in (accepted.low, value, accepted.high)
         )
+        told = asked_in(key, units)
+        raise WrongAnswerError(f"{found} {told} cannot be: give {low} to {high}")
     return value
 
 
@@ -57,22 +84,34 @@ def read_name(text: str) -> str:
     return text
 
 
-def read_volume(text: str) -> float:
+def read_volume(text: str, units: Units = SI) -> float:
     """Read a volume, or three lengths, of which a tenth is taken for built in."""
     sides = re.split(r"\s*[x×*]\s*", text.strip().lower())
     if len(sides) == 1:
-        return read_number("volume_m3", "m3")(text)
+        return read_number("volume_m3", units)(text)
     unit = re.sub(r"^[\d.,\s]+", "", sides[-1])  # of each that has none of its own
     lengths = [
-        read_quantity(one if re.search("[a-z]", one) else f"{one} {unit}", "m")
+        read_quantity(one if re.search("[a-z]", one) else f"{one} {unit}", "m", units)
         for one in sides
     ]
     known = [one for one in lengths if one is not None]
     if len(known) != 3 or len(lengths) != 3:
         raise WrongAnswerError(
-            f"{text[:40]!r} is no volume: write m3, or three lengths as 3.2 x 1.7 x 1.7"
+            f"{text[:40]!r} is no volume: write {units.sign('m3')}, or three lengths "
+            f"as {usual_sides(units)}"
         )
-    return round(within("volume_m3", math.prod(known) * (1.0 - BUILT_IN_SHARE)), 1)
+    volume_m3 = math.prod(known) * (1.0 - BUILT_IN_SHARE)
+    return round(within("volume_m3", volume_m3, units), 1)
+
+
+def usual(unit: str, value: float, units: Units) -> str:
+    """Spell what Enter stands for: rounded, where it is converted."""
+    return f"{value:g}" if units.unit(unit) == unit else units.figure(unit, value)
+
+
+def usual_sides(units: Units) -> str:
+    """Spell the lengths of a usual cabin: of a small van."""
+    return " x ".join(usual("m", one, units) for one in USUAL_SIDES_M)
 
 
 def read_people(text: str, volume_m3: float) -> int:
@@ -103,33 +142,37 @@ def read_fuel(text: str) -> Mapping[str, float]:
     return {gas: share for gas, share in shares.items() if share}
 
 
-def read_power(text: str, of_kg_h: Callable[[float], float]) -> float:
+def read_power(
+    text: str, of_kg_h: Callable[[float], float], units: Units = SI
+) -> float:
     """Read a heater's power, or the gas that it uses."""
     grams = re.fullmatch(r"([\d.,]+)\s*(g|kg)\s*/\s*h", text.strip(), re.IGNORECASE)
     if grams is not None:
         value = read_quantity(grams[1], "")
         kg_h = (value or 0.0) / (G_PER_KG if grams[2].lower() == "g" else 1.0)
-        return round(within("burner_kw", of_kg_h(kg_h)), 3)
-    return read_number("burner_kw", "kw")(text)
+        return round(within("burner_kw", of_kg_h(kg_h), units), 3)
+    return read_number("burner_kw", units)(text)
 
 
-def at_most(value: float, most: float) -> float:
+def at_most(value_kw: float, most_kw: float, units: Units = SI) -> float:
     """Return a power on low that is none above that on high."""
-    if value > most:
-        raise WrongAnswerError(f"{value:g} kW is above the {most:g} kW on high")
-    return value
+    if value_kw > most_kw:
+        low, high = (units.given_said("kw", one) for one in (value_kw, most_kw))
+        raise WrongAnswerError(f"{low} is above the {high} on high")
+    return value_kw
 
 
-def read_vent(text: str) -> float:
-    """Read a free area in cm2, or that of round holes."""
+def read_vent(text: str, units: Units = SI) -> float:
+    """Read a free area, or that of round holes, in cm2."""
     holes = _HOLES.fullmatch(text.strip().lower())
     if holes is None:
-        return read_number("vent_low_cm2", "cm2")("0" if text == "none" else text)
+        return read_number("vent_low_cm2", units)("0" if text == "none" else text)
     across_m = read_quantity(holes[2], "m")
     if across_m is None:
-        raise WrongAnswerError(f"{text[:40]!r} is no diameter: write it like 80 mm")
+        hole = HOLE[units.word]
+        raise WrongAnswerError(f"{text[:40]!r} is no diameter: write it like {hole}")
     area_cm2 = int(holes[1] or 1) * math.pi / 4.0 * (100.0 * across_m) ** 2
-    return round(within("vent_low_cm2", area_cm2), 1)
+    return round(within("vent_low_cm2", area_cm2, units), 1)
 
 
 def read_line(text: str) -> str:

@@ -13,6 +13,7 @@ from cabinvigil.daemon.ask.socket import NOBODY, typed
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.commands.base import CallError
 from cabinvigil.daemon.commands.config_answers import (
+    HOLE,
     WrongAnswerError,
     at_most,
     read_fuel,
@@ -23,6 +24,8 @@ from cabinvigil.daemon.commands.config_answers import (
     read_power,
     read_vent,
     read_volume,
+    usual,
+    usual_sides,
 )
 from cabinvigil.daemon.commands.config_draft import BUILDS, draft
 from cabinvigil.daemon.commands.on_wires import run_on_wires
@@ -37,6 +40,7 @@ from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import Cabin
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.units_said import SI, Units, units_named
 
 T = TypeVar("T")
 Ask = Callable[[str], str]
@@ -55,6 +59,8 @@ class Dialog:
 
     out: IO[str]
     ask: Ask
+    units: Units = SI
+    """In which it asks, and a bare number stands."""
     granted: dict[str, str] = field(default_factory=dict)
     """By key: how the config says that nobody told it."""
     taken: list[str] = field(default_factory=list)
@@ -100,7 +106,12 @@ class Dialog:
 
 
 def make_config(
-    file: Path, out: IO[str], *, ask: Ask = typed, machine: DeviceTree | None = None
+    file: Path,
+    out: IO[str],
+    *,
+    ask: Ask = typed,
+    machine: DeviceTree | None = None,
+    units: Units = SI,
 ) -> None:
     """Ask, write the config, and say what the plan makes of it.
 
@@ -109,12 +120,13 @@ def make_config(
         out: takes what is said.
         ask: asks a person for a line; `NOBODY` where none is there.
         machine: where devices are looked for.
+        units: in which it asks; the config is told in them ever after.
 
     Raises:
         UnansweredError: the questions were not answered to the end.
         CallError: it may not be written, or is there already.
     """
-    dialog = Dialog(out, ask)
+    dialog = Dialog(out, ask, units)
     try:
         _may_write(file, dialog)
         dialog.say(
@@ -144,13 +156,17 @@ def make_config(
 
 def _cabin(dialog: Dialog) -> dict[str, object]:
     """Ask for the keys of [cabin]."""
+    units = dialog.units
+    sign = units.sign
     cabin: dict[str, object] = {"name": dialog.question("Its name", "cabin", read_name)}
+    if units is not SI:
+        cabin["units"] = units.word
     cabin["volume_m3"] = volume_m3 = dialog.question(
-        "Air space: volume in m3, or length x width x height in m",
-        "3.2 x 1.7 x 1.7",
-        read_volume,
+        f"Air space: volume in {sign('m3')}, or length x width x height in {sign('m')}",
+        usual_sides(units),
+        lambda text: read_volume(text, units),
         "volume_m3",
-        "{} m, a tenth of it built in",
+        f"{{}} {sign('m')}, a tenth of it built in",
     )
     cabin["people"] = dialog.question(
         "Sleepers on a usual night",
@@ -160,36 +176,36 @@ def _cabin(dialog: Dialog) -> dict[str, object]:
         "{} sleepers",
     )
     cabin["altitude_m"] = dialog.question(
-        "Height above the sea, m",
-        "0",
-        read_number("altitude_m", "m"),
+        f"Height above the sea, {sign('m')}",
+        usual("m", 0.0, units),
+        read_number("altitude_m", units),
         "altitude_m",
-        "{} m above the sea",
+        f"{{}} {sign('m')} above the sea",
     )
     cabin["outside_c"] = dialog.question(
-        "Cold of the night to plan for, °C",
-        "0",
-        read_number("outside_c", "c"),
+        f"Cold of the night to plan for, {sign('c')}",
+        usual("c", 0.0, units),
+        read_number("outside_c", units),
         "outside_c",
-        "{} °C outside",
+        f"{{}} {sign('c')} outside",
     )
     cabin |= _heater(dialog)
     for key, where in (("vent_low_cm2", "floor"), ("vent_high_cm2", "roof")):
         cabin[key] = dialog.question(
-            f"Vent near the {where}: free area in cm2, or round holes by their "
-            "diameter, as 2 x 80 mm; 0 for none",
-            "50",
-            read_vent,
+            f"Vent near the {where}: free area in {sign('cm2')}, or round holes by "
+            f"their diameter, as 2 x {HOLE[units.word]}; 0 for none",
+            usual("cm2", 50.0, units),
+            lambda text: read_vent(text, units),
             key,
-            f"{{}} cm2 near the {where}",
+            f"{{}} {sign('cm2')} near the {where}",
         )
     if cabin["vent_low_cm2"] and cabin["vent_high_cm2"]:
         cabin["vent_height_m"] = dialog.question(
-            "Height between the middles of the two vents, m",
-            "1.2",
-            read_number("vent_height_m", "m"),
+            f"Height between the middles of the two vents, {sign('m')}",
+            usual("m", 1.2, units),
+            read_number("vent_height_m", units),
             "vent_height_m",
-            "{} m between the vents",
+            f"{{}} {sign('m')} between the vents",
         )
     return cabin
 
@@ -205,31 +221,32 @@ def _heater(dialog: Dialog) -> dict[str, object]:
     )
     if not fuel:
         return {"burner_kw": 0.0}
-    gas = mix(fuel, by="mass")
+    gas, units = mix(fuel, by="mass"), dialog.units
+    power, weight = units.sign("kw"), units.sign("kg")
 
     def read(text: str) -> float:
-        return read_power(text, lambda kg_h: power_kw_hhv(gas, kg_h))
+        return read_power(text, lambda kg_h: power_kw_hhv(gas, kg_h), units)
 
     high_kw = dialog.question(
-        "Heater on high, by its label: power in kW, or gas in g/h",
-        "1.5",
+        f"Heater on high, by its label: power in {power}, or gas in g/h",
+        usual("kw", 1.5, units),
         read,
         "burner_kw",
-        "heater of {} kW",
+        f"heater of {{}} {power}",
     )
     low_kw = dialog.question(
-        "Heater on low, in kW or g/h",
-        f"{high_kw * LOW_SHARE:.3g}",
-        lambda text: at_most(read(text), high_kw),
+        f"Heater on low, in {power} or g/h",
+        usual("kw", float(f"{high_kw * LOW_SHARE:.3g}"), units),
+        lambda text: at_most(read(text), high_kw, units),
         "burner_low_kw",
-        "{} kW on low",
+        f"{{}} {power} on low",
     )
     cylinder_kg = dialog.question(
-        "Gas in a full cylinder, kg",
-        "5",
-        read_number("cylinder_kg", "kg"),
+        f"Gas in a full cylinder, {weight}",
+        usual("kg", 5.0, units),
+        read_number("cylinder_kg", units),
         "cylinder_kg",
-        "{} kg of gas",
+        f"{{}} {weight} of gas",
     )
     shares = next(iter(fuel)) if len(fuel) == 1 else fuel
     return {
@@ -328,7 +345,8 @@ def _tell(file: Path, settings: Settings, dialog: Dialog) -> None:
     dialog.say(f"{file} is written; `cabinvigil config {name}` says all of it.")
     taken = [*dialog.taken, *_estimated(settings.cabin)]
     dialog.say(f"Taken for granted: {'; '.join(taken)}.")
-    planned = plan(cabin_plan(from_config(settings.cabin)))
+    units = units_named(settings.cabin.units)
+    planned = plan(cabin_plan(from_config(settings.cabin), units=units))
     dialog.say("The plan for such a night:")
     for sentence in changes(planned):
         dialog.say(f"  {sentence}")

@@ -10,14 +10,19 @@ from cabinvigil.daemon.settings.limit_sources import (
     LimitSource,
     limit_sources,
 )
+from cabinvigil.daemon.text.numbers import compact
+from cabinvigil.daemon.text.units_said import SI, Units
 
 COLUMNS = 88
 ALARM, LIMIT, PRIORITY = 20, 28, 8
 """Widths of the first columns; the documents take the rest."""
 
 
-def table() -> Iterator[str]:
+def table(units: Units = SI) -> Iterator[str]:
     """Write each limit with its documents, and each document with what is known of it.
+
+    Args:
+        units: in which limits are told.
 
     Yields:
         Lines of at most 88 columns.
@@ -25,7 +30,7 @@ def table() -> Iterator[str]:
     limits, documents = limit_sources()
     yield "The packaged limits, and where each comes from"
     for limit in limits:
-        head = f"{limit.alarm:<{ALARM}}{_limit(limit):<{LIMIT}}"
+        head = f"{limit.alarm:<{ALARM}}{_limit(limit, units):<{LIMIT}}"
         cited = ", ".join(document.id for document in limit.documents)
         yield from textwrap.wrap(
             cited,
@@ -47,12 +52,15 @@ def table() -> Iterator[str]:
         )
 
 
-def _limit(limit: LimitSource) -> str:
+def _limit(limit: LimitSource, units: Units) -> str:
     """Write a limit as people read it: its value, unit and what else it asks."""
     if limit.key == RULE:
         return "figures of its rule"
-    value = f"{limit.value:g}" if isinstance(limit.value, float) else f"{limit.value}"
-    text = f"{value} {limit.unit}".strip()
+    value, unit = f"{limit.value}", limit.unit
+    if isinstance(limit.value, float):
+        told, unit = units.of_sign(limit.unit, limit.value)
+        value = f"{told:g}" if unit == limit.unit else compact(told)
+    text = f"{value} {unit}".strip()
     if limit.key != "steps":
         return f"{limit.key} {text}"
     if limit.share_pct < 100.0:

@@ -17,6 +17,7 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_json,
     add_log,
+    add_units,
     print_note,
 )
 from cabinvigil.daemon.log.find import (
@@ -35,6 +36,7 @@ from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.units_said import SYSTEMS, Units
 
 EXAMPLE = """example, a night of the trailer Lapwing:
   cabinvigil morning
@@ -53,6 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_folder(parser)
     add_json(parser)
+    add_units(parser)
     parser.add_argument(
         "--summary",
         action="store_true",
@@ -84,10 +87,11 @@ def run(
     folder = folder_of(args, args.night)
     wall = (clock or SystemClock()).wall()
     night, is_last = chosen(args.night, folder), args.night is None
+    units = SYSTEMS.get(args.units)
     if is_last or Path(args.night).is_dir():
-        found = _newest(night, wall, is_last=is_last)
+        found = _newest(night, wall, units, is_last=is_last)
     else:
-        found = give_account(night, wall)
+        found = give_account(night, wall, units=units)
     if args.page is not None:
         _page(found, args.page)
     if found.tape.flaws.of_newer:
@@ -100,7 +104,9 @@ def run(
     return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL
 
 
-def _newest(night: Chosen, wall: datetime, *, is_last: bool) -> Morning:
+def _newest(
+    night: Chosen, wall: datetime, units: Units | None, *, is_last: bool
+) -> Morning:
     """Give account of a folder's newest night that can be read.
 
     Raises:
@@ -109,7 +115,9 @@ def _newest(night: Chosen, wall: datetime, *, is_last: bool) -> Morning:
     passed: list[str] = []
     while True:
         try:
-            return give_account(night, wall, is_last_night=is_last, passed=passed)
+            return give_account(
+                night, wall, is_last_night=is_last, passed=passed, units=units
+            )
         except NightError:
             before = earlier(night)
             if before is None:
@@ -147,6 +155,7 @@ def give_account(
     is_last_night: bool = False,
     passed: Sequence[str] = (),
     trial: int | None = None,
+    units: Units | None = None,
 ) -> Morning:
     """Read a night and give account of it.
 
@@ -159,6 +168,7 @@ def give_account(
         passed: files of later nights that cannot be read.
         trial: of the night's trials this one, from 1, as if it were a night; None is
             the night without them.
+        units: in which people are told; None: as the night's own config has it.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
@@ -172,7 +182,7 @@ def give_account(
         if is_last_night and (older := missing(tape, wall)):
             lacks.insert(0, older)
     name = night.name if tape.night is None else f"night-{tape.night}"
-    return morning(replace(tape, missing=tuple(lacks)), name)
+    return morning(replace(tape, missing=tuple(lacks)), name, units=units)
 
 
 def read(night: Chosen, trial: int | None = None) -> NightSeries:

@@ -4,8 +4,9 @@ import asyncio
 import tempfile
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 from cabinvigil.daemon.clock import Clock, SystemClock, VirtualClock
 from cabinvigil.daemon.commands.base import USUAL_CONFIG
@@ -16,6 +17,7 @@ from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.sampling.wiring import REAL, Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
+from cabinvigil.daemon.settings.values import changed
 
 T = TypeVar("T")
 Job = Callable[[Wires, Clock], Awaitable[T]]
@@ -29,15 +31,23 @@ CLOSED = AirNow(o2_pct=19.6, co2_ppm=4200.0, co_ppm=9.0, temp_c=17.0, rh_pct=88.
 """An hour after the doors were shut with the burner on."""
 
 
-def chosen_settings(config: Path | None, *, is_emulated: bool) -> Settings:
+def chosen_settings(
+    config: Path | None, *, is_emulated: bool, units: Literal["si", "us"] | None = None
+) -> Settings:
     """Read the config that a call means; the example's where parts are emulated.
+
+    Args:
+        config: as told.
+        is_emulated: parts are emulated.
+        units: in place of those of the config, for this call.
 
     Raises:
         ConfigError: with every mistake of the file.
     """
-    if config is None and is_emulated:
-        return example()
-    return load(config or USUAL_CONFIG)
+    is_example = config is None and is_emulated
+    settings = example() if is_example else load(config or USUAL_CONFIG)
+    cabin = settings.cabin if units is None else changed(settings.cabin, units=units)
+    return replace(settings, cabin=cabin)
 
 
 def run_on_wires(

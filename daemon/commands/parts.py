@@ -16,7 +16,9 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_emulated,
     add_json,
+    add_units,
     print_note,
+    units_of,
 )
 from cabinvigil.daemon.commands.on_wires import FRESH, run_on_wires
 from cabinvigil.daemon.parts.scan import Scan, scan
@@ -30,6 +32,7 @@ from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import ConfigError, Settings, example, load
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers import REGISTRY
 from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
@@ -65,6 +68,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_emulated(parser, "scan emulated wires, no hardware")
     add_json(parser)
+    add_units(parser)
 
 
 def run(
@@ -152,7 +156,7 @@ def _list(args: argparse.Namespace, out: IO[str]) -> None:
     if args.json:
         print(json_line({"parts": [_plain(info) for info in infos]}), file=out)
         return
-    lines = _details(infos[0]) if args.kind else _overview(infos)
+    lines = _details(infos[0], units_of(args)) if args.kind else _overview(infos)
     for line in lines:
         print(line, file=out)
 
@@ -164,20 +168,28 @@ def _overview(infos: list[PartInfo]) -> Iterator[str]:
         yield f"{info.name:<{width}}  {WIRES[info.bus]:<6}  {words}"
 
 
-def _details(info: PartInfo) -> Iterator[str]:
+def _few(value: float, digits: int = 6) -> str:
+    """Write a few digits, and never in powers."""
+    text = f"{value:.{digits}g}"
+    return f"{value:.6f}".rstrip("0") if "e" in text else text
+
+
+def _details(info: PartInfo, units: Units) -> Iterator[str]:
     yield f"{info.name}: {info.title}"
     addresses = " ".join(f"0x{address:02x}" for address in info.addresses)
     speed = f" at {info.baud} baud" if info.bus == "serial" else ""
     yield f"  wire      {WIRES[info.bus]}{speed}{' ' if addresses else ''}{addresses}"
     for quantity, gives in info.gives.items():
         known = QUANTITIES[quantity]
+        step, unit = units.of_sign(known.unit, gives.resolution, apart=True)
+        noise, _ = units.of_sign(known.unit, gives.noise, apart=True)
         yield (
-            f"  gives     {known.words}, steps of {gives.resolution:.2g} {known.unit}, "
-            f"noise {gives.noise:g}, lag {gives.lag_s:g} s"
+            f"  gives     {known.words}, steps of {_few(step, 2)} {unit}, "
+            f"noise {_few(noise)}, lag {gives.lag_s:g} s"
         )
     yield f"  every     {info.interval_s:g} s; stale after {info.max_age_s:g} s"
     yield f"  warm      {info.warm_up_s:g} s after it has its power"
-    yield f"  works     from {info.range_c[0]:g} to {info.range_c[1]:g} °C"
+    yield f"  works     from {units.span_said('c', info.range_c)}"
     if info.service_years:
         yield f"  lasts     {info.service_years:g} years"
     for quantity in info.needs:

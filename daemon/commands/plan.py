@@ -1,15 +1,16 @@
 """Plan a night before bed: vents, gas, wet and warmth, each with its range."""
 
 import argparse
-from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 from cabinvigil.daemon.air.figures import LEAK_PER_H
-from cabinvigil.daemon.commands.base import add_config, add_json
+from cabinvigil.daemon.commands.base import add_config, add_json, add_units, units_of
 from cabinvigil.daemon.planning.advice import changes
 from cabinvigil.daemon.planning.figures import (
     ACCEPTED,
+    FROM_CONFIG,
     CabinPlan,
     PlanError,
     burn_window,
@@ -21,6 +22,9 @@ from cabinvigil.daemon.planning.plan import Plan, plan
 from cabinvigil.daemon.planning.plan_json import plan_object, sweep_object
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+
+if TYPE_CHECKING:
+    from cabinvigil.daemon.settings.cabin_table import CabinTable
 
 OPTIONS = (
     "volume_m3",
@@ -87,7 +91,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
     )
+    parser.add_argument(
+        "--all", action="store_true", help="tell every figure, and what it rests on"
+    )
     add_json(parser)
+    add_units(parser)
 
 
 def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
@@ -103,9 +111,10 @@ def run(args: argparse.Namespace, out: IO[str], _err: IO[str]) -> int:
     if args.json:
         out.write(json_line(plan_object(planned, change)) + "\n")
     else:
+        from cabinvigil.daemon.planning.brief import brief
         from cabinvigil.daemon.planning.words import account
 
-        out.write(account(planned, change))
+        out.write((account if args.all else brief)(planned, change))
     return ExitCode.DONE
 
 
@@ -132,16 +141,24 @@ def _print_sweep(args: argparse.Namespace, cabin: CabinPlan, out: IO[str]) -> No
         objects = [(at, plan_object(made, changes(made))) for at, made in rows]
         out.write(json_line(sweep_object(args.sweep, objects)) + "\n")
     else:
-        out.write(table(args.sweep, rows))
+        out.write(table(args.sweep, rows, cabin.units))
 
 
 def _cabin(args: argparse.Namespace) -> CabinPlan:
     """Take the figures from the config, then from the options, which win."""
-    given: dict[str, object] = (
-        dict(_configured(args.config)) if args.config is not None else {}
-    )
     typed = {key: getattr(args, key) for key in OPTIONS}
     typed = {key: value for key, value in typed.items() if value is not None}
+    given: dict[str, object] = {}
+    read_as: tuple[str, ...] = ()
+    configured: object = None
+    if args.config is not None:
+        table = _configured(args.config)
+        given, configured = from_config(table.cabin), table.cabin.units
+        read_as = tuple(
+            text
+            for key, text in table.read_as.items()
+            if FROM_CONFIG.get(key, key) not in typed
+        )
     sentences: list[str] = []
     burns = []
     for words in args.burn:
@@ -150,20 +167,25 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
         except PlanError as error:
             sentences += error.sentences
     try:
-        cabin = cabin_plan({**given, **typed}, tuple(burns), frozenset(typed))
+        cabin = cabin_plan(
+            {**given, **typed},
+            tuple(burns),
+            frozenset(typed),
+            units_of(args, configured),
+        )
     except PlanError as error:
         raise PlanError([*error.sentences, *sentences]) from None
     if sentences:
         raise PlanError(sentences)
-    return cabin
+    return replace(cabin, read_as=(*read_as, *cabin.read_as))
 
 
-def _configured(path: Path) -> Mapping[str, object]:
+def _configured(path: Path) -> "CabinTable":
     # Only here: reading a config costs more than the whole plan.
     from cabinvigil.daemon.settings.cabin_table import load_cabin
     from cabinvigil.daemon.settings.errors import ConfigError
 
     try:
-        return from_config(load_cabin(path))
+        return load_cabin(path)
     except ConfigError as error:
         raise PlanError([str(mistake) for mistake in error.mistakes]) from None

@@ -18,7 +18,9 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_emulated,
     add_json,
+    add_units,
     check_range,
+    number_in,
 )
 from cabinvigil.daemon.commands.emulated_spans import EmulatedSpans, emulated_spans
 from cabinvigil.daemon.commands.on_wires import chosen_settings, run_on_wires
@@ -51,6 +53,7 @@ from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.time_zones import why_minded
+from cabinvigil.daemon.text.units_said import units_named
 
 EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil precheck                      before bed
@@ -79,14 +82,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--hours",
-        type=float,
+        type=number_in("h"),
         default=checks.NIGHT_HOURS,
         metavar="H",
         help=f"how many hours the supply must last ({checks.NIGHT_HOURS:g})",
     )
     parser.add_argument(
         "--battery-ah",
-        type=float,
+        type=number_in("ah"),
         metavar="AH",
         help="ampere hours that the battery holds when full",
     )
@@ -102,7 +105,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--gas",
-        type=float,
+        type=number_in("ppm"),
         metavar="PPM",
         help="test the carbon monoxide parts with test gas of so many ppm",
     )
@@ -115,6 +118,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --emulated: let a part fail, such as bunk-co=stall",
     )
     add_json(parser)
+    add_units(parser)
 
 
 def run(
@@ -127,7 +131,7 @@ def run(
         wrong; 3 the watch runs and cannot be asked.
     """
     _check(args)
-    settings = chosen_settings(args.config, is_emulated=args.emulated)
+    settings = chosen_settings(args.config, is_emulated=args.emulated, units=args.units)
     findings = list(_findings(args, settings, out, ask))
     if args.json:
         print(json_line(_plain(findings)), file=out)
@@ -199,7 +203,8 @@ def _findings(
         _empty_v(settings),
         is_lithium=args.lithium,
     )
-    yield checks.computer(cpu_c(), is_under_volted=is_under_volted())
+    units = units_named(settings.cabin.units)
+    yield checks.computer(cpu_c(), is_under_volted=is_under_volted(), units=units)
     told = (*settings.parts, "buzzer", "mqtt", "log")
     yield from checks.host_faults(status, told)
     yield from checks.limits(settings.laxer)
@@ -288,7 +293,7 @@ def _parts(
         if proofs is not None:
             tests = dated_of_part(proofs, name, part.kind, part.in_service)
         one = Part(name, part, infos[name], series, own, _port_mend(part), tests)
-        yield part_finding(one, status, clock.wall())
+        yield part_finding(one, status, clock.wall(), units_named(settings.cabin.units))
     if lost:
         yield Finding("spans", "bad", lost)
     yield from checks.measured(watched(settings.parts, infos))

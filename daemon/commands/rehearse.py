@@ -17,8 +17,11 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_json,
     add_log,
+    add_units,
     check_range,
+    number_in,
     print_note,
+    units_of,
 )
 from cabinvigil.daemon.commands.emulated_spans import emulated_spans
 from cabinvigil.daemon.core.model import Command
@@ -111,10 +114,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --live: play the sounder's patterns on the loudspeaker",
     )
     add_config(parser, "play it in the cabin of this config")
-    parser.add_argument("--hours", type=float, metavar="H", help="end after H hours")
+    parser.add_argument(
+        "--hours", type=number_in("h"), metavar="H", help="end after H hours"
+    )
     parser.add_argument(
         "--tick-s",
-        type=float,
+        type=number_in("s"),
         default=TICK_S,
         metavar="S",
         help=f"judge the air every S seconds; {TICK_S:g} if not given",
@@ -126,6 +131,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="another seed gives the parts other noise (1)",
     )
+    add_units(parser)
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -204,10 +210,11 @@ def _rehearsal(
     args: argparse.Namespace, settings: Settings
 ) -> tuple[Rehearsal, tuple[str, ...]]:
     """Return what is to be played, and what has to be said of it beforehand."""
-    render = renderer(settings.watch.language, settings.watch.words)
+    watch, units = settings.watch, units_of(args, settings.cabin.units)
+    render = renderer(watch.language, watch.words, units)
     spans = emulated_spans(settings, args.seed)
     if args.air is None:
-        fitted = fit(args.night, settings)
+        fitted = fit(args.night, settings, units)
         made = emulated_night(
             settings, render, fitted.night, args.hours, args.seed, spans.make
         )
@@ -311,5 +318,7 @@ def _play(
     else:
         run_paced(play(rehearsal, make_outputs, on_truth), args.pace)
     if not args.json:
-        for line in account("" if args.air else args.night, truths, narrator.rings):
+        name = "" if args.air else args.night
+        units = units_of(args, rehearsal.settings.cabin.units)
+        for line in account(name, truths, narrator.rings, units):
             print(line, file=out)

@@ -10,7 +10,13 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import IO
 
-from cabinvigil.daemon.commands.base import CallError, add_config, add_json, print_note
+from cabinvigil.daemon.commands.base import (
+    CallError,
+    add_config,
+    add_json,
+    add_units,
+    print_note,
+)
 from cabinvigil.daemon.core.model import Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.doubles import stem_of
@@ -32,6 +38,7 @@ from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.moments import since_start
 from cabinvigil.daemon.text.terminal import progress
+from cabinvigil.daemon.text.units_said import SYSTEMS, Units, units_named
 
 EXAMPLE = """example, nights of the trailer Lapwing:
   cabinvigil replay night-2026-01-16.jsonl --json --estimates
@@ -58,6 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--estimates", action="store_true", help="tell the trend's estimate each minute"
     )
+    add_units(parser)
     add_config(parser, "limits and cabin to replay with (a log brings its own)")
     parser.add_argument(
         "--limits",
@@ -67,13 +75,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decided:
+def decide(
+    path: Path,
+    settings: Settings | None,
+    note: Note = unsaid,
+    units: Units | None = None,
+) -> Decided:
     """Replay a file, of whichever kind it is.
 
     Args:
         path: the file.
         settings: stand in for what the log says it was run with.
         note: told what the log does not say, or what of it could not be read.
+        units: in which sentences are said; None: as the config has them.
 
     Raises:
         RecordingError, ConfigError: the file cannot be replayed.
@@ -81,18 +95,25 @@ def decide(path: Path, settings: Settings | None, note: Note = unsaid) -> Decide
     if is_log(path):
         if not path.is_file():
             raise RecordingError(f"{path}: is not there; give the path of a log")
-        return _decide_log([path], settings, note)
+        return _decide_log([path], settings, note, units)
     recording = Recording(path)
     for text in recording.notes():
         note(text)
     known = settings or standard(Cabin(name="recording"))
-    return replay_columns(recording, known, renderer(known.watch.language))
+    units = units or units_named(known.cabin.units)
+    return replay_columns(recording, known, renderer(known.watch.language, None, units))
 
 
 def _decide_log(
-    paths: Sequence[Path], settings: Settings | None, note: Note
+    paths: Sequence[Path],
+    settings: Settings | None,
+    note: Note,
+    units: Units | None,
 ) -> Decided:
-    render = renderer("en" if settings is None else settings.watch.language)
+    language, own = "en", None
+    if settings is not None:
+        language, own = settings.watch.language, settings.cabin.units
+    render = renderer(language, None, units or units_named(own))
     logbook, path = Logbook(*paths), paths[0]
 
     def of_it(text: str) -> None:
@@ -127,7 +148,12 @@ def _told(
         return (json_line(as_json(row)) for row in rows) if args.json else lines(rows)
     if len(args.files) > 1 or args.files[0].is_dir():
         return _each(args, settings, err)
-    decided = decide(args.files[0], settings, lambda text: print_note(text, err))
+    decided = decide(
+        args.files[0],
+        settings,
+        lambda text: print_note(text, err),
+        SYSTEMS.get(args.units),
+    )
     return _json(decided, args.estimates) if args.json else _words(decided)
 
 
@@ -158,10 +184,11 @@ def _of_night(
     def note(text: str) -> None:
         print_note(text, err)
 
+    units = SYSTEMS.get(args.units)
     if is_log(paths[0]):
-        decided = _decide_log(paths, settings, note)
+        decided = _decide_log(paths, settings, note, units)
     else:
-        decided = decide(paths[0], settings, note)
+        decided = decide(paths[0], settings, note, units)
     if args.json:
         yield from _json(decided, args.estimates, {"night": name})
         return

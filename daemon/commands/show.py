@@ -7,7 +7,7 @@ import argparse
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 from cabinvigil.daemon.ask.socket import AskError, ask_status
 from cabinvigil.daemon.clock import Clock, SystemClock
@@ -15,12 +15,19 @@ from cabinvigil.daemon.commands.base import (
     USUAL_CONFIG,
     add_config,
     add_json,
+    add_units,
     check_range,
+    number_in,
+    units_of,
 )
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, old_frame
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import stay
+from cabinvigil.daemon.text.units_said import SI, Units
+
+if TYPE_CHECKING:
+    from cabinvigil.daemon.settings.config import Settings
 
 EXAMPLE = """example, in the trailer Lapwing or by ssh:
   cabinvigil show
@@ -36,9 +43,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("--once", action="store_true", help="show it once, and end")
     add_json(parser)
+    add_units(parser)
     parser.add_argument(
         "--every",
-        type=float,
+        type=number_in("s"),
         default=EVERY_S,
         metavar="S",
         help=f"seconds between looks ({EVERY_S:g})",
@@ -60,12 +68,20 @@ def socket_of(args: argparse.Namespace) -> Path:
     """Find the watch's socket: as told, by the config, or the usual one."""
     if args.socket is not None:
         return Path(args.socket)
-    from cabinvigil.daemon.settings.config import AskSettings, ConfigError, load
+    from cabinvigil.daemon.settings.config import AskSettings
+
+    settings = _settings(args)
+    return Path(AskSettings().socket if settings is None else settings.ask.socket)
+
+
+def _settings(args: argparse.Namespace) -> "Settings | None":
+    """Read the config; None where it cannot be read."""
+    from cabinvigil.daemon.settings.config import ConfigError, load
 
     try:
-        return Path(load(args.config).ask.socket)
+        return load(args.config)
     except ConfigError:
-        return Path(AskSettings().socket)
+        return None
 
 
 def run(
@@ -77,16 +93,23 @@ def run(
     """Show the air; return the exit code."""
     check_range("--every", args.every, FASTEST_S, 3600.0, " seconds")
     path, clock = socket_of(args), clock or SystemClock()
+    units = _units(args)
     if args.json:
         print(json_line(ask_status(path)), file=out)
     elif args.once:
-        print(frame(ask_status(path), PastLooks(), clock.monotonic()), file=out)
+        print(frame(ask_status(path), PastLooks(), clock.monotonic(), units), file=out)
     else:
-        stay(_frames(path, clock), out, lambda: time.sleep(args.every), COLUMNS)
+        stay(_frames(path, clock, units), out, lambda: time.sleep(args.every), COLUMNS)
     return ExitCode.DONE
 
 
-def _frames(path: Path, clock: Clock) -> Iterator[str]:
+def _units(args: argparse.Namespace) -> Units:
+    """Return the units of a call: as told, or as its config has them."""
+    settings = None if args.units else _settings(args)
+    return units_of(args, settings and settings.cabin.units)
+
+
+def _frames(path: Path, clock: Clock, units: Units = SI) -> Iterator[str]:
     """Yield what the watch says; while it does not, the last of it, marked as old.
 
     Raises:
@@ -102,5 +125,5 @@ def _frames(path: Path, clock: Clock) -> Iterator[str]:
             yield old_frame(last, clock.monotonic() - at_s, str(error))
         else:
             at_s = clock.monotonic()
-            last = frame(status, seen, at_s)
+            last = frame(status, seen, at_s, units)
             yield last

@@ -20,7 +20,9 @@ from cabinvigil.daemon.commands.base import (
     add_config,
     add_emulated,
     add_json,
+    add_units,
     check_range,
+    number_in,
 )
 from cabinvigil.daemon.commands.on_wires import (
     CLOSED,
@@ -39,6 +41,7 @@ from cabinvigil.daemon.span.ways import WAYS
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.moments import day_and_time
+from cabinvigil.daemon.text.units_said import units_named
 
 EXAMPLE = """example, beside the trailer Lapwing:
   cabinvigil span                     every part that can be spanned
@@ -89,13 +92,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--minutes",
-        type=float,
+        type=number_in("min"),
         metavar="M",
         help="how many minutes to look; 3 if not given",
     )
     parser.add_argument(
         "--co2-ppm",
-        type=float,
+        type=number_in("ppm"),
         metavar="PPM",
         help="carbon dioxide outdoors; the config's if not given, else "
         f"{FRESH_CO2_PPM:.0f}",
@@ -112,6 +115,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"for scripts, in place of the question: the words {YES!r}",
     )
     add_json(parser)
+    add_units(parser)
 
 
 def run(
@@ -123,7 +127,7 @@ def run(
         0 done; 1 refused, the air or a part is not fit; 2 the call or the config is
         wrong; 3 a wire or the state folder failed, or the watch runs.
     """
-    settings = chosen_settings(args.config, is_emulated=args.emulated)
+    settings = chosen_settings(args.config, is_emulated=args.emulated, units=args.units)
     folder = _folder(args, settings)
     if args.undo is not None:
         return _undo(args, settings, folder, out)
@@ -241,7 +245,8 @@ def _list(
     if args.json:
         print(json_line({"spans": [_plain(span) for span in spans]}), file=out)
     else:
-        for line in kept_lines(spans, settings.parts):
+        units = units_named(settings.cabin.units)
+        for line in kept_lines(spans, settings.parts, units):
             print(line, file=out)
     return ExitCode.DONE
 
@@ -373,6 +378,7 @@ def _span(
     if args.json:
         print(json_line(outcome.as_plain()), file=out)
     else:
-        for line in lines(outcome, is_emulated=air is not None):
+        units = units_named(settings.cabin.units)
+        for line in lines(outcome, is_emulated=air is not None, units=units):
             print(line, file=out)
     return ExitCode.DONE if outcome.is_good else ExitCode.NOT_WELL

@@ -16,6 +16,7 @@ from cabinvigil.daemon.commands.base import (
     add_json,
     add_log,
     check_range,
+    number_in,
     print_note,
 )
 from cabinvigil.daemon.commands.morning import folder_of, read
@@ -49,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--hours",
-        type=float,
+        type=number_in("h"),
         metavar="H",
         help=f"begin: how long at most, in hours ({USUAL_S / 3600.0:g})",
     )

@@ -8,6 +8,7 @@ from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.units_said import units_named
 
 
 def compose_settings(
@@ -29,7 +30,8 @@ def compose_settings(
     if wall is not None and wall >= EARLIEST:
         today = wall.date()
     if render is None:
-        render = renderer(settings.watch.language, settings.watch.words)
+        watch, units = settings.watch, units_named(settings.cabin.units)
+        render = renderer(watch.language, watch.words, units)
     return compose(
         settings.cabin,
         settings.parts,

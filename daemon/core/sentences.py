@@ -16,6 +16,7 @@ from typing import Any
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.text.durations import spoken
 from cabinvigil.daemon.text.numbers import compact
+from cabinvigil.daemon.text.units_said import SI, Units
 
 LONGEST = 140
 """Characters of a sentence: one line on any phone (design, section 7)."""
@@ -37,7 +38,7 @@ FACTS = frozenset(
     {
         *("o2_pct", "rate_pct_per_h", "settles_pct", "co_ppm", "cohb_pct", "co2_ppm"),
         *("gas_lel_pct", "temp_c", "rh_pct", "dew_point_c", "surface_c", "supply_v"),
-        *("pm2_5_ugm3", "minutes", "hours", "seconds", "limit", "value"),
+        *("pm2_5_ugm3", "minutes", "hours", "seconds", "limit", "value", "apart"),
         *("o2_hpa", "height_m"),
         *("part", "source", "place", "other", "unit", "text"),
     }
@@ -53,9 +54,24 @@ MADE = frozenset(
         "hours_text",
         "seconds_text",
         "value_text",
+        "apart_text",
+        "temp_text",
+        "surface_text",
+        "dew_point_text",
+        "height_text",
     }
 )
 """What is made of them here, and may stand in a sentence too."""
+
+_IN_UNITS = (
+    # the fact, what is made of it, its unit, its decimals in SI
+    ("temp_c", "temp_text", "c", 0),
+    ("surface_c", "surface_text", "c", 1),
+    ("dew_point_c", "dew_point_text", "c", 1),
+    ("height_m", "height_text", "m", 0),
+)
+"""Facts that are said with their unit, in the cabin's own units; the facts themselves
+stay SI."""
 
 YES = ("yes", "y")
 """What counts as a yes where a message file does not say."""
@@ -96,6 +112,8 @@ class MessageCatalog:
     """How an alert begins and ends on the phone: `fresh late second second_news`."""
     yes: tuple[str, ...] = YES
     """What a person says who agrees, in small letters; anything else is a no."""
+    units: Units = SI
+    """In which numbers are said."""
 
 
 class _Facts(string.Formatter):
@@ -180,7 +198,9 @@ def _given(
         given["source"] = _term(words, subject)
     for key in FACTS & facts.keys():
         value = facts[key]
-        if isinstance(value, str) and (value.strip() or key == "unit"):
+        if key == "unit" and isinstance(value, str):
+            given[key] = _line(value)
+        elif isinstance(value, str) and value.strip():
             given[key] = _term(words, value)
         elif _is_number(value):
             given[key] = as_said(key, float(value))
@@ -236,7 +256,24 @@ def _made(
         yield "seconds_text", span(words, seconds)
     value, unit = given.get("value"), given.get("unit")
     if isinstance(value, float) and isinstance(unit, str):
-        yield "value_text", f"{compact(value, words.decimal)} {unit}".strip()
+        yield "value_text", _of_unit(words, value, unit)
+    apart = given.get("apart")
+    if isinstance(apart, float) and isinstance(unit, str):
+        yield "apart_text", _of_unit(words, apart, unit, apart=True)
+    for fact, made, ours, decimals in _IN_UNITS:
+        found = given.get(fact)
+        if isinstance(found, float):
+            number = words.units.number(ours, found, decimals).replace(",", "")
+            sign = _term(words, words.units.sign(ours))
+            yield made, f"{number.replace('.', words.decimal)} {sign}"
+
+
+def _of_unit(
+    words: MessageCatalog, value: float, sign: str, *, apart: bool = False
+) -> str:
+    """Say a value whose unit a rule names, or the difference of two."""
+    told, sign = words.units.of_sign(sign, value, apart=apart)
+    return f"{compact(told, words.decimal)} {_term(words, sign)}".strip()
 
 
 def span(words: MessageCatalog, seconds: float) -> str:

@@ -27,10 +27,12 @@ from cabinvigil.daemon.phone.inbound import (
     TextHeard,
     TrialHeard,
 )
+from cabinvigil.daemon.phone.labels import LABELS, told
 from cabinvigil.daemon.phone.limits import UsualLimit
 from cabinvigil.daemon.phone.part_test import PartTest
 from cabinvigil.daemon.phone.rings import name_of
 from cabinvigil.daemon.phone.silence import SilenceWatch
+from cabinvigil.daemon.text.units_said import SI, Units
 
 SAFE, LOOK, WAKE_WORD, OUT_WORD, SILENT, TRIAL, UNKNOWN = (
     *("safe", "look", "wake", "out", "silent", "trial"),
@@ -59,21 +61,6 @@ RESTART_S = 20.0
 """What a former run of the watch said to stand is dropped so long after a new run
 began: it says anew what still stands."""
 
-LABELS: Mapping[str, tuple[str, str, int]] = {
-    # series: label, unit, decimals; in the order in which they are listed.
-    "o2_pct": ("oxygen", "%", 1),
-    "co2_ppm": ("carbon dioxide", "ppm", 0),
-    "co_ppm": ("carbon monoxide", "ppm", 0),
-    "gas_lel_pct": ("gas", "% LEL", 0),
-    "dew_point_c": ("dew point", "°C", 0),
-    "temp_c_glass": ("glass", "°C", 0),
-    "temp_c": ("warmth", "°C", 0),
-    "rh_pct": ("humidity", "%", 0),
-    "temp_c_outside": ("outside", "°C", 0),
-    "pm2_5_ugm3": ("dust", "µg/m³", 0),
-    "voc_index": ("vapours", "index", 0),
-    "supply_v": ("battery", "V", 1),
-}
 GASES = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct")
 
 
@@ -127,9 +114,21 @@ class Board:
     """All cabins as they are shown; not thread-safe."""
 
     def __init__(
-        self, silence: SilenceWatch, limits: Mapping[str, UsualLimit], place: str
+        self,
+        silence: SilenceWatch,
+        limits: Mapping[str, UsualLimit],
+        place: str,
+        units: Units = SI,
     ) -> None:
-        """Take who says whether a cabin is live, limits by quantity, and our place."""
+        """Take who says whether a cabin is live, and what the page shows.
+
+        Args:
+            silence: knows which cabins are live.
+            limits: by quantity.
+            place: where this is.
+            units: in which numbers are shown.
+        """
+        self._units = units
         self._silence = silence
         self._limits = limits
         self._place = place
@@ -332,17 +331,17 @@ class Board:
         ]
 
     def _number(self, series: str, one: _Value, now_s: float) -> dict[str, Any]:
-        label, unit, decimals = LABELS[series]
+        value, unit = told(series, one.value, self._units)
         limit = self._limits.get(series)
         return {
             "series": series,
-            "label": label,
+            "label": LABELS[series].words,
             "unit": unit,
-            "decimals": decimals,
-            "value": round(one.value, decimals + 1),
+            "decimals": LABELS[series].decimals,
+            "value": value,
             "at_least": one.at_least,
             "age_s": round(now_s - one.at_s, 1),
-            "limit": None if limit is None else limit.at,
+            "limit": None if limit is None else told(series, limit.at, self._units)[0],
             "side": None if limit is None else limit.side,
         }
 
@@ -353,7 +352,7 @@ class Board:
             return {}
         return {
             series: [
-                [round((at_s - now_s) / 60.0, 1), round(value, LABELS[series][2] + 1)]
+                [round((at_s - now_s) / 60.0, 1), told(series, value, self._units)[0]]
                 for at_s, value in zip(one.times, one.values, strict=True)
                 if now_s - at_s <= PAST_S
             ]

@@ -33,6 +33,7 @@ from cabinvigil.daemon.phone.settings import PhoneSettings, is_loopback
 from cabinvigil.daemon.phone.silence import FORGOTTEN, KeptSilence, SilenceWatch
 from cabinvigil.daemon.phone.state_folder import lock
 from cabinvigil.daemon.phone.store import Store
+from cabinvigil.daemon.text.units_said import units_named
 
 LOOK_S = 0.5
 """Between two looks at every cabin."""
@@ -124,7 +125,8 @@ class PhoneService:
             lane = Lane(one, pushes[one.name], clock, self._dispatch)
             self._dispatch.lanes[one.name] = lane
         self._receipts = Receipts(self._dispatch, self._listener.confirm)
-        self.board = Board(self._silence, usual_limits(), self.place)
+        units = units_named(settings.page and settings.page.units)
+        self.board = Board(self._silence, usual_limits(), self.place, units)
         self._asks = Asks(self.board, self._listener, clock)
         self._dispatch.on_test = self._asks.report
         self._problem = ""

@@ -21,6 +21,7 @@ from cabinvigil.daemon.settings.errors import (
 from cabinvigil.daemon.settings.read import read_bytes, read_toml
 from cabinvigil.daemon.settings.read_table import shape
 from cabinvigil.daemon.settings.values import BrokerPlace, TopicWord
+from cabinvigil.daemon.settings.with_units import in_our_units
 
 USUAL_PHONE_CONFIG = Path("/etc/cabinvigil/phone.toml")
 """Where the phone's unit looks for its config, and a command that is given none."""
@@ -192,6 +193,8 @@ class PageSettings:
     """Paired devices may answer an alarm, and mark a moment."""
     token_file: Annotated[str, Location()] | None = None
     """The paired devices; none named: in the state folder."""
+    units: Literal["si", "us"] = "si"
+    """In which it shows numbers."""
     phone_number: (
         Annotated[str, Word(r"\+?[0-9 ()/-]+", "use digits and spaces", 30)] | None
     ) = None
@@ -238,7 +241,7 @@ def load_phone(path: Path) -> PhoneSettings:
     """
     name = one_line(str(path))
     reader = PHONE_USER if path == USUAL_PHONE_CONFIG else ""
-    plain = read_toml(path, NO_CONFIG, reader)
+    plain = in_our_units(read_toml(path, NO_CONFIG, reader), [])
     mistakes: list[Mistake] = []
     settings = shape(PhoneSettings, plain, name, "", mistakes)
     if settings is not None:

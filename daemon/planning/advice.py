@@ -1,7 +1,7 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
 from cabinvigil.daemon.planning.flame import burn_hours
-from cabinvigil.daemon.planning.lines import area, areas
+from cabinvigil.daemon.planning.lines import areas, asked, degrees
 from cabinvigil.daemon.planning.night import moments_asleep
 from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
 from cabinvigil.daemon.planning.places import HIGH_FLAME_M, LOW
@@ -47,7 +47,7 @@ def _flame(made: Plan) -> str:
 
 
 def _vents(made: Plan) -> str:
-    vents = made.vents
+    vents, units = made.vents, made.cabin.units
     if vents.is_good:
         return ""
     if vents.is_hopeless:
@@ -55,10 +55,10 @@ def _vents(made: Plan) -> str:
     if vents.move_cm2:
         here, there = ("floor", "roof") if vents.move_cm2 > 0.0 else ("roof", "floor")
         return (
-            f"Move {area(abs(vents.move_cm2))} of vent from near the {here} to near "
-            f"the {there}."
+            f"Move {asked(abs(vents.move_cm2), units)} of vent from near the {here} "
+            f"to near the {there}."
         )
-    return f"Open more vent: {areas(vents.add_low_cm2, vents.add_high_cm2)}."
+    return f"Open more vent: {areas(vents.add_low_cm2, vents.add_high_cm2, units)}."
 
 
 def _hot(made: Plan) -> str:
@@ -67,7 +67,7 @@ def _hot(made: Plan) -> str:
         return ""
     return (
         f"Burn low or in turns: lit all the time, this burner would bring the cabin to "
-        f"{warm_c:.0f} degrees."
+        f"{degrees(warm_c, made.cabin.units)}."
     )
 
 
@@ -94,10 +94,12 @@ def _two_places(made: Plan) -> str:
         "near the floor"
     )
     height_m, minutes = made.places.burner_height_m, made.shut.above_flame_min
+    units = made.cabin.units
     if height_m is None:
         return (
-            f"Unless the flame stands below {HIGH_FLAME_M:g} m, {ask}: above a "
-            "flame that stands high used air stays (--burner-height-m tells how high)."
+            f"Unless the flame stands below {units.said('m', HIGH_FLAME_M, 1)}, {ask}: "
+            "above a flame that stands high used air stays (--burner-height-m tells "
+            "how high)."
         )
     soon = ""
     if minutes and minutes[0] is not None and minutes[0] >= AT_ONCE_MIN:
@@ -105,19 +107,20 @@ def _two_places(made: Plan) -> str:
             ", and with the vents shut may be at 19.5 % in as little as "
             f"{minutes[0]:.0f} minutes"
         )
-    return f"The flame stands {height_m:g} m up; above it used air stays{soon}: {ask}."
+    up = units.given_said("m", height_m)
+    return f"The flame stands {up} up; above it used air stays{soon}: {ask}."
 
 
 def _wet(made: Plan) -> str:
-    drying = made.drying
+    drying, units = made.drying, made.cabin.units
     if made.wet.runs_from_min[1] is None or drying.is_dry:
         return ""
     if drying.is_hopeless:
         return "The pane will run, and no vent dries it: wipe it in the morning."
-    more = areas(drying.add_low_cm2, drying.add_high_cm2)
+    more = areas(drying.add_low_cm2, drying.add_high_cm2, units)
     return (
         f"The pane will run: another {more} would keep it dry and take "
-        f"{drying.heat_w:.0f} W; wiping it costs nothing."
+        f"{units.said('w', drying.heat_w)}; wiping it costs nothing."
     )
 
 
@@ -136,8 +139,13 @@ def _cylinder(made: Plan) -> str:
         wants.insert(0, "propane")
     take = f"Take {' or '.join(wants) or 'another gas'}"
     if made.flame.is_limited:
-        kw = f"{made.flame.least_kw:.1f} kW for long, not {made.flame.most_kw:g}"
-        return f"{take}: outdoors in this cold this one feeds {kw}."
+        units = made.cabin.units
+        least = units.said("kw", made.flame.least_kw, 1)
+        most = units.given("kw", made.flame.most_kw)
+        return (
+            f"{take}: outdoors in this cold this one feeds {least} for long, not "
+            f"{most}."
+        )
     return (
         f"{take}: outdoors this one cools down as it feeds, and may stop after "
         f"{hours:.0f} hours with gas left in it."
@@ -153,6 +161,5 @@ def _cold(made: Plan) -> str:
     rather = ", rather than burn on" if made.cabin.burner_kw else ""
     if _burns_asleep(made):
         rather = ": the cold may hold the flame down"
-    return (
-        f"Pack bags and clothes for {coldest:z.0f} degrees inside by morning{rather}."
-    )
+    inside = degrees(coldest, made.cabin.units)
+    return f"Pack bags and clothes for {inside} inside by morning{rather}."

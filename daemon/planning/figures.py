@@ -5,7 +5,7 @@ volume is given, walls and leak are estimated, and the account says that they ar
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import Any, NamedTuple
@@ -18,6 +18,9 @@ from cabinvigil.daemon.air.figures import (
     wall_loss_w_k,
 )
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.units import unit_of_key
+from cabinvigil.daemon.text.units_read import UnitError, said_back, typed
+from cabinvigil.daemon.text.units_said import SI, Units
 
 AS_DECLARED = MappingProxyType({"propane": 1.0})
 
@@ -63,6 +66,10 @@ class CabinPlan:
     """Shares by mass in the cylinder."""
     burns: tuple[BurnWindow, ...] = ()
     """When the burner is lit; empty: all night."""
+    units: Units = field(default=SI, compare=False)
+    """In which people are told what comes of it."""
+    read_as: tuple[str, ...] = field(default=(), compare=False)
+    """What the figures that were typed with a unit are in ours."""
 
     not_given: tuple[str, ...] = field(default=(), compare=False)
     """Figures that nobody gave, so that the example's stand in."""
@@ -129,6 +136,8 @@ OF_THE_EXAMPLE = tuple(key for key in (*ACCEPTED, "fuel") if key not in NOT_LENT
 """What says which cabin and night it is."""
 FROM_CONFIG: Mapping[str, str] = MappingProxyType({"glass_u_w_m2k": "glass_u"})
 """Keys of the config's [cabin] that are spelled otherwise here."""
+UNITS_OF: Mapping[str, str] = MappingProxyType({"glass_u": "w_m2k", "hours": "h"})
+"""Of the figures whose names do not end with one."""
 M3_A_SLEEPER = 1.0
 """A lying person, a bunk and the air above it (common practice, no source)."""
 
@@ -150,7 +159,8 @@ def from_config(cabin: object) -> dict[str, object]:
 
     Its height above the sea is taken as the morning takes it where it gives none.
     """
-    names = {one.name for one in fields(CabinPlan)} - {"burns", "hours", "not_given"}
+    names = {one.name for one in fields(CabinPlan)}
+    names -= {"burns", "hours", "units", "read_as", "not_given"}
     given: dict[str, object] = {"altitude_m": ALTITUDE_M}
     for key in [*names, *FROM_CONFIG]:
         value = (
@@ -166,21 +176,41 @@ def option_name(key: str) -> str:
     return "--" + key.replace("_", "-")
 
 
-def number(key: str, value: object, name: str) -> float:
-    """Read one figure.
+def unit_of_figure(key: str) -> str:
+    """Return the unit of one figure, as the table of units calls it."""
+    return UNITS_OF.get(key) or unit_of_key(key)
+
+
+def asked_in(key: str, units: Units) -> str:
+    """Return the unit in which a figure is asked for, as people read it."""
+    unit = unit_of_figure(key)
+    return ACCEPTED[key].unit if units.unit(unit) == unit else units.sign(unit)
+
+
+def number(key: str, value: object, name: str, units: Units = SI) -> float:
+    """Read one figure, bare or with its unit.
+
+    Args:
+        key: its name.
+        value: what was typed, or a number.
+        name: what to call it in a sentence.
+        units: in which its bounds are told.
 
     Raises:
         PlanError: it is no number, or cannot be.
     """
-    accepted = ACCEPTED[key]
-    asks = (
-        f"give {accepted.words} as a bare number from {accepted.low:g} to "
-        f"{accepted.high:g} ({accepted.unit})"
-    )
+    accepted, unit = ACCEPTED[key], unit_of_figure(key)
+    low, high = (units.given(unit, one) for one in (accepted.low, accepted.high))
+    told = asked_in(key, units)
+    asks = f"give {accepted.words} as a number from {low} to {high} ({told})"
     try:
-        figure = float(str(value))
-    except ValueError:
-        raise PlanError([f"{name} {str(value)[:40]!r} is no number: {asks}."]) from None
+        read = typed(str(value), unit)
+    except UnitError as error:
+        mend = error.mend if error.is_doubt else asks
+        raise PlanError([f"{name} {error.what}; {mend}."]) from None
+    if read is None or (read.is_bare and "," in str(value)):
+        raise PlanError([f"{name} {str(value)[:40]!r} is no number: {asks}."])
+    figure = read.value
     if not math.isfinite(figure) or not accepted.low <= figure <= accepted.high:
         raise PlanError([f"{name} {str(value)[:40]} cannot be: {asks}."])
     return figure
@@ -190,6 +220,7 @@ def cabin_plan(
     given: Mapping[str, object],
     burns: tuple[BurnWindow, ...] = (),
     options: frozenset[str] = frozenset(),
+    units: Units = SI,
 ) -> CabinPlan:
     """Make a plan's figures from what was given; what was not is the example's.
 
@@ -197,6 +228,7 @@ def cabin_plan(
         given: by name of `CabinPlan`; numbers, or the words that were typed.
         burns: when the burner is lit.
         options: the names that came as options, so that mistakes are told by option.
+        units: in which people are told what comes of it.
 
     Raises:
         PlanError: with a sentence for each figure that is wrong.
@@ -206,18 +238,22 @@ def cabin_plan(
         return option_name(key) if key in options else key
 
     sentences: list[str] = []
+    read_as: list[str] = []
     figures: dict[str, float] = {}
     for key in ACCEPTED:
         if key in given:
             try:
-                figures[key] = number(key, given[key], name_of(key))
+                figures[key] = number(key, given[key], name_of(key), units)
             except PlanError as error:
                 sentences += error.sentences
+            else:
+                read_as += _read_as(key, given[key], name_of(key))
     volume = figures.get("volume_m3", CabinPlan().volume_m3)
     people = figures.get("people", CabinPlan().people)
     if not sentences and people > volume / M3_A_SLEEPER:
         sentences.append(
-            f"{name_of('people')} {people:g} do not fit into {volume:g} m3: "
+            f"{name_of('people')} {people:g} do not fit into "
+            f"{units.given_said('m3', volume)}: "
             f"give 0 to {math.floor(volume / M3_A_SLEEPER)}."
         )
     if sentences:
@@ -232,6 +268,8 @@ def cabin_plan(
     return CabinPlan(
         burns=burns,
         fuel=MappingProxyType(dict(shares)),
+        units=units,
+        read_as=tuple(read_as),
         not_given=tuple(
             key
             for key in OF_THE_EXAMPLE
@@ -240,6 +278,14 @@ def cabin_plan(
         **of_shell,
         **figures,
     )
+
+
+def _read_as(key: str, value: object, name: str) -> Iterator[str]:
+    """Say back what a figure that came with its unit is in ours."""
+    unit = unit_of_figure(key)
+    read = typed(str(value), unit)
+    if read is not None and read.unit != unit:
+        yield f"{name}: {said_back(read, unit)}"
 
 
 def burn_window(words: str) -> BurnWindow:

@@ -2,7 +2,7 @@
 
 from cabinvigil.daemon.air.figures import LEAK_PER_H
 from cabinvigil.daemon.planning.figures import ACCEPTED, BurnWindow, CabinPlan
-from cabinvigil.daemon.planning.lines import wrapped
+from cabinvigil.daemon.planning.lines import sign, wrapped
 from cabinvigil.daemon.planning.night import BED_H, all_night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.moments import hour_of_day
@@ -20,19 +20,36 @@ def when(made: Plan) -> str:
     return windows(made.burns)
 
 
-def head(made: Plan) -> list[str]:
-    """Say what is planned."""
+def summary(made: Plan) -> list[str]:
+    """Say which cabin and night is planned."""
     cabin = made.cabin
-    wind = "still air" if cabin.wind_mps == 0 else f"wind {cabin.wind_mps:g} m/s"
-    flame = f"{cabin.burner_kw:g} kW {when(made)}" if cabin.burner_kw else "no burner"
-    text = (
-        f"{cabin.volume_m3:g} m3, {cabin.people:g} sleeping, {flame}; vents "
-        f"{cabin.vent_low_cm2:g} cm2 low and {cabin.vent_high_cm2:g} cm2 high; "
-        f"{cabin.outside_c:g} C and {cabin.outside_rh_pct:g} % outside, {wind}, "
-        f"{cabin.altitude_m:g} m up; to bed at {hour_of_day(BED_H)} for "
+    read = f"Read: {'; '.join(cabin.read_as)}." if cabin.read_as else ""
+    told = (_whose(cabin, most=3), _cabin(made), read, _held_down(made))
+    return [line for text in told for line in wrapped(text, "")]
+
+
+def _cabin(made: Plan) -> str:
+    cabin, units = made.cabin, made.cabin.units
+    said = units.given_said
+    wind = "still air" if cabin.wind_mps == 0 else f"wind {said('mps', cabin.wind_mps)}"
+    flame = "no burner"
+    if cabin.burner_kw:
+        flame = f"{said('kw', cabin.burner_kw)} {when(made)}"
+    return (
+        f"{said('m3', cabin.volume_m3)}, {cabin.people:g} sleeping, {flame}; vents "
+        f"{said('cm2', cabin.vent_low_cm2)} low and "
+        f"{said('cm2', cabin.vent_high_cm2)} high; "
+        f"{units.given('c', cabin.outside_c)} {sign('c', units)} and "
+        f"{cabin.outside_rh_pct:g} % outside, {wind}, "
+        f"{said('m', cabin.altitude_m)} up; to bed at {hour_of_day(BED_H)} for "
         f"{cabin.hours:g} h."
     )
-    walls = f"walls and panes pass {cabin.loss_w_k:.0f} W/K"
+
+
+def head(made: Plan) -> list[str]:
+    """Say what is planned, and what is only taken."""
+    cabin, units = made.cabin, made.cabin.units
+    walls = f"walls and panes pass {units.said('w_k', cabin.loss_w_k)}"
     if cabin.wall_w_k is None:
         walls += ", a guess from the volume"
     leak = (
@@ -44,8 +61,9 @@ def head(made: Plan) -> list[str]:
     return [
         "Plan for the night",
         *wrapped(_whose(cabin)),
-        *wrapped(text),
+        *wrapped(_cabin(made)),
         *wrapped(f"Taken: {walls}; {leak}."),
+        *(wrapped(f"Read: {'; '.join(cabin.read_as)}.") if cabin.read_as else ()),
         *wrapped(_held_down(made)),
         *wrapped(
             "First the likeliest figure, then in brackets the least and the most of "
@@ -54,8 +72,13 @@ def head(made: Plan) -> list[str]:
     ]
 
 
-def _whose(cabin: CabinPlan) -> str:
-    """Say what of the cabin is the example's."""
+def _whose(cabin: CabinPlan, most: int | None = None) -> str:
+    """Say what of the cabin is the example's.
+
+    Args:
+        cabin: as planned.
+        most: so many names are told; None is all of them.
+    """
     mine = CabinPlan(hours=cabin.hours, burns=cabin.burns)
     if cabin == mine:
         return "The example's cabin, the trailer Lapwing."
@@ -66,16 +89,20 @@ def _whose(cabin: CabinPlan) -> str:
         return "The example's cabin, the trailer Lapwing, but for what you gave."
     if not names:
         return ""
+    if most is not None and len(names) > most:
+        names = [*names[:most], f"and {len(names) - most} more figures"]
     return f"Not given, so as in the example, the trailer Lapwing: {', '.join(names)}."
 
 
 def _held_down(made: Plan) -> str:
     """Say that the cold may hold the flame down, and what is counted on."""
-    least, most = made.flame
     if not made.flame.is_limited:
         return ""
+    units = made.cabin.units
+    least = units.number("kw", made.flame.least_kw, 1)
+    most = units.given_said("kw", made.flame.most_kw)
     return (
-        f"In this cold a cylinder outdoors feeds {least:.1f} of the burner's {most:g} "
-        "kW; indoors, or brought in warm, it feeds all. Nobody knows which, so air, "
-        f"vents and water are told for {most:g} kW, warmth for {least:.1f}."
+        f"In this cold a cylinder outdoors feeds {least} of the burner's {most}; "
+        "indoors, or brought in warm, it feeds all. Nobody knows which, so air, "
+        f"vents and water are told for {most}, warmth for {least}."
     )

@@ -1,10 +1,12 @@
 """The account's lines: a named figure, a range, a paragraph, an area of vent."""
 
+import math
 import textwrap
 
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2
 from cabinvigil.daemon.planning.plan import Range
 from cabinvigil.daemon.text.numbers import bracketed, or_never
+from cabinvigil.daemon.text.units_said import SI, Units
 
 WIDTH = 84
 
@@ -14,10 +16,32 @@ def wrapped(text: str, indent: str = "   ") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
 
 
-def ranged(triple: Range, decimals: int, unit: str) -> str:
-    """Spell the likeliest figure, and the least and the most where they differ."""
-    low, middle, high = (or_never(value, decimals) for value in triple)
-    likeliest = middle if middle == "never" else f"{middle} {unit}"
+def sign(unit: str, units: Units) -> str:
+    """Return what stands behind a number of one of our units in the plan."""
+    return "C" if units.unit(unit) == "c" else units.sign(unit)
+
+
+def degrees(temp_c: float, units: Units) -> str:
+    """Spell a temperature in a sentence, whole."""
+    return units.said("c", temp_c) if units.is_us else f"{temp_c:z.0f} degrees"
+
+
+def ranged(triple: Range, decimals: int, unit: str, units: Units = SI) -> str:
+    """Spell the likeliest figure, and the least and the most where they differ.
+
+    Args:
+        triple: least, likeliest, most; None is never.
+        decimals: in SI.
+        unit: one of ours, or any other text.
+        units: in which they are told.
+    """
+    low, middle, high = (
+        or_never(value)
+        if value is None
+        else units.number(unit, value, decimals, separator=" ")
+        for value in triple
+    )
+    likeliest = middle if middle == "never" else f"{middle} {sign(unit, units)}"
     return likeliest if low == high else bracketed(f"{likeliest} ", low, high)
 
 
@@ -26,14 +50,26 @@ def row(label: str, text: str) -> str:
     return f"   {label:<31}{text}"
 
 
-def area(cm2: float, is_: str = "") -> str:
-    """Spell an area in both units: the second in brackets, or after a sign."""
+def area(cm2: float, units: Units, is_: str = "") -> str:
+    """Spell an area; in SI in both units, the second in brackets or after a sign."""
+    if units.is_us:
+        return units.said("cm2", cm2)
     number = f"{cm2 / CM2_PER_IN2:.0f}"
     inches = f"{number} square {'inch' if number == '1' else 'inches'}"
     return f"{cm2:.0f} cm2{is_}{inches}" if is_ else f"{cm2:.0f} cm2 ({inches})"
 
 
-def areas(low_cm2: float, high_cm2: float) -> str:
-    """Spell areas by where they are, those that are there."""
+def asked(cm2: float, units: Units) -> str:
+    """Spell an area that is asked for: in square inches rounded up, never short."""
+    if not units.is_us:
+        return area(cm2, units)
+    tenths = math.ceil(10.0 * units.value("cm2", cm2) - 1e-6)
+    return f"{tenths / 10.0:.1f} {units.sign('cm2')}"
+
+
+def areas(low_cm2: float, high_cm2: float, units: Units) -> str:
+    """Spell areas that are asked for by where they are, those that are there."""
     wanted = {"near the floor": low_cm2, "near the roof": high_cm2}
-    return " and ".join(f"{area(cm2)} {at}" for at, cm2 in wanted.items() if cm2)
+    return " and ".join(
+        f"{asked(cm2, units)} {at}" for at, cm2 in wanted.items() if cm2
+    )

@@ -5,8 +5,10 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.planning.figures import CabinPlan
+from cabinvigil.daemon.planning.lines import sign
 from cabinvigil.daemon.planning.plan import Plan, Range, plan
 from cabinvigil.daemon.text.numbers import or_never
+from cabinvigil.daemon.text.units_said import SI, Units
 
 VENT_TOTALS_CM2 = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 900.0)
 POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)
@@ -16,15 +18,15 @@ HELD_DOWN = (
     "* the cold may hold the flame down: warmth is told for what a cylinder outdoors\n"
     "  feeds, all else for the burner's own"
 )
-TITLES: Mapping[str, str] = MappingProxyType(
+TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
-        "vent": "vent cm2",
-        "power": "burner kW",
-        "people": "people",
-        "outside": "outside C",
+        "vent": ("vent", "cm2"),
+        "power": ("burner", "kw"),
+        "people": ("people", ""),
+        "outside": ("outside", "c"),
     }
 )
-"""What can be swept: its word on the command line, and its column."""
+"""What can be swept: its word on the command line, its column and its unit."""
 
 
 def cabins(cabin: CabinPlan, what: str) -> list[tuple[float, CabinPlan]]:
@@ -52,33 +54,38 @@ def sweep(cabin: CabinPlan, what: str) -> list[tuple[float, Plan]]:
     return [(at, plan(each)) for at, each in cabins(cabin, what)]
 
 
-def _cell(triple: Range, decimals: int, to: str = "-") -> str:
-    low, middle, high = (or_never(value, decimals, "") for value in triple)
+def _cell(triple: Range, decimals: int, unit: str = "", units: Units = SI) -> str:
+    low, middle, high = (
+        or_never(value) if value is None else units.number(unit, value, decimals)
+        for value in triple
+    )
+    to = " to " if unit == "c" else "-"  # below zero a dash would be a sign
     return middle if low == high else f"{middle} ({low}{to}{high})"
 
 
-def table(what: str, rows: list[tuple[float, Plan]]) -> str:
+def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
     """Give the table as text: likeliest figure, then least and most."""
+    title, swept = TITLES[what]
     heads = [
-        TITLES[what],
+        f"{title} {sign(swept, units)}".strip(),
         "oxygen %",
         "CO2 ppm",
-        "inside C",
+        f"inside {sign('c', units)}",
         "shut: min to 19.5 %",
-        "vent needed cm2",
-        "gas kg",
+        f"vent needed {units.sign('cm2')}",
+        f"gas {units.sign('kg')}",
     ]
     lines = [heads]
     for at, made in rows:
         lines.append(
             [
-                f"{at:g}",
+                units.given(swept, at),
                 _cell(made.air.o2_pct, 1),
                 _cell(made.air.co2_ppm, 0),
-                _cell(made.air.temp_c, 0, " to ") + " *" * made.flame.is_limited,
+                _cell(made.air.temp_c, 0, "c", units) + " *" * made.flame.is_limited,
                 _cell(made.shut.minutes_to_o2[19.5], 0),
-                _cell(made.vent.needed_cm2, 0),
-                f"{made.gas.kg:.2f}",
+                _cell(made.vent.needed_cm2, 0, "cm2", units),
+                units.number("kg", made.gas.kg, 2),
             ]
         )
     widths = [max(len(line[i]) for line in lines) for i in range(len(heads))]

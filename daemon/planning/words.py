@@ -8,7 +8,7 @@ from cabinvigil.daemon.air.figures import (
 )
 from cabinvigil.daemon.planning.figures import CabinPlan
 from cabinvigil.daemon.planning.heading import head, when, windows
-from cabinvigil.daemon.planning.lines import area, areas, ranged, row, wrapped
+from cabinvigil.daemon.planning.lines import area, areas, ranged, row, sign, wrapped
 from cabinvigil.daemon.planning.night import (
     PlannedNight,
     all_night,
@@ -24,6 +24,7 @@ from cabinvigil.daemon.planning.places import HIGH_FLAME_M
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.moments import hour_of_day
 from cabinvigil.daemon.text.numbers import grouped, or_never
+from cabinvigil.daemon.text.units_said import Units
 
 TOLD_FROM = 1.1
 """Of the settled carbon dioxide: a first hour that is worse by less is no news."""
@@ -31,7 +32,7 @@ LIMITS_OF_THE_PLAN = (
     "This counts the cabin as one well-mixed room. High and low differ by up to some "
     "points of oxygen where a flame stands high in still air: sensors belong at the "
     "height of the sleepers' heads, and near the floor as well where the flame stands "
-    f"above {HIGH_FLAME_M:g} m. Bedding and wood take up water and give it back, "
+    "above {flame}. Bedding and wood take up water and give it back, "
     "which is left out here, so take the wet as good to a factor of two. Nitrogen "
     "dioxide is neither planned nor measured: unvented burners leave 0.3 to 1.5 ppm "
     "of it, and the WHO asks for no more than 0.1 over an hour. The plan is no "
@@ -61,22 +62,27 @@ def account(made: Plan, change: tuple[str, ...]) -> str:
         _warmth(made),
         _side_by_side(made),
         ["7. Tonight", *wrapped(" ".join(change))],
-        wrapped(LIMITS_OF_THE_PLAN, ""),
+        wrapped(
+            LIMITS_OF_THE_PLAN.format(
+                flame=made.cabin.units.said("m", HIGH_FLAME_M, 1)
+            ),
+            "",
+        ),
     ]
     return "\n\n".join("\n".join(part) for part in parts) + "\n"
 
 
 def _settled(made: Plan) -> list[str]:
-    air = made.air
+    air, units = made.air, made.cabin.units
     lines = [
         "1. As it is, once settled" + (" with the burner lit" * bool(_burner(made))),
         row("oxygen, as breathed", ranged(air.o2_pct, 1, "%")),
         *_like_a_height(made),
         row("carbon dioxide", ranged(air.co2_ppm, 0, "ppm")),
         row("humidity", ranged(air.rh_pct, 0, "%")),
-        row("inside temperature", ranged(air.temp_c, 0, "C")),
-        row("dew point", ranged(air.dew_point_c, 0, "C")),
-        row("outdoor air coming in", ranged(air.air_m3_h, 0, "m3/h")),
+        row("inside temperature", ranged(air.temp_c, 0, "c", units)),
+        row("dew point", ranged(air.dew_point_c, 0, "c", units)),
+        row("outdoor air coming in", ranged(air.air_m3_h, 0, "m3_h", units)),
     ]
     if made.vent_flow.high_m3_h > 0:
         lines += wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
@@ -91,7 +97,7 @@ def _like_a_height(made: Plan) -> list[str]:
     like_m = made.like_sleeping_at_m
     if like_m < THIN_FROM_M:
         return []
-    return [row("like sleeping at", f"{grouped(round(like_m, -2))} m")]
+    return [row("like sleeping at", made.cabin.units.said("m", like_m, -2, " "))]
 
 
 def _burner(made: Plan) -> float:
@@ -159,10 +165,11 @@ def _shut(made: Plan) -> list[str]:
         )
     if shut.above_flame_min is not None:
         label = f"oxygen at {O2_LIMIT_PCT} %, up high"
+        up = made.cabin.units.given_said("m", made.places.burner_height_m or 0.0)
         lines.append(row(label, ranged(shut.above_flame_min, 0, "min")))
         lines += wrapped(
-            f"Up high is all above the flame, {made.places.burner_height_m:g} m over "
-            "the floor, at the worst: if nothing below it mixes in."
+            f"Up high is all above the flame, {up} over the floor, at the worst: if "
+            "nothing below it mixes in."
         )
     if shut.flame_out_min[0] is not None:
         lines += wrapped(
@@ -172,25 +179,25 @@ def _shut(made: Plan) -> list[str]:
     return lines
 
 
-def _area(cm2: float | None) -> str:
-    return "none is enough without wind" if cm2 is None else area(cm2, " = ")
+def _area(cm2: float | None, units: Units) -> str:
+    return "none is enough without wind" if cm2 is None else area(cm2, units, " = ")
 
 
 def _vent(made: Plan) -> list[str]:
-    vent, cabin = made.vent, made.cabin
+    vent, cabin, units = made.vent, made.cabin, made.cabin.units
     low, middle, high = vent.needed_cm2
     have = cabin.vent_low_cm2 + cabin.vent_high_cm2
-    most = "no limit" if high is None else f"{high:.0f}"
+    most = "no limit" if high is None else units.number("cm2", high)
     lines = [
         "3. Free vent area, low and high together",
-        row("you have", _area(have)),
+        row("you have", _area(have, units)),
         row("", _whether_enough(made)),
-        row("needed in still air", _area(middle))
-        + ("" if low is None else f"  ({low:.0f} to {most})"),
-        row("rule of thumb", _area(vent.thumb_cm2)),
+        row("needed in still air", _area(middle, units))
+        + ("" if low is None else f"  ({units.number('cm2', low)} to {most})"),
+        row("rule of thumb", _area(vent.thumb_cm2, units)),
     ]
     for key, cm2 in vent.standards_cm2.items():
-        shown = "no row found" if cm2 is None else _area(cm2)
+        shown = "no row found" if cm2 is None else _area(cm2, units)
         lines.append(row(STANDARDS[key], shown))
     state = vent.at_thumb.state
     if _burner(made):
@@ -218,41 +225,43 @@ def _whether_enough(made: Plan) -> str:
 
 
 def _gas(made: Plan) -> list[str]:
-    gas, cabin = made.gas, made.cabin
+    gas, said = made.gas, made.cabin.units.said
     if _burner(made) == 0:
         return ["4. Gas", *wrapped("Nothing burns.")]
     up_to = "up to " * made.flame.is_limited
+    burner = made.cabin.units.given_said("kw", made.cabin.burner_kw)
+    night = f"{said('kg', gas.kg, 2)} = {said('kwh', gas.kwh, 1)}"
     lines = [
         "4. Gas",
-        row("for the night", f"{up_to}{gas.kg:.2f} kg = {gas.kwh:.1f} kWh"),
+        row("for the night", f"{up_to}{night}"),
         row("a cylinder outdoors lasts", ranged(gas.cylinder_hours, 0, "h")),
         row("by its gas alone", f"{or_never(gas.hours_by_gas)} h"),
-        row("in this cold it feeds", f"{gas.fed_kw:.1f} kW while it is full"),
+        row("in this cold it feeds", f"{said('kw', gas.fed_kw, 1)} while it is full"),
         row("cylinders a week", f"{up_to}{gas.cylinders_a_week:.1f}"),
     ]
     if made.flame.is_limited:
         lines += wrapped(
-            f"That is less than the burner's {cabin.burner_kw:g} kW: outdoors it burns "
-            "low, or not at all, before the gas is gone."
+            f"That is less than the burner's {burner}: outdoors it burns low, or not "
+            "at all, before the gas is gone."
         )
-    elif gas.fed_kw < cabin.burner_kw:
+    elif gas.fed_kw < made.cabin.burner_kw:
         lines += wrapped(
-            f"That is less than the burner's {cabin.burner_kw:g} kW, but a full one "
-            "does not cool so far in this night's burning."
+            f"That is less than the burner's {burner}, but a full one does not cool so "
+            "far in this night's burning."
         )
     return lines
 
 
 def _wet(made: Plan) -> list[str]:
-    wet, drying = made.wet, made.drying
+    wet, drying, units = made.wet, made.drying, made.cabin.units
     up_to = "up to " * made.flame.is_limited
     lines = [
         "5. Wet",
-        row("water from the burner", f"{up_to}{wet.burner_kg:.2f} litres"),
-        row("water from people", f"{wet.people_kg:.2f} litres"),
+        row("water from the burner", up_to + units.said("l", wet.burner_kg, 2)),
+        row("water from people", units.said("l", wet.people_kg, 2)),
         row("the pane mists after", ranged(wet.mist_from_min, 0, "min")),
         row("and runs after", ranged(wet.runs_from_min, 0, "min")),
-        row("water on panes by morning", ranged(wet.ran_down_kg, 2, "litres")),
+        row("water on panes by morning", ranged(wet.ran_down_kg, 2, "l", units)),
     ]
     advised = "the vents as they are" if made.vents.is_good else "the vents asked for"
     if drying.is_hopeless:
@@ -262,9 +271,9 @@ def _wet(made: Plan) -> list[str]:
         lines += wrapped(f"Once settled, {advised} keep the pane dry.")
     else:
         lines += wrapped(
-            f"{areas(drying.add_low_cm2, drying.add_high_cm2)} on top of {advised} "
-            f"would keep the pane dry once settled, and take {drying.heat_w:.0f} W of "
-            "heat."
+            f"{areas(drying.add_low_cm2, drying.add_high_cm2, units)} on top of "
+            f"{advised} would keep the pane dry once settled, and take "
+            f"{units.said('w', drying.heat_w)} of heat."
         )
     return lines
 
@@ -273,9 +282,11 @@ def _warmth(made: Plan) -> list[str]:
     first = made.nights[0].moments[0].hour
     last = made.nights[0].moments[-1].hour
     hours = [first + i for i in range(int(last - first + 1e-6) + 1)]
+    units = made.cabin.units
+    heat = units.said("w", made.vent_heat_w)
     lines = [
         "6. Warmth",
-        row("heat that the vents take", f"{made.vent_heat_w:.0f} W once settled"),
+        row("heat that the vents take", f"{heat} once settled"),
     ]
     cold = made.coldest_nights[0]
     for hour in hours:
@@ -284,7 +295,7 @@ def _warmth(made: Plan) -> list[str]:
         lit = "  burner lit" if cold.at(hour).burning else ""
         triple = (min(temps), likeliest, max(temps))
         lines.append(
-            row(f"inside at {hour_of_day(hour)}", ranged(triple, 0, "C") + lit)
+            row(f"inside at {hour_of_day(hour)}", ranged(triple, 0, "c", units) + lit)
         )
     return lines
 
@@ -292,7 +303,8 @@ def _warmth(made: Plan) -> list[str]:
 def _side_by_side(made: Plan) -> list[str]:
     if _burner(made) == 0:
         return ["With no burner there is one night only."]
-    mine, other = made.nights[0], made.other_night
+    mine, other, units = made.nights[0], made.other_night, made.cabin.units
+    number = units.number
     rows = [
         ("", when(made), "all night" if _is_all(made) else windows(made.other_burns)),
         ("lowest oxygen, %", f"{mine.least_o2_pct:.1f}", f"{other.least_o2_pct:.1f}"),
@@ -310,15 +322,17 @@ def _side_by_side(made: Plan) -> list[str]:
             *(_asleep(made.cabin, n, "co2_ppm") for n in (mine, other)),
         ),
         (
-            "coldest asleep, C",
+            f"coldest asleep, {sign('c', units)}",
             *(_coldest(made.cabin, night) for night in made.coldest_nights),
         ),
         (
-            "on panes and walls, litres",
-            f"{mine.moments[-1].settled_kg:.2f}",
-            f"{other.moments[-1].settled_kg:.2f}",
+            f"on panes and walls, {units.sign('l')}",
+            *(number("l", n.moments[-1].settled_kg, 2) for n in (mine, other)),
         ),
-        ("gas, kWh", f"{mine.burnt_kwh:.1f}", f"{other.burnt_kwh:.1f}"),
+        (
+            f"gas, {units.sign('kwh')}",
+            *(number("kwh", night.burnt_kwh, 1) for night in (mine, other)),
+        ),
     ]
     wide = max(16, *(len(left) + 2 for _, left, _ in rows))
     table = [f"   {name:<31}{left:<{wide}}{right}" for name, left, right in rows]
@@ -336,4 +350,5 @@ def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
 
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:
-    return f"{min(moment.temp_c for moment in moments_asleep(cabin, night)):z.0f}"
+    coldest_c = min(moment.temp_c for moment in moments_asleep(cabin, night))
+    return cabin.units.number("c", coldest_c)

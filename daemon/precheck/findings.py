@@ -13,6 +13,7 @@ from typing import Any, Literal
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.service.host import COOL_C, HOT_C
 from cabinvigil.daemon.text.moments import day_and_time
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
 
 Word = Literal["good", "mind", "bad", "not checked"]
@@ -257,22 +258,21 @@ def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
     return Finding("clock", "mind", text)
 
 
-def computer(cpu_c: float | None, *, is_under_volted: bool | None) -> Finding:
+def computer(
+    cpu_c: float | None, *, is_under_volted: bool | None, units: Units = SI
+) -> Finding:
     """Judge the machine under the watch."""
     if is_under_volted:
         text = "its 5 V supply sags: look at its cable and converter"
         return Finding("computer", "bad", text)
     if cpu_c is None:
         return Finding("computer", "not checked", "it tells no temperature")
+    heat = units.said("c", cpu_c)
     if cpu_c >= HOT_C:
-        return Finding(
-            "computer", "bad", f"{cpu_c:.0f} °C, it slows itself: give it air"
-        )
+        return Finding("computer", "bad", f"{heat}, it slows itself: give it air")
     if cpu_c >= COOL_C:
-        return Finding(
-            "computer", "mind", f"{cpu_c:.0f} °C, near its limit: give it air"
-        )
-    return Finding("computer", "good", f"{cpu_c:.0f} °C")
+        return Finding("computer", "mind", f"{heat}, near its limit: give it air")
+    return Finding("computer", "good", heat)
 
 
 def limits(laxer: Sequence[str]) -> Iterator[Finding]:

@@ -20,6 +20,7 @@ from cabinvigil.daemon.span.life import CELLS, Life, life
 from cabinvigil.daemon.span.oxygen import NEAR_THE_END
 from cabinvigil.daemon.span.proofs import Proof
 from cabinvigil.daemon.span.ways import WAYS
+from cabinvigil.daemon.text.units_said import BY_SIGN, SI, Units
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import PartInfo
 
@@ -59,12 +60,14 @@ class Part:
     """Its tests by breath or gas, the oldest first; None: not known."""
 
 
-def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
+def part_finding(
+    part: Part, status: WatchStatus, now: datetime, units: Units = SI
+) -> Finding:
     """Judge one part: the worst of all that is said of it, in one line."""
     told = [*_faults(part, status), *_missing(part, status)]
     if not told:
-        told += _doubts(part, status)
-    told += _thin(part, status)
+        told += _doubts(part, status, units)
+    told += _thin(part, status, units)
     if part.port_mend:
         port = part.settings.port
         text = f"{port} may be another adapter's name after a restart: {part.port_mend}"
@@ -74,7 +77,7 @@ def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
         told += proof_age(part.proofs, part.series, now)
     told += _service(part, now.date())
     told += _life(life(part.spans), now)
-    shown = _shown(part, status)
+    shown = _shown(part, status, units)
     words: tuple[Word, Word] = ("bad", "mind")
     for word in words:
         own = [text for one, text in told if one == word]
@@ -86,7 +89,7 @@ def part_finding(part: Part, status: WatchStatus, now: datetime) -> Finding:
     return Finding(part.name, "good", "; ".join([*shown, *texts]) or "well")
 
 
-def _shown(part: Part, status: WatchStatus) -> list[str]:
+def _shown(part: Part, status: WatchStatus, units: Units) -> list[str]:
     """Return what the part reads, the gases first."""
     order = [q for q in SHOWN if q in part.series]
     order += [q for q in part.series if q not in order]
@@ -96,7 +99,8 @@ def _shown(part: Part, status: WatchStatus) -> list[str]:
         if value is not None:
             known = QUANTITIES[quantity]
             digits = min(known.decimals, 1)
-            values.append(f"{value:.{digits}f} {known.unit}".strip())
+            unit = BY_SIGN.get(known.unit, known.unit)
+            values.append(units.said(unit, value, digits).strip())
     return [", ".join(values[:MOST_SHOWN])] if values else []
 
 
@@ -132,24 +136,23 @@ def _missing(part: Part, status: WatchStatus) -> Iterator[Weighed]:
         yield "bad", f"no fresh reading of {words}: check its plug and cable"
 
 
-def _doubts(part: Part, status: WatchStatus) -> Iterator[Weighed]:
+def _doubts(part: Part, status: WatchStatus, units: Units) -> Iterator[Weighed]:
     if any(key in status.doubtful for key in part.series.values()):
         minutes = max(1, round(part.info.warm_up_s / 60.0))
-        low, high = part.info.range_c
         text = (
             f"not to be relied on yet: it warms up for {minutes} min, or is outside "
-            f"{low:g} to {high:g} °C"
+            f"{units.span_said('c', part.info.range_c)}"
         )
         if "rh_pct" in part.info.needs:
             text += " or the humidity it is made for"
         yield "bad", text
 
 
-def _thin(part: Part, status: WatchStatus) -> Iterator[Weighed]:
+def _thin(part: Part, status: WatchStatus, units: Units) -> Iterator[Weighed]:
     """Tell what a body gets of this air, where that is like sleeping high up."""
     o2_hpa = status.readings.get(part.series.get("o2_hpa", ""))
     if o2_hpa is not None and altitude_like_m(o2_hpa) >= THIN_FROM_M:
-        yield "good", f"like sleeping at {round(altitude_like_m(o2_hpa), -2):.0f} m"
+        yield "good", f"like sleeping at {units.said('m', altitude_like_m(o2_hpa), -2)}"
 
 
 def _span(part: Part, now: datetime) -> Iterator[Weighed]:

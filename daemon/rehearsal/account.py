@@ -8,6 +8,7 @@ from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.text.moments import time_of_day
+from cabinvigil.daemon.text.units_said import SI, Units
 
 O2_LIMIT_PCT = 19.5
 """29 CFR 1910.146(b), as `o2-low`."""
@@ -20,7 +21,10 @@ def clock_text(at_s: float) -> str:
 
 
 def account(
-    night: str, truths: list[Truth], rings: list[tuple[float, Transition]]
+    night: str,
+    truths: list[Truth],
+    rings: list[tuple[float, Transition]],
+    units: Units = SI,
 ) -> Iterator[str]:
     """Say how the night went, beside what was really so.
 
@@ -28,6 +32,7 @@ def account(
         night: its name; '' for recorded air, of which nothing more is known.
         truths: what was so, the first first.
         rings: what rang, and when.
+        units: in which numbers are told.
     """
     yield ""
     if truths:
@@ -40,9 +45,9 @@ def account(
             f"{max(t.co_ppm for t in truths):.0f} ppm"
         )
         yield (
-            f"  {truths[-1].water_on_walls_kg:.1f} kg of water on glass and walls, "
-            f"{min(t.temp_c for t in truths):z.0f} to "
-            f"{max(t.temp_c for t in truths):z.0f} °C inside"
+            f"  {units.said('kg', truths[-1].water_on_walls_kg, 1)} of water on glass "
+            f"and walls, {units.number('c', min(t.temp_c for t in truths))} to "
+            f"{units.said('c', max(t.temp_c for t in truths))} inside"
         )
     yield from _rings(truths, rings)
 

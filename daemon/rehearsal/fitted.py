@@ -16,6 +16,7 @@ from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.values import Cabin
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 LOW_SHARE = EXAMPLE.burner_low_kw / EXAMPLE.burner_kw
@@ -54,8 +55,13 @@ class FittedNight:
     """What was taken for granted, and what the night lacks here; a sentence each."""
 
 
-def fit(name: str, settings: Settings) -> FittedNight:
+def fit(name: str, settings: Settings, units: Units = SI) -> FittedNight:
     """Fit a night to a config.
+
+    Args:
+        name: of the night.
+        settings: of the config.
+        units: in which the notes are told.
 
     Raises:
         KeyError: there is no such night.
@@ -75,7 +81,7 @@ def fit(name: str, settings: Settings) -> FittedNight:
         )
     )[name]
     failures = tuple(_failures(night, settings))
-    notes = [*_granted(cabin), *_lacks(name, settings)]
+    notes = [*_granted(cabin, units), *_lacks(name, settings)]
     if len(failures) < len(night.failures):
         notes.append("Of the parts that fail in this night some are not here.")
     if high_kw <= 0.0 and night.changes:
@@ -113,19 +119,20 @@ def _lacks(name: str, settings: Settings) -> Iterator[str]:
         )
 
 
-def _granted(cabin: Cabin) -> Iterator[str]:
+def _granted(cabin: Cabin, units: Units) -> Iterator[str]:
     """Say which figures are the *Lapwing*'s, since the config has none."""
+    said = units.given_said
     figures = {
-        "volume": (cabin.volume_m3, f"{EXAMPLE.volume_m3:g} m3"),
-        "height above the sea": (cabin.altitude_m, f"{ALTITUDE_M:g} m"),
+        "volume": (cabin.volume_m3, said("m3", EXAMPLE.volume_m3)),
+        "height above the sea": (cabin.altitude_m, said("m", ALTITUDE_M)),
         "heater": (
             cabin.burner_kw if cabin.burner_kw is not None else cabin.burner_low_kw,
-            f"{EXAMPLE.burner_kw:g} kW",
+            said("kw", EXAMPLE.burner_kw),
         ),
-        "floor vent": (cabin.vent_low_cm2, f"{EXAMPLE.vent_low_cm2:g} cm2"),
-        "roof vent": (cabin.vent_high_cm2, f"{EXAMPLE.vent_high_cm2:g} cm2"),
+        "floor vent": (cabin.vent_low_cm2, said("cm2", EXAMPLE.vent_low_cm2)),
+        "roof vent": (cabin.vent_high_cm2, said("cm2", EXAMPLE.vent_high_cm2)),
         "sleepers": (cabin.people, f"{EXAMPLE.people:g}"),
-        "outside": (cabin.outside_c, f"{EXAMPLE.outside_c:g} °C"),
+        "outside": (cabin.outside_c, said("c", EXAMPLE.outside_c)),
     }
     taken = [
         f"{words} {usual}" for words, (value, usual) in figures.items() if value is None

@@ -12,6 +12,7 @@ from cabinvigil.daemon.settings.errors import nearest, one_line, unknown_key
 from cabinvigil.daemon.settings.read import read_toml
 from cabinvigil.daemon.settings.recorded import packaged_alarms
 from cabinvigil.daemon.settings.registries import Registries
+from cabinvigil.daemon.settings.with_units import in_our_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def read_limits(path: Path) -> OtherLimits:
         ConfigError: it cannot be read, names no alarm, or holds something else.
     """
     file = one_line(str(path))
-    plain = read_toml(path)
+    plain = in_our_units(read_toml(path), [])
     mistakes: list[Mistake] = []
     for key, value in plain.items():
         if key not in LIMITS_TABLES:

@@ -11,9 +11,11 @@ from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.json import rounded, rounded_each
-from cabinvigil.daemon.text.numbers import figure, fixed, spread
+from cabinvigil.daemon.text.numbers import spread
+from cabinvigil.daemon.text.units_said import SI, Units
 
 COLUMNS = 80
+INDENT = "   "
 SAFEST = "safest"
 
 
@@ -22,7 +24,11 @@ MOST = 10
 
 
 def table(
-    sheets: Sequence[Sheet], order: Sequence[Rank], *, is_whole: bool = True
+    sheets: Sequence[Sheet],
+    order: Sequence[Rank],
+    *,
+    is_whole: bool = True,
+    units: Units = SI,
 ) -> str:
     """Write the sheets and their ranks, at most 80 columns wide.
 
@@ -30,12 +36,13 @@ def table(
         sheets: of the nights.
         order: their ranks.
         is_whole: tell every night, however many there are.
+        units: in which numbers are told.
     """
     is_whole = is_whole or len(sheets) <= MOST
     lines: list[str] = []
     for one in sheets if is_whole else ():
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
-        lines += [f"   {text}"[:COLUMNS] for text in _facts(one)]
+        lines += [f"{INDENT}{text}"[:COLUMNS] for text in _facts(one, units)]
     if not is_whole:
         lines.append(
             f"{len(sheets)} nights: the best and the worst of them; --all tells each."
@@ -49,11 +56,11 @@ def table(
             lines.append(f"  and {len(apart) - len(told)} before them")
     for rank in order:
         lines.append("")
-        lines += _rank(rank, sheets, is_whole=is_whole)
+        lines += _rank(rank, sheets, is_whole=is_whole, units=units)
     return "\n".join(lines) + "\n"
 
 
-def _facts(one: Sheet) -> list[str]:
+def _facts(one: Sheet, units: Units) -> list[str]:
     facts = []
     if one.margin is not None:
         left = f"{100.0 * one.margin:.0f} % of the way to a waking limit was left"
@@ -65,12 +72,22 @@ def _facts(one: Sheet) -> list[str]:
     if one.wet_h is not None:
         wet = f"dry    glass wet for {one.wet_h:.1f} h"
         if one.water_left_kg is not None:
-            wet += f"; {fixed(one.water_left_kg, 1)} kg of water left behind"
+            left = f"{units.fixed('kg', one.water_left_kg, 1)} {units.sign('kg')}"
+            wet += f"; {left} of water left behind"
         facts.append(wet)
     if one.gas_kwh is not None and one.gas_kg is not None:
-        gas = f"gas    {spread(one.gas_kwh)} kWh, {figure(one.gas_kg[1])} kg"
+        gas = (
+            f"gas    {units.spread('kwh', one.gas_kwh)} {units.sign('kwh')}, "
+            f"{units.figure('kg', one.gas_kg[1])} {units.sign('kg')}"
+        )
         if one.w_per_k is not None and one.kept_k is not None:
-            gas += f"; {fixed(one.w_per_k, 0)} W for each of {one.kept_k:.0f} K"
+            each = f"{units.fixed('w_k', one.w_per_k, 0)} {units.sign('w')}"
+            kept = f"{each} for each of {units.said('k', one.kept_k)}"
+            if len(gas) + len(kept) + len(INDENT) + 2 > COLUMNS:
+                facts.append(f"{gas};")
+                gas = f"       {kept}"
+            else:
+                gas += f"; {kept}"
         facts.append(gas)
     if one.air_changes_per_h is not None:
         facts.append(f"air    {spread(one.air_changes_per_h)} changes an hour")
@@ -79,7 +96,9 @@ def _facts(one: Sheet) -> list[str]:
     return facts
 
 
-def _rank(rank: Rank, sheets: Sequence[Sheet], *, is_whole: bool) -> list[str]:
+def _rank(
+    rank: Rank, sheets: Sequence[Sheet], *, is_whole: bool, units: Units
+) -> list[str]:
     if not rank.order:
         why = "no night to rank" if any(one.past for one in sheets) else "not known"
         return [f"{rank.word}: {why}"]
@@ -97,18 +116,20 @@ def _rank(rank: Rank, sheets: Sequence[Sheet], *, is_whole: bool) -> list[str]:
             tail = "   (not all of it was watched)"
         line = f"  {place + 1}. {sheets[n].name}"
         if not is_whole:
-            line += f"  {_measure(rank.word, sheets[n])}"
+            line += f"  {_measure(rank.word, sheets[n], units)}"
         lines.append(line[: COLUMNS - 26] + tail)
     return lines
 
 
-def _measure(word: str, one: Sheet) -> str:
+def _measure(word: str, one: Sheet, units: Units) -> str:
     """Write what a night is ranked by, in a few words."""
     if word == SAFEST and one.margin is not None:
         return f"{100.0 * one.margin:.0f} % left"
     if word == "driest" and one.wet_h is not None:
         return f"wet for {one.wet_h:.1f} h"
-    return "" if one.w_per_k is None else f"{figure(one.w_per_k[1])} W/K"
+    if one.w_per_k is None:
+        return ""
+    return f"{units.figure('w_k', one.w_per_k[1])} {units.sign('w_k')}"
 
 
 def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
@@ -187,7 +208,7 @@ TRIPLES = frozenset(
 )
 
 
-def picture_rows(sheets: Sequence[Sheet]) -> list[Rows]:
+def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
     """Give the rows of a picture: safe, dry, cheap."""
     safe, dry, cheap = [], [], []
     for one in sheets:
@@ -198,12 +219,14 @@ def picture_rows(sheets: Sequence[Sheet]) -> list[Rows]:
             left = 100.0 * one.margin
             safe.append(Interval(one.name, left - off, left, left + off))
         if one.water_left_kg is not None:
-            dry.append(Interval(one.name, *one.water_left_kg))
+            left_each = (units.value("kg", kg) for kg in one.water_left_kg)
+            dry.append(Interval(one.name, *left_each))
         if one.w_per_k is not None:
-            cheap.append(Interval(one.name, *one.w_per_k))
+            each = (units.value("w_k", w_k) for w_k in one.w_per_k)
+            cheap.append(Interval(one.name, *each))
     made = [
         Rows("safe", "Least that was left to a waking limit", "% of the way", safe),
-        Rows("dry", "Water left behind", "kg", dry),
-        Rows("cheap", "Gas for each degree kept", "W/K", cheap),
+        Rows("dry", "Water left behind", units.sign("kg"), dry),
+        Rows("cheap", "Gas for each degree kept", units.sign("w_k"), cheap),
     ]
     return [one for one in made if one.rows]

@@ -12,6 +12,7 @@ from cabinvigil.daemon.core.sentences import unbroken, without_act
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import fixed, spread, valued
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
 COLUMNS = 40
@@ -86,13 +87,16 @@ def trend_words(per_h: float | None, slow_per_h: float) -> str:
     return f"{way} fast" if size >= FAST else way
 
 
-def frame(status: Mapping[str, Any], seen: PastLooks, now_s: float) -> str:
+def frame(
+    status: Mapping[str, Any], seen: PastLooks, now_s: float, units: Units = SI
+) -> str:
     """Write one look.
 
     Args:
         status: what the watch says of itself.
         seen: earlier looks; this one is added.
         now_s: monotonic seconds.
+        units: in which numbers are shown.
     """
     lines = [
         _head(status),
@@ -102,7 +106,7 @@ def frame(status: Mapping[str, Any], seen: PastLooks, now_s: float) -> str:
         *_airing(status),
         "",
     ]
-    lines += _readings(status, seen, now_s)
+    lines += _readings(status, seen, now_s, units)
     lines += ["", *_ahead(status), *_faults(status)]
     return "\n".join(line[:COLUMNS] for line in lines)
 
@@ -207,7 +211,7 @@ def _wrapped(label: str, text: str) -> list[str]:
 
 
 def _readings(
-    status: Mapping[str, Any], seen: PastLooks, now_s: float
+    status: Mapping[str, Any], seen: PastLooks, now_s: float, units: Units
 ) -> Iterator[str]:
     raw = status.get("readings")
     readings = raw if isinstance(raw, Mapping) else {}
@@ -221,8 +225,10 @@ def _readings(
         if row.quantity == "o2_pct" and isinstance(rate, list) and len(rate) == 3:
             per_h = _number(rate[1], 0.0)
         told = valued(row.quantity, value)
+        if row.quantity == "temp_c":
+            told = units.said("c", value)
         yield f"{row.words:<16}{told:<9} {trend_words(per_h, row.slow_per_h)}".rstrip()
-    yield from _wet(readings)
+    yield from _wet(readings, units)
     supply = [v for k, v in readings.items() if k.startswith("supply_v")]
     if supply:
         left = status.get("supply_hours")
@@ -245,7 +251,7 @@ def _value(readings: Mapping[str, Any], row: QuantityRow) -> float | None:
     return pick(found, default=None)
 
 
-def _wet(readings: Mapping[str, Any]) -> Iterator[str]:
+def _wet(readings: Mapping[str, Any], units: Units) -> Iterator[str]:
     glass = readings.get("temp_c_glass")
     for key, humid in readings.items():
         warm = readings.get(str(key).replace("rh_pct", "temp_c", 1))
@@ -254,9 +260,10 @@ def _wet(readings: Mapping[str, Any]) -> Iterator[str]:
             continue
         if isinstance(warm, int | float) and isinstance(humid, int | float):
             point = dew_point_c(float(warm), min(max(float(humid), 0.1), 100.0))
-            has_glass = isinstance(glass, int | float)
-            beside = f", window {glass:z.0f} °C" if has_glass else ""
-            yield f"{'wet below':<16}{point:z.0f} °C{beside}"
+            beside = ""
+            if isinstance(glass, int | float):
+                beside = f", window {units.said('c', float(glass))}"
+            yield f"{'wet below':<16}{units.said('c', point)}{beside}"
             return
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.text.numbers import figure, fixed, spread
+from cabinvigil.daemon.text.numbers import fixed
 
 UNSURE = "it may have been lit: the log begins in air that had settled before"
 
@@ -31,20 +31,22 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
     totals, lasts, left = found.whole.totals, found.cylinder_h, found.cylinder_left_h
     if totals is None:
         return None
-    burner = f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
+    units = found.units
+    power = f"{units.spread('kw', totals.burn_kw)} {units.sign('kw')}"
+    burner = f"{power} for {totals.lit_h:.1f} h"
     if totals.unsure_h > 0.0:
         sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
         burner = f"{sure}for {totals.unsure_h:.1f} h {UNSURE}"
     return GasAndWater(
-        spread(totals.gas_kg),
-        fixed(totals.gas_kwh, 1),
-        figure(totals.gas_kwh[1]),
+        units.spread("kg", totals.gas_kg),
+        units.fixed("kwh", totals.gas_kwh, 1),
+        units.figure("kwh", totals.gas_kwh[1]),
         burner if totals.lit_h + totals.unsure_h > 0.0 else "",
         "" if lasts is None else fixed(lasts, 0),
         "" if left is None else fixed(left, 0),
-        fixed(totals.water_made_kg, 1),
-        fixed(totals.water_carried_kg, 1),
-        fixed(totals.water_left_kg, 1),
+        units.fixed("kg", totals.water_made_kg, 1),
+        units.fixed("kg", totals.water_carried_kg, 1),
+        units.fixed("kg", totals.water_left_kg, 1),
     )
 
 
@@ -55,7 +57,8 @@ def glass(found: Morning) -> str:
     if margin_c is None:
         return ""
     side = "above" if margin_c >= 0.0 else "below"
-    worst = f"at worst {abs(margin_c):.1f} °C {side} the dew point"
+    unit = "k" if found.units.is_us else "c"  # a difference, whatever its sign
+    worst = f"at worst {found.units.said(unit, abs(margin_c), 1)} {side} the dew point"
     return f"wet for {comfort.wet_h:.1f} h; {worst}"
 
 
@@ -64,7 +67,9 @@ def inside(found: Morning) -> str:
     if found.comfort.temp_c is None:
         return ""
     low, middle, high = found.comfort.temp_c
-    return f"{low:z.0f} to {high:z.0f} °C, mean {middle:z.0f}"
+    number = found.units.number
+    span = f"{number('c', low)} to {found.units.said('c', high)}"
+    return f"{span}, mean {number('c', middle)}"
 
 
 def blood(found: Morning) -> str:

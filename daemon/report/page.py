@@ -15,7 +15,8 @@ from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
-from cabinvigil.daemon.text.numbers import fixed
+from cabinvigil.daemon.text.units import with_powers
+from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
@@ -70,15 +71,15 @@ def page(found: Morning) -> str:
     )
 
 
-_UNIT = re.compile(r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2)(?![\w²³])")
-_POWERS = {"m3/h": "m³/h", "cm2": "cm²"}
+_UNIT = re.compile(
+    r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2"
+    r"|°F|lb|BTU/h|BTU|cfm|in2|ft)(?![\w²³/])"
+)
 
 
 def _together(text: str) -> str:
     """Keep a number and its unit on one line, and write powers as they are printed."""
-    return _UNIT.sub(
-        lambda found: f"{found[1]}\u00a0{_POWERS.get(found[2], found[2])}", text
-    )
+    return _UNIT.sub(lambda found: f"{found[1]}\u00a0{with_powers(found[2])}", text)
 
 
 def _when(found: Morning, zone: tzinfo | None) -> str:
@@ -117,17 +118,20 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str]]:
             yield f"{row.words}, {side}", row.value, more
     totals = found.whole.totals
     if totals is not None:
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals)
+        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals, found.units)
         low, middle, high = totals.gas_kg
-        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg"
+        said, number = found.units.said, found.units.number
+        span = f"{number('kg', low, 2)} to {said('kg', high, 2)}"
+        yield "gas burnt", said("kg", middle, 2), span
 
 
-def _left(totals: Totals) -> str:
+def _left(totals: Totals, units: Units) -> str:
     """Say what water stayed; what may be none is told by its bound alone."""
     low, _, high = totals.water_left_kg
     if low <= 0.0:
-        return f"at most {max(high, 0.0):.1f} kg left on walls"
-    return f"{fixed(totals.water_left_kg, 1)} kg left on walls"
+        return f"at most {units.said('kg', max(high, 0.0), 1)} left on walls"
+    left = f"{units.fixed('kg', totals.water_left_kg, 1)} {units.sign('kg')}"
+    return f"{left} left on walls"
 
 
 def _tonight(found: Morning) -> Iterator[str]:

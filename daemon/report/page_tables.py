@@ -21,6 +21,8 @@ from cabinvigil.daemon.report.rows import (
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import bracketed
+from cabinvigil.daemon.text.units import with_powers
+from cabinvigil.daemon.text.units_said import Units
 
 MOST_RANG = 12
 MOST_STRETCHES = 8
@@ -38,14 +40,14 @@ def first_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
 def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     """Write the rest: why, and what it cost."""
     clock = clock_of(found, zone)
-    yield from _told("Fresh air", _air_caption(found), _AIR, _air(found, clock), PARTS)
+    heads, air = _air_heads(found.units), _air(found, clock)
+    yield from _told("Fresh air", _air_caption(found), heads, air, PARTS)
     yield from _told("Gas, water, warmth", "", _REST, _rest(found))
     yield from _told("The watch itself", "", _REST, _watch(found, clock), LONG)
 
 
 _NEAR = ("gas", "value", "when", "limit")
 _RANG = ("when", "what it said")
-_AIR = ("stretch", "changes an hour", "m³/h", "like two vents of, cm²")
 _REST = ("", "")
 
 
@@ -108,15 +110,20 @@ def _rang(found: Morning, clock: Clock) -> Iterator[Row]:
         yield "", f"and {len(rows) - MOST_RANG} more"
 
 
+def _air_heads(units: Units) -> Row:
+    flow, area = with_powers(units.sign("m3_h")), with_powers(units.sign("cm2"))
+    return "stretch", "changes an hour", flow, f"like two vents of, {area}"
+
+
 def _air_caption(found: Morning) -> str:
-    vent = vent_row(found.whole.vent)
+    vent, units = vent_row(found.whole.vent, found.units), found.units
     if vent is None:
         return ""
     if not vent.fitted:
         return "Compared with openings low and high, in still air and a little wind."
     return (
-        f"The vents fitted, {vent.fitted} cm² low and high, would pass "
-        f"{vent.expected} m³/h, all open."
+        f"The vents fitted, {vent.fitted} {with_powers(units.sign('cm2'))} low and "
+        f"high, would pass {vent.expected} {with_powers(units.sign('m3_h'))}, all open."
     )
 
 
@@ -129,20 +136,21 @@ def _air(found: Morning, clock: Clock) -> Iterator[Row]:
 
 def _rest(found: Morning) -> Iterator[Row]:
     night = night_totals.gas_and_water(found)
+    kg, kwh = found.units.sign("kg"), found.units.sign("kwh")
     if night is not None:
-        yield "gas", f"{night.gas_kg} kg, {night.gas_kwh} kWh"
+        yield "gas", f"{night.gas_kg} {kg}, {night.gas_kwh} {kwh}"
         if night.burner:
             yield "burner", night.burner
         if night.cylinder_h:
             after = f"{night.cylinder_left_h} h after this night"
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
-        yield "water made", f"{night.water_made_kg} kg"
-        yield "carried off", f"{night.water_carried_kg} kg"
-        yield "left behind", f"{night.water_left_kg} kg"
+        yield "water made", f"{night.water_made_kg} {kg}"
+        yield "carried off", f"{night.water_carried_kg} {kg}"
+        yield "left behind", f"{night.water_left_kg} {kg}"
     if glass := night_totals.glass(found):
         yield "glass", glass
     if inside := night_totals.inside(found):
-        yield "inside", f"{inside} °C"
+        yield "inside", f"{inside} {found.units.sign('c')}"
     if blood := night_totals.blood(found):
         yield "CO in the blood", blood
     if mean_co2 := night_totals.mean_co2(found):

@@ -63,6 +63,11 @@ class _View:
             thinned.append(math.fsum(known) / len(known) if known else None)
         return thinned
 
+    def warm(self, values: Sequence[Told]) -> list[Told]:
+        """Put temperatures in the night's own units, so that axes are round in them."""
+        units = self.found.units
+        return [None if one is None else units.value("c", one) for one in values]
+
     def _ticks(self) -> list[tuple[float, str]]:
         """Put ticks at full local hours, at most seven."""
         tape, last_h = self.found.tape, self.found.hours
@@ -248,33 +253,35 @@ def _air(view: _View) -> Iterator[Picture]:
 
 def _dew(view: _View) -> Iterator[Picture]:
     air = view.found.air
-    dew = air.dew_point_c(view.each)[: len(view.hours)]
-    glass = view.thin(air.glass_c)
+    dew = view.warm(air.dew_point_c(view.each)[: len(view.hours)])
+    glass = view.warm(view.thin(air.glass_c))
+    sign = f" {view.found.units.sign('c')}"
     if not any(one is not None for one in dew):
         return
     worked = "" if air.glass_is_measured else ", worked out"
     lines = [Curve("dew point", dew), Curve(f"glass{worked}", glass, "dashed")]
     words = (
-        view.course("Dew point", " °C", dew)
+        view.course("Dew point", sign, dew)
         + ". "
-        + view.course("Coldest glass", " °C", glass)
+        + view.course("Coldest glass", sign, glass)
         + f". The glass was wet for {view.found.comfort.wet_h:.1f} h"
     )
     title = "Dew point against glass"
-    yield Picture(view.panel("dew", lines), title, "°C", words)
+    yield Picture(view.panel("dew", lines), title, sign.strip(), words)
 
 
 def _warmth(view: _View) -> Iterator[Picture]:
     air = view.found.air
-    inside, outside = view.thin(air.temp_c), view.thin(air.outside_c)
+    inside, outside = (view.warm(view.thin(one)) for one in (air.temp_c, air.outside_c))
+    sign = f" {view.found.units.sign('c')}"
     if not any(one is not None for one in inside):
         return
     lines = [Curve("inside", inside)]
-    words = view.course("Temperature", " °C", inside)
+    words = view.course("Temperature", sign, inside)
     if air.outside_is_measured:
         lines.append(Curve("outside", outside, "dotted"))
-        words += ". " + view.course("Outside", " °C", outside)
-    yield Picture(view.panel("temp", lines), "Temperature", "°C", words)
+        words += ". " + view.course("Outside", sign, outside)
+    yield Picture(view.panel("temp", lines), "Temperature", sign.strip(), words)
 
 
 def _humidity(view: _View) -> Iterator[Picture]:

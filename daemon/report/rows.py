@@ -11,7 +11,8 @@ from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Vent
 from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.durations import minutes
-from cabinvigil.daemon.text.numbers import figure, fixed, or_never, spread, valued
+from cabinvigil.daemon.text.numbers import or_never, spread, valued
+from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "cohb_pct")
@@ -151,14 +152,14 @@ def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
 
 @dataclass(frozen=True, slots=True)
 class VentRow:
-    """Openings that would let as much air pass, and those that are fitted, in cm2."""
+    """Openings that would let as much air pass, and those that are fitted."""
 
     each: str
     each_middle: str
     fitted: str
     """'' where it is not known."""
     expected: str
-    """What the fitted would pass, in m3/h."""
+    """What the fitted would pass."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,21 +173,21 @@ class AirRow:
     changes: str
     """An hour."""
     air: str
-    """In m3/h."""
+    """The flow."""
     air_middle: str
     vent: VentRow | None
 
 
-def vent_row(vent: Vent | None) -> VentRow | None:
+def vent_row(vent: Vent | None, units: Units) -> VentRow | None:
     """Write the openings of a stretch; None where they cannot be told."""
     if vent is None:
         return None
     low, _, high = vent.expected_m3_h
     return VentRow(
-        fixed(vent.each_cm2, 0),
-        f"{vent.each_cm2[1]:.0f}",
-        "" if vent.fitted_cm2 is None else f"{vent.fitted_cm2:.0f}",
-        f"{low:.0f} to {high:.0f}",
+        units.fixed("cm2", vent.each_cm2, 0),
+        units.number("cm2", vent.each_cm2[1]),
+        "" if vent.fitted_cm2 is None else units.number("cm2", vent.fitted_cm2),
+        f"{units.number('m3_h', low)} to {units.number('m3_h', high)}",
     )
 
 
@@ -200,9 +201,9 @@ def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
             clock(stretch.to_s),
             stretch.begins_with,
             spread(stretch.totals.air_changes_per_h),
-            spread(stretch.totals.air_m3_h),
-            figure(stretch.totals.air_m3_h[1]),
-            vent_row(stretch.vent),
+            found.units.spread("m3_h", stretch.totals.air_m3_h),
+            found.units.figure("m3_h", stretch.totals.air_m3_h[1]),
+            vent_row(stretch.vent, found.units),
         )
         for stretch in sorted(longest, key=lambda one: one.from_s)
         if stretch.totals is not None

@@ -23,6 +23,7 @@ from cabinvigil.daemon.report.rows import (
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 LINES, COLUMNS = 40, 80
@@ -131,21 +132,22 @@ def _air(found: Morning, clock: Clock, most: int) -> Iterator[str]:
         return
     label = "Air"
     for row in air_rows(found, clock, most):
-        yield from _told(label, _stretch(row))
+        yield from _told(label, _stretch(row, found.units))
         label = ""
 
 
-def _stretch(row: AirRow) -> str:
+def _stretch(row: AirRow, units: Units) -> str:
+    air, area = units.sign("m3_h"), units.sign("cm2")
     why = f" ({row.why[:24]})" if row.why else ""
     text = (
-        f"{row.begins}-{row.ends}{why}: {row.changes} changes/h, {row.air_middle} m3/h"
+        f"{row.begins}-{row.ends}{why}: {row.changes} changes/h, {row.air_middle} {air}"
     )
     vent = row.vent
     if vent is None:
         return text
-    text += f"; as two vents of {vent.each_middle} cm2"
+    text += f"; as two vents of {vent.each_middle} {area}"
     if vent.fitted:
-        text += f"; the {vent.fitted} cm2 fitted: {vent.expected} m3/h"
+        text += f"; the {vent.fitted} {area} fitted: {vent.expected} {air}"
     return text
 
 
@@ -156,7 +158,8 @@ def _gas(found: Morning) -> Iterator[str]:
     if not night.burner:
         yield from _told("Gas", "none burnt, as far as CO2 tells")
         return
-    text = f"{night.gas_kg} kg, {night.gas_kwh_middle} kWh: {night.burner}"
+    kg, kwh = found.units.sign("kg"), found.units.sign("kwh")
+    text = f"{night.gas_kg} {kg}, {night.gas_kwh_middle} {kwh}: {night.burner}"
     if night.cylinder_h:
         text += (
             f"; a full cylinder lasts {night.cylinder_h} h at that, "
@@ -170,7 +173,8 @@ def _wet(found: Morning) -> Iterator[str]:
     if night is not None:
         yield from _told(
             "Water",
-            f"{night.water_made_kg} kg made, {night.water_carried_kg} carried off, "
+            f"{night.water_made_kg} {found.units.sign('kg')} made, "
+            f"{night.water_carried_kg} carried off, "
             f"{night.water_left_kg} left on walls and in bedding",
         )
     if glass:
@@ -183,7 +187,7 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
     if text := night_totals.inside(found):
         if comfort.outside_c is not None:
             set_by = "" if found.air.outside_is_measured else " by the config"
-            text += f"; outside {comfort.outside_c:z.0f}{set_by}"
+            text += f"; outside {found.units.number('c', comfort.outside_c)}{set_by}"
         if comfort.supply_v is not None:
             text += f"; battery {comfort.supply_v[0]:.1f}, at lowest "
             text += f"{comfort.supply_v[1]:.1f} V"
@@ -198,7 +202,8 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
         dose.append(f"CO2 {mean_co2} on average")
     like_m = breathed.like_sleeping_at_m
     if like_m is not None and like_m >= THIN_FROM_M:
-        dose.append(f"the least oxygen was like sleeping at {round(like_m, -2):.0f} m")
+        like = found.units.said("m", like_m, -2)
+        dose.append(f"the least oxygen was like sleeping at {like}")
     if dose:
         yield from _told("Breathed", "; ".join(dose))
     yield from _told("Watch", "; ".join(_watch(found, clock)))

@@ -19,6 +19,7 @@ from cabinvigil.daemon.air.figures import (
     OUTSIDE_RH_PCT,
     VENT_HEIGHT_M,
 )
+from cabinvigil.daemon.text.units_said import SI, Units, units_named
 from cabinvigil.drivers import REGISTRY, part
 
 USUAL_LAG_S = 60.0
@@ -52,6 +53,8 @@ class CabinFacts:
     liquid: Mapping[str, float] = field(default_factory=lambda: PURE_PROPANE)
     """Shares of the gases in the cylinder, by moles."""
     co2_lag_s: float = USUAL_LAG_S
+    units: Units = SI
+    """In which people are told of the night."""
 
     @property
     def pressure_hpa(self) -> float:
@@ -86,6 +89,7 @@ def cabin_facts(config: Mapping[str, Any]) -> CabinFacts:
         if isinstance(name, str) and name.isprintable() and len(name) <= 40:
             told["name"] = name
         told.update(_fuel(cabin.get("fuel")))
+        told["units"] = units_named(cabin.get("units"))
     if not 0.5 <= told.get("volume_m3", 0.0) <= 1000.0:
         told.pop("volume_m3", None)
     if not -500.0 <= told.get("altitude_m", 0.0) <= 8000.0:

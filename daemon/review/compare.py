@@ -17,6 +17,7 @@ from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import stretch
 from cabinvigil.daemon.review.verdict import FRESH
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 SENSOR_SD: Mapping[str, tuple[float, float]] = {
@@ -70,6 +71,8 @@ class Sheet:
     most_co2_ppm: float | None = None
     lit_h: float | None = None
     """For how long the heater burnt."""
+    units: Units = SI
+    """In which people were told of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +127,7 @@ def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
         max(_known(tape, "co_ppm", "above", part), default=None),
         max(_known(tape, "co2_ppm", "above", part), default=None),
         None if totals is None else totals.lit_h,
+        found.units,
     )
 
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from cabinvigil.daemon.air.atmosphere import altitude_like_m
@@ -38,6 +38,7 @@ from cabinvigil.daemon.review.inside import Inside, hours, inside
 from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
 from cabinvigil.daemon.review.tonight import Advice, Situation, advice
 from cabinvigil.daemon.review.verdict import NightVerdict, verdict
+from cabinvigil.daemon.text.units_said import Units
 
 SHIFT_S = 8 * 3600.0
 """CO2 limits of a working day are means of eight hours (config/limits.toml)."""
@@ -108,6 +109,11 @@ class Morning:
     """When the config was changed; each part is judged by its own."""
 
     @property
+    def units(self) -> Units:
+        """In which people are told of it."""
+        return self.facts.units
+
+    @property
     def begins(self) -> datetime | None:
         """The moment of the first line, UTC."""
         return self.tape.moment(0.0)
@@ -156,7 +162,10 @@ class Morning:
 
 
 def morning(
-    tape: NightSeries, name: str = "night", spare_limits: Sequence[Limit] = ()
+    tape: NightSeries,
+    name: str = "night",
+    spare_limits: Sequence[Limit] = (),
+    units: Units | None = None,
 ) -> Morning:
     """Give account of a night.
 
@@ -164,10 +173,12 @@ def morning(
         tape: the night.
         name: for its head.
         spare_limits: where the log holds none of its own.
+        units: in which people are told of it; None: the cabin's own.
     """
     ran = configs(tape)
     config = longest(ran)
     facts = cabin_facts(config)
+    facts = facts if units is None else replace(facts, units=units)
     whole_night = [(0.0, tape.length_s)]
     limits = ruling(ran) or dict.fromkeys(spare_limits, whole_night)
     air = inside(tape, facts)

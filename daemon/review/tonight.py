@@ -14,7 +14,8 @@ from cabinvigil.daemon.review.health import SourceFaults, Watched
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN
 from cabinvigil.daemon.text.durations import minutes
-from cabinvigil.daemon.text.numbers import figure, hundreds
+from cabinvigil.daemon.text.numbers import hundreds
+from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 MOST = 4
@@ -191,7 +192,8 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     do = found.do
     if night.was_past_a_limit and not do.startswith(NO_FLAME):
         do = f"While the heater is lit: {do[0].lower()}{do[1:]}"
-    yield Advice(do, expect + _warmth(found.now, then), found.now, then)
+    expect += _warmth(found.now, then, night.facts.units)
+    yield Advice(do, expect, found.now, then)
 
 
 def _ppm(one: SettledCase) -> str:
@@ -207,21 +209,25 @@ def _drier(night: Situation) -> Iterator[Advice]:
     if found is None:
         return
     then, worst, best = found.then, found.worst, found.best
+    said, number = night.facts.units.said, night.facts.units.number
     expect = (
-        f"dew point {then.dew_point_c:z.0f} °C ({best.dew_point_c:z.0f} to "
-        f"{worst.dew_point_c:z.0f}), glass {then.glass_c:z.0f} °C"
+        f"dew point {said('c', then.dew_point_c)} ({number('c', best.dew_point_c)} to "
+        f"{number('c', worst.dew_point_c)}), glass {said('c', then.glass_c)}"
     )
     if found.now is not None:
         now = found.now
-        expect += f"; with last night's {now.dew_point_c:z.0f} and {now.glass_c:z.0f}"
-    yield Advice(found.do, expect + _warmth(found.now, then), found.now, then)
+        expect += f"; with last night's {number('c', now.dew_point_c)} and "
+        expect += number("c", now.glass_c)
+    expect += _warmth(found.now, then, night.facts.units)
+    yield Advice(found.do, expect, found.now, then)
 
 
-def _warmth(now: SettledCase | None, then: SettledCase) -> str:
+def _warmth(now: SettledCase | None, then: SettledCase, units: Units) -> str:
     if now is None or abs(now.temp_c - then.temp_c) < 0.5:
         return ""
     colder = now.temp_c - then.temp_c
-    return f"; {abs(colder):.0f} K {'colder' if colder > 0 else 'warmer'}"
+    way = "colder" if colder > 0 else "warmer"
+    return f"; {units.said('k', abs(colder))} {way}"
 
 
 def _better(
@@ -254,7 +260,7 @@ def _ways(
     facts: CabinFacts, stretch: Stretch, way: SettlingCase
 ) -> Iterator[BetterAir]:
     """List what may be done, the least first."""
-    vent, totals = stretch.vent, stretch.totals
+    vent, totals, units = stretch.vent, stretch.totals, facts.units
     low_kw = facts.burner_low_kw
     is_high = low_kw is not None and way.burner_kw > 1.2 * low_kw
     if totals is None:
@@ -263,13 +269,13 @@ def _ways(
     if vent is None or vent.fitted_cm2 is None:
         for factor in FACTORS:
             air_m3_h = max(way.air_m3_h, 1.0) * factor
-            do = f"Let in {air_m3_h:.0f} m3/h of outdoor air"
+            do = f"Let in {units.said('m3_h', air_m3_h)} of outdoor air"
             yield BetterAir(do, replace(way, air_m3_h=air_m3_h), 1.0, 1.0)
         return
     fitted, known = vent.expected_m3_h[1], _spread(vent.expected_m3_h)
     was = (
-        f"they would pass about {fitted:.0f} m3/h, and {figure(way.air_m3_h)} m3/h "
-        "came in"
+        f"they would pass about {units.said('m3_h', fitted)}, and "
+        f"{units.figure('m3_h', way.air_m3_h)} {units.sign('m3_h')} came in"
     )
     is_more = fitted > way.air_m3_h
     wide = replace(way, air_m3_h=max(fitted, way.air_m3_h))
@@ -286,7 +292,8 @@ def _ways(
     for factor in FACTORS:
         cm2 = math.ceil(factor * vent.fitted_cm2 / 10.0) * 10.0
         if cm2 <= MOST_CM2:
-            do = f"Fit vents of {cm2:.0f} cm2, low and high, and keep them open"
+            area = units.said("cm2", cm2)
+            do = f"Fit vents of {area}, low and high, and keep them open"
             yield BetterAir(do, replace(way, air_m3_h=fitted * factor), *known)
     if way.burner_kw > 0.0:
         do = f"{NO_FLAME}: {was}"

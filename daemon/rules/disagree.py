@@ -102,7 +102,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         facts={
             "part": place_of(history, low_key),
             "other": place_of(history, high_key),
-            "value": spread,
+            "apart": spread,
             "unit": parts[0].unit,
             "text": parts[0].words,
         },

@@ -53,7 +53,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         facts={
             "place": low,
             "other": high,
-            "value": spread,
+            "apart": spread,
             "unit": QUANTITIES[params.subject].unit,
             "text": QUANTITIES[params.subject].words,
         },

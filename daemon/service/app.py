@@ -226,11 +226,11 @@ class App:
             else:
                 self._keeper.start()
             make = (recalled or NOTHING).make
-            ask = self.settings.ask
+            ask, units = self.settings.ask, self.settings.cabin.units
             asks = serve_asks(
                 ask, self._clock, self.watcher.on_event, self.answer, self.refused
             )
-            host = watch_host(self._clock, self.watcher.on_event)
+            host = watch_host(self._clock, self.watcher.on_event, units)
             self._task(group, tasks, asks, "ask-socket")
             self._task(group, tasks, host, "host")
             bridging = self._watchdog.bridge(self._clock.monotonic)

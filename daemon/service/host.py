@@ -15,6 +15,7 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.outputs.base import FaultLatch
 from cabinvigil.daemon.text.durations import rough
+from cabinvigil.daemon.text.units_said import SI, Units, units_named
 from cabinvigil.daemon.threads.worker import OverdueError, Worker
 
 EVERY_S = 10.0
@@ -76,9 +77,10 @@ Tell = Callable[[SourceFault | SourceOk], None]
 class HostWatch:
     """Compares each look with the one before and tells what went wrong."""
 
-    def __init__(self, tell: Tell) -> None:
-        """Take where faults and their ends go."""
+    def __init__(self, tell: Tell, units: Units = SI) -> None:
+        """Take where faults and their ends go, and in which units they are told."""
         self._tell = tell
+        self._units = units
         self._last: HostLook | None = None
         self._stepped_s: float | None = None
         self._is_hot = False
@@ -117,7 +119,8 @@ class HostWatch:
             return
         if seen.cpu_c >= HOT_C and not self._is_hot:
             self._is_hot = True
-            text = f"the Pi is at {seen.cpu_c:.0f} °C and slows itself; give it air"
+            heat = self._units.said("c", seen.cpu_c)
+            text = f"the Pi is at {heat} and slows itself; give it air"
             self._tell(SourceFault("host", "too-hot", text))
         elif seen.cpu_c <= COOL_C and self._is_hot:
             self._is_hot = False
@@ -141,6 +144,7 @@ def _measured() -> tuple[float | None, bool | None]:
 async def watch_host(
     clock: Clock,
     tell: Tell,
+    units: str = SI.word,
     measure: Callable[[], tuple[float | None, bool | None]] = _measured,
 ) -> None:
     """Look again and again, for ever; a kernel that does not answer holds up nothing.
@@ -148,9 +152,11 @@ async def watch_host(
     Args:
         clock: of both times.
         tell: takes faults, on the loop.
+        units: in which people are told, as the config names them.
         measure: heat and supply, as `HostLook` has them; may block.
     """
-    host, worker, health = HostWatch(tell), Worker("host"), FaultLatch("host", tell)
+    host, worker = HostWatch(tell, units_named(units)), Worker("host")
+    health = FaultLatch("host", tell)
     while True:
         try:
             heat_c, sags = await worker.call(measure, LOOK_S)

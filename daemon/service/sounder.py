@@ -25,6 +25,7 @@ from cabinvigil.daemon.outputs.signal.tone import HIGHEST_HZ, LOWEST_HZ, is_tone
 from cabinvigil.daemon.service.pins import Pins
 from cabinvigil.daemon.settings.errors import ConfigError
 from cabinvigil.daemon.settings.read import read_toml
+from cabinvigil.daemon.settings.with_units import in_our_units
 
 FIRST_ROUND_S = 1.0
 """So long the rest waits for the sounder's thread, lest it takes the processor from it:
@@ -111,7 +112,7 @@ def start_early(path: Path, clock: Clock, open_line: OpenLine) -> Sounder | None
         checked settings to say.
     """
     try:
-        wiring = wiring_in(read_toml(path))
+        wiring = wiring_in(in_our_units(read_toml(path), []))
     except ConfigError:
         return None
     if wiring is None:

@@ -22,6 +22,7 @@ from cabinvigil.daemon.settings.parts import tables
 from cabinvigil.daemon.settings.read_table import shape
 from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.daemon.settings.values import AlarmCommon, AlarmSettings, fields_of
+from cabinvigil.daemon.settings.with_units import alarm_in_our_units
 
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _COMMON = fields_of(AlarmCommon)
@@ -44,6 +45,8 @@ class Alarms:
     alarms: dict[str, AlarmSettings] = field(default_factory=dict)
     laxer: list[str] = field(default_factory=list)
     mistakes: list[Mistake] = field(default_factory=list)
+    read_as: list[str] = field(default_factory=list)
+    """What limits that came with a unit are in ours."""
 
 
 def source_of(plain: Any, file: str, mistakes: list[Mistake]) -> Source:
@@ -71,13 +74,13 @@ def build_alarms(
     """
     out = Alarms()
     for name in dict.fromkeys([*limits.tables, *own.tables]):
-        alarm = _read(name, limits, own, known, out.mistakes)
+        alarm = _read(name, limits, own, known, out.mistakes, out.read_as)
         if alarm is None:
             continue
         out.alarms[name] = alarm
         if packaged is not None and name in packaged.tables:
             nothing = Source(own.file, {})
-            model = _read(name, packaged, nothing, known, [])
+            model = _read(name, packaged, nothing, known, [], [])
             if model is not None:
                 _weigh(name, alarm, model, limits, own, out)
     _missing(limits, own, packaged, known, out)
@@ -86,12 +89,17 @@ def build_alarms(
 
 
 def _read(
-    name: str, limits: Source, own: Source, known: Registries, mistakes: list[Mistake]
+    name: str,
+    limits: Source,
+    own: Source,
+    known: Registries,
+    mistakes: list[Mistake],
+    read_as: list[str],
 ) -> AlarmSettings | None:
     base, changes = limits.tables.get(name, {}), own.tables.get(name, {})
-    table = {**base, **changes}
-    found: list[Mistake] = []
     at = f"alarm.{name}"
+    table = alarm_in_our_units({**base, **changes}, read_as, at)
+    found: list[Mistake] = []
 
     def file_of(key: str) -> str:
         first = re.split(r"[.\[]", key[len(at) + 1 :])[0]

@@ -6,6 +6,7 @@ say.
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import NamedTuple
 
 from cabinvigil.daemon.settings.config import (
     NAMED,
@@ -18,12 +19,21 @@ from cabinvigil.daemon.settings.read import read_toml
 from cabinvigil.daemon.settings.read_table import shape_rest
 from cabinvigil.daemon.settings.tables import table_mistakes
 from cabinvigil.daemon.settings.values import Cabin
+from cabinvigil.daemon.settings.with_units import in_our_units
 
 NAMELESS = "cabin"
 """Stands in for a name that is not given: nothing is sent from a plan."""
 
 
-def load_cabin(path: Path | str) -> Cabin:
+class CabinTable(NamedTuple):
+    """What a file says of its cabin."""
+
+    cabin: Cabin
+    read_as: Mapping[str, str]
+    """By key: what its number, that came with a unit, is in ours."""
+
+
+def load_cabin(path: Path | str) -> CabinTable:
     """Read the cabin of a file, be it a whole config or a bare `[cabin]`.
 
     Raises:
@@ -39,12 +49,17 @@ def load_cabin(path: Path | str) -> Cabin:
     if table is None and not mistakes:
         mend = "add it, with what you know of the cabin, such as `volume_m3 = 8`"
         mistakes.append(Mistake(file, "", "holds no table [cabin]", mend))
+    read_as: dict[str, str] = {}
     if isinstance(table, Mapping):
         table = {"name": NAMELESS, **table}
+        for key, value in table.items():
+            told: list[str] = []
+            table[key] = in_our_units(value, told, f"cabin.{key}")
+            read_as |= dict.fromkeys([key] if told else [], "; ".join(told))
     cabin, wrong = None, frozenset[str]()
     if table is not None:
         cabin, wrong = shape_rest(Cabin, table, file, "cabin", mistakes)
     mistakes += table_mistakes({"cabin": cabin}, file, {"cabin": wrong})
     if mistakes or cabin is None:
         raise ConfigError(mistakes)
-    return cabin
+    return CabinTable(cabin, read_as)

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -46,6 +46,7 @@ from cabinvigil.daemon.settings.values import (
     fields_of,
     to_plain,
 )
+from cabinvigil.daemon.settings.with_units import in_our_units
 from cabinvigil.daemon.settings.words import languages, load_words
 
 __all__ = [
@@ -110,6 +111,9 @@ class Settings:
     ask: AskSettings
     laxer: tuple[str, ...] = ()
     """What is laxer than the packaged limits, and accepted: said at every start."""
+    read_as: tuple[str, ...] = field(default=(), compare=False)
+    """What the numbers that came with a unit are in ours: said back to whoever wrote
+    them."""
 
     def as_plain(self) -> dict[str, Any]:
         """Return what JSON can hold, in the shape of a config file."""
@@ -266,6 +270,8 @@ def _build(
 ) -> Settings:
     known = known or Registries()
     mistakes: list[Mistake] = []
+    read_as: list[str] = []
+    plain = in_our_units(plain, read_as)
     unknown_tables(plain, file, (*TABLES, *NAMED), mistakes)
     standard = _limits(packaged_limits, mistakes) or Source(_PACKAGED_LIMITS, {})
     limits = standard
@@ -278,9 +284,10 @@ def _build(
         limits, source_of(plain.get("alarm", {}), file, mistakes), standard, known
     )
     mistakes += found.mistakes
-    return _assemble(
+    settings = _assemble(
         plain, file, known, found.alarms, tuple(found.laxer), mistakes, folder
     )
+    return replace(settings, read_as=(*read_as, *found.read_as))
 
 
 def _limits(path: Path | None, mistakes: list[Mistake]) -> Source | None:
@@ -298,6 +305,7 @@ def _limits(path: Path | None, mistakes: list[Mistake]) -> Source | None:
     except ConfigError as error:
         mistakes += error.mistakes
         return None
+    plain = in_our_units(plain, [])
     unknown_tables(plain, name, LIMITS_TABLES, mistakes)
     return source_of(plain.get("alarm", {}), name, mistakes)
 

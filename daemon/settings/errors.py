@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.daemon.text.sentences import ended
+from cabinvigil.daemon.text.units import convert, unit_of, unit_of_key
+from cabinvigil.daemon.text.units_read import UnitError, typed
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,119 +51,7 @@ class BadValueError(ValueError):
         super().__init__(f"{what}; {mend}")
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
-    """How a unit that people write turns into one of ours."""
-
-    ours: str
-    """The unit as our keys end: `m3`."""
-    scale: float
-    """Ours = (theirs + shift) x scale."""
-    shift: float = 0.0
-
-
-# Exact by definition (from memory): 1 ft = 0.3048 m,
-# 1 in = 25.4 mm, 1 lb = 0.45359237 kg, 1 mile = 1609.344 m, 1 nautical mile = 1852 m.
-# Btu: 1055.056 J, the International Table one (from memory).
-UNITS: dict[str, Unit] = {
-    "m3": Unit("m3", 1.0),
-    "ft3": Unit("m3", 0.028316846592),
-    "l": Unit("m3", 0.001),
-    "litres": Unit("m3", 0.001),
-    "cm2": Unit("cm2", 1.0),
-    "in2": Unit("cm2", 6.4516),
-    "mm2": Unit("cm2", 0.01),
-    "m2": Unit("cm2", 10_000.0),
-    "m": Unit("m", 1.0),
-    "ft": Unit("m", 0.3048),
-    "cm": Unit("m", 0.01),
-    "mm": Unit("m", 0.001),
-    "kw": Unit("kw", 1.0),
-    "w": Unit("kw", 0.001),
-    "btu_h": Unit("kw", 0.000293071),
-    "btu": Unit("kw", 0.000293071),
-    # Of propane, by its higher heating value of 50.3 MJ/kg; butane has 2 % less.
-    "g_h": Unit("kw", 0.01398),
-    "kg": Unit("kg", 1.0),
-    "g": Unit("kg", 0.001),
-    "lb": Unit("kg", 0.45359237),
-    "c": Unit("c", 1.0),
-    "f": Unit("c", 5.0 / 9.0, -32.0),
-    "mps": Unit("mps", 1.0),
-    "kmh": Unit("mps", 1.0 / 3.6),
-    "mph": Unit("mps", 0.44704),
-    "kn": Unit("mps", 1852.0 / 3600.0),
-    "s": Unit("s", 1.0),
-    "ms": Unit("s", 0.001),
-    "min": Unit("s", 60.0),
-    "h": Unit("s", 3600.0),
-    "pct": Unit("pct", 1.0),
-    "ppm": Unit("ppm", 1.0),
-    "mb": Unit("mb", 1.0),
-    "gb": Unit("mb", 1000.0),
-    "kb": Unit("mb", 0.001),
-    "days": Unit("days", 1.0),
-    "weeks": Unit("days", 7.0),
-    "hz": Unit("hz", 1.0),
-    "khz": Unit("hz", 1000.0),
-    "v": Unit("v", 1.0),
-    "mv": Unit("v", 0.001),
-}
-"""By the word at a key's end, or behind a number, in small letters."""
-
-_SPELLINGS = {
-    "m³": "m3",
-    "cbm": "m3",
-    "ft³": "ft3",
-    "cuft": "ft3",
-    "litre": "l",
-    "liters": "l",
-    "cm²": "cm2",
-    "sqin": "in2",
-    "in²": "in2",
-    "m²": "m2",
-    "mm²": "mm2",
-    "btu/h": "btu_h",
-    "g/h": "g_h",
-    "lbs": "lb",
-    "°c": "c",
-    "celsius": "c",
-    "°f": "f",
-    "fahrenheit": "f",
-    "m/s": "mps",
-    "km/h": "kmh",
-    "knots": "kn",
-    "sec": "s",
-    "seconds": "s",
-    "minutes": "min",
-    "hours": "h",
-    "%": "pct",
-    "percent": "pct",
-    "metres": "m",
-    "watts": "w",
-}
 _HEX = re.compile(r"\s*0[xX]([0-9a-fA-F]{1,8})\s*")
-_NUMBER = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(\S{0,20})\s*")
-
-
-def unit_of(key: str) -> tuple[str, str]:
-    """Split a key into its stem and the unit it ends with ('' where it has none)."""
-    words = key.split("_")
-    for first in range(1, len(words)):
-        unit = "_".join(words[first:])
-        if unit in UNITS:
-            return "_".join(words[:first]), unit
-    return key, ""
-
-
-def convert(value: float, theirs: str, ours: str) -> float | None:
-    """Turn a value into our unit, or None where the two measure different things."""
-    if theirs not in UNITS or ours not in UNITS:
-        return None
-    source, target = UNITS[theirs], UNITS[ours]
-    if source.ours != target.ours:
-        return None
-    return (value + source.shift) * source.scale / target.scale - target.shift
 
 
 CONFUSED: dict[str, tuple[tuple[str, str], ...]] = {
@@ -210,23 +100,6 @@ def shown(value: object, longest: int = 40) -> str:
     return text if len(text) <= longest else text[: longest - 3] + "..."
 
 
-def quantity_in(text: str, ours: str) -> float | None:
-    """Read a number that a person typed, with its unit or bare, in our unit.
-
-    Args:
-        text: `6`, `6 m3`, `210 ft3`, `5000 BTU/h`.
-        ours: the unit as our keys end, `m3`; '' where the number has none.
-
-    Returns:
-        None where it is no number, or of something else than `ours` measures.
-    """
-    found = _NUMBER.fullmatch(text)
-    if found is None:
-        return None
-    number, word = float(found[1].replace(",", ".")), found[2].lower()
-    return convert(number, _SPELLINGS.get(word, word), ours) if word else number
-
-
 def not_a_number(key: str, value: object) -> BadValueError:
     """Say of a value that should be a number what it is, and what to write."""
     plain = f"write it as a bare number in the unit that the key names, like `{key} = "
@@ -238,22 +111,16 @@ def not_a_number(key: str, value: object) -> BadValueError:
             f"is the text {shown(value)}, not a number",
             f"write `{key} = 0x{written[1].lower()}`, without quotes",
         )
-    found = _NUMBER.fullmatch(value)
+    ours = unit_of_key(key)
+    try:
+        found = typed(value, ours)
+    except UnitError as error:
+        return BadValueError(error.what, error.mend)
     if found is None:
         return BadValueError(f"is the text {shown(value)}, not a number", plain + "1`")
-    number = float(found[1].replace(",", "."))
-    word = found[2].lower()
-    theirs = _SPELLINGS.get(word, word)
-    ours = unit_of(key)[1]
-    inside = convert(number, theirs, ours) if theirs and ours else number
-    if inside is None:
-        return BadValueError(
-            f"is the text {shown(value)}, not a number in {ours}",
-            f"write the number alone, in {ours}",
-        )
     return BadValueError(
         f"is the text {shown(value)}, not a number",
-        f"write `{key} = {inside:.6g}`, without quotes or unit",
+        f"write `{key} = {found.value:.6g}`, without quotes, or with its unit in them",
     )
 
 

@@ -7,8 +7,11 @@ them stands another unit far more often than such a cabin.
 
 from collections.abc import Iterator, Mapping
 
-from cabinvigil.daemon.settings.errors import CONFUSED, UNITS, convert, unit_of
+from cabinvigil.daemon.settings.errors import CONFUSED
 from cabinvigil.daemon.settings.values import Cabin, I2cSettings, MqttSettings
+from cabinvigil.daemon.text.numbers import compact
+from cabinvigil.daemon.text.units import UNITS, convert, sign_of, unit_of
+from cabinvigil.daemon.text.units_said import SI, Units
 
 LARGE_M3 = 40.0
 """A hut of 4 x 4 m; vans have 6 to 15 m3 (common practice, no source)."""
@@ -27,13 +30,20 @@ TLS_PORT, PLAIN_PORT = 8883, 1883
 
 
 def slips(
-    cabin: Cabin, mqtt: MqttSettings | None, buses: Mapping[str, I2cSettings]
+    cabin: Cabin,
+    mqtt: MqttSettings | None,
+    buses: Mapping[str, I2cSettings],
+    units: Units = SI,
 ) -> Iterator[str]:
-    """Say what may be a slip, a sentence each."""
-    yield from _room(cabin)
-    yield from _vents(cabin)
-    yield from _heater(cabin)
-    yield from _weather(cabin)
+    """Say what may be a slip, a sentence each.
+
+    In SI, in which the keys stand, what a value in another unit would be; in others how
+    it is written with its unit.
+    """
+    yield from _room(cabin, units)
+    yield from _vents(cabin, units)
+    yield from _heater(cabin, units)
+    yield from _weather(cabin, units)
     if mqtt is not None:
         yield from _ports(mqtt)
     for name, bus in buses.items():
@@ -43,42 +53,60 @@ def slips(
             )
 
 
-def _in(value: float, theirs: str, key: str, digits: int = 2) -> str:
+def _told(key: str, value: float, units: Units) -> str:
+    """Spell a key's value: bare as it stands there, in other units with their sign."""
+    return units.given_said(unit_of(key)[1], value) if units.is_us else f"{value:g}"
+
+
+def _is(key: str, value: float, units: Units) -> str:
+    return f"{key} is {_told(key, value, units)}"
+
+
+def _in(value: float, theirs: str, key: str, units: Units, digits: int = 2) -> str:
     """Spell what a value would be in our unit, had it been written in theirs."""
     ours = unit_of(key)[1]
+    if units.is_us:
+        return _write(value, theirs)
     inside = convert(value, theirs, ours) or 0.0
     words = dict(CONFUSED[ours])[theirs]
     rounded = float(f"{inside:.{digits}g}")
     return f"{value:g} {words} would be {rounded:g} {_SPELLED[ours]}"
 
 
+def _write(value: float, theirs: str) -> str:
+    """Say how a value is written with its unit, so that nobody takes it for ours."""
+    return f'write "{compact(value)} {sign_of(theirs)}" if that was meant'
+
+
 _SPELLED = {"m3": "m3", "cm2": "cm2", "m": "m", "kw": "kW", "c": "°C"}
 
 
-def _room(cabin: Cabin) -> Iterator[str]:
+def _room(cabin: Cabin, units: Units) -> Iterator[str]:
     volume_m3, people = cabin.volume_m3, cabin.people
     if volume_m3 is not None and volume_m3 > LARGE_M3:
         yield (
-            f"volume_m3 is {volume_m3:g}, more air than vans and boats hold: "
-            f"{_in(volume_m3, 'ft3', 'volume_m3')}."
+            f"{_is('volume_m3', volume_m3, units)}, more air than vans and boats hold: "
+            f"{_in(volume_m3, 'ft3', 'volume_m3', units)}."
         )
     if people == 0:
         yield "people is 0, so nobody's breath is planned for: write who sleeps there."
     elif volume_m3 is not None and people and people > volume_m3 / M3_A_SLEEPER:
-        yield f"people is {people}, and so many cannot lie down in {volume_m3:g} m3."
+        room = units.given_said("m3", volume_m3)
+        yield f"people is {people}, and so many cannot lie down in {room}."
     if cabin.altitude_m is not None and cabin.altitude_m > HIGH_M:
         yield (
-            f"altitude_m is {cabin.altitude_m:g}, higher than most roads go: "
-            f"{_in(cabin.altitude_m, 'ft', 'altitude_m', 3)}."
+            f"{_is('altitude_m', cabin.altitude_m, units)}, higher than most roads go: "
+            f"{_in(cabin.altitude_m, 'ft', 'altitude_m', units, 3)}."
         )
 
 
-def _vents(cabin: Cabin) -> Iterator[str]:
+def _vents(cabin: Cabin, units: Units) -> Iterator[str]:
     vents = {"vent_low_cm2": cabin.vent_low_cm2, "vent_high_cm2": cabin.vent_high_cm2}
     burns = cabin.burner_kw or cabin.burner_low_kw
     shut = [key for key, value in vents.items() if value == 0.0]
     if burns and len(shut) == len(vents):
-        yield "Both vents are 0 cm2, and a flame is lit: nothing lets fresh air in."
+        none = units.given_said("cm2", 0.0)
+        yield f"Both vents are {none}, and a flame is lit: nothing lets fresh air in."
     elif burns and shut:
         yield (
             f"{shut[0]} is 0, a vent that is closed: in still air one opening alone "
@@ -88,46 +116,51 @@ def _vents(cabin: Cabin) -> Iterator[str]:
         if value is None or value == 0.0:
             continue
         if value < SMALL_VENT_CM2:
-            yield (
-                f"{key} is {value:g}, a hole of a finger's width or less: {value:g} m2 "
-                f"would be {value * 1e4:g} cm2."
+            in_m2 = (
+                f": {value:g} m2 would be {value * 1e4:g} cm2" if units is SI else ""
             )
+            small = _is(key, value, units)
+            yield f"{small}, a hole of a finger's width or less{in_m2}."
         elif value > LARGE_VENT_CM2:
-            yield (
-                f"{key} is {value:g}, a hatch rather than a vent: "
-                f"{_in(value, 'mm2', key, 3)}."
-            )
+            in_mm2 = f": {_in(value, 'mm2', key, units, 3)}" if units is SI else ""
+            yield f"{_is(key, value, units)}, a hatch rather than a vent{in_mm2}."
 
 
-def _heater(cabin: Cabin) -> Iterator[str]:
+def _heater(cabin: Cabin, units: Units) -> Iterator[str]:
     for key in ("burner_kw", "burner_low_kw"):
         value = getattr(cabin, key)
         if value is None or value == 0.0:
             continue
         if value > STRONG_KW:
-            yield (
-                f"{key} is {value:g}, more than portable heaters burn: "
-                f"{value:g} thousand BTU/h would be "
-                f"{1000.0 * value * UNITS['btu_h'].scale:.2g} kW."
+            thousand = (
+                _write(1000.0 * value, "btu_h")
+                if units.is_us
+                else f"{value:g} thousand BTU/h would be "
+                f"{1000.0 * value * UNITS['btu_h'].scale:.2g} kW"
             )
+            strong = _is(key, value, units)
+            yield f"{strong}, more than portable heaters burn: {thousand}."
         elif value < WEAK_KW:
-            yield f"{key} is {value:g}, less than any heater burns: give kW."
+            weak = _is(key, value, units)
+            yield f"{weak}, less than any heater burns: give {units.sign('kw')}."
     outside_c = cabin.outside_c
     butane = (cabin.fuel or {}).get("butane", 0.0)
     if butane > 0.9 and outside_c is not None and outside_c < FROZEN_BUTANE_C:
+        cold = _told("outside_c", outside_c, units)
         yield (
-            f"fuel is butane and outside_c {outside_c:g}: below 0 °C its cylinder "
-            "gives no gas; look at its label, or keep it inside."
+            f"fuel is butane and outside_c {cold}: below "
+            f"{units.given_said('c', FROZEN_BUTANE_C)} its cylinder gives no gas; look "
+            "at its label, or keep it inside."
         )
     if cabin.burner_kw and cabin.fuel is None:
         yield "fuel is missing, and propane is taken: write what the heater burns."
 
 
-def _weather(cabin: Cabin) -> Iterator[str]:
+def _weather(cabin: Cabin, units: Units) -> Iterator[str]:
     if cabin.outside_c is not None and cabin.outside_c > WARM_NIGHT_C:
         yield (
-            f"outside_c is {cabin.outside_c:g}, a warm night for a heater: "
-            f"{_in(cabin.outside_c, 'f', 'outside_c')}."
+            f"{_is('outside_c', cabin.outside_c, units)}, a warm night for a heater: "
+            f"{_in(cabin.outside_c, 'f', 'outside_c', units)}."
         )
 
 

@@ -12,7 +12,7 @@ import stat
 from collections.abc import Mapping
 from dataclasses import MISSING
 from types import MappingProxyType
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 import attrs
 from attrs import frozen
@@ -115,6 +115,8 @@ class Cabin:
     """Air changes that remain with every vent shut."""
     # Outdoor air holds 425 or more (air/figures.py); 300 leaves room.
     outdoor_co2_ppm: Annotated[float, Within(300.0, 2000.0)] | None = None
+    units: Literal["si", "us"] = "si"
+    """In which people are told numbers; log, JSON and MQTT stay SI."""
 
 
 @frozen(kw_only=True)

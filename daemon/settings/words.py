@@ -1,6 +1,7 @@
 """Read a message file into words, and make the core's renderer of it."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -27,6 +28,7 @@ from cabinvigil.daemon.settings.errors import (
 )
 from cabinvigil.daemon.settings.read import parse_toml, read_bytes
 from cabinvigil.daemon.settings.registries import packaged
+from cabinvigil.daemon.text.units_said import SI, Units
 
 _SPANS = ("second", "minute", "hour")
 _OWN = ("language", "decimal", "yes", "plural_from", "spans", "terms", "phone")
@@ -74,13 +76,20 @@ def load_words(language: str = "en", path: str | Path | None = None) -> MessageC
     return _words(parse_toml(packaged(name).read_bytes(), name), name)
 
 
-def renderer(language: str = "en", path: str | Path | None = None) -> Render:
+def renderer(
+    language: str = "en", path: str | Path | None = None, units: Units = SI
+) -> Render:
     """Make what the core asks for an alarm's sentence.
+
+    Args:
+        language: as `load_words`.
+        path: as `load_words`.
+        units: in which numbers are said.
 
     Raises:
         ConfigError: as `load_words`.
     """
-    return partial(_render, load_words(language, path))
+    return partial(_render, replace(load_words(language, path), units=units))
 
 
 def _render(

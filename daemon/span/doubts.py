@@ -14,6 +14,7 @@ from cabinvigil.daemon.span.found import Found
 from cabinvigil.daemon.span.fresh_air import AirFound
 from cabinvigil.daemon.span.kept import Span
 from cabinvigil.daemon.text.moments import day_and_time
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.air_span import BARRIERS, FRESH_AIR_O2_PCT, gives_share
 
 MOVED_PCT = 0.6
@@ -61,6 +62,7 @@ def doubts(
     earlier: Sequence[Span],
     at: datetime,
     range_c: tuple[float, float],
+    units: Units = SI,
 ) -> list[Doubt]:
     """Say what speaks against taking this span.
 
@@ -72,29 +74,36 @@ def doubts(
         earlier: its spans that count, the oldest first.
         at: now.
         range_c: the temperatures in which its maker specifies it.
+        units: in which people are told.
     """
     last = earlier[-1] if earlier else None
     if quantity in ("o2_pct", "mv"):
-        said = [*_oxygen(part, found, air, last, at), *_fit(air)]
+        said = [*_oxygen(part, found, air, last, at, units), *_fit(air, units)]
     elif quantity == "co_ppm" and found.before is not None:
         said = list(_zero(part, found.before, last))
     else:
         return []
-    return [*said, *_air(air, range_c)]
+    return [*said, *_air(air, range_c, units)]
 
 
 def _oxygen(
-    part: str, found: Found, air: AirFound, last: Span | None, at: datetime
+    part: str,
+    found: Found,
+    air: AirFound,
+    last: Span | None,
+    at: datetime,
+    units: Units,
 ) -> Iterator[Doubt]:
     if last is None or found.before is None:
         return  # what a part shows that was never spanned says nothing yet
     other = _other_barrier(found, air, last)
     if other:
+        then, now = last.pressure_hpa or 0.0, air.measured_hpa or 0.0
+        moved = f"{units.number('hpa', then)} to {units.said('hpa', now)}"
         yield Doubt(
-            f"since {day_and_time(last.at)} the pressure went from "
-            f"{last.pressure_hpa:.0f} to {air.measured_hpa:.0f} hPa, and its signal as "
-            f'that of a cell behind a {other}: write barrier = "{other}" among its '
-            "options"
+            f"since {day_and_time(last.at)} the pressure went from {moved}, and its "
+            f"signal as that of a cell behind a {other}: write barrier = "
+            f'"{other}" among its options'
         )
         return  # that is why it shows what it does
     off_pct = found.before - air.o2_pct
@@ -138,21 +147,21 @@ def _other_barrier(found: Found, air: AirFound, last: Span) -> str:
     return BARRIERS[0] if is_share else BARRIERS[1]
 
 
-def _fit(air: AirFound) -> Iterator[Doubt]:
+def _fit(air: AirFound, units: Units) -> Iterator[Doubt]:
     low_c, high_c = FIT_C
     if air.temp_c is not None and not low_c <= air.temp_c <= high_c:
         yield Doubt(
-            f"it is {air.temp_c:.0f} °C; a cell is best spanned between {low_c:g} and "
-            f"{high_c:g} °C"
+            f"it is {units.said('c', air.temp_c)}; a cell is best spanned between "
+            f"{units.given('c', low_c)} and {units.given_said('c', high_c)}"
         )
 
 
-def _air(air: AirFound, range_c: tuple[float, float]) -> Iterator[Doubt]:
+def _air(air: AirFound, range_c: tuple[float, float], units: Units) -> Iterator[Doubt]:
     low_c, high_c = range_c
     if air.temp_c is not None and not low_c <= air.temp_c <= high_c:
         yield Doubt(
-            f"it is {air.temp_c:.0f} °C; its maker promises nothing outside {low_c:g} "
-            f"to {high_c:g} °C: warm it up first",
+            f"it is {units.said('c', air.temp_c)}; its maker promises nothing outside "
+            f"{units.span_said('c', range_c)}: warm it up first",
             is_refusal=True,
         )
     if air.rh_pct is not None and air.rh_pct > DAMP_PCT:

@@ -11,6 +11,8 @@ from statistics import fmean
 from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT
 from cabinvigil.daemon.air.figures import FRESH_CO2_PPM
 from cabinvigil.daemon.air.moisture import vapour_hpa
+from cabinvigil.daemon.text.units import difference
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.air_span import FRESH_AIR_O2_PCT
 
 YES = "outside air, doors open, burner off"
@@ -120,7 +122,11 @@ def air_of(gave: Gave, standard_hpa: float | None) -> AirFound:
 
 
 def look_at(
-    gave: Gave, spanning: frozenset[str], air: AirFound, outdoor_ppm: float | None
+    gave: Gave,
+    spanning: frozenset[str],
+    air: AirFound,
+    outdoor_ppm: float | None,
+    units: Units = SI,
 ) -> list[Saw]:
     """Say of each gas whether the air is fresh, and of the rest whether it is steady.
 
@@ -129,6 +135,7 @@ def look_at(
         spanning: the parts that are to be set by this air.
         air: the air itself.
         outdoor_ppm: CO2 outdoors.
+        units: in which people are told.
     """
     outdoor_ppm = FRESH_CO2_PPM if outdoor_ppm is None else outdoor_ppm
     co2_parts = {given.part for given in gave.get("co2_ppm", ())}
@@ -138,7 +145,7 @@ def look_at(
         # while it vouches for other parts' air it may not.
         may_be_wrong = spanning <= co2_parts and given.part in spanning
         saw.append(_carbon_dioxide(given, outdoor_ppm, may_be_wrong=may_be_wrong))
-        saw.append(_steady(given, CO2_STEADY_PPM, "carbon dioxide", "ppm"))
+        saw.append(_steady(given, CO2_STEADY_PPM, "carbon dioxide", "ppm", units))
     if not co2_parts:
         text = "nothing measures carbon dioxide: that the air is fresh is your word"
         saw.append(Saw(None, text))
@@ -152,11 +159,11 @@ def look_at(
             limit = f" (fresh: at most {most:g})"
             saw.append(Saw(abs(given.mean) <= most, text + limit))
     for quantity, most, words, unit in (
-        ("temp_c", TEMP_STEADY_C, "temperature", "°C"),
-        ("pressure_hpa", PRESSURE_STEADY_HPA, "air pressure", "hPa"),
+        ("temp_c", TEMP_STEADY_C, "temperature", "c"),
+        ("pressure_hpa", PRESSURE_STEADY_HPA, "air pressure", "hpa"),
     ):
         for given in gave.get(quantity, ()):
-            saw.append(_steady(given, most, words, unit))
+            saw.append(_steady(given, most, words, unit, units))
     return saw
 
 
@@ -181,11 +188,11 @@ def _oxygen(gave: Gave, spanning: frozenset[str], air: AirFound) -> list[Saw]:
     return saw
 
 
-def _steady(given: Given, most: float, words: str, unit: str) -> Saw:
-    text = (
-        f"{given.part}: {words} {given.mean:.1f} {unit}, moved {abs(given.moved):.1f}"
-    )
-    return Saw(abs(given.moved) <= most, f"{text} (steady: at most {most:g})")
+def _steady(given: Given, most: float, words: str, unit: str, units: Units) -> Saw:
+    moved = units.number(difference(unit), abs(given.moved), 1)
+    text = f"{given.part}: {words} {units.said(unit, given.mean, 1)}, moved {moved}"
+    limit = units.given(difference(unit), most)
+    return Saw(abs(given.moved) <= most, f"{text} (steady: at most {limit})")
 
 
 def is_fresh(saw: Sequence[Saw]) -> bool:

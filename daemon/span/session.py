@@ -37,6 +37,7 @@ from cabinvigil.daemon.span.ways import (
 )
 from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
+from cabinvigil.daemon.text.units_said import Units, units_named
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES
 from cabinvigil.drivers.kit.steps import DriverError, PartInfo
 
@@ -75,6 +76,10 @@ class SpanSession:
     is_quick: bool = False
     """Time is virtual: nobody waits, so nobody is told how long it still takes."""
 
+    @property
+    def _units(self) -> Units:
+        return units_named(self.settings.cabin.units)
+
     async def run(self, wires: Wires, clock: Clock) -> Outcome:
         """Span the parts on these wires.
 
@@ -109,7 +114,7 @@ class SpanSession:
             name for name in self.names if WAYS[self.settings.parts[name].kind].kept
         )
         outcome = Outcome(
-            look_at(gave, setting, air, outdoor_ppm),
+            look_at(gave, setting, air, outdoor_ppm, self._units),
             air,
             earlier=earlier,
             at=clock.wall(),
@@ -248,6 +253,7 @@ class SpanSession:
                 own,
                 outcome.at,
                 info.range_c,
+                self._units,
             )
             refusals = [one.text for one in found_doubts if one.is_refusal]
             asks = "; ".join(one.text for one in found_doubts)

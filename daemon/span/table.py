@@ -10,21 +10,22 @@ from cabinvigil.daemon.span.outcome import Outcome, PartOutcome
 from cabinvigil.daemon.span.ways import WAYS
 from cabinvigil.daemon.text.moments import day_and_time
 from cabinvigil.daemon.text.numbers import signal
+from cabinvigil.daemon.text.units_said import SI, Units
 
 MARKS = {True: "fits", False: "UNFIT", None: "not known"}
 
 
-def lines(outcome: Outcome, *, is_emulated: bool) -> Iterator[str]:
+def lines(outcome: Outcome, *, is_emulated: bool, units: Units = SI) -> Iterator[str]:
     """Say how a session went."""
     yield "The air, as the parts see it"
     yield from (_saw(one) for one in outcome.saw)
     air = outcome.air
     known = [
-        f"{value:.1f} {unit}"
+        units.said(unit, value, 1)
         for value, unit in (
-            (air.temp_c, "°C"),
+            (air.temp_c, "c"),
             (air.rh_pct, "% humidity"),
-            (air.pressure_hpa, "hPa"),
+            (air.pressure_hpa, "hpa"),
         )
         if value is not None
     ]
@@ -79,7 +80,7 @@ def _end(outcome: Outcome, *, is_emulated: bool) -> str:
 
 
 def kept_lines(
-    spans: Sequence[Span], parts: Mapping[str, PartSettings]
+    spans: Sequence[Span], parts: Mapping[str, PartSettings], units: Units = SI
 ) -> Iterator[str]:
     """List the kept spans by part, and what they say of each cell's life."""
     if not spans:
@@ -89,7 +90,7 @@ def kept_lines(
         own = [span for span in spans if span.part == name]
         yield f"{name} ({own[-1].kind})"
         for span in own:
-            yield f"  {_kept(span)}"
+            yield f"  {_kept(span, units)}"
         now = own[-1].at
         live = [] if part is None else of_part(own, name, part.kind, part.in_service)
         if part is None:
@@ -102,15 +103,17 @@ def kept_lines(
             yield f"  {life_words(found, now)}"
         slope = options_of(live).get("slope_pct_per_k")
         if slope is not None:
-            yield f"  it drifts by {slope:+.3f} % a kelvin, which the watch takes off"
+            degree = "degree Fahrenheit" if units.is_us else "kelvin"
+            told = float(slope) / units.value("k", 1.0)
+            yield f"  it drifts by {told:+.3f} % a {degree}, which the watch takes off"
 
 
-def _kept(span: Span) -> str:
+def _kept(span: Span, units: Units) -> str:
     air = [
-        f"{value:.{digits}f} {unit}"
+        units.said(unit, value, digits)
         for value, digits, unit in (
-            (span.temp_c, 1, "°C"),
-            (span.pressure_hpa, 1, "hPa"),
+            (span.temp_c, 1, "c"),
+            (span.pressure_hpa, 1, "hpa"),
             (span.rh_pct, 0, "% humidity"),
         )
         if value is not None

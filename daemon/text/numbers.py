@@ -65,7 +65,7 @@ def fixed(triple: Sequence[float], decimals: int) -> str:
 
 
 def valued(quantity: str, value: float) -> str:
-    """Write a value of a quantity with its unit."""
+    """Write a value of a quantity with its unit, a temperature in degrees Celsius."""
     if quantity in ("o2_pct", "cohb_pct"):
         return f"{value:z.1f} %"
     if quantity.endswith("_ppm"):

@@ -35,7 +35,7 @@ def run(tmp_path: Path, text: str, *words: str) -> tuple[int, str, str]:
 
 def test_a_good_file_is_told_whole(tmp_path: Path) -> None:
     """Parts, alarms, limits and sources, and what is not watched, in plain words."""
-    code, out, err = run(tmp_path, CABIN)
+    code, out, err = run(tmp_path, CABIN, "--all")
     assert (code, err) == (0, "")
     for words in (
         "cabin.toml is fine. Cabin lapwing, judged every 1 s.",
@@ -52,7 +52,9 @@ def test_a_good_file_is_told_whole(tmp_path: Path) -> None:
 def test_what_is_laxer_is_said_aloud(tmp_path: Path) -> None:
     """Whoever reads the account sees what was given away."""
     text = CABIN + "[alarm.o2-low]\nack_s = 600\naccept_laxer = true\n"
-    code, out, _ = run(tmp_path, text)
+    _, screen, _ = run(tmp_path, text)
+    assert "laxer than published: o2-low: its ack_s" in " ".join(screen.split())
+    code, out, _ = run(tmp_path, text, "--all")
     assert code == 0
     assert "Laxer than the packaged limits, as accepted" in out
     assert "o2-low: its ack_s is 600, packaged 300" in out
@@ -106,7 +108,7 @@ kind = "limit"
 quantity = "co_ppm"
 steps = [{ at = 10.0 }]
 """
-    _, out, _ = run(tmp_path, text)
+    _, out, _ = run(tmp_path, text, "--all")
     mind = out[out.index("Mind") :]
     for words in (
         "Nothing measures carbon monoxide",
@@ -195,3 +197,20 @@ def test_a_machine_on_utc_is_minded(
     )
     monkeypatch.setenv("TZ", "Europe/Oslo")
     assert "noon of UTC" not in run(tmp_path, CABIN)[1]
+
+
+def test_one_screen_says_first_whether_it_will_do(tmp_path: Path) -> None:
+    """Verdict and act in two lines, 24 lines at most, no alarm's id."""
+    _, out, _ = run(tmp_path, CABIN)
+    first, second, *rest = out.splitlines()
+    assert first.endswith("is fine, with 3 things to mind.")
+    assert second == "See to them before the first night; then `cabinvigil precheck`."
+    assert len(rest) <= 22
+    many = CABIN + "".join(
+        f'[part.pane{n}]\nkind = "pane"\npath = "/sys/bus/w1/devices/28-{n}/w1_slave"\n'
+        for n in range(2, 14)
+    )
+    code, out, _ = run(tmp_path, many)
+    if code == 0:
+        assert len(out.splitlines()) <= 26
+        assert "more: see --all." in out

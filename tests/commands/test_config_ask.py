@@ -1,6 +1,7 @@
 """`config --ask`: a first config by questions, typed or piped."""
 
 import math
+import re
 import shlex
 import tomllib
 from collections.abc import Iterator, Sequence
@@ -17,6 +18,7 @@ from cabinvigil.daemon.commands.config_draft import BUILDS
 from cabinvigil.daemon.parts.scan import Scan, ScanAnswer
 from cabinvigil.daemon.parts.scan_targets import DeviceTree
 from cabinvigil.daemon.settings.config import Settings, load
+from cabinvigil.daemon.text.units_said import SI, US
 from tests.commands.calling import call
 
 GULL = (
@@ -24,6 +26,9 @@ GULL = (
     *("2 x 60 mm", "80", "1.1", "cells", "none"),
 )
 """A van of 6 m3 at the coast, with other parts than the example's."""
+
+
+OF_SI = re.compile(r"(?:(?<=\d )|(?<=in |or )|(?<=, ))(?:m3|cm2|mm|m|kW|kg|°C|W|C)\b")
 
 
 class Person:
@@ -195,9 +200,86 @@ def test_what_answers_on_the_wires(
     }
 
 
+CRANE = (
+    *("crane", "9.5 x 5 x 5", "1", "1,100", "20", "propane", "5,000", "2500 BTU/h"),
+    *("1", "2 x 2.5 in", "80 cm2", "3.6", "cells", "none"),
+)
+"""The same coast, by who thinks in feet; the one vent is known in cm2."""
+
+
+def test_the_questions_in_us_units(tmp_path: Path) -> None:
+    """Bare numbers are feet, BTU/h, square inches; the config keeps ours."""
+    file, paper, person = tmp_path / "crane.toml", Paper(), Person(CRANE)
+    make_config(file, paper, ask=person, units=US)  # type: ignore[arg-type]
+    settings = load(file)
+    cabin = settings.cabin
+    assert cabin.units == "us"
+    wanted = {
+        "volume_m3": 0.9 * 9.5 * 5.0 * 5.0 * 0.3048**3,
+        "altitude_m": 335.28,
+        "outside_c": -6.667,
+        "burner_kw": 1.465,
+        "burner_low_kw": 0.733,
+        "cylinder_kg": 0.454,
+        "vent_low_cm2": 2 * math.pi / 4.0 * 6.35**2,
+        "vent_high_cm2": 80.0,
+        "vent_height_m": 1.097,
+    }
+    for key, value in wanted.items():
+        assert getattr(cabin, key) == pytest.approx(value, abs=0.05), key
+    assert not OF_SI.search(" ".join(person.asked))
+    assert not OF_SI.search(paper.text)
+    assert "\N{DEGREE SIGN}F" in " ".join(person.asked)
+
+
+def test_enter_alone_in_us_units(tmp_path: Path) -> None:
+    """Round figures of one's own units, near those of the other system."""
+    found = []
+    for units in (SI, US):
+        file, paper, person = (
+            tmp_path / f"{units.word}.toml",
+            Paper(),
+            Person([""] * 14),
+        )
+        make_config(file, paper, ask=person, units=units)  # type: ignore[arg-type]
+        found.append(load(file).cabin)
+    assert not OF_SI.search(" ".join(person.asked))
+    assert not OF_SI.search(paper.text)
+    assert "10 x 5.6 x 5.6 ft, a tenth of it built in" in paper.text
+    assert "heater of 5,100 BTU/h" in paper.text
+    si, us = found
+    for key in (
+        "volume_m3",
+        "burner_kw",
+        "burner_low_kw",
+        "cylinder_kg",
+        "vent_low_cm2",
+    ):
+        assert getattr(us, key) == pytest.approx(getattr(si, key), rel=0.06), key
+    assert us.outside_c == si.outside_c
+
+
+def test_wrong_answers_in_us_units(tmp_path: Path) -> None:
+    """Bounds and examples as they are typed; what may mean two things is asked."""
+    answers = ["crane", "60000", "huge", "1 x 2", "200", "2", "5000 ft", "5,000", "20"]
+    answers += ["propane", "5000 BTU", "5000", "6000", "2000", *[""] * 7]
+    paper = Paper()
+    make_config(tmp_path / "a.toml", paper, ask=Person(answers), units=US)  # type: ignore[arg-type]
+    for said in (
+        "60,000 ft3 cannot be: give 35.3 to 17,657.",
+        "'huge' is no number in ft3: write it like 35.3.",
+        "'1 x 2' is no volume: write ft3, or three lengths as 10 x 5.6 x 5.6.",
+        "an amount of heat and no power; write '5000 BTU/h' if that was meant.",
+        "6,000 BTU/h is above the 5,000 BTU/h on high.",
+    ):
+        assert f"{said}\n" in paper.text
+
+
 def test_units_come_in_by_one_function() -> None:
     """1 ft3 = 0.0283168 m3; Btu 1055.056 J; both by definition."""
     assert read_quantity("210 ft3", "m3") == pytest.approx(5.947, abs=0.001)
     assert read_quantity("5000 BTU/h", "kw") == pytest.approx(1.465, abs=0.001)
     assert read_quantity("6", "m3") == 6.0
     assert read_quantity("6 kg", "m3") is None
+    assert read_quantity("6", "m", US) == pytest.approx(1.8288)
+    assert read_quantity("6 m", "m", US) == 6.0

@@ -54,7 +54,8 @@ def test_without_options_it_is_the_packaged_examples_cabin():
 
 def test_words_without_json():
     """For people: the account, with the advice."""
-    code, out, err = call("--burn", "20:00-22:00", "--burn", "06:00-07:00")
+    burns = ("--burn", "20:00-22:00", "--burn", "06:00-07:00")
+    code, out, err = call(*burns, "--all")
     assert (code, err) == (0, "")
     assert "20:00-22:00, 06:00-07:00" in out
     assert "4.8 kWh" in out
@@ -64,7 +65,7 @@ def test_words_without_json():
     "words",
     [
         ("--volume-m3", "-3"),
-        ("--volume-m3", "11m3"),
+        ("--volume-m3", "11 kg"),
         ("--vent-low-cm2", "40 %"),
         ("--outside-c", "300"),
         ("--people", "14"),
@@ -219,3 +220,32 @@ def test_a_plain_plan_loads_nothing_heavy():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+ODD = (
+    (),
+    ("--vent-low-cm2", "20", "--vent-high-cm2", "0"),
+    ("--burner-kw", "0"),
+    ("--volume-m3", "6", "--people", "1", "--burner-kw", "1.0", "--outside-c", "8"),
+    ("--vent-low-cm2", "0", "--vent-high-cm2", "0", "--burner-kw", "4"),
+    ("--units", "us", "--altitude-m", "9000 ft", "--wind-mps", "5 mph"),
+)
+
+
+@pytest.mark.parametrize("words", ODD)
+def test_one_screen_begins_with_the_verdict_and_the_act(words: tuple[str, ...]) -> None:
+    """In whatever cabin: two sentences first, 24 lines in all, and one story."""
+    code, out, err = call(*words)
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert len(lines) <= 26 - 2 * (not words)
+    assert max(map(len, lines)) <= 84
+    enough = json.loads(call("--json", *words)[1])["vent"]
+    assert lines[0].startswith("Enough vent") == enough["good"]
+    assert ("worst" not in lines[0]) == (not enough["good"])
+    told = " ".join(" ".join(lines).split())
+    whole = " ".join(call("--all", *words)[1].split())
+    tonight = whole[whole.index(" 7. Tonight ") + len(" 7. Tonight ") :]
+    first = lines[1]
+    assert tonight.startswith(first)
+    assert "--all tells every figure" in told

@@ -293,14 +293,10 @@ UNIT_OF = {
     "rh_pct": "%",
     "co_ppm": "ppm",
     "co2_ppm": "ppm",
-    "temp_c": "°C",
-    "dew_point_c": "°C",
-    "surface_c": "°C",
     "supply_v": "volts|Volt",
     "pm2_5_ugm3": "micrograms per cubic metre|Mikrogramm je Kubikmeter|"
     "microgrammes par mètre cube",
     "limit": "%|ppm",
-    "height_m": "metres|Metern|mètres",
 }
 
 

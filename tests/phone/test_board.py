@@ -26,6 +26,7 @@ from cabinvigil.daemon.phone.inbound import (
 )
 from cabinvigil.daemon.phone.limits import usual_limits
 from cabinvigil.daemon.phone.silence import SilenceWatch
+from cabinvigil.daemon.text.units_said import US
 
 RUNS = ("2026-01-16T21:00:00.000Z", "2026-01-16T23:00:00.000Z")
 URGENCY = {"high": 5, "medium": 4, "fault": 3, "low": 2}
@@ -346,3 +347,20 @@ def test_the_test_before_bed_can_be_answered_for_a_minute(shown: Shown) -> None:
     later = shown.board.view("lapwing", shown.now_s + 61.0)
     assert later is not None
     assert later["test"] is None
+
+
+def test_the_page_shows_the_units_of_its_config() -> None:
+    """Value, past and unit; what both systems write alike stays, its limit too."""
+    shown = Shown()
+    shown.board = Board(shown.silence, usual_limits(), "Here.", US)
+    shown.beat()
+    shown.read(temp_c=20.0, rh_pct=50.0, o2_pct=20.5, temp_c_glass=-17.0)
+    values = {one["series"]: one for one in shown.view()["values"]}
+    told = {name: (one["value"], one["unit"]) for name, one in values.items()}
+    assert told["temp_c"] == (68.0, "°F")
+    assert told["temp_c_glass"] == (1.4, "°F")
+    assert told["dew_point_c"] == (pytest.approx(48.7, abs=0.1), "°F")
+    assert told["o2_pct"] == (20.5, "%")
+    assert values["o2_pct"]["limit"] == 19.5
+    past = shown.board.past("lapwing", shown.now_s)
+    assert [value for _, value in past["temp_c"]] == [68.0]

@@ -17,7 +17,7 @@ from cabinvigil.daemon.planning.figures import (
 )
 
 BAD = [
-    ("volume_m3", "11m3"),
+    ("volume_m3", "11 kg"),
     ("volume_m3", "0"),
     ("volume_m3", "-3"),
     ("vent_low_cm2", "40 %"),

@@ -18,6 +18,7 @@ from cabinvigil.daemon.planning.openings import CO2_LIMIT_PPM, O2_LIMIT_PCT, is_
 from cabinvigil.daemon.planning.plan import Plan, plan
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import settled
+from cabinvigil.daemon.text.units_said import US
 from tests.commands import calling
 
 FUELS = (
@@ -71,9 +72,32 @@ def obeyed(cabin: CabinPlan, said: str) -> CabinPlan:
     return replace(cabin, vent_low_cm2=low, vent_high_cm2=high)
 
 
+def obeyed_in_inches(cabin: CabinPlan, said: str) -> CabinPlan:
+    """Do what they say in square inches, to the tenth; 1 in = 2.54 cm by definition."""
+
+    def in_cm2(found: re.Match[str]) -> str:
+        return f"{float(found[1]) * 2.54**2:.6f} cm2 ()"
+
+    turned = re.sub(r"(\d+\.\d) in2", in_cm2, said)
+    assert "cm2" in turned or not of_area(turned)
+    low, high = cabin.vent_low_cm2, cabin.vent_high_cm2
+    for cm2, to in re.findall(
+        r"Move ([\d.]+) cm2 .*? to near the (floor|roof)", turned
+    ):
+        moved = float(cm2) if to == "roof" else -float(cm2)
+        low, high = max(0.0, low - moved), max(0.0, high + moved)
+    for asked in re.findall(r"(?:Open more vent|The pane will run): [^:;]*", turned):
+        for cm2, at in re.findall(r"([\d.]+) cm2 \(\) near the (floor|roof)", asked):
+            low += float(cm2) * (at == "floor")
+            high += float(cm2) * (at == "roof")
+    return replace(cabin, vent_low_cm2=low, vent_high_cm2=high)
+
+
 def of_area(said: str) -> list[str]:
     """What is said of the vents' area."""
-    return re.findall(r"Open more vent|Move \d+ cm2|The pane will run: another", said)
+    return re.findall(
+        r"Open more vent|Move [\d.]+ \w+2|The pane will run: another", said
+    )
 
 
 def holds_limits(made: Plan, which: int) -> bool:
@@ -107,6 +131,20 @@ def test_obeyed_the_plan_asks_for_no_more_area() -> None:
             assert holds_limits(after, 2), cabin
             assert holds_limits(calm, 2), cabin
     assert met >= {"Open", "Move", "The", "held down", "fed", "enough"}
+
+
+def test_obeyed_in_square_inches_it_is_enough_too() -> None:
+    """What is asked for is rounded up: the nearest whole inch would fall short."""
+    random, met = Random(2027), set()
+    for _ in range(COUNT // 2):
+        cabin = replace(any_cabin(random), units=US)
+        said = " ".join(changes(plan(cabin)))
+        assert "cm2" not in said
+        met |= {word.split()[0] for word in of_area(said)}
+        after = plan(obeyed_in_inches(cabin, said))
+        assert of_area(" ".join(changes(after))) == [], cabin
+        assert after.vents.is_good or "no vent keeps" in said, cabin
+    assert met >= {"Open", "Move", "The"}
 
 
 def test_the_pane_is_told_for_the_vents_that_are_asked_for() -> None:
@@ -163,7 +201,7 @@ def test_it_is_true_of_what_the_command_prints(seed: int, tmp_path) -> None:
 
     def said_of(each: CabinPlan) -> str:
         words = [f"--{key.replace('_', '-')}={getattr(each, key)!r}" for key in OPTIONS]
-        code, out, err = calling.call(command, "--config", file, *words)
+        code, out, err = calling.call(command, "--config", file, "--all", *words)
         assert (code, err) == (0, "")
         return " ".join(out[out.index("\n7. ") :].split())
 

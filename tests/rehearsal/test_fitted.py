@@ -9,6 +9,7 @@ from cabinvigil.daemon.rehearsal.fitted import PLAYED_BY, SHOWN_BY, fit
 from cabinvigil.daemon.rehearsal.nights import NIGHTS, NamedNight, NightFigures
 from cabinvigil.daemon.settings.config import Settings, example
 from cabinvigil.daemon.settings.values import Cabin, PartSettings, changed
+from cabinvigil.daemon.text.units_said import US
 
 GULL = Cabin(
     name="gull",
@@ -62,6 +63,12 @@ def test_what_is_taken_for_granted_is_said() -> None:
     (note,) = fit("quiet", gull(Cabin(name="bare"))).notes
     for words in ("11 m3", "0 m", "1.6 kW", "150 cm2", "sleepers 2", "-9 °C"):
         assert words in note
+    (note,) = fit("quiet", gull(Cabin(name="bare")), US).notes
+    assert note == (
+        "Taken for granted, since [cabin] does not say: volume 388 ft3, height above "
+        "the sea 0 ft, heater 5,459 BTU/h, floor vent 23.3 in2, roof vent 23.3 in2, "
+        "sleepers 2, outside 15.8 °F."
+    )
     assert fit("quiet", gull()).notes == ()
     (note,) = fit("quiet", gull(changed(GULL, people=None))).notes
     assert note == "Taken for granted, since [cabin] does not say: sleepers 2."

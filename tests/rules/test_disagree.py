@@ -58,7 +58,7 @@ def test_both_are_named() -> None:
     assert verdict.facts == {
         "part": "two",
         "other": "one",
-        "value": pytest.approx(1.9),
+        "apart": pytest.approx(1.9),
         "unit": "%",
         "text": "oxygen",
     }

@@ -48,7 +48,7 @@ def test_both_places_are_named() -> None:
     assert verdict.facts == {
         "place": "ceiling",
         "other": "bunk",
-        "value": 2.0,
+        "apart": 2.0,
         "unit": "%",
         "text": "oxygen",
     }

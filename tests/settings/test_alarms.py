@@ -164,7 +164,7 @@ def test_an_alarm_of_ones_own(tmp_path: Path) -> None:
     [
         ("steps = 19.5", "steps", "a list"),
         ("steps = [19.5]", "steps[0]", "a table"),
-        ('steps = [{ at = "19.5 %" }]', "steps[0].at", "at = 19.5`"),
+        ('steps = [{ at = "19.5" }]', "steps[0].at", "at = 19.5`"),
         ("steps = [{ at = 1 }, { att = 2 }]", "steps[1].att", "`at`"),
         ("steps = [{ }]", "steps[0].at", "is missing"),
         ('steps = [{ at = 1, priority = "top" }]', "steps[0].priority", "medium"),

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import get_args, get_type_hints
 
 import pytest
-from scipy import constants
 
 from cabinvigil.daemon.planning.figures import ACCEPTED
 from cabinvigil.daemon.settings.config import (
@@ -16,7 +15,6 @@ from cabinvigil.daemon.settings.config import (
     from_plain,
     standard,
 )
-from cabinvigil.daemon.settings.errors import UNITS, convert
 from cabinvigil.daemon.settings.parts import TAKEN
 from cabinvigil.drivers import part
 from tests.known import CABIN, KNOWN, Desk
@@ -102,29 +100,6 @@ def test_settings_come_back_from_a_log(tmp_path: Path) -> None:
         from_plain(plain, known=KNOWN, note=notes.append)
     assert {one.key for one in caught.value.mistakes} == {"laxer"}
     assert notes == ["it was run with [strange] which this version does not know."]
-
-
-def test_units_agree_with_a_reference_library() -> None:
-    """SciPy's constants (CODATA and NIST SP 811 factors) turn each unit likewise."""
-    known = {
-        ("ft3", "m3"): constants.foot**3,
-        ("l", "m3"): constants.liter,
-        ("in2", "cm2"): constants.inch**2 * 1e4,
-        ("ft", "m"): constants.foot,
-        ("btu_h", "kw"): constants.Btu_IT / constants.hour / 1e3,
-        ("lb", "kg"): constants.lb,
-        ("kmh", "mps"): constants.kmh,
-        ("mph", "mps"): constants.mph,
-        ("kn", "mps"): constants.knot,
-        ("h", "s"): constants.hour,
-    }
-    for (theirs, ours), factor in known.items():
-        assert convert(3.0, theirs, ours) == pytest.approx(3.0 * factor, rel=1e-6)
-    for degrees in (-40.0, 14.0, 98.6):
-        celsius = constants.convert_temperature(degrees, "F", "C")
-        assert convert(degrees, "f", "c") == pytest.approx(celsius)
-    assert convert(1.0, "kg", "m3") is None
-    assert all(UNITS[unit.ours].scale == 1.0 for unit in UNITS.values())
 
 
 def test_tomli_reads_as_the_standard_library_does(tmp_path: Path) -> None:

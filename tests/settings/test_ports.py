@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.commands.config import cautions
+from cabinvigil.daemon.commands.config_told import cautions
 from cabinvigil.daemon.settings.config import Settings, check, example, load
 from cabinvigil.daemon.settings.devices import device_mistakes
 from cabinvigil.daemon.settings.errors import Mistake

@@ -13,6 +13,7 @@ from cabinvigil.daemon.commands import config as command
 from cabinvigil.daemon.settings.config import load
 from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import Cabin
+from cabinvigil.daemon.text.units_said import US
 from tests.commands.calling import call
 
 VAN = """[cabin]
@@ -82,11 +83,27 @@ DOUBTFUL = [
 """What may be right: minded."""
 
 
-def told(folder: Path, was: str, written: str) -> tuple[int, str, str]:
+IN_US = {
+    "volume_m3 = 210": 'is 7,416 ft3, more air than vans and boats hold: write "210 f',
+    "volume_m3 = 60": 'is 2,119 ft3, more air than vans and boats hold: write "60 ft3"',
+    "people = 9": "so many cannot lie down in 212 ft3.",
+    "altitude_m = 5200": 'is 17,060 ft, higher than most roads go: write "5200 ft" if',
+    "low_cm2 = 0.006": "vent_low_cm2 is 0 in2, a hole of a finger's width or less.",
+    "low_cm2 = 6000": "vent_low_cm2 is 930 in2, a hatch rather than a vent.",
+    "burner_kw = 17": "is 58,006 BTU/h, more than portable heaters burn: write "
+    '"17000 BTU/h" if that was meant.',
+    "burner_kw = 0.0015": "is 5.12 BTU/h, less than any heater burns: give BTU/h.",
+    "outside_c = 40": 'is 104 °F, a warm night for a heater: write "40 °F" if that was',
+}
+"""What is said of them in the other system; conversions by hand (SP 811)."""
+SI_SIGNS = re.compile(r"\d (?:m3|cm2|mm2|m2|m|kW|°C)\b")
+
+
+def told(folder: Path, was: str, written: str, *more: str) -> tuple[int, str, str]:
     assert VAN.count(was) == 1, was
     file = folder / "van.toml"
     file.write_text(VAN.replace(was, written))
-    return call(command, file)
+    return call(command, file, "--all", *more)
 
 
 def test_a_van_without_slips_is_not_minded(tmp_path: Path) -> None:
@@ -120,6 +137,22 @@ def test_what_may_be_right_is_minded(
     assert re.fullmatch(r"  \S.*\.", line)
 
 
+@pytest.mark.parametrize(
+    ("was", "written"), [(was, now) for was, now, _ in DOUBTFUL if now]
+)
+def test_in_us_units_none_of_ours_is_said(
+    was: str, written: str, tmp_path: Path
+) -> None:
+    """The same doubts, and each value as it is written there."""
+    si = told(tmp_path, was, written)[1].partition("\nMind\n")[2].splitlines()
+    code, out, err = told(tmp_path, was, written, "--units", "us")
+    assert (code, err) == (0, "")
+    minded = out.partition("\nMind\n")[2]
+    assert len(minded.splitlines()) == len(si)
+    assert not SI_SIGNS.search(minded)
+    assert IN_US.get(written, "") in minded
+
+
 def test_both_vents_shut_and_butane_in_the_frost() -> None:
     """Two that need two keys each."""
     shut = Cabin(
@@ -133,3 +166,6 @@ def test_both_vents_shut_and_butane_in_the_frost() -> None:
     both, frost = slips(shut, None, {})
     assert both.startswith("Both vents are 0 cm2, and a flame is lit")
     assert frost.startswith("fuel is butane and outside_c -9: below 0 °C its cylinder")
+    both, frost = slips(shut, None, {}, US)
+    assert both.startswith("Both vents are 0 in2, and a flame is lit")
+    assert frost.startswith("fuel is butane and outside_c 15.8 °F: below 32 °F its")

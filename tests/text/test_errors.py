@@ -60,6 +60,7 @@ INNER = {
     "TooManyStepsError": "a fault of a part",
     "TypedError": "a sentence beside a replay: it begins without that state",
     "UnreadError": "a note of the state file: tried again",
+    "UnitError": "a mistake of the config, or a sentence on an option",
     "UnknownRuleError": "a mistake of the config",
     "WholeStateError": "a sentence beside a replay: it begins without that state",
     "WrongAnswerError": "the question again",

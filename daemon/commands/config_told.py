@@ -1,0 +1,202 @@
+"""A config in words: on one screen, or with every alarm's limits and sources."""
+
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from cabinvigil.daemon.core.layout import Layout
+from cabinvigil.daemon.settings.config import AlarmSettings, PartSettings, Settings
+from cabinvigil.daemon.settings.errors import one_line
+from cabinvigil.daemon.settings.guards import watched
+from cabinvigil.daemon.settings.ports import may_move
+from cabinvigil.daemon.settings.registries import Registries
+from cabinvigil.daemon.settings.series import part_series
+from cabinvigil.daemon.settings.slips import slips
+from cabinvigil.daemon.settings.values import to_plain
+from cabinvigil.daemon.settings.with_units import limit_unit
+from cabinvigil.daemon.text.time_zones import why_minded
+from cabinvigil.daemon.text.units import unit_of
+from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
+from cabinvigil.drivers.kit.steps import PartInfo
+
+MOST_PARTS, MOST_CAUTIONS = 8, 8
+"""What goes on one screen; --all tells the rest."""
+COLUMNS = 84
+
+
+def brief(
+    file: str, settings: Settings, known: Registries, units: Units = SI
+) -> Iterator[str]:
+    """Say on one screen whether it will do, what to mind, and what is watched."""
+    cautioned = [
+        *(f"laxer than published: {one}" for one in settings.laxer),
+        *cautions(settings, known, units),
+    ]
+    verdict = f"{one_line(file)} is fine"
+    if cautioned:
+        things = "1 thing" if len(cautioned) == 1 else f"{len(cautioned)} things"
+        yield f"{verdict}, with {things} to mind."
+        yield "See to them before the first night; then `cabinvigil precheck`."
+    else:
+        yield f"{verdict}."
+        yield "Nothing to mind: next `cabinvigil plan`, and `cabinvigil precheck`."
+    yield from _few(cautioned, MOST_CAUTIONS, "- ")
+    yield ""
+    parts = [
+        f"{name:<10} {part.place or 'bunk'}: {_gives(part, known)}"
+        for name, part in settings.parts.items()
+    ]
+    yield from _few(parts, MOST_PARTS)
+    yield ""
+    alarms = len(settings.alarms)
+    yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all tells their limits."
+    if settings.read_as:
+        yield from textwrap.wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
+
+
+def _few(lines: Sequence[str], most: int, sign: str = "") -> Iterator[str]:
+    for line in lines[:most]:
+        yield from textwrap.wrap(
+            f"{sign}{line}", COLUMNS, subsequent_indent=" " * len(sign)
+        )
+    if len(lines) > most:
+        yield f"{sign}and {len(lines) - most} more: see --all."
+
+
+def _gives(part: PartSettings, known: Registries) -> str:
+    gives = known.part(part.kind).gives
+    return ", ".join(QUANTITIES[one].words for one in gives if one in QUANTITIES)
+
+
+def account(
+    file: str, settings: Settings, known: Registries, units: Units = SI
+) -> Iterator[str]:
+    """Say, line by line, what will be watched."""
+    cabin = settings.cabin
+    tick_s = settings.watch.tick_s
+    yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
+    yield ""
+    yield "Parts"
+    width = max(len(name) for name in settings.parts)
+    for name, part in settings.parts.items():
+        yield f"  {name:<{width}}  {_part_line(part, known)}"
+    yield ""
+    yield "Alarms, with their limits and sources"
+    for name, alarm in settings.alarms.items():
+        yield f"  {name}: {_alarm_line(alarm, units)}"
+        if alarm.source:
+            yield f"    from: {alarm.source}"
+    for heading, lines in (
+        ("Numbers with a unit, and what they are in ours", settings.read_as),
+        ("Laxer than the packaged limits, as accepted", settings.laxer),
+        ("Mind", tuple(cautions(settings, known, units))),
+    ):
+        if lines:
+            yield ""
+            yield heading
+            yield from (f"  {line}" for line in lines)
+
+
+def _part_line(part: PartSettings, known: Registries) -> str:
+    info = known.part(part.kind)
+    wire = part.port or part.path or part.bus
+    if part.bus is not None and part.address is not None:
+        wire = f"{part.bus} 0x{part.address:02x}"
+    words = _gives(part, known)
+    return (
+        f"{info.title} on {wire}, {part.place or 'bunk'}: {words}; "
+        f"every {part.interval_s:g} s, stale after {part.max_age_s:g} s"
+    )
+
+
+def _alarm_line(alarm: AlarmSettings, units: Units) -> str:
+    params = to_plain(alarm.params)
+    own = unit_of(str(params.get("quantity", "")))[1]
+    shown = [_shown(k, v, own, units) for k, v in params.items() if v != ""]
+    delays = f"after {alarm.on_delay_s:g} s, gone after {alarm.off_delay_s:g} s"
+    return "; ".join([alarm.kind, *shown, delays])
+
+
+def _shown(key: str, value: Any, own: str, units: Units) -> str:
+    """Write a limit as its key and value; in other units with that one's sign."""
+    unit = limit_unit(key, own)
+    if isinstance(value, float) and units.unit(unit) != unit:
+        stem = key if unit_of(key)[1] == "" else unit_of(key)[0]
+        return f"{stem} {units.given_said(unit, value)}"
+    return f"{key} {_value(value, own, units)}"
+
+
+def _value(value: Any, own: str, units: Units) -> str:
+    if isinstance(value, Mapping):
+        return " ".join(_shown(key, one, own, units) for key, one in value.items())
+    if isinstance(value, list):
+        return ", ".join(f"({_value(one, own, units)})" for one in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def measured(settings: Settings, known: Registries) -> frozenset[str]:
+    """Return the quantities that the parts measure, wherever."""
+    return frozenset(
+        quantity
+        for part in settings.parts.values()
+        for quantity in known.part(part.kind).gives
+        if quantity not in part.leave_out
+    )
+
+
+def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[str]:
+    """Find the alarms on one place at which no part gives what they are about."""
+    layout = Layout(part_series(settings.parts, infos))
+    for name, alarm in settings.alarms.items():
+        place = getattr(alarm.params, "place", None)
+        quantity = getattr(alarm.params, "quantity", "")
+        if place is None or not any(key[0] == quantity for key in layout.places):
+            continue
+        if not layout.index(quantity, place):
+            words = QUANTITIES[quantity].words
+            yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
+
+
+def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterator[str]:
+    """Say aloud what a person should know before trusting this config."""
+    if why := why_minded(settings.cabin.zone):
+        yield f"{why[0].upper()}{why[1:]}."
+    yield from slips(settings.cabin, settings.mqtt, settings.i2c, units)
+    has = measured(settings, known)
+    infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
+    breathed = watched(settings.parts, infos)
+    for quantity in VITAL:
+        if quantity not in breathed:
+            words, where = QUANTITIES[quantity].words, ""
+            if quantity in has:
+                where = " where people breathe"
+            yield f"Nothing measures {words}{where}: add a part that does."
+    deaf: dict[str, list[str]] = {}
+    for name, alarm in settings.alarms.items():
+        named = getattr(alarm.params, "quantity", None)
+        parts = split_channel(named) if isinstance(named, str) else None
+        if parts is not None and parts[0].name not in has:
+            deaf.setdefault(parts[0].words, []).append(name)
+    yield from _placeless(settings, infos)
+    for words, alarms in deaf.items():
+        yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
+    for name, part in settings.parts.items():
+        info = known.part(part.kind)
+        if "pressure_hpa" in info.needs and not part.pressure_from:
+            yield f"{name} is not corrected for air pressure: name `pressure_from`."
+        if "co_ppm" in info.gives and not part.temperature_from:
+            yield f"{name} is not corrected for cold: name `temperature_from`."
+        if part.port is not None and may_move(part.port):
+            yield (
+                f"{name} is at {part.port}, which may be another adapter's name after "
+                f"a restart: {known.port_names.mend(part.port)}."
+            )
+        if info.service_years and part.in_service is None and info.service_years < 10:
+            yield f"{name} wears out: `in_service` is missing, so its age is not known."
+    if settings.buzzer is None:
+        yield "There is no [buzzer]: nothing sounds at the bunk."
+    if settings.mqtt is None:
+        yield "There is no [mqtt]: no phone is told."
+    elif not settings.mqtt.tls and settings.mqtt.host not in ("127.0.0.1", "localhost"):
+        yield "MQTT is not encrypted, and its broker is elsewhere: set `tls = true`."
