@@ -140,7 +140,7 @@ def test_a_bare_cabin_takes_feet(tmp_path: Path) -> None:
     file = tmp_path / "van.toml"
     text = FROST.replace("burner_height_m = 1.1", 'burner_height_m = "3.6 ft"')
     file.write_text(f'{text}units = "us"\n', encoding="utf-8")
-    code, out, err = calling.call(plan, "--config", file)
+    code, out, err = calling.call(plan, "--config", file, "--all")
     assert (code, err) == (0, "")
     assert "cabin.burner_height_m: 3.6 ft is 1.10 m" in plain(out)
     assert "In this cold a cylinder outdoors feeds" in plain(out)
