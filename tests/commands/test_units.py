@@ -173,7 +173,7 @@ def test_the_plans_json_is_the_same_but_for_its_sentences(configs: Both) -> None
 
 
 def test_the_config_is_told_in_both(configs: Both) -> None:
-    for words in ([], ["--limits"]):
+    for words in (["--all"], ["--limits"]):
         told = [
             calling.call(config, *words, configs["si"], "--units", system)[1]
             for system in SYSTEMS
@@ -182,8 +182,8 @@ def test_the_config_is_told_in_both(configs: Both) -> None:
         assert si != us
         assert "°F" in us
         assert "inHg" in us
-    own = calling.call(config, configs["us"])[1]
-    whole = calling.call(config, configs["si"], "--units", "us")[1]
+    own = calling.call(config, configs["us"], "--all")[1]
+    whole = calling.call(config, configs["si"], "--all", "--units", "us")[1]
     assert own.replace("us.toml", "si.toml") == whole
     assert "at 86 °F" in own
     assert "dead_band 1.8 °F" in own
