@@ -140,7 +140,7 @@ def test_a_bare_cabin_takes_feet(tmp_path: Path) -> None:
     file = tmp_path / "van.toml"
     text = FROST.replace("burner_height_m = 1.1", 'burner_height_m = "3.6 ft"')
     file.write_text(f'{text}units = "us"\n', encoding="utf-8")
-    code, out, err = calling.call(plan, "--config", file)
+    code, out, err = calling.call(plan, "--config", file, "--all")
     assert (code, err) == (0, "")
     assert "cabin.burner_height_m: 3.6 ft is 1.10 m" in plain(out)
     assert "In this cold a cylinder outdoors feeds" in plain(out)
@@ -173,7 +173,7 @@ def test_the_plans_json_is_the_same_but_for_its_sentences(configs: Both) -> None
 
 
 def test_the_config_is_told_in_both(configs: Both) -> None:
-    for words in ([], ["--limits"]):
+    for words in (["--all"], ["--limits"]):
         told = [
             calling.call(config, *words, configs["si"], "--units", system)[1]
             for system in SYSTEMS
@@ -182,8 +182,8 @@ def test_the_config_is_told_in_both(configs: Both) -> None:
         assert si != us
         assert "°F" in us
         assert "inHg" in us
-    own = calling.call(config, configs["us"])[1]
-    whole = calling.call(config, configs["si"], "--units", "us")[1]
+    own = calling.call(config, configs["us"], "--all")[1]
+    whole = calling.call(config, configs["si"], "--all", "--units", "us")[1]
     assert own.replace("us.toml", "si.toml") == whole
     assert "at 86 °F" in own
     assert "dead_band 1.8 °F" in own
