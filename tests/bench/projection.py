@@ -43,7 +43,7 @@ NEAR_PCT = 0.12
 """Nights that come this near to the limit count neither as safe nor as dangerous."""
 CAP_MIN = 20.0
 THRESHOLDS = (0.7, 0.8, 0.86, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99)
-CHOSEN = 0.95
+CHOSEN = 0.98
 SOON = 0.4
 MARGIN_PCT = 0.05
 LEAST_FALL_PCT, NEARER_PCT = 0.15, 20.0

@@ -79,7 +79,7 @@ def first_ring(rows: Iterable[Row]) -> float | None:
     for found in follow(rows):
         if found.o2_fallen_pct < 0.15 and found.o2_pct > 20.0:
             continue
-        if found.crossings[0].probability >= 0.95:
+        if found.crossings[0].probability >= 0.98:
             return found.at_s
         if found.crossings[1].probability >= 0.4:
             return found.at_s
