@@ -30,8 +30,8 @@ HELD = 0.5
 choice): a filter that wavers must not ring, clear and ring again."""
 STOOD = 0.25
 """A chance counts once a quarter of it has stood for half a minute.  A flame's grows in
-minutes, so this costs up to 1 % of the lead (tests/bench/projection.py); that of three odd
-readings springs up from nothing, and is gone as soon (own choice)."""
+minutes, so this costs up to 1 % of the lead (tests/bench/projection.py); that of three
+odd readings springs up from nothing, and is gone as soon (own choice)."""
 MORE_LIKELY_THAN_NOT = 0.5
 """From this chance on, the horizon itself is told as the moment (own choice)."""
 
