@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.text.durations import spoken
+from cabinvigil.daemon.text.durations import spoken, whole_minutes
 from cabinvigil.daemon.text.numbers import compact
 from cabinvigil.daemon.text.units_said import SI, Units
 
@@ -249,7 +249,7 @@ def _made(
     minutes, hours, seconds = (given.get(k) for k in ("minutes", "hours", "seconds"))
     if isinstance(minutes, float) and minutes >= 0.0:
         # A forecast is never known to the second, nor over while it is told.
-        yield "minutes_text", span(words, 60.0 * max(1, round(minutes)))
+        yield "minutes_text", span(words, 60.0 * whole_minutes(minutes))
     if isinstance(hours, float) and hours >= 0.0:
         yield "hours_text", span(words, 60.0 * max(1, round(60.0 * hours)))
     if isinstance(seconds, float) and seconds >= 0.0:

@@ -20,7 +20,7 @@ from cabinvigil.daemon.text.typed import TypedError, from_plain, to_plain
 from cabinvigil.daemon.trend.model import TrendEstimate
 from cabinvigil.daemon.trend.state import TrendState
 
-VERSION = 1
+VERSION = 2
 MOST_BYTES = 4 << 20
 """Of a state, unpacked: a watch of eleven series has a quarter of a million."""
 CHUNK = 32_000

@@ -361,7 +361,7 @@ function ageOf(value) {
 }
 
 function minutes(one) {
-  return Math.max(0, Math.round(one));
+  return Math.max(1, Math.round(one)); // still to come: never 0
 }
 
 function outlook(value, estimates) {
@@ -371,8 +371,10 @@ function outlook(value, estimates) {
   if (value.series !== "o2_pct" || !estimates) return "";
   const times = estimates.o2_minutes_to_19_5;
   if (times && times[0] !== null && times[1] !== null) {
-    const to = times[2] === null ? "or more" : `to ${minutes(times[2])}`;
-    return `19.5 % in ${minutes(times[0])} ${to} min`;
+    const first = minutes(times[0]);
+    const last = times[2] === null ? null : minutes(times[2]);
+    const to = last === null ? " or more" : last === first ? "" : ` to ${last}`;
+    return `19.5 % in ${first}${to} min`;
   }
   const settles = estimates.o2_settles_pct;
   if (settles && settles[1] !== null) return `levels off at ${settles[1].toFixed(1)} %`;

@@ -10,7 +10,7 @@ from cabinvigil.daemon.air.moisture import dew_point_c
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import unbroken, without_act
 from cabinvigil.daemon.review.alarm_episodes import RANKS
-from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.durations import minutes, whole_minutes
 from cabinvigil.daemon.text.numbers import fixed, spread, valued
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
@@ -292,7 +292,7 @@ def _crossing(left: Any) -> str:
     """Say when the limit may come: at worst too, where the likeliest is never."""
     triple = left if isinstance(left, list) and len(left) == 3 else [None] * 3
     worst, likeliest = (
-        f"{max(1, round(one))} min" if isinstance(one, int | float) else ""
+        f"{whole_minutes(one)} min" if isinstance(one, int | float) else ""
         for one in triple[:2]
     )
     at_worst = f" ({worst} at worst)" if worst and worst != likeliest else ""

@@ -10,7 +10,7 @@ from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Vent
 from cabinvigil.daemon.review.verdict import WORDS
-from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.durations import minutes, whole_minutes
 from cabinvigil.daemon.text.numbers import or_never, spread, valued
 from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -106,9 +106,9 @@ def spare_row(found: Morning, clock: Clock) -> SpareRow | None:
     low, middle, high = found.spare.minutes
     return SpareRow(
         clock(found.spare.at_s),
-        f"{low:.0f}",
-        f"{middle:.0f} min",
-        or_never(high, separator=""),
+        f"{whole_minutes(low)}",
+        f"{whole_minutes(middle)} min",
+        or_never(None if high is None else whole_minutes(high), separator=""),
     )
 
 

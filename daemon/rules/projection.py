@@ -14,7 +14,7 @@ from cabinvigil.daemon.core.history import History, o2_facts
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between, Finite
 from cabinvigil.daemon.trend.model import CrossingQuery, TrendEstimate
-from cabinvigil.daemon.trend.project import probability
+from cabinvigil.daemon.trend.project import crossing
 
 PER = "once"
 BY_TREND = True
@@ -28,6 +28,10 @@ EARLY_S = 600.0
 HELD = 0.5
 """The alarm stands on while a probability is above this share of its setting (own
 choice): a filter that wavers must not ring, clear and ring again."""
+STOOD = 0.25
+"""A chance counts once a quarter of it has stood for half a minute.  A flame's grows in
+minutes, so this costs up to 1 % of the lead (tests/bench/projection.py); that of three
+odd readings springs up from nothing, and is gone as soon (own choice)."""
 MORE_LIKELY_THAN_NOT = 0.5
 """From this chance on, the horizon itself is told as the moment (own choice)."""
 
@@ -94,15 +98,21 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         return None
     inwards = params.margin if params.side == "below" else -params.margin
     level = params.limit + inwards
-    far = probability(
-        trend, CrossingQuery(params.quantity, level, params.side, params.horizon_s)
+    within_far, within_near = (
+        crossing(trend, CrossingQuery(params.quantity, level, params.side, horizon_s))
+        for horizon_s in (params.horizon_s, params.soon_s)
     )
-    near = probability(
-        trend, CrossingQuery(params.quantity, level, params.side, params.soon_s)
-    )
-    if far is None or near is None:
+    if within_far is None or within_near is None:
         return None
-    priority = _priority(params, far, near, 1.0) if _is_real(params, trend) else None
+    far, near = within_far.probability, within_near.probability
+    priority = None
+    if _is_real(params, trend):
+        priority = _priority(
+            params,
+            min(far, within_far.lowest / STOOD),
+            min(near, within_near.lowest / STOOD),
+            1.0,
+        )
     worst = history.worst(params.quantity, params.side)
     if priority is None and worst is not None and worst[1].doubtful:
         return None

@@ -11,6 +11,11 @@ def minutes(value_min: float) -> str:
     return f"{value_min / 60.0:.1f} h"
 
 
+def whole_minutes(value_min: float) -> int:
+    """Round minutes that are still to come: `in 0 min` would say that it is past."""
+    return max(1, round(value_min))
+
+
 def seconds(value_s: float, below_s: float = 90.0) -> str:
     """Write seconds as such below `below_s`, else as minutes or hours."""
     return f"{value_s:.0f} s" if value_s < below_s else minutes(value_s / 60.0)

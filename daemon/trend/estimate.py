@@ -16,6 +16,7 @@ from cabinvigil.daemon.trend.line import LEVEL_PCT, RatioLine
 from cabinvigil.daemon.trend.minute_means import noise_of
 from cabinvigil.daemon.trend.model import (
     Crossing,
+    MinutesTriple,
     TrendEstimate,
     TrendSetup,
     Triple,
@@ -29,7 +30,14 @@ from cabinvigil.daemon.trend.project import (
     triple,
     weighty,
 )
-from cabinvigil.daemon.trend.state import STALE_S, STANDARD_HPA, WARM_S, TrendState
+from cabinvigil.daemon.trend.state import (
+    EARLY_S,
+    STALE_S,
+    STANDARD_HPA,
+    STOOD_S,
+    WARM_S,
+    TrendState,
+)
 
 SPREAD_EVERY_S = 60.0
 """Intervals are told once a minute, so they are worked out once a minute ..."""
@@ -37,6 +45,8 @@ SPREAD_ON_CHANGE = 0.1
 """... and when a probability has moved by this much."""
 ODD_Z, ODD_PCT = 3.0, 0.1
 """Where CO2 leaves so much O2 unexplained, O2's own bank has its say."""
+PASSED_SD = 2.0
+"""A reading this many standard deviations past a limit has passed it (own choice)."""
 VAPOUR_PER_PPM = 4.0 / 3.0 * 1e-6
 """Share of vapour that propane gives for each ppm of CO2: 4 H2O for 3 CO2."""
 FALL_MINUTES = 20
@@ -53,8 +63,8 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
     odd = _odd(state)
     state = _keep_low(state, now_s, views[0])
     # Where CO2 does not explain the fall, what O2 does by itself comes first.
-    leads = views[:1] if odd.z < ODD_Z or odd.o2_pct < ODD_PCT else views[::-1]
-    crossings = tuple(Crossing(ask, answer(ask, leads)) for ask in setup.asks)
+    leads = views[::-1] if _is_odd(odd) else views[:1]
+    state, crossings = _answered(setup, state, now_s, leads)
     # Of the bank whose lows are kept, whichever leads: else it dips once a minute.
     fallen_pct = _fallen(state, views[0])
     before = state.estimate
@@ -80,6 +90,29 @@ def tell(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
     told = _full(setup, state, now_s, leads, crossings, odd)
     told = replace(told, o2_fallen_pct=fallen_pct)
     return replace(state, estimate=told, spread_s=now_s)
+
+
+def _answered(
+    setup: TrendSetup, state: TrendState, now_s: float, leads: list[View]
+) -> tuple[TrendState, tuple[Crossing, ...]]:
+    """Answer what is asked, each with the lowest that it was in the last half minute.
+
+    Nothing has stood so long in the first half minute that anything is told.
+    """
+    answers = tuple(answer(ask, leads) for ask in setup.asks)
+    since_s = now_s - STOOD_S + EARLY_S
+    chances = (*state.chances, (now_s, answers))
+    while len(chances) > 1 and chances[1][0] <= since_s:
+        chances = chances[1:]
+    past = [given for _, given in chances] if chances[0][0] <= since_s else []
+    lowest = [min(each) for each in zip(*past, strict=True)] or [0.0] * len(answers)
+    found = zip(setup.asks, answers, lowest, strict=True)
+    return replace(state, chances=chances), tuple(Crossing(*each) for each in found)
+
+
+def _is_odd(odd: Unexplained) -> bool:
+    """Say whether CO2 leaves O2 unexplained: then another gas may push it out."""
+    return odd.z >= ODD_Z and odd.o2_pct >= ODD_PCT
 
 
 def _excess(view: View) -> float:
@@ -194,7 +227,7 @@ def _full(
     """Work out every figure of the estimate."""
     parts, line = views[0].parts, views[0].line
     has_co2 = state.fine is not None and now_s - state.co2_s <= STALE_S
-    points = spread(parts, line, views[0].spacing)
+    points = spread(parts, line, views[0].spacing, is_flame=not _is_odd(odd))
     mean = math.fsum(part[0] * part[2] for _, part in parts)
     return TrendEstimate(
         at_s=now_s,
@@ -202,7 +235,7 @@ def _full(
         o2_pct=line.o2_pct(mean),
         o2_rate_pct_per_h=triple([p.o2_rate_per_h() for p in points]),
         o2_settles_pct=triple([p.settles_pct() for p in points]),
-        o2_minutes=minutes_triple(_o2_minutes(setup, points)),
+        o2_minutes=_o2_minutes(setup, state, now_s, line.o2_pct(mean), points),
         co2_ppm=mean + setup.outdoor_co2_ppm if has_co2 else None,
         co2_rate_ppm_per_h=triple([p.co2_rate_per_h() for p in points])
         if has_co2
@@ -223,9 +256,24 @@ def _full(
     )
 
 
-def _o2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:
+def _o2_minutes(
+    setup: TrendSetup,
+    state: TrendState,
+    now_s: float,
+    o2_pct: float,
+    points: list[Point],
+) -> MinutesTriple | None:
+    """Give the minutes to the first O2 limit; all 0 where it is passed already.
+
+    Passed is what the filter believes so, or what the cell has read clearly so: where
+    CO2 does not explain the fall, the filter is slower.
+    """
     limit = next((a.limit for a in setup.asks if a.quantity == "o2_pct"), 19.5)
-    return [p.minutes_to_o2(limit) for p in points]
+    if now_s - state.o2_s <= STALE_S and state.o2.last is not None:
+        o2_pct = min(o2_pct, state.o2.last[1] + PASSED_SD * noise_of(state.o2))
+    if o2_pct <= limit:
+        return 0.0, 0.0, 0.0
+    return minutes_triple([p.minutes_to_o2(limit) for p in points])
 
 
 def _co2_minutes(setup: TrendSetup, points: list[Point]) -> list[float]:

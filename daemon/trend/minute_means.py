@@ -49,6 +49,13 @@ class Channel:
     """A wild value that waits for a second one."""
     same: int = 0
     """How many steps in a row have shown one value."""
+    knee: float = 0.0
+    """Reading from which what grows with it makes most of the noise; 0: none grows."""
+
+
+def growth(channel: Channel, value: float) -> float:
+    """Give how many times the noise at zero the noise at a reading is."""
+    return math.hypot(1.0, value / channel.knee) if channel.knee else 1.0
 
 
 def note(channel: Channel, now_s: float, value: float) -> Channel:
@@ -87,12 +94,14 @@ def close(channel: Channel, end_s: float) -> tuple[Channel, float | None]:
     noise = channel.noise
     if channel.counted < SOON_COUNT:
         # The first steps must not trust a noise that was only assumed.
-        noise = max(noise, _scatter(tuple(v for _, v in channel.pending)))
+        scatter = _scatter(tuple(v for _, v in channel.pending))
+        noise = max(noise, scatter / growth(channel, value))
     channel = replace(channel, pending=(), noise=noise)
     if last is not None:
-        room = channel.gate_per_s * max(now_s - last[0], 1.0) + 8.0 * channel.noise
+        wild = 8.0 * channel.noise * growth(channel, value)
+        room = channel.gate_per_s * max(now_s - last[0], 1.0) + wild
         if abs(value - last[1]) > room:
-            near = channel.gate_per_s * 30.0 + 8.0 * channel.noise
+            near = channel.gate_per_s * 30.0 + wild
             if doubted is None or abs(value - doubted[1]) > near:
                 return replace(channel, doubted=(now_s, value)), None
     return _aligned(_learnt(channel, now_s, value), last, end_s)
@@ -135,6 +144,7 @@ def _learnt(channel: Channel, now_s: float, value: float) -> Channel:
         if 0.0 < gap <= 3.0 * gap_before and 0.0 < gap_before <= 3.0 * gap:
             share = gap / (gap + gap_before)
             off = last[1] - (share * before[1] + (1.0 - share) * value)
+            off /= growth(channel, last[1])
             unit = 1.0 + share * share + (1.0 - share) * (1.0 - share)
             square = min(off * off / unit, (WILDEST * noise) ** 2)
             counted = min(counted + 1.0, MOST_COUNT)
@@ -158,6 +168,9 @@ def noise_of(channel: Channel) -> float:
     nothing that the first did not.
     """
     hidden = STEP_SIGMA * channel.step
-    if hidden <= channel.noise:
-        return channel.noise
+    noise = channel.noise
+    if channel.last is not None:
+        noise *= growth(channel, channel.last[1])
+    if hidden <= noise:
+        return noise
     return hidden * math.sqrt(1.0 + min(channel.same, 10))

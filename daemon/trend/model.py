@@ -32,7 +32,7 @@ class CrossingQuery:
 DEFAULT_ASKS = (
     CrossingQuery("o2_pct", 19.5, "below", 1200.0),
     CrossingQuery("o2_pct", 19.5, "below", 300.0),
-    CrossingQuery("o2_pct", 19.55, "below", 1200.0, is_told=False),
+    CrossingQuery("o2_pct", 19.55, "below", 1320.0, is_told=False),
     CrossingQuery("o2_pct", 19.55, "below", 300.0, is_told=False),
     CrossingQuery("co2_ppm", 30000.0, "above", 1200.0),
     CrossingQuery("co2_ppm", 30000.0, "above", 300.0),
@@ -100,6 +100,8 @@ class Crossing:
 
     ask: CrossingQuery
     probability: float
+    lowest: float = 1.0
+    """The lowest that it was in the last half minute."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +116,8 @@ class TrendEstimate:
     o2_rate_pct_per_h: Triple
     o2_settles_pct: Triple
     o2_minutes: MinutesTriple | None
-    """Minutes to the first O2 limit asked for; None: it levels off first."""
+    """Minutes to the first O2 limit asked for; None: it levels off first.  All are 0
+    where it is passed already."""
     co2_ppm: float | None
     co2_rate_ppm_per_h: Triple | None
     co2_minutes: MinutesTriple | None

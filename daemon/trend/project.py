@@ -10,9 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.atmosphere import O2_DRY_PCT
+from cabinvigil.daemon.air.figures import FLAME_OUT_O2_PCT
 from cabinvigil.daemon.trend.bank import Component
 from cabinvigil.daemon.trend.line import RatioLine
 from cabinvigil.daemon.trend.model import (
+    Crossing,
     CrossingQuery,
     MinutesTriple,
     TrendEstimate,
@@ -64,24 +67,35 @@ def answer(ask: CrossingQuery, views: Sequence[View]) -> float:
     return found
 
 
-def probability(estimate: TrendEstimate, ask: CrossingQuery) -> float | None:
+def crossing(estimate: TrendEstimate, ask: CrossingQuery) -> Crossing | None:
     """Answer a question of an estimate, one that was asked beforehand or any other.
+
+    Of any other nobody knows how it stood before.
 
     Returns:
         None where nothing measures what is asked.
     """
     if ask.quantity == "co2_ppm" and estimate.co2_ppm is None:
         return None
-    for crossing in estimate.crossings:
-        known = crossing.ask
+    for found in estimate.crossings:
+        known = found.ask
         if (known.quantity, known.limit, known.horizon_s, known.side) == (
             ask.quantity,
             ask.limit,
             ask.horizon_s,
             ask.side,
         ):
-            return crossing.probability
-    return answer(ask, estimate.belief) if estimate.belief else None
+            return found
+    if not estimate.belief:
+        return None
+    chance = answer(ask, estimate.belief)
+    return Crossing(ask, chance, chance)
+
+
+def probability(estimate: TrendEstimate, ask: CrossingQuery) -> float | None:
+    """Give the probability alone; None where nothing measures what is asked."""
+    found = crossing(estimate, ask)
+    return None if found is None else found.probability
 
 
 def below_probability(
@@ -130,6 +144,8 @@ class Point:
     o2_pct: float
     ratio: float
     """O2 that goes for each CO2 from now on."""
+    least_pct: float = 0.0
+    """O2 at which what takes it goes out; 0: nobody knows what takes it."""
 
     def o2_rate_per_h(self) -> float:
         """Give the rate of O2 in % an hour."""
@@ -140,9 +156,19 @@ class Point:
         return 3600.0 * (self.source_ppm_s - self.k_per_s * self.excess_ppm)
 
     def settles_pct(self) -> float:
-        """Give the level to which O2 tends."""
+        """Give the level to which O2 tends, within what air can do.
+
+        Outdoor air brings it to 20.95 % at the most, and a flame only to where it dies.
+        """
         to_come = self.source_ppm_s / self.k_per_s - self.excess_ppm
-        return max(0.0, self.o2_pct - self.ratio * to_come)
+        tends = self.o2_pct - self.ratio * to_come
+        return min(O2_DRY_PCT, max(self.least_pct, tends))
+
+    def ends_ppm(self) -> float:
+        """Give the excess to which CO2 tends: it climbs no longer than the flame."""
+        room_pct = max(0.0, self.o2_pct - self.least_pct)
+        at_most = self.excess_ppm + room_pct / self.ratio
+        return min(self.source_ppm_s / self.k_per_s, at_most)
 
     def minutes_to_o2(self, limit_pct: float) -> float:
         """Give the minutes until O2 is down to a limit."""
@@ -153,9 +179,9 @@ class Point:
         """Give the minutes until an excess is reached; infinite where it levels off."""
         if self.excess_ppm >= excess_ppm:
             return 0.0
-        end = self.source_ppm_s / self.k_per_s
-        if end <= excess_ppm:
+        if self.ends_ppm() <= excess_ppm:
             return math.inf
+        end = self.source_ppm_s / self.k_per_s
         passed = (end - excess_ppm) / (end - self.excess_ppm)
         minutes = -math.log(passed) / self.k_per_s / 60.0
         return minutes if minutes <= LONGEST_MIN else math.inf
@@ -168,21 +194,48 @@ def _normals(index: int, turn: float, step: float) -> tuple[float, float]:
     return radius * math.cos(angle), radius * math.sin(angle)
 
 
-def _scores(index: int) -> tuple[float, float, float, float, float, float]:
-    """Give the five normal scores of one point, and its place within a cell."""
+def _scores(index: int) -> tuple[float, float, float, float, float, float, float]:
+    """Give the five normal scores of one point, and two even ones.
+
+    The even ones: its place within a cell, and among the ends that a flame may find.
+    """
     # Turns and steps: irrational or coprime, so that no two scores keep pace.
     return (
         *_normals(index, 0.618034, 37.0 / POINTS),
         *_normals(index, 0.754878, 53.0 / POINTS),
         _normals(index, 0.324718, 71.0 / POINTS)[0],
         (index * 0.569840) % 1.0 - 0.5,
+        (index * 0.438579) % 1.0,
     )
 
 
 SCORES = tuple(_scores(index) for index in range(POINTS))
 
 
-def spread(parts: Believed, line: RatioLine, spacing: float) -> list[Point]:
+def flame_ends_pct(o2_pct: float, share: float) -> float:
+    """Give one of the levels of O2 at which a flame that burns now may go out.
+
+    Args:
+        o2_pct: O2 now.
+        share: which of them, from 0 (the lowest) to 1.
+
+    Returns:
+        0 below all that were seen: then it is no flame that takes the oxygen.
+    """
+    low, middle, high = FLAME_OUT_O2_PCT
+    if o2_pct <= low:
+        return 0.0
+    at = 2.0 * share
+    ends = (
+        low + at * (middle - low) if at < 1.0 else middle + (at - 1.0) * (high - middle)
+    )
+    # It burns still: what lies above the oxygen now it has passed.
+    return low + (ends - low) * min(1.0, (o2_pct - low) / (high - low))
+
+
+def spread(
+    parts: Believed, line: RatioLine, spacing: float, is_flame: bool = False
+) -> list[Point]:
     """Spread points of equal weight through the whole belief.
 
     Args:
@@ -190,6 +243,8 @@ def spread(parts: Believed, line: RatioLine, spacing: float) -> list[Point]:
         line: from excess to O2.
         spacing: logarithm of the ratio between neighbouring hypotheses of
             ventilation, over which each stands for all values in between.
+        is_flame: whether what takes the oxygen is burning or breathing; another gas
+            may push it out to the last.
     """
     points = []
     upto, index = 0.0, 0
@@ -201,7 +256,7 @@ def spread(parts: Believed, line: RatioLine, spacing: float) -> list[Point]:
         sd_c = math.sqrt(max(cc, 1e-9))
         sd_s = math.sqrt(max(ss - cs * cs / max(cc, 1e-9), 0.0))
         while index < POINTS and (index + 0.5) / POINTS <= upto:
-            n_1, n_2, n_3, n_4, n_5, place = SCORES[index]
+            n_1, n_2, n_3, n_4, n_5, place, share = SCORES[index]
             here = k * math.exp(spacing * WITHIN * place)
             excess = c + sd_c * n_1
             source = s + cs / sd_c * n_1 + sd_s * n_2 + (here - k) * excess
@@ -209,7 +264,8 @@ def spread(parts: Believed, line: RatioLine, spacing: float) -> list[Point]:
             level = line.level_pct + cov_share * off + rest * n_4
             o2 = level - (line.ratio + off) * excess
             coming = (line.ratio + off) * (1.0 + COMING_RATIO_SD * n_5)
-            points.append(Point(here, excess, source, o2, coming))
+            least = flame_ends_pct(o2, share) if is_flame else 0.0
+            points.append(Point(here, excess, source, o2, coming, least))
             index += 1
     return points
 

@@ -25,6 +25,8 @@ STALE_S = 180.0
 """CO2 this old no longer leads (the slowest tick is a minute)."""
 WARM_S = 60.0
 """In its first minute the filter knows neither noise nor slope, and says nothing."""
+STOOD_S = 30.0
+"""Three odd readings look like a fire for as long as they last, and no longer: 30 s."""
 VAPOUR_HELD_S = 600.0
 """Vapour changes slowly: humidity this old still serves."""
 STANDARD_HPA = 1013.25
@@ -36,6 +38,12 @@ UNKNOWN_CO2_LAGS_S = (2.0, 12.0, 25.0, 45.0, 70.0)
 LAG_SHARES = (0.7, 1.0, 1.4)
 """A known part's lag is a figure from its sheet, not of its place in the cabin."""
 UNKNOWN_O2_LAG_S = 15.0
+CO2_KNEE_PPM = 2500.0
+"""Reading from which what grows with it makes most of a CO2 part's noise: 10 ppm and
+0.4 % of the reading (repeatability of the sheets, and what their users report; from
+memory).  Of a thousand safe nights in recorded rooms, 4.9 % rang for nothing with it,
+and 5.7 without (tests/bench/projection.py).
+"""
 COARSE = replace(
     USUAL,
     hazard=USUAL.hazard * COARSE_STEPS,
@@ -88,6 +96,8 @@ class TrendState:
     lows: tuple[tuple[int, float], ...] = ()
     """Lowest excess of each of the last minutes, of the leading bank."""
     lows_of_co2: bool = True
+    chances: tuple[tuple[float, tuple[float, ...]], ...] = ()
+    """Moment and answers of each estimate of the last half minute, and one before."""
     estimate: TrendEstimate | None = None
     spread_s: float = float("-inf")
     """When the intervals were last worked out."""
@@ -106,7 +116,13 @@ def start(setup: TrendSetup) -> TrendState:
         0,
         # Gates: no cabin's air moves faster.  3 kW in 4 m3 makes 24 ppm/s and takes
         # 0.004 %/s; a tenfold allows for a hand or a draught at the part.
-        Channel(setup.co2_noise_ppm or 12.0, 2.0, 250.0, setup.co2_step_ppm or 0.0),
+        Channel(
+            setup.co2_noise_ppm or 12.0,
+            2.0,
+            250.0,
+            setup.co2_step_ppm or 0.0,
+            knee=CO2_KNEE_PPM,
+        ),
         Channel(setup.o2_noise_pct or 0.03, 0.002, 0.05, setup.o2_step_pct or 0.0),
         float("-inf"),
         float("-inf"),

@@ -4,13 +4,16 @@ from collections.abc import Callable, Mapping
 from typing import Literal
 
 from tests.bench.nights import Night, make_night
+from tests.bench.recorded_nights import make_recorded_night
 from tests.bench.second_nights.projection_form import make_second_night
 from tests.bench.zone_nights import make_zone_night
 
-Air = Literal["zone", "apart", "second"]
-"""The rehearsal's; a generator's written apart from it; one by another hand."""
+Air = Literal["zone", "apart", "second", "recorded"]
+"""The rehearsal's; a generator's written apart from it; one by another hand; recorded
+rooms with parts' noise laid over."""
 MAKERS: Mapping[Air, Callable[[int, str, bool], Night]] = {
     "zone": make_zone_night,
     "apart": make_night,
     "second": make_second_night,
+    "recorded": make_recorded_night,
 }

@@ -20,7 +20,7 @@ from cabinvigil.daemon.trend.bank import (
     read,
 )
 from cabinvigil.daemon.trend.grid import Grid, step_coefficients
-from tests.bench.nights import DT_S, LIMIT_PCT, Night
+from tests.bench.nights import ASKED_S, DT_S, LIMIT_PCT, Night
 
 EXACT = Habits(
     wander_abs=1e-5,
@@ -114,7 +114,7 @@ def _changes(night: Night, i: int) -> tuple[bool, bool]:
 
 
 def follow_informed(night: Night) -> Iterator[tuple[float, float, float]]:
-    """Yield (s, probability within 20 min, within 5 min) down to the crossing.
+    """Yield (s, probability within what is asked, within 5 min) down to the crossing.
 
     The O2 now and the ratio of the stretch are told him as they are.
     """
@@ -143,6 +143,6 @@ def follow_informed(night: Night) -> Iterator[tuple[float, float, float]]:
         ratio = night.ratio[i]
         if night.burn_kw[i] > 0.0:
             gap = night.o2_pct[i] - LIMIT_PCT - MARGIN_PCT
-            far = _within(grid, bank, gap, ratio, 1200.0)
+            far = _within(grid, bank, gap, ratio, ASKED_S)
             yield t, far, _within(grid, bank, gap, ratio, 300.0)
         bank = pass_time(grid, bank, EXACT)

@@ -13,6 +13,8 @@ DT_S = 10.0
 HOURS = 5.0
 LIMIT_PCT = 19.5
 HORIZON_S = 1200.0
+ASKED_S = 1320.0
+"""What `o2-projected` asks: who is not sure looks a little beyond the horizon."""
 DRY_O2_PCT = 20.95
 MOL_PER_M3 = 41.6
 """Ideal gas at 1013.25 hPa and 20 C."""

@@ -9,7 +9,8 @@ the latter stands also the best that any reader of these two parts could do.
 
 `--safe 1000 [--air apart]` judges so many safe nights instead, for nuisance alone: a
 share of 1 % cannot be shown on fewer.  `--air second` judges nights of a generator by
-another hand (`second_nights`), thirty kinds in turn.
+another hand (`second_nights`), thirty kinds in turn; `--air recorded` those read from
+recorded rooms (`recorded_nights`).
 """
 
 import argparse
@@ -20,6 +21,8 @@ import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from cabinvigil.daemon.air.figures import FLAME_OUT_O2_PCT
+from cabinvigil.daemon.rules.projection import STOOD
 from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import (
     CrossingQuery,
@@ -33,19 +36,19 @@ from tests.bench.airs import MAKERS, Air
 from tests.bench.coverage import Coverage
 from tests.bench.informed import follow_informed
 from tests.bench.lines import LineFit
-from tests.bench.nights import HORIZON_S, KINDS, LIMIT_PCT, Night
+from tests.bench.nights import ASKED_S, HORIZON_S, KINDS, LIMIT_PCT, Night
 
 REPORT_FROM = 500_000
 NEAR_PCT = 0.12
 """Nights that come this near to the limit count neither as safe nor as dangerous."""
 CAP_MIN = 20.0
-THRESHOLDS = (0.7, 0.8, 0.86, 0.9, 0.93, 0.95, 0.97, 0.99)
-CHOSEN = 0.93
+THRESHOLDS = (0.7, 0.8, 0.86, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99)
+CHOSEN = 0.98
 SOON = 0.4
 MARGIN_PCT = 0.05
 LEAST_FALL_PCT, NEARER_PCT = 0.15, 20.0
 ASKS = (
-    CrossingQuery("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", HORIZON_S),
+    CrossingQuery("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", ASKED_S),
     CrossingQuery("o2_pct", LIMIT_PCT + MARGIN_PCT, "below", 300.0),
     CrossingQuery("o2_pct", LIMIT_PCT, "below", HORIZON_S),
 )
@@ -99,9 +102,9 @@ def check_intervals(
     if not minutes_only:
         per_h = night.k_per_s[i] * 3600.0
         into.note("air changes", in_triple(per_h, told.air_changes_per_h))
-        into.note(
-            "settling level", in_triple(night.settles_pct[i], told.o2_settles_pct)
-        )
+        # No flame goes out in these airs; ours says where it would.
+        settles_pct = max(night.settles_pct[i], FLAME_OUT_O2_PCT[1])
+        into.note("settling level", in_triple(settles_pct, told.o2_settles_pct))
     if night.o2_pct[i] > LIMIT_PCT and night.known_s[i] is not None:
         into.note("minutes to limit", in_minutes(night.known_s[i], told.o2_minutes))
 
@@ -151,7 +154,7 @@ def follow(
             check_intervals(night, i, told, into, stop)
         if told.o2_fallen_pct < LEAST_FALL_PCT and told.o2_pct > NEARER_PCT:
             continue
-        far, soon = (c.probability for c in told.crossings[:2])
+        far, soon = (min(c.probability, c.lowest / STOOD) for c in told.crossings[:2])
         for threshold in THRESHOLDS:
             key = f"{who} {threshold:g}"
             if key not in rang and (far >= threshold or soon >= SOON):
@@ -170,8 +173,8 @@ def informed(night: Night) -> Rang:
     return rang
 
 
-def others(night: Night) -> Rang:
-    """Let the level rule, the straight lines and the observer judge a night."""
+def others(night: Night, with_lines: bool = True) -> Rang:
+    """Let the observer judge a night; the level rule and the straight lines too."""
     rang: Rang = {}
     fit = LineFit(600.0)
     low = 0
@@ -180,7 +183,7 @@ def others(night: Night) -> Rang:
         if known is not None and known <= HORIZON_S:
             rang.setdefault("observer", t)
         o2 = night.o2_seen[i]
-        if o2 is None:
+        if o2 is None or not with_lines:
             continue
         low = low + 1 if o2 <= LIMIT_PCT else 0
         if low >= 2:
@@ -216,7 +219,11 @@ def judge(job: Job) -> Outcome:
     is_safe = night.lowest() > LIMIT_PCT + NEAR_PCT
     if job.safe_only and not is_safe:
         return Outcome(crossing, is_safe, {}, coverage)
-    rang = others(night)
+    rang = others(night, not job.safe_only)
+    if job.safe_only:
+        return Outcome(
+            crossing, is_safe, rang | follow(night, "ours", True, False, None), coverage
+        )
     # Every eighth night goes to its end for its intervals: ringing ends nothing.
     stop = crossing is not None and job.seed % 8 != 0
     rang |= follow(night, "ours", True, stop, coverage)
@@ -345,19 +352,20 @@ def report(nights: int, first: int, workers: int) -> None:
         print_table(f"nights of kind '{kind}'", found, rows)
 
 
-def report_second(nights: int, first: int, workers: int) -> None:
-    """Judge nights of the second generator, all its kinds in turn."""
+def report_air(nights: int, first: int, workers: int, air: Air) -> None:
+    """Judge nights of one generator alone; of the second one, all its kinds in turn."""
     seeds = range(first, first + nights)
-    found = run([Job(seed, air="second") for seed in seeds], workers)
-    rows = ["level", "line 0.33", *(f"ours {t:g}" for t in THRESHOLDS), "observer"]
-    print_table(f"nights of the second generator, from seed {first}", found, rows)
+    found = run([Job(seed, air=air) for seed in seeds], workers)
+    rows = ["level", "line 0.33", *(f"ours {t:g}" for t in THRESHOLDS)]
+    rows += [f"informed {t:g}" for t in THRESHOLDS if air == "apart"]
+    print_table(f"air '{air}', from seed {first}", found, [*rows, "observer"])
     print_intervals(found)
 
 
 def report_safe(wanted: int, first: int, workers: int, air: Air) -> None:
     """Judge so many safe nights, for nuisance alone."""
     found: list[Outcome] = []
-    rows = [*(f"ours {t:g}" for t in THRESHOLDS), "line 0.33", "observer"]
+    rows = [*(f"ours {t:g}" for t in THRESHOLDS), "observer"]
     jobs = (Job(seed, air=air, safe_only=True) for seed in itertools.count(first))
     with multiprocessing.Pool(workers) as pool:
         while len(found) < wanted:
@@ -374,13 +382,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--seed", type=int, default=REPORT_FROM)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--safe", type=int, default=0, help="judge safe nights alone")
-    parser.add_argument("--air", choices=tuple(MAKERS), default="zone")
+    parser.add_argument("--air", choices=tuple(MAKERS), help="one generator alone")
     given = parser.parse_args(arguments)
     if given.safe:
-        report_safe(given.safe, given.seed, given.workers, given.air)
-        return
-    judge_all = report_second if given.air == "second" else report
-    judge_all(given.nights, given.seed, given.workers)
+        report_safe(given.safe, given.seed, given.workers, given.air or "zone")
+    elif given.air:
+        report_air(given.nights, given.seed, given.workers, given.air)
+    else:
+        report(given.nights, given.seed, given.workers)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """A sentence is one line, true, short, whatever facts are there."""
 
 import math
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -151,6 +152,16 @@ def test_a_forecast_is_told_in_whole_minutes_and_never_as_none() -> None:
     for hours, words in ((0.0, "1 minute."), (0.24, "14 minutes"), (2.0, "2 hours")):
         facts = {"supply_v": 11.0, "hours": hours}
         assert words in plainly(EN, "supply-low", Priority.FAULT, "hours", facts)
+
+
+@given(st.floats(0.0, 1440.0), st.floats(19.56, 21.0))
+def test_no_forecast_is_of_no_time(minutes: float, o2_pct: float) -> None:
+    """`in 0 minutes` would say that it is past."""
+    facts = {"o2_pct": o2_pct, "limit": 19.5, "minutes": minutes}
+    for words in ALL.values():
+        for priority in (Priority.MEDIUM, Priority.HIGH):
+            said = plainly(words, "o2-projected", priority, "", facts)
+            assert not re.search(r"(?<![\d.,])0(?![\d.,])", said), said
 
 
 def test_past_the_limit_nothing_is_forecast() -> None:

@@ -11,6 +11,8 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cabinvigil.daemon.commands import mark as mark_command
 from cabinvigil.daemon.commands import show as show_command
@@ -135,6 +137,17 @@ def test_what_is_ahead_is_said_with_its_worst(minutes: Any, words: str) -> None:
     assert words in said
     assert f"{words} (" not in said
     assert all(len(line) <= COLUMNS for line in lines)
+
+
+@given(st.lists(st.floats(0.0, 1440.0), min_size=3, max_size=3), st.integers(0, 3))
+def test_what_is_ahead_is_never_in_no_time(times: list[float], known: int) -> None:
+    """Any triple: nobody is told `in 0 min`, nor `0 min at worst`."""
+    triple = [*sorted(times)[:known], *(None,) * (3 - known)]
+    estimate = {"o2_minutes_to_19_5": triple}
+    status = STATUS | {"readings": {"o2_pct": 20.0}, "estimate": estimate}
+    said = " ".join(frame(status, PastLooks(), 0.0).split())
+    assert " 0 min" not in said
+    assert "(0 min" not in said
 
 
 def test_at_the_limit_nothing_is_ahead() -> None:

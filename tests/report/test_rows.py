@@ -1,10 +1,13 @@
 """The rows of the account's tables: text and page show the same figures."""
 
+from dataclasses import replace
 from datetime import UTC
 from html import unescape
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.log.find import files
@@ -22,6 +25,7 @@ from cabinvigil.daemon.report.rows import (
     warned,
 )
 from cabinvigil.daemon.report.text import account
+from cabinvigil.daemon.review.closest_approach import Spare
 from cabinvigil.daemon.review.morning import Morning
 from tests.review import logs, named
 
@@ -74,6 +78,20 @@ def test_a_limit_that_was_passed_leaves_nothing_to_spare(found: Morning) -> None
     assert spare_row(found, clock) is None
     (oxygen,) = [row for row in near_rows(found, clock) if row.quantity == "o2_pct"]
     assert oxygen.beyond == f"{oxygen.passed} at or below 19.5 %"
+
+
+@given(st.lists(st.floats(0.0, 1500.0), min_size=3, max_size=3), st.booleans())
+def test_what_is_to_come_is_never_in_no_time(
+    found: Morning, times: list[float], is_open: bool
+) -> None:
+    """A forecast of 0 min, or of `0 at worst`, would say that it is past."""
+    low, middle, high = sorted(times)
+    left = Spare(60.0, (low, middle, None if is_open else high))
+    row = spare_row(replace(found, warned_min=None, spare=left), lambda _: "02:00")
+    assert row is not None
+    assert row.least != "0"
+    assert row.middle != "0 min"
+    assert row.most != "0"
 
 
 def test_what_was_watched_is_a_share_of_the_night(found: Morning) -> None:

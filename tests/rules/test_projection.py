@@ -81,6 +81,19 @@ def test_rings_on_probability(
     assert raised(far, near, params) is priority
 
 
+@pytest.mark.parametrize(
+    ("stood", "priority"), [(0.0, None), (0.23, None), (0.24, Priority.MEDIUM)]
+)
+def test_what_springs_up_is_waited_for(stood: float, priority: Priority | None) -> None:
+    """Three odd readings make a chance that was none half a minute ago."""
+    trend = told(0.96, 0.0)
+    sprung = replace(trend.crossings[0], lowest=stood)
+    trend = replace(trend, crossings=(sprung, *trend.crossings[1:]))
+    verdict = judge(O2, history(trend), 100.0)
+    assert verdict is not None
+    assert verdict.priority is priority
+
+
 def test_cannot_tell_without_a_trend() -> None:
     """No estimate, or no CO2 for a CO2 question: neither alarm nor all-clear."""
     assert judge(O2, history(None), 100.0) is None

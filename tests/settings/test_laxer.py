@@ -190,7 +190,7 @@ LAXER: dict[str, dict[str, float | bool | str]] = {
     "o2-projected": {
         "limit": 19.0,
         "horizon_s": 600.0,
-        "probability": 0.97,
+        "probability": 0.985,
         "soon_s": 60.0,
         "soon_probability": 0.6,
         "high_probability": 0.9,

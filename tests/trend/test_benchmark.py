@@ -97,9 +97,9 @@ def test_nobody_does_better_than_who_is_told_more() -> None:
         crossing = night.crossing_s()
         if crossing is None or not 900.0 < crossing < 3000.0:
             continue
-        told = projection.informed(night).get("informed 0.93", crossing)
+        told = projection.informed(night).get(projection.chosen("informed"), crossing)
         rang = projection.follow(night, "ours", True, True, None)
-        ours += min(1200.0, crossing - rang.get("ours 0.93", crossing))
+        ours += min(1200.0, crossing - rang.get(projection.chosen("ours"), crossing))
         bound += min(1200.0, crossing - told)
     assert 0.0 < 0.85 * bound <= ours <= 1.02 * bound
 

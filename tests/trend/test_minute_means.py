@@ -1,7 +1,9 @@
 """What one sensor is like, learnt from its readings."""
 
 import itertools
+import math
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -28,6 +30,17 @@ def test_learns_the_noise_while_the_air_moves(noise: float) -> None:
     values = [400.0 + 30.0 * i + rng.gauss(0.0, noise) for i in range(200)]
     channel, _ = feed(fresh(), values)
     assert noise_of(channel) == pytest.approx(noise, rel=0.2)
+
+
+def test_noise_grows_with_the_reading() -> None:
+    """10 ppm, and 0.4 % of the reading: what was learnt at 400 ppm holds at 8 000."""
+    rng = random.Random(3)
+    near = [400.0 + rng.gauss(0.0, 10.1) for _ in range(200)]
+    channel, _ = feed(replace(fresh(), knee=2500.0), near)
+    assert noise_of(channel) == pytest.approx(10.1, rel=0.2)
+    ramp = [400.0 + 200.0 * i for i in range(39)]
+    after, _ = feed(channel, [v + rng.gauss(0.0, 0.0042 * v) for v in ramp])
+    assert noise_of(after) == pytest.approx(math.hypot(10.0, 0.004 * 8000.0), rel=0.3)
 
 
 def test_one_jump_does_not_spoil_the_noise() -> None:

@@ -5,6 +5,8 @@ import random
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cabinvigil.daemon.trend.bank import Component
 from cabinvigil.daemon.trend.line import RatioLine
@@ -13,6 +15,7 @@ from cabinvigil.daemon.trend.project import (
     Point,
     above_probability,
     below_probability,
+    flame_ends_pct,
     minutes_triple,
     spread,
     triple,
@@ -114,3 +117,42 @@ def test_parts_without_weight_are_left_out() -> None:
     kept = weighty((*PARTS, tiny))
     assert [k for k, _ in kept] == [k for k, _ in PARTS]
     assert sum(p[0] for _, p in kept) == pytest.approx(1.0)
+
+
+@given(
+    st.floats(2e-5, 6e-3),
+    st.floats(-2e3, 9e4),
+    st.floats(-40.0, 80.0),
+    st.floats(0.0, 22.0),
+    st.floats(0.5e-4, 3e-4),
+    st.floats(0.0, 1.0),
+)
+def test_no_present_settles_where_no_air_can(
+    k: float, excess: float, source: float, o2: float, ratio: float, share: float
+) -> None:
+    """Outdoor air is 20.95 % (dry), and a flame takes nothing where it is out; so
+    neither O2 nor CO2 is foretold beyond that."""
+    point = Point(k, excess, source, o2, ratio, flame_ends_pct(o2, share))
+    assert point.least_pct <= point.settles_pct() <= 20.95
+    if o2 > 12.8:
+        assert point.settles_pct() >= 12.8
+        assert math.isinf(point.minutes_to_o2(12.79))
+        beyond = excess + (o2 - 12.79) / ratio
+        assert math.isinf(point.minutes_to(beyond))
+    else:
+        assert point.least_pct == 0.0
+
+
+@given(st.floats(12.81, 21.0), st.floats(0.0, 1.0))
+def test_a_flame_that_burns_has_not_gone_out(o2: float, share: float) -> None:
+    """Its end lies between what eight tests saw (12.8 to 15.0) and the oxygen now."""
+    assert 12.8 <= flame_ends_pct(o2, share) <= min(15.0, o2)
+
+
+def test_another_gas_is_not_held_up_by_a_flame_s_end() -> None:
+    """Only what burns or breathes ends with the flame."""
+    fierce = ((0.1 / 3600.0, part(1.0, 3000.0, 40.0, 20.0, 0.4)),)
+    assert min(p.settles_pct() for p in spread(fierce, LINE, 0.5)) == 0.0
+    burning = [p.settles_pct() for p in spread(fierce, LINE, 0.5, is_flame=True)]
+    assert triple(burning)[0] == pytest.approx(12.8, abs=0.3)
+    assert triple(burning)[2] == pytest.approx(15.0, abs=0.3)

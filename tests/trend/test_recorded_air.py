@@ -22,7 +22,7 @@ from tests.bench.lines import LineFit
 
 DATA = Path(__file__).parents[1] / "data"
 ASKS = (
-    CrossingQuery("o2_pct", 19.55, "below", 1200.0),
+    CrossingQuery("o2_pct", 19.55, "below", 1320.0),
     CrossingQuery("o2_pct", 19.55, "below", 300.0),
 )
 Row = tuple[float, float | None, float | None]
@@ -79,7 +79,7 @@ def first_ring(rows: Iterable[Row]) -> float | None:
     for found in follow(rows):
         if found.o2_fallen_pct < 0.15 and found.o2_pct > 20.0:
             continue
-        if found.crossings[0].probability >= 0.93:
+        if found.crossings[0].probability >= 0.98:
             return found.at_s
         if found.crossings[1].probability >= 0.4:
             return found.at_s

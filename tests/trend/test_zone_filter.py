@@ -304,3 +304,50 @@ def test_a_flame_that_warms_its_air_is_no_closing_vent() -> None:
             held += holds(found.air_changes_per_h, night.k_per_s[i] * 3600.0)
             asked += 1
     assert held >= 0.9 * asked
+
+
+def test_three_odd_readings_are_no_fire() -> None:
+    """Air that has settled at 20.25 %, and a part that gives 3948, 4006 and 4056 ppm in
+    turn, as one did: that takes the chance of a crossing from nothing to nine in ten,
+    and back, but never for half a minute."""
+    rng, rings = random.Random(4), TrendSetup().asks[2]
+    setup = TrendSetup(asks=(rings,))
+    state, chances = start(setup), []
+    for i in range(520):
+        ppm = 3930.0 + rng.gauss(0.0, 18.0)
+        if 500 <= i < 503:
+            ppm = (3948.0, 4006.0, 4056.0)[i - 500]
+        seen = Observation(20.25 + rng.gauss(0.0, 0.02), ppm)
+        state = update(setup, state, 10.0 * i, seen)
+        found = estimate(setup, state, 10.0 * i)
+        if i >= 500 and found is not None:
+            chances += found.crossings
+    assert len(chances) == 20
+    assert max(one.probability for one in chances) > 0.8
+    assert max(one.lowest for one in chances) < 0.25 * 0.5
+
+
+def test_what_stands_has_stood() -> None:
+    """A flame in a shut cabin: after half a minute the lowest is what it came from."""
+    setup = TrendSetup()
+    state, told_at = start(setup), []
+    for t, o2, co2 in air(0.3, 5.0, 300.0, 1500.0, 10.0):
+        state = update(setup, state, t, Observation(o2, co2))
+        found = estimate(setup, state, t)
+        if found is not None:
+            told_at.append((t, found.crossings[0]))
+    for (t, now), before in zip(told_at[3:], told_at, strict=False):
+        last = [one.probability for at_s, one in told_at if t - 30.0 <= at_s <= t]
+        assert now.lowest == pytest.approx(min(last))
+        assert before[0] == t - 30.0
+    assert [one.lowest for _, one in told_at[:3]] == [0.0, 0.0, 0.0]
+
+
+def test_what_has_been_crossed_is_no_longer_foretold() -> None:
+    """O2 falls to 18.6 % while CO2 says nothing of it: 0 minutes, where 139 stood."""
+    setup, state, rng = TrendSetup(), start(TrendSetup()), random.Random(5)
+    for i in range(400):
+        o2 = max(18.6, 20.8 - 0.008 * max(0, i - 100)) + rng.gauss(0.0, 0.02)
+        seen = Observation(o2, 600.0 + rng.gauss(0.0, 8.0))
+        state = update(setup, state, 10.0 * i, seen)
+    assert told((setup, state, 3990.0)).o2_minutes == (0.0, 0.0, 0.0)
