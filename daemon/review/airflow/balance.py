@@ -6,19 +6,27 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
-from cabinvigil.daemon.air.breathing import Person, flows
+from cabinvigil.daemon.air.breathing import (
+    Person,
+    awake,
+    flows,
+    measured_sleeper_co2_mol_s,
+)
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
 from cabinvigil.daemon.air.figures import (
     ASLEEP_SPREAD,
     ASLEEP_WATER_G_H,
+    AWAKE_WATER_G_H,
     LIKELY_BURNER_KW,
     LIKELY_BURNER_SD_KW,
     LIKELY_PEOPLE,
     LIKELY_PEOPLE_SD,
     POWER_AND_VOLUME_SPREAD,
+    wall_loss_w_k,
 )
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.air_moved import (
+    AwakePeople,
     Moved,
     NodeAir,
     Readings,
@@ -102,6 +110,9 @@ class _Sources:
     """What people and burner give, mol/s."""
 
     people_co2: float
+    """Asleep."""
+    awake_co2: float
+    """What they give more while awake."""
     people_sd: float
     people_water: float
     co2_per_kw: float
@@ -129,11 +140,18 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     readings = Readings(
         at_s, carbon, air.temp_c, facts.outdoor_co2_ppm, facts.co2_lag_s
     )
-    outside_c = mean(air.outside_c)
     warmth = None
-    if outside_c is not None:
-        warmth = Warmth(outside_c, moles, volume_m3)
-    found = moved(readings, _settings(sources, moles), warmth)
+    if mean(air.outside_c) is not None:
+        warmth = Warmth(
+            air.outside_c,
+            moles,
+            volume_m3,
+            wall_loss_w_k(volume_m3, facts.wall_w_k, facts.glass_u_w_m2k),
+            facts.wind_mps,
+            facts.vent_height_m,
+        )
+    more = AwakePeople(sources.awake_co2 * 3600e6 / moles)
+    found = moved(readings, _settings(sources, moles), warmth, more)
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
@@ -174,14 +192,15 @@ def still(values: Sequence[Told]) -> list[tuple[int, int]]:
 
 
 def _sources(facts: CabinFacts) -> _Sources:
-    one = flows(Person())
+    asleep = measured_sleeper_co2_mol_s()
     people = LIKELY_PEOPLE if facts.people is None else facts.people
     more_or_less = LIKELY_PEOPLE_SD if facts.people is None else PEOPLE_SD
-    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * one.co2_mol_s
+    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * asleep
     flame, powers = burn(facts.fuel, 1.0), _powers(facts)
     least_kw = min((kw for kw, _ in powers.values() if kw > 0.0), default=math.inf)
     return _Sources(
-        people * one.co2_mol_s,
+        people * asleep,
+        people * (flows(awake(Person())).co2_mol_s - asleep),
         sd,
         people * ASLEEP_WATER_G_H / 3.6e6,
         flame.co2_mol_s,
@@ -264,14 +283,18 @@ def _node(
     to_mol = gas / 3600e6
     co2, co2_sd = node.s * to_mol, math.sqrt(node.var_s) * to_mol
     co2_sd = math.hypot(co2_sd, GAIN_SPREAD * co2)
-    burnt, burnt_sd = co2 - sources.people_co2, math.hypot(co2_sd, sources.people_sd)
+    is_awake = AwakePeople.share(node.at_s / 3600.0)
+    people = sources.people_co2 + is_awake * sources.awake_co2
+    burnt, burnt_sd = co2 - people, math.hypot(co2_sd, sources.people_sd)
     people_water = sources.people_water
+    water_g_h = ASLEEP_WATER_G_H + is_awake * (AWAKE_WATER_G_H - ASLEEP_WATER_G_H)
+    people_water *= water_g_h / ASLEEP_WATER_G_H
     if setting == UNSURE:
         burnt = max(0.0, burnt)
     elif setting in (OFF, EMPTY) or burnt < sources.least_lit:
         # all of it is breath: it tells how many there are
         setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
-        people_water *= max(0.0, co2) / max(sources.people_co2, 1e-9)
+        people_water *= max(0.0, co2) / max(people, 1e-9)
     per_co2 = fuel.hydrogen / 2.0 / fuel.carbon * TO_KG_H
     people_kg_h = people_water * 3600.0
     water = _Water(
@@ -289,7 +312,7 @@ def _node(
         setting,
         water.made,
         water.made_sd,
-        people_kg_h * 1000.0 / ASLEEP_WATER_G_H,
+        people_kg_h * 1000.0 / water_g_h,
         *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
     )
 

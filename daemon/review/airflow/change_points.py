@@ -18,6 +18,7 @@ from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
 from cabinvigil.daemon.review.airflow.likelihood import (
     AIR,
+    AWAKE,
     GUSTS,
     LEAST_UNREST,
     WALKS_K,
@@ -58,15 +59,23 @@ class Explained(NamedTuple):
 class Search:
     """Looks for the best explanation of one night."""
 
-    def __init__(self, course: Course, settings: Settings, heat: Heat | None) -> None:
+    def __init__(
+        self,
+        course: Course,
+        settings: Settings,
+        heat: Heat | None,
+        awake: Sequence[float] = (),
+    ) -> None:
         """Take the night's readings.
 
         Args:
             course: the nodes.
             settings: of the burner.
             heat: the temperature's course; None where none was told.
+            awake: what people give before they sleep, node by node, ppm of the
+                cabin's air an hour; empty: not looked at.
         """
-        self._judge = Judge(course, settings, heat)
+        self._judge = Judge(course, settings, heat, awake)
         self._settings, self._count = settings, len(course.level_ppm)
 
     def explain(self) -> Explained:
@@ -86,7 +95,7 @@ class Search:
     def _first(self) -> Explanation:
         """Start with no change, and with the k that the levels suggest."""
         scale = self._judge.first_noise()
-        walks = Walks(WALKS_K[2], GUSTS[2])
+        walks = Walks(WALKS_K[2], GUSTS[3], AWAKE[1])
         stands = [
             self._judge.stand(Guess(one, {}, walks), scale) for one in self._settings
         ]
@@ -177,20 +186,17 @@ class Search:
 
     def _walked(self, stand: Explanation) -> Explanation:
         """Choose how fast the air changes: slowly first, then in gusts."""
-        for k in WALKS_K:
-            if k != stand.guess.walks.k:
-                walks = Walks(k, stand.guess.walks.gust)
-                other = self._judge.stand(
-                    stand.guess._replace(walks=walks), stand.scale
-                )
-                stand = max(stand, other, key=lambda one: one.worth)
-        for gust in GUSTS:
-            if gust != stand.guess.walks.gust:
-                walks = Walks(stand.guess.walks.k, gust)
-                other = self._judge.stand(
-                    stand.guess._replace(walks=walks), stand.scale
-                )
-                stand = max(stand, other, key=lambda one: one.worth)
+        for at, values in enumerate((WALKS_K, GUSTS, AWAKE)):
+            here = values.index(stand.guess.walks[at])
+            for step in (1, -1):
+                while 0 <= here + step < len(values):
+                    walks = list(stand.guess.walks)
+                    walks[at] = values[here + step]
+                    guess = stand.guess._replace(walks=Walks(*walks))
+                    other = self._judge.stand(guess, stand.scale)
+                    if other.worth <= stand.worth:
+                        break
+                    stand, here = other, here + step
         return stand
 
     # --- rivals --------------------------------------------------------------
@@ -273,7 +279,7 @@ class Search:
         its source, so all are compared under the widest noise.
         """
         found = []
-        wide = Walks(WALKS_K[-1], GUSTS[-1])
+        wide = Walks(WALKS_K[-1], GUSTS[-1], best.guess.walks.awake)
         worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
         for start in self._settings:
             if start == best.guess.start:

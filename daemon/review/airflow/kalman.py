@@ -1,7 +1,8 @@
 """The balance of CO2 in the cabin, filtered and smoothed over a whole night.
 
-`dc/dt = -k (c - outside) + s`: outdoor air dilutes at `k`, people and burner give off
-`s`.  Both walk slowly; `k` may jump, and `s` may be set anew; on `k` lies a gust that
+`dc/dt = -k d (c - outside) + s + e`: outdoor air dilutes at `k` times `d`, what the
+warmth inside is known to do to the flow; people and burner give off `s`, and people who
+are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set anew; on `k` lies a gust that
 comes and goes within minutes.  The excess over outdoors is measured, so the balance is
 linear in what is sought, and a Kalman filter forward with a disturbance smoother back
 is exact (Durbin and Koopman 2012, chapter 4, from memory); both are written out by hand
@@ -51,6 +52,9 @@ class Course:
     nothing is carried across."""
     weight: Sequence[float]
     """Of the source in each step: the same moles make more ppm of thinner air."""
+    drive: Sequence[float] = ()
+    """Of the air in each step: how the flow is to follow the warmth (`driven`), about
+    1; empty: not at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +74,8 @@ class Belief:
     """Memory of the gust."""
     changes: Mapping[int, StepChange] = field(default_factory=dict)
     """By the node after which they happen."""
+    extra: Sequence[float] = ()
+    """By node: source beside `s` that is known beforehand; empty: none."""
 
 
 class Smoothed(NamedTuple):
@@ -141,10 +147,13 @@ def forward(
         nodes, first = before.nodes[:until], before.nodes[until]
         at, worth, wrong = first[0], first[7], first[8]
     changes, log = belief.changes, math.log
-    for n in range(until, len(course.level_ppm)):
+    count = len(course.level_ppm)
+    drive = course.drive or [1.0] * count
+    extra = belief.extra or [0.0] * count
+    for n in range(until, count):
         seen, excess = course.level_ppm[n], course.excess_ppm[n]
         change = changes.get(n)
-        out = 0.0 if excess is None else step_h * excess
+        out = 0.0 if excess is None else step_h * excess * drive[n]
         came, carried = step_h * course.weight[n], excess is not None
         here, v, f = at, 0.0, 0.0
         if seen is not None:
@@ -157,8 +166,11 @@ def forward(
         if 0.0 < f < UNKNOWN_PPM2 / 2:
             worth -= 0.5 * (log(f) + v * v / f)
         walk_k, gust = belief.walk_k[n], belief.gust[n]
-        grown = (walk_k * walk_k * step_h, gust * gust * fresh, walk_s)
+        walked_s = walk_s * at[3] * at[3]
+        grown = (walk_k * walk_k * step_h, gust * gust * fresh, walked_s)
         at = _carry(at, out, came, stays, carried, grown)
+        if extra[n]:
+            at = (at[0] + came * extra[n], *at[1:])
         if change is not None:
             at = _changed(at, change)
     return FilteredNight(nodes, worth, wrong)
@@ -223,7 +235,7 @@ def _carry(
         ks,
         stays * stays * gg + grown[1],
         stays * gs,
-        ss + grown[2] * s * s,
+        ss + grown[2],
     )
 
 

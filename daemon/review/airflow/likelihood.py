@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.heat_balance import Span
 from cabinvigil.daemon.review.airflow.kalman import (
     Belief,
     Course,
@@ -42,11 +43,13 @@ WALK_S = 0.02
 (own judgement)."""
 GUST_H = 0.25
 """How long a lull or a gusty spell lasts (own judgement)."""
-WALKS_K = (0.1, 0.3, 0.8)
+WALKS_K = (0.05, 0.1, 0.2, 0.4, 0.8)
 """Slow change of k in an hour, as a share: hardly any; a cabin that warms; vents that
 ice over."""
-GUSTS = (0.01, 0.04, 0.12)
+GUSTS = (0.01, 0.03, 0.045, 0.06, 0.09, 0.12, 0.18)
 """How much the wind's coming and going moves k, as a share: none, sheltered, open."""
+AWAKE = (0.0, 0.5, 1.0)
+"""Of the CO2 that people awake give more: some are, none, all."""
 KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
@@ -76,6 +79,8 @@ class Walks(NamedTuple):
 
     k: float
     gust: float
+    awake: float = 0.0
+    """Of what people awake give more, before they sleep."""
 
 
 class Guess(NamedTuple):
@@ -120,15 +125,24 @@ class Explanation(NamedTuple):
 class Judge:
     """Judges explanations of one night."""
 
-    def __init__(self, course: Course, settings: Settings, heat: Heat | None) -> None:
+    def __init__(
+        self,
+        course: Course,
+        settings: Settings,
+        heat: Heat | None,
+        awake: Sequence[float] = (),
+    ) -> None:
         """Take the night's readings.
 
         Args:
             course: the nodes.
             settings: of the burner.
             heat: the temperature's course; None where none was told.
+            awake: what people give before they sleep, node by node, ppm of the
+                cabin's air an hour; empty: not looked at.
         """
         self.course, self.settings, self._heat = course, settings, heat
+        self._awake = awake
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
         sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
@@ -160,7 +174,14 @@ class Judge:
         ]
         gust = [guess.walks.gust * one for one in scale.k]
         start = self.settings[guess.start][:2]
-        return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes)
+        extra = self._extra(guess)
+        return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes, extra)
+
+    def _extra(self, guess: Guess) -> list[float]:
+        """Give what the people give before they sleep; nothing where nobody is."""
+        if not guess.walks.awake or self.settings[guess.start].ppm_per_h <= 0.0:
+            return []
+        return [guess.walks.awake * one for one in self._awake]
 
     def stand(
         self, guess: Guess, scale: Noise, beside: Explanation | None = None
@@ -180,10 +201,14 @@ class Judge:
         heat = self._heat
         if heat is None:
             return 0.0
-        bends, setting = [], guess.start
+        bends, setting, spans, begin = [], guess.start, [], 0
         for n in sorted(guess.changes):
             kind, before = guess.changes[n], setting
             setting = before if kind == AIR else kind
+            if kind != AIR:
+                was = self.settings[before]
+                spans.append(Span(begin, n + 1, was.ppm_per_h, was.heat_w))
+                begin = n + 1
             bend = heat.bend_k_h(n)
             now = self.settings[setting]
             if kind == AIR:
@@ -192,11 +217,16 @@ class Judge:
                 heat_w = now.heat_w - self.settings[before].heat_w
             if bend is not None and heat_w is not None:
                 bends.append((bend, heat_w))
-        return heat.worth(bends)
+        last = self.settings[setting]
+        spans.append(Span(begin, self.count, last.ppm_per_h, last.heat_w))
+        return heat.worth(bends) + heat.balance.worth(spans)
 
     def path_of(self, stand: Explanation) -> Smoothed:
         """Smooth what an explanation found."""
-        return smooth(stand.way.nodes, self._stays)
+        found = smooth(stand.way.nodes, self._stays)
+        for n, more in enumerate(self._extra(stand.guess)):
+            found.s[n] += more
+        return found
 
     def noise(self, found: Smoothed, guess: Guess) -> Noise:
         """Give the size of the noise that a course of k implies.

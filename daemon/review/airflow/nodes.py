@@ -64,9 +64,7 @@ def course_of(
         outdoor_ppm: outdoors.
     """
     count, half = len(fine_ppm) // each, max(1, each // 4)
-    levels = [
-        mean(fine_ppm[max(0, n * each - half) : n * each + half]) for n in range(count)
-    ]
+    levels = [_level(fine_ppm, n * each, half) for n in range(count)]
     between = _bridged(
         [mean(fine_ppm[n * each : (n + 1) * each]) for n in range(count)]
     )
@@ -79,6 +77,19 @@ def course_of(
     ]
     excess = [None if one is None else one - outdoor_ppm for one in between]
     return Course(each * fine_s / 3600.0, levels, noise_sd(fine_ppm), excess, weight)
+
+
+def _level(fine_ppm: Sequence[Told], at: int, half: int) -> Told:
+    """Give the level at a moment from both sides of it; None at the end of a hole.
+
+    One side alone is the level of a moment beside it, and a lag is not undone there:
+    from a burner's first minutes the source would come out a tenth wrong.
+    """
+    before, after = (
+        mean(fine_ppm[max(0, at - half) : at]),
+        mean(fine_ppm[at : at + half]),
+    )
+    return None if before is None or after is None else (before + after) / 2.0
 
 
 def filled(values: Sequence[Told]) -> list[Told]:
