@@ -8,7 +8,8 @@ the rehearsal's own air and from a second generator that was written apart from 
 the latter stands also the best that any reader of these two parts could do.
 
 `--safe 1000 [--air apart]` judges so many safe nights instead, for nuisance alone: a
-share of 1 % cannot be shown on fewer.
+share of 1 % cannot be shown on fewer.  `--air second` judges nights of a generator by
+another hand (`second_nights`), thirty kinds in turn.
 """
 
 import argparse
@@ -17,8 +18,7 @@ import multiprocessing
 import statistics
 import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass
 
 from cabinvigil.daemon.trend import zone_filter
 from cabinvigil.daemon.trend.model import (
@@ -29,10 +29,11 @@ from cabinvigil.daemon.trend.model import (
     TrendSetup,
     Triple,
 )
+from tests.bench.airs import MAKERS, Air
+from tests.bench.coverage import Coverage
 from tests.bench.informed import follow_informed
 from tests.bench.lines import LineFit
-from tests.bench.nights import HORIZON_S, KINDS, LIMIT_PCT, Night, make_night
-from tests.bench.zone_nights import make_zone_night
+from tests.bench.nights import HORIZON_S, KINDS, LIMIT_PCT, Night
 
 REPORT_FROM = 500_000
 NEAR_PCT = 0.12
@@ -59,28 +60,8 @@ EVERY_TICKS = 30
 SETTLED_S = 300.0
 """... from 5 min after a change on."""
 
-Air = Literal["zone", "apart"]
 Rang = dict[str, float]
 """First ring by who rang, in seconds."""
-
-
-@dataclass
-class Coverage:
-    """How often 90 % intervals held the truth."""
-
-    held: dict[str, int] = field(default_factory=dict)
-    asked: dict[str, int] = field(default_factory=dict)
-
-    def note(self, what: str, is_held: bool) -> None:
-        """Count one interval."""
-        self.asked[what] = self.asked.get(what, 0) + 1
-        self.held[what] = self.held.get(what, 0) + is_held
-
-    def add(self, other: "Coverage") -> None:
-        """Add another night's counts."""
-        for what, count in other.asked.items():
-            self.asked[what] = self.asked.get(what, 0) + count
-            self.held[what] = self.held.get(what, 0) + other.held[what]
 
 
 @dataclass
@@ -223,14 +204,13 @@ class Job:
     coarse: bool = False
     with_o2_alone: bool = False
     air: Air = "zone"
-    """Whose air: the rehearsal's, or that of the generator written apart from it."""
+    """Whose air: the rehearsal's, or that of a generator written apart from it."""
     safe_only: bool = False
 
 
 def judge(job: Job) -> Outcome:
     """Judge one night, every way."""
-    make = make_zone_night if job.air == "zone" else make_night
-    night = make(job.seed, job.kind, job.coarse)
+    night = MAKERS[job.air](job.seed, job.kind, job.coarse)
     crossing = night.crossing_s()
     coverage = Coverage()
     is_safe = night.lowest() > LIMIT_PCT + NEAR_PCT
@@ -365,6 +345,15 @@ def report(nights: int, first: int, workers: int) -> None:
         print_table(f"nights of kind '{kind}'", found, rows)
 
 
+def report_second(nights: int, first: int, workers: int) -> None:
+    """Judge nights of the second generator, all its kinds in turn."""
+    seeds = range(first, first + nights)
+    found = run([Job(seed, air="second") for seed in seeds], workers)
+    rows = ["level", "line 0.33", *(f"ours {t:g}" for t in THRESHOLDS), "observer"]
+    print_table(f"nights of the second generator, from seed {first}", found, rows)
+    print_intervals(found)
+
+
 def report_safe(wanted: int, first: int, workers: int, air: Air) -> None:
     """Judge so many safe nights, for nuisance alone."""
     found: list[Outcome] = []
@@ -385,12 +374,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--seed", type=int, default=REPORT_FROM)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--safe", type=int, default=0, help="judge safe nights alone")
-    parser.add_argument("--air", choices=("zone", "apart"), default="zone")
+    parser.add_argument("--air", choices=tuple(MAKERS), default="zone")
     given = parser.parse_args(arguments)
     if given.safe:
         report_safe(given.safe, given.seed, given.workers, given.air)
         return
-    report(given.nights, given.seed, given.workers)
+    judge_all = report_second if given.air == "second" else report
+    judge_all(given.nights, given.seed, given.workers)
 
 
 if __name__ == "__main__":
