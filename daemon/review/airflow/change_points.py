@@ -22,6 +22,7 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     GUSTS,
     LEAST_UNREST,
     WALKS_K,
+    WALKS_S,
     Explanation,
     Guess,
     Judge,
@@ -95,14 +96,28 @@ class Search:
     def _first(self) -> Explanation:
         """Start with no change, and with the k that the levels suggest."""
         scale = self._judge.first_noise()
-        walks = Walks(WALKS_K[2], GUSTS[3], AWAKE[1])
+        walks = Walks(WALKS_K[2], GUSTS[3], WALKS_S[0], AWAKE[1])
         stands = [
             self._judge.stand(Guess(one, {}, walks), scale) for one in self._settings
         ]
+        stands += [self._judge.stand(one, scale) for one in self._by_heat(walks)]
         best = max(stands, key=lambda stand: stand.worth)
         return self._judge.stand(
             best.guess, self._judge.noise(self._judge.path_of(best), best.guess)
         )
+
+    def _by_heat(self, walks: Walks) -> list[Guess]:
+        """Begin with the course of settings that the warmth tells, where it tells one.
+
+        Two changes of the burner can explain what neither of them does alone, and a
+        search that adds one by one finds neither.
+        """
+        course = self._judge.first_course()[: MOST_CHANGES + 1]
+        if not course:
+            return []
+        (_, start), *rest = course
+        changes = {n - 1: kind for n, kind in rest if n > EDGE_NODES}
+        return [Guess(start, changes, walks)] if changes else []
 
     def _grown(self, stand: Explanation) -> Explanation:
         """Add changes where the readings ask for them."""
@@ -186,7 +201,7 @@ class Search:
 
     def _walked(self, stand: Explanation) -> Explanation:
         """Choose how fast the air changes: slowly first, then in gusts."""
-        for at, values in enumerate((WALKS_K, GUSTS, AWAKE)):
+        for at, values in enumerate((WALKS_K, GUSTS, WALKS_S, AWAKE)):
             here = values.index(stand.guess.walks[at])
             for step in (1, -1):
                 while 0 <= here + step < len(values):
@@ -279,7 +294,7 @@ class Search:
         its source, so all are compared under the widest noise.
         """
         found = []
-        wide = Walks(WALKS_K[-1], GUSTS[-1], best.guess.walks.awake)
+        wide = best.guess.walks._replace(k=WALKS_K[-1], gust=GUSTS[-1])
         worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
         for start in self._settings:
             if start == best.guess.start:

@@ -8,7 +8,7 @@ burner whose heat went nowhere is strong evidence, since there is nowhere else.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.air.figures import heat_capacity_j_k
@@ -26,11 +26,14 @@ LEAST_SHARE = 0.2
 LEAST_SD_W, POWER_SHARE, AIR_SHARE, STORED_SHARE = 80.0, 0.2, 0.3, 0.3
 """Doubt of one window: warm bodies and sun-warmed walls in watts, and shares of the
 burner's heat, of what the air takes and of what the lining holds (own judgement)."""
-MOST_LIT, MOST_OTHER, MOST_OTHER_NIGHT = 8.0, 1.0, 4.0
+MOST_LIT, MOST_OTHER, MOST_OTHER_NIGHT = 8.0, 4.0, 24.0
 """At most what one window costs, in ln likelihood: heat that went nowhere, and heat
 from nowhere; and the latter in all."""
 TEMPER = 0.5
 """Windows beside each other are off together (own judgement)."""
+FIRST_WINDOW_H, FIRST_CHANGE, FIRST_JUMP = 0.2, 4.0, 0.4
+"""Of the course that the search begins with: a window, the cost of a change of burner
+or air, and how far air may differ from window to window, in ln (own choice)."""
 LEAST_EXCESS_PPM, MOST_K = 50.0, 60.0
 
 
@@ -78,11 +81,74 @@ class HeatBalance:
         self._stored = heat_capacity_j_k(volume_m3) / 3600.0
         self._walls_w_k, self._per_k = wall_w_k, moles * AIR_J_MOL_K / 3600.0
         wide = max(4, round(WINDOW_H / course.step_h))
-        self._windows = [
-            one
-            for n in range(0, len(temp_c) - wide, wide)
-            if (one := _window(course, temp_c, outside_c, n, n + wide)) is not None
-        ]
+        short = max(3, round(FIRST_WINDOW_H / course.step_h))
+        self._windows, self._first = (
+            [
+                one
+                for n in range(0, len(temp_c) - nodes, nodes)
+                if (one := _window(course, temp_c, outside_c, n, n + nodes)) is not None
+            ]
+            for nodes in (wide, short)
+        )
+
+    def first_course(
+        self, settings: Mapping[str, tuple[float, float]]
+    ) -> list[tuple[int, str]]:
+        """Find a course of settings to begin the search with, window by window.
+
+        The cheapest by heat, with air that does not jump without cause (Viterbi).
+
+        Args:
+            settings: source and heat of each.
+
+        Returns:
+            (node, setting), the night's begin first; empty where too little is known.
+        """
+        costs: dict[str, float] = {}
+        ways: dict[str, list[tuple[int, str]]] = {}
+        ks: dict[str, float] = {}
+        for one in self._first:
+            now: dict[str, tuple[float, float]] = {}
+            for name, (ppm_per_h, heat_w) in settings.items():
+                k = (ppm_per_h - one.climb_ppm_h) / max(
+                    one.excess_ppm, LEAST_EXCESS_PPM
+                )
+                now[name] = self._first_cost(one, ppm_per_h, heat_w, k), k
+            new_costs, new_ways, new_ks = {}, {}, {}
+            for name, (cost, k) in now.items():
+                best, came = 0.0, None
+                for before, was in costs.items():
+                    jump = math.log(max(k, 0.1) / max(ks[before], 0.1)) / FIRST_JUMP
+                    over = was + min(FIRST_CHANGE, 0.5 * jump * jump)
+                    over += FIRST_CHANGE if before != name else 0.0
+                    if came is None or over < best:
+                        best, came = over, before
+                new_costs[name], new_ks[name] = best + cost, k
+                way = ways[came] if came is not None else []
+                is_new = not way or way[-1][1] != name
+                new_ways[name] = [*way, (one.begin, name)] if is_new else way
+            costs, ways, ks = new_costs, new_ways, new_ks
+        return ways[min(costs, key=lambda name: costs[name])] if costs else []
+
+    def _first_cost(
+        self, one: _Window, ppm_per_h: float, heat_w: float, k: float
+    ) -> float:
+        air_w = min(max(k, 0.0), MOST_K) * self._per_k * one.lift_k
+        stored, walls = self._stored * one.climb_k_h, self._walls_w_k * one.lift_k
+        sd_w = math.sqrt(
+            LEAST_SD_W**2
+            + (POWER_SHARE * heat_w) ** 2
+            + (AIR_SHARE * air_w) ** 2
+            + (CAPACITY_SHARE_SD * stored) ** 2
+            + (WALLS_SHARE_SD * walls) ** 2
+        )
+        off = (heat_w - air_w - stored - walls) / sd_w
+        backwards = min(0.0, k) / 0.3
+        return (
+            min(MOST_LIT, 0.5 * off * off)
+            + math.log(sd_w / LEAST_SD_W)
+            + min(MOST_LIT, 0.5 * backwards * backwards)
+        )
 
     def worth(self, spans: Sequence[Span]) -> float:
         """Give ln likelihood of a course of settings."""

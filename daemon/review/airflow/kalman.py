@@ -46,7 +46,7 @@ class Course:
     step_h: float
     level_ppm: Sequence[float | None]
     """CO2 at each node; None where no sensor told."""
-    level_sd_ppm: float
+    level_sd_ppm: Sequence[float]
     excess_ppm: Sequence[float | None]
     """Mean excess over outdoors in the step after each node; None: not known, and
     nothing is carried across."""
@@ -138,7 +138,7 @@ def forward(
         before: a way that is the same up to the node `until`, to save going it again.
         until: that node.
     """
-    step_h, noise = course.step_h, course.level_sd_ppm**2
+    step_h, noises = course.step_h, [sd * sd for sd in course.level_sd_ppm]
     stays = math.exp(-step_h / belief.gust_h)
     fresh, walk_s = 1.0 - stays * stays, belief.walk_s**2 * step_h
     if before is None or until <= 0:
@@ -157,6 +157,7 @@ def forward(
         came, carried = step_h * course.weight[n], excess is not None
         here, v, f = at, 0.0, 0.0
         if seen is not None:
+            noise = noises[n]
             v, f = seen - at[0], at[4] + noise
             at = _read(at, v, f, noise)
         anew = change is not None and change.s is not None

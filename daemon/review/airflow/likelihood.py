@@ -38,9 +38,11 @@ LEAST_K, MOST_K = 0.05, 60.0
 LEAST_SHARE, LEAST_EXCESS_PPM = 0.4, 300.0
 """k is taken no smaller for it than this share of the people's CO2 would need to hold
 the excess (own choice)."""
-WALK_S = 0.02
-"""Slow change of the source in an hour, as a share: sleep deepens, a cylinder cools
-(own judgement)."""
+WALKS_S = (0.02, 0.1, 0.4)
+"""Slow change of the source in an hour, as a share: sleep deepens; a cylinder cools; a
+tap is turned by a little, a thermostat cuts in and out (own judgement)."""
+WALKS_S_COST = (0.0, 2.0, 6.0)
+"""Gain in ln likelihood that each must bring, since a source is mostly steady."""
 GUST_H = 0.25
 """How long a lull or a gusty spell lasts (own judgement)."""
 WALKS_K = (0.05, 0.1, 0.2, 0.4, 0.8)
@@ -79,6 +81,7 @@ class Walks(NamedTuple):
 
     k: float
     gust: float
+    source: float = WALKS_S[0]
     awake: float = 0.0
     """Of what people awake give more, before they sleep."""
 
@@ -175,7 +178,8 @@ class Judge:
         gust = [guess.walks.gust * one for one in scale.k]
         start = self.settings[guess.start][:2]
         extra = self._extra(guess)
-        return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes, extra)
+        walk_s = guess.walks.source
+        return Belief(ANY_K, start, walk_k, walk_s, gust, GUST_H, changes, extra)
 
     def _extra(self, guess: Guess) -> list[float]:
         """Give what the people give before they sleep; nothing where nobody is."""
@@ -193,6 +197,7 @@ class Judge:
         cost = DATE_COST * (len(guess.changes) + guess.is_restless)
         for kind in (guess.start, *guess.changes.values()):
             cost += self.settings[kind].cost if kind != AIR else 0.0
+        cost += WALKS_S_COST[WALKS_S.index(guess.walks.source)]
         worth = way.ln_likelihood - cost
         worth -= IMPOSSIBLE_COST * way.impossible
         return Explanation(guess, scale, way, worth + self._heat_worth(guess))
@@ -220,6 +225,18 @@ class Judge:
         last = self.settings[setting]
         spans.append(Span(begin, self.count, last.ppm_per_h, last.heat_w))
         return heat.worth(bends) + heat.balance.worth(spans)
+
+    def first_course(self) -> list[tuple[int, str]]:
+        """Give the course of settings that the warmth tells, roughly."""
+        if self._heat is None:
+            return []
+        return self._heat.balance.first_course(
+            {
+                name: (one.ppm_per_h, one.heat_w)
+                for name, one in self.settings.items()
+                if not one.cost
+            }
+        )
 
     def path_of(self, stand: Explanation) -> Smoothed:
         """Smooth what an explanation found."""
