@@ -56,8 +56,9 @@ GAIN_SPREAD = 0.02
 """Of a CO2 part: 5 % read as three sd (SCD4x data sheet v1.3 p.1), and room."""
 PEOPLE_SD = 0.5
 """Persons more or less than on the usual night (own judgement)."""
-WATER_SPREAD = 0.2
-"""Of a sleeper's water: 20 to 40 g/h read as 90 % (check_values, `people_water`)."""
+WATER_SPREAD = 0.35
+"""Of a person's water: 20 to 40 g/h asleep and to 60 awake (check_values,
+`people_water`), and what dries of clothes and towels (own judgement)."""
 RH_SPREAD = 0.03
 """Of the vapour inside: 2 % RH and half a degree (SHT4x and SCD4x, sensors.md)."""
 MEASURED_SPREAD = 0.05

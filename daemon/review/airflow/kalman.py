@@ -76,6 +76,8 @@ class Belief:
     """By the node after which they happen."""
     extra: Sequence[float] = ()
     """By node: source beside `s` that is known beforehand; empty: none."""
+    most_s: float = math.inf
+    """More is given off by nothing in the cabin."""
 
 
 class Smoothed(NamedTuple):
@@ -162,7 +164,7 @@ def forward(
             at = _read(at, v, f, noise)
         anew = change is not None and change.s is not None
         nodes.append((here, v, f, out, came, carried, anew, worth, wrong))
-        if here[1] + here[2] < LEAST_K or here[3] < 0.0:
+        if here[1] + here[2] < LEAST_K or not 0.0 <= here[3] <= belief.most_s:
             wrong += 1
         if 0.0 < f < UNKNOWN_PPM2 / 2:
             worth -= 0.5 * (log(f) + v * v / f)

@@ -28,6 +28,9 @@ AIR = "air"
 DATE_COST = 6.0
 """Gain in ln likelihood that a change must bring (about BIC for two parameters and a
 date among 270 nodes)."""
+MOST_SOURCE = 1.6
+"""Times what people and burner give at the most: more comes from none of them, but for
+a label that is far too low and a cabin smaller than stated (own judgement)."""
 IMPOSSIBLE_COST = 2.0
 """For each node at which air would flow backwards or people take CO2 in: the balance is
 linear and does not know better."""
@@ -151,6 +154,15 @@ class Judge:
         sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
         sources = sources or [ANY_PPM_PER_H]
         self._low, self._high = min(sources), max(sources)
+        levels, last = course.level_ppm, len(course.level_ppm) - 1
+        self._climbs = [
+            0.0
+            if (a := levels[max(0, n - 1)]) is None
+            or (b := levels[min(last, n + 1)]) is None
+            else (b - a) / (2.0 * course.step_h)
+            for n in range(last + 1)
+        ]
+        self._most_s = MOST_SOURCE * self._high
         self._least_k = [
             max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
             for one in course.excess_ppm
@@ -179,7 +191,10 @@ class Judge:
         start = self.settings[guess.start][:2]
         extra = self._extra(guess)
         walk_s = guess.walks.source
-        return Belief(ANY_K, start, walk_k, walk_s, gust, GUST_H, changes, extra)
+        return Belief(
+            *(ANY_K, start, walk_k, walk_s, gust, GUST_H, changes, extra),
+            self._most_s,
+        )
 
     def _extra(self, guess: Guess) -> list[float]:
         """Give what the people give before they sleep; nothing where nobody is."""
@@ -253,7 +268,7 @@ class Judge:
         """
         ks = [
             min(max(k, least), MOST_K)
-            for k, least in zip(found.k, self._least_k, strict=True)
+            for k, least in zip(self._stated(found, guess), self._least_k, strict=True)
         ]
         wide = MEDIAN_NODES
         windows = (ks[max(0, n - wide) : n + wide + 1] for n in range(self.count))
@@ -261,6 +276,25 @@ class Judge:
         if not guess.is_restless:
             return Noise(calm, [0.0] * self.count)
         return Noise(calm, self._unrest(calm, guess))
+
+    def _stated(self, found: Smoothed, guess: Guess) -> list[float]:
+        """Give k as it would be, were the source what its setting is held to be.
+
+        From k as found, a source that comes out small makes the noise small with it,
+        and small noise is then the likelier: both wander down together.
+        """
+        source, drive = self.settings[guess.start].ppm_per_h, self.course.drive
+        ks = []
+        for n, k in enumerate(found.k):
+            excess = self.course.excess_ppm[n]
+            if source > 0.0 and excess is not None:
+                came = source * self.course.weight[n] - self._climbs[n]
+                k = came / max(excess, LEAST_EXCESS_PPM)
+                k /= drive[n] if drive else 1.0
+            ks.append(k)
+            kind = guess.changes.get(n, AIR)
+            source = source if kind == AIR else self.settings[kind].ppm_per_h
+        return ks
 
     def _unrest(self, ks: Sequence[float], guess: Guess) -> list[float]:
         """Tell where k slowly changes, changes at once left aside."""
