@@ -22,6 +22,7 @@ from cabinvigil.daemon.review.airflow.nodes import (
     mean,
     undelayed,
 )
+from cabinvigil.daemon.review.airflow.oxygen import Oxygen
 
 NODE_S = 120.0
 """Between two nodes: short against an air change of a well-aired cabin (4 min and
@@ -87,6 +88,10 @@ class Warmth:
     volume_m3: float
     wall_w_k: float
     """What walls and panes pass."""
+    o2_dry_pct: Sequence[Told]
+    """At the readings' moments."""
+    flame_o2_per_co2: float
+    """Moles that the burner's flame takes for each of CO2."""
     wind_mps: float
     vent_height_m: float
 
@@ -164,6 +169,11 @@ def moved(
             outside,
             *sizes,
             HeatBalance(course, inside, outside, *sizes, warmth.wall_w_k),
+            Oxygen(
+                course,
+                _at_nodes(warmth.o2_dry_pct, each, len(known)),
+                warmth.flame_o2_per_co2,
+            ),
         )
     at_h = [n * course.step_h for n in range(len(known))]
     more = () if awake is None else awake.at_nodes(at_h)

@@ -148,6 +148,8 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
             moles,
             volume_m3,
             wall_loss_w_k(volume_m3, facts.wall_w_k, facts.glass_u_w_m2k),
+            _dry(tape.worst("o2_pct", "below", ""), air),
+            burn(facts.fuel, 1.0).o2_mol_s / burn(facts.fuel, 1.0).co2_mol_s,
             facts.wind_mps,
             facts.vent_height_m,
         )
@@ -158,6 +160,16 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     each = round(found.step_s / STEP_S)
     nodes = _nodes(found, sources, facts, air, moles, each)
     return Balance(found.step_s, nodes, found, moles)
+
+
+def _dry(o2_pct: Sequence[Told], air: Inside) -> list[Told]:
+    """Take the vapour out of oxygen."""
+    return [
+        None
+        if o2 is None or vapour is None
+        else o2 / (1.0 - min(vapour / air.pressure_hpa, 0.5))
+        for o2, vapour in zip(o2_pct, air.vapour_hpa, strict=True)
+    ]
 
 
 def _carbon(tape: NightSeries) -> list[Told]:
@@ -239,9 +251,12 @@ def _settings(sources: _Sources, moles: float) -> Settings:
         co2 = sources.people_co2 + kw * sources.co2_per_kw
         sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
         heat_w = kw * sources.w_per_kw
-        settings[name] = BurnerSetting(co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w)
+        flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
+        settings[name] = BurnerSetting(
+            co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w, flame_share
+        )
     nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
-    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, EMPTY_COST)
+    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, cost=EMPTY_COST)
     return settings
 
 

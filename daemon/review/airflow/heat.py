@@ -12,6 +12,7 @@ from cabinvigil.daemon.air.zone import AIR_J_MOL_K
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
 from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import Told
+from cabinvigil.daemon.review.airflow.oxygen import Oxygen
 
 WINDOW_H = 0.2
 """Slopes are taken over this long before and after a change."""
@@ -42,6 +43,8 @@ class Heat:
     """Gas that the cabin holds."""
     volume_m3: float
     balance: HeatBalance
+    oxygen: Oxygen | None = None
+    """None where nobody tells it."""
 
     def bend_k_h(self, n: int) -> float | None:
         """Give how far the slope of the temperature changes at a node, K/h."""

@@ -38,12 +38,14 @@ LEAST_EXCESS_PPM, MOST_K = 50.0, 60.0
 
 
 class Span(NamedTuple):
-    """A part of the night with one setting: node from, node to, source and heat."""
+    """A part of the night with one setting of the burner."""
 
     begin: int
     end: int
     ppm_per_h: float
     heat_w: float
+    flame_share: float = 0.0
+    """Of the source, what comes from a flame."""
 
 
 class _Window(NamedTuple):
@@ -113,7 +115,7 @@ class HeatBalance:
                 k = (ppm_per_h - one.climb_ppm_h) / max(
                     one.excess_ppm, LEAST_EXCESS_PPM
                 )
-                now[name] = self._first_cost(one, ppm_per_h, heat_w, k), k
+                now[name] = self._first_cost(one, heat_w, k), k
             new_costs, new_ways, new_ks = {}, {}, {}
             for name, (cost, k) in now.items():
                 best, came = 0.0, None
@@ -130,9 +132,7 @@ class HeatBalance:
             costs, ways, ks = new_costs, new_ways, new_ks
         return ways[min(costs, key=lambda name: costs[name])] if costs else []
 
-    def _first_cost(
-        self, one: _Window, ppm_per_h: float, heat_w: float, k: float
-    ) -> float:
+    def _first_cost(self, one: _Window, heat_w: float, k: float) -> float:
         air_w = min(max(k, 0.0), MOST_K) * self._per_k * one.lift_k
         stored, walls = self._stored * one.climb_k_h, self._walls_w_k * one.lift_k
         sd_w = math.sqrt(
@@ -173,7 +173,7 @@ class HeatBalance:
     ) -> tuple[float, float, float, float]:
         """Give heat less what the air takes, what may be stored and passed, and sd."""
         wide, source, heat_w = one.end - one.begin, 0.0, 0.0
-        for begin, end, ppm_per_h, watts in spans:
+        for begin, end, ppm_per_h, watts, _ in spans:
             share = (min(end, one.end) - max(begin, one.begin)) / wide
             if share > 0.0:
                 source += share * ppm_per_h

@@ -2,11 +2,11 @@
 
 `dc/dt = -k d (c - outside) + s + e`: outdoor air dilutes at `k` times `d`, what the
 warmth inside is known to do to the flow; people and burner give off `s`, and people who
-are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set anew; on `k` lies a gust that
-comes and goes within minutes.  The excess over outdoors is measured, so the balance is
-linear in what is sought, and a Kalman filter forward with a disturbance smoother back
-is exact (Durbin and Koopman 2012, chapter 4, from memory); both are written out by hand
-for the four states: level `c`, `k`, gust `g`, `s`.
+are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set anew;
+on `k` lies a gust that comes and goes within minutes.  The excess over outdoors is
+measured, so the balance is linear in what is sought, and a Kalman filter forward with a
+disturbance smoother back is exact (Durbin and Koopman 2012, chapter 4, from memory);
+both are written out by hand for the four states: level `c`, `k`, gust `g`, `s`.
 
 Traps met: without the gust, its coming and going is taken for the cabin's own
 relaxation, and `k` comes out too high.  In logarithms the likeliest course is one of

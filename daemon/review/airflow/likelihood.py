@@ -72,6 +72,8 @@ class BurnerSetting(NamedTuple):
     sd_ppm_per_h: float
     heat_w: float
     """Of the burner."""
+    flame_share: float = 0.0
+    """Of its CO2, what comes from a flame."""
     cost: float = 0.0
     """Gain in ln likelihood that it must bring beyond the others."""
 
@@ -226,8 +228,7 @@ class Judge:
             kind, before = guess.changes[n], setting
             setting = before if kind == AIR else kind
             if kind != AIR:
-                was = self.settings[before]
-                spans.append(Span(begin, n + 1, was.ppm_per_h, was.heat_w))
+                spans.append(self._span(begin, n + 1, before))
                 begin = n + 1
             bend = heat.bend_k_h(n)
             now = self.settings[setting]
@@ -237,9 +238,13 @@ class Judge:
                 heat_w = now.heat_w - self.settings[before].heat_w
             if bend is not None and heat_w is not None:
                 bends.append((bend, heat_w))
-        last = self.settings[setting]
-        spans.append(Span(begin, self.count, last.ppm_per_h, last.heat_w))
-        return heat.worth(bends) + heat.balance.worth(spans)
+        spans.append(self._span(begin, self.count, setting))
+        worth = heat.worth(bends) + heat.balance.worth(spans)
+        return worth + (heat.oxygen.worth(spans) if heat.oxygen is not None else 0.0)
+
+    def _span(self, begin: int, end: int, setting: str) -> Span:
+        one = self.settings[setting]
+        return Span(begin, end, one.ppm_per_h, one.heat_w, one.flame_share)
 
     def first_course(self) -> list[tuple[int, str]]:
         """Give the course of settings that the warmth tells, roughly."""
