@@ -218,7 +218,9 @@ class Search:
 
     def _settled(self, guess: Guess, scale: Noise) -> Explanation:
         """Judge an explanation under the noise that it implies itself."""
-        stand = self._judge.stand(guess, scale)
+        stand = self._walked(self._judge.stand(guess, self._judge.stated_noise(guess)))
+        other = self._judge.stand(guess, scale)
+        stand = max(stand, other, key=lambda one: one.worth)
         for _ in range(2):
             walks = stand.guess.walks
             stand = self._judge.stand(

@@ -26,7 +26,7 @@ LEAST_SHARE = 0.2
 LEAST_SD_W, POWER_SHARE, AIR_SHARE, STORED_SHARE = 80.0, 0.2, 0.3, 0.3
 """Doubt of one window: warm bodies and sun-warmed walls in watts, and shares of the
 burner's heat, of what the air takes and of what the lining holds (own judgement)."""
-MOST_LIT, MOST_OTHER, MOST_OTHER_NIGHT = 8.0, 4.0, 24.0
+MOST_LIT, MOST_OTHER, MOST_OTHER_NIGHT = 8.0, 4.0, 60.0
 """At most what one window costs, in ln likelihood: heat that went nowhere, and heat
 from nowhere; and the latter in all."""
 TEMPER = 0.5

@@ -271,9 +271,12 @@ class Judge:
         With k all but 0 there would be no noise, and nothing could explain better: so
         it is no less than a part of the people alone would need.
         """
+        return self._noise(found.k, guess)
+
+    def _noise(self, found_k: Sequence[float], guess: Guess) -> Noise:
         ks = [
             min(max(k, least), MOST_K)
-            for k, least in zip(self._stated(found, guess), self._least_k, strict=True)
+            for k, least in zip(found_k, self._least_k, strict=True)
         ]
         wide = MEDIAN_NODES
         windows = (ks[max(0, n - wide) : n + wide + 1] for n in range(self.count))
@@ -282,24 +285,23 @@ class Judge:
             return Noise(calm, [0.0] * self.count)
         return Noise(calm, self._unrest(calm, guess))
 
-    def _stated(self, found: Smoothed, guess: Guess) -> list[float]:
-        """Give k as it would be, were the source what its setting is held to be.
+    def stated_noise(self, guess: Guess) -> Noise:
+        """Give the noise as it would be, were each setting's source as it is stated.
 
         From k as found, a source that comes out small makes the noise small with it,
-        and small noise is then the likelier: both wander down together.
+        and may stay there; so each explanation is looked at from here, too.
         """
         source, drive = self.settings[guess.start].ppm_per_h, self.course.drive
-        ks = []
-        for n, k in enumerate(found.k):
+        ks = list(self.first_noise().k)
+        for n in range(self.count):
             excess = self.course.excess_ppm[n]
             if source > 0.0 and excess is not None:
                 came = source * self.course.weight[n] - self._climbs[n]
-                k = came / max(excess, LEAST_EXCESS_PPM)
-                k /= drive[n] if drive else 1.0
-            ks.append(k)
+                ks[n] = came / max(excess, LEAST_EXCESS_PPM)
+                ks[n] /= drive[n] if drive else 1.0
             kind = guess.changes.get(n, AIR)
             source = source if kind == AIR else self.settings[kind].ppm_per_h
-        return ks
+        return self._noise(ks, guess)
 
     def _unrest(self, ks: Sequence[float], guess: Guess) -> list[float]:
         """Tell where k slowly changes, changes at once left aside."""
