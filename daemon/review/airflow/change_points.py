@@ -189,7 +189,7 @@ class Search:
         found = [guess._replace(changes=rest)]
         found += [
             guess._replace(changes={**rest, n: other})
-            for other in (AIR, *self._settings)
+            for other in self._kinds(guess, n)
             if other != kind
         ]
         found += [
@@ -240,9 +240,14 @@ class Search:
         for n, kind in stand.guess.changes.items():
             guesses += [
                 stand.guess._replace(changes={**stand.guess.changes, n: other})
-                for other in (AIR, *self._settings)
+                for other in self._kinds(stand.guess, n)
                 if other != kind
             ]
+        guesses += [
+            stand.guess._replace(walks=stand.guess.walks._replace(awake=one))
+            for one in AWAKE
+            if one != stand.guess.walks.awake
+        ]
         stands = [self._judge.stand(guess, stand.scale, stand) for guess in guesses]
         stands += self._restless(stand)
         near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]

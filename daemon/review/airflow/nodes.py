@@ -17,7 +17,7 @@ LEAST_SD_SHARE = 0.0005
 """Air is never so well mixed that a part tells its mean better (own judgement)."""
 NOISE_H = 0.5
 """Noise is taken over this long and its neighbours, as it grows with the reading."""
-LAG_SD_S = 15.0
+LAG_SD_S = 8.0
 """What the lag of part and cabin may be off by: air mixes in a minute or two (own
 judgement)."""
 BRIDGED_NODES = 2

@@ -25,6 +25,9 @@ TEMPER = 0.3
 """Windows beside each other are off together (own judgement)."""
 MOST_WORTH = 6.0
 """At most what one window costs, in ln likelihood."""
+MOST_NIGHT = 40.0
+"""Oxygen that no course of settings explains (another gas, a part that drifts) chooses
+none."""
 LEAST_EXCESS_PPM = 100.0
 
 
@@ -100,4 +103,4 @@ def _worth(rows: Sequence[tuple[float, float, float]]) -> float:
     for o2_pct, taken, sd in rows:
         off = (o2_pct - fresh + gain * taken) / sd
         worth -= min(MOST_WORTH, 0.5 * off * off)
-    return worth
+    return max(worth, -MOST_NIGHT)
