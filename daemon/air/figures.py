@@ -88,6 +88,9 @@ AWAKE_MET = 1.2
 """Sitting, quiet (ASHRAE; `people_co2_table`)."""
 ASLEEP_WATER_G_H = 30.0
 """Between the 20 and the 40 g/h of `people_water` and `people_water_bs5250`."""
+LIKELY_WATER_G_H = 35.0
+"""The same for an account: 20 to 40 asleep, and what dries of clothes and towels that
+somebody brought in (own judgement)."""
 AWAKE_WATER_G_H = 50.0
 """Sedentary, the middle of 40 to 60 (`people_water`)."""
 ASLEEP_CO2_L_H = 11.0

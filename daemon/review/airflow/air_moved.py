@@ -34,7 +34,7 @@ AWAKE_H, SETTLED_H = 0.4, 1.0
 the night's begin (own judgement)."""
 LEAST_H = 0.5
 """Less than this is too little for a curve."""
-K_SHARE, S_SHARE = 0.09, 0.07
+K_SHARE, S_SHARE = 0.11, 0.085
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
 OUTDOOR_SD_PPM = 20.0

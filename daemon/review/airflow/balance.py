@@ -15,12 +15,12 @@ from cabinvigil.daemon.air.breathing import (
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
 from cabinvigil.daemon.air.figures import (
     ASLEEP_SPREAD,
-    ASLEEP_WATER_G_H,
     AWAKE_WATER_G_H,
     LIKELY_BURNER_KW,
     LIKELY_BURNER_SD_KW,
     LIKELY_PEOPLE,
     LIKELY_PEOPLE_SD,
+    LIKELY_WATER_G_H,
     POWER_AND_VOLUME_SPREAD,
     wall_loss_w_k,
 )
@@ -57,8 +57,7 @@ GAIN_SPREAD = 0.02
 PEOPLE_SD = 0.5
 """Persons more or less than on the usual night (own judgement)."""
 WATER_SPREAD = 0.35
-"""Of a person's water: 20 to 40 g/h asleep and to 60 awake (check_values,
-`people_water`), and what dries of clothes and towels (own judgement)."""
+"""Of a person's water (`LIKELY_WATER_G_H`), with who is there (own judgement)."""
 RH_SPREAD = 0.03
 """Of the vapour inside: 2 % RH and half a degree (SHT4x and SCD4x, sensors.md)."""
 MEASURED_SPREAD = 0.05
@@ -93,6 +92,8 @@ class BalanceNode(NamedTuple):
     carried_sd: float
     left_sd: float
     """Of the difference of the two, whose errors go together."""
+    is_full: bool = False
+    """Whether the CO2 part was at the end of its range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +159,13 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
-    nodes = _nodes(found, sources, facts, air, moles, each)
+    full = _full(tape)
+    nodes = tuple(
+        _bounded(one, facts, found.nodes[n].s, full_ppm)
+        if (full_ppm := max(full.get(m, 0.0) for m in range(n * each, (n + 1) * each)))
+        else one
+        for n, one in enumerate(_nodes(found, sources, facts, air, moles, each))
+    )
     return Balance(found.step_s, nodes, found, moles)
 
 
@@ -175,9 +182,7 @@ def _dry(o2_pct: Sequence[Told], air: Inside) -> list[Told]:
 def _carbon(tape: NightSeries) -> list[Told]:
     """Give CO2 with CO; nothing where the part was at full scale or stood still."""
     co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
-    full: set[int] = set()
-    for key in tape.keys("co2_ppm", ""):
-        full |= tape.at_least.get(key, frozenset())
+    full = _full(tape)
     carbon: list[Told] = [
         None if one is None or n in full else one + max(0.0, other or 0.0)
         for n, (one, other) in enumerate(zip(co2, co, strict=True))
@@ -185,6 +190,25 @@ def _carbon(tape: NightSeries) -> list[Told]:
     for begin, end in still(co2):
         carbon[begin:end] = [None] * (end - begin)
     return carbon
+
+
+def _full(tape: NightSeries) -> dict[int, float]:
+    """Give the steps at which a CO2 part was at the end of its range, and that end."""
+    co2 = tape.worst("co2_ppm", "above", "")
+    steps: set[int] = set()
+    for key in tape.keys("co2_ppm", ""):
+        steps |= tape.at_least.get(key, frozenset())
+    return {n: co2[n] or 0.0 for n in steps if n < len(co2)}
+
+
+def _bounded(
+    node: BalanceNode, facts: CabinFacts, s: float, full_ppm: float
+) -> BalanceNode:
+    """Hold the air below what would let CO2 be at its part's end."""
+    most = s / max(full_ppm - facts.outdoor_co2_ppm, 1.0)
+    return node._replace(
+        is_full=True, changes_per_h=min(node.changes_per_h, most), is_known=False
+    )
 
 
 STILL_STEPS = 12
@@ -215,7 +239,7 @@ def _sources(facts: CabinFacts) -> _Sources:
         people * asleep,
         people * (flows(awake(Person())).co2_mol_s - asleep),
         sd,
-        people * ASLEEP_WATER_G_H / 3.6e6,
+        people * LIKELY_WATER_G_H / 3.6e6,
         flame.co2_mol_s,
         flame.heat_lhv_w,
         LEAST_LIT * least_kw * flame.co2_mol_s,
@@ -303,11 +327,13 @@ def _node(
     people = sources.people_co2 + is_awake * sources.awake_co2
     burnt, burnt_sd = co2 - people, math.hypot(co2_sd, sources.people_sd)
     people_water = sources.people_water
-    water_g_h = ASLEEP_WATER_G_H + is_awake * (AWAKE_WATER_G_H - ASLEEP_WATER_G_H)
-    people_water *= water_g_h / ASLEEP_WATER_G_H
+    water_g_h = LIKELY_WATER_G_H + is_awake * (AWAKE_WATER_G_H - LIKELY_WATER_G_H)
+    people_water *= water_g_h / LIKELY_WATER_G_H
     if setting == UNSURE:
         burnt = max(0.0, burnt)
-    elif setting in (OFF, EMPTY) or burnt < sources.least_lit:
+    elif setting not in (OFF, EMPTY) and burnt < sources.least_lit:
+        setting, burnt = UNSURE, max(0.0, burnt)
+    elif setting in (OFF, EMPTY):
         # all of it is breath: it tells how many there are
         setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
         people_water *= max(0.0, co2) / max(people, 1e-9)

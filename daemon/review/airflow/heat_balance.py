@@ -29,7 +29,7 @@ burner's heat, of what the air takes and of what the lining holds (own judgement
 MOST_LIT, MOST_OTHER, MOST_OTHER_NIGHT = 8.0, 4.0, 60.0
 """At most what one window costs, in ln likelihood: heat that went nowhere, and heat
 from nowhere; and the latter in all."""
-TEMPER = 0.5
+TEMPER = 0.9
 """Windows beside each other are off together (own judgement)."""
 FIRST_WINDOW_H, FIRST_CHANGE, FIRST_JUMP = 0.2, 4.0, 0.4
 """Of the course that the search begins with: a window, the cost of a change of burner

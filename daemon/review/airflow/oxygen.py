@@ -21,7 +21,7 @@ judgement)."""
 GAIN_SD = 0.04
 """Of CO2 and oxygen together over the night (SCD4x data sheet: 5 % as three sd; an
 oxygen cell's span, from memory)."""
-TEMPER = 0.3
+TEMPER = 0.6
 """Windows beside each other are off together (own judgement)."""
 MOST_WORTH = 6.0
 """At most what one window costs, in ln likelihood."""
