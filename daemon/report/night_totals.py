@@ -2,9 +2,16 @@
 
 from dataclasses import dataclass
 
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.text.numbers import figure, fixed, spread
 
+DRY_KG = 0.05
+"""Less is a wiped pane (own choice)."""
+LEAST_SHARE = 0.5
+"""A low end below this share of the middle makes the middle no figure (own choice)."""
+BOUNDED = "CO2 was not told, or its part at the end of its range,"
 UNSURE = "it may have been lit: the log begins in air that had settled before"
 
 
@@ -15,6 +22,7 @@ class GasAndWater:
     gas_kg: str
     gas_kwh: str
     gas_kwh_middle: str
+    """With its comma and unit; '' where it is only bounded."""
     burner: str
     """Its power and hours, or what is not known of them; '' where it was never lit."""
     cylinder_h: str
@@ -23,7 +31,8 @@ class GasAndWater:
     """The same, after this night."""
     water_made_kg: str
     water_carried_kg: str
-    water_left_kg: str
+    water_left: str
+    """In words: dry, at most so much, or a figure."""
 
 
 def gas_and_water(found: Morning) -> GasAndWater | None:
@@ -32,19 +41,53 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
     if totals is None:
         return None
     burner = f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
-    if totals.unsure_h > 0.0:
+    if totals.bounded_h > 0.0:
+        burner = f"{BOUNDED} for {totals.bounded_h:.1f} h"
+    elif totals.unsure_h > 0.0:
         sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
         burner = f"{sure}for {totals.unsure_h:.1f} h {UNSURE}"
     return GasAndWater(
-        spread(totals.gas_kg),
-        fixed(totals.gas_kwh, 1),
-        figure(totals.gas_kwh[1]),
-        burner if totals.lit_h + totals.unsure_h > 0.0 else "",
+        _at_least(totals, totals.gas_kg),
+        _at_least(totals, totals.gas_kwh),
+        "" if totals.bounded_h else f", {figure(totals.gas_kwh[1])} kWh",
+        burner if totals.lit_h + totals.unsure_h + totals.bounded_h > 0.0 else "",
         "" if lasts is None else fixed(lasts, 0),
         "" if left is None else fixed(left, 0),
-        fixed(totals.water_made_kg, 1),
+        _at_least(totals, totals.water_made_kg),
         fixed(totals.water_carried_kg, 1),
-        fixed(totals.water_left_kg, 1),
+        water_left(totals.water_left_kg),
+    )
+
+
+def _at_least(totals: Totals, triple: Triple) -> str:
+    """Write a sum, or its bound where a part of the night cannot be told."""
+    return f"at least {figure(triple[0])}" if totals.bounded_h else spread(triple)
+
+
+def water_left(left_kg: Triple) -> str:
+    """Say what water stayed: dry, a bound, or a figure; never less than nothing."""
+    low, middle, high = left_kg
+    if high < DRY_KG:
+        return "dry: nothing stayed on walls and in bedding"
+    if low < LEAST_SHARE * middle or low < DRY_KG:
+        return f"at most {high:.1f} kg left on walls and in bedding"
+    return f"{fixed(left_kg, 1)} kg left on walls and in bedding"
+
+
+def rests_on(found: Morning) -> str:
+    """Say what the figures of air, gas and water were worked out from."""
+    totals, air = found.whole.totals, found.air
+    if totals is None:
+        return ""
+    measured = ["CO2"]
+    measured += ["warmth"] * any(one is not None for one in air.temp_c)
+    measured += ["oxygen"] * bool(found.tape.keys("o2_pct", ""))
+    people = "people awake at first, then asleep at 11 l of CO2 an hour"
+    outside = "a sensor" if air.outside_is_measured else "the config"
+    wet = "humidity, 35 g of water an hour a person"
+    return (
+        f"air and gas: {', '.join(measured)}; by the config: volume, burner, wind; "
+        f"{people}; water: {wet}; outdoors: {outside}"
     )
 
 

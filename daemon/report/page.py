@@ -6,16 +6,15 @@ from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
+from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.page_style import CSS
 from cabinvigil.daemon.report.page_tables import first_tables, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
-from cabinvigil.daemon.text.numbers import fixed
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
@@ -117,17 +116,16 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str]]:
             yield f"{row.words}, {side}", row.value, more
     totals = found.whole.totals
     if totals is not None:
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals)
+        yield (
+            "glass wet",
+            f"{found.comfort.wet_h:.1f} h",
+            night_totals.water_left(totals.water_left_kg),
+        )
         low, middle, high = totals.gas_kg
-        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg"
-
-
-def _left(totals: Totals) -> str:
-    """Say what water stayed; what may be none is told by its bound alone."""
-    low, _, high = totals.water_left_kg
-    if low <= 0.0:
-        return f"at most {max(high, 0.0):.1f} kg left on walls"
-    return f"{fixed(totals.water_left_kg, 1)} kg left on walls"
+        if totals.bounded_h:
+            yield "gas burnt", f"at least {low:.2f} kg", night_totals.BOUNDED[:-1]
+        else:
+            yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg"
 
 
 def _tonight(found: Morning) -> Iterator[str]:

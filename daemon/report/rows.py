@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from cabinvigil.daemon.log.moments import moment
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Vent
+from cabinvigil.daemon.review.stretches import Totals, Vent
 from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import figure, fixed, or_never, spread, valued
@@ -190,6 +191,11 @@ def vent_row(vent: Vent | None) -> VentRow | None:
     )
 
 
+def _bounded(totals: Totals, triple: Triple) -> str:
+    """Write a rate; of hours that CO2 does not tell, only what it is below."""
+    return f"at most {figure(triple[2])}" if totals.bounded_h else spread(triple)
+
+
 def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
     """Return the longest stretches whose air can be told, in their order."""
     parts = [stretch for stretch in found.stretches if stretch.totals is not None]
@@ -199,9 +205,9 @@ def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
             clock(stretch.from_s),
             clock(stretch.to_s),
             stretch.begins_with,
-            spread(stretch.totals.air_changes_per_h),
-            spread(stretch.totals.air_m3_h),
-            figure(stretch.totals.air_m3_h[1]),
+            _bounded(stretch.totals, stretch.totals.air_changes_per_h),
+            _bounded(stretch.totals, stretch.totals.air_m3_h),
+            figure(stretch.totals.air_m3_h[2 if stretch.totals.bounded_h else 1]),
             vent_row(stretch.vent),
         )
         for stretch in sorted(longest, key=lambda one: one.from_s)

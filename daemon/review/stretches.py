@@ -33,6 +33,9 @@ DRIFT = 1.6
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
 """A hole in the readings of CO2 up to this long, with the burner the same before and
 after, counts as they do, and less sure (own judgement)."""
+UNSTEADY = (
+    "the burner or the air changed all the time, and CO2 does not tell them apart"
+)
 MOST_POWER = 1.3
 """Times a heater's label: more it burns hardly ever (own judgement)."""
 LOOSE_SPREAD = 0.6
@@ -91,6 +94,8 @@ class Stretch:
     """Hours of it that readings tell of."""
     totals: Totals | None
     vent: Vent | None
+    withheld: str = ""
+    """Why there are no totals, though there were readings."""
 
 
 def stretches(
@@ -120,6 +125,8 @@ def stretch(
     if found is None or not known:
         return Stretch(from_s, to_s, why, 0.0, None, None)
     step_h = found.step_s / 3600.0
+    if found.moved.is_unsteady:
+        return Stretch(from_s, to_s, why, known * step_h, None, None, UNSTEADY)
     firm, loose = _counted(nodes, round(LONGEST_HOLE_H / step_h))
     totals = _totals(firm, loose, step_h, facts, _warmth(air, from_s, to_s))
     vent = _vent(totals, facts, _warmth(air, from_s, to_s))

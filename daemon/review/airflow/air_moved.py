@@ -76,6 +76,8 @@ class Moved:
     """The burner's setting at first."""
     starts: frozenset[str] = frozenset()
     """What it may have been as well as that, and that."""
+    is_unsteady: bool = False
+    """Whether source or air changed all the time, so that CO2 tells neither."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +189,10 @@ def moved(
         Happened(at_s[0] + (n + 1) * step_s, kind)
         for n, kind in sorted(explained.guess.changes.items())
     )
-    return Moved(step_s, nodes, changes, explained.guess.start, explained.starts)
+    return Moved(
+        *(step_s, nodes, changes, explained.guess.start, explained.starts),
+        explained.guess.walks.is_unsteady,
+    )
 
 
 def _at_nodes(values: Sequence[Told], each: int, count: int) -> list[Told]:

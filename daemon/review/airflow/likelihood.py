@@ -90,6 +90,12 @@ class Walks(NamedTuple):
     awake: float = 0.0
     """Of what people awake give more, before they sleep."""
 
+    @property
+    def is_unsteady(self) -> bool:
+        """Whether source or air had to be let change as much as they ever may."""
+        is_restless = self.k == WALKS_K[-1] and self.gust == GUSTS[-1]
+        return is_restless or self.source == WALKS_S[-1]
+
 
 class Guess(NamedTuple):
     """One explanation of the night."""
