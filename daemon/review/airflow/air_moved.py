@@ -37,6 +37,9 @@ LEAST_H = 0.5
 K_SHARE, S_SHARE = 0.11, 0.085
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
+LEAST_K_SD = 0.03
+"""Of air changes an hour, however few: in a cabin that is all but shut they follow
+neither warmth nor one leak (own judgement)."""
 OUTDOOR_SD_PPM = 20.0
 """Of the part's zero against outdoor air: 40 ppm read as two sd (sensors.md, 1)."""
 
@@ -205,6 +208,6 @@ def _air(
     k, s, var_k, var_s, cov = values
     weight, drive = course.weight[n], course.drive[n] if course.drive else 1.0
     k, var_k, cov = k * drive, var_k * drive**2, cov * drive
-    var_k += (K_SHARE * k) ** 2
+    var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2
     var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
     return NodeAir(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

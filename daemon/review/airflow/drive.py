@@ -12,7 +12,7 @@ from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.vents import GRAVITY_M_S2, WIND_COEFFICIENT
 from cabinvigil.daemon.review.airflow.nodes import Told
 
-STEADY_SHARE = 0.15
+STEADY_SHARE = 0.35
 """Of the usual flow, what does not follow the warmth: doors, people who move, air that
 leaks by gusts (own judgement)."""
 LEAST, MOST = 0.2, 5.0

@@ -24,6 +24,8 @@ UNKNOWN_PPM2 = 1e12
 """Variance of a level of which nothing is known: before the first reading, or after a
 gap."""
 TINY = 1e-12
+UNKNOWN_K2 = 1.0
+"""Variance of k while little is known of it: where it stands then proves nothing."""
 LEAST_K = -0.05
 """Less is no rounding of nothing: air does not flow backwards."""
 
@@ -164,7 +166,10 @@ def forward(
             at = _read(at, v, f, noise)
         anew = change is not None and change.s is not None
         nodes.append((here, v, f, out, came, carried, anew, worth, wrong))
-        if here[1] + here[2] < LEAST_K or not 0.0 <= here[3] <= belief.most_s:
+        is_told = here[8] < UNKNOWN_K2
+        if is_told and here[1] + here[2] < LEAST_K:
+            wrong += 1
+        elif not 0.0 <= here[3] <= belief.most_s:
             wrong += 1
         if 0.0 < f < UNKNOWN_PPM2 / 2:
             worth -= 0.5 * (log(f) + v * v / f)
