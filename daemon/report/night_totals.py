@@ -64,12 +64,18 @@ def _at_least(totals: Totals, triple: Triple) -> str:
     return f"at least {figure(triple[0])}" if totals.bounded_h else spread(triple)
 
 
+def is_left_known(left_kg: Triple) -> bool:
+    """Say whether the middle is a figure of use, and not only a bound."""
+    low, middle, _ = left_kg
+    return low >= max(LEAST_SHARE * middle, DRY_KG)
+
+
 def water_left(left_kg: Triple) -> str:
     """Say what water stayed: dry, a bound, or a figure; never less than nothing."""
-    low, middle, high = left_kg
+    high = left_kg[2]
     if high < DRY_KG:
         return "dry: nothing stayed on walls and in bedding"
-    if low < LEAST_SHARE * middle or low < DRY_KG:
+    if not is_left_known(left_kg):
         return f"at most {high:.1f} kg left on walls and in bedding"
     return f"{fixed(left_kg, 1)} kg left on walls and in bedding"
 
@@ -82,12 +88,11 @@ def rests_on(found: Morning) -> str:
     measured = ["CO2"]
     measured += ["warmth"] * any(one is not None for one in air.temp_c)
     measured += ["oxygen"] * bool(found.tape.keys("o2_pct", ""))
-    people = "people awake at first, then asleep at 11 l of CO2 an hour"
-    outside = "a sensor" if air.outside_is_measured else "the config"
-    wet = "humidity, 35 g of water an hour a person"
+    measured += ["humidity"] * any(one is not None for one in air.vapour_hpa)
+    outside = "" if air.outside_is_measured else ", weather"
     return (
-        f"air and gas: {', '.join(measured)}; by the config: volume, burner, wind; "
-        f"{people}; water: {wet}; outdoors: {outside}"
+        f"{', '.join(measured)}; the config's volume, burner, wind{outside} and "
+        "people: 11 l of CO2 and 35 g of water an hour each, more awake"
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.report.night_totals import is_left_known
 from tests.bench.second_nights.morning_form import (
     FIGURES,
     account_of,
@@ -78,6 +79,8 @@ def _verdicts(told: Any, known: Mapping[str, float]) -> dict[str, Verdict]:
         width = factor = None
         # A bound is no figure: it has to hold, and has neither middle nor width.
         is_bound = told.bounded_h > 0.0
+        if name == "water_left_kg":
+            is_bound = is_bound or not is_left_known((low, middle, high))
         if known[name] > FLOORS[name] and not is_bound:
             width = (high - low) / 2.0 / known[name]
             factor = middle / known[name] if middle > 0.0 else 0.0

@@ -34,7 +34,7 @@ AWAKE_H, SETTLED_H = 0.4, 1.0
 the night's begin (own judgement)."""
 LEAST_H = 0.5
 """Less than this is too little for a curve."""
-K_SHARE, S_SHARE = 0.11, 0.085
+K_SHARE, S_SHARE = 0.113, 0.093
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
 LEAST_K_SD = 0.03

@@ -167,7 +167,8 @@ def forward(
         anew = change is not None and change.s is not None
         nodes.append((here, v, f, out, came, carried, anew, worth, wrong))
         is_told = here[8] < UNKNOWN_K2
-        if (is_told and here[1] + here[2] < LEAST_K) or not 0.0 <= here[3] <= belief.most_s:
+        is_backwards = is_told and here[1] + here[2] < LEAST_K
+        if is_backwards or not 0.0 <= here[3] <= belief.most_s:
             wrong += 1
         if 0.0 < f < UNKNOWN_PPM2 / 2:
             worth -= 0.5 * (log(f) + v * v / f)

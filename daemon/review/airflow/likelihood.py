@@ -53,8 +53,8 @@ WALKS_K = (0.05, 0.1, 0.2, 0.4, 0.8)
 ice over."""
 GUSTS = (0.01, 0.03, 0.045, 0.06, 0.09, 0.12, 0.18)
 """How much the wind's coming and going moves k, as a share: none, sheltered, open."""
-AWAKE = (0.0, 0.5, 1.0)
-"""Of the CO2 that people awake give more: some are, none, all."""
+AWAKE = (0.0, 0.5)
+"""Of the CO2 that people awake give more: none are, or half of what they might."""
 KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
