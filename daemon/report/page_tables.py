@@ -136,9 +136,8 @@ def _rest(found: Morning) -> Iterator[Row]:
         if night.cylinder_h:
             after = f"{night.cylinder_left_h} h after this night"
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
-        yield "water made", f"{night.water_made_kg} kg"
-        yield "carried off", f"{night.water_carried_kg} kg"
-        yield "left behind", night.water_left
+        water = f"{night.water_made_kg} kg made, {night.water_carried_kg} carried off"
+        yield "water", f"{water}; {night.water_left}"
     if rests := night_totals.rests_on(found):
         yield "these rest on", rests
     elif found.whole.withheld:

@@ -37,7 +37,7 @@ or air, and how far air may differ from window to window, in ln (own choice)."""
 LEAST_EXCESS_PPM, MOST_K = 50.0, 60.0
 
 
-class Span(NamedTuple):
+class SettingSpan(NamedTuple):
     """A part of the night with one setting of the burner."""
 
     begin: int
@@ -150,7 +150,7 @@ class HeatBalance:
             + min(MOST_LIT, 0.5 * backwards * backwards)
         )
 
-    def worth(self, spans: Sequence[Span]) -> float:
+    def worth(self, spans: Sequence[SettingSpan]) -> float:
         """Give ln likelihood of a course of settings."""
         rows = [self._row(one, spans) for one in self._windows]
         if not rows:
@@ -169,7 +169,7 @@ class HeatBalance:
         return TEMPER * (worth - min(MOST_OTHER_NIGHT, other))
 
     def _row(
-        self, one: _Window, spans: Sequence[Span]
+        self, one: _Window, spans: Sequence[SettingSpan]
     ) -> tuple[float, float, float, float]:
         """Give heat less what the air takes, what may be stored and passed, and sd."""
         wide, source, heat_w = one.end - one.begin, 0.0, 0.0

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.heat import Heat
-from cabinvigil.daemon.review.airflow.heat_balance import Span
+from cabinvigil.daemon.review.airflow.heat_balance import SettingSpan
 from cabinvigil.daemon.review.airflow.kalman import (
     Belief,
     Course,
@@ -248,9 +248,9 @@ class Judge:
         worth = heat.worth(bends) + heat.balance.worth(spans)
         return worth + (heat.oxygen.worth(spans) if heat.oxygen is not None else 0.0)
 
-    def _span(self, begin: int, end: int, setting: str) -> Span:
+    def _span(self, begin: int, end: int, setting: str) -> SettingSpan:
         one = self.settings[setting]
-        return Span(begin, end, one.ppm_per_h, one.heat_w, one.flame_share)
+        return SettingSpan(begin, end, one.ppm_per_h, one.heat_w, one.flame_share)
 
     def first_course(self) -> list[tuple[int, str]]:
         """Give the course of settings that the warmth tells, roughly."""

@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 
 from cabinvigil.daemon.air.figures import RESPIRATORY_QUOTIENT
-from cabinvigil.daemon.review.airflow.heat_balance import Span
+from cabinvigil.daemon.review.airflow.heat_balance import SettingSpan
 from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
 
@@ -64,7 +64,7 @@ class Oxygen:
         known = sorted(one for _, one, _ in self._windows if one is not None)
         self._middle = known[len(known) // 2] if known else 0.0
 
-    def worth(self, spans: Sequence[Span]) -> float:
+    def worth(self, spans: Sequence[SettingSpan]) -> float:
         """Give ln likelihood of a course of settings."""
         rows, share = [], spans[0].flame_share
         at = 0

@@ -11,7 +11,7 @@ from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.airflow.drive import driven
-from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance, Span
+from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance, SettingSpan
 from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import course_of
 from cabinvigil.daemon.review.airflow.oxygen import Oxygen, per_co2_dry
@@ -21,8 +21,8 @@ from tests.review import logs
 
 STEP_H = 2.0 / 60.0
 COUNT = 270
-LIT = Span(0, COUNT, 11_000.0, 740.0, 0.8)
-OFF = Span(0, COUNT, 2000.0, 0.0, 0.0)
+LIT = SettingSpan(0, COUNT, 11_000.0, 740.0, 0.8)
+OFF = SettingSpan(0, COUNT, 2000.0, 0.0, 0.0)
 
 
 def settled_course(excess_ppm: float = 2000.0) -> Course:
