@@ -41,11 +41,14 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
     if totals is None:
         return None
     burner = f"{spread(totals.burn_kw)} kW for {totals.lit_h:.1f} h"
-    if totals.bounded_h > 0.0:
-        burner = f"{BOUNDED} for {totals.bounded_h:.1f} h"
-    elif totals.unsure_h > 0.0:
-        sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
+    sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
+    if totals.unsure_h > 0.0:
         burner = f"{sure}for {totals.unsure_h:.1f} h {UNSURE}"
+    elif totals.bounded_h > 0.0:
+        burner = sure.removesuffix("; ")
+    if totals.bounded_h > 0.0:
+        after = "; " if burner else ""
+        burner = f"{burner}{after}{BOUNDED} for {totals.bounded_h:.1f} h"
     return GasAndWater(
         _at_least(totals, totals.gas_kg),
         _at_least(totals, totals.gas_kwh),

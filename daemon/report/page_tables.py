@@ -138,9 +138,7 @@ def _rest(found: Morning) -> Iterator[Row]:
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
         water = f"{night.water_made_kg} kg made, {night.water_carried_kg} carried off"
         yield "water", f"{water}; {night.water_left}"
-    if rests := night_totals.rests_on(found):
-        yield "these rest on", rests
-    elif found.whole.withheld:
+    if found.whole.withheld:
         yield "air, gas, water", f"not to be told: {found.whole.withheld}"
     if glass := night_totals.glass(found):
         yield "glass", glass

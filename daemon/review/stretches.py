@@ -246,8 +246,9 @@ def _totals(
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
     lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    unsure_h = sum(1 for node in lit if node.setting == UNSURE) * step_h
     perhaps_lit_h = len(lit) * step_h
+    told = [node.setting for node in firm if node.setting not in (OFF, EMPTY)]
+    unsure_h = told.count(UNSURE) * step_h
     gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
     if unsure_h or loose:  # of them it may be that none was burnt
         sure = (
@@ -278,7 +279,7 @@ def _totals(
         rate,
         _times(rate, volume * shrink),
         _times(gas_kwh, 1.0 / perhaps_lit_h) if perhaps_lit_h else (0.0, 0.0, 0.0),
-        perhaps_lit_h - unsure_h,
+        len(told) * step_h - unsure_h,
         gas_kwh,
         _times(gas_kwh, 1.0 / per_kg),
         made_kg,
