@@ -7,10 +7,11 @@ Energy use is the basal rate (Schofield, by sex, age and mass) times the activit
 from dataclasses import dataclass
 from typing import Literal
 
-from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K
+from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
 from cabinvigil.daemon.air.cabin import People
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL
 from cabinvigil.daemon.air.figures import (
+    ASLEEP_CO2_L_H,
     ASLEEP_MET,
     ASLEEP_WATER_G_H,
     AWAKE_MET,
@@ -80,6 +81,12 @@ def co2_mol_s_of(basal_mj: float, met: float, rq: float) -> float:
     """Give the CO2 of a basal rate (MJ/day), an activity and a quotient."""
     # litres a second over T/p, with L kPa = J: the gas constant makes moles of it
     return rq * basal_mj * met * _L_S_PER_MJ_DAY / GAS_CONSTANT_J_MOL_K
+
+
+def measured_sleeper_co2_mol_s() -> float:
+    """Give the CO2 of a sleeper as measured, for an account of a night that was."""
+    per_mol_m3 = GAS_CONSTANT_J_MOL_K * (ZERO_C_K + 20.0) / 101_325.0
+    return ASLEEP_CO2_L_H / 3.6e6 / per_mol_m3
 
 
 def flows(person: Person) -> People:

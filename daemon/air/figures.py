@@ -88,8 +88,15 @@ AWAKE_MET = 1.2
 """Sitting, quiet (ASHRAE; `people_co2_table`)."""
 ASLEEP_WATER_G_H = 30.0
 """Between the 20 and the 40 g/h of `people_water` and `people_water_bs5250`."""
+LIKELY_WATER_G_H = 35.0
+"""The same for an account: 20 to 40 asleep, and what dries of clothes and towels that
+somebody brought in (own judgement)."""
 AWAKE_WATER_G_H = 50.0
 """Sedentary, the middle of 40 to 60 (`people_water`)."""
+ASLEEP_CO2_L_H = 11.0
+"""A sleeper's CO2 as measured: eleven people in a capsule, 11.0 +/- 1.4 L/h (cases.md,
+S4; taken as litres at 20 °C and 1013 hPa, which the abstract does not say).  An account
+takes it; a plan keeps the 12.4 of its sturdy sleeper, who is on the safe side."""
 ASLEEP_SPREAD = 0.15
 """Relative spread of a sleeper's CO2: 11.0 +/- 1.4 L/h in the capsule of S4 (cases.md),
 13 %, and the respiratory quotient."""

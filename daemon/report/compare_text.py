@@ -5,6 +5,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
+from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import Rank, Sheet
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
@@ -72,8 +73,7 @@ def _facts(one: Sheet, units: Units) -> list[str]:
     if one.wet_h is not None:
         wet = f"dry    glass wet for {one.wet_h:.1f} h"
         if one.water_left_kg is not None:
-            left = f"{units.fixed('kg', one.water_left_kg, 1)} {units.sign('kg')}"
-            wet += f"; {left} of water left behind"
+            wet += f"; {water_left(one.water_left_kg, units)}"
         facts.append(wet)
     if one.gas_kwh is not None and one.gas_kg is not None:
         gas = (

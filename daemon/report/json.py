@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.rows import shown
 from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
@@ -36,6 +37,8 @@ def as_json(found: Morning) -> dict[str, Any]:
         "projected": _projected(found),
         "rang": [_stand(found, one) for one in found.rang],
         **_figures(found.whole.totals),
+        "withheld": found.whole.withheld,
+        "rests_on": night_totals.rests_on(found),
         "full_cylinder_lasts_h": rounded_each(found.cylinder_h, 1),
         "full_cylinder_left_h": rounded_each(found.cylinder_left_h, 1),
         "stretches": [_stretch(found, one) for one in found.stretches],
@@ -162,11 +165,14 @@ _TOTALS = (
 )
 
 
+_HOURS = ("lit_h", "unsure_h", "bounded_h")
+
+
 def _figures(totals: Totals | None) -> dict[str, Any]:
     if totals is None:
-        return {**dict.fromkeys(_TOTALS), "lit_h": None, "unsure_h": None}
+        return dict.fromkeys((*_TOTALS, *_HOURS))
     figures = {key: rounded_each(getattr(totals, key)) for key in _TOTALS}
-    hours = {key: rounded(getattr(totals, key), 2) for key in ("lit_h", "unsure_h")}
+    hours = {key: rounded(getattr(totals, key), 2) for key in _HOURS}
     return {**figures, **hours}
 
 

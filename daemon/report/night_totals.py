@@ -2,9 +2,17 @@
 
 from dataclasses import dataclass
 
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.text.numbers import fixed
+from cabinvigil.daemon.text.units_said import SI, Units
 
+DRY_KG = 0.05
+"""Less is a wiped pane (own choice)."""
+LEAST_SHARE = 0.5
+"""A low end below this share of the middle makes the middle no figure (own choice)."""
+BOUNDED = "CO2 was not told, or its part at the end of its range,"
 UNSURE = "it may have been lit: the log begins in air that had settled before"
 
 
@@ -15,6 +23,7 @@ class GasAndWater:
     gas_kg: str
     gas_kwh: str
     gas_kwh_middle: str
+    """With its comma and unit; '' where it is only bounded."""
     burner: str
     """Its power and hours, or what is not known of them; '' where it was never lit."""
     cylinder_h: str
@@ -23,7 +32,8 @@ class GasAndWater:
     """The same, after this night."""
     water_made_kg: str
     water_carried_kg: str
-    water_left_kg: str
+    water_left: str
+    """In words: dry, at most so much, or a figure."""
 
 
 def gas_and_water(found: Morning) -> GasAndWater | None:
@@ -34,19 +44,66 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
     units = found.units
     power = f"{units.spread('kw', totals.burn_kw)} {units.sign('kw')}"
     burner = f"{power} for {totals.lit_h:.1f} h"
+    sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
     if totals.unsure_h > 0.0:
-        sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
         burner = f"{sure}for {totals.unsure_h:.1f} h {UNSURE}"
+    elif totals.bounded_h > 0.0:
+        burner = sure.removesuffix("; ")
+    if totals.bounded_h > 0.0:
+        after = "; " if burner else ""
+        burner = f"{burner}{after}{BOUNDED} for {totals.bounded_h:.1f} h"
     return GasAndWater(
-        units.spread("kg", totals.gas_kg),
-        units.fixed("kwh", totals.gas_kwh, 1),
-        units.figure("kwh", totals.gas_kwh[1]),
-        burner if totals.lit_h + totals.unsure_h > 0.0 else "",
+        _at_least(totals, "kg", totals.gas_kg, units),
+        _at_least(totals, "kwh", totals.gas_kwh, units),
+        ""
+        if totals.bounded_h
+        else f", {units.figure('kwh', totals.gas_kwh[1])} {units.sign('kwh')}",
+        burner if totals.lit_h + totals.unsure_h + totals.bounded_h > 0.0 else "",
         "" if lasts is None else fixed(lasts, 0),
         "" if left is None else fixed(left, 0),
-        units.fixed("kg", totals.water_made_kg, 1),
+        _at_least(totals, "kg", totals.water_made_kg, units),
         units.fixed("kg", totals.water_carried_kg, 1),
-        units.fixed("kg", totals.water_left_kg, 1),
+        water_left(totals.water_left_kg, units),
+    )
+
+
+def _at_least(totals: Totals, unit: str, triple: Triple, units: Units) -> str:
+    """Write a sum, or its bound where a part of the night cannot be told."""
+    if totals.bounded_h:
+        return f"at least {units.figure(unit, triple[0])}"
+    return units.spread(unit, triple)
+
+
+def is_left_known(left_kg: Triple) -> bool:
+    """Say whether the middle is a figure of use, and not only a bound."""
+    low, middle, _ = left_kg
+    return low >= max(LEAST_SHARE * middle, DRY_KG)
+
+
+def water_left(left_kg: Triple, units: Units = SI) -> str:
+    """Say what water stayed: dry, a bound, or a figure; never less than nothing."""
+    high = left_kg[2]
+    if high < DRY_KG:
+        return "dry: nothing stayed on walls and in bedding"
+    if not is_left_known(left_kg):
+        return f"at most {units.said('kg', high, 1)} left on walls and in bedding"
+    told = f"{units.fixed('kg', left_kg, 1)} {units.sign('kg')}"
+    return f"{told} left on walls and in bedding"
+
+
+def rests_on(found: Morning) -> str:
+    """Say what the figures of air, gas and water were worked out from."""
+    totals, air = found.whole.totals, found.air
+    if totals is None:
+        return ""
+    measured = ["CO2"]
+    measured += ["warmth"] * any(one is not None for one in air.temp_c)
+    measured += ["oxygen"] * bool(found.tape.keys("o2_pct", ""))
+    measured += ["humidity"] * any(one is not None for one in air.vapour_hpa)
+    outside = "" if air.outside_is_measured else ", weather"
+    return (
+        f"{', '.join(measured)}; the config's volume, burner, wind{outside} and "
+        "people, who breathe as sleepers were measured to, and more while awake"
     )
 
 

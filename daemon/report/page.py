@@ -6,17 +6,16 @@ from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
+from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.page_style import CSS
 from cabinvigil.daemon.report.page_tables import first_tables, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
 from cabinvigil.daemon.text.units import with_powers
-from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
@@ -118,20 +117,16 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str]]:
             yield f"{row.words}, {side}", row.value, more
     totals = found.whole.totals
     if totals is not None:
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals, found.units)
+        left = night_totals.water_left(totals.water_left_kg, found.units)
+        yield "glass wet", f"{found.comfort.wet_h:.1f} h", left
         low, middle, high = totals.gas_kg
         said, number = found.units.said, found.units.number
-        span = f"{number('kg', low, 2)} to {said('kg', high, 2)}"
-        yield "gas burnt", said("kg", middle, 2), span
-
-
-def _left(totals: Totals, units: Units) -> str:
-    """Say what water stayed; what may be none is told by its bound alone."""
-    low, _, high = totals.water_left_kg
-    if low <= 0.0:
-        return f"at most {units.said('kg', max(high, 0.0), 1)} left on walls"
-    left = f"{units.fixed('kg', totals.water_left_kg, 1)} {units.sign('kg')}"
-    return f"{left} left on walls"
+        if totals.bounded_h:
+            least = f"at least {said('kg', low, 2)}"
+            yield "gas burnt", least, night_totals.BOUNDED[:-1]
+        else:
+            span = f"{number('kg', low, 2)} to {said('kg', high, 2)}"
+            yield "gas burnt", said("kg", middle, 2), span
 
 
 def _tonight(found: Morning) -> Iterator[str]:

@@ -146,7 +146,9 @@ def _rest(found: Morning) -> Iterator[Row]:
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
         yield "water made", f"{night.water_made_kg} {kg}"
         yield "carried off", f"{night.water_carried_kg} {kg}"
-        yield "left behind", f"{night.water_left_kg} {kg}"
+        yield "left behind", night.water_left
+    if found.whole.withheld:
+        yield "air, gas, water", f"not to be told: {found.whole.withheld}"
     if glass := night_totals.glass(found):
         yield "glass", glass
     if inside := night_totals.inside(found):

@@ -5,14 +5,15 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from cabinvigil.daemon.log.moments import moment
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Vent
+from cabinvigil.daemon.review.stretches import Totals, Vent
 from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
-from cabinvigil.daemon.text.numbers import or_never, spread, valued
-from cabinvigil.daemon.text.units_said import Units
+from cabinvigil.daemon.text.numbers import or_never, valued
+from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "cohb_pct")
@@ -191,6 +192,13 @@ def vent_row(vent: Vent | None, units: Units) -> VentRow | None:
     )
 
 
+def _bounded(totals: Totals, triple: Triple, unit: str = "", units: Units = SI) -> str:
+    """Write a rate; of hours that CO2 does not tell, only what it is below."""
+    if totals.bounded_h:
+        return f"at most {units.figure(unit, triple[2])}"
+    return units.spread(unit, triple)
+
+
 def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
     """Return the longest stretches whose air can be told, in their order."""
     parts = [stretch for stretch in found.stretches if stretch.totals is not None]
@@ -200,9 +208,11 @@ def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
             clock(stretch.from_s),
             clock(stretch.to_s),
             stretch.begins_with,
-            spread(stretch.totals.air_changes_per_h),
-            found.units.spread("m3_h", stretch.totals.air_m3_h),
-            found.units.figure("m3_h", stretch.totals.air_m3_h[1]),
+            _bounded(stretch.totals, stretch.totals.air_changes_per_h),
+            _bounded(stretch.totals, stretch.totals.air_m3_h, "m3_h", found.units),
+            found.units.figure(
+                "m3_h", stretch.totals.air_m3_h[2 if stretch.totals.bounded_h else 1]
+            ),
             vent_row(stretch.vent, found.units),
         )
         for stretch in sorted(longest, key=lambda one: one.from_s)

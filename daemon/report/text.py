@@ -69,6 +69,8 @@ def _lines(
     yield from _air(found, clock, parts)
     yield from _gas(found)
     yield from _wet(found)
+    if rests := night_totals.rests_on(found):
+        yield from _told("Rests on", rests)
     yield from _rest(found, clock)
     yield from _tonight(found)
 
@@ -128,7 +130,8 @@ def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
 
 def _air(found: Morning, clock: Clock, most: int) -> Iterator[str]:
     if found.whole.totals is None:
-        yield from _told("Air", "not to be told: it needs CO2 and the cabin's volume")
+        why = found.whole.withheld or "it needs CO2 and the cabin's volume"
+        yield from _told("Air", f"not to be told, nor gas and water: {why}")
         return
     label = "Air"
     for row in air_rows(found, clock, most):
@@ -156,10 +159,10 @@ def _gas(found: Morning) -> Iterator[str]:
     if night is None:
         return
     if not night.burner:
-        yield from _told("Gas", "none burnt, as far as CO2 tells")
+        yield from _told("Gas", "none burnt, as far as CO2, warmth and oxygen tell")
         return
-    kg, kwh = found.units.sign("kg"), found.units.sign("kwh")
-    text = f"{night.gas_kg} {kg}, {night.gas_kwh_middle} {kwh}: {night.burner}"
+    kg = found.units.sign("kg")
+    text = f"{night.gas_kg} {kg}{night.gas_kwh_middle}: {night.burner}"
     if night.cylinder_h:
         text += (
             f"; a full cylinder lasts {night.cylinder_h} h at that, "
@@ -174,8 +177,7 @@ def _wet(found: Morning) -> Iterator[str]:
         yield from _told(
             "Water",
             f"{night.water_made_kg} {found.units.sign('kg')} made, "
-            f"{night.water_carried_kg} carried off, "
-            f"{night.water_left_kg} left on walls and in bedding",
+            f"{night.water_carried_kg} carried off, {night.water_left}",
         )
     if glass:
         worked = "" if found.air.glass_is_measured else " (worked out)"

@@ -148,7 +148,7 @@ class Morning:
         totals, full_kg = self.whole.totals, self.facts.cylinder_kg
         if totals is None or full_kg is None or totals.burn_kw[1] <= LIT_KW:
             return None
-        if totals.lit_h < totals.unsure_h:
+        if totals.lit_h < totals.unsure_h or totals.bounded_h:
             return None
         each = hhv_kwh_kg(self.facts.liquid)
         # a night that burnt more had more power too: least is left where both were high

@@ -5,13 +5,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
+from cabinvigil.daemon.air.combustion import burn
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
-from cabinvigil.daemon.air.figures import leak_per_h
+from cabinvigil.daemon.air.figures import LIKELY_BURNER_KW, leak_per_h
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
     EMPTY,
     OFF,
+    TO_KG_H,
     UNSURE,
     Balance,
     BalanceNode,
@@ -30,7 +32,15 @@ DRIFT = 1.6
 """A stretch ends, too, where the air has slowly changed by this factor."""
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
 """A hole in the readings of CO2 up to this long, with the burner the same before and
-after, counts as they do, and less sure (own judgement); a longer one does not count."""
+after, counts as they do, and less sure (own judgement)."""
+UNSTEADY = (
+    "the burner or the air changed all the time, and CO2 does not tell them apart"
+)
+MOST_POWER = 1.3
+"""Times a heater's label: more it burns hardly ever (own judgement)."""
+LOOSE_SPREAD = 0.6
+"""Of what is carried over a longer one, or over hours with the part at its end: what
+was burnt and made in it is no figure then, but at least the rest (own judgement)."""
 REFERENCE_CM2 = 100.0
 """Openings to compare with, where the cabin's own are not known."""
 
@@ -63,7 +73,10 @@ class Totals:
     water_carried_kg: Triple
     """Off by the air; negative where it brought more than it took."""
     water_left_kg: Triple
-    """On glass and walls, in bedding and wood; negative where they dried."""
+    """On glass and walls, in bedding and wood; 0 where they dried."""
+    bounded_h: float = 0.0
+    """Hours without CO2, or with its part at the end of its range: gas and water are at
+    least their 5 % points, and their middles only likely."""
     unsure_h: float = 0.0
     """Beside `lit_h`: hours in which nothing shows whether the burner was lit; the gas
     of them is in the figures, as far as it may have been."""
@@ -81,6 +94,8 @@ class Stretch:
     """Hours of it that readings tell of."""
     totals: Totals | None
     vent: Vent | None
+    withheld: str = ""
+    """Why there are no totals, though there were readings."""
 
 
 def stretches(
@@ -110,36 +125,46 @@ def stretch(
     if found is None or not known:
         return Stretch(from_s, to_s, why, 0.0, None, None)
     step_h = found.step_s / 3600.0
-    counted = _counted(nodes, round(LONGEST_HOLE_H / step_h))
-    totals = _totals(counted, step_h, facts, _warmth(air, from_s, to_s))
+    if found.moved.is_unsteady:
+        return Stretch(from_s, to_s, why, known * step_h, None, None, UNSTEADY)
+    firm, loose = _counted(nodes, round(LONGEST_HOLE_H / step_h))
+    totals = _totals(firm, loose, step_h, facts, _warmth(air, from_s, to_s))
     vent = _vent(totals, facts, _warmth(air, from_s, to_s))
     return Stretch(from_s, to_s, why, known * step_h, totals, vent)
 
 
-def _counted(nodes: Sequence[BalanceNode], longest: int) -> list[BalanceNode]:
-    """Give the known nodes, and holes with the same setting before and after."""
-    counted: list[BalanceNode] = []
+def _counted(
+    nodes: Sequence[BalanceNode], longest: int
+) -> tuple[list[BalanceNode], list[BalanceNode]]:
+    """Give the nodes that make figures, and those that only bound them.
+
+    The first are the known, and short holes with the same setting before and after.
+    """
+    firm: list[BalanceNode] = []
+    loose: list[BalanceNode] = []
     hole: list[BalanceNode] = []
     for node in nodes:
         if not node.is_known:
             hole.append(node)
             continue
-        is_bridge = counted and counted[-1].setting == node.setting
-        if hole and is_bridge and len(hole) <= longest:
-            counted += [_unsure(one) for one in hole]
+        is_bridge = firm and firm[-1].setting == node.setting
+        if is_bridge and len(hole) <= longest and not any(n.is_full for n in hole):
+            firm += [_unsure(one, HOLE_SPREAD) for one in hole]
+        else:
+            loose += [_unsure(one, LOOSE_SPREAD) for one in hole]
         hole = []
-        counted.append(node)
-    return counted
+        firm.append(node)
+    return firm, [*loose, *(_unsure(one, LOOSE_SPREAD) for one in hole)]
 
 
-def _unsure(node: BalanceNode) -> BalanceNode:
+def _unsure(node: BalanceNode, share: float) -> BalanceNode:
     """Widen what is carried over a hole in the readings."""
     return node._replace(
-        changes_sd=max(node.changes_sd, HOLE_SPREAD * node.changes_per_h),
-        burn_sd=max(node.burn_sd, HOLE_SPREAD * node.burn_kw),
-        made_sd=max(node.made_sd, HOLE_SPREAD * node.made_kg_h),
-        carried_sd=max(node.carried_sd, HOLE_SPREAD * abs(node.carried_kg_h)),
-        left_sd=max(node.left_sd, HOLE_SPREAD * node.made_kg_h),
+        changes_sd=max(node.changes_sd, share * node.changes_per_h),
+        burn_sd=max(node.burn_sd, share * node.burn_kw),
+        made_sd=max(node.made_sd, share * node.made_kg_h),
+        carried_sd=max(node.carried_sd, share * abs(node.carried_kg_h)),
+        left_sd=max(node.left_sd, share * node.made_kg_h),
     )
 
 
@@ -211,36 +236,56 @@ def _sum(pairs: Iterable[tuple[float, float]], step_h: float) -> tuple[float, fl
 
 
 def _totals(
-    nodes: Sequence[BalanceNode],
+    firm: Sequence[BalanceNode],
+    loose: Sequence[BalanceNode],
     step_h: float,
     facts: CabinFacts,
     warmth: tuple[Told, Told],
 ) -> Totals:
+    nodes = [*firm, *loose]
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
     lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    unsure_h = sum(1 for node in lit if node.setting == UNSURE) * step_h
     perhaps_lit_h = len(lit) * step_h
+    told = [node.setting for node in firm if node.setting not in (OFF, EMPTY)]
+    unsure_h = told.count(UNSURE) * step_h
     gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
-    if unsure_h:  # of them it may be that none was burnt
-        sure = ((n.burn_kw, n.burn_sd) for n in lit if n.setting != UNSURE)
+    if unsure_h or loose:  # of them it may be that none was burnt
+        sure = (
+            (n.burn_kw, n.burn_sd)
+            for n in firm
+            if n.setting not in (OFF, EMPTY, UNSURE)
+        )
         gas_kwh = (triple(*_sum(sure, step_h))[0], *gas_kwh[1:])
+    most_kw = MOST_POWER * (facts.burner_kw or LIKELY_BURNER_KW)
+    if loose and facts.burner_kw != 0.0:  # nothing shows that it was not lit on high
+        most_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in firm), step_h))[2]
+        most_kwh += most_kw * len(loose) * step_h
+        gas_kwh = (*gas_kwh[:2], max(gas_kwh[2], most_kwh))
     per_kg = hhv_kwh_kg(facts.liquid)
     made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
     _, left_sd = _sum(((0.0, n.left_sd) for n in nodes), step_h)
+    made_kg = triple(made, made_sd)
+    if loose:
+        known = _sum(((n.made_kg_h, n.made_sd) for n in firm), step_h)
+        most_kg = triple(*known)[2]
+        flame = burn(facts.fuel, most_kw).h2o_mol_s * TO_KG_H
+        most_kg += flame * len(loose) * step_h
+        made_kg = (triple(*known)[0], made_kg[1], max(made_kg[2], most_kg))
     rate, volume = triple(changes / hours, changes_sd / hours), facts.volume_m3 or 0.0
     shrink = _shrink(warmth)
     return Totals(
         rate,
         _times(rate, volume * shrink),
         _times(gas_kwh, 1.0 / perhaps_lit_h) if perhaps_lit_h else (0.0, 0.0, 0.0),
-        perhaps_lit_h - unsure_h,
+        len(told) * step_h - unsure_h,
         gas_kwh,
         _times(gas_kwh, 1.0 / per_kg),
-        triple(made, made_sd),
+        made_kg,
         _open(carried, carried_sd),
-        _open(made - carried, left_sd),
+        _left(made - carried, left_sd),
+        len(loose) * step_h,
         unsure_h,
     )
 
@@ -253,6 +298,12 @@ def _times(values: Triple, by: float) -> Triple:
 def _open(middle: float, sd: float) -> Triple:
     """Give a triple of something that may be negative."""
     return middle - 1.645 * sd, middle, middle + 1.645 * sd
+
+
+def _left(middle: float, sd: float) -> Triple:
+    """Give the water that is left; less than nothing is left nowhere."""
+    low, middle, high = _open(middle, sd)
+    return max(0.0, low), max(0.0, middle), max(0.0, high)
 
 
 def _shrink(warmth: tuple[Told, Told]) -> float:

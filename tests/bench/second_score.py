@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from cabinvigil.daemon.report.night_totals import is_left_known
 from tests.bench.second_nights.morning_form import (
     FIGURES,
     account_of,
@@ -62,6 +63,8 @@ class Judged:
     """One night."""
 
     kind: str
+    withheld: str = ""
+    """Why the morning told no figure, in its own words; such a night is no miss."""
     whole: dict[str, Verdict] = field(default_factory=dict)
     """Empty where the morning told nothing."""
     stretches: list[dict[str, Verdict]] = field(default_factory=list)
@@ -77,7 +80,11 @@ def _verdicts(told: Any, known: Mapping[str, float]) -> dict[str, Verdict]:
     for name in FIGURES:
         low, middle, high = getattr(told, name)
         width = factor = None
-        if known[name] > FLOORS[name]:
+        # A bound is no figure: it has to hold, and has neither middle nor width.
+        is_bound = told.bounded_h > 0.0
+        if name == "water_left_kg":
+            is_bound = is_bound or not is_left_known((low, middle, high))
+        if known[name] > FLOORS[name] and not is_bound:
             width = (high - low) / 2.0 / known[name]
             factor = middle / known[name] if middle > 0.0 else 0.0
         found[name] = Verdict(is_inside(told, known, name), width, factor)
@@ -88,7 +95,7 @@ def judge(seed: int, kind: str | None = None) -> Judged:
     """Live a night, give account of it, and hold each stretch against the truth."""
     with tempfile.TemporaryDirectory() as folder:
         found, night = account_of(seed, Path(folder), kind)
-    judged = Judged(night.kind)
+    judged = Judged(night.kind, found.whole.withheld)
     if found.whole.totals is not None:
         judged.whole = _verdicts(found.whole.totals, truth_between(night.moments))
     for one in found.stretches:
@@ -160,6 +167,13 @@ def print_tables(judged: Sequence[Judged], seeds: Sequence[int]) -> None:
     """Print the whole nights, their worst stretches, and the kinds."""
     head = f"{len(judged)} nights of the second generator, seeds {seeds[0]} to"
     print(f"\n{head} {seeds[-1]}; stated: 90 %")
+    withheld = [one for one in judged if one.withheld]
+    if withheld:
+        print(f"withheld, with the reason: {len(withheld)}; they count as neither:")
+        for kind in KINDS:
+            if count := sum(one.kind == kind for one in withheld):
+                print(f"  {kind} {count}")
+    judged = [one for one in judged if not one.withheld]
     silent = sum(not one.whole for one in judged)
     if silent:
         print(f"nothing told of {silent} of them, which count as outside")

@@ -357,10 +357,10 @@ def test_durations_are_the_same_at_every_tick(tmp_path: Path, tick_s: float) -> 
 
 
 @pytest.mark.parametrize(("name", "cut_h"), [("quiet", 2.0), ("flat", 4.0)])
-def test_a_log_that_begins_in_settled_air_says_that_its_beginning_is_not_known(
+def test_a_log_that_begins_in_settled_air_is_told_right_or_as_not_known(
     tmp_path: Path, name: str, cut_h: float
 ) -> None:
-    """R20: 'Gas none burnt', 0.83 air changes an hour for 3.7."""
+    """R20: 'Gas none burnt', 0.83 air changes an hour for 3.7; warmth knows better."""
     log, truths = named.night(name)
     head, *lines = log.splitlines(keepends=True)
     kept = [one for one in lines if json.loads(one)["up_s"] >= cut_h * HOUR]
@@ -368,17 +368,18 @@ def test_a_log_that_begins_in_settled_air_says_that_its_beginning_is_not_known(
     _, out, _ = call(str(path))
     text = " ".join(out.split())
     assert "none burnt" not in text
-    assert "it may have been lit: the log begins in air that had settled" in text
+    is_unsure = "it may have been lit: the log begins in air that had settled" in text
     total = json.loads(call(str(path), "--json")[1])
     rest = truths[round(cut_h * 120) :]
     burnt_kwh = math.fsum(one.burn_kw for one in rest) / 120.0
     changes = math.fsum(one.air_changes_per_h for one in rest) / len(rest)
-    assert total["gas_kwh"][0] == 0.0
-    assert burnt_kwh <= total["gas_kwh"][2] <= 4.0 * burnt_kwh
+    assert is_unsure is (total["unsure_h"] > 0.0)
+    least_kwh, _, most_kwh = total["gas_kwh"]
+    assert least_kwh <= burnt_kwh <= most_kwh <= 4.5 * burnt_kwh
     low, _, high = total["air_changes_per_h"]
     assert low <= changes <= high
-    assert total["lit_h"] == 0.0
-    assert total["unsure_h"] == pytest.approx(len(rest) / 120.0, abs=0.1)
+    hours = total["lit_h"] + total["unsure_h"]
+    assert hours == pytest.approx(len(rest) / 120.0, abs=0.1)
 
 
 def test_a_night_that_begins_in_fresh_air_is_told_as_before(tmp_path: Path) -> None:

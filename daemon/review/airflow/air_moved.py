@@ -6,24 +6,40 @@ opened is dated afterwards, and what came later tells which of the two it was.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.change_points import Search
+from cabinvigil.daemon.review.airflow.drive import driven
 from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
+from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.likelihood import Settings
-from cabinvigil.daemon.review.airflow.nodes import Told, course_of, mean, undelayed
+from cabinvigil.daemon.review.airflow.nodes import (
+    Told,
+    course_of,
+    filled,
+    mean,
+    undelayed,
+)
+from cabinvigil.daemon.review.airflow.oxygen import Oxygen
 
 NODE_S = 120.0
 """Between two nodes: short against an air change of a well-aired cabin (4 min and
 more), long enough to average a part's noise."""
 MOST_NODES = 800
 """A night is 270; beyond this, nodes lie further apart."""
+AWAKE_H, SETTLED_H = 0.4, 1.0
+"""All are held to be awake until the first, and all to be asleep from the second, after
+the night's begin (own judgement)."""
 LEAST_H = 0.5
 """Less than this is too little for a curve."""
-K_SHARE, S_SHARE = 0.05, 0.04
+K_SHARE, S_SHARE = 0.113, 0.093
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
+LEAST_K_SD = 0.03
+"""Of air changes an hour, however few: in a cabin that is all but shut they follow
+neither warmth nor one leak (own judgement)."""
 OUTDOOR_SD_PPM = 20.0
 """Of the part's zero against outdoor air: 40 ppm read as two sd (sensors.md, 1)."""
 
@@ -63,15 +79,44 @@ class Moved:
     """The burner's setting at first."""
     starts: frozenset[str] = frozenset()
     """What it may have been as well as that, and that."""
+    is_unsteady: bool = False
+    """Whether source or air changed all the time, so that CO2 tells neither."""
 
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
     """What is known of the cabin's heat."""
 
-    outside_c: float
+    outside_c: Sequence[Told]
+    """At the readings' moments."""
     moles: float
     volume_m3: float
+    wall_w_k: float
+    """What walls and panes pass."""
+    o2_dry_pct: Sequence[Told]
+    """At the readings' moments."""
+    flame_o2_per_co2: float
+    """Moles that the burner's flame takes for each of CO2."""
+    wind_mps: float
+    vent_height_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class AwakePeople:
+    """What people give beside a sleeper's CO2 until they are asleep."""
+
+    ppm_per_h: float
+    """Of the cabin's air."""
+
+    @staticmethod
+    def share(at_h: float) -> float:
+        """Give the likely share of them who are still awake."""
+        done = (at_h - AWAKE_H) / (SETTLED_H - AWAKE_H)
+        return min(max(1.0 - done, 0.0), 1.0)
+
+    def at_nodes(self, at_h: Sequence[float]) -> list[float]:
+        """Give it node by node."""
+        return [self.ppm_per_h * self.share(one) for one in at_h]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +133,18 @@ class Readings:
 
 
 def moved(
-    readings: Readings, settings: Settings, warmth: Warmth | None = None
+    readings: Readings,
+    settings: Settings,
+    warmth: Warmth | None = None,
+    awake: AwakePeople | None = None,
 ) -> Moved | None:
     """Find air changes and source of a night.
+
+    Args:
+        readings: of the night.
+        settings: of the burner.
+        warmth: what is known of the heat; None where no temperature is.
+        awake: what people give before they sleep; None: not looked at.
 
     Returns:
         None where less than half an hour was told.
@@ -102,36 +156,58 @@ def moved(
     each = max(1, round(NODE_S / fine_s), math.ceil(len(at_s) / MOST_NODES))
     level = undelayed(readings.carbon_ppm, readings.lag_s / fine_s)
     course = course_of(level, readings.temp_c, each, fine_s, readings.outdoor_ppm)
-    known = [one is not None for one in course.level_ppm]
+    known = [one is not None for one in course.excess_ppm]
     if sum(known) * course.step_h < LEAST_H:
         return None
     heat = None
     if warmth is not None:
-        temps = [
-            mean(readings.temp_c[n * each : (n + 1) * each]) for n in range(len(known))
-        ]
+        inside = _at_nodes(readings.temp_c, each, len(known))
+        outside = _at_nodes(warmth.outside_c, each, len(known))
+        drive = driven(
+            filled(inside), filled(outside), warmth.wind_mps, warmth.vent_height_m
+        )
+        course = replace(course, drive=drive)
+        sizes = (warmth.moles, warmth.volume_m3)
         heat = Heat(
             course,
-            temps,
-            warmth.outside_c,
-            warmth.moles,
-            warmth.volume_m3,
+            inside,
+            outside,
+            *sizes,
+            HeatBalance(course, inside, outside, *sizes, warmth.wall_w_k),
+            Oxygen(
+                course,
+                _at_nodes(warmth.o2_dry_pct, each, len(known)),
+                warmth.flame_o2_per_co2,
+            ),
         )
-    explained = Search(course, settings, heat).explain()
+    at_h = [n * course.step_h for n in range(len(known))]
+    more = () if awake is None else awake.at_nodes(at_h)
+    explained = Search(course, settings, heat, more).explain()
     found, step_s = explained.found, each * fine_s
     nodes = tuple(
-        _air(at_s[0] + n * step_s, known[n], course.weight[n], values)
+        _air(at_s[0] + n * step_s, known[n], course, n, values)
         for n, values in enumerate(zip(*found[:5], strict=True))
     )
     changes = tuple(
         Happened(at_s[0] + (n + 1) * step_s, kind)
         for n, kind in sorted(explained.guess.changes.items())
     )
-    return Moved(step_s, nodes, changes, explained.guess.start, explained.starts)
+    return Moved(
+        *(step_s, nodes, changes, explained.guess.start, explained.starts),
+        explained.guess.walks.is_unsteady,
+    )
 
 
-def _air(at_s: float, known: bool, weight: float, values: tuple[float, ...]) -> NodeAir:
+def _at_nodes(values: Sequence[Told], each: int, count: int) -> list[Told]:
+    return [mean(values[n * each : (n + 1) * each]) for n in range(count)]
+
+
+def _air(
+    at_s: float, known: bool, course: Course, n: int, values: tuple[float, ...]
+) -> NodeAir:
     k, s, var_k, var_s, cov = values
-    var_k += (K_SHARE * k) ** 2
+    weight, drive = course.weight[n], course.drive[n] if course.drive else 1.0
+    k, var_k, cov = k * drive, var_k * drive**2, cov * drive
+    var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2
     var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
     return NodeAir(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

@@ -6,19 +6,27 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
-from cabinvigil.daemon.air.breathing import Person, flows
+from cabinvigil.daemon.air.breathing import (
+    Person,
+    awake,
+    flows,
+    measured_sleeper_co2_mol_s,
+)
 from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
 from cabinvigil.daemon.air.figures import (
     ASLEEP_SPREAD,
-    ASLEEP_WATER_G_H,
+    AWAKE_WATER_G_H,
     LIKELY_BURNER_KW,
     LIKELY_BURNER_SD_KW,
     LIKELY_PEOPLE,
     LIKELY_PEOPLE_SD,
+    LIKELY_WATER_G_H,
     POWER_AND_VOLUME_SPREAD,
+    wall_loss_w_k,
 )
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.air_moved import (
+    AwakePeople,
     Moved,
     NodeAir,
     Readings,
@@ -48,8 +56,8 @@ GAIN_SPREAD = 0.02
 """Of a CO2 part: 5 % read as three sd (SCD4x data sheet v1.3 p.1), and room."""
 PEOPLE_SD = 0.5
 """Persons more or less than on the usual night (own judgement)."""
-WATER_SPREAD = 0.2
-"""Of a sleeper's water: 20 to 40 g/h read as 90 % (check_values, `people_water`)."""
+WATER_SPREAD = 0.35
+"""Of a person's water (`LIKELY_WATER_G_H`), with who is there (own judgement)."""
 RH_SPREAD = 0.03
 """Of the vapour inside: 2 % RH and half a degree (SHT4x and SCD4x, sensors.md)."""
 MEASURED_SPREAD = 0.05
@@ -84,6 +92,8 @@ class BalanceNode(NamedTuple):
     carried_sd: float
     left_sd: float
     """Of the difference of the two, whose errors go together."""
+    is_full: bool = False
+    """Whether the CO2 part was at the end of its range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +112,9 @@ class _Sources:
     """What people and burner give, mol/s."""
 
     people_co2: float
+    """Asleep."""
+    awake_co2: float
+    """What they give more while awake."""
     people_sd: float
     people_water: float
     co2_per_kw: float
@@ -129,24 +142,47 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     readings = Readings(
         at_s, carbon, air.temp_c, facts.outdoor_co2_ppm, facts.co2_lag_s
     )
-    outside_c = mean(air.outside_c)
     warmth = None
-    if outside_c is not None:
-        warmth = Warmth(outside_c, moles, volume_m3)
-    found = moved(readings, _settings(sources, moles), warmth)
+    if mean(air.outside_c) is not None:
+        warmth = Warmth(
+            air.outside_c,
+            moles,
+            volume_m3,
+            wall_loss_w_k(volume_m3, facts.wall_w_k, facts.glass_u_w_m2k),
+            _dry(tape.worst("o2_pct", "below", ""), air),
+            burn(facts.fuel, 1.0).o2_mol_s / burn(facts.fuel, 1.0).co2_mol_s,
+            facts.wind_mps,
+            facts.vent_height_m,
+        )
+    more = AwakePeople(sources.awake_co2 * 3600e6 / moles)
+    found = moved(readings, _settings(sources, moles), warmth, more)
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
-    nodes = _nodes(found, sources, facts, air, moles, each)
+    full = _full(tape)
+    nodes = tuple(
+        _bounded(one, facts, found.nodes[n].s, full_ppm)
+        if (full_ppm := max(full.get(m, 0.0) for m in range(n * each, (n + 1) * each)))
+        else one
+        for n, one in enumerate(_nodes(found, sources, facts, air, moles, each))
+    )
     return Balance(found.step_s, nodes, found, moles)
+
+
+def _dry(o2_pct: Sequence[Told], air: Inside) -> list[Told]:
+    """Take the vapour out of oxygen."""
+    return [
+        None
+        if o2 is None or vapour is None
+        else o2 / (1.0 - min(vapour / air.pressure_hpa, 0.5))
+        for o2, vapour in zip(o2_pct, air.vapour_hpa, strict=True)
+    ]
 
 
 def _carbon(tape: NightSeries) -> list[Told]:
     """Give CO2 with CO; nothing where the part was at full scale or stood still."""
     co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
-    full: set[int] = set()
-    for key in tape.keys("co2_ppm", ""):
-        full |= tape.at_least.get(key, frozenset())
+    full = _full(tape)
     carbon: list[Told] = [
         None if one is None or n in full else one + max(0.0, other or 0.0)
         for n, (one, other) in enumerate(zip(co2, co, strict=True))
@@ -154,6 +190,25 @@ def _carbon(tape: NightSeries) -> list[Told]:
     for begin, end in still(co2):
         carbon[begin:end] = [None] * (end - begin)
     return carbon
+
+
+def _full(tape: NightSeries) -> dict[int, float]:
+    """Give the steps at which a CO2 part was at the end of its range, and that end."""
+    co2 = tape.worst("co2_ppm", "above", "")
+    steps: set[int] = set()
+    for key in tape.keys("co2_ppm", ""):
+        steps |= tape.at_least.get(key, frozenset())
+    return {n: co2[n] or 0.0 for n in steps if n < len(co2)}
+
+
+def _bounded(
+    node: BalanceNode, facts: CabinFacts, s: float, full_ppm: float
+) -> BalanceNode:
+    """Hold the air below what would let CO2 be at its part's end."""
+    most = s / max(full_ppm - facts.outdoor_co2_ppm, 1.0)
+    return node._replace(
+        is_full=True, changes_per_h=min(node.changes_per_h, most), is_known=False
+    )
 
 
 STILL_STEPS = 12
@@ -174,16 +229,17 @@ def still(values: Sequence[Told]) -> list[tuple[int, int]]:
 
 
 def _sources(facts: CabinFacts) -> _Sources:
-    one = flows(Person())
+    asleep = measured_sleeper_co2_mol_s()
     people = LIKELY_PEOPLE if facts.people is None else facts.people
     more_or_less = LIKELY_PEOPLE_SD if facts.people is None else PEOPLE_SD
-    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * one.co2_mol_s
+    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * asleep
     flame, powers = burn(facts.fuel, 1.0), _powers(facts)
     least_kw = min((kw for kw, _ in powers.values() if kw > 0.0), default=math.inf)
     return _Sources(
-        people * one.co2_mol_s,
+        people * asleep,
+        people * (flows(awake(Person())).co2_mol_s - asleep),
         sd,
-        people * ASLEEP_WATER_G_H / 3.6e6,
+        people * LIKELY_WATER_G_H / 3.6e6,
         flame.co2_mol_s,
         flame.heat_lhv_w,
         LEAST_LIT * least_kw * flame.co2_mol_s,
@@ -219,9 +275,12 @@ def _settings(sources: _Sources, moles: float) -> Settings:
         co2 = sources.people_co2 + kw * sources.co2_per_kw
         sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
         heat_w = kw * sources.w_per_kw
-        settings[name] = BurnerSetting(co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w)
+        flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
+        settings[name] = BurnerSetting(
+            co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w, flame_share
+        )
     nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
-    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, EMPTY_COST)
+    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, cost=EMPTY_COST)
     return settings
 
 
@@ -264,14 +323,20 @@ def _node(
     to_mol = gas / 3600e6
     co2, co2_sd = node.s * to_mol, math.sqrt(node.var_s) * to_mol
     co2_sd = math.hypot(co2_sd, GAIN_SPREAD * co2)
-    burnt, burnt_sd = co2 - sources.people_co2, math.hypot(co2_sd, sources.people_sd)
+    is_awake = AwakePeople.share(node.at_s / 3600.0)
+    people = sources.people_co2 + is_awake * sources.awake_co2
+    burnt, burnt_sd = co2 - people, math.hypot(co2_sd, sources.people_sd)
     people_water = sources.people_water
+    water_g_h = LIKELY_WATER_G_H + is_awake * (AWAKE_WATER_G_H - LIKELY_WATER_G_H)
+    people_water *= water_g_h / LIKELY_WATER_G_H
     if setting == UNSURE:
         burnt = max(0.0, burnt)
-    elif setting in (OFF, EMPTY) or burnt < sources.least_lit:
+    elif setting not in (OFF, EMPTY) and burnt < sources.least_lit:
+        setting, burnt = UNSURE, max(0.0, burnt)
+    elif setting in (OFF, EMPTY):
         # all of it is breath: it tells how many there are
         setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
-        people_water *= max(0.0, co2) / max(sources.people_co2, 1e-9)
+        people_water *= max(0.0, co2) / max(people, 1e-9)
     per_co2 = fuel.hydrogen / 2.0 / fuel.carbon * TO_KG_H
     people_kg_h = people_water * 3600.0
     water = _Water(
@@ -289,7 +354,7 @@ def _node(
         setting,
         water.made,
         water.made_sd,
-        people_kg_h * 1000.0 / ASLEEP_WATER_G_H,
+        people_kg_h * 1000.0 / water_g_h,
         *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
     )
 

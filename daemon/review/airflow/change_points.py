@@ -18,9 +18,11 @@ from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
 from cabinvigil.daemon.review.airflow.likelihood import (
     AIR,
+    AWAKE,
     GUSTS,
     LEAST_UNREST,
     WALKS_K,
+    WALKS_S,
     Explanation,
     Guess,
     Judge,
@@ -58,15 +60,23 @@ class Explained(NamedTuple):
 class Search:
     """Looks for the best explanation of one night."""
 
-    def __init__(self, course: Course, settings: Settings, heat: Heat | None) -> None:
+    def __init__(
+        self,
+        course: Course,
+        settings: Settings,
+        heat: Heat | None,
+        awake: Sequence[float] = (),
+    ) -> None:
         """Take the night's readings.
 
         Args:
             course: the nodes.
             settings: of the burner.
             heat: the temperature's course; None where none was told.
+            awake: what people give before they sleep, node by node, ppm of the
+                cabin's air an hour; empty: not looked at.
         """
-        self._judge = Judge(course, settings, heat)
+        self._judge = Judge(course, settings, heat, awake)
         self._settings, self._count = settings, len(course.level_ppm)
 
     def explain(self) -> Explained:
@@ -86,14 +96,28 @@ class Search:
     def _first(self) -> Explanation:
         """Start with no change, and with the k that the levels suggest."""
         scale = self._judge.first_noise()
-        walks = Walks(WALKS_K[2], GUSTS[2])
+        walks = Walks(WALKS_K[2], GUSTS[3], WALKS_S[0], AWAKE[1])
         stands = [
             self._judge.stand(Guess(one, {}, walks), scale) for one in self._settings
         ]
+        stands += [self._judge.stand(one, scale) for one in self._by_heat(walks)]
         best = max(stands, key=lambda stand: stand.worth)
         return self._judge.stand(
             best.guess, self._judge.noise(self._judge.path_of(best), best.guess)
         )
+
+    def _by_heat(self, walks: Walks) -> list[Guess]:
+        """Begin with the course of settings that the warmth tells, where it tells one.
+
+        Two changes of the burner can explain what neither of them does alone, and a
+        search that adds one by one finds neither.
+        """
+        course = self._judge.first_course()[: MOST_CHANGES + 1]
+        if not course:
+            return []
+        (_, start), *rest = course
+        changes = {n - 1: kind for n, kind in rest if n > EDGE_NODES}
+        return [Guess(start, changes, walks)] if changes else []
 
     def _grown(self, stand: Explanation) -> Explanation:
         """Add changes where the readings ask for them."""
@@ -165,7 +189,7 @@ class Search:
         found = [guess._replace(changes=rest)]
         found += [
             guess._replace(changes={**rest, n: other})
-            for other in (AIR, *self._settings)
+            for other in self._kinds(guess, n)
             if other != kind
         ]
         found += [
@@ -177,27 +201,26 @@ class Search:
 
     def _walked(self, stand: Explanation) -> Explanation:
         """Choose how fast the air changes: slowly first, then in gusts."""
-        for k in WALKS_K:
-            if k != stand.guess.walks.k:
-                walks = Walks(k, stand.guess.walks.gust)
-                other = self._judge.stand(
-                    stand.guess._replace(walks=walks), stand.scale
-                )
-                stand = max(stand, other, key=lambda one: one.worth)
-        for gust in GUSTS:
-            if gust != stand.guess.walks.gust:
-                walks = Walks(stand.guess.walks.k, gust)
-                other = self._judge.stand(
-                    stand.guess._replace(walks=walks), stand.scale
-                )
-                stand = max(stand, other, key=lambda one: one.worth)
+        for at, values in enumerate((WALKS_K, GUSTS, WALKS_S, AWAKE)):
+            here = values.index(stand.guess.walks[at])
+            for step in (1, -1):
+                while 0 <= here + step < len(values):
+                    walks = list(stand.guess.walks)
+                    walks[at] = values[here + step]
+                    guess = stand.guess._replace(walks=Walks(*walks))
+                    other = self._judge.stand(guess, stand.scale)
+                    if other.worth <= stand.worth:
+                        break
+                    stand, here = other, here + step
         return stand
 
     # --- rivals --------------------------------------------------------------
 
     def _settled(self, guess: Guess, scale: Noise) -> Explanation:
         """Judge an explanation under the noise that it implies itself."""
-        stand = self._judge.stand(guess, scale)
+        stand = self._walked(self._judge.stand(guess, self._judge.stated_noise(guess)))
+        other = self._judge.stand(guess, scale)
+        stand = max(stand, other, key=lambda one: one.worth)
         for _ in range(2):
             walks = stand.guess.walks
             stand = self._judge.stand(
@@ -217,9 +240,14 @@ class Search:
         for n, kind in stand.guess.changes.items():
             guesses += [
                 stand.guess._replace(changes={**stand.guess.changes, n: other})
-                for other in (AIR, *self._settings)
+                for other in self._kinds(stand.guess, n)
                 if other != kind
             ]
+        guesses += [
+            stand.guess._replace(walks=stand.guess.walks._replace(awake=one))
+            for one in AWAKE
+            if one != stand.guess.walks.awake
+        ]
         stands = [self._judge.stand(guess, stand.scale, stand) for guess in guesses]
         stands += self._restless(stand)
         near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]
@@ -273,7 +301,7 @@ class Search:
         its source, so all are compared under the widest noise.
         """
         found = []
-        wide = Walks(WALKS_K[-1], GUSTS[-1])
+        wide = best.guess.walks._replace(k=WALKS_K[-1], gust=GUSTS[-1])
         worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
         for start in self._settings:
             if start == best.guess.start:

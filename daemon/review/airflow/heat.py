@@ -9,8 +9,10 @@ from dataclasses import dataclass
 
 from cabinvigil.daemon.air.figures import heat_capacity_j_k
 from cabinvigil.daemon.air.zone import AIR_J_MOL_K
+from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
 from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import Told
+from cabinvigil.daemon.review.airflow.oxygen import Oxygen
 
 WINDOW_H = 0.2
 """Slopes are taken over this long before and after a change."""
@@ -36,10 +38,13 @@ class Heat:
     course: Course
     temp_c: Sequence[Told]
     """At the nodes."""
-    outside_c: float
+    outside_c: Sequence[Told]
     moles: float
     """Gas that the cabin holds."""
     volume_m3: float
+    balance: HeatBalance
+    oxygen: Oxygen | None = None
+    """None where nobody tells it."""
 
     def bend_k_h(self, n: int) -> float | None:
         """Give how far the slope of the temperature changes at a node, K/h."""
@@ -55,12 +60,13 @@ class Heat:
         temp = self.temp_c[n]
         if before is None or after is None or e_before is None or e_after is None:
             return None
-        if temp is None:
+        outside = self.outside_c[n]
+        if temp is None or outside is None:
             return None
         k_before = max(0.0, (s - before) / max(e_before, 20.0))
         k_after = max(0.0, (s - after) / max(e_after, 20.0))
         lost_w_k = (k_after - k_before) / 3600.0 * self.moles * AIR_J_MOL_K
-        return -lost_w_k * (temp - self.outside_c)
+        return -lost_w_k * (temp - outside)
 
     def worth(self, bends: Sequence[tuple[float, float]]) -> float:
         """Give ln likelihood of bends (K/h) for the heats (W) that would cause them.

@@ -1,11 +1,12 @@
 """The balance of CO2 in the cabin, filtered and smoothed over a whole night.
 
-`dc/dt = -k (c - outside) + s`: outdoor air dilutes at `k`, people and burner give off
-`s`.  Both walk slowly; `k` may jump, and `s` may be set anew; on `k` lies a gust that
-comes and goes within minutes.  The excess over outdoors is measured, so the balance is
-linear in what is sought, and a Kalman filter forward with a disturbance smoother back
-is exact (Durbin and Koopman 2012, chapter 4, from memory); both are written out by hand
-for the four states: level `c`, `k`, gust `g`, `s`.
+`dc/dt = -k d (c - outside) + s + e`: outdoor air dilutes at `k` times `d`, what the
+warmth inside is known to do to the flow; people and burner give off `s`, and people who
+are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set anew;
+on `k` lies a gust that comes and goes within minutes.  The excess over outdoors is
+measured, so the balance is linear in what is sought, and a Kalman filter forward with a
+disturbance smoother back is exact (Durbin and Koopman 2012, chapter 4, from memory);
+both are written out by hand for the four states: level `c`, `k`, gust `g`, `s`.
 
 Traps met: without the gust, its coming and going is taken for the cabin's own
 relaxation, and `k` comes out too high.  In logarithms the likeliest course is one of
@@ -23,6 +24,8 @@ UNKNOWN_PPM2 = 1e12
 """Variance of a level of which nothing is known: before the first reading, or after a
 gap."""
 TINY = 1e-12
+UNKNOWN_K2 = 1.0
+"""Variance of k while little is known of it: where it stands then proves nothing."""
 LEAST_K = -0.05
 """Less is no rounding of nothing: air does not flow backwards."""
 
@@ -45,12 +48,15 @@ class Course:
     step_h: float
     level_ppm: Sequence[float | None]
     """CO2 at each node; None where no sensor told."""
-    level_sd_ppm: float
+    level_sd_ppm: Sequence[float]
     excess_ppm: Sequence[float | None]
     """Mean excess over outdoors in the step after each node; None: not known, and
     nothing is carried across."""
     weight: Sequence[float]
     """Of the source in each step: the same moles make more ppm of thinner air."""
+    drive: Sequence[float] = ()
+    """Of the air in each step: how the flow is to follow the warmth (`driven`), about
+    1; empty: not at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +76,10 @@ class Belief:
     """Memory of the gust."""
     changes: Mapping[int, StepChange] = field(default_factory=dict)
     """By the node after which they happen."""
+    extra: Sequence[float] = ()
+    """By node: source beside `s` that is known beforehand; empty: none."""
+    most_s: float = math.inf
+    """More is given off by nothing in the cabin."""
 
 
 class Smoothed(NamedTuple):
@@ -132,7 +142,7 @@ def forward(
         before: a way that is the same up to the node `until`, to save going it again.
         until: that node.
     """
-    step_h, noise = course.step_h, course.level_sd_ppm**2
+    step_h, noises = course.step_h, [sd * sd for sd in course.level_sd_ppm]
     stays = math.exp(-step_h / belief.gust_h)
     fresh, walk_s = 1.0 - stays * stays, belief.walk_s**2 * step_h
     if before is None or until <= 0:
@@ -141,24 +151,33 @@ def forward(
         nodes, first = before.nodes[:until], before.nodes[until]
         at, worth, wrong = first[0], first[7], first[8]
     changes, log = belief.changes, math.log
-    for n in range(until, len(course.level_ppm)):
+    count = len(course.level_ppm)
+    drive = course.drive or [1.0] * count
+    extra = belief.extra or [0.0] * count
+    for n in range(until, count):
         seen, excess = course.level_ppm[n], course.excess_ppm[n]
         change = changes.get(n)
-        out = 0.0 if excess is None else step_h * excess
+        out = 0.0 if excess is None else step_h * excess * drive[n]
         came, carried = step_h * course.weight[n], excess is not None
         here, v, f = at, 0.0, 0.0
         if seen is not None:
+            noise = noises[n]
             v, f = seen - at[0], at[4] + noise
             at = _read(at, v, f, noise)
         anew = change is not None and change.s is not None
         nodes.append((here, v, f, out, came, carried, anew, worth, wrong))
-        if here[1] + here[2] < LEAST_K or here[3] < 0.0:
+        is_told = here[8] < UNKNOWN_K2
+        is_backwards = is_told and here[1] + here[2] < LEAST_K
+        if is_backwards or not 0.0 <= here[3] <= belief.most_s:
             wrong += 1
         if 0.0 < f < UNKNOWN_PPM2 / 2:
             worth -= 0.5 * (log(f) + v * v / f)
         walk_k, gust = belief.walk_k[n], belief.gust[n]
-        grown = (walk_k * walk_k * step_h, gust * gust * fresh, walk_s)
+        walked_s = walk_s * at[3] * at[3]
+        grown = (walk_k * walk_k * step_h, gust * gust * fresh, walked_s)
         at = _carry(at, out, came, stays, carried, grown)
+        if extra[n]:
+            at = (at[0] + came * extra[n], *at[1:])
         if change is not None:
             at = _changed(at, change)
     return FilteredNight(nodes, worth, wrong)
@@ -223,7 +242,7 @@ def _carry(
         ks,
         stays * stays * gg + grown[1],
         stays * gs,
-        ss + grown[2] * s * s,
+        ss + grown[2],
     )
 
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.heat_balance import SettingSpan
 from cabinvigil.daemon.review.airflow.kalman import (
     Belief,
     Course,
@@ -27,6 +28,9 @@ AIR = "air"
 DATE_COST = 6.0
 """Gain in ln likelihood that a change must bring (about BIC for two parameters and a
 date among 270 nodes)."""
+MOST_SOURCE = 1.6
+"""Times what people and burner give at the most: more comes from none of them, but for
+a label that is far too low and a cabin smaller than stated (own judgement)."""
 IMPOSSIBLE_COST = 2.0
 """For each node at which air would flow backwards or people take CO2 in: the balance is
 linear and does not know better."""
@@ -37,16 +41,20 @@ LEAST_K, MOST_K = 0.05, 60.0
 LEAST_SHARE, LEAST_EXCESS_PPM = 0.4, 300.0
 """k is taken no smaller for it than this share of the people's CO2 would need to hold
 the excess (own choice)."""
-WALK_S = 0.02
-"""Slow change of the source in an hour, as a share: sleep deepens, a cylinder cools
-(own judgement)."""
+WALKS_S = (0.02, 0.1, 0.4)
+"""Slow change of the source in an hour, as a share: sleep deepens; a cylinder cools; a
+tap is turned by a little, a thermostat cuts in and out (own judgement)."""
+WALKS_S_COST = (0.0, 2.0, 6.0)
+"""Gain in ln likelihood that each must bring, since a source is mostly steady."""
 GUST_H = 0.25
 """How long a lull or a gusty spell lasts (own judgement)."""
-WALKS_K = (0.1, 0.3, 0.8)
+WALKS_K = (0.05, 0.1, 0.2, 0.4, 0.8)
 """Slow change of k in an hour, as a share: hardly any; a cabin that warms; vents that
 ice over."""
-GUSTS = (0.01, 0.04, 0.12)
+GUSTS = (0.01, 0.03, 0.045, 0.06, 0.09, 0.12, 0.18)
 """How much the wind's coming and going moves k, as a share: none, sheltered, open."""
+AWAKE = (0.0, 0.5)
+"""Of the CO2 that people awake give more: none are, or half of what they might."""
 KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
@@ -64,6 +72,8 @@ class BurnerSetting(NamedTuple):
     sd_ppm_per_h: float
     heat_w: float
     """Of the burner."""
+    flame_share: float = 0.0
+    """Of its CO2, what comes from a flame."""
     cost: float = 0.0
     """Gain in ln likelihood that it must bring beyond the others."""
 
@@ -76,6 +86,15 @@ class Walks(NamedTuple):
 
     k: float
     gust: float
+    source: float = WALKS_S[0]
+    awake: float = 0.0
+    """Of what people awake give more, before they sleep."""
+
+    @property
+    def is_unsteady(self) -> bool:
+        """Whether source or air had to be let change as much as they ever may."""
+        is_restless = self.k == WALKS_K[-1] and self.gust == GUSTS[-1]
+        return is_restless or self.source == WALKS_S[-1]
 
 
 class Guess(NamedTuple):
@@ -120,20 +139,38 @@ class Explanation(NamedTuple):
 class Judge:
     """Judges explanations of one night."""
 
-    def __init__(self, course: Course, settings: Settings, heat: Heat | None) -> None:
+    def __init__(
+        self,
+        course: Course,
+        settings: Settings,
+        heat: Heat | None,
+        awake: Sequence[float] = (),
+    ) -> None:
         """Take the night's readings.
 
         Args:
             course: the nodes.
             settings: of the burner.
             heat: the temperature's course; None where none was told.
+            awake: what people give before they sleep, node by node, ppm of the
+                cabin's air an hour; empty: not looked at.
         """
         self.course, self.settings, self._heat = course, settings, heat
+        self._awake = awake
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
         sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
         sources = sources or [ANY_PPM_PER_H]
         self._low, self._high = min(sources), max(sources)
+        levels, last = course.level_ppm, len(course.level_ppm) - 1
+        self._climbs = [
+            0.0
+            if (a := levels[max(0, n - 1)]) is None
+            or (b := levels[min(last, n + 1)]) is None
+            else (b - a) / (2.0 * course.step_h)
+            for n in range(last + 1)
+        ]
+        self._most_s = MOST_SOURCE * self._high
         self._least_k = [
             max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
             for one in course.excess_ppm
@@ -160,7 +197,18 @@ class Judge:
         ]
         gust = [guess.walks.gust * one for one in scale.k]
         start = self.settings[guess.start][:2]
-        return Belief(ANY_K, start, walk_k, WALK_S, gust, GUST_H, changes)
+        extra = self._extra(guess)
+        walk_s = guess.walks.source
+        return Belief(
+            *(ANY_K, start, walk_k, walk_s, gust, GUST_H, changes, extra),
+            self._most_s,
+        )
+
+    def _extra(self, guess: Guess) -> list[float]:
+        """Give what the people give before they sleep; nothing where nobody is."""
+        if not guess.walks.awake or self.settings[guess.start].ppm_per_h <= 0.0:
+            return []
+        return [guess.walks.awake * one for one in self._awake]
 
     def stand(
         self, guess: Guess, scale: Noise, beside: Explanation | None = None
@@ -172,6 +220,7 @@ class Judge:
         cost = DATE_COST * (len(guess.changes) + guess.is_restless)
         for kind in (guess.start, *guess.changes.values()):
             cost += self.settings[kind].cost if kind != AIR else 0.0
+        cost += WALKS_S_COST[WALKS_S.index(guess.walks.source)]
         worth = way.ln_likelihood - cost
         worth -= IMPOSSIBLE_COST * way.impossible
         return Explanation(guess, scale, way, worth + self._heat_worth(guess))
@@ -180,10 +229,13 @@ class Judge:
         heat = self._heat
         if heat is None:
             return 0.0
-        bends, setting = [], guess.start
+        bends, setting, spans, begin = [], guess.start, [], 0
         for n in sorted(guess.changes):
             kind, before = guess.changes[n], setting
             setting = before if kind == AIR else kind
+            if kind != AIR:
+                spans.append(self._span(begin, n + 1, before))
+                begin = n + 1
             bend = heat.bend_k_h(n)
             now = self.settings[setting]
             if kind == AIR:
@@ -192,11 +244,32 @@ class Judge:
                 heat_w = now.heat_w - self.settings[before].heat_w
             if bend is not None and heat_w is not None:
                 bends.append((bend, heat_w))
-        return heat.worth(bends)
+        spans.append(self._span(begin, self.count, setting))
+        worth = heat.worth(bends) + heat.balance.worth(spans)
+        return worth + (heat.oxygen.worth(spans) if heat.oxygen is not None else 0.0)
+
+    def _span(self, begin: int, end: int, setting: str) -> SettingSpan:
+        one = self.settings[setting]
+        return SettingSpan(begin, end, one.ppm_per_h, one.heat_w, one.flame_share)
+
+    def first_course(self) -> list[tuple[int, str]]:
+        """Give the course of settings that the warmth tells, roughly."""
+        if self._heat is None:
+            return []
+        return self._heat.balance.first_course(
+            {
+                name: (one.ppm_per_h, one.heat_w)
+                for name, one in self.settings.items()
+                if not one.cost
+            }
+        )
 
     def path_of(self, stand: Explanation) -> Smoothed:
         """Smooth what an explanation found."""
-        return smooth(stand.way.nodes, self._stays)
+        found = smooth(stand.way.nodes, self._stays)
+        for n, more in enumerate(self._extra(stand.guess)):
+            found.s[n] += more
+        return found
 
     def noise(self, found: Smoothed, guess: Guess) -> Noise:
         """Give the size of the noise that a course of k implies.
@@ -204,9 +277,12 @@ class Judge:
         With k all but 0 there would be no noise, and nothing could explain better: so
         it is no less than a part of the people alone would need.
         """
+        return self._noise(found.k, guess)
+
+    def _noise(self, found_k: Sequence[float], guess: Guess) -> Noise:
         ks = [
             min(max(k, least), MOST_K)
-            for k, least in zip(found.k, self._least_k, strict=True)
+            for k, least in zip(found_k, self._least_k, strict=True)
         ]
         wide = MEDIAN_NODES
         windows = (ks[max(0, n - wide) : n + wide + 1] for n in range(self.count))
@@ -214,6 +290,24 @@ class Judge:
         if not guess.is_restless:
             return Noise(calm, [0.0] * self.count)
         return Noise(calm, self._unrest(calm, guess))
+
+    def stated_noise(self, guess: Guess) -> Noise:
+        """Give the noise as it would be, were each setting's source as it is stated.
+
+        From k as found, a source that comes out small makes the noise small with it,
+        and may stay there; so each explanation is looked at from here, too.
+        """
+        source, drive = self.settings[guess.start].ppm_per_h, self.course.drive
+        ks = list(self.first_noise().k)
+        for n in range(self.count):
+            excess = self.course.excess_ppm[n]
+            if source > 0.0 and excess is not None:
+                came = source * self.course.weight[n] - self._climbs[n]
+                ks[n] = came / max(excess, LEAST_EXCESS_PPM)
+                ks[n] /= drive[n] if drive else 1.0
+            kind = guess.changes.get(n, AIR)
+            source = source if kind == AIR else self.settings[kind].ppm_per_h
+        return self._noise(ks, guess)
 
     def _unrest(self, ks: Sequence[float], guess: Guess) -> list[float]:
         """Tell where k slowly changes, changes at once left aside."""

@@ -15,6 +15,11 @@ water partly settles; it matters beyond some percent of CO2 only."""
 LEAST_SD_PPM = 2.0
 LEAST_SD_SHARE = 0.0005
 """Air is never so well mixed that a part tells its mean better (own judgement)."""
+NOISE_H = 0.5
+"""Noise is taken over this long and its neighbours, as it grows with the reading."""
+LAG_SD_S = 8.0
+"""What the lag of part and cabin may be off by: air mixes in a minute or two (own
+judgement)."""
 BRIDGED_NODES = 2
 """A hole in the readings up to this long is bridged by a straight line."""
 MEDIAN_SD = 0.6745
@@ -64,9 +69,7 @@ def course_of(
         outdoor_ppm: outdoors.
     """
     count, half = len(fine_ppm) // each, max(1, each // 4)
-    levels = [
-        mean(fine_ppm[max(0, n * each - half) : n * each + half]) for n in range(count)
-    ]
+    levels = [_level(fine_ppm, n * each, half) for n in range(count)]
     between = _bridged(
         [mean(fine_ppm[n * each : (n + 1) * each]) for n in range(count)]
     )
@@ -78,7 +81,40 @@ def course_of(
         for temp, level in zip(temps, between, strict=True)
     ]
     excess = [None if one is None else one - outdoor_ppm for one in between]
-    return Course(each * fine_s / 3600.0, levels, noise_sd(fine_ppm), excess, weight)
+    step_h = each * fine_s / 3600.0
+    return Course(
+        step_h, levels, _level_sds(fine_ppm, levels, each, step_h), excess, weight
+    )
+
+
+def _level(fine_ppm: Sequence[Told], at: int, half: int) -> Told:
+    """Give the level at a moment from both sides of it; None at the end of a hole.
+
+    One side alone is the level of a moment beside it, and a lag is not undone there:
+    from a burner's first minutes the source would come out a tenth wrong.
+    """
+    before, after = (
+        mean(fine_ppm[max(0, at - half) : at]),
+        mean(fine_ppm[at : at + half]),
+    )
+    return None if before is None or after is None else (before + after) / 2.0
+
+
+def _level_sds(
+    fine_ppm: Sequence[Told], levels: Sequence[Told], each: int, step_h: float
+) -> list[float]:
+    """Tell the noise of each level: of the readings about it, and of an unknown lag."""
+    count, wide = len(levels), max(1, round(NOISE_H / step_h))
+    blocks = [
+        noise_sd(fine_ppm[max(0, begin - wide) * each : (begin + 2 * wide) * each])
+        for begin in range(0, count, wide)
+    ]
+    last, sds = count - 1, []
+    for n in range(count):
+        a, b = levels[max(0, n - 1)], levels[min(last, n + 1)]
+        slope = 0.0 if a is None or b is None else (b - a) / (2.0 * step_h)
+        sds.append(math.hypot(blocks[n // wide], LAG_SD_S / 3600.0 * slope))
+    return sds
 
 
 def filled(values: Sequence[Told]) -> list[Told]:

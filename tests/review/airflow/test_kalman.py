@@ -27,13 +27,17 @@ def course(count: int, seed: int, holes: tuple[int, ...] = ()) -> Course:
     for n in holes:
         levels[n] = None
     weight = [1.0 + 0.01 * n for n in range(count)]
-    return Course(STEP_H, levels, 6.0, excess, weight)
+    drive = [0.8 + 0.03 * n for n in range(count)]
+    noise = [5.0 + 0.5 * n for n in range(count)]
+    return Course(STEP_H, levels, noise, excess, weight, drive)
 
 
 def belief(count: int, changes: dict[int, StepChange] | None = None) -> Belief:
     walk_k = [0.2 + 0.02 * n for n in range(count)]
     gust = [0.1 + 0.01 * n for n in range(count)]
-    return Belief((2.0, 1.5), (3000.0, 900.0), walk_k, 0.0, gust, 0.25, changes or {})
+    extra = [max(0.0, 900.0 - 80.0 * n) for n in range(count)]
+    start = (2.0, 1.5), (3000.0, 900.0)
+    return Belief(*start, walk_k, 0.0, gust, 0.25, changes or {}, extra)
 
 
 def dense(course: Course, belief: Belief) -> tuple[np.ndarray, np.ndarray]:
@@ -45,7 +49,8 @@ def dense(course: Course, belief: Belief) -> tuple[np.ndarray, np.ndarray]:
     start = [UNKNOWN_PPM2, belief.k[1] ** 2, belief.gust[0] ** 2, belief.s[1] ** 2]
     blocks = {(0, 0): np.diag(start)}
     for n in range(count - 1):
-        out, came = STEP_H * (course.excess_ppm[n] or 0.0), STEP_H * course.weight[n]
+        out = STEP_H * (course.excess_ppm[n] or 0.0) * course.drive[n]
+        came = STEP_H * course.weight[n]
         step = np.array(
             [[1, -out, -out, came], [0, 1, 0, 0], [0, 0, stays, 0], [0, 0, 0, 1.0]]
         )
@@ -56,6 +61,7 @@ def dense(course: Course, belief: Belief) -> tuple[np.ndarray, np.ndarray]:
             0.0,
         ]
         change, fixed = belief.changes.get(n), np.zeros(4)
+        fixed[0] = came * belief.extra[n]
         if change is not None:
             noise[0] += change.c_sd**2
             noise[1] += change.k_sd**2
@@ -71,7 +77,7 @@ def dense(course: Course, belief: Belief) -> tuple[np.ndarray, np.ndarray]:
     told = [n for n in range(count) if course.level_ppm[n] is not None]
     see = np.zeros((len(told), 4 * count))
     see[range(len(told)), [4 * n for n in told]] = 1.0
-    seen = see @ whole @ see.T + course.level_sd_ppm**2 * np.eye(len(told))
+    seen = see @ whole @ see.T + np.diag([course.level_sd_ppm[n] ** 2 for n in told])
     values = np.array([course.level_ppm[n] for n in told])
     gain = np.linalg.solve(seen, see @ whole).T
     middle = np.concatenate(mean)
@@ -121,7 +127,7 @@ def test_a_gap_carries_nothing_across_it() -> None:
     told = course(12, 1)
     excess = list(told.excess_ppm)
     excess[6] = None
-    gap = Course(STEP_H, told.level_ppm, 6.0, excess, told.weight)
+    gap = Course(STEP_H, told.level_ppm, [6.0] * 12, excess, told.weight)
     node = forward(gap, belief(12)).nodes[7]
     assert node[0][4] >= UNKNOWN_PPM2
 
@@ -136,7 +142,7 @@ def test_the_readings_ask_where_a_change_was() -> None:
         after = level + STEP_H * (s - 2.0 * (level - 430.0))
         excess.append((level + after) / 2.0 - 430.0)
         level = after
-    told = Course(STEP_H, levels, 3.0, excess, [1.0] * 40)
+    told = Course(STEP_H, levels, [3.0] * 40, excess, [1.0] * 40)
     held = Belief((2.0, 2.0), (3000.0, 500.0), [0.2] * 40, 0.0, [0.05] * 40, 0.25)
     found = smooth(forward(told, held).nodes, math.exp(-STEP_H / 0.25))
     asked = max(range(40), key=lambda n: abs(found.z_s[n]))

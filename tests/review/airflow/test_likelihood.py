@@ -6,6 +6,7 @@ import pytest
 
 from cabinvigil.daemon.review.airflow.change_points import Search, mixed
 from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
 from cabinvigil.daemon.review.airflow.likelihood import (
     AIR,
@@ -38,7 +39,7 @@ def lived(k: list[float], s: list[float], level: float = 430.0) -> Course:
         mean = settles + (level - settles) * (1.0 - stays) / (now_k * STEP_H)
         excess.append(mean - 430.0)
         level = after
-    return Course(STEP_H, levels, 3.0, excess, [1.0] * len(k))
+    return Course(STEP_H, levels, [3.0] * len(k), excess, [1.0] * len(k))
 
 
 def test_a_lit_burner_is_dated_and_named() -> None:
@@ -89,7 +90,7 @@ def test_what_cannot_be_costs() -> None:
 
 def test_an_empty_cabin_needs_more_than_the_usual_reason() -> None:
     """A setting's own cost is paid at each change to it."""
-    settings = {**SETTINGS, "empty": BurnerSetting(0.0, 100.0, 0.0, 15.0)}
+    settings = {**SETTINGS, "empty": BurnerSetting(0.0, 100.0, 0.0, cost=15.0)}
     judge = Judge(lived([2.0] * 60, [2000.0] * 60), settings, None)
     stand = judge.stand(Guess("off", {20: "empty"}, CALM), judge.first_noise())
     paid = stand.way.ln_likelihood - DATE_COST - 15.0
@@ -103,7 +104,9 @@ def test_the_temperature_s_bend_speaks_for_the_burner() -> None:
     temps: list[float | None] = [
         18.0 + (0.0 if n < 60 else -12.1 * (n - 60) * STEP_H) for n in range(120)
     ]
-    heat = Heat(course, temps, -9.0, 450.0, 11.0)
+    outside: list[float | None] = [-9.0] * 120
+    balance = HeatBalance(course, temps, outside, 450.0, 11.0, 28.0)
+    heat = Heat(course, temps, outside, 450.0, 11.0, balance)
     assert heat.bend_k_h(60) == pytest.approx(-12.1, rel=0.1)
     off = heat.worth([(-12.1, -740.0)])
     nothing = heat.worth([(-12.1, -20.0)])

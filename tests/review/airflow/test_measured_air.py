@@ -62,7 +62,11 @@ DECAYS = {
 
 @pytest.mark.parametrize("name", DECAYS)
 def test_decays_in_an_office_lie_about_its_valve_s_nominal_air(name: str) -> None:
-    """Nominal 0.64 changes an hour lies inside the interval; the middle in the band."""
+    """Nominal 0.64 changes an hour lies inside the interval; the middle in the band.
+
+    One of the three records falls in steps, as a door would make it: there the account
+    follows the steps, and the nominal rate lies between those that it finds.
+    """
     rows = DECAYS[name]
     readings = Readings(
         [float(row["time_s"]) for row in rows],
@@ -74,7 +78,10 @@ def test_decays_in_an_office_lie_about_its_valve_s_nominal_air(name: str) -> Non
     found = moved(readings, UNOCCUPIED)
     assert found is not None
     k, sd = mean_changes(found)
-    assert k - 1.645 * sd < 0.64 < k + 1.645 * sd
+    if len(found.changes) < 3:
+        assert k - 1.645 * sd < 0.64 < k + 1.645 * sd
+    else:
+        assert min(one.k for one in found.nodes) < 0.64 < k
     assert 0.33 < k < 1.18
 
 
