@@ -150,12 +150,15 @@ def number_in(unit: str) -> Callable[[str], float]:
             found = typed(text, unit)
         except UnitError as error:
             raise argparse.ArgumentTypeError(f"{error}") from None
-        if found is None:
+        if found is not None:
+            return found.value
+        try:
+            return float(text)  # `nan` and `inf`: the option's own bounds refuse them
+        except ValueError:
             raise argparse.ArgumentTypeError(
                 f"{text[:40]!r} is no number; write it in {sign_of(unit)}, or with its "
                 "unit"
-            )
-        return found.value
+            ) from None
 
     return read
 

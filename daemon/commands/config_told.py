@@ -162,7 +162,11 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
     """Say aloud what a person should know before trusting this config."""
     if why := why_minded(settings.cabin.zone):
         yield f"{why[0].upper()}{why[1:]}."
-    yield from slips(settings.cabin, settings.mqtt, settings.i2c, units)
+    with_unit = frozenset(
+        key.removeprefix("cabin.")
+        for key, _, _ in (one.partition(":") for one in settings.read_as)
+    )
+    yield from slips(settings.cabin, settings.mqtt, settings.i2c, units, with_unit)
     has = measured(settings, known)
     infos = {name: known.part(part.kind) for name, part in settings.parts.items()}
     breathed = watched(settings.parts, infos)

@@ -6,6 +6,7 @@ them stands another unit far more often than such a cabin.
 """
 
 from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from cabinvigil.daemon.settings.errors import CONFUSED
 from cabinvigil.daemon.settings.values import Cabin, I2cSettings, MqttSettings
@@ -34,16 +35,25 @@ def slips(
     mqtt: MqttSettings | None,
     buses: Mapping[str, I2cSettings],
     units: Units = SI,
+    with_unit: frozenset[str] = frozenset(),
 ) -> Iterator[str]:
     """Say what may be a slip, a sentence each.
 
     In SI, in which the keys stand, what a value in another unit would be; in others how
     it is written with its unit.
+
+    Args:
+        cabin: of the config.
+        mqtt: of the config.
+        buses: of the config.
+        units: in which values are told.
+        with_unit: keys of the cabin that came with a unit: no other was meant.
     """
-    yield from _room(cabin, units)
-    yield from _vents(cabin, units)
-    yield from _heater(cabin, units)
-    yield from _weather(cabin, units)
+    telling = _Telling(units, with_unit)
+    yield from _room(cabin, telling)
+    yield from _vents(cabin, telling)
+    yield from _heater(cabin, telling)
+    yield from _weather(cabin, telling)
     if mqtt is not None:
         yield from _ports(mqtt)
     for name, bus in buses.items():
@@ -53,24 +63,32 @@ def slips(
             )
 
 
-def _told(key: str, value: float, units: Units) -> str:
-    """Spell a key's value: bare as it stands there, in other units with their sign."""
-    return units.given_said(unit_of(key)[1], value) if units.is_us else f"{value:g}"
+class _Telling(NamedTuple):
+    """How values are told."""
 
+    units: Units
+    with_unit: frozenset[str]
 
-def _is(key: str, value: float, units: Units) -> str:
-    return f"{key} is {_told(key, value, units)}"
+    def value(self, key: str, value: float) -> str:
+        """Spell a value: bare as it stands there, in other units with their sign."""
+        unit = unit_of(key)[1]
+        return self.units.given_said(unit, value) if self.units.is_us else f"{value:g}"
 
+    def doubt(self, key: str, value: float, why: str, *meant: str) -> str:
+        """Say why a value is doubtful, and what was perhaps meant."""
+        what = f"{key} is {self.value(key, value)}, {why}"
+        hints = [] if key in self.with_unit else [one for one in meant if one]
+        return f"{': '.join([what, *hints])}."
 
-def _in(value: float, theirs: str, key: str, units: Units, digits: int = 2) -> str:
-    """Spell what a value would be in our unit, had it been written in theirs."""
-    ours = unit_of(key)[1]
-    if units.is_us:
-        return _write(value, theirs)
-    inside = convert(value, theirs, ours) or 0.0
-    words = dict(CONFUSED[ours])[theirs]
-    rounded = float(f"{inside:.{digits}g}")
-    return f"{value:g} {words} would be {rounded:g} {_SPELLED[ours]}"
+    def meant(self, value: float, theirs: str, key: str, digits: int = 2) -> str:
+        """Spell what a value would be in our unit, had it been written in theirs."""
+        if self.units.is_us:
+            return _write(value, theirs)
+        ours = unit_of(key)[1]
+        inside = convert(value, theirs, ours) or 0.0
+        words = dict(CONFUSED[ours])[theirs]
+        rounded = float(f"{inside:.{digits}g}")
+        return f"{value:g} {words} would be {rounded:g} {_SPELLED[ours]}"
 
 
 def _write(value: float, theirs: str) -> str:
@@ -81,31 +99,28 @@ def _write(value: float, theirs: str) -> str:
 _SPELLED = {"m3": "m3", "cm2": "cm2", "m": "m", "kw": "kW", "c": "°C"}
 
 
-def _room(cabin: Cabin, units: Units) -> Iterator[str]:
-    volume_m3, people = cabin.volume_m3, cabin.people
+def _room(cabin: Cabin, telling: _Telling) -> Iterator[str]:
+    volume_m3, people, key = cabin.volume_m3, cabin.people, "volume_m3"
     if volume_m3 is not None and volume_m3 > LARGE_M3:
-        yield (
-            f"{_is('volume_m3', volume_m3, units)}, more air than vans and boats hold: "
-            f"{_in(volume_m3, 'ft3', 'volume_m3', units)}."
-        )
+        why = "more air than vans and boats hold"
+        yield telling.doubt(key, volume_m3, why, telling.meant(volume_m3, "ft3", key))
     if people == 0:
         yield "people is 0, so nobody's breath is planned for: write who sleeps there."
     elif volume_m3 is not None and people and people > volume_m3 / M3_A_SLEEPER:
-        room = units.given_said("m3", volume_m3)
+        room = telling.units.given_said("m3", volume_m3)
         yield f"people is {people}, and so many cannot lie down in {room}."
-    if cabin.altitude_m is not None and cabin.altitude_m > HIGH_M:
-        yield (
-            f"{_is('altitude_m', cabin.altitude_m, units)}, higher than most roads go: "
-            f"{_in(cabin.altitude_m, 'ft', 'altitude_m', units, 3)}."
-        )
+    high_m, key = cabin.altitude_m, "altitude_m"
+    if high_m is not None and high_m > HIGH_M:
+        why = "higher than most roads go"
+        yield telling.doubt(key, high_m, why, telling.meant(high_m, "ft", key, 3))
 
 
-def _vents(cabin: Cabin, units: Units) -> Iterator[str]:
+def _vents(cabin: Cabin, telling: _Telling) -> Iterator[str]:
     vents = {"vent_low_cm2": cabin.vent_low_cm2, "vent_high_cm2": cabin.vent_high_cm2}
     burns = cabin.burner_kw or cabin.burner_low_kw
     shut = [key for key, value in vents.items() if value == 0.0]
     if burns and len(shut) == len(vents):
-        none = units.given_said("cm2", 0.0)
+        none = telling.units.given_said("cm2", 0.0)
         yield f"Both vents are {none}, and a flame is lit: nothing lets fresh air in."
     elif burns and shut:
         yield (
@@ -115,53 +130,50 @@ def _vents(cabin: Cabin, units: Units) -> Iterator[str]:
     for key, value in vents.items():
         if value is None or value == 0.0:
             continue
+        # Who thinks in square inches writes neither m2 nor mm2.
         if value < SMALL_VENT_CM2:
-            in_m2 = (
-                f": {value:g} m2 would be {value * 1e4:g} cm2" if units is SI else ""
-            )
-            small = _is(key, value, units)
-            yield f"{small}, a hole of a finger's width or less{in_m2}."
+            meant = f"{value:g} m2 would be {value * 1e4:g} cm2"
+            why = "a hole of a finger's width or less"
         elif value > LARGE_VENT_CM2:
-            in_mm2 = f": {_in(value, 'mm2', key, units, 3)}" if units is SI else ""
-            yield f"{_is(key, value, units)}, a hatch rather than a vent{in_mm2}."
+            meant = telling.meant(value, "mm2", key, 3)
+            why = "a hatch rather than a vent"
+        else:
+            continue
+        yield telling.doubt(key, value, why, "" if telling.units.is_us else meant)
 
 
-def _heater(cabin: Cabin, units: Units) -> Iterator[str]:
+def _heater(cabin: Cabin, telling: _Telling) -> Iterator[str]:
+    is_us, said = telling.units.is_us, telling.units.given_said
     for key in ("burner_kw", "burner_low_kw"):
         value = getattr(cabin, key)
         if value is None or value == 0.0:
             continue
         if value > STRONG_KW:
-            thousand = (
-                _write(1000.0 * value, "btu_h")
-                if units.is_us
-                else f"{value:g} thousand BTU/h would be "
-                f"{1000.0 * value * UNITS['btu_h'].scale:.2g} kW"
-            )
-            strong = _is(key, value, units)
-            yield f"{strong}, more than portable heaters burn: {thousand}."
+            kw = 1000.0 * value * UNITS["btu_h"].scale
+            meant = f"{value:g} thousand BTU/h would be {kw:.2g} kW"
+            meant = _write(1000.0 * value, "btu_h") if is_us else meant
+            why = "more than portable heaters burn"
+            yield telling.doubt(key, value, why, meant)
         elif value < WEAK_KW:
-            weak = _is(key, value, units)
-            yield f"{weak}, less than any heater burns: give {units.sign('kw')}."
+            meant = f"give {telling.units.sign('kw')}"
+            yield telling.doubt(key, value, "less than any heater burns", meant)
     outside_c = cabin.outside_c
     butane = (cabin.fuel or {}).get("butane", 0.0)
     if butane > 0.9 and outside_c is not None and outside_c < FROZEN_BUTANE_C:
-        cold = _told("outside_c", outside_c, units)
         yield (
-            f"fuel is butane and outside_c {cold}: below "
-            f"{units.given_said('c', FROZEN_BUTANE_C)} its cylinder gives no gas; look "
-            "at its label, or keep it inside."
+            f"fuel is butane and outside_c {telling.value('outside_c', outside_c)}: "
+            f"below {said('c', FROZEN_BUTANE_C)} its cylinder gives no gas; look at "
+            "its label, or keep it inside."
         )
     if cabin.burner_kw and cabin.fuel is None:
         yield "fuel is missing, and propane is taken: write what the heater burns."
 
 
-def _weather(cabin: Cabin, units: Units) -> Iterator[str]:
-    if cabin.outside_c is not None and cabin.outside_c > WARM_NIGHT_C:
-        yield (
-            f"{_is('outside_c', cabin.outside_c, units)}, a warm night for a heater: "
-            f"{_in(cabin.outside_c, 'f', 'outside_c', units)}."
-        )
+def _weather(cabin: Cabin, telling: _Telling) -> Iterator[str]:
+    warm_c, key = cabin.outside_c, "outside_c"
+    if warm_c is not None and warm_c > WARM_NIGHT_C:
+        why = "a warm night for a heater"
+        yield telling.doubt(key, warm_c, why, telling.meant(warm_c, "f", key))
 
 
 def _ports(mqtt: MqttSettings) -> Iterator[str]:

@@ -14,8 +14,10 @@ from cabinvigil.daemon.planning.figures import (
     CabinPlan,
     cabin_plan,
 )
+from cabinvigil.daemon.planning.lines import areas, asked
 from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.planning.words import account
+from cabinvigil.daemon.text.units_said import SI, US
 
 CABINS = {
     "lapwing": CabinPlan(),
@@ -208,3 +210,27 @@ def test_a_second_cylinder_is_asked_for():
     said = " ".join(changes(plan(small)))
     assert "second cylinder" not in said
     assert "Take a larger cylinder: outdoors this one cools down" in said
+
+
+def test_a_flame_held_down_is_told_in_btu_an_hour() -> None:
+    """4 kW are 13 648.6 BTU/h (1 055.056 J), in the heading, under gas and in 7."""
+    cold = CabinPlan(cylinder_kg=1.0, burner_kw=4.0, outside_c=-20.0)
+    for units, least, most in ((SI, "1.6", "4 kW"), (US, "5,400", "13,649 BTU/h")):
+        made = plan(replace(cold, units=units))
+        told = " ".join(account(made, changes(made)).split())
+        sign = most.split()[1]
+        assert f"outdoors feeds {least} of the burner's {most}; indoors" in told
+        assert f"water are told for {most}, warmth for {least}." in told
+        assert f"in this cold it feeds {least} {sign} while it is full" in told
+        assert f"That is less than the burner's {most}: outdoors" in told
+        assert f"feeds {least} {sign} for long, not {most.split()[0]}." in told
+
+
+def test_square_inches_that_are_asked_for_are_never_short() -> None:
+    """To the tenth, rounded up; 1 in = 2.54 cm by definition."""
+    for cm2 in range(5, 1000, 5):
+        number, sign = asked(float(cm2), US).split()
+        assert sign == "in2"
+        assert cm2 <= float(number) * 2.54**2 + 1e-6 < cm2 + 0.1 * 2.54**2 + 1e-5
+    assert areas(50.0, 0.0, US) == "7.8 in2 near the floor"
+    assert areas(50.0, 0.0, SI) == "50 cm2 (8 square inches) near the floor"

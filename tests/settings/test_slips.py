@@ -153,6 +153,18 @@ def test_in_us_units_none_of_ours_is_said(
     assert IN_US.get(written, "") in minded
 
 
+def test_no_other_unit_is_guessed_where_one_is_written(tmp_path: Path) -> None:
+    """Doubtful it stays: 1 500 ft3 are 42.5 m3, whatever the units."""
+    for units, said in (
+        ("si", "volume_m3 is 42.4753, more"),
+        ("us", "is 1,500 ft3, mo"),
+    ):
+        was, now = "volume_m3 = 6.0", 'volume_m3 = "1500 ft3"'
+        _, out, _ = told(tmp_path, was, now, "--units", units)
+        assert said in out
+        assert "more air than vans and boats hold.\n" in out
+
+
 def test_both_vents_shut_and_butane_in_the_frost() -> None:
     """Two that need two keys each."""
     shut = Cabin(
