@@ -193,7 +193,8 @@ def _trial_sheet(
     found = give_account(wanted.night, SystemClock().wall(), trial=number)
     if found.tape.flaws.of_newer:
         notes.append(found.tape.flaws.of_newer)
-    return sheet(found, f"{wanted.name}/{one.text}", 0.0, found.tape.length_s)
+    name = f"{wanted.name}/{one.text}"
+    return sheet(found, name, 0.0, found.tape.length_s, is_trial=True)
 
 
 def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:

@@ -2,11 +2,15 @@
 
 import csv
 import io
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
+from cabinvigil.daemon.report.compare_verdict import enough, sentence
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import Rank, Sheet
+from cabinvigil.daemon.review.trial_figures import TrialFigures
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
 from cabinvigil.daemon.text.durations import minutes
@@ -32,10 +36,21 @@ def table(
         is_whole: tell every night, however many there are.
     """
     is_whole = is_whole or len(sheets) <= MOST
-    lines: list[str] = []
+    lines = [*textwrap.wrap(sentence(sheets), COLUMNS), ""]
     for one in sheets if is_whole else ():
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
         lines += [f"   {text}"[:COLUMNS] for text in _facts(one)]
+        if one.is_trial:
+            lines += [
+                f"   {row.words:<28}{row.cells[0]}"[:COLUMNS]
+                for row in figure_rows([one])
+            ]
+    if is_whole and any(one.is_trial for one in sheets):
+        lines.append("")
+        for same in same_rows(sheets):
+            lines += textwrap.wrap(
+                f"{same.words}: {same.told}", COLUMNS, subsequent_indent="  "
+            )
     if not is_whole:
         lines.append(
             f"{len(sheets)} nights: the best and the worst of them; --all tells each."
@@ -114,6 +129,7 @@ def _measure(word: str, one: Sheet) -> str:
 def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
     """Give the comparison as one object; triples are 5, 50 and 95 % points."""
     return {
+        "text": sentence(sheets),
         "nights": [_plain(one) for one in sheets],
         "ranks": [
             {
@@ -152,7 +168,43 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "most_co_ppm": rounded(one.most_co_ppm, 1),
         "most_co2_ppm": rounded(one.most_co2_ppm, 0),
         "lit_h": rounded(one.lit_h, 2),
+        "trial": one.is_trial,
+        "enough": enough(one).word,
+        "enough_why": enough(one).why or None,
+        **_figures(one.figures),
     }
+
+
+def _figures(found: TrialFigures | None) -> dict[str, Any]:
+    keys: dict[str, Any] = dict.fromkeys(FIGURES)
+    if found is None:
+        return keys
+    return {
+        "o2_minutes_to_19_5": rounded_each(found.o2_minutes, 1),
+        "o2_settles_pct": rounded_each(found.settles_pct),
+        "wet_from_min": rounded(found.wet_from_min, 1),
+        "gas_kg_per_h": rounded_each(found.gas_kg_per_h),
+        "gained_k": rounded(found.gained_k, 3),
+        "burn_kw": rounded_each(found.power_kw),
+        "outside_c": rounded(found.outside_c, 3),
+        "outside_measured": found.outside_is_measured,
+        "wind_mps": found.wind_mps,
+        "people": found.people,
+    }
+
+
+FIGURES = (
+    "o2_minutes_to_19_5",
+    "o2_settles_pct",
+    "wet_from_min",
+    "gas_kg_per_h",
+    "gained_k",
+    "burn_kw",
+    "outside_c",
+    "outside_measured",
+    "wind_mps",
+    "people",
+)
 
 
 def as_csv(sheets: Sequence[Sheet]) -> str:
@@ -183,6 +235,10 @@ TRIPLES = frozenset(
         "gas_kg",
         "gas_w_per_k",
         "air_changes_per_h",
+        "o2_minutes_to_19_5",
+        "o2_settles_pct",
+        "gas_kg_per_h",
+        "burn_kw",
     }
 )
 

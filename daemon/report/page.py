@@ -6,13 +6,13 @@ from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
+from cabinvigil.daemon.report.page_bars import listed, timeline, to_limits
 from cabinvigil.daemon.report.page_style import CSS
-from cabinvigil.daemon.report.page_tables import first_tables, further_tables
+from cabinvigil.daemon.report.page_tables import further_tables, water_left
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
 from cabinvigil.daemon.text.numbers import fixed
@@ -30,6 +30,7 @@ CLASSES = {
     CLOSE: "near",
     WELL: "well",
 }
+PAST = "✕"
 SIGNS = {DANGEROUS: "✕", UNSEEN: "?", UNKNOWN: "?", CLOSE: "!", WELL: "✓"}
 """The verdict's sign: no colour tells it alone."""
 
@@ -59,7 +60,8 @@ def page(found: Morning) -> str:
             f"<style>{CSS}</style></head><body>",
             *map(_together, _head(found, zone)),
             *map(_together, _tonight(found)),
-            _together(_side_by_side(first_tables(found, zone))),
+            _together(timeline(found, zone)),
+            _together(to_limits(found, zone)),
             *_pictures(pictures(found, zone)),
             _together(_side_by_side(further_tables(found, zone))),
             "</main>",
@@ -100,34 +102,32 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     emulated = "; emulated parts" if tape.head.get("emulated") is True else ""
     yield f"<p><small>{escape(span)}, {found.hours:.1f} h{emulated}</small></p>"
     yield '<div class="tiles">'
-    for label, value, more in _tiles(found, clock):
+    for label, value, more, is_past in _tiles(found, clock):
+        kind = "tile past" if is_past else "tile"
+        value = f"{PAST} {value}" if is_past else value
         yield (
-            f'<div class="tile"><span>{escape(label)}</span><b>{escape(value)}</b>'
+            f'<div class="{kind}"><span>{escape(label)}</span><b>{escape(value)}</b>'
             f"<span>{escape(more)}</span></div>"
         )
     yield "</div></header><main>"
 
 
-def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str]]:
+def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]:
     """Give what is to be known in ten seconds: safe, how close, dry, what it cost."""
     for row in near_rows(found, clock):
         if row.quantity in VITAL:
             side = "lowest" if row.side == "below" else "highest"
-            more = row.beyond or f"at {row.when}; limit {row.limit}"
-            yield f"{row.words}, {side}", row.value, more
+            more = f"at {row.when}; limit {row.limit}"
+            if row.passed:
+                more = f"past its limit: {row.beyond}"
+            yield f"{row.words}, {side}", row.value, more, bool(row.passed)
     totals = found.whole.totals
     if totals is not None:
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", _left(totals)
+        left = water_left(found, fixed(totals.water_left_kg, 1))
+        left = f"{left} left on walls" if left != "none" else "no water left on walls"
+        yield "glass wet", f"{found.comfort.wet_h:.1f} h", left, False
         low, middle, high = totals.gas_kg
-        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg"
-
-
-def _left(totals: Totals) -> str:
-    """Say what water stayed; what may be none is told by its bound alone."""
-    low, _, high = totals.water_left_kg
-    if low <= 0.0:
-        return f"at most {max(high, 0.0):.1f} kg left on walls"
-    return f"{fixed(totals.water_left_kg, 1)} kg left on walls"
+        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg", False
 
 
 def _tonight(found: Morning) -> Iterator[str]:
@@ -147,30 +147,28 @@ def _side_by_side(tables: Iterator[str]) -> str:
 
 
 def _pictures(made: Sequence[Picture]) -> Iterator[str]:
-    yield '<section><h2>The night</h2><p class="key">'
-    yield (
-        "Bars along the top: full, an alarm to get up for; thin, one that wakes; "
-        "hatched, a fault. Grey through all of it: nothing was recorded. Dashes: a "
-        "limit. Numbers: your marks.</p>"
-    )
-    yield '<div class="pictures">'
+    yield '<section><h2>The night</h2><div class="pictures">'
     for one in made:
-        key = one.panel.key
-        svg = draw(one.panel).replace(
-            "<svg ",
-            f'<svg role="img" aria-labelledby="t-{key} d-{key}" ',
-            1,
-        )
-        at = svg.index(">") + 1
-        named = (
-            f'<title id="t-{key}">{escape(one.title)}</title>'
-            f'<desc id="d-{key}">{escape(one.words)}.</desc>'
-        )
-        yield (
-            f"<figure><figcaption>{escape(one.title)} <i>{escape(one.unit)}</i>"
-            f"</figcaption>{svg[:at]}{named}{svg[at:]}</figure>"
-        )
+        yield picture_figure(one)
     yield "</div></section>"
+
+
+def picture_figure(one: Picture) -> str:
+    """Write a picture with its title, its words and the key to what is in it."""
+    key = one.panel.key
+    svg = draw(one.panel).replace(
+        "<svg ", f'<svg role="img" aria-labelledby="t-{key} d-{key}" ', 1
+    )
+    at = svg.index(">") + 1
+    named = (
+        f'<title id="t-{key}">{escape(one.title)}</title>'
+        f'<desc id="d-{key}">{escape(one.words)}.</desc>'
+    )
+    below = f'<p class="key">{listed(one.key)}</p>' if one.key else ""
+    return (
+        f"<figure><figcaption>{escape(one.title)} <i>{escape(one.unit)}</i>"
+        f"</figcaption>{svg[:at]}{named}{svg[at:]}{below}</figure>"
+    )
 
 
 def _foot(found: Morning) -> Iterator[str]:

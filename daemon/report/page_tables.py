@@ -10,48 +10,33 @@ from cabinvigil.daemon.report.rows import (
     air_rows,
     clock_of,
     clock_rows,
-    near_rows,
     never_measured,
-    rang_rows,
     seen_rows,
-    spare_row,
     vent_row,
-    warned,
 )
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.durations import minutes
-from cabinvigil.daemon.text.numbers import bracketed
 
-MOST_RANG = 12
 MOST_STRETCHES = 8
 LONGEST_WHY = 40
 Row = Sequence[str]
 
 
-def first_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
-    """Write what is asked first: how close, and what rang."""
-    clock = clock_of(found, zone)
-    yield from _told("Closest to the limits", "", _NEAR, _near(found, clock))
-    yield from _told("What rang", "", _RANG, _rang(found, clock), LONG)
-
-
 def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
-    """Write the rest: why, and what it cost."""
+    """Write why, what it cost, and what did not watch."""
     clock = clock_of(found, zone)
     yield from _told("Fresh air", _air_caption(found), _AIR, _air(found, clock), PARTS)
     yield from _told("Gas, water, warmth", "", _REST, _rest(found))
     yield from _told("The watch itself", "", _REST, _watch(found, clock), LONG)
 
 
-_NEAR = ("gas", "value", "when", "limit")
-_RANG = ("when", "what it said")
 _AIR = ("stretch", "changes an hour", "m³/h", "like two vents of, cm²")
 _REST = ("", "")
 
 
 LONG, PARTS = "long", "parts"
-ON_PAPER = {LONG: 6, PARTS: 3}
-"""Rows of such tables that paper has (page_style.py), so that one sheet holds all."""
+ON_PAPER = {LONG: 8, PARTS: 4}
+"""Rows of such tables that paper has (page_style.py), so that two sheets hold all."""
 
 
 def _told(
@@ -86,28 +71,6 @@ def _cell(text: str) -> str:
     return escape(first) + (f"<br><small>{escape(below)}</small>" if below else "")
 
 
-def _near(found: Morning, clock: Clock) -> Iterator[Row]:
-    for row in near_rows(found, clock):
-        passed = f", passed for {row.passed}" if row.passed else ""
-        yield row.words, row.at_least + row.value, row.when, row.limit + passed
-    if early := warned(found):
-        yield "first woken", early, "before", "oxygen's limit"
-    if spare := spare_row(found, clock):
-        left = bracketed(spare.middle, spare.least, spare.most)
-        yield "least to spare", left, spare.when, "as projected then"
-
-
-def _rang(found: Morning, clock: Clock) -> Iterator[Row]:
-    rows = rang_rows(found, clock)
-    for row in rows[:MOST_RANG]:
-        end = f"until {row.ends}" if row.ends else "to the end"
-        answer = f"answered after {row.answered}" if row.answered else "no answer"
-        more = f"{row.priority}{row.times}, {end}, {answer}; {row.alarm}"
-        yield row.begins, f"{row.text}\n{more}"
-    if len(rows) > MOST_RANG:
-        yield "", f"and {len(rows) - MOST_RANG} more"
-
-
 def _air_caption(found: Morning) -> str:
     vent = vent_row(found.whole.vent)
     if vent is None:
@@ -138,7 +101,7 @@ def _rest(found: Morning) -> Iterator[Row]:
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
         yield "water made", f"{night.water_made_kg} kg"
         yield "carried off", f"{night.water_carried_kg} kg"
-        yield "left behind", f"{night.water_left_kg} kg"
+        yield "left behind", water_left(found, night.water_left_kg)
     if glass := night_totals.glass(found):
         yield "glass", glass
     if inside := night_totals.inside(found):
@@ -149,23 +112,44 @@ def _rest(found: Morning) -> Iterator[Row]:
         yield "CO2 on average", mean_co2
 
 
+def water_left(found: Morning, told: str) -> str:
+    """Say what water stayed; what may be none is told by its bound alone."""
+    totals = found.whole.totals
+    if totals is None or totals.water_left_kg[0] > 0.0:
+        return f"{told} kg"
+    most_kg = totals.water_left_kg[2]
+    return "none" if most_kg < NO_WATER_KG else f"at most {most_kg:.1f} kg"
+
+
+NO_WATER_KG = 0.05
+
+
 def _watch(found: Morning, clock: Clock) -> Iterator[Row]:
-    for row in seen_rows(found, clock):
-        longest = f"; longest without it {row.longest}" if row.longest else ""
-        yield row.words, f"{row.share} of the night{longest}"
+    """Write what failed first: paper may drop what comes last."""
+    for trouble in found.troubles[:6]:
+        times = f"{trouble.count} times: {trouble.text}"
+        yield trouble.source, f"at fault for {minutes(trouble.minutes)}, {times}"
     for words in never_measured(found):
         yield words, "was never measured"
     for gap in found.tape.gaps:
         span = f"{clock(gap.from_s)} to {clock(gap.to_s)}"
         yield "nothing recorded", f"{span}, {minutes(gap.length_s / 60.0)}"
+    rows = seen_rows(found, clock)
+    for row in rows:
+        if row.longest or row.share != ALL_NIGHT:
+            longest = f"; longest without it {row.longest}" if row.longest else ""
+            yield row.words, f"{row.share} of the night{longest}"
+    whole = [one.words for one in rows if not one.longest and one.share == ALL_NIGHT]
+    if whole:
+        yield "watched all night", ", ".join(whole)
     if found.tape.starts > 1:
         yield "starts", f"{found.tape.starts}"
     for moved, when in clock_rows(found, clock)[:3]:
         yield "clock", f"set by {moved} at {when}; times before it are mended"
-    for trouble in found.troubles[:6]:
-        times = f"{trouble.count} times: {trouble.text}"
-        yield trouble.source, f"at fault for {minutes(trouble.minutes)}, {times}"
     marks = [one for one in found.tape.events if one.kind == "mark"]
     for n, mark in enumerate(marks[:20], 1):
         text = str(mark.fields.get("text", ""))
         yield f"mark {n}", f"{clock(mark.at_s)}: {text}"
+
+
+ALL_NIGHT = "100 %"
