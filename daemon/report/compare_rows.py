@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from cabinvigil.daemon.report.compare_verdict import YES, enough
+from cabinvigil.daemon.report.compare_verdict import YES, are_alike, enough
 from cabinvigil.daemon.review.compare import Sheet
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT, TrialFigures
 from cabinvigil.daemon.text.durations import minutes
@@ -142,6 +142,7 @@ def same_rows(sheets: Sequence[Sheet]) -> list[ShareRow]:
     return [
         ShareRow("wind", winds, "not measured: a trial in another wind proves little"),
         _outside(found),
+        _begin(found),
         _power(found),
         _people(sheets, found),
         _length(sheets),
@@ -161,8 +162,16 @@ def _outside(found: Sequence[TrialFigures | None]) -> ShareRow:
         cells.append(f"{one.outside_c:.0f} °C{measured}")
         if one.outside_is_measured:
             known.append(one.outside_c)
-    told = _judged(known, len(found), LIKE_K)
+    told = _judged(known, len(found), LIKE_K) if known else "not measured"
     return ShareRow("outside", tuple(cells), told)
+
+
+def _begin(found: Sequence[TrialFigures | None]) -> ShareRow:
+    told = [None if one is None else one.begins_c for one in found]
+    cells = tuple(NOT_KNOWN if one is None else f"{one:.0f} °C" for one in told)
+    known = [one for one in told if one is not None]
+    judged = _judged(known, len(found), LIKE_K)
+    return ShareRow("inside at the begin", cells, judged)
 
 
 def _power(found: Sequence[TrialFigures | None]) -> ShareRow:
@@ -196,10 +205,7 @@ def _people(sheets: Sequence[Sheet], found: Sequence[TrialFigures | None]) -> Sh
 
 def _length(sheets: Sequence[Sheet]) -> ShareRow:
     cells = tuple(f"{one.hours:.1f} h" for one in sheets)
-    longest = max((one.hours for one in sheets), default=0.0)
-    shortest = min((one.hours for one in sheets), default=0.0)
-    told = SAME if longest - shortest <= 0.1 * longest else OTHER
-    return ShareRow("length", cells, told)
+    return ShareRow("length", cells, SAME if are_alike(sheets) else OTHER)
 
 
 def _judged(known: Sequence[float], count: int, like: float) -> str:

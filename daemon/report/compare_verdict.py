@@ -29,7 +29,7 @@ MOST_NAMED = 3
 """More are counted, and told apart in the table."""
 LIKE_LONG = 0.1
 """Where lengths differ by more, gas is told for an hour (own choice)."""
-LONGEST_NAME = 40
+LONGEST_NAME = 60
 
 
 class Enough(NamedTuple):
@@ -99,16 +99,19 @@ class _Kind(NamedTuple):
     best: str
 
 
+DEARER = "dearer for each degree"
 _KINDS = (
     _Kind(safety, "safer", "less safe", "safest"),
     _Kind(dryness, "drier", "wetter", "driest"),
-    _Kind(thrift, "cheaper", "dearer", "cheapest"),
+    _Kind(thrift, "cheaper", DEARER, "cheapest"),
 )
 
 
 def _two(a: Sheet, b: Sheet) -> list[str]:
     """Lay two side by side: the clauses before what was enough."""
-    firsts = [_better(kind.measure(a), kind.measure(b)) for kind in _KINDS]
+    firsts = [
+        _better(*(_fairly(kind, one, [a, b]) for one in (a, b))) for kind in _KINDS
+    ]
     lead = next((one for one in firsts if one is not None and one != 0), 0)
     doubtful = _doubtful(
         [kind.better for kind, one in zip(_KINDS, firsts, strict=True) if one == 0],
@@ -123,12 +126,31 @@ def _two(a: Sheet, b: Sheet) -> list[str]:
     cost = _cost(winner, other) if "cheaper" not in better else ""
     if cost:
         text += f", for {cost}"
-        worse = [one for one in worse if one != "dearer"]
+        worse = [one for one in worse if one != DEARER]
         doubtful = [one for one in doubtful if "which was cheaper" not in one]
     if worse:
         text += f", but {_listed(worse)}"
     is_safety_doubtful = firsts[0] in (0, None)
     return [*doubtful, text] if is_safety_doubtful else [text, *doubtful]
+
+
+def _fairly(
+    kind: _Kind, one: Sheet, sheets: Sequence[Sheet]
+) -> tuple[Measure, ...] | None:
+    """Measure one; hours and kilograms for an hour where lengths are not alike."""
+    found = kind.measure(one)
+    if kind.measure is not dryness or found is None or are_alike(sheets):
+        return found
+    hours = max(one.hours, 1e-6)
+    return tuple(
+        None if each is None else (each[0] / hours, each[1] / hours) for each in found
+    )
+
+
+def are_alike(sheets: Sequence[Sheet]) -> bool:
+    """Say whether all last as long, near enough."""
+    hours = [one.hours for one in sheets]
+    return max(hours) - min(hours) <= LIKE_LONG * max(hours)
 
 
 def _better(a: tuple[Measure, ...] | None, b: tuple[Measure, ...] | None) -> int | None:
@@ -151,9 +173,7 @@ def _cost(winner: Sheet, other: Sheet) -> str:
     """Say what gas the better one took more or less; '' where it is not sure."""
     if winner.gas_kwh is None or other.gas_kwh is None:
         return ""
-    is_alike = abs(winner.hours - other.hours) <= LIKE_LONG * max(
-        winner.hours, other.hours
-    )
+    is_alike = are_alike([winner, other])
     a_h, b_h = (1.0, 1.0) if is_alike else (winner.hours, other.hours)
     more = winner.gas_kwh[1] / a_h - other.gas_kwh[1] / b_h
     doubt = math.hypot(
@@ -172,7 +192,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
     unsure: list[str] = []
     unknown: list[str] = []
     for kind in _KINDS:
-        told = [kind.measure(one) for one in sheets]
+        told = [_fairly(kind, one, sheets) for one in sheets]
         known = [(one, n) for n, one in enumerate(told) if one is not None]
         if len(known) < 2:
             unknown.append(kind.best)

@@ -52,18 +52,13 @@ def page(found: Morning) -> str:
     title = f"{found.facts.name}, {_when(found, zone)}: {headline(found)}"
     return "\n".join(
         [
-            "<!doctype html>",
-            '<html lang="en"><head><meta charset="utf-8">',
-            POLICY,
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{escape(title)}</title>",
-            f"<style>{CSS}</style></head><body>",
-            *map(_together, _head(found, zone)),
-            *map(_together, _tonight(found)),
-            _together(timeline(found, zone)),
-            _together(to_limits(found, zone)),
+            *head_of(title),
+            *map(keep_units, _head(found, zone)),
+            *map(keep_units, _tonight(found)),
+            keep_units(timeline(found, zone)),
+            keep_units(to_limits(found, zone)),
             *_pictures(pictures(found, zone)),
-            _together(_side_by_side(further_tables(found, zone))),
+            keep_units(side_by_side(further_tables(found, zone))),
             "</main>",
             *_foot(found),
             "</body></html>",
@@ -72,11 +67,23 @@ def page(found: Morning) -> str:
     )
 
 
+def head_of(title: str) -> list[str]:
+    """Write what stands before a page's words."""
+    return [
+        "<!doctype html>",
+        '<html lang="en"><head><meta charset="utf-8">',
+        POLICY,
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{escape(title)}</title>",
+        f"<style>{CSS}</style></head><body>",
+    ]
+
+
 _UNIT = re.compile(r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2)(?![\w²³])")
 _POWERS = {"m3/h": "m³/h", "cm2": "cm²"}
 
 
-def _together(text: str) -> str:
+def keep_units(text: str) -> str:
     """Keep a number and its unit on one line, and write powers as they are printed."""
     return _UNIT.sub(
         lambda found: f"{found[1]}\u00a0{_POWERS.get(found[2], found[2])}", text
@@ -142,7 +149,8 @@ def _tonight(found: Morning) -> Iterator[str]:
     yield "</ol></section>"
 
 
-def _side_by_side(tables: Iterator[str]) -> str:
+def side_by_side(tables: Iterator[str]) -> str:
+    """Put tables beside each other where there is room."""
     return f'<div class="tables">{"".join(tables)}</div>'
 
 

@@ -7,9 +7,8 @@ import re
 from collections.abc import Iterator, Sequence
 from datetime import tzinfo
 from html import escape
-from typing import NamedTuple
 
-from cabinvigil.daemon.report.own_alarms import KINDS
+from cabinvigil.daemon.report.own_alarms import KINDS, Stand, stands
 from cabinvigil.daemon.report.pictures import ticks_of
 from cabinvigil.daemon.report.rows import (
     Clock,
@@ -19,7 +18,7 @@ from cabinvigil.daemon.report.rows import (
     spare_row,
     warned,
 )
-from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
+from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import FRESH
@@ -40,29 +39,20 @@ DOES = {
 _CSS_NAME = re.compile(r"[a-z]+")
 
 
-class Stand(NamedTuple):
-    """One bar: an alarm at one priority."""
-
-    episode: AlarmEpisode
-    ring: Ring
-    to_s: float | None
-    """When it ended or became graver; None: it still stood at the end."""
-
-
 def timeline(found: Morning, zone: tzinfo | None) -> str:
     """Write what rang: each named, with its begin, end, priority and words."""
-    stands = _stands(found)
-    if not stands:
+    rang = stands(found)
+    if not rang:
         return "<section><h2>What rang</h2><p>Nothing.</p></section>"
     clock = clock_of(found, zone)
-    chosen = sorted(stands, key=_gravest)[:MOST_RANG]
+    chosen = sorted(rang, key=_gravest)[:MOST_RANG]
     rows = "".join(
         _stand(found, one, clock)
         for one in sorted(chosen, key=lambda one: one.ring.at_s)
     )
     more = ""
-    if len(stands) > len(chosen):
-        more = f"<p>and {len(stands) - len(chosen)} more, less grave.</p>"
+    if len(rang) > len(chosen):
+        more = f"<p>and {len(rang) - len(chosen)} more, less grave.</p>"
     there = dict.fromkeys(one.ring.priority for one in sorted(chosen, key=_gravest))
     key = "; ".join(
         f"{SIGNS[one]} {escape(one)}: {DOES[one]}" for one in there if one in SIGNS
@@ -74,17 +64,7 @@ def timeline(found: Morning, zone: tzinfo | None) -> str:
 
 
 def _gravest(one: Stand) -> tuple[int, float]:
-    return -RANKS.get(one.ring.priority, 0), one.ring.at_s
-
-
-def _stands(found: Morning) -> list[Stand]:
-    made = []
-    for one in found.rang:
-        ends = [*(ring.at_s for ring in one.rises[1:]), one.to_s]
-        made += [
-            Stand(one, ring, to_s) for ring, to_s in zip(one.rises, ends, strict=True)
-        ]
-    return made
+    return -one.rank, one.from_s
 
 
 def _stand(found: Morning, one: Stand, clock: Clock) -> str:
@@ -126,7 +106,8 @@ def to_limits(found: Morning, zone: tzinfo | None) -> str:
     """Write how far each gas was from its limit, the nearest first."""
     near = sorted(shown(found.near), key=share_left)
     clock = clock_of(found, zone)
-    rows = "".join(_to_limit(one, clock) for one in near)
+    most = max(1.0, *(-share_left(one) for one in near)) if near else 1.0
+    rows = "".join(_to_limit(one, clock, most) for one in near)
     notes = "".join(f"<p>{escape(text)}</p>" for text in _notes(found, clock))
     if not rows and not notes:
         return ""
@@ -160,11 +141,11 @@ def share_left(one: Approach) -> float:
     return one.margin / way if way > 0.0 else 0.0
 
 
-def _to_limit(one: Approach, clock: Clock) -> str:
+def _to_limit(one: Approach, clock: Clock, most: float) -> str:
     row, share = near_row(one, clock), share_left(one)
     is_past = one.margin <= 0.0
     if is_past:
-        wide = min(-share, 1.0) * (100.0 - LIMIT_AT_PCT)
+        wide = -share / most * (100.0 - LIMIT_AT_PCT)
         style = f"left:{LIMIT_AT_PCT:.0f}%;width:{max(wide, 1.0):.1f}%"
         told = f"past it for {row.passed}" if row.passed else "at it"
     else:

@@ -61,7 +61,7 @@ p{margin:4px 0}
 .verdict{padding:12px 14px;border-radius:10px;color:var(--on);background:var(--good)}
 .verdict.bad{background:var(--alarm)}
 .verdict.near,.verdict.blind{background:var(--warn)}
-.verdict b{display:block;font-size:1.5rem;line-height:1.2}
+.verdict p{font-size:1.15rem}.verdict b{display:block;font-size:1.5rem;line-height:1.2}
 .tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(9.5rem,1fr));
 gap:8px;margin:10px 0}
 .tile{background:var(--card);border-radius:10px;padding:9px 11px}
@@ -73,7 +73,7 @@ small{font-size:.88rem}
 table{border-collapse:collapse;width:100%;font-size:.94rem}
 caption{text-align:left;font-size:.88rem;padding-bottom:4px}
 th,td{text-align:left;vertical-align:top;padding:4px 8px 4px 0;
-border-bottom:1px solid var(--faint);font-weight:400;overflow-wrap:anywhere}
+border-bottom:1px solid var(--faint);font-weight:400}
 th[scope=row]{font-weight:600}
 ol{margin:4px 0;padding-left:1.3em}
 li{margin:6px 0}
@@ -81,7 +81,7 @@ li{margin:6px 0}
 .stands li{border-bottom:1px solid var(--faint);padding-bottom:6px}
 .track,.bar{position:relative;height:14px;margin-top:3px;background:var(--card)}
 .track i,.bar i{position:absolute;top:0;height:14px;min-width:4px}
-.track.hours{background:none;height:1.5em}
+.track.hours{background:none;height:1.5em;font-size:min(1em,4.2vw)}
 .track.hours i{transform:translateX(-50%);font-style:normal;height:auto}
 .high{background:var(--alarm)}
 .medium{border:2px solid var(--warn);background:repeating-linear-gradient(135deg,
@@ -106,6 +106,7 @@ footer{margin-top:24px;font-size:.88rem;color:var(--soft)}
 .tables{display:grid;gap:0 32px;grid-template-columns:1fr 1fr}}
 @media (max-width:419px){tbody,tr,tbody th,td{display:block;padding-right:0}
 tr{border-bottom:1px solid var(--faint);padding:4px 0}th,td{border:0;padding:1px 0}
+td[data-head]::before{content:attr(data-head);color:var(--soft)}
 thead{position:absolute;clip-path:inset(50%)}}
 @page{size:A4;margin:8mm}
 @media print{:root{"""
@@ -117,7 +118,8 @@ h1{font-size:11pt;margin:0 0 2px}h2{font-size:9.5pt;margin:5px 0 1px}
 .verdict{padding:3px 6px}.verdict b{font-size:12pt;display:inline;margin-right:6px}
 .tables{display:grid;grid-template-columns:1fr 1fr;gap:0 12px}
 .pictures{grid-template-columns:repeat(3,1fr);gap:0 8px}
-.track,.bar{height:8px}.track i,.bar i{height:8px}.bar u{height:12px;top:-2px}
+.track.hours{font-size:8pt}.track:not(.hours),.bar{height:8px}
+.track i,.bar i{height:8px}.bar u{height:12px;top:-2px}
 table,caption,small,.key,footer{font-size:8pt}
 figure,li,tr{margin:1px 0;break-inside:avoid}td,th{padding:0 5px 0 0}
 li,p,ol{margin:1px 0}footer{margin-top:3px}.stands li{padding-bottom:1px}

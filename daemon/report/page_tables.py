@@ -44,10 +44,13 @@ def _told(
 ) -> Iterator[str]:
     listed = list(rows)
     if listed:
-        yield _table(title, caption, heads, listed, kind)
+        yield table_of(title, caption, heads, listed, kind)
 
 
-def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str) -> str:
+def table_of(
+    title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str = ""
+) -> str:
+    """Write a table beneath its title."""
     head = ""
     if any(heads):
         cells = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
@@ -55,7 +58,7 @@ def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str)
     told = f"<caption>{escape(caption)}</caption>" if caption else ""
     body = "".join(
         f'<tr><th scope="row">{escape(row[0])}</th>'
-        + "".join(f"<td>{_cell(one)}</td>" for one in row[1:])
+        + "".join(map(_named_cell, heads[1:], row[1:]))
         + "</tr>"
         for row in rows
     )
@@ -63,6 +66,12 @@ def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str)
     more = " more" if len(rows) > ON_PAPER.get(kind, len(rows)) else ""
     named = f' class="{kind}{more}"' if kind else ""
     return f"<section{named}><h2>{escape(title)}</h2>{table}</section>"
+
+
+def _named_cell(head: str, text: str) -> str:
+    """Write a cell, named for where a narrow phone stacks them."""
+    named = f' data-head="{escape(head)}: "' if head else ""
+    return f"<td{named}>{_cell(text)}</td>"
 
 
 def _cell(text: str) -> str:

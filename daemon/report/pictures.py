@@ -6,10 +6,14 @@ from dataclasses import dataclass, replace
 from datetime import timedelta, tzinfo
 
 from cabinvigil.daemon.log.night import STEP_S, Event
-from cabinvigil.daemon.report.own_alarms import bars_in_words, own_bands, own_episodes
+from cabinvigil.daemon.report.own_alarms import (
+    Stand,
+    bars_in_words,
+    own_bands,
+    own_stands,
+)
 from cabinvigil.daemon.report.rows import clock_of
 from cabinvigil.daemon.review.airflow.balance import Z90
-from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.charts import Band, Curve, Fan, Panel, Told
@@ -93,7 +97,7 @@ class _View:
 
     def picture(self, panel: Panel, title: str, unit: str, words: str) -> Picture:
         """Give a panel its bars, and its words."""
-        own = own_episodes(self.found, QUANTITIES_OF.get(panel.key, panel.key))
+        own = own_stands(self.found, QUANTITIES_OF.get(panel.key, panel.key))
         bars = list(own_bands(self.found, own))
         key = bars_in_words(own)
         if panel.fans:
@@ -111,9 +115,10 @@ class _View:
         panel = replace(panel, bands=[*self.holes, *bars])
         return Picture(panel, title, unit, told, tuple(key))
 
-    def _stand(self, one: AlarmEpisode) -> str:
+    def _stand(self, one: Stand) -> str:
         to_s = self.found.tape.length_s if one.to_s is None else one.to_s
-        return f"{one.alarm} stood from {self.clock(one.from_s)} to {self.clock(to_s)}"
+        name = f"{one.episode.alarm} ({one.ring.priority})"
+        return f"{name} stood from {self.clock(one.from_s)} to {self.clock(to_s)}"
 
     def panel(
         self,
@@ -150,7 +155,7 @@ class _View:
 def ticks_of(found: Morning, zone: tzinfo | None) -> list[tuple[float, str]]:
     """Put ticks at full local hours, at most five: so many fit a phone."""
     tape, last_h, clock = found.tape, found.hours, clock_of(found, zone)
-    each = next(n for n in (1, 2, 3, 4, 6, 12, 24, 48, 96) if last_h / n <= 4.5)
+    each = next(n for n in (1, 2, 3, 4, 6, 12, 24, 48, 96) if last_h / n <= 4.6)
     first_h = 0.0
     if tape.origin is not None:
         local = tape.origin.astimezone(zone)
@@ -192,7 +197,8 @@ def _gas(
         ]
         panel = replace(panel, floor=0.0, top=max(tops) or None)
     else:
-        panel = replace(panel, floor=O2_RANGE_PCT[0], top=O2_RANGE_PCT[1])
+        fresh = O2_RANGE_PCT[1]
+        panel = replace(panel, floor=O2_RANGE_PCT[0], top=fresh, ceiling=fresh)
     words = view.course(title, unit, values)
     if limits:
         words += "; " + ", ".join(word for _, word in limits)

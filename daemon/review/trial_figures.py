@@ -34,6 +34,8 @@ class TrialFigures:
     is_wet_known: bool
     gas_kg_per_h: Triple | None
     """While the heater burnt."""
+    begins_c: float | None
+    """Inside, at the begin."""
     gained_k: float | None
     """The warmest of it above its begin."""
     power_kw: Triple | None
@@ -70,7 +72,7 @@ def trial_figures(
         None if first_wet is None else first_wet * STEP_S / 60.0,
         any(one is not None for one in wet),
         _an_hour(totals) if totals is not None and burnt else None,
-        _gained(found.air.temp_c[part]),
+        *_gained(found.air.temp_c[part]),
         totals.burn_kw if totals is not None and burnt else None,
         mean(found.air.outside_c[part]),
         found.air.outside_is_measured,
@@ -128,7 +130,8 @@ def _an_hour(totals: Totals) -> Triple:
     return low, middle, high
 
 
-def _gained(warm: Sequence[Told]) -> float | None:
+def _gained(warm: Sequence[Told]) -> tuple[float | None, float | None]:
+    """Return how warm it was at the begin, and how much warmer it became."""
     begin = mean(warm[: round(GAIN_OVER_S / STEP_S)])
     most = max((one for one in warm if one is not None), default=None)
-    return None if begin is None or most is None else most - begin
+    return begin, None if begin is None or most is None else most - begin

@@ -13,13 +13,14 @@ from typing import Any, Literal
 from cabinvigil.daemon.text.svg import FONT_PT, as_svg, blank, save
 
 Style = Literal["solid", "dashed", "dotted", "mixed"]
+BandKind = Literal["alarm", "warn", "low", "gap", "trial"]
 Told = float | None
 
 ROWS_INCHES = 7.3
 WIDTH, HEIGHT = 358.0, 224.0
 """A point of it is a pixel where a phone of 390 px shows it as wide as it can; pages
 show it no wider than `MOST_WIDE` of that, so that its text stays as large as theirs."""
-LEFT, RIGHT, TOP, BOTTOM = 60.0, 26.0, 6.0, 30.0
+LEFT, RIGHT, TOP, BOTTOM = 60.0, 26.0, 10.0, 32.0
 """The margins of every picture: what lies above each other has one time axis."""
 CHART_PT = 16.0
 """The text of a picture, as large as a page's own (page_style.py)."""
@@ -67,7 +68,7 @@ class Band:
 
     from_h: float
     to_h: float
-    kind: Literal["alarm", "warn", "low", "gap", "trial"]
+    kind: BandKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +138,7 @@ def draw(panel: Panel) -> str:
     place = (LEFT / WIDTH, BOTTOM / HEIGHT, across / WIDTH, high / HEIGHT)
     axes.set_position(place)
     axes.tick_params(labelsize=CHART_PT)
+    axes.tick_params(axis="x", pad=6.0)
     axes.locator_params(axis="y", nbins=MOST_TICKS)
     for band in panel.bands:
         _band(axes, band)
@@ -191,12 +193,9 @@ def _ends(axes: Any, panel: Panel) -> None:
         if known:
             at_h, value = known[-1]
             ends.append((value, at_h, line.label, _mark(ORDER[index % len(ORDER)])))
-    low, high = axes.get_ylim()
-    a_point = (high - low) / (HEIGHT - TOP - BOTTOM)
-    above = float("-inf")
-    for place, (value, at_h, label, colour) in enumerate(sorted(ends)):
-        least = max(value, above + CHART_PT * a_point)
-        above = least
+    ends.sort()
+    beside_at = _apart(axes, [end[0] for end in ends])
+    for place, (value, at_h, label, colour) in enumerate(ends):
         is_highest = place == len(ends) - 1
         beside: dict[str, Any] = {"ha": "left", "va": "center", "xytext": (5, 0)}
         if not panel.is_named_beside:
@@ -204,13 +203,27 @@ def _ends(axes: Any, panel: Panel) -> None:
             beside = {"ha": "right", "va": va, "xytext": (-2, 5 if is_highest else -5)}
         axes.annotate(
             label,
-            (at_h, least if panel.is_named_beside else value),
+            (at_h, beside_at[place] if panel.is_named_beside else value),
             textcoords="offset points",
             color=colour,
             fontsize=CHART_PT,
             annotation_clip=False,
             **beside,
         )
+
+
+def _apart(axes: Any, values: Sequence[float]) -> list[float]:
+    """Move rising heights apart, so that a text stands at each, within the picture."""
+    low, high = axes.get_ylim()
+    text = CHART_PT * (high - low) / (HEIGHT - TOP - BOTTOM)
+    moved: list[float] = []
+    for value in values:
+        moved.append(max(value, moved[-1] + text) if moved else value)
+    most = high
+    for place in reversed(range(len(moved))):
+        moved[place] = min(moved[place], most)
+        most = moved[place] - text
+    return moved
 
 
 def save_rows(pictures: Sequence[Rows], path: Path) -> None:
@@ -333,10 +346,10 @@ def _limit(axes: Any, value: float, label: str) -> None:
         label,
         (0.0, value),
         xycoords=("axes fraction", "data"),
-        xytext=(4, 0),
+        xytext=(4, 1),
         textcoords="offset points",
         ha="left",
-        va="center",
+        va="bottom",
         color=_mark("ink"),
         fontsize=CHART_PT - 2.0,
     )
