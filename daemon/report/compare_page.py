@@ -104,11 +104,11 @@ def _names(sheets: Sequence[Sheet]) -> str:
 
 
 def _tables(sheets: Sequence[Sheet]) -> Iterator[str]:
-    heads = ("", *LETTERS[: len(sheets)])
+    heads = ("figure", *LETTERS[: len(sheets)])
     figures = [(row.words, *row.cells) for row in figure_rows(sheets)]
     yield table_of("What was measured", "", heads, figures)
     same = [(row.words, *row.cells, row.told) for row in same_rows(sheets)]
-    told = ("", *LETTERS[: len(sheets)], "the same?")
+    told = ("of the day", *LETTERS[: len(sheets)], "the same?")
     caption = "What was not the same may be why the figures are not."
     yield table_of("What was the same, and what was not", caption, told, same)
 
@@ -163,7 +163,7 @@ def _picture(
         is_named_beside=True,
     )
     panel = _ranged(panel, name)
-    return Picture(panel, title, f"{unit}, by hours", "; ".join(words), tuple(key))
+    return Picture(panel, title, unit, "; ".join(words), tuple(key))
 
 
 def _ranged(panel: Panel, name: str) -> Panel:
@@ -238,7 +238,7 @@ def _key(lines: Sequence[Curve], bands: Sequence[Band], *, is_full: bool) -> lis
     if any(one.kind == "gap" for one in bands):
         key.append("Grey: not known for one of them")
     if is_full:
-        key.append("Dotted ground: a part at its range's end, so this or more")
+        key.append("Pale ground: a part at its range's end, so this or more")
     return key
 
 

@@ -81,7 +81,9 @@ def sentence(sheets: Sequence[Sheet]) -> str:
     told = _two(*sheets) if len(sheets) == 2 else _many(sheets)
     clauses = [*told, _enough(sheets)]
     text = "; ".join(clauses)
-    return text[:1].upper() + text[1:] + "."
+    if not any(text.startswith(name_of(one)) for one in sheets):
+        text = text[:1].upper() + text[1:]
+    return f"{text}."
 
 
 def name_of(one: Sheet) -> str:
@@ -166,7 +168,8 @@ def _doubtful(unsure: Sequence[str], unknown: Sequence[str]) -> list[str]:
         clauses.append(f"which was {_listed(unsure, 'or')} is not sure")
     if unknown:
         clauses.append(f"which was {_listed(unknown, 'or')} is not known")
-    return clauses
+    is_safety_known = all(_KINDS[0].better != w != _KINDS[0].best for w in unknown)
+    return clauses if is_safety_known else clauses[::-1]
 
 
 def _cost(winner: Sheet, other: Sheet) -> str:

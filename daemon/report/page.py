@@ -8,7 +8,7 @@ from html import escape
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report.page_bars import listed, timeline, to_limits
 from cabinvigil.daemon.report.page_style import CSS
-from cabinvigil.daemon.report.page_tables import further_tables, water_left
+from cabinvigil.daemon.report.page_tables import NONE_KG, at_most_kg, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.report.text import headline
@@ -130,11 +130,14 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]
             yield f"{row.words}, {side}", row.value, more, bool(row.passed)
     totals = found.whole.totals
     if totals is not None:
-        left = water_left(found, fixed(totals.water_left_kg, 1))
+        left = at_most_kg(totals.water_left_kg, fixed(totals.water_left_kg, 1))
         left = f"{left} left on walls" if left != "none" else "no water left on walls"
         yield "glass wet", f"{found.comfort.wet_h:.1f} h", left, False
         low, middle, high = totals.gas_kg
-        yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg", False
+        if high < NONE_KG:
+            yield "gas burnt", "none", "as far as the air tells", False
+        else:
+            yield "gas burnt", f"{middle:.2f} kg", f"{low:.2f} to {high:.2f} kg", False
 
 
 def _tonight(found: Morning) -> Iterator[str]:

@@ -22,12 +22,15 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import FRESH
+from cabinvigil.daemon.text.charts import LEFT, RIGHT, WIDTH
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import bracketed
 
 MOST_RANG = 12
 LIMIT_AT_PCT = 60.0
 """Where the limit stands on a bar; what is past it goes the other way."""
+LAST_PCT = 98.0
+"""No bar begins further right: the shortest is four pixels wide."""
 SIGNS = {"high": "▲", "medium": "◆", "low": "●", "fault": "?"}
 """A priority's own shape: no colour tells it alone."""
 DOES = {
@@ -72,7 +75,7 @@ def _stand(found: Morning, one: Stand, clock: Clock) -> str:
     word = ring.priority if _CSS_NAME.fullmatch(ring.priority) else "fault"
     length_s = max(found.tape.length_s, 1.0)
     end_s = found.tape.length_s if one.to_s is None else one.to_s
-    left = 100.0 * ring.at_s / length_s
+    left = min(100.0 * ring.at_s / length_s, LAST_PCT)
     wide = max(0.0, 100.0 * (end_s - ring.at_s) / length_s)
     until = "to the end" if one.to_s is None else f"to {clock(one.to_s)}"
     is_last = ring is episode.rises[-1]
@@ -94,12 +97,13 @@ def _stand(found: Morning, one: Stand, clock: Clock) -> str:
 
 def _axis(found: Morning, zone: tzinfo | None) -> str:
     """Write the hours above the bars, where the pictures have them."""
-    hour_pct = 100.0 / max(found.hours, 1e-6)
+    hour_pct = 100.0 * (WIDTH - LEFT - RIGHT) / WIDTH / max(found.hours, 1e-6)
+    left_pct = 100.0 * LEFT / WIDTH
     words = "".join(
-        f'<i style="left:{hour_pct * at_h:.1f}%">{escape(word)}</i>'
+        f'<i style="left:{left_pct + hour_pct * at_h:.1f}%">{escape(word)}</i>'
         for at_h, word in ticks_of(found, zone)
     )
-    return f'<div class="track hours" aria-hidden="true">{words}</div>'
+    return f'<div class="hours" aria-hidden="true">{words}</div>'
 
 
 def to_limits(found: Morning, zone: tzinfo | None) -> str:

@@ -81,8 +81,8 @@ li{margin:6px 0}
 .stands li{border-bottom:1px solid var(--faint);padding-bottom:6px}
 .track,.bar{position:relative;height:14px;margin-top:3px;background:var(--card)}
 .track i,.bar i{position:absolute;top:0;height:14px;min-width:4px}
-.track.hours{background:none;height:1.5em;font-size:min(1em,4.2vw)}
-.track.hours i{transform:translateX(-50%);font-style:normal;height:auto}
+.hours{position:relative;height:1.5em;font-size:min(1em,4.2vw)}
+.hours i{position:absolute;transform:translateX(-50%);font-style:normal}
 .high{background:var(--alarm)}
 .medium{border:2px solid var(--warn);background:repeating-linear-gradient(135deg,
 var(--warn) 0 3px,transparent 3px 7px)}
@@ -118,13 +118,17 @@ h1{font-size:11pt;margin:0 0 2px}h2{font-size:9.5pt;margin:5px 0 1px}
 .verdict{padding:3px 6px}.verdict b{font-size:12pt;display:inline;margin-right:6px}
 .tables{display:grid;grid-template-columns:1fr 1fr;gap:0 12px}
 .pictures{grid-template-columns:repeat(3,1fr);gap:0 8px}
-.track.hours{font-size:8pt}.track:not(.hours),.bar{height:8px}
-.track i,.bar i{height:8px}.bar u{height:12px;top:-2px}
+.hours{font-size:8pt}.track,.bar{height:8px}
+.track i,.bar i{height:8px}.bar u{height:12px;top:-2px}.track i.low{height:3px;top:3px}
+.verdict p{font-size:11pt}
+.stands li{display:flex;flex-wrap:wrap;gap:0 6px}.stands small{order:1;
+max-width:100%;white-space:nowrap;overflow:hidden;text-overflow:ellipsis}
+.stands .track{order:2;flex:0 0 75.9%}
 table,caption,small,.key,footer{font-size:8pt}
 figure,li,tr{margin:1px 0;break-inside:avoid}td,th{padding:0 5px 0 0}
 li,p,ol{margin:1px 0}footer{margin-top:3px}.stands li{padding-bottom:1px}
 .long br{display:none}.long small{margin-left:4px}
-.long tbody tr:nth-child(n+9),.parts tbody tr:nth-child(n+5){display:none}
+.long tbody tr:nth-child(n+9){display:none}
 .more h2::after{content:" (not all)";font-weight:400}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 """

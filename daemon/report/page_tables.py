@@ -14,10 +14,13 @@ from cabinvigil.daemon.report.rows import (
     seen_rows,
     vent_row,
 )
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.durations import minutes
 
 MOST_STRETCHES = 8
+NONE_KG = 0.05
+"""Less water or gas is told as none."""
 LONGEST_WHY = 40
 Row = Sequence[str]
 
@@ -25,7 +28,7 @@ Row = Sequence[str]
 def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     """Write why, what it cost, and what did not watch."""
     clock = clock_of(found, zone)
-    yield from _told("Fresh air", _air_caption(found), _AIR, _air(found, clock), PARTS)
+    yield from _told("Fresh air", _air_caption(found), _AIR, _air(found, clock))
     yield from _told("Gas, water, warmth", "", _REST, _rest(found))
     yield from _told("The watch itself", "", _REST, _watch(found, clock), LONG)
 
@@ -34,8 +37,8 @@ _AIR = ("stretch", "changes an hour", "m³/h", "like two vents of, cm²")
 _REST = ("", "")
 
 
-LONG, PARTS = "long", "parts"
-ON_PAPER = {LONG: 8, PARTS: 4}
+LONG = "long"
+ON_PAPER = {LONG: 8}
 """Rows of such tables that paper has (page_style.py), so that two sheets hold all."""
 
 
@@ -100,17 +103,18 @@ def _air(found: Morning, clock: Clock) -> Iterator[Row]:
 
 
 def _rest(found: Morning) -> Iterator[Row]:
-    night = night_totals.gas_and_water(found)
-    if night is not None:
-        yield "gas", f"{night.gas_kg} kg, {night.gas_kwh} kWh"
+    night, totals = night_totals.gas_and_water(found), found.whole.totals
+    if night is not None and totals is not None:
+        gas = at_most_kg(totals.gas_kg, night.gas_kg)
+        yield "gas", gas if gas == "none" else f"{gas}, {night.gas_kwh} kWh"
         if night.burner:
             yield "burner", night.burner
         if night.cylinder_h:
             after = f"{night.cylinder_left_h} h after this night"
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
-        yield "water made", f"{night.water_made_kg} kg"
-        yield "carried off", f"{night.water_carried_kg} kg"
-        yield "left behind", water_left(found, night.water_left_kg)
+        yield "water made", at_most_kg(totals.water_made_kg, night.water_made_kg)
+        yield "carried off", at_most_kg(totals.water_carried_kg, night.water_carried_kg)
+        yield "left behind", at_most_kg(totals.water_left_kg, night.water_left_kg)
     if glass := night_totals.glass(found):
         yield "glass", glass
     if inside := night_totals.inside(found):
@@ -121,16 +125,12 @@ def _rest(found: Morning) -> Iterator[Row]:
         yield "CO2 on average", mean_co2
 
 
-def water_left(found: Morning, told: str) -> str:
-    """Say what water stayed; what may be none is told by its bound alone."""
-    totals = found.whole.totals
-    if totals is None or totals.water_left_kg[0] > 0.0:
+def at_most_kg(triple: Triple, told: str, least_kg: float = NONE_KG) -> str:
+    """Write a mass; what may be none is told by its bound alone."""
+    low, _, high = triple
+    if low > 0.0:
         return f"{told} kg"
-    most_kg = totals.water_left_kg[2]
-    return "none" if most_kg < NO_WATER_KG else f"at most {most_kg:.1f} kg"
-
-
-NO_WATER_KG = 0.05
+    return "none" if high < least_kg else f"at most {high:.1f} kg"
 
 
 def _watch(found: Morning, clock: Clock) -> Iterator[Row]:

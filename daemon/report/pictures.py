@@ -84,7 +84,7 @@ class _View:
             for one in tape.events
             if one.kind == "mark"
         ]
-        named += [(one.from_s, f"trial {one.text}") for one in tape.trials]
+        named += [(one.from_s, one.text or "trial") for one in tape.trials]
         self.marks = [(at_s / 3600.0, text) for at_s, text in sorted(named)]
 
     def thin(self, values: Sequence[Told]) -> list[Told]:
@@ -107,9 +107,10 @@ class _View:
         if any(one.kind == "gap" for one in self.holes):
             key.append("Grey: nothing was recorded")
         if any(one.kind == "trial" for one in self.holes):
-            key.append("Dotted ground: a trial, told apart")
+            key.append("Pale ground: a trial, left out here")
         if self.marks:
-            key.append("Dotted line: a mark or a trial's begin")
+            names = "marks" if not self.found.tape.trials else "marks and trials"
+            key.append(f"Dotted lines: {names}")
         stands = [self._stand(one) for one in own]
         told = "; ".join([words, *stands])
         panel = replace(panel, bands=[*self.holes, *bars])

@@ -26,9 +26,9 @@ CHART_PT = 16.0
 """The text of a picture, as large as a page's own (page_style.py)."""
 POINTS_PER_INCH = 72.0
 MOST_TICKS = 5
-LONGEST_MARK = 20
-COURSES = 10
-"""So many courses can be told apart in one picture: three colours, and dashes."""
+LONGEST_MARK = 18
+MOST_NAMED = 6
+"""More marks would hide the courses: they get the numbers that a page lists them by."""
 COLOURS = {
     # what: (marker in the drawing, variable of the page)
     "ink": ("#010203", "--ink"),
@@ -150,7 +150,7 @@ def draw(panel: Panel) -> str:
         _line(axes, panel.hours, line, _mark(ORDER[index % len(ORDER)]))
     _range(axes, panel)
     for value, label in panel.limits:
-        _limit(axes, value, label)
+        _limit(axes, value, label, is_left=_is_left_free(panel))
     _marks(axes, panel)
     axes.set_xticks([at for at, _ in panel.ticks], [word for _, word in panel.ticks])
     if len(panel.lines) > 1:
@@ -163,12 +163,15 @@ def _marks(axes: Any, panel: Panel) -> None:
     span_h = panel.hours[-1] - panel.hours[0] if panel.hours else 0.0
     room_h = span_h * 1.3 * CHART_PT / (WIDTH - LEFT - RIGHT)
     last_h = float("-inf")
-    for at_h, label in panel.marks:
+    has_names = len(panel.marks) <= MOST_NAMED
+    for number, (at_h, label) in enumerate(panel.marks, 1):
         axes.axvline(at_h, color=_mark("ink"), linewidth=0.8, linestyle=(0, (1, 3)))
         is_near_end = panel.hours and panel.hours[-1] - at_h < room_h
         if at_h - last_h < room_h:
             continue
         last_h = at_h
+        if not has_names:
+            label = str(number)
         short = label if len(label) <= LONGEST_MARK else label[: LONGEST_MARK - 1] + "…"
         axes.annotate(
             short.replace("$", r"\$"),
@@ -176,7 +179,7 @@ def _marks(axes: Any, panel: Panel) -> None:
             xycoords=("data", "axes fraction"),
             xytext=(-2 if is_near_end else 2, 0),
             textcoords="offset points",
-            rotation=90,
+            rotation=90 if has_names else 0,
             ha="right" if is_near_end else "left",
             va="bottom",
             color=_mark("ink"),
@@ -194,13 +197,16 @@ def _ends(axes: Any, panel: Panel) -> None:
             at_h, value = known[-1]
             ends.append((value, at_h, line.label, _mark(ORDER[index % len(ORDER)])))
     ends.sort()
-    beside_at = _apart(axes, [end[0] for end in ends])
+    low, high = axes.get_ylim()
+    text = CHART_PT * (high - low) / (HEIGHT - TOP - BOTTOM)
+    beside_at = _apart([end[0] for end in ends], text, high)
     for place, (value, at_h, label, colour) in enumerate(ends):
         is_highest = place == len(ends) - 1
         beside: dict[str, Any] = {"ha": "left", "va": "center", "xytext": (5, 0)}
         if not panel.is_named_beside:
-            va = "bottom" if is_highest else "top"
-            beside = {"ha": "right", "va": va, "xytext": (-2, 5 if is_highest else -5)}
+            is_above = is_highest or value - low < text
+            side = ("bottom", 5) if is_above else ("top", -5)
+            beside = {"ha": "right", "va": side[0], "xytext": (-2, side[1])}
         axes.annotate(
             label,
             (at_h, beside_at[place] if panel.is_named_beside else value),
@@ -212,14 +218,11 @@ def _ends(axes: Any, panel: Panel) -> None:
         )
 
 
-def _apart(axes: Any, values: Sequence[float]) -> list[float]:
-    """Move rising heights apart, so that a text stands at each, within the picture."""
-    low, high = axes.get_ylim()
-    text = CHART_PT * (high - low) / (HEIGHT - TOP - BOTTOM)
+def _apart(values: Sequence[float], text: float, most: float) -> list[float]:
+    """Move rising heights apart by a text's height, and none above the most."""
     moved: list[float] = []
     for value in values:
         moved.append(max(value, moved[-1] + text) if moved else value)
-    most = high
     for place in reversed(range(len(moved))):
         moved[place] = min(moved[place], most)
         most = moved[place] - text
@@ -290,15 +293,9 @@ def _line(axes: Any, hours: Sequence[float], line: Curve, colour: str) -> None:
 def _band(axes: Any, band: Band) -> None:
     """Draw a hole through all of it, or a bar whose shape tells the priority too."""
     if band.kind in ("gap", "trial"):
-        axes.axvspan(
-            band.from_h,
-            band.to_h,
-            facecolor=_mark("gap") if band.kind == "gap" else "none",
-            edgecolor=_mark("gap"),
-            hatch=None if band.kind == "gap" else "..",
-            alpha=0.5,
-            linewidth=0,
-        )
+        alpha = 0.5 if band.kind == "gap" else 0.2
+        colour = _mark("gap")
+        axes.axvspan(band.from_h, band.to_h, facecolor=colour, alpha=alpha, linewidth=0)
         return
     low, high = {"alarm": (0.92, 1.0), "warn": (0.82, 0.9), "low": (0.77, 0.79)}[
         band.kind
@@ -331,24 +328,32 @@ def _range(axes: Any, panel: Panel) -> None:
     room = 0.34 if has_bars else 0.04
     axes.set_ylim(low, high + room * (high - low))
     if panel.ceiling is not None:
-        inside = [one for one in axes.get_yticks() if low <= one <= panel.ceiling]
+        told = axes.yaxis.get_major_locator().tick_values(low, panel.ceiling)
+        inside = [one for one in told if low <= one <= panel.ceiling]
         axes.set_yticks(inside)
     if panel.hours:
         axes.set_xlim(panel.hours[0], max(panel.hours[-1], panel.hours[0] + 0.1))
 
 
-def _limit(axes: Any, value: float, label: str) -> None:
+def _is_left_free(panel: Panel) -> bool:
+    """Say whether fewer marks stand at the left than at the right."""
+    last_h = panel.hours[-1] if panel.hours else 0.0
+    left = sum(1 for at_h, _ in panel.marks if at_h < 0.4 * last_h)
+    return left <= sum(1 for at_h, _ in panel.marks if at_h > 0.6 * last_h)
+
+
+def _limit(axes: Any, value: float, label: str, *, is_left: bool) -> None:
     low, high = axes.get_ylim()
     if not low <= value <= high:
         return
     axes.axhline(value, color=_mark("alarm"), linewidth=1.2, linestyle=(0, (6, 2)))
     axes.annotate(
         label,
-        (0.0, value),
+        (0.0 if is_left else 1.0, value),
         xycoords=("axes fraction", "data"),
-        xytext=(4, 1),
+        xytext=(4 if is_left else -4, 1),
         textcoords="offset points",
-        ha="left",
+        ha="left" if is_left else "right",
         va="bottom",
         color=_mark("ink"),
         fontsize=CHART_PT - 2.0,
