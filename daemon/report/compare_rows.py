@@ -104,7 +104,7 @@ def _water(one: Sheet) -> str:
 def _wet(one: Sheet) -> str:
     found = _of(one)
     if found is None or not found.is_wet_known:
-        return f"{NOT_KNOWN}: nobody tells of the glass"
+        return f"{NOT_KNOWN}: the glass was not measured"
     if found.wet_from_min is None or one.wet_h is None:
         return "never"
     return f"after {minutes(found.wet_from_min)}, for {one.wet_h:.1f} h"

@@ -1,4 +1,4 @@
-"""The report of trials and nights: one file, in order, and honest about what it holds."""
+"""The report of trials and nights: one file, in order, with what is not known."""
 
 import re
 from dataclasses import replace
@@ -13,6 +13,7 @@ from tests.commands import calling
 from tests.report import trials
 from tests.report.test_compare_text import a_sheet
 from tests.report.test_compare_verdict import figures
+from tests.review import logs
 
 
 @pytest.fixture(scope="module")
@@ -64,9 +65,10 @@ def test_its_figures_say_what_is_sure(text: str) -> None:
 
 def test_nights_and_stretches_have_a_report_too(tmp_path: Path) -> None:
     """Two stretches between marks of one night."""
-    data = trials.logs.begin() + trials.logs.air(trials.logs.still_air(0.0, 7200.0))
-    data += trials.logs.line("mark", 3600.0, text="vent")
-    path, out = trials.logs.write(tmp_path, data), tmp_path / "out.html"
+    rows = logs.still_air(0.0, 7200.0)
+    data = logs.begin() + logs.air(rows[:360])
+    data += logs.line("mark", 3600.0, text="vent") + logs.air(rows[360:])
+    path, out = logs.write(tmp_path, data), tmp_path / "out.html"
     code, told, err = calling.call(
         compare, f"{path}@..vent", f"{path}@vent..", "--page", str(out)
     )
@@ -83,10 +85,8 @@ def test_more_than_can_be_told_apart_is_one_sentence(
     tmp_path: Path, count: int
 ) -> None:
     """Eleven courses in one picture tell nothing."""
-    path = trials.logs.write(
-        tmp_path,
-        trials.logs.begin() + trials.logs.air(trials.logs.still_air(0.0, 3600.0)),
-    )
+    data = logs.begin() + logs.air(logs.still_air(0.0, 3600.0))
+    path = logs.write(tmp_path, data)
     out = tmp_path / "out.html"
     code, _, err = calling.call(compare, *[str(path)] * count, "--page", str(out))
     assert code == 2
