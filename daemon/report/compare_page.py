@@ -8,6 +8,7 @@ from html import escape
 from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
 from cabinvigil.daemon.report.compare_verdict import NO, YES, enough, sentence
 from cabinvigil.daemon.report.page import (
+    ESTIMATES,
     NOTE,
     head_of,
     keep_units,
@@ -22,16 +23,12 @@ from cabinvigil.daemon.report.pictures import (
     Picture,
 )
 from cabinvigil.daemon.review.airflow.balance import Z90
-from cabinvigil.daemon.review.compare import SENSOR_SD, Sheet
+from cabinvigil.daemon.review.compare import SENSOR_SD, Sheet, sd_of
 from cabinvigil.daemon.review.trial_curves import QUANTITIES, TrialCurves
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.text.charts import STYLES, Band, Curve, Panel, Told
 from cabinvigil.daemon.text.numbers import valued
 
-ESTIMATES = (
-    "Figures with two more in brackets are estimates: they lie between those nine "
-    "times in ten."
-)
 LETTERS = "ABCDEFGHIJ"
 MOST = len(LETTERS)
 """More courses in one picture cannot be told apart."""
@@ -192,11 +189,10 @@ def _about(
     """Give what the part may be off, nine times in ten; None where nobody knows."""
     if name not in SENSOR_SD:
         return None, None
-    share, own = SENSOR_SD[name]
     low: list[Told] = []
     high: list[Told] = []
     for one in values:
-        off = None if one is None else Z90 * math.hypot(share * one, own)
+        off = None if one is None else Z90 * sd_of(name, one)
         low.append(None if one is None or off is None else max(0.0, one - off))
         high.append(None if one is None or off is None else one + off)
     return low, high

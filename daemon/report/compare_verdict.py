@@ -13,6 +13,7 @@ from cabinvigil.daemon.review.compare import (
     safety,
     thrift,
 )
+from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.review.verdict import (
     DANGEROUS,
     SHORTEST_H,
@@ -72,7 +73,7 @@ def _settles_well(one: Sheet) -> bool:
     return (
         found is not None
         and found.settles_pct is not None
-        and (found.settles_pct[0] > 19.5)
+        and (found.settles_pct[0] > O2_LIMIT_PCT)
     )
 
 

@@ -23,6 +23,10 @@ NOTE = (
     "of the appliance's instructions, local codes and licensed practice. Nitrogen "
     "dioxide, of which a flame makes some, is not measured."
 )
+ESTIMATES = (
+    "Figures with two more in brackets are estimates: they lie between those nine "
+    "times in ten."
+)
 CLASSES = {
     DANGEROUS: "bad",
     UNSEEN: "blind",
@@ -191,7 +195,4 @@ def _foot(found: Morning) -> Iterator[str]:
     if found.laxer:
         laxer = ", ".join(found.laxer)
         yield f"<p>Laxer than published, as accepted: {escape(laxer)}</p>"
-    yield (
-        "<p>Figures with two more in brackets are estimates: they lie between those "
-        f"nine times in ten. cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>"
-    )
+    yield (f"<p>{ESTIMATES} cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>")

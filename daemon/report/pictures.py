@@ -16,6 +16,7 @@ from cabinvigil.daemon.report.rows import clock_of
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.trial_curves import thinned
 from cabinvigil.daemon.text.charts import Band, Curve, Fan, Panel, Told
 from cabinvigil.daemon.text.numbers import figure, valued
 
@@ -89,11 +90,7 @@ class _View:
 
     def thin(self, values: Sequence[Told]) -> list[Told]:
         """Average over the points shown; a hole stays a hole."""
-        thinned: list[Told] = []
-        for n in range(0, len(values), self.each):
-            known = [one for one in values[n : n + self.each] if one is not None]
-            thinned.append(math.fsum(known) / len(known) if known else None)
-        return thinned
+        return thinned(values, self.each)
 
     def picture(self, panel: Panel, title: str, unit: str, words: str) -> Picture:
         """Give a panel its bars, and its words."""

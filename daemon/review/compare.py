@@ -16,7 +16,11 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import stretch
-from cabinvigil.daemon.review.trial_figures import TrialFigures, trial_figures
+from cabinvigil.daemon.review.trial_figures import (
+    O2_LIMIT_PCT,
+    TrialFigures,
+    trial_figures,
+)
 from cabinvigil.daemon.review.verdict import FRESH
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -131,7 +135,14 @@ def sheet(
         max(_known(tape, "co2_ppm", "above", part), default=None),
         None if totals is None else totals.lit_h,
         is_trial,
-        trial_figures(found, from_s, to_s, totals, is_trial=is_trial),
+        trial_figures(
+            found,
+            from_s,
+            to_s,
+            totals,
+            Z90 * sd_of("o2_pct", O2_LIMIT_PCT),
+            is_trial=is_trial,
+        ),
     )
 
 
@@ -158,6 +169,12 @@ def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
     return ""
 
 
+def sd_of(quantity: str, value: float) -> float:
+    """Return what a part may be off at a value, as an sd in its unit."""
+    share, own = SENSOR_SD.get(quantity, (0.05, 0.0))
+    return math.hypot(share * value, own)
+
+
 def _margin(found: Morning, part: slice) -> tuple[float | None, float, str, float]:
     """Find the least margin to a waking limit, its sd, of what, and minutes beyond."""
     least: tuple[float, float, str] | None = None
@@ -178,8 +195,7 @@ def _margin(found: Morning, part: slice) -> tuple[float | None, float, str, floa
             if left <= 0.0:
                 beyond.add(step)
             if least is None or left < least[0]:
-                share, own = SENSOR_SD.get(limit.quantity, (0.05, 0.0))
-                sd = math.hypot(share * value, own) / abs(way)
+                sd = sd_of(limit.quantity, value) / abs(way)
                 least = (left, sd, limit.quantity)
     minutes = len(beyond) * STEP_S / 60.0
     return (None, 0.0, "", minutes) if least is None else (*least, minutes)

@@ -5,15 +5,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from cabinvigil.daemon.log.night import STEP_S, Event, NightSeries, Told
-from cabinvigil.daemon.review.airflow.balance import Z90, Triple
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.airflow.nodes import mean
 from cabinvigil.daemon.review.morning import LIT_KW, Morning, people_seen
 from cabinvigil.daemon.review.stretches import Totals
 
 O2_LIMIT_PCT = 19.5
 """The minutes are counted to here: the limit of config/limits.toml (NIOSH, ANSI)."""
-O2_SD_PCT = 0.11
-"""Of a galvanic cell at the limit: `compare.SENSOR_SD` of 19.5 %, both terms."""
 GAIN_OVER_S = 600.0
 """Warmth at the begin is the mean of so long; a flame warms no cabin sooner (own
 choice)."""
@@ -48,7 +46,13 @@ class TrialFigures:
 
 
 def trial_figures(
-    found: Morning, from_s: float, to_s: float, totals: Totals | None, *, is_trial: bool
+    found: Morning,
+    from_s: float,
+    to_s: float,
+    totals: Totals | None,
+    o2_off_pct: float,
+    *,
+    is_trial: bool,
 ) -> TrialFigures:
     """Work the figures of a night, a stretch or a trial out.
 
@@ -57,6 +61,7 @@ def trial_figures(
         from_s: where its stretch begins.
         to_s: where it ends.
         totals: of the stretch.
+        o2_off_pct: how much an oxygen part may be off at the limit, either way.
         is_trial: nobody was inside.
     """
     tape, part = found.tape, found.tape.between(from_s, to_s)
@@ -66,7 +71,7 @@ def trial_figures(
     people = 0.0 if is_trial else people_seen(found.balance, found.facts)
     burnt = totals is not None and totals.lit_h > 0.0 and totals.burn_kw[1] > LIT_KW
     return TrialFigures(
-        minutes_to(oxygen, O2_LIMIT_PCT, Z90 * O2_SD_PCT),
+        minutes_to(oxygen, O2_LIMIT_PCT, o2_off_pct),
         min((one for one in oxygen if one is not None), default=None),
         _settles(tape, from_s, to_s),
         None if first_wet is None else first_wet * STEP_S / 60.0,
@@ -97,14 +102,19 @@ def minutes_to(
     known = [n for n, one in enumerate(values) if one is not None]
     if not known:
         return None
-    found = []
-    for at in (limit + off, limit, limit - off):
-        step = next((n for n in known if (values[n] or 0.0) <= at), None)
-        found.append(None if step is None else step * STEP_S / 60.0)
-    first = known[0]
-    if found[0] is not None and first and (values[first] or 0.0) <= limit + off:
+    steps = [
+        next((place for place, n in enumerate(known) if (values[n] or 0.0) <= at), None)
+        for at in (limit + off, limit, limit - off)
+    ]
+    if steps[0] == 0 and known[0] > 0:
         return None  # it was there when it was first told
-    return found[0], found[1], found[2]
+    middle, late = (None if one is None else known[one] for one in steps[1:])
+    early = steps[0]
+    if early:  # a hole before it may hide when it fell
+        early = known[early - 1] + 1
+    told = (None if n is None else n * STEP_S / 60.0 for n in (early, middle, late))
+    first, then, last = told
+    return first, then, last
 
 
 def _settles(tape: NightSeries, from_s: float, to_s: float) -> Triple | None:

@@ -183,7 +183,7 @@ def _marks(axes: Any, panel: Panel) -> None:
             ha="right" if is_near_end else "left",
             va="bottom",
             color=_mark("ink"),
-            fontsize=CHART_PT - 2.0,
+            fontsize=CHART_PT - 1.0,
         )
 
 
@@ -356,7 +356,7 @@ def _limit(axes: Any, value: float, label: str, *, is_left: bool) -> None:
         ha="left" if is_left else "right",
         va="bottom",
         color=_mark("ink"),
-        fontsize=CHART_PT - 2.0,
+        fontsize=CHART_PT - 1.0,
     )
 
 

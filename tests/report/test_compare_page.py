@@ -108,7 +108,7 @@ def test_a_page_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
     [
         ([20.8, 20.0, 19.7, 19.5, 19.3], (1.0, 1.5, 2.0)),
         ([20.8, 20.5], (None, None, None)),
-        ([20.8, None, 19.6], (1.0, None, None)),
+        ([20.8, None, 19.6], (0.5, None, None)),
         ([None, None], None),
         ([], None),
         ([None, 19.0], None),

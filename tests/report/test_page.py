@@ -18,8 +18,10 @@ from cabinvigil.daemon.report.pictures import pictures
 from cabinvigil.daemon.text import charts
 from cabinvigil.daemon.text.charts import Curve, Panel, draw
 from cabinvigil.daemon.text.svg import DrawingError
+from tests.phone.browser import browser
 from tests.report import trials
 from tests.review import logs, named
+from tests.tools.report_looks import MEASURE
 
 LARGEST = 150_000
 CONTRAST_TEXT, CONTRAST_LINE = 4.5, 3.0
@@ -473,3 +475,18 @@ def test_what_failed_comes_first_in_the_table_of_the_watch(tmp_path: Path) -> No
     told = page(give_account(files(busy(tmp_path))))
     table = told.partition("<h2>The watch itself")[2]
     assert table.index("at fault for") < table.index("of the night")
+
+
+@pytest.mark.browser
+def test_pictures_have_text_of_seven_points_on_paper(text: str, tmp_path: Path) -> None:
+    """A4 less its margins is 194 mm wide; a CSS pixel is 0.75 pt."""
+    file = tmp_path / "page.html"
+    file.write_text(text, encoding="utf-8")
+    with browser() as tab:
+        tab.size(round(194.0 / 25.4 * 96.0), 1000)
+        tab.call("Emulation.setEmulatedMedia", media="print")
+        tab.open(file.as_uri())
+        told = tab.run(MEASURE)
+    assert told["cut"] == []
+    assert 0.75 * told["chart_px"][0] >= 7.0
+    assert 0.75 * told["chart_px"][1] <= 1.1 * 0.75 * told["body_px"], "as the page's"

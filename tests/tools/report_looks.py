@@ -32,7 +32,8 @@ MEASURE = """(() => {
   }
   for (const node of document.querySelectorAll('body *:not(svg *)'))
     if (node.getBoundingClientRect().right > innerWidth + 1) cut.add(node.tagName);
-  return {chart_px: [Math.min(...sizes), Math.max(...sizes)].map(Math.round),
+  const tenth = px => Math.round(10 * px) / 10;
+  return {chart_px: [tenth(Math.min(...sizes)), tenth(Math.max(...sizes))],
     body_px: parseFloat(getComputedStyle(document.body).fontSize), cut: [...cut],
     too_wide_px: document.documentElement.scrollWidth - innerWidth};
 })()"""
