@@ -65,7 +65,7 @@ def compare_page(sheets: Sequence[Sheet], curves: Sequence[TrialCurves]) -> str:
             "</header><main>",
             keep_units(_names(sheets)),
             '<section><h2>From the begin of each</h2><div class="pictures">',
-            *(picture_figure(one) for one in _pictures(sheets, curves)),
+            *(picture_figure(one) for one in drawn_pictures(sheets, curves)),
             "</div></section>",
             keep_units(side_by_side(_tables(sheets))),
             f"</main><footer><p>{ESTIMATES} {escape(NOTE)}</p></footer>",
@@ -110,9 +110,10 @@ def _tables(sheets: Sequence[Sheet]) -> Iterator[str]:
     yield table_of("What was the same, and what was not", caption, told, same)
 
 
-def _pictures(
+def drawn_pictures(
     sheets: Sequence[Sheet], curves: Sequence[TrialCurves]
 ) -> Iterator[Picture]:
+    """Lay the courses of each quantity over each other; none where none was told."""
     longest_h = max(one.step_h * len(one.values["temp_c"]) for one in curves)
     step_h = max(one.step_h for one in curves)
     count = max(2, math.ceil(longest_h / step_h))

@@ -190,7 +190,7 @@ def _figures(found: TrialFigures | None) -> dict[str, Any]:
         "outside_c": rounded(found.outside_c, 3),
         "outside_measured": found.outside_is_measured,
         "wind_mps": found.wind_mps,
-        "people": found.people,
+        "people": rounded(found.people, 2),
     }
 
 

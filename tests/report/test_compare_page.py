@@ -2,13 +2,17 @@
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.commands import compare
+from cabinvigil.daemon.report.compare_page import drawn_pictures
 from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
+from cabinvigil.daemon.review.trial_curves import QUANTITIES, TrialCurves
 from cabinvigil.daemon.review.trial_figures import minutes_to
+from cabinvigil.daemon.text.charts import Band, draw
 from tests.commands import calling
 from tests.report import trials
 from tests.report.test_compare_text import a_sheet
@@ -160,3 +164,62 @@ def test_what_was_not_the_same_is_said(
     ]
     row = next(one for one in same_rows(sheets) if one.words == words)
     assert row.told == told
+
+
+def curves(**values: list[float | None]) -> TrialCurves:
+    """Four hours in half-hours; what is not given was not told."""
+    told = {name: values.get(name, [None] * 9) for name in QUANTITIES}
+    full = {name: [False] * 9 for name in QUANTITIES}
+    return TrialCurves(0.5, told, full)
+
+
+def test_what_is_not_known_is_a_band_and_a_short_course_is_none() -> None:
+    """A hole within a course is grey; behind its own end there is nothing to know."""
+    whole = curves(o2_pct=[20.8 - 0.1 * n for n in range(9)])
+    hole = curves(o2_pct=[20.8, 20.7, None, None, 20.5, 20.4, 20.4, 20.4, 20.4])
+    short = TrialCurves(
+        0.5,
+        {name: values[:4] for name, values in whole.values.items()},
+        {name: flags[:4] for name, flags in whole.at_range_end.items()},
+    )
+    sheets = [a_sheet("a"), a_sheet("b")]
+    [one] = drawn_pictures(sheets, [whole, hole])
+    assert one.panel.bands == [Band(1.0, 2.0, "gap")]
+    assert "Grey: not known for one of them" in one.key
+    [one] = drawn_pictures(sheets, [whole, short])
+    assert one.panel.bands == []
+    assert one.panel.lines[1].values[4:] == [None] * 5
+    assert not any("Grey" in word for word in one.key)
+
+
+def test_a_part_at_its_ranges_end_is_shown() -> None:
+    """This or more: the course alone would tell less than it was."""
+    flags = [False, False, True, True, False, False, False, False, False]
+    full = curves(co_ppm=[10.0] * 9)
+    full = replace(full, at_range_end={**full.at_range_end, "co_ppm": flags})
+    [one] = drawn_pictures([a_sheet("a"), a_sheet("b")], [full, curves()])
+    assert one.panel.bands == [Band(1.0, 2.0, "trial")]
+    assert any("range's end" in word for word in one.key)
+    assert one.words.endswith("B: nothing was told")
+
+
+def test_letters_do_not_stand_on_each_other() -> None:
+    """Ten courses that end together, at the top of the picture."""
+    rows = [curves(rh_pct=[99.0 + 0.01 * n] * 9) for n in range(10)]
+    sheets = [a_sheet(str(n)) for n in range(10)]
+    [one] = drawn_pictures(sheets, rows)
+    svg = draw(one.panel)
+    at = {
+        letter: float(y)
+        for y, letter in re.findall(
+            r"translate\([\d.]+ ([\d.]+)\)[^>]*>([A-J])</text>", svg
+        )
+    }
+    at = at or {
+        letter: float(y)
+        for y, letter in re.findall(r'y="([\d.]+)"[^>]*>([A-J])</text>', svg)
+    }
+    assert len(at) == 10
+    heights = sorted(at.values())
+    assert heights[0] > 0.0
+    assert min(b - a for a, b in pairwise(heights)) >= 15.0
