@@ -9,6 +9,7 @@ from cabinvigil.daemon.commands.morning import give_account
 from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.report.page import page
 from cabinvigil.daemon.report.pictures import pictures
+from cabinvigil.daemon.text import charts
 from cabinvigil.daemon.text.charts import Curve, Panel, draw
 from tests.report.test_page import busy, night
 from tests.review import logs, named
@@ -97,7 +98,12 @@ def test_pictures_have_one_time_axis_and_one_margin(text: str) -> None:
         assert view is not None
         assert clip is not None
         boxes.add((view[1], clip[1], clip[2]))
-    assert len(boxes) == 1
+    [(_, left, wide)] = boxes
+    assert float(left) == pytest.approx(charts.LEFT, abs=0.1)
+    across = charts.WIDTH - charts.LEFT - charts.RIGHT
+    assert float(wide) == pytest.approx(across, abs=0.1)
+    margin = f"margin-left:{100.0 * charts.LEFT / charts.WIDTH:.1f}%"
+    assert margin in text, "the bars of what rang stand above the pictures' axes"
 
 
 def test_no_axis_zooms_into_noise(tmp_path: Path) -> None:
