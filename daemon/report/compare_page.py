@@ -24,7 +24,7 @@ from cabinvigil.daemon.report.pictures import (
 )
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import SENSOR_SD, Sheet, sd_of
-from cabinvigil.daemon.review.trial_curves import QUANTITIES, TrialCurves
+from cabinvigil.daemon.review.trial_curves import QUANTITIES, TrialCurves, thinned
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.text.charts import STYLES, Band, Curve, Panel, Told
 from cabinvigil.daemon.text.numbers import valued
@@ -32,6 +32,10 @@ from cabinvigil.daemon.text.numbers import valued
 LETTERS = "ABCDEFGHIJ"
 MOST = len(LETTERS)
 """More courses in one picture cannot be told apart."""
+MOST_SHADED = 4
+"""More shades would hide the courses."""
+POINTS, LEAST_POINTS = 900, 90
+"""Of all courses in one picture, and of each."""
 SIGNS = {YES: "✓", NO: "✕"}
 CLASSES = {YES: "well", NO: "bad"}
 TITLES = {
@@ -114,6 +118,7 @@ def drawn_pictures(
     sheets: Sequence[Sheet], curves: Sequence[TrialCurves]
 ) -> Iterator[Picture]:
     """Lay the courses of each quantity over each other; none where none was told."""
+    curves = [_thin(one, max(LEAST_POINTS, POINTS // len(curves))) for one in curves]
     longest_h = max(one.step_h * len(one.values["temp_c"]) for one in curves)
     step_h = max(one.step_h for one in curves)
     count = max(2, math.ceil(longest_h / step_h))
@@ -122,6 +127,19 @@ def drawn_pictures(
         made = _picture(name, hours, step_h, sheets, curves)
         if made is not None:
             yield made
+
+
+def _thin(one: TrialCurves, most: int) -> TrialCurves:
+    """Keep so many points of a course: of ten, each has fewer, or the page is heavy."""
+    each = max(1, math.ceil(len(one.values["temp_c"]) / most))
+    return TrialCurves(
+        one.step_h * each,
+        {name: thinned(values, each) for name, values in one.values.items()},
+        {
+            name: [any(flags[n : n + each]) for n in range(0, len(flags), each)]
+            for name, flags in one.at_range_end.items()
+        },
+    )
 
 
 def _picture(
@@ -139,7 +157,8 @@ def _picture(
             continue
         flags = one.at_range_end[name]
         full = full or any(flags)
-        low, high = _about(name, values)
+        has_room = len(curves) <= MOST_SHADED
+        low, high = _about(name, values) if has_room else (None, None)
         style = STYLES[index % len(STYLES)]
         lines.append(Curve(letter, values, style, low, high))
         words.append(f"{letter}, {sheets[index].name}: {_course(name, values, hours)}")

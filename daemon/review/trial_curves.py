@@ -9,8 +9,6 @@ from cabinvigil.daemon.review.morning import Morning
 
 QUANTITIES = ("o2_pct", "co2_ppm", "co_ppm", "rh_pct", "dew_c", "temp_c")
 """In the report's order."""
-POINTS = 1600
-"""Of all that one picture shows: the page stays small, and no phone shows more."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,7 @@ Told = float | None
 
 ROWS_INCHES = 7.3
 WIDTH, HEIGHT = 358.0, 224.0
-"""A point of it is a pixel where a phone of 390 px shows it as wide as it can; pages
-show it no wider than `MOST_WIDE` of that, so that its text stays as large as theirs."""
+"""A point of it is a pixel where a phone of 390 px shows it as wide as it can."""
 LEFT, RIGHT, TOP, BOTTOM = 60.0, 26.0, 10.0, 32.0
 """The margins of every picture: what lies above each other has one time axis."""
 CHART_PT = 16.0
@@ -134,9 +133,8 @@ def draw(panel: Panel) -> str:
     """
     figure, axes = _figure((WIDTH / POINTS_PER_INCH, HEIGHT / POINTS_PER_INCH))
     figure.set_layout_engine("none")
-    across, high = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
-    place = (LEFT / WIDTH, BOTTOM / HEIGHT, across / WIDTH, high / HEIGHT)
-    axes.set_position(place)
+    across, high = (WIDTH - LEFT - RIGHT) / WIDTH, (HEIGHT - TOP - BOTTOM) / HEIGHT
+    axes.set_position((LEFT / WIDTH, BOTTOM / HEIGHT, across, high))
     axes.tick_params(labelsize=CHART_PT)
     axes.tick_params(axis="x", pad=6.0)
     axes.locator_params(axis="y", nbins=MOST_TICKS)
@@ -196,10 +194,18 @@ def _ends(axes: Any, panel: Panel) -> None:
         if known:
             at_h, value = known[-1]
             ends.append((value, at_h, line.label, _mark(ORDER[index % len(ORDER)])))
+    if not ends:
+        return
     ends.sort()
     low, high = axes.get_ylim()
     text = CHART_PT * (high - low) / (HEIGHT - TOP - BOTTOM)
-    beside_at = _apart([end[0] for end in ends], text, high)
+    room_h = (panel.hours[-1] - panel.hours[0]) * 2.0 * CHART_PT / WIDTH
+    beside_at = [end[0] for end in ends]
+    for _, last_h, _, _ in ends:  # those that end elsewhere are in nobody's way
+        near = [n for n, end in enumerate(ends) if abs(end[1] - last_h) < room_h]
+        moved = _apart([ends[n][0] for n in near], text, high)
+        for n, height in zip(near, moved, strict=True):
+            beside_at[n] = height
     for place, (value, at_h, label, colour) in enumerate(ends):
         is_highest = place == len(ends) - 1
         beside: dict[str, Any] = {"ha": "left", "va": "center", "xytext": (5, 0)}

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.commands import compare
-from cabinvigil.daemon.report.compare_page import drawn_pictures
+from cabinvigil.daemon.report.compare_page import compare_page, drawn_pictures
 from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
 from cabinvigil.daemon.review.trial_curves import QUANTITIES, TrialCurves
 from cabinvigil.daemon.review.trial_figures import minutes_to
@@ -223,3 +223,31 @@ def test_letters_do_not_stand_on_each_other() -> None:
     heights = sorted(at.values())
     assert heights[0] > 0.0
     assert min(b - a for a, b in pairwise(heights)) >= 15.0
+
+
+def test_ten_nights_are_a_small_page_too() -> None:
+    """Each course has fewer points, and none is shaded over another."""
+    wave = [20.0 + 0.3 * ((n * 7919) % 13) / 13.0 for n in range(360)]
+    told = dict.fromkeys(QUANTITIES, wave)
+    full = {name: [False] * 360 for name in QUANTITIES}
+    rows = [TrialCurves(0.025, told, full)] * 10
+    text = compare_page([a_sheet(f"night {n}") for n in range(10)], rows)
+    assert len(text.encode()) < 150_000
+    assert "Shaded" not in text
+
+
+def test_a_letter_stands_at_its_own_end_where_nothing_is_in_its_way() -> None:
+    """A course that ends earlier pushes none, and is pushed by none."""
+    long, short = curves(rh_pct=[50.0] * 9), curves(rh_pct=[50.0] * 9)
+    short = TrialCurves(
+        0.5,
+        {name: values[:4] for name, values in short.values.items()},
+        {name: flags[:4] for name, flags in short.at_range_end.items()},
+    )
+    [one] = drawn_pictures([a_sheet("a"), a_sheet("b")], [long, short])
+    heights = re.findall(r'y="([\d.]+)"[^>]*>[AB]</text>', draw(one.panel))
+    heights = heights or re.findall(
+        r"translate\([\d.]+ ([\d.]+)\)[^>]*>[AB]</text>", draw(one.panel)
+    )
+    assert len(heights) == 2
+    assert len(set(heights)) == 1
