@@ -1,7 +1,7 @@
 """Makers of what people and programs read, for every folder above.
 
 `numbers`, `durations`, `moments`, `time_zones`, `sentences`, `plain` and `json` format,
-`charts` draws (on `svg`, the only importer of matplotlib), `terminal` is the only
+`charts` draws (on `svg`, the only importer of matplotlib; `bare_svg` leaves the rest), `terminal` is the only
 importer of rich, `libraries` says what puts a missing one in; `typed` puts frozen
 dataclasses into plain values and back.  `errors` has the root of the errors that end in
 a sentence, and the exit codes.

@@ -4,12 +4,12 @@ Colours are drawn as marker values and replaced by the page's own variables, so 
 picture serves the light and the dark page and the printer.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from cabinvigil.daemon.text.bare_svg import bare
 from cabinvigil.daemon.text.svg import FONT_PT, as_svg, blank, save
 
 Style = Literal["solid", "dashed", "dotted", "mixed"]
@@ -153,7 +153,7 @@ def draw(panel: Panel) -> str:
     axes.set_xticks([at for at, _ in panel.ticks], [word for _, word in panel.ticks])
     if len(panel.lines) > 1:
         _ends(axes, panel)
-    return _bare(as_svg(figure, panel.key), panel.key)
+    return bare(as_svg(figure, panel.key), panel.key, COLOURS.values())
 
 
 def _marks(axes: Any, panel: Panel) -> None:
@@ -364,38 +364,3 @@ def _limit(axes: Any, value: float, label: str, *, is_left: bool) -> None:
         color=_mark("ink"),
         fontsize=CHART_PT - 1.0,
     )
-
-
-_NUMBER = re.compile(r"-?\d+\.\d{3,}")
-_TAG = re.compile(r"<[^>]*>")
-"""Numbers are shortened inside tags alone: what people read stays as it is."""
-
-
-def _bare(svg: str, key: str) -> str:
-    """Take from an SVG what the page gives, and what nobody needs."""
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
-    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
-    svg = re.sub(r'<style type="text/css">.*?</style>', "", svg, flags=re.DOTALL)
-    svg = re.sub(r"font(-family)?: [^;\"]*?'[^;\"]*", _size_only, svg)
-    svg = _TAG.sub(lambda tag: _NUMBER.sub(_shorter, tag[0]), svg)
-    svg = re.sub(r'<g id="[^"]*">', "<g>", svg)
-    svg = re.sub(r'<svg [^>]*?viewBox="([^"]*)"[^>]*>', r'<svg viewBox="\1">', svg)
-    svg = svg.replace("xlink:href", "href")
-    for marker, variable in COLOURS.values():
-        svg = svg.replace(marker, f"var({variable})")
-    # names of parts must differ from picture to picture
-    svg = re.sub(r'id="(\w+)"', rf'id="{key}-\1"', svg)
-    svg = re.sub(r'href="#(\w+)"', rf'href="#{key}-\1"', svg)
-    svg = re.sub(r"url\(#(\w+)\)", rf"url(#{key}-\1)", svg)
-    return re.sub(r"\s*\n\s*", "\n", svg).strip()
-
-
-def _shorter(match: re.Match[str]) -> str:
-    return f"{float(match[0]):.1f}"
-
-
-def _size_only(match: re.Match[str]) -> str:
-    """Keep a font's size alone: the page has its own fonts."""
-    size = re.search(r"[\d.]+px", match[0])
-    return f"font-size: {size[0]}" if size else "font-family: inherit"
