@@ -2,9 +2,9 @@
 
 `numbers`, `durations`, `moments`, `time_zones`, `sentences`, `plain` and `json` format,
 `charts` draws (on `svg`, the only importer of matplotlib; `bare_svg` leaves what a page
-needs), `terminal` is the only importer of rich, `libraries` says what puts a missing one
-in; `typed` puts frozen dataclasses into plain values and back.  `errors` has the root of
-the errors that end in a sentence, and the exit codes.
+needs), `terminal` is the only importer of rich, `libraries` says what puts a missing
+one in; `typed` puts frozen dataclasses into plain values and back. `errors` has the
+root of the errors that end in a sentence, and the exit codes.
 
 May be imported by: any folder but air, drivers, rules, trend.  The core takes `numbers`
 and `durations` alone, which are as pure as itself.
