@@ -5,6 +5,7 @@ from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.pictures import marks_of
 from cabinvigil.daemon.report.rows import (
     Clock,
     air_rows,
@@ -155,10 +156,9 @@ def _watch(found: Morning, clock: Clock) -> Iterator[Row]:
         yield "starts", f"{found.tape.starts}"
     for moved, when in clock_rows(found, clock)[:3]:
         yield "clock", f"set by {moved} at {when}; times before it are mended"
-    marks = [one for one in found.tape.events if one.kind == "mark"]
-    for n, mark in enumerate(marks[:20], 1):
-        text = str(mark.fields.get("text", ""))
-        yield f"mark {n}", f"{clock(mark.at_s)}: {text}"
+    for n, (at_s, text) in enumerate(marks_of(found)[:MOST_MARKS], 1):
+        yield f"mark {n}", f"{clock(at_s)}: {text}"
 
 
+MOST_MARKS = 20
 ALL_NIGHT = "100 %"

@@ -80,13 +80,7 @@ class _View:
         self.holes += [
             Band(one.from_s / 3600.0, one.to_s / 3600.0, "trial") for one in tape.trials
         ]
-        named = [
-            (one.at_s, str(one.fields.get("text", "")) or "mark")
-            for one in tape.events
-            if one.kind == "mark"
-        ]
-        named += [(one.from_s, one.text or "trial") for one in tape.trials]
-        self.marks = [(at_s / 3600.0, text) for at_s, text in sorted(named)]
+        self.marks = [(at_s / 3600.0, text) for at_s, text in marks_of(found)]
 
     def thin(self, values: Sequence[Told]) -> list[Told]:
         """Average over the points shown; a hole stays a hole."""
@@ -148,6 +142,17 @@ class _View:
             f"{words}: {told(begin)}, lowest {told(low)}, highest {told(high)}, "
             f"{told(end)} at the end"
         )
+
+
+def marks_of(found: Morning) -> list[tuple[float, str]]:
+    """Return the marks and the trials' begins by time, each with its words."""
+    marks = [
+        (one.at_s, str(one.fields.get("text", "")) or "mark")
+        for one in found.tape.events
+        if one.kind == "mark"
+    ]
+    trials = [(one.from_s, one.text or "trial") for one in found.tape.trials]
+    return sorted([*marks, *trials])
 
 
 def ticks_of(found: Morning, zone: tzinfo | None) -> list[tuple[float, str]]:

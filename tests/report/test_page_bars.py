@@ -11,6 +11,7 @@ from cabinvigil.daemon.report.page import page
 from cabinvigil.daemon.report.pictures import pictures
 from cabinvigil.daemon.text import charts
 from cabinvigil.daemon.text.charts import Curve, Panel, draw
+from tests.report import trials
 from tests.report.test_page import busy, night
 from tests.review import logs, named
 
@@ -126,3 +127,35 @@ def test_what_failed_comes_first_in_the_table_of_the_watch(tmp_path: Path) -> No
     told = page(give_account(files(busy(tmp_path))))
     table = told.partition("<h2>The watch itself")[2]
     assert table.index("at fault for") < table.index("of the night")
+
+
+def test_a_marks_words_are_no_formula() -> None:
+    """Two dollar signs would be mathematics to the drawing library."""
+    panel = Panel(
+        "x",
+        [0.0, 1.0],
+        [Curve("t", [8.0, 8.1])],
+        [],
+        marks=[(0.5, "gas $2 or $3 & <b>")],
+    )
+    assert ">gas $2 or $3 &amp; &lt;b&gt;</text>" in draw(panel)
+    many = Panel(
+        "x",
+        [0.0, 9.0],
+        [Curve("t", [8.0, 8.1])],
+        [],
+        marks=[(1.0 + n, f"vent {n}") for n in range(7)],
+    )
+    told = draw(many)
+    assert "vent" not in told, "the page lists them by their numbers"
+    assert re.findall(r">([1-7])</text>", told) == list("1234567")
+
+
+def test_marks_and_trials_are_numbered_together(tmp_path: Path) -> None:
+    """The table's number is the pictures' number, whatever came between."""
+    shown = page(give_account(files(trials.log(tmp_path))))
+    table = shown.partition("<h2>The watch itself")[2]
+    assert re.findall(r">(mark \d)</th><td>\d\d:\d\d: ([^<]+)", table) == [
+        ("mark 1", trials.SHUT),
+        ("mark 2", trials.OPEN),
+    ]
