@@ -18,6 +18,7 @@ from cabinvigil.daemon.commands.morning import (
     folder_of,
     give_account,
     read,
+    write_page,
 )
 from cabinvigil.daemon.log.find import (
     Chosen,
@@ -39,6 +40,7 @@ from cabinvigil.daemon.report.compare_text import (
 from cabinvigil.daemon.review.compare import Sheet, ranks, sheet
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import SHORTEST_S
+from cabinvigil.daemon.review.trial_curves import TrialCurves, trial_curves
 from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
@@ -81,14 +83,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="draw it, as .svg, .png or .pdf; needs the extra 'review'",
     )
+    parser.add_argument(
+        "--page",
+        type=Path,
+        metavar="FILE",
+        help="write the report as one web page with pictures; needs the extra 'review'",
+    )
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Compare; return the exit code."""
     wanted = list(_wanted(args))
     notes: list[str] = []
+    curves: list[TrialCurves] | None = None if args.page is None else []
     shown = told(wanted, len(wanted), "reading nights", err)
-    sheets = [one for each in shown for one in _sheets_of(each, notes)]
+    sheets = [one for each in shown for one in _sheets_of(each, notes, curves)]
     for text in notes:
         print_note(text, err)
     if len(sheets) < 2:
@@ -99,6 +108,9 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     units = units_named(args.units, sheets[-1].units)
     if args.picture is not None:
         _draw(sheets, args.picture, units)
+    sheets = [replace(one, units=units) for one in sheets]
+    if curves is not None:
+        _page(sheets, curves, args.page)
     order = ranks(sheets)
     if args.json:
         print(json_line(as_json(sheets, order)), file=out)
@@ -107,6 +119,12 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     else:
         out.write(table(sheets, order, is_whole=args.all, units=units))
     return ExitCode.DONE
+
+
+Curves = list[TrialCurves] | None
+"""Courses for the page; None: no page is asked for."""
+MOST_POINTS = 360
+"""A point every thirty seconds of a trial of three hours."""
 
 
 class Wanted(NamedTuple):
@@ -153,12 +171,12 @@ def _split(word: str) -> tuple[str, str]:
     return night, stretch
 
 
-def _sheets_of(wanted: Wanted, notes: list[str]) -> list[Sheet]:
+def _sheets_of(wanted: Wanted, notes: list[str], curves: Curves) -> list[Sheet]:
     """Sum a night or its trials up; noted where one of a folder's cannot be."""
     try:
         if ".." not in wanted.stretch and wanted.stretch:
-            return _trial_sheets(wanted, notes)
-        return [_sheet(wanted, notes)]
+            return _trial_sheets(wanted, notes, curves)
+        return [_sheet(wanted, notes, curves)]
     except OtherNightError:
         if not wanted.is_of_folder:
             raise
@@ -170,7 +188,7 @@ def _sheets_of(wanted: Wanted, notes: list[str]) -> list[Sheet]:
         return []
 
 
-def _trial_sheets(wanted: Wanted, notes: list[str]) -> list[Sheet]:
+def _trial_sheets(wanted: Wanted, notes: list[str], curves: Curves) -> list[Sheet]:
     """Sum up each trial of a night that is meant."""
     there = read(wanted.night).trials
     asked = wanted.stretch.removeprefix(TRIAL).strip().casefold()
@@ -180,7 +198,7 @@ def _trial_sheets(wanted: Wanted, notes: list[str]) -> list[Sheet]:
         texts = enumerate((one.text.casefold() for one in there), 1)
         meant = {number for number, text in texts if text.startswith(asked)}
     found = [
-        _trial_sheet(wanted, one, number, notes)
+        _trial_sheet(wanted, one, number, notes, curves)
         for number, one in enumerate(there, 1)
         if number in meant
     ]
@@ -191,15 +209,23 @@ def _trial_sheets(wanted: Wanted, notes: list[str]) -> list[Sheet]:
 
 
 def _trial_sheet(
-    wanted: Wanted, one: TrialSpan, number: int, notes: list[str]
+    wanted: Wanted, one: TrialSpan, number: int, notes: list[str], curves: Curves
 ) -> Sheet:
     found = give_account(wanted.night, SystemClock().wall(), trial=number)
     if found.tape.flaws.of_newer:
         notes.append(found.tape.flaws.of_newer)
-    return sheet(found, f"{wanted.name}/{one.text}", 0.0, found.tape.length_s)
+    name = f"{wanted.name}/{one.text}"
+    _take_curves(found, 0.0, found.tape.length_s, curves)
+    return sheet(found, name, 0.0, found.tape.length_s, is_trial=True)
 
 
-def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
+def _take_curves(found: Morning, from_s: float, to_s: float, curves: Curves) -> None:
+    """Keep the courses for the page, where one is asked for."""
+    if curves is not None:
+        curves.append(trial_curves(found, from_s, to_s, MOST_POINTS))
+
+
+def _sheet(wanted: Wanted, notes: list[str], curves: Curves) -> Sheet:
     name, night, stretch, _ = wanted
     found = give_account(night, SystemClock().wall())
     if found.tape.flaws.of_newer:
@@ -214,6 +240,7 @@ def _sheet(wanted: Wanted, notes: list[str]) -> Sheet:
         raise NightError(
             f"{name}: the stretch is shorter than {shortest}; name marks further apart"
         )
+    _take_curves(found, from_s, to_s, curves)
     return sheet(found, name, from_s, to_s)
 
 
@@ -256,3 +283,19 @@ def _draw(sheets: list[Sheet], path: Path, units: Units) -> None:
         save_rows(picture_rows(sheets, units), path)
     except DrawingError as error:
         raise NightError(f"--picture {error}") from error
+
+
+def _page(sheets: list[Sheet], curves: list[TrialCurves], path: Path) -> None:
+    """Write the report.
+
+    Raises:
+        NightError: too many to draw, matplotlib is missing, or it cannot be written.
+    """
+    from cabinvigil.daemon.report.compare_page import MOST, compare_page
+
+    if len(sheets) > MOST:
+        raise NightError(
+            f"--page shows {MOST} nights or trials at most, not {len(sheets)}; name "
+            "those that matter"
+        )
+    write_page(path, lambda: compare_page(sheets, curves))

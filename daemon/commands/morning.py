@@ -5,7 +5,7 @@ date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watche
 """
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -213,16 +213,26 @@ def read(night: Chosen, trial: int | None = None) -> NightSeries:
 
 
 def _page(found: Morning, path: Path) -> None:
-    """Write the page.
+    """Write the page of a night.
 
     Raises:
         NightError: matplotlib is missing, or the file cannot be written.
     """
     from cabinvigil.daemon.report.page import page
+
+    write_page(path, lambda: page(found))
+
+
+def write_page(path: Path, made: Callable[[], str]) -> None:
+    """Write a page into a file.
+
+    Raises:
+        NightError: matplotlib is missing, or the file cannot be written.
+    """
     from cabinvigil.daemon.text.svg import DrawingError
 
     try:
-        path.write_text(page(found), encoding="utf-8")
+        path.write_text(made(), encoding="utf-8")
     except DrawingError as error:
         raise NightError(f"--page {error}") from error
     except OSError as error:

@@ -2,12 +2,16 @@
 
 import csv
 import io
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
+from cabinvigil.daemon.report.compare_verdict import enough, sentence
 from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import Rank, Sheet
+from cabinvigil.daemon.review.trial_figures import TrialFigures
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
 from cabinvigil.daemon.text.durations import minutes
@@ -40,10 +44,21 @@ def table(
         units: in which numbers are told.
     """
     is_whole = is_whole or len(sheets) <= MOST
-    lines: list[str] = []
+    lines = [*textwrap.wrap(sentence(sheets), COLUMNS), ""]
     for one in sheets if is_whole else ():
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
         lines += [f"{INDENT}{text}"[:COLUMNS] for text in _facts(one, units)]
+        if one.is_trial:
+            lines += [
+                f"{INDENT}{row.words:<28}{row.cells[0]}"[:COLUMNS]
+                for row in figure_rows([one])
+            ]
+    if is_whole and any(one.is_trial for one in sheets):
+        lines.append("")
+        for same in same_rows(sheets):
+            lines += textwrap.wrap(
+                f"{same.words}: {same.told}", COLUMNS, subsequent_indent="  "
+            )
     if not is_whole:
         lines.append(
             f"{len(sheets)} nights: the best and the worst of them; --all tells each."
@@ -135,6 +150,7 @@ def _measure(word: str, one: Sheet, units: Units) -> str:
 def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
     """Give the comparison as one object; triples are 5, 50 and 95 % points."""
     return {
+        "text": sentence(sheets),
         "nights": [_plain(one) for one in sheets],
         "ranks": [
             {
@@ -173,7 +189,45 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "most_co_ppm": rounded(one.most_co_ppm, 1),
         "most_co2_ppm": rounded(one.most_co2_ppm, 0),
         "lit_h": rounded(one.lit_h, 2),
+        "trial": one.is_trial,
+        "enough": enough(one).word,
+        "enough_why": enough(one).why or None,
+        **_figures(one.figures),
     }
+
+
+def _figures(found: TrialFigures | None) -> dict[str, Any]:
+    keys: dict[str, Any] = dict.fromkeys(FIGURES)
+    if found is None:
+        return keys
+    return {
+        "o2_minutes_to_19_5": rounded_each(found.o2_minutes, 1),
+        "o2_settles_pct": rounded_each(found.settles_pct),
+        "wet_from_min": rounded(found.wet_from_min, 1),
+        "gas_kg_per_h": rounded_each(found.gas_kg_per_h),
+        "begins_c": rounded(found.begins_c, 3),
+        "gained_k": rounded(found.gained_k, 3),
+        "burn_kw": rounded_each(found.power_kw),
+        "outside_c": rounded(found.outside_c, 3),
+        "outside_measured": found.outside_is_measured,
+        "wind_mps": found.wind_mps,
+        "people": rounded(found.people, 2),
+    }
+
+
+FIGURES = (
+    "o2_minutes_to_19_5",
+    "o2_settles_pct",
+    "wet_from_min",
+    "gas_kg_per_h",
+    "begins_c",
+    "gained_k",
+    "burn_kw",
+    "outside_c",
+    "outside_measured",
+    "wind_mps",
+    "people",
+)
 
 
 def as_csv(sheets: Sequence[Sheet]) -> str:
@@ -204,6 +258,10 @@ TRIPLES = frozenset(
         "gas_kg",
         "gas_w_per_k",
         "air_changes_per_h",
+        "o2_minutes_to_19_5",
+        "o2_settles_pct",
+        "gas_kg_per_h",
+        "burn_kw",
     }
 )
 

@@ -7,8 +7,9 @@ from html import escape
 
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.page_bars import listed, timeline, to_limits
 from cabinvigil.daemon.report.page_style import CSS
-from cabinvigil.daemon.report.page_tables import first_tables, further_tables
+from cabinvigil.daemon.report.page_tables import NONE_KG, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.report.text import headline
@@ -23,6 +24,10 @@ NOTE = (
     "of the appliance's instructions, local codes and licensed practice. Nitrogen "
     "dioxide, of which a flame makes some, is not measured."
 )
+ESTIMATES = (
+    "Figures with two more in brackets are estimates: they lie between those nine "
+    "times in ten."
+)
 CLASSES = {
     DANGEROUS: "bad",
     UNSEEN: "blind",
@@ -30,6 +35,7 @@ CLASSES = {
     CLOSE: "near",
     WELL: "well",
 }
+PAST = "✕"
 SIGNS = {DANGEROUS: "✕", UNSEEN: "?", UNKNOWN: "?", CLOSE: "!", WELL: "✓"}
 """The verdict's sign: no colour tells it alone."""
 
@@ -51,17 +57,13 @@ def page(found: Morning) -> str:
     title = f"{found.facts.name}, {_when(found, zone)}: {headline(found)}"
     return "\n".join(
         [
-            "<!doctype html>",
-            '<html lang="en"><head><meta charset="utf-8">',
-            POLICY,
-            '<meta name="viewport" content="width=device-width, initial-scale=1">',
-            f"<title>{escape(title)}</title>",
-            f"<style>{CSS}</style></head><body>",
-            *map(_together, _head(found, zone)),
-            *map(_together, _tonight(found)),
-            _together(_side_by_side(first_tables(found, zone))),
+            *head_of(title),
+            *map(keep_units, _head(found, zone)),
+            *map(keep_units, _tonight(found)),
+            keep_units(timeline(found, zone)),
+            keep_units(to_limits(found, zone)),
             *_pictures(pictures(found, zone)),
-            _together(_side_by_side(further_tables(found, zone))),
+            keep_units(side_by_side(further_tables(found, zone))),
             "</main>",
             *_foot(found),
             "</body></html>",
@@ -70,13 +72,25 @@ def page(found: Morning) -> str:
     )
 
 
+def head_of(title: str) -> list[str]:
+    """Write what stands before a page's words."""
+    return [
+        "<!doctype html>",
+        '<html lang="en"><head><meta charset="utf-8">',
+        POLICY,
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        f"<title>{escape(title)}</title>",
+        f"<style>{CSS}</style></head><body>",
+    ]
+
+
 _UNIT = re.compile(
     r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2"
     r"|°F|lb|BTU/h|BTU|cfm|in2|ft)(?![\w²³/])"
 )
 
 
-def _together(text: str) -> str:
+def keep_units(text: str) -> str:
     """Keep a number and its unit on one line, and write powers as they are printed."""
     return _UNIT.sub(lambda found: f"{found[1]}\u00a0{with_powers(found[2])}", text)
 
@@ -100,33 +114,39 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     emulated = "; emulated parts" if tape.head.get("emulated") is True else ""
     yield f"<p><small>{escape(span)}, {found.hours:.1f} h{emulated}</small></p>"
     yield '<div class="tiles">'
-    for label, value, more in _tiles(found, clock):
+    for label, value, more, is_past in _tiles(found, clock):
+        kind = "tile past" if is_past else "tile"
+        value = f"{PAST} {value}" if is_past else value
         yield (
-            f'<div class="tile"><span>{escape(label)}</span><b>{escape(value)}</b>'
+            f'<div class="{kind}"><span>{escape(label)}</span><b>{escape(value)}</b>'
             f"<span>{escape(more)}</span></div>"
         )
     yield "</div></header><main>"
 
 
-def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str]]:
+def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]:
     """Give what is to be known in ten seconds: safe, how close, dry, what it cost."""
     for row in near_rows(found, clock):
         if row.quantity in VITAL:
             side = "lowest" if row.side == "below" else "highest"
-            more = row.beyond or f"at {row.when}; limit {row.limit}"
-            yield f"{row.words}, {side}", row.value, more
+            more = f"at {row.when}; limit {row.limit}"
+            if row.passed:
+                more = f"past its limit: {row.beyond}"
+            yield f"{row.words}, {side}", row.value, more, bool(row.passed)
     totals = found.whole.totals
     if totals is not None:
         left = night_totals.water_left(totals.water_left_kg, found.units)
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", left
+        yield "glass wet", f"{found.comfort.wet_h:.1f} h", left, False
         low, middle, high = totals.gas_kg
         said, number = found.units.said, found.units.number
-        if totals.bounded_h:
+        if high < NONE_KG:
+            yield "gas burnt", "none", "as far as the air tells", False
+        elif totals.bounded_h:
             least = f"at least {said('kg', low, 2)}"
-            yield "gas burnt", least, night_totals.BOUNDED[:-1]
+            yield "gas burnt", least, night_totals.BOUNDED[:-1], False
         else:
             span = f"{number('kg', low, 2)} to {said('kg', high, 2)}"
-            yield "gas burnt", said("kg", middle, 2), span
+            yield "gas burnt", said("kg", middle, 2), span, False
 
 
 def _tonight(found: Morning) -> Iterator[str]:
@@ -141,35 +161,34 @@ def _tonight(found: Morning) -> Iterator[str]:
     yield "</ol></section>"
 
 
-def _side_by_side(tables: Iterator[str]) -> str:
+def side_by_side(tables: Iterator[str]) -> str:
+    """Put tables beside each other where there is room."""
     return f'<div class="tables">{"".join(tables)}</div>'
 
 
 def _pictures(made: Sequence[Picture]) -> Iterator[str]:
-    yield '<section><h2>The night</h2><p class="key">'
-    yield (
-        "Bars along the top: full, an alarm to get up for; thin, one that wakes; "
-        "hatched, a fault. Grey through all of it: nothing was recorded. Dashes: a "
-        "limit. Numbers: your marks.</p>"
-    )
-    yield '<div class="pictures">'
+    yield '<section><h2>The night</h2><div class="pictures">'
     for one in made:
-        key = one.panel.key
-        svg = draw(one.panel).replace(
-            "<svg ",
-            f'<svg role="img" aria-labelledby="t-{key} d-{key}" ',
-            1,
-        )
-        at = svg.index(">") + 1
-        named = (
-            f'<title id="t-{key}">{escape(one.title)}</title>'
-            f'<desc id="d-{key}">{escape(one.words)}.</desc>'
-        )
-        yield (
-            f"<figure><figcaption>{escape(one.title)} <i>{escape(one.unit)}</i>"
-            f"</figcaption>{svg[:at]}{named}{svg[at:]}</figure>"
-        )
+        yield picture_figure(one)
     yield "</div></section>"
+
+
+def picture_figure(one: Picture) -> str:
+    """Write a picture with its title, its words and the key to what is in it."""
+    key = one.panel.key
+    svg = draw(one.panel).replace(
+        "<svg ", f'<svg role="img" aria-labelledby="t-{key} d-{key}" ', 1
+    )
+    at = svg.index(">") + 1
+    named = (
+        f'<title id="t-{key}">{escape(one.title)}</title>'
+        f'<desc id="d-{key}">{escape(one.words)}.</desc>'
+    )
+    below = f'<p class="key">{listed(one.key)}</p>' if one.key else ""
+    return (
+        f"<figure><figcaption>{escape(one.title)} <i>{escape(one.unit)}</i>"
+        f"</figcaption>{svg[:at]}{named}{svg[at:]}{below}</figure>"
+    )
 
 
 def _foot(found: Morning) -> Iterator[str]:
@@ -181,7 +200,4 @@ def _foot(found: Morning) -> Iterator[str]:
     if found.laxer:
         laxer = ", ".join(found.laxer)
         yield f"<p>Laxer than published, as accepted: {escape(laxer)}</p>"
-    yield (
-        "<p>Figures with two more in brackets are estimates: they lie between those "
-        f"nine times in ten. cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>"
-    )
+    yield (f"<p>{ESTIMATES} cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>")

@@ -5,55 +5,44 @@ from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.pictures import marks_of
 from cabinvigil.daemon.report.rows import (
     Clock,
     air_rows,
     clock_of,
     clock_rows,
-    near_rows,
     never_measured,
-    rang_rows,
     seen_rows,
-    spare_row,
     vent_row,
-    warned,
 )
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.durations import minutes
-from cabinvigil.daemon.text.numbers import bracketed
 from cabinvigil.daemon.text.units import with_powers
-from cabinvigil.daemon.text.units_said import Units
+from cabinvigil.daemon.text.units_said import SI, Units
 
-MOST_RANG = 12
 MOST_STRETCHES = 8
+NONE_KG = 0.05
+"""Less water or gas is told as none."""
 LONGEST_WHY = 40
 Row = Sequence[str]
 
 
-def first_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
-    """Write what is asked first: how close, and what rang."""
-    clock = clock_of(found, zone)
-    yield from _told("Closest to the limits", "", _NEAR, _near(found, clock))
-    yield from _told("What rang", "", _RANG, _rang(found, clock), LONG)
-
-
 def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
-    """Write the rest: why, and what it cost."""
+    """Write why, what it cost, and what did not watch."""
     clock = clock_of(found, zone)
-    heads, air = _air_heads(found.units), _air(found, clock)
-    yield from _told("Fresh air", _air_caption(found), heads, air, PARTS)
+    heads = _air_heads(found.units)
+    yield from _told("Fresh air", _air_caption(found), heads, _air(found, clock))
     yield from _told("Gas, water, warmth", "", _REST, _rest(found))
     yield from _told("The watch itself", "", _REST, _watch(found, clock), LONG)
 
 
-_NEAR = ("gas", "value", "when", "limit")
-_RANG = ("when", "what it said")
 _REST = ("", "")
 
 
-LONG, PARTS = "long", "parts"
-ON_PAPER = {LONG: 6, PARTS: 3}
-"""Rows of such tables that paper has (page_style.py), so that one sheet holds all."""
+LONG = "long"
+ON_PAPER = {LONG: 8}
+"""Rows of such tables that paper has (page_style.py), so that two sheets hold all."""
 
 
 def _told(
@@ -61,10 +50,13 @@ def _told(
 ) -> Iterator[str]:
     listed = list(rows)
     if listed:
-        yield _table(title, caption, heads, listed, kind)
+        yield table_of(title, caption, heads, listed, kind)
 
 
-def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str) -> str:
+def table_of(
+    title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str = ""
+) -> str:
+    """Write a table beneath its title."""
     head = ""
     if any(heads):
         cells = "".join(f'<th scope="col">{escape(one)}</th>' for one in heads)
@@ -72,7 +64,7 @@ def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str)
     told = f"<caption>{escape(caption)}</caption>" if caption else ""
     body = "".join(
         f'<tr><th scope="row">{escape(row[0])}</th>'
-        + "".join(f"<td>{_cell(one)}</td>" for one in row[1:])
+        + "".join(map(_named_cell, heads[1:], row[1:]))
         + "</tr>"
         for row in rows
     )
@@ -82,32 +74,16 @@ def _table(title: str, caption: str, heads: Row, rows: Sequence[Row], kind: str)
     return f"<section{named}><h2>{escape(title)}</h2>{table}</section>"
 
 
+def _named_cell(head: str, text: str) -> str:
+    """Write a cell, named for where a narrow phone stacks them."""
+    named = f' data-head="{escape(head)}: "' if head else ""
+    return f"<td{named}>{_cell(text)}</td>"
+
+
 def _cell(text: str) -> str:
     """Write a cell; what stands below its first line is written small."""
     first, _, below = text.partition("\n")
     return escape(first) + (f"<br><small>{escape(below)}</small>" if below else "")
-
-
-def _near(found: Morning, clock: Clock) -> Iterator[Row]:
-    for row in near_rows(found, clock):
-        passed = f", passed for {row.passed}" if row.passed else ""
-        yield row.words, row.at_least + row.value, row.when, row.limit + passed
-    if early := warned(found):
-        yield "first woken", early, "before", "oxygen's limit"
-    if spare := spare_row(found, clock):
-        left = bracketed(spare.middle, spare.least, spare.most)
-        yield "least to spare", left, spare.when, "as projected then"
-
-
-def _rang(found: Morning, clock: Clock) -> Iterator[Row]:
-    rows = rang_rows(found, clock)
-    for row in rows[:MOST_RANG]:
-        end = f"until {row.ends}" if row.ends else "to the end"
-        answer = f"answered after {row.answered}" if row.answered else "no answer"
-        more = f"{row.priority}{row.times}, {end}, {answer}; {row.alarm}"
-        yield row.begins, f"{row.text}\n{more}"
-    if len(rows) > MOST_RANG:
-        yield "", f"and {len(rows) - MOST_RANG} more"
 
 
 def _air_heads(units: Units) -> Row:
@@ -135,17 +111,20 @@ def _air(found: Morning, clock: Clock) -> Iterator[Row]:
 
 
 def _rest(found: Morning) -> Iterator[Row]:
-    night = night_totals.gas_and_water(found)
-    kg, kwh = found.units.sign("kg"), found.units.sign("kwh")
-    if night is not None:
-        yield "gas", f"{night.gas_kg} {kg}, {night.gas_kwh} {kwh}"
+    night, totals = night_totals.gas_and_water(found), found.whole.totals
+    units = found.units
+    kwh = units.sign("kwh")
+    if night is not None and totals is not None:
+        gas = at_most_kg(totals.gas_kg, night.gas_kg, units)
+        yield "gas", gas if gas == "none" else f"{gas}, {night.gas_kwh} {kwh}"
         if night.burner:
             yield "burner", night.burner
         if night.cylinder_h:
             after = f"{night.cylinder_left_h} h after this night"
             yield "a full cylinder", f"lasts {night.cylinder_h} h at that, {after}"
-        yield "water made", f"{night.water_made_kg} {kg}"
-        yield "carried off", f"{night.water_carried_kg} {kg}"
+        made, carried = totals.water_made_kg, totals.water_carried_kg
+        yield "water made", at_most_kg(made, night.water_made_kg, units)
+        yield "carried off", at_most_kg(carried, night.water_carried_kg, units)
         yield "left behind", night.water_left
     if found.whole.withheld:
         yield "air, gas, water", f"not to be told: {found.whole.withheld}"
@@ -159,23 +138,39 @@ def _rest(found: Morning) -> Iterator[Row]:
         yield "CO2 on average", mean_co2
 
 
+def at_most_kg(triple: Triple, told: str, units: Units = SI) -> str:
+    """Write a mass; what may be none is told by its bound alone."""
+    low, _, high = triple
+    if low > 0.0:
+        return f"{told} {units.sign('kg')}"
+    return "none" if high < NONE_KG else f"at most {units.said('kg', high, 1)}"
+
+
 def _watch(found: Morning, clock: Clock) -> Iterator[Row]:
-    for row in seen_rows(found, clock):
-        longest = f"; longest without it {row.longest}" if row.longest else ""
-        yield row.words, f"{row.share} of the night{longest}"
+    """Write what failed first: paper may drop what comes last."""
+    for trouble in found.troubles[:6]:
+        times = f"{trouble.count} times: {trouble.text}"
+        yield trouble.source, f"at fault for {minutes(trouble.minutes)}, {times}"
     for words in never_measured(found):
         yield words, "was never measured"
     for gap in found.tape.gaps:
         span = f"{clock(gap.from_s)} to {clock(gap.to_s)}"
         yield "nothing recorded", f"{span}, {minutes(gap.length_s / 60.0)}"
+    rows = seen_rows(found, clock)
+    for row in rows:
+        if row.longest or row.share != ALL_NIGHT:
+            longest = f"; longest without it {row.longest}" if row.longest else ""
+            yield row.words, f"{row.share} of the night{longest}"
+    whole = [one.words for one in rows if not one.longest and one.share == ALL_NIGHT]
+    if whole:
+        yield "watched all night", ", ".join(whole)
     if found.tape.starts > 1:
         yield "starts", f"{found.tape.starts}"
     for moved, when in clock_rows(found, clock)[:3]:
         yield "clock", f"set by {moved} at {when}; times before it are mended"
-    for trouble in found.troubles[:6]:
-        times = f"{trouble.count} times: {trouble.text}"
-        yield trouble.source, f"at fault for {minutes(trouble.minutes)}, {times}"
-    marks = [one for one in found.tape.events if one.kind == "mark"]
-    for n, mark in enumerate(marks[:20], 1):
-        text = str(mark.fields.get("text", ""))
-        yield f"mark {n}", f"{clock(mark.at_s)}: {text}"
+    for n, (at_s, text) in enumerate(marks_of(found)[:MOST_MARKS], 1):
+        yield f"mark {n}", f"{clock(at_s)}: {text}"
+
+
+MOST_MARKS = 20
+ALL_NIGHT = "100 %"

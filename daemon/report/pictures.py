@@ -6,11 +6,17 @@ from dataclasses import dataclass, replace
 from datetime import timedelta, tzinfo
 
 from cabinvigil.daemon.log.night import STEP_S, Event
+from cabinvigil.daemon.report.own_alarms import (
+    Stand,
+    bars_in_words,
+    own_bands,
+    own_stands,
+)
 from cabinvigil.daemon.report.rows import clock_of
 from cabinvigil.daemon.review.airflow.balance import Z90
-from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.trial_curves import thinned
 from cabinvigil.daemon.text.charts import Band, Curve, Fan, Panel, Told
 from cabinvigil.daemon.text.numbers import figure, valued
 
@@ -18,6 +24,25 @@ MOST_POINTS = 540
 """A point a minute of a night of nine hours: no phone shows more."""
 FAN_H = 0.75
 MOST_FANS = 3
+O2_RANGE_PCT = (17.0, 21.0)
+"""From air that rings the gravest alarm to fresh air: half a tenth is noise."""
+LEAST_TOP = {"co_ppm": 100.0, "co2_ppm": 5000.0, "pm2_5_ugm3": 50.0}
+"""Of an axis: CO of 100 ppm harms within an hour or two, CO2 of 5000 ppm is a working
+day's limit; a part's noise beneath (a few ppm) must not fill a picture."""
+LEAST_SPAN_K = 10.0
+"""Of an axis of warmth: two degrees to and fro is a heater's own step."""
+LEAST_CHANGES = 5.0
+"""Of an axis of air changes an hour: what a trailer with its vents open has."""
+QUANTITIES_OF = {
+    # picture: what its alarms judge, where that has another name
+    "o2": "o2_pct",
+    "co2": "co2_ppm",
+    "co": "co_ppm",
+    "rh": "rh_pct",
+    "temp": "temp_c",
+    "supply": "supply_v",
+    "dust": "pm2_5_ugm3",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +54,8 @@ class Picture:
     unit: str
     words: str
     """What it shows, for whoever cannot see it."""
+    key: tuple[str, ...] = ()
+    """What each sign in it is; nothing that is not in it."""
 
 
 def pictures(found: Morning, zone: tzinfo | None = None) -> list[Picture]:
@@ -41,64 +68,59 @@ class _View:
     """The night as pictures need it: thinned, with its ticks and bands."""
 
     def __init__(self, found: Morning, zone: tzinfo | None) -> None:
-        self.found, self._zone = found, zone
+        self.found = found
         self.clock = clock_of(found, zone)
         tape = found.tape
         self.each = max(1, math.ceil(tape.count / MOST_POINTS))
         self.hours = [n * STEP_S / 3600.0 for n in range(0, tape.count, self.each)]
-        self.ticks = self._ticks()
-        self.bands = list(self._bands())
-        self.marks = [
-            (one.at_s / 3600.0, str(n))
-            for n, one in enumerate(
-                (event for event in tape.events if event.kind == "mark"), 1
-            )
+        self.ticks = ticks_of(found, zone)
+        self.holes = [
+            Band(one.from_s / 3600.0, one.to_s / 3600.0, "gap") for one in tape.gaps
         ]
+        self.holes += [
+            Band(one.from_s / 3600.0, one.to_s / 3600.0, "trial") for one in tape.trials
+        ]
+        self.marks = [(at_s / 3600.0, text) for at_s, text in marks_of(found)]
 
     def thin(self, values: Sequence[Told]) -> list[Told]:
         """Average over the points shown; a hole stays a hole."""
-        thinned: list[Told] = []
-        for n in range(0, len(values), self.each):
-            known = [one for one in values[n : n + self.each] if one is not None]
-            thinned.append(math.fsum(known) / len(known) if known else None)
-        return thinned
+        return thinned(values, self.each)
+
+    @property
+    def span_k(self) -> float:
+        """The least that an axis of temperatures holds, in the night's own units."""
+        return self.found.units.value("k", LEAST_SPAN_K)
 
     def warm(self, values: Sequence[Told]) -> list[Told]:
         """Put temperatures in the night's own units, so that axes are round in them."""
         units = self.found.units
         return [None if one is None else units.value("c", one) for one in values]
 
-    def _ticks(self) -> list[tuple[float, str]]:
-        """Put ticks at full local hours, at most seven."""
-        tape, last_h = self.found.tape, self.found.hours
-        each = next(n for n in (1, 2, 3, 4, 6, 12, 24, 48, 96) if last_h / n <= 6.5)
-        first_h = 0.0
-        if tape.origin is not None:
-            local = tape.origin.astimezone(self._zone)
-            full = local.replace(minute=0, second=0, microsecond=0)
-            while full < local or full.hour % min(each, 24):
-                full += timedelta(hours=1)
-            first_h = (full - local).total_seconds() / 3600.0
-        count = int((last_h - first_h) / each + 1e-6) + 1
-        hours = [first_h + each * n for n in range(max(0, count))]
-        return [(one, self.clock(one * 3600.0)) for one in hours]
+    def picture(self, panel: Panel, title: str, unit: str, words: str) -> Picture:
+        """Give a panel its bars, and its words."""
+        own = own_stands(self.found, QUANTITIES_OF.get(panel.key, panel.key))
+        bars = list(own_bands(self.found, own))
+        key = bars_in_words(own)
+        if panel.fans:
+            key.append("Shaded: what the projection expected then")
+        if any(line.low is not None for line in panel.lines):
+            key.append("Shaded: where it lies nine times in ten")
+        if any(one.kind == "gap" for one in self.holes):
+            key.append("Grey: nothing was recorded")
+        if any(one.kind == "trial" for one in self.holes):
+            key.append("Pale ground: a trial, left out here")
+        if self.marks:
+            names = "marks" if not self.found.tape.trials else "marks and trials"
+            key.append(f"Dotted lines: {names}")
+        stands = [self._stand(one) for one in own]
+        told = "; ".join([words, *stands])
+        panel = replace(panel, bands=[*self.holes, *bars])
+        return Picture(panel, title, unit, told, tuple(key))
 
-    def _bands(self) -> Iterator[Band]:
-        tape = self.found.tape
-        for gap in tape.gaps:
-            yield Band(gap.from_s / 3600.0, gap.to_s / 3600.0, "gap")
-        for one in self.found.rang:
-            end_s = tape.length_s if one.to_s is None else one.to_s
-            kind = "fault" if not one.is_about_air else None
-            if kind is None:
-                if one.rank < RANKS["medium"]:
-                    continue
-                kind = "alarm" if one.rank >= RANKS["high"] else "warn"
-            yield Band(
-                one.from_s / 3600.0,
-                end_s / 3600.0,
-                kind,  # type: ignore[arg-type]
-            )
+    def _stand(self, one: Stand) -> str:
+        to_s = self.found.tape.length_s if one.to_s is None else one.to_s
+        name = f"{one.episode.alarm} ({one.ring.priority})"
+        return f"{name} stood from {self.clock(one.from_s)} to {self.clock(to_s)}"
 
     def panel(
         self,
@@ -110,9 +132,8 @@ class _View:
     ) -> Panel:
         """Make a panel with what all of them share."""
         return Panel(
-            key, self.hours, lines, self.ticks, limits, self.bands, self.marks, fans,
-            floor,
-        )  # fmt: skip
+            key, self.hours, lines, self.ticks, limits, (), self.marks, fans, floor
+        )
 
     def course(self, words: str, unit: str, values: Sequence[Told]) -> str:
         """Say how a course went: begin, lowest, highest, end."""
@@ -131,6 +152,33 @@ class _View:
             f"{words}: {told(begin)}, lowest {told(low)}, highest {told(high)}, "
             f"{told(end)} at the end"
         )
+
+
+def marks_of(found: Morning) -> list[tuple[float, str]]:
+    """Return the marks and the trials' begins by time, each with its words."""
+    marks = [
+        (one.at_s, str(one.fields.get("text", "")) or "mark")
+        for one in found.tape.events
+        if one.kind == "mark"
+    ]
+    trials = [(one.from_s, one.text or "trial") for one in found.tape.trials]
+    return sorted([*marks, *trials])
+
+
+def ticks_of(found: Morning, zone: tzinfo | None) -> list[tuple[float, str]]:
+    """Put ticks at full local hours, at most five: so many fit a phone."""
+    tape, last_h, clock = found.tape, found.hours, clock_of(found, zone)
+    each = next(n for n in (1, 2, 3, 4, 6, 12, 24, 48, 96) if last_h / n <= 4.6)
+    first_h = 0.0
+    if tape.origin is not None:
+        local = tape.origin.astimezone(zone)
+        full = local.replace(minute=0, second=0, microsecond=0)
+        while full < local or full.hour % min(each, 24):
+            full += timedelta(hours=1)
+        first_h = (full - local).total_seconds() / 3600.0
+    count = int((last_h - first_h) / each + 1e-6) + 1
+    hours = [first_h + each * n for n in range(max(0, count))]
+    return [(one, clock(one * 3600.0)) for one in hours]
 
 
 def _limits(
@@ -156,17 +204,21 @@ def _gas(
     panel = view.panel(key, [Curve(title, values)], limits, fans)
     first = [at for at, _ in limits]
     if side == "above":
-        top = min(first) * 1.02 if first else None
-        panel = replace(panel, floor=0.0, top=top)
-    elif first:
-        panel = replace(panel, floor=max(first) - 0.1)
+        tops = [
+            LEAST_TOP.get(quantity, 0.0),
+            *(1.05 * one for one in sorted(first)[:1]),
+        ]
+        panel = replace(panel, floor=0.0, top=max(tops) or None)
+    else:
+        fresh = O2_RANGE_PCT[1]
+        panel = replace(panel, floor=O2_RANGE_PCT[0], top=fresh, ceiling=fresh)
     words = view.course(title, unit, values)
     if limits:
         words += "; " + ", ".join(word for _, word in limits)
     if fans:
         moments = "1 moment" if len(fans) == 1 else f"{len(fans)} moments"
         words += f"; shaded: what the projection expected, at {moments}"
-    yield Picture(panel, title, unit.strip(), words)
+    yield view.picture(panel, title, unit.strip(), words)
 
 
 def _oxygen(view: _View) -> Iterator[Picture]:
@@ -247,8 +299,9 @@ def _air(view: _View) -> Iterator[Picture]:
             out.append(None if off is None else max(0.0, off))
     title = "Air changes an hour"
     panel = view.panel("air", [Curve(title, middle, low=low, high=high)], floor=0.0)
+    panel = replace(panel, top=LEAST_CHANGES)
     words = view.course(title, "", middle) + "; shaded: where it lies nine times in ten"
-    yield Picture(panel, title, "1/h", words)
+    yield view.picture(panel, title, "1/h", words)
 
 
 def _dew(view: _View) -> Iterator[Picture]:
@@ -267,7 +320,8 @@ def _dew(view: _View) -> Iterator[Picture]:
         + f". The glass was wet for {view.found.comfort.wet_h:.1f} h"
     )
     title = "Dew point against glass"
-    yield Picture(view.panel("dew", lines), title, sign.strip(), words)
+    panel = replace(view.panel("dew", lines), least_span=view.span_k)
+    yield view.picture(panel, title, sign.strip(), words)
 
 
 def _warmth(view: _View) -> Iterator[Picture]:
@@ -281,7 +335,11 @@ def _warmth(view: _View) -> Iterator[Picture]:
     if air.outside_is_measured:
         lines.append(Curve("outside", outside, "dotted"))
         words += ". " + view.course("Outside", sign, outside)
-    yield Picture(view.panel("temp", lines), "Temperature", sign.strip(), words)
+    near = view.found.near
+    limits = [*_limits(near, "temp_c", "below"), *_limits(near, "temp_c", "above")]
+    limits = [(view.found.units.value("c", at), label) for at, label in limits]
+    panel = replace(view.panel("temp", lines, limits), least_span=view.span_k)
+    yield view.picture(panel, "Temperature", sign.strip(), words)
 
 
 def _humidity(view: _View) -> Iterator[Picture]:
@@ -289,8 +347,8 @@ def _humidity(view: _View) -> Iterator[Picture]:
     if any(one is not None for one in values):
         words = view.course("Relative humidity", " %", values)
         panel = view.panel("rh", [Curve("humidity", values)], floor=0.0)
-        panel = replace(panel, ceiling=100.0)
-        yield Picture(panel, "Relative humidity", "%", words)
+        panel = replace(panel, top=100.0, ceiling=100.0)
+        yield view.picture(panel, "Relative humidity", "%", words)
 
 
 def _supply(view: _View) -> Iterator[Picture]:
@@ -299,7 +357,7 @@ def _supply(view: _View) -> Iterator[Picture]:
         words = view.course("Battery", " V", values)
         panel = view.panel("supply", [Curve("battery", values)])
         panel = replace(panel, least_span=1.0)
-        yield Picture(panel, "Battery", "V", words)
+        yield view.picture(panel, "Battery", "V", words)
 
 
 def _dust(view: _View) -> Iterator[Picture]:

@@ -66,10 +66,11 @@ def shown(near: Sequence[Approach]) -> list[Approach]:
 
 def near_rows(found: Morning, clock: Clock) -> list[NearRow]:
     """Return the closest approach of each gas."""
-    return [_near_row(approach, clock) for approach in shown(found.near)]
+    return [near_row(approach, clock) for approach in shown(found.near)]
 
 
-def _near_row(approach: Approach, clock: Clock) -> NearRow:
+def near_row(approach: Approach, clock: Clock) -> NearRow:
+    """Write one approach."""
     limit = approach.limit
     return NearRow(
         limit.quantity,

@@ -6,7 +6,7 @@ cabin; `closest_approach` how near each limit came, `alarm_episodes` what rang,
 `configs` has what ran when, since each part is judged by its own limits.
 `airflow/` works out how the air moved, `cabin_model` where it would settle otherwise;
 `tonight` says what to change, `verdict` whether it was safe.  `compare` puts nights
-side by side.
+and trials side by side, by `trial_figures` and `trial_curves`.
 
 May be imported by: commands, report.
 """

@@ -16,6 +16,11 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import stretch
+from cabinvigil.daemon.review.trial_figures import (
+    O2_LIMIT_PCT,
+    TrialFigures,
+    trial_figures,
+)
 from cabinvigil.daemon.review.verdict import FRESH
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -71,8 +76,11 @@ class Sheet:
     most_co2_ppm: float | None = None
     lit_h: float | None = None
     """For how long the heater burnt."""
+    is_trial: bool = False
+    """Nobody was inside."""
+    figures: TrialFigures | None = None
     units: Units = SI
-    """In which people were told of it."""
+    """In which people are told of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +95,9 @@ class Rank:
     """Of each but the last: whether it is better than the next by more than doubt."""
 
 
-def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
+def sheet(
+    found: Morning, name: str, from_s: float, to_s: float, *, is_trial: bool = False
+) -> Sheet:
     """Sum a night, or a stretch of it, up."""
     tape, part = found.tape, found.tape.between(from_s, to_s)
     totals = stretch(from_s, to_s, "", found.facts, found.air, found.balance).totals
@@ -127,6 +137,15 @@ def sheet(found: Morning, name: str, from_s: float, to_s: float) -> Sheet:
         max(_known(tape, "co_ppm", "above", part), default=None),
         max(_known(tape, "co2_ppm", "above", part), default=None),
         None if totals is None else totals.lit_h,
+        is_trial,
+        trial_figures(
+            found,
+            from_s,
+            to_s,
+            totals,
+            Z90 * sd_of("o2_pct", O2_LIMIT_PCT),
+            is_trial=is_trial,
+        ),
         found.units,
     )
 
@@ -154,6 +173,12 @@ def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
     return ""
 
 
+def sd_of(quantity: str, value: float) -> float:
+    """Return what a part may be off at a value, as an sd in its unit."""
+    share, own = SENSOR_SD.get(quantity, (0.05, 0.0))
+    return math.hypot(share * value, own)
+
+
 def _margin(found: Morning, part: slice) -> tuple[float | None, float, str, float]:
     """Find the least margin to a waking limit, its sd, of what, and minutes beyond."""
     least: tuple[float, float, str] | None = None
@@ -174,8 +199,7 @@ def _margin(found: Morning, part: slice) -> tuple[float | None, float, str, floa
             if left <= 0.0:
                 beyond.add(step)
             if least is None or left < least[0]:
-                share, own = SENSOR_SD.get(limit.quantity, (0.05, 0.0))
-                sd = math.hypot(share * value, own) / abs(way)
+                sd = sd_of(limit.quantity, value) / abs(way)
                 least = (left, sd, limit.quantity)
     minutes = len(beyond) * STEP_S / 60.0
     return (None, 0.0, "", minutes) if least is None else (*least, minutes)
@@ -204,16 +228,31 @@ def _safe(one: Sheet) -> tuple[Measure, ...] | None:
 
 
 def _dry(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.wet_h is None or one.past:
+    return None if one.past else dryness(one)
+
+
+def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
+    return None if one.past else thrift(one)
+
+
+def safety(one: Sheet) -> tuple[Measure, ...] | None:
+    """Measure how safe the air was, by how near it came to a limit or how far past."""
+    if one.margin is None:
+        return None
+    return (-one.margin, one.margin_sd), (one.beyond_min, BEYOND_SD_MIN)
+
+
+def dryness(one: Sheet) -> tuple[Measure, ...] | None:
+    """Measure how dry it was; None where nobody tells."""
+    if one.wet_h is None:
         return None
     left = one.water_left_kg
     return (one.wet_h, WET_SD_H), None if left is None else (left[1], _sd(left))
 
 
-def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.w_per_k is None or one.past:
-        return None
-    return ((one.w_per_k[1], _sd(one.w_per_k)),)
+def thrift(one: Sheet) -> tuple[Measure, ...] | None:
+    """Measure the gas for each degree kept; None where nobody tells."""
+    return None if one.w_per_k is None else ((one.w_per_k[1], _sd(one.w_per_k)),)
 
 
 def _sd(triple: Triple) -> float:
@@ -224,11 +263,11 @@ def _rank(word: str, told: Sequence[tuple[Measure, ...] | None]) -> Rank:
     """Order by the first measure, then by the next."""
     known = [(one, n) for n, one in enumerate(told) if one is not None]
     known.sort(key=lambda pair: [0.0 if m is None else m[0] for m in pair[0]])
-    sure = [_is_sure(better, worse) for (better, _), (worse, _) in pairwise(known)]
+    sure = [is_sure(better, worse) for (better, _), (worse, _) in pairwise(known)]
     return Rank(word, tuple(n for _, n in known), tuple(sure))
 
 
-def _is_sure(better: Sequence[Measure], worse: Sequence[Measure]) -> bool:
+def is_sure(better: Sequence[Measure], worse: Sequence[Measure]) -> bool:
     """Say whether the first measure that tells them apart is for the better one."""
     for good, bad in zip(better, worse, strict=True):
         if good is None or bad is None:

@@ -4,21 +4,30 @@ Colours are drawn as marker values and replaced by the page's own variables, so 
 picture serves the light and the dark page and the printer.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from cabinvigil.daemon.text.bare_svg import bare
 from cabinvigil.daemon.text.svg import FONT_PT, as_svg, blank, save
 
-Style = Literal["solid", "dashed", "dotted"]
+Style = Literal["solid", "dashed", "dotted", "mixed"]
+BandKind = Literal["alarm", "warn", "low", "gap", "trial"]
 Told = float | None
 
-INCHES = (5.2, 2.7)
-"""At 390 px a picture is 358 px wide: a point of it is about a pixel."""
-MOST_LABELS = 18
-"""Numbers of marks that stand beside each other without touching."""
+ROWS_INCHES = 7.3
+WIDTH, HEIGHT = 358.0, 224.0
+"""A point of it is a pixel where a phone of 390 px shows it as wide as it can."""
+LEFT, RIGHT, TOP, BOTTOM = 60.0, 26.0, 10.0, 32.0
+"""The margins of every picture: what lies above each other has one time axis."""
+CHART_PT = 16.0
+"""The text of a picture, as large as a page's own (page_style.py)."""
+POINTS_PER_INCH = 72.0
+MOST_TICKS = 5
+LONGEST_MARK = 18
+MOST_NAMED = 6
+"""More marks would hide the courses: they get the numbers that a page lists them by."""
 COLOURS = {
     # what: (marker in the drawing, variable of the page)
     "ink": ("#010203", "--ink"),
@@ -28,11 +37,16 @@ COLOURS = {
     "three": ("#050607", "--three"),
     "alarm": ("#060708", "--alarm"),
     "warn": ("#070809", "--warn"),
-    "fault": ("#08090a", "--fault"),
     "gap": ("#090a0b", "--gap"),
 }
 ORDER = ("one", "two", "three")
-_DASHES: dict[str, Any] = {"solid": "-", "dashed": (0, (4, 2)), "dotted": (0, (1, 1.6))}
+_DASHES: dict[str, Any] = {
+    "solid": "-",
+    "dashed": (0, (4, 2)),
+    "dotted": (0, (1, 1.6)),
+    "mixed": (0, (6, 2, 1, 2)),
+}
+STYLES: tuple[Style, ...] = ("solid", "dashed", "dotted", "mixed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +67,7 @@ class Band:
 
     from_h: float
     to_h: float
-    kind: Literal["alarm", "warn", "fault", "gap"]
+    kind: BandKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +91,7 @@ class Panel:
     limits: Sequence[tuple[float, str]] = ()
     bands: Sequence[Band] = ()
     marks: Sequence[tuple[float, str]] = ()
+    """Hour and name."""
     fans: Sequence[Fan] = ()
     floor: float | None = None
     """The axis begins no higher than here."""
@@ -86,6 +101,8 @@ class Panel:
     """No value can lie above, so no tick stands there."""
     least_span: float = 0.0
     """The axis holds at least so much: noise must not look like news."""
+    is_named_beside: bool = False
+    """Labels stand beside the ends of the courses, in the margin: letters alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +131,13 @@ def draw(panel: Panel) -> str:
     Raises:
         DrawingError: matplotlib is not installed.
     """
-    figure, axes = _figure(INCHES)
+    figure, axes = _figure((WIDTH / POINTS_PER_INCH, HEIGHT / POINTS_PER_INCH))
+    figure.set_layout_engine("none")
+    across, high = (WIDTH - LEFT - RIGHT) / WIDTH, (HEIGHT - TOP - BOTTOM) / HEIGHT
+    axes.set_position((LEFT / WIDTH, BOTTOM / HEIGHT, across, high))
+    axes.tick_params(labelsize=CHART_PT)
+    axes.tick_params(axis="x", pad=6.0)
+    axes.locator_params(axis="y", nbins=MOST_TICKS)
     for band in panel.bands:
         _band(axes, band)
     for fan in panel.fans:
@@ -125,28 +148,91 @@ def draw(panel: Panel) -> str:
         _line(axes, panel.hours, line, _mark(ORDER[index % len(ORDER)]))
     _range(axes, panel)
     for value, label in panel.limits:
-        _limit(axes, value, label, panel.hours[-1] if panel.hours else 0.0)
+        _limit(axes, value, label, is_left=_is_left_free(panel))
     _marks(axes, panel)
     axes.set_xticks([at for at, _ in panel.ticks], [word for _, word in panel.ticks])
     if len(panel.lines) > 1:
-        legend = axes.legend(loc="best", frameon=False, fontsize=FONT_PT - 1.0)
-        for text in legend.get_texts():
-            text.set_color(_mark("ink"))
-    return _bare(as_svg(figure, panel.key), panel.key)
+        _ends(axes, panel)
+    return bare(as_svg(figure, panel.key), panel.key, COLOURS.values())
 
 
 def _marks(axes: Any, panel: Panel) -> None:
-    """Draw a line for each mark, and its number where there is room for it."""
-    room_h = (panel.hours[-1] - panel.hours[0]) / MOST_LABELS if panel.hours else 0.0
+    """Draw a line for each mark, and its name along it where there is room."""
+    span_h = panel.hours[-1] - panel.hours[0] if panel.hours else 0.0
+    room_h = span_h * 1.3 * CHART_PT / (WIDTH - LEFT - RIGHT)
     last_h = float("-inf")
-    for at_h, label in panel.marks:
+    has_names = len(panel.marks) <= MOST_NAMED
+    for number, (at_h, label) in enumerate(panel.marks, 1):
         axes.axvline(at_h, color=_mark("ink"), linewidth=0.8, linestyle=(0, (1, 3)))
+        is_near_end = panel.hours and panel.hours[-1] - at_h < room_h
         if at_h - last_h < room_h:
             continue
         last_h = at_h
+        if not has_names:
+            label = str(number)
+        short = label if len(label) <= LONGEST_MARK else label[: LONGEST_MARK - 1] + "…"
         axes.annotate(
-            label, (at_h, 0.02), xycoords=("data", "axes fraction"), color=_mark("ink")
+            short.replace("$", r"\$"),
+            (at_h, 0.03),
+            xycoords=("data", "axes fraction"),
+            xytext=(-2 if is_near_end else 2, 0),
+            textcoords="offset points",
+            rotation=90 if has_names else 0,
+            ha="right" if is_near_end else "left",
+            va="bottom",
+            color=_mark("ink"),
+            fontsize=CHART_PT - 1.0,
         )
+
+
+def _ends(axes: Any, panel: Panel) -> None:
+    """Name each course where it ends: no key has to be looked up."""
+    ends = []
+    for index, line in enumerate(panel.lines):
+        pairs = zip(panel.hours, line.values, strict=True)
+        known = [(at, one) for at, one in pairs if one is not None]
+        if known:
+            at_h, value = known[-1]
+            ends.append((value, at_h, line.label, _mark(ORDER[index % len(ORDER)])))
+    if not ends:
+        return
+    ends.sort()
+    low, high = axes.get_ylim()
+    text = CHART_PT * (high - low) / (HEIGHT - TOP - BOTTOM)
+    room_h = (panel.hours[-1] - panel.hours[0]) * 2.0 * CHART_PT / WIDTH
+    beside_at = [end[0] for end in ends]
+    for _, last_h, _, _ in ends:  # those that end elsewhere are in nobody's way
+        near = [n for n, end in enumerate(ends) if abs(end[1] - last_h) < room_h]
+        moved = _apart([ends[n][0] for n in near], text, high)
+        for n, height in zip(near, moved, strict=True):
+            beside_at[n] = height
+    for place, (value, at_h, label, colour) in enumerate(ends):
+        is_highest = place == len(ends) - 1
+        beside: dict[str, Any] = {"ha": "left", "va": "center", "xytext": (5, 0)}
+        if not panel.is_named_beside:
+            is_above = is_highest or value - low < text
+            side = ("bottom", 5) if is_above else ("top", -5)
+            beside = {"ha": "right", "va": side[0], "xytext": (-2, side[1])}
+        axes.annotate(
+            label,
+            (at_h, beside_at[place] if panel.is_named_beside else value),
+            textcoords="offset points",
+            color=colour,
+            fontsize=CHART_PT,
+            annotation_clip=False,
+            **beside,
+        )
+
+
+def _apart(values: Sequence[float], text: float, most: float) -> list[float]:
+    """Move rising heights apart by a text's height, and none above the most."""
+    moved: list[float] = []
+    for value in values:
+        moved.append(max(value, moved[-1] + text) if moved else value)
+    for place in reversed(range(len(moved))):
+        moved[place] = min(moved[place], most)
+        most = moved[place] - text
+    return moved
 
 
 def save_rows(pictures: Sequence[Rows], path: Path) -> None:
@@ -156,7 +242,7 @@ def save_rows(pictures: Sequence[Rows], path: Path) -> None:
         DrawingError: matplotlib is not installed, or the file cannot be written.
     """
     count = sum(len(one.rows) + 2 for one in pictures)
-    figure, first = _figure((INCHES[0] * 1.4, 0.4 + 0.3 * count))
+    figure, first = _figure((ROWS_INCHES, 0.4 + 0.3 * count))
     figure.delaxes(first)
     ratios = [len(one.rows) + 1 for one in pictures]
     panels = figure.subplots(len(pictures), 1, height_ratios=ratios, squeeze=False)
@@ -211,23 +297,26 @@ def _line(axes: Any, hours: Sequence[float], line: Curve, colour: str) -> None:
 
 
 def _band(axes: Any, band: Band) -> None:
-    if band.kind == "gap":
-        axes.axvspan(
-            band.from_h, band.to_h, facecolor=_mark("gap"), alpha=0.5, linewidth=0
-        )
+    """Draw a hole through all of it, or a bar whose shape tells the priority too."""
+    if band.kind in ("gap", "trial"):
+        alpha = 0.5 if band.kind == "gap" else 0.2
+        colour = _mark("gap")
+        axes.axvspan(band.from_h, band.to_h, facecolor=colour, alpha=alpha, linewidth=0)
         return
-    hatch = "////" if band.kind == "fault" else None
-    rows = {"alarm": (0.95, 1.0), "warn": (0.89, 0.94), "fault": (0.83, 0.88)}
-    low, high = rows[band.kind]
+    low, high = {"alarm": (0.92, 1.0), "warn": (0.82, 0.9), "low": (0.77, 0.79)}[
+        band.kind
+    ]
+    is_striped = band.kind == "warn"
+    colour = _mark("alarm" if band.kind == "alarm" else "warn")
     axes.axvspan(
         band.from_h,
         max(band.to_h, band.from_h + 0.02),
         low,
         high,
-        facecolor="none" if hatch else _mark(band.kind),
-        edgecolor=_mark(band.kind),
-        hatch=hatch,
-        linewidth=0.6,
+        facecolor="none" if is_striped else colour,
+        edgecolor=colour,
+        hatch="////" if is_striped else None,
+        linewidth=0.8,
     )
 
 
@@ -241,61 +330,37 @@ def _range(axes: Any, panel: Panel) -> None:
     if high - low < panel.least_span:
         middle = (low + high) / 2.0
         low, high = middle - panel.least_span / 2.0, middle + panel.least_span / 2.0
-    room = 0.25 if panel.bands else 0.08
+    has_bars = any(one.kind in ("alarm", "warn", "low") for one in panel.bands)
+    room = 0.34 if has_bars else 0.04
     axes.set_ylim(low, high + room * (high - low))
     if panel.ceiling is not None:
-        inside = [one for one in axes.get_yticks() if low <= one <= panel.ceiling]
+        told = axes.yaxis.get_major_locator().tick_values(low, panel.ceiling)
+        inside = [one for one in told if low <= one <= panel.ceiling]
         axes.set_yticks(inside)
     if panel.hours:
         axes.set_xlim(panel.hours[0], max(panel.hours[-1], panel.hours[0] + 0.1))
 
 
-def _limit(axes: Any, value: float, label: str, last_h: float) -> None:
+def _is_left_free(panel: Panel) -> bool:
+    """Say whether fewer marks stand at the left than at the right."""
+    last_h = panel.hours[-1] if panel.hours else 0.0
+    left = sum(1 for at_h, _ in panel.marks if at_h < 0.4 * last_h)
+    return left <= sum(1 for at_h, _ in panel.marks if at_h > 0.6 * last_h)
+
+
+def _limit(axes: Any, value: float, label: str, *, is_left: bool) -> None:
     low, high = axes.get_ylim()
     if not low <= value <= high:
         return
     axes.axhline(value, color=_mark("alarm"), linewidth=1.2, linestyle=(0, (6, 2)))
     axes.annotate(
         label,
-        (last_h, value),
-        xytext=(-2, 2),
+        (0.0 if is_left else 1.0, value),
+        xycoords=("axes fraction", "data"),
+        xytext=(4 if is_left else -4, 1),
         textcoords="offset points",
-        ha="right",
+        ha="left" if is_left else "right",
+        va="bottom",
         color=_mark("ink"),
-        fontsize=FONT_PT - 1.0,
+        fontsize=CHART_PT - 1.0,
     )
-
-
-_NUMBER = re.compile(r"-?\d+\.\d{3,}")
-_TAG = re.compile(r"<[^>]*>")
-"""Numbers are shortened inside tags alone: what people read stays as it is."""
-
-
-def _bare(svg: str, key: str) -> str:
-    """Take from an SVG what the page gives, and what nobody needs."""
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
-    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
-    svg = re.sub(r'<style type="text/css">.*?</style>', "", svg, flags=re.DOTALL)
-    svg = re.sub(r"font(-family)?: [^;\"]*?'[^;\"]*", _size_only, svg)
-    svg = _TAG.sub(lambda tag: _NUMBER.sub(_shorter, tag[0]), svg)
-    svg = re.sub(r'<g id="[^"]*">', "<g>", svg)
-    svg = re.sub(r'<svg [^>]*?viewBox="([^"]*)"[^>]*>', r'<svg viewBox="\1">', svg)
-    svg = svg.replace("xlink:href", "href")
-    for marker, variable in COLOURS.values():
-        svg = svg.replace(marker, f"var({variable})")
-    # names of parts must differ from picture to picture
-    svg = re.sub(r'id="(\w+)"', rf'id="{key}-\1"', svg)
-    svg = re.sub(r'href="#(\w+)"', rf'href="#{key}-\1"', svg)
-    svg = re.sub(r"url\(#(\w+)\)", rf"url(#{key}-\1)", svg)
-    return re.sub(r"\s*\n\s*", "\n", svg).strip()
-
-
-def _shorter(match: re.Match[str]) -> str:
-    return f"{float(match[0]):.1f}"
-
-
-def _size_only(match: re.Match[str]) -> str:
-    """Keep a font's size alone: the page has its own fonts."""
-    size = re.search(r"[\d.]+px", match[0])
-    return f"font-size: {size[0]}" if size else "font-family: inherit"

@@ -3,9 +3,12 @@
 import json
 from pathlib import Path
 
+import pytest
+
 from cabinvigil.daemon.commands import compare
 from tests.commands import calling
 from tests.commands.test_morning import quiet
+from tests.report import trials
 from tests.review import logs
 
 
@@ -53,3 +56,37 @@ def test_a_stretch_of_seconds_tells_nothing(tmp_path: Path) -> None:
     code, out, err = calling.call(compare, f"{path}@vent..door", path)
     assert (code, out) == (2, "")
     assert "the stretch is shorter than 60 s; name marks further apart" in err
+
+
+def test_the_verdict_is_said_first_and_the_trials_figures_with_it(
+    tmp_path: Path,
+) -> None:
+    """The same sentence for people and programs; triples where something is sure."""
+    path = f"{trials.log(tmp_path)}@trial"
+    code, out, err = calling.call(compare, path)
+    assert (code, err) == (0, "")
+    first = " ".join(out.partition("\n\n")[0].split())
+    assert first.startswith("'roof vent a third open' was safer than 'all shut'")
+    assert "minutes to 19.5 % oxygen    32 (28 to 37)" in out
+    assert "\nwind: not measured: a trial in another wind proves little\n" in out
+    assert max(map(len, out.splitlines())) <= 80
+    found = json.loads(calling.call(compare, path, "--json")[1])
+    assert found["text"] == first
+    shut, vent = found["nights"]
+    assert (shut["trial"], shut["enough"], vent["people"]) == (True, "no", 0.0)
+    assert vent["o2_minutes_to_19_5"] == [None, None, None]
+    assert vent["o2_settles_pct"] == [20.2, 20.4, 20.6]
+    assert shut["enough_why"] == "air past a waking limit"
+    assert vent["wet_from_min"] is None
+
+
+def test_a_night_is_no_trial(tmp_path: Path) -> None:
+    """Its table is as it was, beneath the sentence; CO2 tells of the config's two."""
+    for day in (14, 15):
+        logs.write(tmp_path, quiet(), f"night-2026-01-{day}.jsonl")
+    out = calling.call(compare, tmp_path)[1]
+    assert "minutes to 19.5" not in out
+    found = json.loads(calling.call(compare, tmp_path, "--json")[1])
+    assert [one["trial"] for one in found["nights"]] == [False, False]
+    people = [one["people"] for one in found["nights"]]
+    assert people == pytest.approx([2.0, 2.0], abs=0.5)

@@ -50,7 +50,7 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
         "rehearse quiet --hours 1 --tick-s 10 --log quiet/",
         ((r"Rehearsal", 1), (r"  oxygen", 3)),
     ),
-    "compare": ("compare shut/ quiet/", ((r"", 6), (r"safest", 3))),
+    "compare": ("compare shut/ quiet/", ((r"", 9), (r"safest", 3))),
     "replay": ("replay shut/ --limits stricter.toml", ((r"", 3),)),
 }
 
@@ -115,8 +115,9 @@ def draw(folder: Path, into: Path) -> None:
         page = Path("shut.html").read_text(encoding="utf-8")
     (style,) = re.findall(r":root *\{.*?\}", page, re.DOTALL)[:1]
     style = style.replace("color-scheme:light dark;", "")
+    style += "".join(re.findall(r"svg text *\{.*?\}", page)[:1])
     (svg,) = re.findall(r"<svg role=.*?</svg>", page, re.DOTALL)[:1]
-    head = f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="{XLINK}" '
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="{XLINK}" width="537" '
     svg = svg.replace("<svg ", head, 1)
     at = svg.index(">") + 1
     ground = '<rect width="100%" height="100%" style="fill: var(--ground)"/>'

@@ -1,0 +1,101 @@
+"""Which picture an alarm belongs to: a chart shows its own alarms alone."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.text.charts import Band, BandKind
+
+_BY_KIND = {
+    "dose": "co_ppm",
+    "displaced": "o2_pct",
+    "condensing": "dew",
+    "supply": "supply_v",
+}
+_AS = {"o2_hpa": "o2_pct"}
+"""Oxygen's pressure is told in oxygen's picture."""
+_BY_NAME = (
+    ("o2-", "o2_pct"),
+    ("displaced", "o2_pct"),
+    ("co2-", "co2_ppm"),
+    ("co-", "co_ppm"),
+    ("supply", "supply_v"),
+    ("condensing", "dew"),
+    ("fine-dust", "pm2_5_ugm3"),
+)
+"""For a log that does not hold its config."""
+KINDS: Mapping[int, BandKind] = {
+    RANKS["high"]: "alarm",
+    RANKS["medium"]: "warn",
+    RANKS["low"]: "low",
+}
+BARS: Mapping[BandKind, str] = {
+    "alarm": "Full bar",
+    "warn": "Striped bar",
+    "low": "Thin bar",
+}
+
+
+def quantity_of(alarm: str, config: Mapping[str, Any]) -> str:
+    """Return the quantity an alarm judges; '' for one of parts or the watch."""
+    alarms = config.get("alarm")
+    told = alarms.get(alarm) if isinstance(alarms, Mapping) else None
+    if isinstance(told, Mapping):
+        found = told.get("quantity") or _BY_KIND.get(str(told.get("kind")), "")
+        return _AS.get(str(found), str(found))
+    return next((one for start, one in _BY_NAME if alarm.startswith(start)), "")
+
+
+class Stand(NamedTuple):
+    """One bar: an alarm at one priority."""
+
+    episode: AlarmEpisode
+    ring: Ring
+    from_s: float
+    to_s: float | None
+    """When it ended or became graver; None: it still stood at the end."""
+
+    @property
+    def rank(self) -> int:
+        """Its priority then, as a number."""
+        return RANKS.get(self.ring.priority, 0)
+
+
+def stands(found: Morning) -> list[Stand]:
+    """Return every alarm's stands, cut where it became graver."""
+    made = []
+    for one in found.rang:
+        ends = [*(ring.at_s for ring in one.rises[1:]), one.to_s]
+        made += [
+            Stand(one, ring, ring.at_s, to_s)
+            for ring, to_s in zip(one.rises, ends, strict=True)
+        ]
+    return made
+
+
+def own_stands(found: Morning, quantity: str) -> list[Stand]:
+    """Return the stands of the alarms that judge one quantity."""
+    config = found.tape.config
+    return [
+        one
+        for one in stands(found)
+        if one.rank in KINDS and quantity_of(one.episode.alarm, config) == quantity
+    ]
+
+
+def own_bands(found: Morning, own: Sequence[Stand]) -> Iterator[Band]:
+    """Draw a bar for each, from its raise to its end."""
+    for one in own:
+        end_s = found.tape.length_s if one.to_s is None else one.to_s
+        yield Band(one.from_s / 3600.0, end_s / 3600.0, KINDS[one.rank])
+
+
+def bars_in_words(own: Sequence[Stand]) -> list[str]:
+    """Say what each kind of bar in a picture is."""
+    words = []
+    for rank, kind in KINDS.items():
+        names = dict.fromkeys(one.episode.alarm for one in own if one.rank == rank)
+        if names:
+            words.append(f"{BARS[kind]}: {', '.join(names)}")
+    return words
