@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.report.compare_verdict import YES, are_alike, enough
+from cabinvigil.daemon.report.night_totals import is_left_known
 from cabinvigil.daemon.review.compare import Sheet
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT, TrialFigures
 from cabinvigil.daemon.text.durations import minutes
@@ -97,8 +98,8 @@ def _changes(one: Sheet) -> str:
 def _water(one: Sheet) -> str:
     if one.water_left_kg is None:
         return f"{NOT_KNOWN}: the balance is not"
-    low, _, high = one.water_left_kg
-    if low <= 0.0:
+    high = one.water_left_kg[2]
+    if not is_left_known(one.water_left_kg):
         least = one.units.number("kg", high, 1)
         return "none" if high < 0.05 else f"at most {least}"
     return one.units.fixed("kg", one.water_left_kg, 1)
