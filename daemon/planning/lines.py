@@ -1,5 +1,6 @@
 """The account's lines: a named figure, a range, a paragraph, an area of vent."""
 
+import math
 import textwrap
 
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2
@@ -26,9 +27,13 @@ def row(label: str, text: str) -> str:
     return f"   {label:<31}{text}"
 
 
-def area(cm2: float, is_: str = "") -> str:
-    """Spell an area in both units: the second in brackets, or after a sign."""
-    number = f"{cm2 / CM2_PER_IN2:.0f}"
+def area(cm2: float, is_: str = "", *, asked: bool = True) -> str:
+    """Spell an area in both units: the second in brackets, or after a sign.
+
+    Whole inches are rounded up where they are asked for: done in them, it is enough.
+    """
+    inches2 = cm2 / CM2_PER_IN2
+    number = f"{math.ceil(inches2) if asked else inches2:.0f}"
     inches = f"{number} square {'inch' if number == '1' else 'inches'}"
     return f"{cm2:.0f} cm2{is_}{inches}" if is_ else f"{cm2:.0f} cm2 ({inches})"
 

@@ -172,8 +172,10 @@ def _shut(made: Plan) -> list[str]:
     return lines
 
 
-def _area(cm2: float | None) -> str:
-    return "none is enough without wind" if cm2 is None else area(cm2, " = ")
+def _area(cm2: float | None, *, asked: bool = False) -> str:
+    if cm2 is None:
+        return "none is enough without wind"
+    return area(cm2, " = ", asked=asked)
 
 
 def _vent(made: Plan) -> list[str]:
@@ -185,7 +187,7 @@ def _vent(made: Plan) -> list[str]:
         "3. Free vent area, low and high together",
         row("you have", _area(have)),
         row("", _whether_enough(made)),
-        row("needed in still air", _area(middle))
+        row("needed in still air", _area(middle, asked=True))
         + ("" if low is None else f"  ({low:.0f} to {most})"),
         row("rule of thumb", _area(vent.thumb_cm2)),
     ]
