@@ -68,8 +68,9 @@ def obeyed(cabin: CabinPlan, said: str) -> CabinPlan:
     for cm2, to in re.findall(r"Move ([\d.]+) cm2 .*? to near the (floor|roof)", said):
         moved = float(cm2) if to == "roof" else -float(cm2)
         low, high = low - moved, high + moved
-    for asked in re.findall(r"(?:Open more vent|The pane will run): (?:[^.:;]|\.\d)*", said):
-        for cm2, at in re.findall(r"([\d.]+) cm2 \([^)]*\) near the (floor|roof)", asked):
+    asks = re.findall(r"(?:Open more vent|The pane will run): (?:[^.:;]|\.\d)*", said)
+    for ask in asks:
+        for cm2, at in re.findall(r"([\d.]+) cm2 \([^)]*\) near the (floor|roof)", ask):
             low, high = (
                 (low + float(cm2), high) if at == "floor" else (low, high + float(cm2))
             )
