@@ -84,6 +84,9 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         step + by
         for one, by in zip(placed, shifts, strict=True)
         for step in one.run.left_out
+        if 0
+        <= step + by
+        < count  # whole steps of a run are moved: the last may stick out
     }
     return NightSeries(
         datetime.fromtimestamp(origin_s, UTC) if is_dated else None,

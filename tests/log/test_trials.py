@@ -1,5 +1,6 @@
 """A night without its trials, and each trial by itself."""
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -20,8 +21,11 @@ def rang(at_s: float, state: str, was: str = "normal") -> bytes:
     return logs.line("alarm", at_s, text="Too little oxygen.", first_up=True, **fields)
 
 
-def begun(at_s: float, text: str, for_s: float = 3 * HOUR) -> bytes:
-    return logs.line("trial", at_s, state="begun", text=text, for_s=for_s, until="")
+def begun(
+    at_s: float, text: str, for_s: float = 3 * HOUR, start: datetime = logs.START
+) -> bytes:
+    what = {"state": "begun", "text": text, "for_s": for_s, "until": ""}
+    return logs.line("trial", at_s, start, **what)
 
 
 def ended(at_s: float, text: str) -> bytes:
@@ -159,6 +163,28 @@ def test_a_watch_that_dies_in_a_trial_leaves_none_of_its_air(tmp_path: Path) -> 
     )
     found = tape(tmp_path, data)
     assert min(one for one in found.series["o2_pct"] if one is not None) > 20.0
+
+
+@pytest.mark.parametrize("last_s", [5.0, 12.0, 20.0, 29.0])
+def test_a_second_run_may_die_in_its_trial_at_any_second(
+    tmp_path: Path, last_s: float
+) -> None:
+    start = logs.START + timedelta(seconds=4216.0)
+    data = b"".join(
+        [
+            logs.begin(),
+            logs.air(logs.still_air(0.0, HOUR)),
+            logs.begin(start),
+            logs.air(logs.still_air(0.0, HOUR), start),
+            begun(HOUR, "all shut", start=start),
+            logs.air(logs.still_air(HOUR, 2 * HOUR, **FOUL), start),
+            logs.air([(2 * HOUR + last_s, FOUL)], start),
+        ]
+    )
+    found = tape(tmp_path, data)
+    assert max(found.left_out) < found.count
+    assert min(one for one in found.series["o2_pct"] if one is not None) > 20.0
+    assert calling.call(morning, tmp_path / NAME)[0] in (0, 1)
 
 
 @pytest.mark.parametrize(
