@@ -97,9 +97,18 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     notes: list[str] = []
     curves: list[TrialCurves] | None = None if args.page is None else []
     shown = told(wanted, len(wanted), "reading nights", err)
-    sheets = [one for each in shown for one in _sheets_of(each, notes, curves)]
+    sheets: list[Sheet] = []
+    heard: dict[str, bool] = {}
+    for each in shown:
+        before = len(sheets) + len(notes)
+        sheets += _sheets_of(each, notes, curves)
+        heard[each.word] = heard.get(each.word, False) or len(sheets + notes) > before
     for text in notes:
         print_note(text, err)
+    for word in (word for word, any_of_it in heard.items() if not any_of_it):
+        raise NightError(
+            f"{word}: no such trial; `cabinvigil trial list --log FOLDER` tells all"
+        )
     if len(sheets) < 2:
         raise CallError(
             "compare needs two nights or more; name another, or a folder of them"
@@ -134,6 +143,8 @@ class Wanted(NamedTuple):
     night: Chosen
     stretch: str
     """Empty: all of it."""
+    word: str
+    """As it was called."""
     is_of_folder: bool = False
     """One of a folder's: where it cannot be read the others are compared."""
 
@@ -147,16 +158,16 @@ def _wanted(args: argparse.Namespace) -> Iterator[Wanted]:
         if path.is_dir():
             for one in all_nights(path):
                 name = str(path / str(one.night))
-                yield Wanted(name, one, stretch, is_of_folder=True)
+                yield Wanted(name, one, stretch, word, is_of_folder=True)
             continue
         if not is_date(night):
-            yield Wanted(word, chosen(night, None), stretch)
+            yield Wanted(word, chosen(night, None), stretch, word)
             continue
         if listed is None:  # once for all dates: a folder may hold thousands
             folder = folder_of(args, night)
             is_there = folder is not None and folder.is_dir()
             listed = folder, nights(folder) if folder and is_there else None
-        yield Wanted(word, chosen(night, *listed), stretch)
+        yield Wanted(word, chosen(night, *listed), stretch, word)
 
 
 def _split(word: str) -> tuple[str, str]:
@@ -214,7 +225,7 @@ def _trial_sheet(
     found = give_account(wanted.night, SystemClock().wall(), trial=number)
     if found.tape.flaws.of_newer:
         notes.append(found.tape.flaws.of_newer)
-    name = f"{wanted.name}/{one.text}"
+    name = f"{wanted.name}/{TRIAL} {number}/{one.text}"
     _take_curves(found, 0.0, found.tape.length_s, curves)
     return sheet(found, name, 0.0, found.tape.length_s, is_trial=True)
 
@@ -226,7 +237,7 @@ def _take_curves(found: Morning, from_s: float, to_s: float, curves: Curves) -> 
 
 
 def _sheet(wanted: Wanted, notes: list[str], curves: Curves) -> Sheet:
-    name, night, stretch, _ = wanted
+    name, night, stretch, *_ = wanted
     found = give_account(night, SystemClock().wall())
     if found.tape.flaws.of_newer:
         notes.append(found.tape.flaws.of_newer)

@@ -178,7 +178,10 @@ def give_account(
     if passed:
         lacks.append(f"{', '.join(passed)} cannot be read: kept, and passed over")
     if wall is not None:
-        tape = replace(tape, is_cut_off=tape.ends_in_silence(wall))
+        # A trial that has an end of its own was watched to it.
+        is_ended = trial is not None and any(one.why for one in tape.trials)
+        is_cut_off = tape.ends_in_silence(wall) and not is_ended
+        tape = replace(tape, is_cut_off=is_cut_off)
         if is_last_night and (older := missing(tape, wall)):
             lacks.insert(0, older)
     name = night.name if tape.night is None else f"night-{tape.night}"

@@ -55,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"begin: how long at most, in hours ({USUAL_S / 3600.0:g})",
     )
     parser.add_argument(
-        "--until", default="", metavar="ALARM", help="begin: the alarm that ends it"
+        "--until", metavar="ALARM", help="begin: the alarm that ends it"
     )
     add_log(parser, "list: the folder where the nights are kept")
     add_json(parser)
@@ -80,6 +80,8 @@ def run(
         )
     most_h = LONGEST_S / 3600.0
     check_range("--hours", args.hours, 0.1, most_h, " hours")
+    if args.until is not None and not args.until:
+        raise CallError("--until is empty: name an alarm, such as o2-low")
     if not args.json:
         print(BEFORE, file=out, flush=True)
     question = f"Is anybody or an animal inside? Type '{EMPTY}' to begin: "
@@ -87,14 +89,14 @@ def run(
         raise CallError(
             f"not begun: it takes the word '{EMPTY}', typed once you looked"
         )
-    words: dict[str, object] = {"ask": "trial", "text": text, "alarm": args.until}
+    words: dict[str, object] = {"ask": "trial", "text": text, "alarm": args.until or ""}
     if args.hours is not None:
         words["for_s"] = timedelta(hours=args.hours).total_seconds()
     return _told(args, words, out)
 
 
 def _refuse_extra(args: argparse.Namespace) -> None:
-    if args.text or args.until or args.hours is not None:
+    if args.text or args.until is not None or args.hours is not None:
         raise CallError(f"trial {args.what} takes no words, no --hours, no --until")
 
 

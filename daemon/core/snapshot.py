@@ -200,10 +200,12 @@ def _dose_to_plain(state: State) -> dict[str, Any]:
     # What was silent or in doubt before the end does not tell that the air was clean.
     if not history.is_watched("co_ppm"):
         worst = None
+    # What is measured in a trial nobody breathes; a restart ends it.
+    dose = (state.trial and state.trial.dose) or history.dose
     return {
-        "cohb_pct": history.dose.cohb_pct,
-        "alarm_fraction": history.dose.alarm_fraction,
-        "others_pct": dict(history.dose.others_pct),
+        "cohb_pct": dose.cohb_pct,
+        "alarm_fraction": dose.alarm_fraction,
+        "others_pct": dict(dose.others_pct),
         **({"co_ppm": worst[1].value} if worst is not None else {}),
     }
 

@@ -57,6 +57,8 @@ def _why_not_until(state: State, alarm: str) -> str:
         return f"there is no alarm '{alarm}' here."
     if state.standings[alarm].state in ASIDE:
         return f"{alarm} is put aside, and could not end it."
+    if state.standings[alarm].stands:
+        return f"{alarm} is active already, and would end it at once."
     return ""
 
 

@@ -15,7 +15,7 @@ from cabinvigil.daemon.log.picked import UNKNOWN_PAUSE_S
 from cabinvigil.daemon.log.reader import Flaws
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 from cabinvigil.daemon.log.trial_span import TrialSpan
-from cabinvigil.daemon.log.trials import trials_of
+from cabinvigil.daemon.log.trials import whole_trials
 
 LONGEST_PAUSE_S = 36 * 3600.0
 """Two runs of one night lie no further apart; else a clock was wrong."""
@@ -84,6 +84,9 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
         step + by
         for one, by in zip(placed, shifts, strict=True)
         for step in one.run.left_out
+        if 0
+        <= step + by
+        < count  # whole steps of a run are moved: the last may stick out
     }
     return NightSeries(
         datetime.fromtimestamp(origin_s, UTC) if is_dated else None,
@@ -107,25 +110,23 @@ def joined(runs: Sequence[Run], flaws: Flaws) -> NightSeries:
 
 def _trials(placed: Sequence[_Placed], origin_s: float) -> tuple[TrialSpan, ...]:
     """Put the trials on the night's time."""
+    began_s = {id(one.run): one.base_s - origin_s for one in placed}
     return tuple(
-        span._replace(
-            from_s=one.base_s + span.from_s - origin_s,
-            to_s=one.base_s + span.to_s - origin_s,
+        last._replace(
+            from_s=began_s[id(first_run)] + first.from_s,
+            to_s=began_s[id(last_run)] + last.to_s,
         )
-        for one in placed
-        for _, span in trials_of([one.run])
+        for (first_run, first), *_, (last_run, last) in (
+            (each[0], *each) for each in whole_trials([one.run for one in placed])
+        )
     )
 
 
 def _set_apart(placed: Sequence[_Placed]) -> list[str]:
     """Say which trials the account leaves out."""
-    texts = [
-        span.text
-        for one in placed
-        if one.run.left_out
-        for _, span in trials_of([one.run])
-    ]
-    left_h = sum(len(one.run.left_out) for one in placed) * STEP_S / 3600.0
+    runs = [one.run for one in placed if one.run.left_out]
+    texts = [each[0][1].text for each in whole_trials(runs)]
+    left_h = math.fsum(len(run.left_out) * STEP_S for run in runs) / 3600.0
     if not texts:
         return []
     names = ", ".join(f"'{text}'" for text in texts[:4])

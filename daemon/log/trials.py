@@ -21,6 +21,21 @@ def trials_of(runs: Sequence[Run]) -> Iterator[tuple[Run, TrialSpan]]:
                 yield run, one._replace(from_s=from_s, to_s=to_s)
 
 
+def whole_trials(runs: Sequence[Run]) -> Iterator[list[tuple[Run, TrialSpan]]]:
+    """Give each trial with all its pieces: a config read anew cuts it in two."""
+    pieces: list[tuple[Run, TrialSpan]] = []
+    for run, one in trials_of(runs):
+        goes_on = run.goes_on and one.from_s <= run.begin_s and bool(pieces)
+        if goes_on and (pieces[-1][1].why or pieces[-1][1].to_s < pieces[-1][0].end_s):
+            goes_on = False
+        if pieces and not goes_on:
+            yield pieces
+            pieces = []
+        pieces.append((run, one))
+    if pieces:
+        yield pieces
+
+
 def only_trial(runs: Sequence[Run], number: int) -> list[Run]:
     """Return what was told in one trial; nothing where there is none of that number.
 
@@ -28,8 +43,8 @@ def only_trial(runs: Sequence[Run], number: int) -> list[Run]:
         runs: of a night.
         number: from 1.
     """
-    found = islice(trials_of(runs), number - 1, number)
-    return [run.between(one.from_s, one.to_s) for run, one in found]
+    found = islice(whole_trials(runs), number - 1, number)
+    return [run.between(one.from_s, one.to_s) for each in found for run, one in each]
 
 
 def without_trials(runs: Sequence[Run]) -> list[Run]:
@@ -47,9 +62,11 @@ def _with_airing(run: Run, one: TrialSpan) -> TrialSpan:
     """Return a trial with the minutes in which its air is let out.
 
     Until all that woke at its end is gone, or for half an hour at most: the alarms
-    sounded as ever, but that air is of the trial's making.
+    sounded as ever, but that air is of the trial's making.  What wakes people for the
+    first time after the end, or is graver than it was then, is not: it ends this.
     """
     waking: set[str] = set()
+    at_end: dict[str, str] = {}
     for event in run.events:
         alarm, state, priority = (
             str(event.fields.get(key)) for key in ("alarm", "state", "priority")
@@ -61,8 +78,11 @@ def _with_airing(run: Run, one: TrialSpan) -> TrialSpan:
             return one
         if state not in STANDING:
             waking.discard(alarm)
-        elif not is_over and priority in WAKING and is_about_air(alarm):
+        elif priority in WAKING and is_about_air(alarm):
+            if is_over and at_end.get(alarm) not in (priority, WAKING[-1]):
+                return one._replace(to_s=event.up_s)
             waking.add(alarm)
+            at_end[alarm] = priority
         if is_over and not waking:
             return one._replace(to_s=event.up_s)
     return one._replace(to_s=min(one.to_s + AIRED_S, run.end_s)) if waking else one
@@ -72,7 +92,9 @@ def _without(run: Run) -> Run:
     spans = [_with_airing(run, one) for _, one in trials_of([run])]
     inside: set[int] = set()
     for one in spans:
-        inside.update(range(step_of(one.from_s), step_of(one.to_s)))
+        # With the log it ends within a step, all of which was measured in it.
+        is_last = one.to_s >= run.end_s
+        inside.update(range(step_of(one.from_s), step_of(one.to_s) + is_last))
 
     def is_inside(event: UpEvent) -> bool:
         return any(one.from_s <= event.up_s < one.to_s for one in spans)

@@ -217,7 +217,7 @@ class Board:
         worst = max((o.urgency for o in stands if o.state in STANDING), default=0)
         if worst >= OUT:
             return OUT_WORD
-        if cabin.trial is not None:
+        if cabin.trial is not None and cabin.trial.shown(cabin.run):
             return TRIAL
         if worst >= WAKE:
             return WAKE_WORD
@@ -287,7 +287,7 @@ class Board:
             "values": self._values(cabin, now_s),
             "count": len(self._silence.cabins),
             "estimates": self._estimates(name, cabin, now_s),
-            "trial": None if trial is None else [trial.text, trial.until],
+            "trial": None if trial is None else trial.shown(cabin.run),
             "part_test": parts.by if parts and now_s < parts.until_s else None,
             "morning": cabin.morning,
             "place": self._place,

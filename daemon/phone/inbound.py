@@ -138,6 +138,14 @@ class TrialHeard:
     is_on: bool
     text: str
     until: str
+    run: str
+
+    def shown(self, run: str) -> list[str] | None:
+        """Return its words and end; None where another run of the watch is alive.
+
+        The broker keeps what a watch said that died in a trial; nobody says its end.
+        """
+        return [self.text, self.until] if run == self.run else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +230,8 @@ def _read(
         case "trial":
             text, until = plain(str(body.get("text", ""))), body.get("until", "")
             is_on = body["state"] == "begun"
-            return TrialHeard(cabin, is_on, text, plain(str(until), LONGEST_WORD))
+            ends = plain(str(until), LONGEST_WORD)
+            return TrialHeard(cabin, is_on, text, ends, _head(body)[0])
     if tail.startswith("alarm/"):
         return _alarm(cabin, tail.removeprefix("alarm/"), body)
     if tail.startswith("answer"):

@@ -50,11 +50,19 @@ def row(label: str, text: str) -> str:
     return f"   {label:<31}{text}"
 
 
-def area(cm2: float, units: Units, is_: str = "") -> str:
-    """Spell an area; in SI in both units, the second in brackets or after a sign."""
+def area(cm2: float, units: Units, is_: str = "", *, up: bool = False) -> str:
+    """Spell an area; in SI in both units, the second in brackets or after a sign.
+
+    Args:
+        cm2: the area.
+        units: in which it is told.
+        is_: the sign between the two; '' puts the second in brackets.
+        up: whole inches are rounded up: what is asked for is enough, done in them.
+    """
     if units.is_us:
         return units.said("cm2", cm2)
-    number = f"{cm2 / CM2_PER_IN2:.0f}"
+    inches2 = cm2 / CM2_PER_IN2
+    number = f"{math.ceil(inches2) if up else inches2:.0f}"
     inches = f"{number} square {'inch' if number == '1' else 'inches'}"
     return f"{cm2:.0f} cm2{is_}{inches}" if is_ else f"{cm2:.0f} cm2 ({inches})"
 
@@ -62,7 +70,7 @@ def area(cm2: float, units: Units, is_: str = "") -> str:
 def asked(cm2: float, units: Units) -> str:
     """Spell an area that is asked for: in square inches rounded up, never short."""
     if not units.is_us:
-        return area(cm2, units)
+        return area(cm2, units, up=True)
     tenths = math.ceil(10.0 * units.value("cm2", cm2) - 1e-6)
     return f"{tenths / 10.0:.1f} {units.sign('cm2')}"
 

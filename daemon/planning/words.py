@@ -179,8 +179,10 @@ def _shut(made: Plan) -> list[str]:
     return lines
 
 
-def _area(cm2: float | None, units: Units) -> str:
-    return "none is enough without wind" if cm2 is None else area(cm2, units, " = ")
+def _area(cm2: float | None, units: Units, *, up: bool = False) -> str:
+    if cm2 is None:
+        return "none is enough without wind"
+    return area(cm2, units, " = ", up=up)
 
 
 def _vent(made: Plan) -> list[str]:
@@ -192,7 +194,7 @@ def _vent(made: Plan) -> list[str]:
         "3. Free vent area, low and high together",
         row("you have", _area(have, units)),
         row("", _whether_enough(made)),
-        row("needed in still air", _area(middle, units))
+        row("needed in still air", _area(middle, units, up=True))
         + ("" if low is None else f"  ({units.number('cm2', low)} to {most})"),
         row("rule of thumb", _area(vent.thumb_cm2, units)),
     ]

@@ -240,7 +240,8 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
         yield f"{trouble.source} at fault for {minutes(trouble.minutes)}"
     if found.tape.flaws.newer_format:
         yield "the log is of a newer version: some of it may be missing here"
-    yield from found.tape.notes[:2]
+    for note in found.tape.notes[:2]:
+        yield f"{note[:1].lower()}{note[1:]}".rstrip(".")
     if found.laxer:
         yield f"laxer than published, as accepted: {', '.join(found.laxer)}"
     yield "nitrogen dioxide from the flame: not measured"

@@ -65,6 +65,7 @@ async def test_it_begins_shows_itself_and_ends(
     [
         (("begin",), "needs a few words"),
         (("begin", "x", "--hours", "13"), "--hours"),
+        (("begin", "x", "--until", ""), "--until is empty"),
         (("end", "roof"), "takes no words"),
         (("list", "--until", "o2-low"), "takes no words"),
         (("begin", "x", "--socket", "/nowhere/ask"), "/nowhere/ask"),

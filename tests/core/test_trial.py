@@ -5,7 +5,7 @@ import pytest
 from cabinvigil.daemon.core.model import Act, ActKind
 from cabinvigil.daemon.core.snapshot import carry_over, restore, to_plain
 from cabinvigil.daemon.core.trial import LONGEST_S, USUAL_S
-from tests.core.scenario import Night, cabin, co_level, o2_low
+from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
 
 AIR = {"co_ppm": 0.0, "o2_pct": 20.9}
 FOUL = {"co_ppm": 120.0, "o2_pct": 18.9}
@@ -167,3 +167,28 @@ def test_the_all_clear_after_it_is_owed_as_ever() -> None:
     night.act("ack")
     night.hold(AIR, 1200.0)
     assert [one.alarm for _, one in night.alerts()][-1] == "all-clear"
+
+
+def test_a_restart_in_it_breathes_none_of_it_either() -> None:
+    """A power cut in a trial of 600 ppm: the blood is that of before the trial."""
+    night = calm()
+    before = night.state.history.dose
+    begin(night)
+    night.hold({"co_ppm": 600.0, "o2_pct": 20.9}, 1800.0)
+    plain = to_plain(night.state)
+    state, lost = restore(night.setup, plain, 0.0, down_s=30.0)
+    assert not lost
+    assert state.history.dose.cohb_pct == pytest.approx(before.cohb_pct)
+    assert state.history.dose.alarm_fraction == pytest.approx(before.alarm_fraction)
+
+
+def test_an_alarm_that_is_active_already_cannot_end_it() -> None:
+    """It would end in the moment in which it began, and nobody would see it."""
+    damp = ladder("damp", "rh_pct", (80.0, "low"))
+    night = Night(cabin(co_level(), damp, keys=["co_ppm", "rh_pct"]))
+    night.hold({"co_ppm": 0.0, "rh_pct": 90.0}, 60.0)
+    assert night.state.standings["damp"].stands
+    begin(night, "damp")
+    assert not night.records("trial")
+    begin(night, "co-level")
+    assert night.state.trial is not None

@@ -1,5 +1,6 @@
 """A night without its trials, and each trial by itself."""
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -20,8 +21,11 @@ def rang(at_s: float, state: str, was: str = "normal") -> bytes:
     return logs.line("alarm", at_s, text="Too little oxygen.", first_up=True, **fields)
 
 
-def begun(at_s: float, text: str, for_s: float = 3 * HOUR) -> bytes:
-    return logs.line("trial", at_s, state="begun", text=text, for_s=for_s, until="")
+def begun(
+    at_s: float, text: str, for_s: float = 3 * HOUR, start: datetime = logs.START
+) -> bytes:
+    what = {"state": "begun", "text": text, "for_s": for_s, "until": ""}
+    return logs.line("trial", at_s, start, **what)
 
 
 def ended(at_s: float, text: str) -> bytes:
@@ -145,3 +149,136 @@ def test_no_trial_is_listed_where_there_was_none(tmp_path: Path) -> None:
     logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))
     code, out, _ = calling.call(trial, "list", "--log", tmp_path)
     assert (code, out) == (0, "No trial in these nights.\n")
+
+
+def test_a_watch_that_dies_in_a_trial_leaves_none_of_its_air(tmp_path: Path) -> None:
+    """Not the last half-minute either, within which the power went."""
+    data = b"".join(
+        [
+            logs.begin(),
+            logs.air(logs.still_air(0.0, HOUR)),
+            begun(HOUR, "all shut"),
+            logs.air(logs.still_air(HOUR, HOUR + 1815.0, **FOUL)),
+        ]
+    )
+    found = tape(tmp_path, data)
+    assert min(one for one in found.series["o2_pct"] if one is not None) > 20.0
+
+
+@pytest.mark.parametrize("last_s", [5.0, 12.0, 20.0, 29.0])
+def test_a_second_run_may_die_in_its_trial_at_any_second(
+    tmp_path: Path, last_s: float
+) -> None:
+    start = logs.START + timedelta(seconds=4216.0)
+    data = b"".join(
+        [
+            logs.begin(),
+            logs.air(logs.still_air(0.0, HOUR)),
+            logs.begin(start),
+            logs.air(logs.still_air(0.0, HOUR), start),
+            begun(HOUR, "all shut", start=start),
+            logs.air(logs.still_air(HOUR, 2 * HOUR, **FOUL), start),
+            logs.air([(2 * HOUR + last_s, FOUL)], start),
+        ]
+    )
+    found = tape(tmp_path, data)
+    assert max(found.left_out) < found.count
+    assert min(one for one in found.series["o2_pct"] if one is not None) > 20.0
+    assert calling.call(morning, tmp_path / NAME)[0] in (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("alarm", "priority", "is_told"),
+    [
+        ("co-level", "high", True),
+        ("o2-projected", "high", True),
+        ("o2-low", "high", False),
+        ("sensor-lost", "medium", False),
+        ("condensing", "low", False),
+    ],
+)
+def test_what_first_wakes_people_after_a_trial_ends_its_airing(
+    tmp_path: Path, alarm: str, priority: str, *, is_told: bool
+) -> None:
+    """New, or graver than at its end: somebody is there again, and so is a danger."""
+    end_s = 2 * HOUR
+
+    def moved(at_s: float, state: str, priority: str, alarm: str) -> bytes:
+        fields = {"alarm": alarm, "state": state, "was": "normal", "text": "x"}
+        return logs.line("alarm", at_s, priority=priority, first_up=True, **fields)
+
+    new_s, over_s = end_s + 300.0, end_s + 900.0
+    data = b"".join(
+        [
+            logs.begin(),
+            logs.air(logs.still_air(0.0, HOUR)),
+            begun(HOUR, "all shut"),
+            logs.air(logs.still_air(HOUR, end_s, **FOUL)),
+            ended(end_s, "all shut"),
+            rang(end_s, "unacknowledged"),
+            moved(end_s, "unacknowledged", "medium", "o2-projected"),
+            logs.air(logs.still_air(end_s, new_s, **FOUL)),
+            rang(new_s - 60.0, "latched-unacknowledged"),
+            moved(new_s, "unacknowledged", priority, alarm),
+            logs.air(logs.still_air(new_s, over_s, co_ppm=400.0)),
+            moved(over_s, "normal", "high", alarm),
+            moved(over_s, "normal", "medium", "o2-projected"),
+            rang(over_s, "normal"),
+            logs.air(logs.still_air(over_s, 9 * HOUR)),
+        ]
+    )
+    found = tape(tmp_path, data)
+    most_ppm = max(one for one in found.series["co_ppm"] if one is not None)
+    assert (most_ppm > 100.0) is is_told
+    said = {one.fields["alarm"] for one in found.events if one.kind == "alarm"}
+    assert not is_told or alarm in said
+
+
+def test_a_config_read_anew_in_a_trial_cuts_it_in_no_two(tmp_path: Path) -> None:
+    reload_s, end_s = 1.5 * HOUR, 2 * HOUR
+    head = {"config": logs.config(), "log_format": 1, "reload": True}
+    data = b"".join(
+        [
+            logs.begin(),
+            logs.air(logs.still_air(0.0, HOUR)),
+            begun(HOUR, "all shut"),
+            logs.air(logs.still_air(HOUR, reload_s, o2_pct=20.1)),
+            logs.line(
+                *("start", reload_s), **head, trial_for_s=9000.0, trial_text="all shut"
+            ),
+            logs.air(logs.still_air(reload_s, end_s, o2_pct=20.2)),
+            ended(end_s, "all shut"),
+            begun(end_s, "all shut"),
+            logs.air(logs.still_air(end_s, 3 * HOUR, o2_pct=20.3)),
+            ended(3 * HOUR, "all shut"),
+            logs.air(logs.still_air(3 * HOUR, 9 * HOUR)),
+        ]
+    )
+    logs.write(tmp_path, data)
+    _, out, _ = calling.call(trial, "list", "--log", tmp_path)
+    assert out.splitlines() == [
+        "2026-01-16@trial 1  1.0 h  all shut",
+        "2026-01-16@trial 2  1.0 h  all shut",
+    ]
+    known = [one for one in tape(tmp_path, data, 1).series["o2_pct"] if one is not None]
+    assert (min(known), max(known)) == pytest.approx((20.1, 20.2), abs=0.05)
+    said = " ".join(calling.call(morning, tmp_path / NAME)[1].split())
+    assert (
+        "2 trials are left out, 2.0 h with nobody inside: 'all shut', 'all shut'; nit"
+        in said
+    )
+    _, out, _ = calling.call(compare, f"{tmp_path}@trial")
+    assert [line for line in out.splitlines() if line.endswith("(1.0 h)")] == [
+        "trial 1/all shut  (1.0 h)",
+        "trial 2/all shut  (1.0 h)",
+    ]
+
+
+@pytest.mark.parametrize("asked", ["trial 9", "trial door", "trial 0"])
+def test_a_trial_that_no_night_of_a_folder_has_is_told(
+    tmp_path: Path, asked: str
+) -> None:
+    logs.write(tmp_path, afternoon_and_night())
+    code, _, err = calling.call(compare, f"{tmp_path}@{asked}", f"{tmp_path}@trial")
+    assert code == 2
+    assert f"{tmp_path}@{asked}: no such trial; `cabinvigil trial list" in err

@@ -162,7 +162,7 @@ def test_a_cabin_that_is_not_heard_is_silent_whatever_stood(shown: Shown) -> Non
 
 
 def test_a_trial_is_said_but_hides_no_danger(shown: Shown) -> None:
-    shown.hear(TrialHeard("lapwing", True, "floor vent a third open", "23:30"))
+    shown.hear(TrialHeard("lapwing", True, "floor vent", "23:30", RUNS[0]))
     assert shown.word() == "trial"
     shown.alarm("medium")
     assert shown.word() == "trial"
@@ -170,6 +170,21 @@ def test_a_trial_is_said_but_hides_no_danger(shown: Shown) -> None:
     assert shown.word() == "out"
     shown.now_s += 94.0
     assert shown.word() == "silent"
+
+
+@pytest.mark.hazard("silenced-by-test")
+def test_a_trial_that_the_broker_kept_of_a_dead_watch_hides_nothing(
+    shown: Shown,
+) -> None:
+    """Killed in it and begun anew without what was kept: nobody says that it ended."""
+    shown.hear(TrialHeard("lapwing", True, "floor vent", "23:30", RUNS[0]))
+    shown.run, shown.seq = RUNS[1], 0
+    shown.beat()
+    shown.alarm("medium")
+    assert shown.word() == "wake"
+    assert shown.view()["trial"] is None
+    shown.hear(TrialHeard("lapwing", True, "roof vent", "23:50", RUNS[1]))
+    assert shown.word() == "trial"
 
 
 def test_the_number_that_decides_is_that_of_what_rings_else_the_nearest(
