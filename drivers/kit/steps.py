@@ -193,6 +193,10 @@ def _nothing(_options: Mapping[str, Any]) -> frozenset[str]:
     return frozenset()
 
 
+def _no_steps(_options: Mapping[str, Any]) -> Mapping[str, float]:
+    return {}
+
+
 @dataclass(frozen=True, slots=True)
 class PartInfo:
     """The registry's entry of one part."""
@@ -234,3 +238,6 @@ class PartInfo:
     since its number would be taken for another gas."""
     leaves_out: Callable[[Mapping[str, Any]], frozenset[str]] = _nothing
     """From its options: which of what it `gives` it does not."""
+    steps: Callable[[Mapping[str, Any]], Mapping[str, float]] = _no_steps
+    """From its options: the resolution of a quantity, where they set another than
+    `gives` has; ValueError says which is wrong."""
