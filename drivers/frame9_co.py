@@ -114,10 +114,11 @@ PART = PartInfo(
     title="carbon monoxide module",
     bus="serial",
     gives={
-        # Resolution: one count.  Response 30 s (ZE15-CO; taken as t90, so 13 s at 63 %).
+        # Resolution: one count.  Response 30 s (ZE15-CO; as t90, so 13 s at 63 %).
         # Noise: one count (own figure).  Stuck: 0.0 in clean air is right for days; a
         # week is not (own figure).  Jump: 500 ppm in one second is no air (own figure).
-        "co_ppm": Gives(STEP_PPM, 0.3, 13.0, 604800.0, 500.0),
+        # Accuracy: 10 ppm, or 15 % where that is more (from memory).
+        "co_ppm": Gives(STEP_PPM, 0.3, 13.0, 604800.0, 500.0, accuracy=10.0),
     },
     make=make,
     interval_s=1.0,

@@ -61,6 +61,12 @@ class SeriesSpec:
     """The series that tells how warm its part is; '' where none does."""
     off_per_k_min: float = 0.0
     """So far it may be off for each kelvin a minute that this warmth runs."""
+    accuracy: float = 0.0
+    """So far off its maker lets it be, in its unit; 0: not known."""
+    settles: float = 0.0
+    """So far it may move while its part warms up and the air stands."""
+    made_up_s: float = 0.0
+    """For so long after power-up its values may be made up; 0: they are not."""
     moves_above: float = float("inf")
     """Above this the air itself moves it, by `MOVES_STEPS` steps of a fine part."""
 

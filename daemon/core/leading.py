@@ -60,9 +60,10 @@ def led(
     """Return the new values of each quantity at the bunk, by the series that leads.
 
     Returns:
-        Values by quantity, where they are new, and with oxygen how far it may have
-        moved by its cell's warmth alone (`o2_off_pct`); who leads; the quantities whose
-        leader is another one than before.
+        Values by quantity, where they are new and the air's, and with oxygen how far
+        it may have moved by its cell alone, as that grows warm or settles
+        (`o2_off_pct`); who leads; the quantities whose leader is another one than
+        before.
     """
     values: dict[str, float] = {}
     now_lead = dict(leaders)
@@ -77,9 +78,12 @@ def led(
             changed.add(quantity)
         now_lead[quantity] = key
         series = history.series[key]
-        if series.at_s == history.now and not series.at_least:
+        is_bound = series.at_least or history.is_made_up(key)
+        if series.at_s == history.now and not is_bound:
             values[quantity] = series.value
-            off_pct = moved_by(history, key) if quantity == "o2_pct" else 0.0
+            if quantity != "o2_pct":
+                continue
+            off_pct = moved_by(history, key) + history.settles_by(key)
             if off_pct > 0.0:
                 values["o2_off_pct"] = off_pct
     return values, now_lead, frozenset(changed)

@@ -183,6 +183,13 @@ class Gives:
     the part's samples say so themselves (`at-least`)."""
     off_per_k_min: float = 0.0
     """So far a value may be off for each kelvin a minute that its temperature runs."""
+    accuracy: float = 0.0
+    """So far off its maker lets a value be, in its unit; 0: no figure was found."""
+    settles: float = 0.0
+    """So far a value may move, in its unit, while the part warms up and the air stands;
+    what is left of it grows less with the warm-up."""
+    made_up_s: float = 0.0
+    """For so long after power-up a value may be made up by the part; 0: it is not."""
 
 
 def _never(_options: Mapping[str, Any]) -> bool:

@@ -69,7 +69,6 @@ def test_parts_that_live_in_still_air_are_never_called_stuck(
     assert hut.rung("sensor-") == []
 
 
-@pytest.mark.hazard("crying-wolf")
 @pytest.mark.parametrize(
     ("kind", "options", "levels"),
     [
@@ -89,7 +88,6 @@ def test_a_part_whose_options_make_its_steps_larger_is_not_called_stuck(
     assert hut.rung("sensor-") == []
 
 
-@pytest.mark.hazard("blind-part")
 @pytest.mark.parametrize(("ppm", "within_s"), [(7.0, 3600.0), (35.0, 300.0)])
 def test_a_coarse_part_that_froze_away_from_zero_is_told_all_the_same(
     ppm: float, within_s: float
