@@ -63,6 +63,17 @@ def zero_command() -> bytes:
     return frame9.spell(ZERO)
 
 
+def corrected(raw_ppm: float, hpa: float | None) -> float:
+    """Return the share of the air, in ppm, of what the module shows.
+
+    Args:
+        raw_ppm: as it shows it.
+        hpa: air pressure; None is not known, and taken for the sea's.
+    """
+    hpa = STANDARD_HPA if hpa is None else max(hpa, LEAST_HPA)
+    return raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * (hpa - STANDARD_HPA) / 10)
+
+
 class Frame9Co2:
     """Codec of one CO2 module; see `StreamPart`."""
 
@@ -101,10 +112,7 @@ class Frame9Co2:
     def _samples(self, raw_ppm: int) -> list[Sample]:
         if raw_ppm == 0:
             raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
-        hpa = self._air.get("pressure_hpa")
-        hpa = STANDARD_HPA if hpa is None else max(hpa, LEAST_HPA)
-        kpa_more = (hpa - STANDARD_HPA) / 10
-        ppm = raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * kpa_more)
+        ppm = corrected(raw_ppm, self._air.get("pressure_hpa"))
         if raw_ppm >= self._full_scale_ppm:
             return [Sample("co2_ppm", ppm, "at-least", "the module is at full scale")]
         return [Sample("co2_ppm", ppm, *self._air.quality())]
