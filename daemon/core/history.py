@@ -283,27 +283,6 @@ class History:
             return False
         return self.layout.series[key].part not in self.sources
 
-    def is_made_up(self, key: str) -> bool:
-        """Return whether the last value may be one that its part made up."""
-        return self._doubted_s(key) < self.layout.series[key].made_up_s
-
-    def settles_by(self, key: str) -> float:
-        """Return how far a value may yet move, in its unit, though the air stands.
-
-        Its part warms up.  Which doubt is of that nobody tells here, so the first
-        minutes of any are taken for it.
-        """
-        spec = self.layout.series[key]
-        doubted_s = self._doubted_s(key)
-        if spec.settles <= 0.0 or doubted_s >= spec.warm_up_s:
-            return 0.0
-        return spec.settles * (1.0 - doubted_s / spec.warm_up_s)
-
-    def _doubted_s(self, key: str) -> float:
-        """Return for how long a series has been doubtful; infinity where it is not."""
-        series = self.series[key]
-        return self.now - series.doubtful_s if series.doubtful else math.inf
-
     def is_watched(self, quantity: str, but: str = "", doubt_s: float = 0.0) -> bool:
         """Return whether a trusted series gives a quantity, where people breathe.
 

@@ -10,6 +10,7 @@ the new one's readings.
 from collections.abc import Mapping
 
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.settling import is_made_up, settles_by
 from cabinvigil.daemon.core.warmth import moved_by
 
 WORSE_O2_PCT = 0.2
@@ -78,12 +79,12 @@ def led(
             changed.add(quantity)
         now_lead[quantity] = key
         series = history.series[key]
-        is_bound = series.at_least or history.is_made_up(key)
+        is_bound = series.at_least or is_made_up(history, key)
         if series.at_s == history.now and not is_bound:
             values[quantity] = series.value
             if quantity != "o2_pct":
                 continue
-            off_pct = moved_by(history, key) + history.settles_by(key)
+            off_pct = moved_by(history, key) + settles_by(history, key)
             if off_pct > 0.0:
                 values["o2_off_pct"] = off_pct
     return values, now_lead, frozenset(changed)

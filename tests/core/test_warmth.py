@@ -143,22 +143,3 @@ def test_without_carbon_dioxide_what_is_shown_stands() -> None:
     assert least_true(air(ramp(0.5, 40), o2_pct=20.2), "o2_pct") == 20.2
     thin = air(ramp(0.5, 40), o2_hpa=202.0, co2_ppm=5000.0)
     assert least_true(thin, "o2_hpa") == 202.0
-
-
-@pytest.mark.parametrize(
-    ("doubted_s", "settles_pct"),
-    [(0.0, 1.0), (450.0, 0.5), (900.0, 0.0), (5000.0, 0.0), (None, 0.0)],
-)
-def test_a_cell_settles_by_less_and_less(
-    doubted_s: float | None, settles_pct: float
-) -> None:
-    """1 % at first and nothing from the end of its warm-up on, or beyond doubt."""
-    spec = series("o2_pct", settles=1.0, warm_up_s=900.0)
-    optical = series("o2_pct__disc", warm_up_s=60.0)
-    cell = Series(20.9, NOW_S)
-    if doubted_s is not None:
-        cell = replace(cell, doubtful=True, doubtful_s=NOW_S - doubted_s)
-    history = begin(Layout({"o2_pct": spec, "o2_pct__disc": optical}), NOW_S)
-    history = replace(history, series={"o2_pct": cell, "o2_pct__disc": cell})
-    assert history.settles_by("o2_pct") == pytest.approx(settles_pct)
-    assert history.settles_by("o2_pct__disc") == 0.0
