@@ -297,8 +297,10 @@ PART = PartInfo(
         # minutes at one count in 16 bits is far beyond a live part (own figure).
         # Jump: 20 hPa/min is a fault, a hatch moves less than 1 hPa (own figure); one
         # slam within a 10 s interval is let through.
-        "pressure_hpa": Gives(0.002, 0.013, 1.0, 600.0, 0.5),
-        "rh_pct": Gives(0.008, 0.07, 5.0, 600.0, 20.0, 100.0),
+        # Accuracy: 1 hPa and a year's drift of 1 (from memory); 3 % and 1 of hysteresis
+        # (section 1, table 2).
+        "pressure_hpa": Gives(0.002, 0.013, 1.0, 600.0, 0.5, accuracy=2.0),
+        "rh_pct": Gives(0.008, 0.07, 5.0, 600.0, 20.0, 100.0, accuracy=4.0),
         "temp_c": Gives(0.01, 0.005, 10.0, 600.0, 2.0),
     },
     make=make,

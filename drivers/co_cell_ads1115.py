@@ -6,12 +6,12 @@ notes, section 7b.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from cabinvigil.drivers.kit import ads1115
 from cabinvigil.drivers.kit import options as opt
-from cabinvigil.drivers.kit.co_cold import COLDEST_C, relative_sensitivity
+from cabinvigil.drivers.kit.co_cold import COLDEST_C, WARM_C, relative_sensitivity
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.steps import (
     Gives,
@@ -109,6 +109,21 @@ class CoCellAds1115:
             self._untold_polls = 0
 
 
+def cell_of(options: Mapping[str, Any]) -> CoCellFacts:
+    """Read the figures of the cell and its amplifier from the config's options.
+
+    Raises:
+        ValueError: an option is out of bounds.
+    """
+    return CoCellFacts(
+        gain_ohm=opt.number(options, "gain_ohm", GAIN_OHM, 100.0, 1e6),
+        sensitivity_na_per_ppm=opt.number(
+            options, "sensitivity_na_per_ppm", SENSITIVITY_NA_PER_PPM, 10.0, 5000.0
+        ),
+        zero_na=opt.number(options, "zero_na", 0.0, -5000.0, 5000.0),
+    )
+
+
 def make(options: Mapping[str, Any]) -> CoCellAds1115:
     """Make the codec from the config's options.
 
@@ -116,14 +131,18 @@ def make(options: Mapping[str, Any]) -> CoCellAds1115:
         ValueError: an option is unknown or out of bounds.
     """
     opt.known(options, PART.options)
-    cell = CoCellFacts(
-        gain_ohm=opt.number(options, "gain_ohm", GAIN_OHM, 100.0, 1e6),
-        sensitivity_na_per_ppm=opt.number(
-            options, "sensitivity_na_per_ppm", SENSITIVITY_NA_PER_PPM, 10.0, 5000.0
-        ),
-        zero_na=opt.number(options, "zero_na", 0.0, -5000.0, 5000.0),
-    )
-    return CoCellAds1115(cell, opt.choice(options, "pins", "0-1", ads1115.MULTIPLEXER))
+    pins = opt.choice(options, "pins", "0-1", ads1115.MULTIPLEXER)
+    return CoCellAds1115(cell_of(options), pins)
+
+
+def steps(options: Mapping[str, Any]) -> Mapping[str, float]:
+    """Return what one count stands for, with this amplifier and cell.
+
+    Raises:
+        ValueError: an option is out of bounds.
+    """
+    cell = replace(cell_of(options), zero_na=0.0)
+    return {"co_ppm": cell.ppm(FULL_SCALE_MV / 32768, WARM_C)}
 
 
 IDENTIFY = ads1115.identify
@@ -157,4 +176,5 @@ PART = PartInfo(
     # what kills, and nothing tells (its sheet).
     service_years=2.0,
     range_c=RANGE_C,
+    steps=steps,
 )

@@ -26,12 +26,17 @@ RANGE_RH_PCT = (15.0, 90.0)
 """ZE15-CO manual 2023; a winter cabin may lie outside at both ends."""
 FULL_SCALE_PPM = 500.0
 """ZE15-CO manual 2023; upload frames tell their own."""
+STEP_PPM = 0.1
+"""What one count stands for (ZE15-CO manual 2023), unless `answer_ppm` says otherwise:
+frames sent unasked name it, but a value is judged by what is known beforehand."""
 CO = ModuleGas(4, 3, "CO", answer_step=0.0, full_scale=FULL_SCALE_PPM)
 """Gas 04, unit 03 is ppm (tables of the ZE07-CO manual).  What one count of an answer
 stands for differs: 0.1 ppm in that manual, 1 ppm in the family whose mode bytes are 04
 and 03 (from memory), so there is no default: 200 ppm would be read as 20."""
 MOST_ZERO_PPM = 10.0
 """A larger reading in fresh air is a gassed or worn cell, not a zero (own limit)."""
+ANSWER_PPM = (0.01, 10.0)
+"""What a config may say that one count stands for (own limits)."""
 
 
 class Frame9Co(GasModule):
@@ -77,7 +82,7 @@ def make(options: Mapping[str, Any]) -> Frame9Co:
     """
     opt.known(options, PART.options)
     mode = mode_of(options)
-    step_ppm = opt.number(options, "answer_ppm", 0.0, 0.01, 10.0)
+    step_ppm = opt.number(options, "answer_ppm", 0.0, *ANSWER_PPM)
     if mode.asked and not step_ppm:
         raise ValueError(
             "answer_ppm: needed with mode = 'question': write what one count of an "
@@ -92,6 +97,16 @@ def make(options: Mapping[str, Any]) -> Frame9Co:
     )
 
 
+def steps(options: Mapping[str, Any]) -> Mapping[str, float]:
+    """Return what one count stands for, where the options say it.
+
+    Raises:
+        ValueError: it is out of bounds.
+    """
+    step_ppm = opt.number(options, "answer_ppm", STEP_PPM, *ANSWER_PPM)
+    return {"co_ppm": step_ppm}
+
+
 IDENTIFY = None
 """A part on a serial port is told by its frames: open, listen, feed."""
 PART = PartInfo(
@@ -99,10 +114,11 @@ PART = PartInfo(
     title="carbon monoxide module",
     bus="serial",
     gives={
-        # Resolution 0.1 ppm, response 30 s (ZE15-CO; taken as t90, so 13 s at 63 %).
+        # Resolution: one count.  Response 30 s (ZE15-CO; as t90, so 13 s at 63 %).
         # Noise: one count (own figure).  Stuck: 0.0 in clean air is right for days; a
         # week is not (own figure).  Jump: 500 ppm in one second is no air (own figure).
-        "co_ppm": Gives(0.1, 0.3, 13.0, 604800.0, 500.0),
+        # Accuracy: 10 ppm, or 15 % where that is more (from memory).
+        "co_ppm": Gives(STEP_PPM, 0.3, 13.0, 604800.0, 500.0, accuracy=10.0),
     },
     make=make,
     interval_s=1.0,
@@ -113,8 +129,8 @@ PART = PartInfo(
     needs=("temp_c", "rh_pct"),
     options={
         **MODE_OPTIONS,
-        "answer_ppm": "ppm of one count of an answer, 0.1 or 1 by its sheet; needed "
-        "with mode 'question'",
+        "answer_ppm": "ppm of one count, 0.1 or 1 by its sheet; needed with mode "
+        "'question', and for frames that count by 1 (0.1)",
         "full_scale_ppm": "end of the range, for answers that do not tell it (500)",
         "compensated": "true where its sheet says that its own thermometer corrects it "
         "for cold (false)",
@@ -124,4 +140,5 @@ PART = PartInfo(
     service_years=3.0,
     range_c=RANGE_C,
     says_what=says_gas,
+    steps=steps,
 )

@@ -33,6 +33,9 @@ RANGE_RH_PCT = (0.0, 95.0)
 PRESSURE_SHARE_PER_KPA = 0.016
 """It counts molecules, not shares: about 1.6 % more for each kPa (of one such part)."""
 STANDARD_HPA = 1013.25
+WARM_UP_S = 180.0
+"""1 min by one page, 3 min from memory: the longer.  Until then it sends made-up values
+such as 400, 410 or 500 (from memory), which are no air's."""
 LEAST_HPA = 700.0
 """The straight line is drawn no further down, about 3000 m (own choice): at 388 hPa it
 would divide by nothing."""
@@ -58,6 +61,17 @@ def zero_command() -> bytes:
     Only after a typed yes, and twenty minutes in outdoor air: it cannot be taken back.
     """
     return frame9.spell(ZERO)
+
+
+def corrected(raw_ppm: float, hpa: float | None) -> float:
+    """Return the share of the air, in ppm, of what the module shows.
+
+    Args:
+        raw_ppm: as it shows it.
+        hpa: air pressure; None is not known, and taken for the sea's.
+    """
+    hpa = STANDARD_HPA if hpa is None else max(hpa, LEAST_HPA)
+    return raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * (hpa - STANDARD_HPA) / 10)
 
 
 class Frame9Co2:
@@ -98,10 +112,7 @@ class Frame9Co2:
     def _samples(self, raw_ppm: int) -> list[Sample]:
         if raw_ppm == 0:
             raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
-        hpa = self._air.get("pressure_hpa")
-        hpa = STANDARD_HPA if hpa is None else max(hpa, LEAST_HPA)
-        kpa_more = (hpa - STANDARD_HPA) / 10
-        ppm = raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * kpa_more)
+        ppm = corrected(raw_ppm, self._air.get("pressure_hpa"))
         if raw_ppm >= self._full_scale_ppm:
             return [Sample("co2_ppm", ppm, "at-least", "the module is at full scale")]
         return [Sample("co2_ppm", ppm, *self._air.quality())]
@@ -132,14 +143,12 @@ PART = PartInfo(
         # Resolution 1 ppm; noise from memory; t90 below 120 s is 52 s at 63 %.  Stuck:
         # such modules smooth heavily; ten minutes at one number is still too long (own
         # figure).  Jump: breath on the module (common practice, no source).
-        "co2_ppm": Gives(1.0, 5.0, 52.0, 600.0, 1000.0),
+        "co2_ppm": Gives(1.0, 5.0, 52.0, 600.0, 1000.0, made_up_s=WARM_UP_S),
     },
     make=make,
     interval_s=5.0,
     max_age_s=15.0,
-    # 1 min by one page, 3 min from memory: the longer.  Until then it sends fixed
-    # values such as 400, 410 or 500.
-    warm_up_s=180.0,
+    warm_up_s=WARM_UP_S,
     baud=9600,
     needs=("pressure_hpa", "temp_c", "rh_pct"),
     options={"full_scale_ppm": "end of the module's range, 1000 to 50000 (5000)"},

@@ -9,8 +9,10 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
+    GALVANIC_ACCURACY_PCT,
     GALVANIC_HPA_PER_K_MIN,
     GALVANIC_PCT_PER_K_MIN,
+    GALVANIC_SETTLES_PCT,
     MODULE_OPTIONS,
     AirSpan,
     leaves_out,
@@ -82,7 +84,14 @@ PART = PartInfo(
         # cell).  Stuck: one step of 0.1 % may rightly stand for an hour in still fresh
         # air (own figure).
         "o2_pct": Gives(
-            0.1, 0.05, 6.5, 3600.0, 4.0, off_per_k_min=GALVANIC_PCT_PER_K_MIN
+            0.1,
+            0.05,
+            6.5,
+            3600.0,
+            4.0,
+            off_per_k_min=GALVANIC_PCT_PER_K_MIN,
+            accuracy=GALVANIC_ACCURACY_PCT,
+            settles=GALVANIC_SETTLES_PCT,
         ),
         "o2_hpa": Gives(
             1.0, 0.5, 6.5, 3600.0, 40.0, off_per_k_min=GALVANIC_HPA_PER_K_MIN

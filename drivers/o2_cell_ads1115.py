@@ -12,8 +12,10 @@ from typing import Any
 from cabinvigil.drivers.kit import ads1115
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
+    GALVANIC_ACCURACY_PCT,
     GALVANIC_HPA_PER_K_MIN,
     GALVANIC_PCT_PER_K_MIN,
+    GALVANIC_SETTLES_PCT,
     SPAN_OPTIONS,
     AirSpan,
     leaves_out,
@@ -224,7 +226,14 @@ PART = PartInfo(
         # readings of 5 s (sensor notes 14, row 13).  Jump: all of the air's oxygen in
         # t90, three times over.
         "o2_pct": Gives(
-            0.0145, 0.015, 6.5, 300.0, 4.0, off_per_k_min=GALVANIC_PCT_PER_K_MIN
+            0.0145,
+            0.015,
+            6.5,
+            300.0,
+            4.0,
+            off_per_k_min=GALVANIC_PCT_PER_K_MIN,
+            accuracy=GALVANIC_ACCURACY_PCT,
+            settles=GALVANIC_SETTLES_PCT,
         ),
         "o2_hpa": Gives(
             0.15, 0.15, 6.5, 300.0, 40.0, off_per_k_min=GALVANIC_HPA_PER_K_MIN

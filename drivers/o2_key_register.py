@@ -11,8 +11,10 @@ from typing import Any
 
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.air_span import (
+    GALVANIC_ACCURACY_PCT,
     GALVANIC_HPA_PER_K_MIN,
     GALVANIC_PCT_PER_K_MIN,
+    GALVANIC_SETTLES_PCT,
     MODULE_OPTIONS,
     AirSpan,
     leaves_out,
@@ -153,6 +155,8 @@ PART = PartInfo(
             1.0,
             FULL_SCALE_PCT,
             off_per_k_min=GALVANIC_PCT_PER_K_MIN,
+            accuracy=GALVANIC_ACCURACY_PCT,
+            settles=GALVANIC_SETTLES_PCT,
         ),
         "o2_hpa": Gives(
             0.02, 0.2, 6.5, 600.0, 10.0, off_per_k_min=GALVANIC_HPA_PER_K_MIN

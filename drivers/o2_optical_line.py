@@ -277,9 +277,10 @@ PART = PartInfo(
         # the partial pressure comes in steps of 0.1 mbar from every version, half of
         # its noise, and ten minutes at one number are too long (own figure).  Jump:
         # full air to none takes t90, 20 % in 30 s; three times that is no gas.
-        "o2_pct": Gives(0.01, 0.02, 13.0, 3600.0, 2.0, FULL_O2_PCT),
-        "o2_hpa": Gives(0.1, 0.2, 13.0, 600.0, 20.0, FULL_O2_HPA),
-        "pressure_hpa": Gives(1.0, 0.3, 1.0, 86400.0, 5.0),
+        # Accuracy: 2 % of 300 mbar, 0.6 % of oxygen at the sea; 5 mbar (data sheet).
+        "o2_pct": Gives(0.01, 0.02, 13.0, 3600.0, 2.0, FULL_O2_PCT, accuracy=0.6),
+        "o2_hpa": Gives(0.1, 0.2, 13.0, 600.0, 20.0, FULL_O2_HPA, accuracy=6.0),
+        "pressure_hpa": Gives(1.0, 0.3, 1.0, 86400.0, 5.0, accuracy=5.0),
     },
     make=make,
     interval_s=1.0,

@@ -272,7 +272,8 @@ PART = PartInfo(
         # thousand ppm within one 5 s interval (common practice, no source).
         "co2_ppm": Gives(1.0, 10.0, 60.0, 300.0, 1000.0, FULL_SCALE_PPM),
         "temp_c": Gives(175 / 65535, 0.1, 90.0, 600.0, 1.0),
-        "rh_pct": Gives(100 / 65535, 0.4, 90.0, 600.0, 10.0, 100.0),
+        # Accuracy: 6 % (from memory).
+        "rh_pct": Gives(100 / 65535, 0.4, 90.0, 600.0, 10.0, 100.0, accuracy=6.0),
     },
     make=make,
     interval_s=5.0,

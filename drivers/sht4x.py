@@ -114,7 +114,8 @@ PART = PartInfo(
         # temperature 2 s (from memory), longer in a housing.  Stuck: live words flicker
         # at each reading; ten minutes is far beyond that (own figure).
         "temp_c": Gives(175 / 65535, 0.04, 5.0, 600.0, 2.0),
-        "rh_pct": Gives(125 / 65535, 0.08, 6.0, 600.0, 20.0, 100.0),
+        # Accuracy: 1.5 % of the older ones, and two years' drift of 0.25 (data sheet).
+        "rh_pct": Gives(125 / 65535, 0.08, 6.0, 600.0, 20.0, 100.0, accuracy=2.0),
     },
     make=make,
     interval_s=5.0,

@@ -74,10 +74,14 @@ class Series:
 
     def with_doubt(self, spec: SeriesSpec, since: "Series") -> "Series":
         """Return it with its last value doubtful; `since` is what came before it."""
-        gap_s = max(spec.max_age_s, DOUBT_GAP_S)
-        goes_on = since.doubtful and self.at_s - since.at_s <= gap_s
-        doubtful_s = since.doubtful_s if goes_on else self.at_s
+        doubtful_s = since.doubted_from_s(spec, self.at_s)
         return replace(self, doubtful=True, doubtful_s=doubtful_s)
+
+    def doubted_from_s(self, spec: SeriesSpec, at_s: float) -> float:
+        """Return since when its values are doubtful, where one of now is."""
+        gap_s = max(spec.max_age_s, DOUBT_GAP_S)
+        goes_on = self.doubtful and at_s - self.at_s <= gap_s
+        return self.doubtful_s if goes_on else at_s
 
 
 def closed_minutes(series: Series) -> tuple[tuple[float, float], ...]:
@@ -139,10 +143,11 @@ def take(
     if _is_jump(spec, series, value, now):
         return _refuse(series, "jump", value, now)
     minute = int(now // 60.0)
-    if minute == series.minute:
-        minutes, total, count = series.minutes, series.total + value, series.count + 1
-    else:
-        minutes, total, count = closed_minutes(series), value, 1
+    minutes, total, count = series.minutes, series.total, series.count
+    if minute != series.minute:
+        minutes, total, count = closed_minutes(series), 0.0, 0
+    if not (doubtful and now - series.doubted_from_s(spec, now) < spec.made_up_s):
+        total, count = total + value, count + 1  # the air's, as far as is known
     taken = Series(
         value,
         now,

@@ -14,6 +14,9 @@ STILL_INTERVALS = 30.0
 STILL_LEAST_S = 60.0
 """Thirty equal readings in a row: where the noise is one step, two equal ones come with
 a probability of 0.4, so that thirty come once in 10^12."""
+MOVES_STEPS = 30.0
+"""Air that moves by a thirtieth of itself within minutes moves a value of so many steps
+(own choice): carbon monoxide above 3 ppm in steps of 0.1, above 30 in steps of 1."""
 RESTS_FROM = -20.0
 """A quantity that cannot be far below zero rests at it; a temperature passes it."""
 SIGNALS = {"o2_pct": "o2_hpa"}
@@ -58,8 +61,14 @@ class SeriesSpec:
     """The series that tells how warm its part is; '' where none does."""
     off_per_k_min: float = 0.0
     """So far it may be off for each kelvin a minute that this warmth runs."""
+    accuracy: float = 0.0
+    """So far off its maker lets it be, in its unit; 0: not known."""
+    settles: float = 0.0
+    """So far it may move while its part warms up and the air stands."""
+    made_up_s: float = 0.0
+    """For so long after power-up its values may be made up; 0: they are not."""
     moves_above: float = float("inf")
-    """Above this the air itself moves it: the coarsest part does not stand still."""
+    """Above this the air itself moves it, by `MOVES_STEPS` steps of a fine part."""
 
     def rests(self, value: float) -> bool:
         """Return whether a living part may rightly repeat a value for days.
@@ -79,11 +88,12 @@ class SeriesSpec:
         """Return whether a living part gives another value at nearly every reading.
 
         One whose noise is below its step may rightly stand still, as long as the air
-        does.
+        does, or moves by less than the step.
         """
         if self.resolution <= 0.0 or self.rests(value):
             return False
-        return self.resolution <= self.noise or value > self.moves_above
+        moving = max(self.moves_above, MOVES_STEPS * self.resolution)
+        return self.resolution <= self.noise or value > moving
 
     @property
     def still_s(self) -> float:

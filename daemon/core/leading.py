@@ -10,6 +10,7 @@ the new one's readings.
 from collections.abc import Mapping
 
 from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.settling import is_made_up, settles_by
 from cabinvigil.daemon.core.warmth import moved_by
 
 WORSE_O2_PCT = 0.2
@@ -60,9 +61,10 @@ def led(
     """Return the new values of each quantity at the bunk, by the series that leads.
 
     Returns:
-        Values by quantity, where they are new, and with oxygen how far it may have
-        moved by its cell's warmth alone (`o2_off_pct`); who leads; the quantities whose
-        leader is another one than before.
+        Values by quantity, where they are new and the air's, and with oxygen how far
+        it may have moved by its cell alone, as that grows warm or settles
+        (`o2_off_pct`); who leads; the quantities whose leader is another one than
+        before.
     """
     values: dict[str, float] = {}
     now_lead = dict(leaders)
@@ -77,9 +79,12 @@ def led(
             changed.add(quantity)
         now_lead[quantity] = key
         series = history.series[key]
-        if series.at_s == history.now and not series.at_least:
+        is_bound = series.at_least or is_made_up(history, key)
+        if series.at_s == history.now and not is_bound:
             values[quantity] = series.value
-            off_pct = moved_by(history, key) if quantity == "o2_pct" else 0.0
+            if quantity != "o2_pct":
+                continue
+            off_pct = moved_by(history, key) + settles_by(history, key)
             if off_pct > 0.0:
                 values["o2_off_pct"] = off_pct
     return values, now_lead, frozenset(changed)

@@ -176,8 +176,13 @@ def fresh_air(figures: Cabin) -> AirNow:
     usual = AirNow()
     hpa = pressure_hpa(_or(figures.altitude_m, ALTITUDE_M))
     wet = vapour_hpa(usual.temp_c, usual.rh_pct) / hpa
+    pane_c = usual.glass_c
+    if figures.outside_c is not None:
+        u = glass_u(figures.glass_u_w_m2k)
+        pane_c = round(surface_c(usual.temp_c, figures.outside_c, u), 2)
     return replace(
         usual,
+        glass_c=pane_c,
         o2_pct=round(O2_DRY_PCT * (1.0 - wet), 2),
         co2_ppm=_or(figures.outdoor_co2_ppm, FRESH_CO2_PPM),
         pressure_hpa=hpa,

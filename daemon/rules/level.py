@@ -124,16 +124,21 @@ def _share_pct(history: History, params: Params) -> float:
     """Return the share of oxygen in the air, were it dry; 0 where nobody tells.
 
     The least that is known beyond doubt: doubtful ones let no thin air pass, but for
-    the minutes in which a part warms up.
+    the minutes in which a part warms up.  The same signal gave the pressure: what is
+    in doubt says no more of the one than of the other.
     """
     if all(step.share_pct >= 100.0 for step in params.steps):
         return 0.0
-    least_pct = _least_known(history, "o2_pct", params.place, DOUBT_COUNTS_S)
+    least_pct = _least_known(history, "o2_pct", params.place, is_warming_known=True)
     return (least_pct or 0.0) / (1.0 - _vapour_share(history))
 
 
 def _least_known(
-    history: History, quantity: str, place: str | None, doubt_s: float = 0.0
+    history: History,
+    quantity: str,
+    place: str | None,
+    *,
+    is_warming_known: bool = False,
 ) -> float | None:
     """Return the least fresh value beyond doubt; None where there is none.
 
@@ -141,15 +146,18 @@ def _least_known(
         history: what is known.
         quantity: of which.
         place: where; None: anywhere.
-        doubt_s: one that has been doubtful for no longer counts too.
+        is_warming_known: one that has been doubtful for no longer than its part may
+            warm up counts too.
     """
-    keys = history.layout.index(quantity, place)
-    fresh = [series for key in keys if (series := history.fresh(key)) is not None]
-    known = [
-        one.value
-        for one in fresh
-        if not one.doubtful or history.now - one.doubtful_s < doubt_s
-    ]
+    known = []
+    for key in history.layout.index(quantity, place):
+        series = history.fresh(key)
+        if series is None:
+            continue
+        warm_up_s = max(DOUBT_COUNTS_S, history.layout.series[key].warm_up_s)
+        is_warming = history.now - series.doubtful_s < warm_up_s
+        if not series.doubtful or (is_warming_known and is_warming):
+            known.append(series.value)
     return min(known, default=None)
 
 

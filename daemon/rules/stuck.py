@@ -89,10 +89,12 @@ def _witness_moved(history: History, key: str, since_s: float) -> bool:
     return False
 
 
-def _coarse_s(params: Params, spec: SeriesSpec) -> float:
+def _coarse_s(params: Params, spec: SeriesSpec, value: float) -> float:
     """Return how long a value that need not flicker may stand where nothing moves."""
     if spec.resolution <= 0.0:
         return params.patience * spec.stuck_s
+    if value > spec.moves_above:
+        return params.coarse_s  # the air moves, if by less than its step
     return max(spec.stuck_s, params.coarse_s)
 
 
@@ -111,14 +113,15 @@ def _is_proved(params: Params, history: History, key: str, shown: Shown) -> bool
     ):
         return True
     is_known = spec.resolution > 0.0 and not spec.rests(series.value)
-    return is_known and stood_s > _coarse_s(params, spec)
+    return is_known and stood_s > _coarse_s(params, spec, series.value)
 
 
 def _is_suspect(params: Params, shown: Shown) -> bool:
     """Say whether it has stood for so long that somebody should look at the part."""
     stood_s, spec, series = shown
-    most_s = REST_S if spec.rests(series.value) else _coarse_s(params, spec)
-    return stood_s > most_s
+    if spec.rests(series.value):
+        return stood_s > REST_S
+    return stood_s > _coarse_s(params, spec, series.value)
 
 
 def _is_told_by_percent(history: History, key: str) -> bool:

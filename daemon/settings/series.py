@@ -126,6 +126,9 @@ def _series(
         interval_s=part.interval_s or info.interval_s,
         top=known.top,
         off_per_k_min=known.off_per_k_min,
+        accuracy=known.accuracy,
+        settles=known.settles,
+        made_up_s=known.made_up_s,
         is_at_least_at_top=quantity not in TRUE_TOPS,
         moves_above=MOVES_ABOVE.get(quantity, float("inf")),
     )

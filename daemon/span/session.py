@@ -230,7 +230,13 @@ class SpanSession:
                 continue
             options = {**part.options, **kept_spans.options_of(own)}
             if way.on_part:
-                options["target_ppm"] = target_ppm(part.kind, outdoor_ppm)
+                told_hpa = (
+                    outcome.air.measured_hpa
+                    if "pressure_hpa" in part.informed_by
+                    else None
+                )
+                target = target_ppm(part.kind, outdoor_ppm, told_hpa)
+                options["target_ppm"] = target
             first = own[0].signal if own else None
             try:
                 result.found = way.take(options, readings, outcome.air, first)

@@ -159,13 +159,19 @@ WAYS: Mapping[str, SpanMethod] = {
 """By kind."""
 
 
-def target_ppm(kind: str, outdoor_ppm: float) -> float:
-    """Return what a recalibration on the part takes the air for.
+def target_ppm(kind: str, outdoor_ppm: float, at_hpa: float | None = None) -> float:
+    """Return what a part gives in fresh air once it is recalibrated, in ppm.
 
-    The nine-byte module knows one word only, that the air has 400 ppm.
+    The nine-byte module knows one word only, that the air has 400 ppm, and no pressure:
+    what it then shows in thin air is more of it, as its driver has it.
+
+    Args:
+        kind: the part's.
+        outdoor_ppm: of fresh air.
+        at_hpa: air pressure as the part is told it; None where it is not.
     """
     if kind == "frame9_co2":
-        return FRAME9_ZERO_PPM
+        return frame9_co2.corrected(FRAME9_ZERO_PPM, at_hpa)
     low, high = scd4x.TARGET_PPM
     return float(round(min(max(outdoor_ppm, low), high)))
 

@@ -37,7 +37,7 @@ class Minute:
     """Share of the air that is water vapour; None where nobody measures it."""
     pressure_hpa: float | None
     off_pct: float = 0.0
-    """So far O2 may have moved though the air did not: its cell grew warm or cold."""
+    """So far O2 may have moved though the air did not: its cell warmed, or settled."""
 
 
 @dataclass(frozen=True, slots=True)

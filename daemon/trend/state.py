@@ -89,7 +89,7 @@ class TrendState:
     """Temperature to which the banks' sources belong."""
     pressure_hpa: float | None = None
     o2_off_pct: float = 0.0
-    """So far O2 may have moved by its cell's warmth alone."""
+    """So far O2 may have moved by its cell alone: its warmth, or its settling."""
     minutes: tuple[Minute, ...] = ()
     minute: int = 0
     minute_sums: tuple[float, int, float, int] = (0.0, 0, 0.0, 0)

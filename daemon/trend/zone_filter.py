@@ -220,7 +220,7 @@ of its range, tells nothing of what oxygen did meanwhile."""
 
 
 def _widened(state: TrendState, noise: float) -> float:
-    """Return the noise of O2 while its cell's warmth runs.
+    """Return the noise of O2 while its cell's warmth runs, or the cell settles.
 
     How far it may be off is the most: two standard deviations (own choice).
     """

@@ -26,6 +26,13 @@ temperature runs: its membrane passes 2 % more a kelvin and its thermistor, whic
 that away again, is three minutes ahead of it or behind (from memory; own choice)."""
 GALVANIC_HPA_PER_K_MIN = 12.5
 """The same in hPa, of 1000 hPa of air."""
+GALVANIC_ACCURACY_PCT = 0.5
+"""A spanned cell's, from 0 to 40 C: 2 % of its reading and its drift since (data sheet,
+as the sensor notes, section 7a, read it)."""
+GALVANIC_SETTLES_PCT = 1.0
+"""So far a galvanic cell that was just connected may come down before it has settled,
+in % of oxygen: its sheet gives the time, 15 min, and not how far (own choice: a
+twentieth of its signal)."""
 BARRIERS = ("membrane", "capillary")
 """What the air passes into a cell: a solid membrane by its partial pressure, a
 capillary by its share, which hardly minds the pressure (from memory)."""

@@ -183,6 +183,13 @@ class Gives:
     the part's samples say so themselves (`at-least`)."""
     off_per_k_min: float = 0.0
     """So far a value may be off for each kelvin a minute that its temperature runs."""
+    accuracy: float = 0.0
+    """So far off its maker lets a value be, in its unit; 0: no figure was found."""
+    settles: float = 0.0
+    """So far a value may move, in its unit, while the part warms up and the air stands;
+    what is left of it grows less with the warm-up."""
+    made_up_s: float = 0.0
+    """For so long after power-up a value may be made up by the part; 0: it is not."""
 
 
 def _never(_options: Mapping[str, Any]) -> bool:
@@ -191,6 +198,10 @@ def _never(_options: Mapping[str, Any]) -> bool:
 
 def _nothing(_options: Mapping[str, Any]) -> frozenset[str]:
     return frozenset()
+
+
+def _no_steps(_options: Mapping[str, Any]) -> Mapping[str, float]:
+    return {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,3 +245,6 @@ class PartInfo:
     since its number would be taken for another gas."""
     leaves_out: Callable[[Mapping[str, Any]], frozenset[str]] = _nothing
     """From its options: which of what it `gives` it does not."""
+    steps: Callable[[Mapping[str, Any]], Mapping[str, float]] = _no_steps
+    """From its options: the resolution of a quantity, where they set another than
+    `gives` has; ValueError says which is wrong."""

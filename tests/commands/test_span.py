@@ -163,6 +163,26 @@ def test_carbon_dioxide_is_moved_on_the_part_and_seen_to_have_moved(
     assert by_name["roof-co2"].measured == pytest.approx(400.0, abs=15.0)
 
 
+@pytest.mark.parametrize(
+    ("told", "after_ppm"), [('pressure_from = "baro"\n', 632.1), ("", 400.0)]
+)
+def test_a_module_is_recalibrated_high_up_in_its_own_terms(
+    config: Path, told: str, after_ppm: float
+) -> None:
+    """Its 400 ppm are 632 of the air at 783.7 hPa: it was told that it did not take.
+
+    1.6 % for each of 22.955 kPa less (sensors sheet, 12) leave 63.3 %, by hand; where
+    nobody tells it the pressure, 400 are 400.
+    """
+    kind = 'kind = "frame9_co2"\n'
+    config.write_text(config.read_text("utf-8").replace(kind, kind + told), "utf-8")
+    thin = replace(FRESH, o2_pct=20.58, pressure_hpa=783.7)
+    outcome = session(load(config), None, ["roof-co2"], thin)
+    (part,) = outcome.parts
+    assert part.refused == ""
+    assert part.measured == pytest.approx(after_ppm, abs=15.0)
+
+
 def test_a_closed_cabin_is_refused_with_what_was_seen(config: Path) -> None:
     """Nothing is changed, on any part or in the folder; exit 1."""
     words = ["--emulated", "--air", "closed", "--yes", YES]

@@ -7,9 +7,10 @@ intervals; what the air is, the test says.
 import random
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from cabinvigil.daemon.compose.compose import CoreBuild, compose
-from cabinvigil.daemon.core.model import Priority, Transition
+from cabinvigil.daemon.core.model import EMPTY, Priority, Transition
 from cabinvigil.daemon.sampling.wiring import part_infos
 from cabinvigil.daemon.service.watcher import round_reading
 from cabinvigil.daemon.settings.config import Cabin, standard
@@ -55,9 +56,13 @@ class LivingCabin:
         *kinds: str,
         seed: int = 1,
         leave_out: tuple[str, ...] = (),
+        options: Mapping[str, Mapping[str, Any]] = EMPTY,
         **cabin: float,
     ) -> None:
-        settings = {kind: PartSettings(kind=kind) for kind in kinds}
+        settings = {
+            kind: PartSettings(kind=kind, options=dict(options.get(kind, {})))
+            for kind in kinds
+        }
         for kind, part in settings.items():
             left = tuple(one for one in leave_out if one in find_part(kind).gives)
             settings[kind] = changed(part, leave_out=left)

@@ -1,6 +1,7 @@
 """What a lost part weighs, however it is lost: the composed core on parts that fail."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -66,6 +67,40 @@ def test_parts_that_live_in_still_air_are_never_called_stuck(
     hut = LivingCabin(kind, *kinds)
     hut.play(7200.0).play(3600.0, lambda _: {"co_ppm": 6.0})
     assert hut.rung("sensor-") == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "options", "levels"),
+    [
+        ("frame9_co", {"answer_ppm": 1.0}, (0.0, 1.0, 3.0, 7.0, 25.0)),
+        ("frame9_co", {"answer_ppm": 1.0, "mode": "question"}, (2.0, 12.0)),
+        ("frame9_co", {"answer_ppm": 0.01}, (0.0, 6.0)),
+        ("co_cell_ads1115", {"gain_ohm": 100.0}, (1.2, 8.4, 24.0)),
+    ],
+)
+def test_a_part_whose_options_make_its_steps_larger_is_not_called_stuck(
+    kind: str, options: dict[str, Any], levels: tuple[float, ...]
+) -> None:
+    """What one count stands for is the option's; half an hour at each level of CO."""
+    hut = LivingCabin("o2_optical_line", kind, options={kind: options})
+    for level in levels:
+        hut.play(1800.0, lambda _, ppm=level: {"co_ppm": ppm})  # type: ignore[misc]
+    assert hut.rung("sensor-") == []
+
+
+@pytest.mark.parametrize(("ppm", "within_s"), [(7.0, 3600.0), (35.0, 300.0)])
+def test_a_coarse_part_that_froze_away_from_zero_is_told_all_the_same(
+    ppm: float, within_s: float
+) -> None:
+    """Where the air moves by less than its step, within the hour."""
+    options = {"frame9_co": {"answer_ppm": 1.0}}
+    hut = LivingCabin("o2_optical_line", "frame9_co", options=options)
+    hut.play(300.0, lambda _: {"co_ppm": ppm})
+    hut.parts["frame9_co"].mode = "frozen"
+    frozen_s = hut.night.now
+    hut.play(within_s + 30.0, lambda _: {"co_ppm": ppm})
+    since_s = first_s(hut, "sensor-stuck/co_ppm", MEDIUM) - frozen_s
+    assert 0.0 < since_s <= within_s + 5.0
 
 
 def test_a_coarse_version_lives_by_its_partial_pressure() -> None:

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import pytest
+
 from cabinvigil.daemon.core.engine import ESTIMATE_EVERY_S, TREND_EVERY_S
 from cabinvigil.daemon.core.model import (
     Estimate,
@@ -105,3 +107,42 @@ def test_a_value_that_stands_still_is_no_reading_for_the_trend() -> None:
     assert seen[320.0] == {"o2_pct": 20.9, "rh_pct": 50.0} == seen[4 * 3600.0]
     night.air({"co2_ppm": 801.0, "o2_pct": 20.9})
     assert dict(trend.seen)[night.now] == {"co2_ppm": 801.0, "o2_pct": 20.9}
+
+
+def test_what_a_part_makes_up_while_it_warms_up_is_no_air() -> None:
+    """A CO2 module's 410 ppm, and then 3,000: neither the trend nor a minute has it."""
+    trend = FakeTrend()
+    module = series("co2_ppm", made_up_s=180.0)
+    night = Night(cabin(keys=[module, series("o2_pct")], trend=trend))
+    for tick in range(1, 40):
+        is_warm = tick > 18
+        night.air(
+            {"co2_ppm": 3000.0 + tick if is_warm else 410.0, "o2_pct": 20.5},
+            doubtful=[] if is_warm else ["co2_ppm"],
+        )
+    told = [values["co2_ppm"] for _, values in trend.seen if "co2_ppm" in values]
+    assert (told[0], len(told)) == (3019.0, 21)
+    assert len([1 for _, values in trend.seen if "o2_pct" in values]) == 39
+    minutes = night.state.history.series["co2_ppm"].minutes
+    assert min(mean for _, mean in minutes) > 3000.0
+
+
+def test_a_doubt_of_long_ago_makes_nothing_up() -> None:
+    """Such a module out in the cold: doubtful for hours, and read all the same."""
+    trend = FakeTrend()
+    night = Night(cabin(keys=[series("co2_ppm", made_up_s=180.0)], trend=trend))
+    for _ in range(30):
+        night.air({"co2_ppm": 900.0}, doubtful=["co2_ppm"])
+    assert len([1 for _, values in trend.seen if values]) == 12
+
+
+def test_how_far_a_cell_may_yet_settle_is_told_with_it() -> None:
+    """So that what comes down of itself is not missed as oxygen."""
+    trend = FakeTrend()
+    cell = series("o2_pct", settles=1.0, warm_up_s=100.0)
+    night = Night(cabin(keys=[cell], trend=trend))
+    for _ in range(11):
+        night.air({"o2_pct": 20.9}, doubtful=["o2_pct"])
+    night.air({"o2_pct": 20.9})
+    off = [values.get("o2_off_pct", 0.0) for _, values in trend.seen]
+    assert off == [pytest.approx(max(0.0, 1.0 - n / 10.0)) for n in range(11)] + [0.0]

@@ -383,3 +383,12 @@ def test_every_case_and_fact_of_the_rules_has_its_words() -> None:
             ]
             assert told, (kind, word)
     assert seen == {"case", "fact"}
+
+
+@pytest.mark.parametrize(
+    ("language", "dry"), [("en", "dry"), ("de", "trocken"), ("fr", "sec")]
+)
+def test_air_too_dry_for_a_part_is_among_the_causes(language: str, dry: str) -> None:
+    """CO cells are made for 15 % and more; heated air in a hard frost has less."""
+    said = [text for name, text in every_sentence(ALL[language]) if "warming" in name]
+    assert any(re.search(rf"\b{dry}\b", text) for text in said)

@@ -48,6 +48,19 @@ def test_a_drawn_cabin_is_prechecked(seed: int, tmp_path: Path) -> None:
     assert (code, err) == (1, "")
 
 
+@pytest.mark.parametrize("seed", [46, 208])
+def test_a_co2_module_that_warms_up_high_up_is_no_gas(
+    seed: int, tmp_path: Path
+) -> None:
+    """Its made-up 410 ppm, told as 731 at 2,579 m, did not match the oxygen."""
+    file = tmp_path / "cabin.toml"
+    file.write_text(drawn(seed))
+    settings = load(file)
+    assert "frame9_co2" in {part.kind for part in settings.parts.values()}
+    spans = emulated_spans(settings, seed)
+    assert rehearsed(settings, spans, "quiet", 0.25, seed).faults == []
+
+
 def test_the_draw_repeats_itself() -> None:
     """A seed that failed can be looked at again."""
     assert drawn(7) == drawn(7) != drawn(8)

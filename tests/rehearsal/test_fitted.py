@@ -117,3 +117,16 @@ def test_fresh_air_is_that_of_the_height() -> None:
     assert low.o2_pct == pytest.approx(20.95 * (1.0 - 12.8 / 1013.25), abs=0.01)
     assert high.o2_pct == pytest.approx(20.95 * (1.0 - 12.8 / 701.1), abs=0.01)
     assert NightFigures().low_kw == 0.8
+
+
+@pytest.mark.parametrize(
+    ("outside_c", "u_w_m2k", "pane_c"),
+    # 15 °C inside, and 0.13 m2K/W at the inner face (ISO 6946): by hand.
+    [(-20.0, 5.7, -10.9), (-20.0, 2.8, 2.3), (10.0, 5.7, 11.3), (None, 5.7, 2.0)],
+)
+def test_the_pane_has_the_frost_of_the_config(
+    outside_c: float | None, u_w_m2k: float, pane_c: float
+) -> None:
+    """`precheck --emulated` had it at 2 °C whatever was outdoors."""
+    about = changed(GULL, outside_c=outside_c, glass_u_w_m2k=u_w_m2k)
+    assert fresh_air(about).glass_c == pytest.approx(pane_c, abs=0.1)

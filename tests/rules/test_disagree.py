@@ -6,7 +6,8 @@ import pytest
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.rules import disagree
 from cabinvigil.daemon.rules.disagree import Params
-from tests.core.scenario import Night, cabin
+from cabinvigil.drivers import part
+from tests.core.scenario import Night, cabin, series
 from tests.rules.asked import asked, says
 
 FAULT = Priority.FAULT
@@ -113,3 +114,50 @@ def test_a_factor_of_nothing_is_refused() -> None:
     """Noise would ring all night."""
     with pytest.raises(ValueError, match="factor is 0"):
         Params(factor=0.0)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "channel", "low", "allowed"),
+    [
+        # As each sheet has it (sensor notes, 3, 7a, 11 and 12), added.
+        (("bme280", "o2_optical_line"), "pressure_hpa", 913.0, 7.0),
+        (("bme280", "bme280"), "pressure_hpa", 913.0, 4.0),
+        (("o2_optical_line", "o2_optical_line"), "pressure_hpa", 740.0, 10.0),
+        (("o2_optical_line", "o2_cell_ads1115"), "o2_pct", 20.0, 1.1),
+        (("frame9_o2", "o2_key_register"), "o2_pct", 20.0, 1.0),
+        (("frame9_co", "frame9_co"), "co_ppm", 0.0, 20.0),
+        (("frame9_co", "co_cell_ads1115"), "co_ppm", 100.0, 45.0),
+        (("scd4x", "scd4x"), "rh_pct", 50.0, 12.0),
+        (("bme280", "sht4x"), "rh_pct", 50.0, 8.0),
+    ],
+)
+def test_two_parts_within_their_classes_do_not_ring(
+    kinds: tuple[str, str], channel: str, low: float, allowed: float
+) -> None:
+    """The registry's classes of the two at hand, where they are more than the least."""
+    night = two_of(kinds, channel, 1013.25)
+    for one, other, priority in ((0, 1, None), (1, 0, None), (1, 0, FAULT)):
+        off = allowed * (1.01 if priority else 0.99)
+        values = {one: low, other: low + off}
+        night.air({f"{channel}__{n}": value for n, value in values.items()})
+        assert says(disagree, Params(channel), night) is priority
+
+
+def test_the_same_oxygen_pressure_is_more_of_thin_air() -> None:
+    """6 and 5 hPa are 1.1 % at the sea, and 1.51 % at 740 hPa."""
+    night = two_of(("o2_optical_line", "o2_cell_ads1115"), "o2_pct", 740.0)
+    for apart, priority in ((1.49, None), (1.52, FAULT)):
+        night.air({"o2_pct__0": 20.0, "o2_pct__1": 20.0 + apart})
+        assert says(disagree, Params("o2_pct"), night) is priority
+
+
+def two_of(kinds: tuple[str, str], channel: str, at_hpa: float) -> Night:
+    """Two parts of the registry, at this air pressure."""
+    keys = [
+        series(f"{channel}__{n}", accuracy=part(kind).gives[channel].accuracy)
+        for n, kind in enumerate(kinds)
+    ]
+    at = [] if channel == "pressure_hpa" else ["pressure_hpa"]
+    night = Night(cabin(keys=[*keys, *at]))
+    night.air({"pressure_hpa": at_hpa} if at else {})
+    return night

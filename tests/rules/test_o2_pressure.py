@@ -15,7 +15,7 @@ from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.rules import level
 from cabinvigil.daemon.rules.level import LevelStep, Params
 from tests.air.published import rows
-from tests.core.scenario import Night, cabin
+from tests.core.scenario import Night, cabin, series
 from tests.rules.asked import asked, says
 from tests.rules.test_rules import LIMITS, params_of
 
@@ -161,6 +161,34 @@ def test_doubtful_percent_let_no_thin_air_pass() -> None:
     verdict = asked(level, O2_PRESSURE, alone)
     assert verdict is not None
     assert verdict.priority is P.HIGH
+
+
+@pytest.mark.parametrize(
+    ("warm_up_s", "passes_s"), [(900.0, 900.0), (60.0, 300.0)], ids=["cell", "disc"]
+)
+def test_a_cell_that_warms_up_in_clean_thin_air_wakes_nobody(
+    warm_up_s: float, passes_s: float
+) -> None:
+    """At 2,548 m it rang after five minutes, on what a cell gives that needs fifteen.
+
+    Percent and pressure are of one signal.  Longer than its warm-up lasts, nothing
+    doubtful passes for the height's; and what is low by its percent too rings at once.
+    """
+    keys = [
+        series("o2_pct", warm_up_s=warm_up_s),
+        series("o2_hpa", warm_up_s=warm_up_s),
+    ]
+    at_hpa = pressure_hpa(2548.0)
+    night = Night(cabin(keys=keys))
+    air = {"o2_pct": 20.6, "o2_hpa": 0.206 * at_hpa}
+    for _ in range(round(passes_s / 10.0)):
+        night.air(air, doubtful=list(air))
+        assert asked(level, O2_PRESSURE, night) is None  # and it clears nothing
+    night.air(air, doubtful=list(air))
+    assert says(level, O2_PRESSURE, night) is P.MEDIUM
+    foul = Night(cabin(keys=keys))
+    foul.air({"o2_pct": 19.8, "o2_hpa": 0.198 * at_hpa}, doubtful=list(air))
+    assert says(level, O2_PRESSURE, foul) is P.MEDIUM
 
 
 def test_a_share_is_for_the_partial_pressure_alone() -> None:

@@ -176,6 +176,15 @@ def test_what_a_recalibration_takes_the_air_for(
     assert (found.before, found.after) == (500.0, target)
 
 
+def test_what_a_module_takes_for_400_is_more_of_thin_air() -> None:
+    """It shows what it counts, 1.6 % less for each kPa (sensors sheet, 12).
+
+    At 787.5 hPa, 2,080 m, 22.575 kPa less leave 63.9 %: 626 ppm, by hand.
+    """
+    assert target_ppm("frame9_co2", 430.0, 787.5) == pytest.approx(626.1, abs=0.1)
+    assert target_ppm("scd4x", 430.0, 787.5) == 430.0
+
+
 def test_what_is_sent_to_a_part_is_what_its_sheet_says() -> None:
     """ff 01 87 ... 78 for the module; stop, 362f with the target, start for the other.
 

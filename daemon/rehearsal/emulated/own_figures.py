@@ -35,7 +35,7 @@ def _frame9_o2(options: Options) -> dict[str, Any]:
 
 def _frame9_co(options: Options) -> dict[str, Any]:
     found = _frame9(options) | _given(options, "full_scale_ppm", "compensated")
-    if options.get("mode", "upload") != "upload" and "answer_ppm" in options:
+    if "answer_ppm" in options:
         # Frames name a step of 1, 0.1 or 0.01; answers leave it to the sheet.
         found["decimals"] = min(max(-round(math.log10(options["answer_ppm"])), 0), 2)
     return found

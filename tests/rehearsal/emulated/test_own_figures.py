@@ -57,6 +57,7 @@ def test_cells_are_of_the_make_that_the_config_says() -> None:
             2000,
         ),
         ({"full_scale_ppm": 1000.0}, 1, 1000, 10000),
+        ({"answer_ppm": 1.0}, 0, 100, 500),
     ],
 )
 def test_a_module_counts_as_its_sheet_says(
