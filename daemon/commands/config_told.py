@@ -20,8 +20,8 @@ from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
 
-MOST_PARTS, MOST_CAUTIONS = 8, 8
-"""What goes on one screen; --all tells the rest."""
+MOST_LINES = 16
+"""Cautions and parts, half each, that go on one screen; --all tells the rest."""
 COLUMNS = 84
 
 
@@ -41,13 +41,13 @@ def brief(
     else:
         yield f"{verdict}."
         yield "Nothing to mind: next `cabinvigil plan`, and `cabinvigil precheck`."
-    yield from _few(cautioned, MOST_CAUTIONS, "- ")
+    yield from _few(cautioned, MOST_LINES // 2, "- ")
     yield ""
     parts = [
         f"{name:<10} {part.place or 'bunk'}: {_gives(part, known)}"
         for name, part in settings.parts.items()
     ]
-    yield from _few(parts, MOST_PARTS)
+    yield from _few(parts, MOST_LINES // 2)
     yield ""
     alarms = len(settings.alarms)
     yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all tells their limits."

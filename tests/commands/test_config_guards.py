@@ -97,7 +97,7 @@ def test_what_was_accepted_is_said_aloud(
     config: Config, table: str, line: str, name: str, text: str
 ) -> None:
     """By `config`, in its JSON, and wherever laxer limits are said."""
-    code, out, _ = config(**{table: f"{line}\n{LEAVE}"})
+    code, out, _ = config("--all", **{table: f"{line}\n{LEAVE}"})
     assert code == 0
     heading = out.index("Laxer than the packaged limits, as accepted")
     assert f"  {name}: its {line.split()[0]} is " in out[heading:]
@@ -109,7 +109,7 @@ def test_what_was_accepted_is_said_aloud(
 
 def test_what_is_no_longer_watched_is_minded_too(config: Config) -> None:
     """Carbon monoxide outside is none where people breathe."""
-    _, out, _ = config(co=f'place = "outside"\n{LEAVE}')
+    _, out, _ = config("--all", co=f'place = "outside"\n{LEAVE}')
     mind = out[out.index("Mind") :]
     assert "Nothing measures carbon monoxide where people breathe" in mind
 

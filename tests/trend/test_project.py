@@ -134,19 +134,19 @@ def test_no_present_settles_where_no_air_can(
     neither O2 nor CO2 is foretold beyond that."""
     point = Point(k, excess, source, o2, ratio, flame_ends_pct(o2, share))
     assert point.least_pct <= point.settles_pct() <= 20.95
-    if o2 > 12.8:
-        assert point.settles_pct() >= 12.8
-        assert math.isinf(point.minutes_to_o2(12.79))
-        beyond = excess + (o2 - 12.79) / ratio
+    if o2 > 9.0:
+        assert point.settles_pct() >= 9.0
+        assert math.isinf(point.minutes_to_o2(8.99))
+        beyond = excess + (o2 - 8.99) / ratio
         assert math.isinf(point.minutes_to(beyond))
     else:
         assert point.least_pct == 0.0
 
 
-@given(st.floats(12.81, 21.0), st.floats(0.0, 1.0))
+@given(st.floats(9.01, 21.0), st.floats(0.0, 1.0))
 def test_a_flame_that_burns_has_not_gone_out(o2: float, share: float) -> None:
-    """Its end lies between what eight tests saw (12.8 to 15.0) and the oxygen now."""
-    assert 12.8 <= flame_ends_pct(o2, share) <= min(15.0, o2)
+    """Its end lies where tests saw one (9.0 to 15.6), and below the oxygen now."""
+    assert 9.0 <= flame_ends_pct(o2, share) <= min(15.6, o2)
 
 
 def test_another_gas_is_not_held_up_by_a_flame_s_end() -> None:
@@ -154,5 +154,5 @@ def test_another_gas_is_not_held_up_by_a_flame_s_end() -> None:
     fierce = ((0.1 / 3600.0, part(1.0, 3000.0, 40.0, 20.0, 0.4)),)
     assert min(p.settles_pct() for p in spread(fierce, LINE, 0.5)) == 0.0
     burning = [p.settles_pct() for p in spread(fierce, LINE, 0.5, is_flame=True)]
-    assert triple(burning)[0] == pytest.approx(12.8, abs=0.3)
-    assert triple(burning)[2] == pytest.approx(15.0, abs=0.3)
+    assert triple(burning)[0] == pytest.approx(9.0, abs=0.6)
+    assert triple(burning)[2] == pytest.approx(15.6, abs=0.3)

@@ -353,7 +353,7 @@ def test_a_night_is_judged_whole_and_by_stretches() -> None:
 
 def test_the_worst_stretch_is_a_miss_before_a_wide_hit() -> None:
     hit, miss = Verdict(True, 0.9, 1.9), Verdict(False, 0.1, 1.2)
-    night = Judged("plain", {}, [{"gas_kg": hit}, {"gas_kg": miss}])
+    night = Judged("plain", stretches=[{"gas_kg": hit}, {"gas_kg": miss}])
     assert night.worst("gas_kg") is miss
     assert night.worst("burn_kw") is None
     assert Verdict(False, 0.1, 0.4).is_twice_wrong

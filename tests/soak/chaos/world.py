@@ -32,6 +32,7 @@ from cabinvigil.daemon.outputs.signal.gpio import (
     LineError,
 )
 from cabinvigil.daemon.rehearsal.emulated import known
+from cabinvigil.daemon.rehearsal.emulated.ways import See
 from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
@@ -146,14 +147,14 @@ class _File(KernelFile):
 class _LaglessWires(EmulatedWires):
     """CO parts that show at once what is so: their lag is none of the watch's."""
 
-    def _on_serial(self, name: str, kind: str, seed: int) -> None:
-        if kind != "frame9_co":
-            super()._on_serial(name, kind, seed)
+    def _on_serial(self, name: str, part: PartSettings, air: See, seed: int) -> None:
+        if part.kind != "frame9_co":
+            super()._on_serial(name, part, air, seed)
             return
-        stranger = known.ON_SERIAL["frame9_o2"](self.air, seed, self.now)
+        stranger = known.ON_SERIAL["frame9_o2"](air, seed, self.now)
         faulty = FaultySerialPart(
             name,
-            CoFrames(self.air, self.now, every_s=1.0),
+            CoFrames(air, self.now, every_s=1.0),
             self.failures,
             seed,
             self.now,
