@@ -40,6 +40,7 @@ from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import Cabin
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.units import unit_of
 from cabinvigil.daemon.text.units_said import SI, Units, units_named
 
 T = TypeVar("T")
@@ -175,19 +176,11 @@ def _cabin(dialog: Dialog) -> dict[str, object]:
         "people",
         "{} sleepers",
     )
-    cabin["altitude_m"] = dialog.question(
-        f"Height above the sea, {sign('m')}",
-        usual("m", 0.0, units),
-        read_number("altitude_m", units),
-        "altitude_m",
-        f"{{}} {sign('m')} above the sea",
+    cabin["altitude_m"] = _figure(
+        dialog, "Height above the sea", "altitude_m", 0.0, "above the sea"
     )
-    cabin["outside_c"] = dialog.question(
-        f"Cold of the night to plan for, {sign('c')}",
-        usual("c", 0.0, units),
-        read_number("outside_c", units),
-        "outside_c",
-        f"{{}} {sign('c')} outside",
+    cabin["outside_c"] = _figure(
+        dialog, "Cold of the night to plan for", "outside_c", 0.0, "outside"
     )
     cabin |= _heater(dialog)
     for key, where in (("vent_low_cm2", "floor"), ("vent_high_cm2", "roof")):
@@ -200,14 +193,35 @@ def _cabin(dialog: Dialog) -> dict[str, object]:
             f"{{}} {sign('cm2')} near the {where}",
         )
     if cabin["vent_low_cm2"] and cabin["vent_high_cm2"]:
-        cabin["vent_height_m"] = dialog.question(
-            f"Height between the middles of the two vents, {sign('m')}",
-            usual("m", 1.2, units),
-            read_number("vent_height_m", units),
+        cabin["vent_height_m"] = _figure(
+            dialog,
+            "Height between the middles of the two vents",
             "vent_height_m",
-            f"{{}} {sign('m')} between the vents",
+            1.2,
+            "between the vents",
         )
     return cabin
+
+
+def _figure(dialog: Dialog, words: str, key: str, enter: float, granted: str) -> float:
+    """Ask for a figure of the cabin, in the person's own units.
+
+    Args:
+        dialog: asks.
+        words: what is asked, without its unit.
+        key: of the config; its last word is our unit.
+        enter: what Enter stands for, in our unit.
+        granted: how a guess is told behind its number.
+    """
+    unit, units = unit_of(key)[1], dialog.units
+    sign = units.sign(unit)
+    return dialog.question(
+        f"{words}, {sign}",
+        usual(unit, enter, units),
+        read_number(key, units),
+        key,
+        f"{{}} {sign} {granted}",
+    )
 
 
 def _heater(dialog: Dialog) -> dict[str, object]:

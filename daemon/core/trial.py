@@ -14,6 +14,7 @@ from typing import Any
 from cabinvigil.daemon.core.alarm import ASIDE
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.all_clear import is_about_gas
+from cabinvigil.daemon.core.answers import answers_from_cabin
 from cabinvigil.daemon.core.changes import transition
 from cabinvigil.daemon.core.model import Act, ActKind, Command, Record
 from cabinvigil.daemon.core.state import State, Trial
@@ -101,8 +102,7 @@ def end_asked(state: State, event: Act, now: float) -> tuple[State, list[Command
     """
     if event.kind is ActKind.TRIAL_END:
         return end(state, now, COMMAND)
-    is_answer = event.kind in (ActKind.ACKNOWLEDGE, ActKind.RESET)
-    if is_answer and not event.is_outside:
+    if answers_from_cabin(event):
         return end(state, now, BUTTON)
     return state, []
 

@@ -22,6 +22,10 @@ ABOUT_PARTS = ("sensor", "watch", "gases-", "supply")
 """How the alarms begin that judge the parts or the watch, and not the air."""
 
 
+STANDING = ("unacknowledged", "acknowledged")
+"""The words of the states in which an alarm's condition stands (core's `IN_ALARM`)."""
+
+
 def is_about_air(alarm: str) -> bool:
     """Return whether an alarm judges the air, and not a part or the watch."""
     return not alarm.startswith(ABOUT_PARTS)

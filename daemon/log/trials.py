@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 
-from cabinvigil.daemon.log.night import is_about_air
+from cabinvigil.daemon.log.night import STANDING, is_about_air
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
 from cabinvigil.daemon.log.trial_span import TrialSpan
 
@@ -54,7 +54,6 @@ def without_trials(runs: Sequence[Run]) -> list[Run]:
 
 AIRED_S = 1800.0
 """A cabin whose door stands open is aired by then (own choice)."""
-STANDING = ("unacknowledged", "acknowledged")
 WAKING = ("medium", "high")
 
 

@@ -10,6 +10,7 @@ from cabinvigil.daemon.air.vents import Vents
 from cabinvigil.daemon.air.zone import Inputs, NoSteadyStateError, ZoneState, steady
 from cabinvigil.daemon.planning.figures import CabinPlan
 from cabinvigil.daemon.planning.scenario import Scenario
+from cabinvigil.daemon.text.units import UNITS
 
 O2_LIMIT_PCT = 19.5
 """Oxygen-deficient below this (29 CFR 1910.146(b); check_values,
@@ -18,8 +19,8 @@ CO2_LIMIT_PPM = 5000.0
 """Mean of eight hours (NIOSH, OSHA, ACGIH; check_values, `co2_occupational`)."""
 MOST_M3_H = 3000.0
 """More air than this is no vent but an open door."""
-CM2_PER_IN2 = 6.4516
-BTU_H_PER_KW = 3412.14
+CM2_PER_IN2 = UNITS["in2"].scale
+BTU_H_PER_KW = 1.0 / UNITS["btu_h"].scale
 STANDARDS = {
     "en721": "EN 721, leisure vehicles",
     "pd5482": "PD 5482-3, boats",

@@ -4,12 +4,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cabinvigil.daemon.log.night import Event, is_about_air
+from cabinvigil.daemon.log.night import STANDING, Event, is_about_air
 
 RANKS: Mapping[str, int] = {"fault": 1, "low": 2, "medium": 3, "high": 4}
 """Words of `Priority`; a larger number asks more of a sleeper."""
 NORMAL = "normal"
-STANDING = ("unacknowledged", "acknowledged")
 QUIET = ("suppressed", "shelved", "out-of-service")
 """Not told: the same cause stands there already, or a person set it aside."""
 
