@@ -98,7 +98,7 @@ doc=usr/share/doc/cabinvigil
     cat "$here/debian/copyright"
     sed -n '5,$p' LICENSE | sed -e 's/^$/./' -e 's/^/ /'
 } | put 644 $doc/copyright
-for file in README.md hardware.md; do gzip -9n <$file | put 644 "$doc/$file.gz"; done
+for file in README.md daemon/README.md hardware.md; do gzip -9n <$file | put 644 "$doc/$file.gz"; done
 gzip -9n <CHANGELOG.md | put 644 $doc/changelog.gz
 printf 'cabinvigil (%s) unstable; urgency=medium\n\n  * As changelog.gz says.\n\n -- %s  %s\n' \
     "$version" "$(sed -n 's/^Maintainer: //p' "$here/debian/control")" \

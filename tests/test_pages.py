@@ -1,8 +1,9 @@
-"""README, DEVELOPERS.md and hardware.md: links lead somewhere, snippets run, and what
-is shown as printed is what comes out."""
+"""README, the manual, DEVELOPERS.md and hardware.md: links lead somewhere, snippets
+run, and what is shown as printed is what comes out."""
 
 import re
 import xml.etree.ElementTree as ET
+from itertools import chain
 from pathlib import Path
 
 import pytest
@@ -83,20 +84,29 @@ def test_a_shell_block_that_breaks_is_noticed(body: str, tmp_path: Path) -> None
 
 @pytest.fixture(scope="module")
 def evening(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
-    """README's own calls, in its own order."""
+    """The calls of README and of the manual, each once."""
     folder = tmp_path_factory.mktemp("evening")
     return folder, printed.all_printed(folder)
 
 
 @pytest.mark.xdist_group("readme")
-def test_readme_shows_what_the_commands_print(
+def test_readme_and_the_manual_show_what_the_commands_print(
     evening: tuple[Path, dict[str, str]],
 ) -> None:
     """Else: `python -m tests.tools.printed`."""
     _, blocks = evening
-    page = printed.PAGE.read_text(encoding="utf-8")
-    assert set(re.findall(r"<!-- printed: ([a-z-]+) -->", page)) == set(blocks)
-    assert printed.reprinted(page, blocks) == page
+    pages = [one.read_text(encoding="utf-8") for one in printed.PAGES]
+    named = [re.findall(r"<!-- printed: ([a-z-]+) -->", page) for page in pages]
+    assert sorted(chain.from_iterable(named)) == sorted(blocks), "each once"
+    for page in pages:
+        assert printed.reprinted(page, blocks) == page
+
+
+def test_readme_fits_its_readers_patience() -> None:
+    """What is longer is behind a link; the first screen begins with the job."""
+    page = (snippets.ROOT / "README.md").read_text(encoding="utf-8")
+    assert len(page.splitlines()) <= 130
+    assert page.startswith("# cabinvigil\n\nSomeone sleeps through freezing nights")
 
 
 @pytest.mark.xdist_group("readme")

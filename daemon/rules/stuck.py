@@ -30,7 +30,7 @@ PER = "series"
 REPEATS = 12
 """However slowly readings are taken, so many repeats in a row must have been seen: with
 a probability of 0.4 for each, a living part gives them once in 60 000 (own choice; with
-ticks of a minute it is 12 minutes of the 15 that README grants)."""
+ticks of a minute it is 12 minutes of the 15 that the manual grants)."""
 WITNESSES = {
     "o2_pct": ("co2_ppm",),
     "o2_hpa": ("co2_ppm",),

@@ -11,7 +11,7 @@ from tests.air.outside.check import Check
 from tests.air.outside.table import GROUPS, every_check, table
 
 CHECKS = every_check()
-README = Path(__file__).parents[2] / "README.md"
+README = Path(__file__).parents[1] / "README.md"
 INSIDE = re.compile(r"common practice|computed apart")
 """No source of their own, or worked out for this project by another program."""
 

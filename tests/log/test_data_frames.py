@@ -16,7 +16,7 @@ from cabinvigil.daemon.commands import log
 from tests.commands.calling import call
 from tests.review import logs
 
-README = Path(__file__).parents[2] / "README.md"
+README = Path(__file__).parents[2] / "daemon" / "README.md"
 NIGHTS, HOURS, EVERY_S = 30, 0.5, 60.0
 READINGS = round(NIGHTS * HOURS * 3600.0 / EVERY_S)
 BATCH = 6

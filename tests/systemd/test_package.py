@@ -102,6 +102,7 @@ def test_beside_the_code_is_what_the_page_says(root: Path) -> None:
         "usr/sbin/cabinvigil-broker-setup",
         "usr/share/bash-completion/completions/cabinvigil",
         "usr/share/doc/cabinvigil/README.md.gz",
+        "usr/share/doc/cabinvigil/daemon/README.md.gz",
         "usr/share/doc/cabinvigil/changelog.Debian.gz",
         "usr/share/doc/cabinvigil/changelog.gz",
         "usr/share/doc/cabinvigil/copyright",

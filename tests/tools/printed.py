@@ -1,7 +1,7 @@
-"""What README shows as printed is printed anew: run after changing any of its words.
+"""What README and the manual show as printed is printed again, after any new word.
 
 `python -m tests.tools.printed` plays the nights, and puts outputs and pictures where
-README has them; a test holds README to what the commands print now.
+they have them; a test holds both to what the commands print now.
 """
 
 import io
@@ -17,7 +17,7 @@ from cabinvigil.daemon import cli
 from cabinvigil.daemon.commands import precheck as precheck_command
 
 ROOT = Path(__file__).parents[2]
-PAGE = ROOT / "README.md"
+PAGES = (ROOT / "README.md", ROOT / "daemon" / "README.md")
 PICTURES = ROOT / "tests" / "pictures"
 MARKS = re.compile(r"(<!-- printed: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 CUT = "...\n"
@@ -40,8 +40,8 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     "shut": (
         "rehearse shut --hours 2 --tick-s 10 --log shut/",
         (
-            (r"Rehearsal", 5),
-            (r".*DANGER  Too little oxygen in", 2),
+            (r"Rehearsal", 3),
+            (r".*DANGER  Too little oxygen in", 1),
             (r"First woken", 2),
         ),
     ),
@@ -112,7 +112,20 @@ def draw(folder: Path, into: Path) -> None:
     with chdir(folder):
         called(f"plan --burner-kw 0.8 --wind-mps 1 --picture {into / 'plan.svg'}")
         called("morning shut/ --page shut.html")
-        page = Path("shut.html").read_text(encoding="utf-8")
+        called("rehearse trials --tick-s 30 --log trials/")
+        called("compare trials/@trial --page trials.html")
+        pages = {"oxygen.svg": "shut.html", "trials.svg": "trials.html"}
+        for name, page in pages.items():
+            drawn = first_picture(Path(page).read_text(encoding="utf-8"))
+            (into / name).write_text(drawn, encoding="utf-8")
+
+
+def first_picture(page: str) -> str:
+    """Return a page's first picture by itself, with the page's colours, in the light.
+
+    Raises:
+        ValueError: the page has no picture.
+    """
     (style,) = re.findall(r":root *\{.*?\}", page, re.DOTALL)[:1]
     style = style.replace("color-scheme:light dark;", "")
     style += "".join(re.findall(r"svg text *\{.*?\}", page)[:1])
@@ -121,9 +134,7 @@ def draw(folder: Path, into: Path) -> None:
     svg = svg.replace("<svg ", head, 1)
     at = svg.index(">") + 1
     ground = '<rect width="100%" height="100%" style="fill: var(--ground)"/>'
-    (into / "oxygen.svg").write_text(
-        f"{svg[:at]}<style>{style}</style>{ground}{svg[at:]}\n", encoding="utf-8"
-    )
+    return f"{svg[:at]}<style>{style}</style>{ground}{svg[at:]}\n"
 
 
 XLINK = "http://www.w3.org/1999/xlink"
@@ -139,13 +150,14 @@ def reprinted(text: str, blocks: Mapping[str, str]) -> str:
 
 
 def main() -> None:
-    """Write README and its pictures anew."""
+    """Write README, the manual and their pictures again."""
     PICTURES.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as name:
         blocks = all_printed(Path(name))
         draw(Path(name), PICTURES)
-    text = PAGE.read_text(encoding="utf-8")
-    PAGE.write_text(reprinted(text, blocks), encoding="utf-8")
+    for page in PAGES:
+        text = page.read_text(encoding="utf-8")
+        page.write_text(reprinted(text, blocks), encoding="utf-8")
 
 
 if __name__ == "__main__":

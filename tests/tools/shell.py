@@ -172,7 +172,10 @@ def man() -> str:
         lines += [".TP", f".I {roff(file)}", roff(what)]
     lines += [
         ".SH SEE ALSO",
-        roff("README.md, hardware.md and config/asyncapi.yaml of the project."),
+        roff(
+            "README.md, daemon/README.md, hardware.md and config/asyncapi.yaml of the "
+            "project."
+        ),
     ]
     return "\n".join(lines) + "\n"
 

@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PAGES = ("README.md", "DEVELOPERS.md", "hardware.md")
+PAGES = ("README.md", "daemon/README.md", "DEVELOPERS.md", "hardware.md")
 FENCED = re.compile(
     r"^(?:<!-- ([^>\n]+) -->\n)?```(\w*)\n(.*?)^```$", re.DOTALL | re.MULTILINE
 )

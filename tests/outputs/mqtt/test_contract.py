@@ -246,8 +246,8 @@ def test_the_examples_of_what_may_be_asked_are_taken() -> None:
         assert parse_ask(json.dumps(fields).encode(), "phone", wall).verb
 
 
-def test_the_answer_that_readme_shows_is_one_of_the_examples() -> None:
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
+def test_the_answer_that_the_manual_shows_is_one_of_the_examples() -> None:
+    text = (ROOT / "daemon" / "README.md").read_text(encoding="utf-8")
     (shown,) = re.findall(r"<!-- asked: answer -->\n```json\n(.*)\n```", text)
     examples = DOCUMENT["components"]["messages"]["ask"]["examples"]
     assert json.loads(shown) in [example["payload"] for example in examples]
