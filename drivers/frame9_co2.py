@@ -7,13 +7,12 @@ project's sensor notes, section 12; "from memory" where not re-read.
 from collections.abc import Mapping
 from typing import Any
 
-from cabinvigil.drivers.kit import frame9
+from cabinvigil.drivers.kit import co2, frame9
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.frames import Stream
 from cabinvigil.drivers.kit.steps import (
     Gives,
-    NotMeasuredError,
     OutOfRangeError,
     PartInfo,
     Sample,
@@ -30,15 +29,9 @@ OVERFLOW = 0xFFFF
 FULL_SCALE_PPM = 5000.0
 RANGE_C = (-10.0, 50.0)
 RANGE_RH_PCT = (0.0, 95.0)
-PRESSURE_SHARE_PER_KPA = 0.016
-"""It counts molecules, not shares: about 1.6 % more for each kPa (of one such part)."""
-STANDARD_HPA = 1013.25
 WARM_UP_S = 180.0
 """1 min by one page, 3 min from memory: the longer.  Until then it sends made-up values
 such as 400, 410 or 500 (from memory), which are no air's."""
-LEAST_HPA = 700.0
-"""The straight line is drawn no further down, about 3000 m (own choice): at 388 hPa it
-would divide by nothing."""
 
 
 def decode(frame: bytes) -> int:
@@ -61,17 +54,6 @@ def zero_command() -> bytes:
     Only after a typed yes, and twenty minutes in outdoor air: it cannot be taken back.
     """
     return frame9.spell(ZERO)
-
-
-def corrected(raw_ppm: float, hpa: float | None) -> float:
-    """Return the share of the air, in ppm, of what the module shows.
-
-    Args:
-        raw_ppm: as it shows it.
-        hpa: air pressure; None is not known, and taken for the sea's.
-    """
-    hpa = STANDARD_HPA if hpa is None else max(hpa, LEAST_HPA)
-    return raw_ppm / (1 + PRESSURE_SHARE_PER_KPA * (hpa - STANDARD_HPA) / 10)
 
 
 class Frame9Co2:
@@ -110,12 +92,9 @@ class Frame9Co2:
         return self._samples(decode(frame))
 
     def _samples(self, raw_ppm: int) -> list[Sample]:
-        if raw_ppm == 0:
-            raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
-        ppm = corrected(raw_ppm, self._air.get("pressure_hpa"))
-        if raw_ppm >= self._full_scale_ppm:
-            return [Sample("co2_ppm", ppm, "at-least", "the module is at full scale")]
-        return [Sample("co2_ppm", ppm, *self._air.quality())]
+        ppm = co2.corrected(raw_ppm, self._air.get("pressure_hpa"))
+        quality = self._air.quality()
+        return [co2.co2_sample(raw_ppm, self._full_scale_ppm, quality, ppm)]
 
     def inform(self, quantity: str, value: float) -> None:
         """Take pressure, temperature and humidity."""

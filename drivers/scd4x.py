@@ -8,13 +8,12 @@ from collections.abc import Generator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from cabinvigil.drivers.kit import co2
 from cabinvigil.drivers.kit import options as opt
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.probe import Identify, answers
 from cabinvigil.drivers.kit.steps import (
-    CalibrationError,
     Gives,
-    NotMeasuredError,
     NotReadyError,
     PartInfo,
     Sample,
@@ -46,10 +45,6 @@ READY_BITS = 0x07FF
 """Any of the low 11 bits set: a measurement waits (two public drivers agree)."""
 FULL_SCALE_PPM = 40000
 """End of the output range (v1.3 p. 1)."""
-FAILED = 0xFFFF
-"""Answer to a forced recalibration that failed (v1.3 p. 13, table 18)."""
-ZERO_CORRECTION = 0x8000
-"""Answer that stands for a correction of 0 ppm (v1.3 p. 13, table 18)."""
 RANGE_C = (-10.0, 60.0)
 """Operating temperature (component notes, sensor notes source 54)."""
 PRESSURE_HPA = (700.0, 1200.0)
@@ -79,9 +74,9 @@ def decode(reply: bytes) -> Scd4xReading:
     Raises:
         ShortError, LengthError, CrcError: see `words`.
     """
-    co2, temp, humidity = words(reply, 3)
+    ppm, temp, humidity = words(reply, 3)
     return Scd4xReading(
-        co2_ppm=co2,
+        co2_ppm=ppm,
         temp_c=-45.0 + 175.0 * temp / 65535,
         rh_pct=100.0 * humidity / 65535,
     )
@@ -103,13 +98,7 @@ def decode_correction(reply: bytes) -> int:
         CalibrationError: the part says that it failed.
         ShortError, LengthError, CrcError: see `words`.
     """
-    (word,) = words(reply, 1)
-    if word == FAILED:
-        raise CalibrationError(
-            "the forced recalibration failed: let the part run three minutes in "
-            "constant air, then try again"
-        )
-    return word - ZERO_CORRECTION
+    return co2.correction_ppm(words(reply, 1)[0])
 
 
 def temp_offset_word(offset_c: float) -> int:
@@ -125,20 +114,18 @@ class Scd4x:
     ) -> None:
         self._altitude_m = altitude_m
         self._temp_offset_c = temp_offset_c
-        self._pressure_word: int | None = None
-        self._pressure_set: int | None = None
+        self._pressure = co2.PressureToTell(PRESSURE_HPA)
         self._first = True
 
     def inform(self, quantity: str, value: float) -> None:
         """Take the air pressure; it overrides the altitude (v1.1 p. 12)."""
-        if quantity == "pressure_hpa" and PRESSURE_HPA[0] <= value <= PRESSURE_HPA[1]:
-            self._pressure_word = round(value)
+        self._pressure.inform(quantity, value)
 
     def setup(self) -> Setup:
         """Stop, switch self-calibration off, tell the site, start measuring.
 
-        Self-calibration takes the lowest value of a week for outdoor air (v1.1 p. 12);
-        where people sleep every night there is none, and readings drift low.
+        It takes the lowest value of a week for outdoor air (v1.1 p. 12), and stays off
+        through a loss of power where that is kept in the part's memory.
 
         Raises:
             CalibrationError: self-calibration stays on.
@@ -146,7 +133,11 @@ class Scd4x:
         """
         yield Transfer(command(STOP_PERIODIC), 0, STOP_S)
         yield from ask(SERIAL_NUMBER, 3, SHORT_S)
-        yield from _self_calibration_off()
+        was_on = yield from co2.self_calibration_off(
+            GET_SELF_CALIBRATION, SET_SELF_CALIBRATION, SHORT_S
+        )
+        if was_on:  # that memory takes 2 000 writes
+            yield Transfer(command(PERSIST_SETTINGS), 0, PERSIST_S)
         if self._temp_offset_c is not None:
             word = temp_offset_word(self._temp_offset_c)
             yield Transfer(command(SET_TEMP_OFFSET, word), 0, SHORT_S)
@@ -154,7 +145,7 @@ class Scd4x:
             word = round(self._altitude_m)
             yield Transfer(command(SET_ALTITUDE, word), 0, SHORT_S)
         yield Transfer(command(START_PERIODIC))
-        self._pressure_set = None
+        self._pressure.sent(None)
         self._first = True
 
     def poll(self) -> Steps:
@@ -165,10 +156,10 @@ class Scd4x:
             NotMeasuredError: 0 ppm, which is never air.
             ShortError, LengthError, CrcError: an answer cannot be read.
         """
-        word = self._pressure_word
-        if word is not None and word != self._pressure_set:
-            yield Transfer(command(SET_PRESSURE, word), 0, SHORT_S)
-            self._pressure_set = word
+        hpa = self._pressure.due()
+        if hpa is not None:
+            yield Transfer(command(SET_PRESSURE, hpa), 0, SHORT_S)
+            self._pressure.sent(hpa)
         ready = yield Transfer(command(DATA_READY), 3, SHORT_S)
         if not decode_ready(ready):
             raise NotReadyError("no measurement waits yet; the part makes one in 5 s")
@@ -184,38 +175,14 @@ def samples(reading: Scd4xReading, *, first: bool = False) -> list[Sample]:
     Raises:
         NotMeasuredError: 0 ppm: only temperature and humidity were measured.
     """
-    if reading.co2_ppm == 0:
-        raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
-    air = Conditions(RANGE_C)
-    air.inform("temp_c", reading.temp_c)
-    quality, reason = air.quality()
-    if first and quality == "good":
-        quality, reason = "outside-range", "it is the first value after a start"
-    co2 = Sample("co2_ppm", float(reading.co2_ppm), quality, reason)
-    if reading.co2_ppm >= FULL_SCALE_PPM:
-        co2 = Sample("co2_ppm", co2.value, "at-least", "the part is at full scale")
-    return [
-        co2,
-        Sample("temp_c", reading.temp_c, quality, reason),
-        Sample("rh_pct", reading.rh_pct, quality, reason),
-    ]
-
-
-def _self_calibration_off() -> Setup:
-    """Switch self-calibration off and see that it is.
-
-    Kept in the part's memory only where it was on: that memory takes 2 000 writes.
-    """
-    (on,) = yield from ask(GET_SELF_CALIBRATION, 1, SHORT_S)
-    if not on:
-        return
-    yield Transfer(command(SET_SELF_CALIBRATION, 0), 0, SHORT_S)
-    (on,) = yield from ask(GET_SELF_CALIBRATION, 1, SHORT_S)
-    if on:
-        raise CalibrationError(
-            "self-calibration stays on though switched off: values will drift low"
-        )
-    yield Transfer(command(PERSIST_SETTINGS), 0, PERSIST_S)
+    return co2.with_own_air(
+        reading.co2_ppm,
+        reading.temp_c,
+        reading.rh_pct,
+        FULL_SCALE_PPM,
+        Conditions(RANGE_C),
+        "it is the first value after a start" if first else "",
+    )
 
 
 def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
@@ -229,11 +196,7 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
         CalibrationError: the target is out of bounds, or the part says it failed.
         ShortError, LengthError, CrcError: the answer cannot be read.
     """
-    if not TARGET_PPM[0] <= target_ppm <= TARGET_PPM[1]:
-        raise CalibrationError(
-            f"a target of {target_ppm} ppm is outside {TARGET_PPM[0]} to "
-            f"{TARGET_PPM[1]} ppm: fresh outdoor air is about 425 ppm"
-        )
+    target_ppm = co2.checked_target(target_ppm, *TARGET_PPM)
     yield Transfer(command(STOP_PERIODIC), 0, STOP_S)
     reply = yield Transfer(
         command(FORCED_RECALIBRATION, target_ppm), 3, RECALIBRATION_S

@@ -25,6 +25,7 @@ from cabinvigil.daemon.span.oxygen import (
 )
 from cabinvigil.drivers import co_cell_ads1115 as co_cell
 from cabinvigil.drivers import frame9_co, frame9_co2, scd4x
+from cabinvigil.drivers.kit import co2
 from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
 
@@ -171,7 +172,7 @@ def target_ppm(kind: str, outdoor_ppm: float, at_hpa: float | None = None) -> fl
         at_hpa: air pressure as the part is told it; None where it is not.
     """
     if kind == "frame9_co2":
-        return frame9_co2.corrected(FRAME9_ZERO_PPM, at_hpa)
+        return co2.corrected(FRAME9_ZERO_PPM, at_hpa)
     low, high = scd4x.TARGET_PPM
     return float(round(min(max(outdoor_ppm, low), high)))
 
