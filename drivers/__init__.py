@@ -24,6 +24,7 @@ REGISTRY: dict[str, str] = {
     "o2_key_register": "cabinvigil.drivers.o2_key_register",
     "o2_optical_line": "cabinvigil.drivers.o2_optical_line",
     "pm_frame": "cabinvigil.drivers.pm_frame",
+    "scd30": "cabinvigil.drivers.scd30",
     "scd4x": "cabinvigil.drivers.scd4x",
     "sgp41": "cabinvigil.drivers.sgp41",
     "sht4x": "cabinvigil.drivers.sht4x",

@@ -11,7 +11,7 @@ from typing import Any
 
 from cabinvigil.daemon.sampling.bus_errors import BusError, NoAnswerError, TransferError
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
-from cabinvigil.daemon.sampling.sampler import START_UP_S, TooManyStepsError, run_steps
+from cabinvigil.daemon.sampling.sampler import TooManyStepsError, run_steps
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.drivers import REGISTRY, identifier
 from cabinvigil.drivers import part as find_part
@@ -76,7 +76,7 @@ class Scan:
 
 async def scan(ground: ScanTargets) -> Scan:
     """Look at every wire: buses and ports side by side, addresses one by one."""
-    await asyncio.sleep(START_UP_S)
+    await asyncio.sleep(max(find_part(kind).start_up_s for kind in REGISTRY))
     async with asyncio.TaskGroup() as group:
         buses = [
             group.create_task(scan_bus(bus), name=f"scan-{bus.name}")

@@ -47,9 +47,6 @@ SET_UP_DEADLINE_S = 15.0
 is waiting for the bus, where others are set up too."""
 STEPS_LIMIT = 500
 """Transfers in one poll or set-up; more means a codec that never ends."""
-START_UP_S = 1.2
-"""A part that has just got its power, with us or after a brown-out, does not answer
-for up to 1 s (SCD4x, the slowest: sensors.md 13): so long before the second round."""
 NOT_READY_SHARE = 0.2
 """Of the interval, the wait for a part that has no new value yet; so its values are
 fetched soon after they are made."""
@@ -216,7 +213,7 @@ class _RoundSampler(Sampler):
         """Return the time to the next round: the interval, or more while failing."""
         interval_s = self._info.interval_s
         if self._may_start_up and not self._health.is_faulty:
-            return START_UP_S
+            return self._info.start_up_s  # it may just have got its power
         if self._is_not_ready:
             return interval_s * (1.0 if self._health.is_faulty else NOT_READY_SHARE)
         cap_s = max(interval_s, BACK_OFF_CAP_S)

@@ -306,7 +306,7 @@ class SpanSession:
         bus_name = part.bus or ""
         bus = wires.i2c(bus_name, self.settings.i2c[bus_name].device)
         try:
-            await run_steps(bus, part.address or 0, transfers(to_ppm))
+            await run_steps(bus, part.address or 0, transfers(part.kind, to_ppm))
         finally:
             bus.close()
 

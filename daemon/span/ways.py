@@ -4,7 +4,7 @@ A kind that is not here cannot be spanned.  Nothing here touches a wire: what ha
 done on the part itself is named, and done by the command.
 """
 
-from collections.abc import Generator, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from typing import Any
 
 from cabinvigil.daemon.span.found import (
@@ -24,7 +24,7 @@ from cabinvigil.daemon.span.oxygen import (
     take_module,
 )
 from cabinvigil.drivers import co_cell_ads1115 as co_cell
-from cabinvigil.drivers import frame9_co, frame9_co2, scd4x
+from cabinvigil.drivers import frame9_co, frame9_co2, scd4x, scd30
 from cabinvigil.drivers.kit import co2
 from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
@@ -147,6 +147,15 @@ WAYS: Mapping[str, SpanMethod] = {
         "steps",
         scd4x.RUN_BEFORE_RECALIBRATION_S,
     ),
+    "scd30": SpanMethod(
+        "co2_ppm",
+        "carbon dioxide",
+        "ppm",
+        _as_it_is,
+        _take_co2,
+        "steps",
+        scd30.RUN_BEFORE_RECALIBRATION_S,
+    ),
     "frame9_co2": SpanMethod(
         "co2_ppm",
         "carbon dioxide",
@@ -158,6 +167,14 @@ WAYS: Mapping[str, SpanMethod] = {
     ),
 }
 """By kind."""
+
+
+Recalibrate = Callable[[int], Generator[Transfer, bytes, object]]
+BY_STEPS: Mapping[str, tuple[Recalibrate, tuple[int, int]]] = {
+    "scd30": (scd30.recalibrate, scd30.TARGET_PPM),
+    "scd4x": (scd4x.recalibrate, scd4x.TARGET_PPM),
+}
+"""By kind, how it is recalibrated to what it is told, and between which ends."""
 
 
 def target_ppm(kind: str, outdoor_ppm: float, at_hpa: float | None = None) -> float:
@@ -173,13 +190,13 @@ def target_ppm(kind: str, outdoor_ppm: float, at_hpa: float | None = None) -> fl
     """
     if kind == "frame9_co2":
         return co2.corrected(FRAME9_ZERO_PPM, at_hpa)
-    low, high = scd4x.TARGET_PPM
+    low, high = BY_STEPS[kind][1]
     return float(round(min(max(outdoor_ppm, low), high)))
 
 
-def transfers(target_ppm: float) -> Generator[Transfer, bytes, int]:
-    """Recalibrate an SCD4x; returns its own correction in ppm."""
-    return scd4x.recalibrate(round(target_ppm))
+def transfers(kind: str, target_ppm: float) -> Generator[Transfer, bytes, object]:
+    """Recalibrate a part on I2C, by its kind."""
+    return BY_STEPS[kind][0](round(target_ppm))
 
 
 def line_bytes() -> bytes:

@@ -224,6 +224,9 @@ class PartInfo:
     """A value older than this is stale."""
     warm_up_s: float
     """Values before this, after power-up, are not trusted to say 'safe'."""
+    start_up_s: float = 1.2
+    """After it got its power it may not answer for so long (1.2 s: those that need no
+    second of their own, and the SCD4x with its 1 s, v1.3 p. 7)."""
     address: int = 0
     """Default I2C address, 7 bit."""
     addresses: tuple[int, ...] = ()

@@ -56,7 +56,7 @@ def test_info_is_complete(name: str) -> None:
     assert set(info.needs) & info.gives.keys() == both
     assert 0 < info.interval_s < info.max_age_s
     assert info.warm_up_s > 0
-    assert info.range_c[0] < 0 < info.range_c[1]
+    assert info.range_c[0] < 20 < info.range_c[1]  # a room
     assert info.service_years >= 0
 
 
@@ -116,6 +116,8 @@ ENDS = {
     ("o2_cell_ads1115", "air_temp_c"): (-40.0, 60.0),
     ("o2_cell_ads1115", "slope_pct_per_k"): (-1.0, 1.0),
     ("o2_cell_ads1115", "zero_mv"): (-1.0, 1.0),
+    ("scd30", "altitude_m"): (0.0, 3000.0),
+    ("scd30", "temp_offset_c"): (0.0, 20.0),
     ("scd4x", "altitude_m"): (0.0, 3000.0),
     ("scd4x", "temp_offset_c"): (0.0, 20.0),
 }

@@ -19,6 +19,7 @@ from cabinvigil.drivers import (
     o2_optical_line,
     pm_frame,
     scd4x,
+    scd30,
     sgp41,
     sht4x,
     sps30,
@@ -49,6 +50,15 @@ def _raw(vector: Vector) -> bytes:
 
 def _scd4x(vector: Vector) -> dict[str, Any]:
     found = scd4x.decode(_raw(vector))
+    return {
+        "co2_ppm": found.co2_ppm,
+        "temperature_c": found.temp_c,
+        "humidity_pct": found.rh_pct,
+    }
+
+
+def _scd30(vector: Vector) -> dict[str, Any]:
+    found = scd30.decode(_raw(vector))
     return {
         "co2_ppm": found.co2_ppm,
         "temperature_c": found.temp_c,
@@ -197,6 +207,7 @@ def _optical(vector: Vector) -> dict[str, Any]:
 
 
 READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
+    "scd30": _scd30,
     "scd4x": _scd4x,
     "scd4x.data_ready": lambda v: {"ready": scd4x.decode_ready(_raw(v))},
     "scd4x.frc": lambda v: {"correction_ppm": scd4x.decode_correction(_raw(v))},

@@ -8,6 +8,8 @@ an interval and a tick; a part that stands still within its own time; a bus at o
 
 from dataclasses import dataclass
 
+from cabinvigil.drivers import part as find_part
+
 TICK_S = 2.0
 BUS_S = 5.0 + TICK_S
 """A stuck bus is found by the next part that is asked: 5 s at the most here."""
@@ -53,7 +55,7 @@ LOST_BUS = "is stuck: its sensors are lost. Switch the sensors' power off and on
 
 
 def _polled(kind: str, interval_s: float, *rows: tuple[str, str, str]) -> list[Row]:
-    within_s = 2.0 * interval_s + TICK_S + 1.2  # START_UP_S between the two rounds
+    within_s = 2.0 * interval_s + TICK_S + find_part(kind).start_up_s
     return [Row(kind, fault, within_s, words, note=note) for fault, words, note in rows]
 
 
@@ -95,6 +97,21 @@ ROWS: tuple[Row, ...] = (
     Row("scd4x", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
     _still("scd4x", 300.0),
     *_unharmed("scd4x", reset=RESET),
+    *_polled(
+        "scd30",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("stall", ABSENT, "row 5: it may hold the clock for 150 ms"),
+        ("flip", GARBLED, "row 7"),
+        ("zeros", GARBLED, "row 8"),
+        ("ones", GARBLED, "row 8"),
+        ("truncate", GARBLED, "row 9"),
+        ("babble", GARBLED, "row 8"),
+        ("identity", GARBLED, "row 22: its words bear no checksum of this part"),
+    ),
+    Row("scd30", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
+    _still("scd30", 300.0),
+    *_unharmed("scd30", reset=RESET),
     *_polled(
         "sht4x",
         5.0,

@@ -28,6 +28,7 @@ WHERE = {
     "frame9_co2": ("co2_ppm", 420.0, 120.0),
     "ina226": ("supply_v", 12.6, 0.5),
     "o2_optical_line": ("o2_pct", 20.67, 0.9),
+    "scd30": ("co2_ppm", 420.0, 120.0),
     "scd4x": ("co2_ppm", 420.0, 120.0),
     "sgp41": ("voc_raw", 24000.0, 13000.0),
     "sht4x": ("rh_pct", 75.0, 8.0),

@@ -164,7 +164,13 @@ def test_a_carbon_monoxide_cells_zero_is_its_current() -> None:
 
 @pytest.mark.parametrize(
     ("kind", "outdoor_ppm", "target"),
-    [("scd4x", 430.4, 430.0), ("scd4x", 200.0, 350.0), ("frame9_co2", 430.0, 400.0)],
+    [
+        ("scd4x", 430.4, 430.0),
+        ("scd4x", 200.0, 350.0),
+        ("scd30", 200.0, 400.0),
+        ("scd30", 2200.0, 2000.0),
+        ("frame9_co2", 430.0, 400.0),
+    ],
 )
 def test_what_a_recalibration_takes_the_air_for(
     kind: str, outdoor_ppm: float, target: float
@@ -188,7 +194,8 @@ def test_what_a_module_takes_for_400_is_more_of_thin_air() -> None:
 def test_what_is_sent_to_a_part_is_what_its_sheet_says() -> None:
     """ff 01 87 ... 78 for the module; stop, 362f with the target, start for the other.
 
-    Sensors sheet, 12 (LIB) and 1 (v1.1 p. 12); 430 is 01ae, its CRC-8 96.
+    Sensors sheet, 12 (LIB) and 1 (v1.1 p. 12); 430 is 01ae, its CRC-8 96.  5204 with
+    the target for the SCD30, which is then read back (its interface description).
     """
     assert line_bytes().hex() == "ff0187000000000078"
     script = [
@@ -196,7 +203,12 @@ def test_what_is_sent_to_a_part_is_what_its_sheet_says() -> None:
         (Transfer(bytes.fromhex("362f01ae96"), 3, 0.4), bytes.fromhex("7fd89e")),
         (Transfer(bytes.fromhex("21b1")), b""),
     ]
-    assert play(transfers(430.0), script) == -40
+    assert play(transfers("scd4x", 430.0), script) == -40
+    script = [
+        (Transfer(bytes.fromhex("520401ae96"), 0, 0.01), b""),
+        (Transfer(bytes.fromhex("5204"), 3, 0.01), bytes.fromhex("01ae96")),
+    ]
+    assert play(transfers("scd30", 430.0), script) is None
 
 
 def test_a_raw_codec_hears_nothing_of_other_parts() -> None:

@@ -44,12 +44,13 @@ PLAN: dict[str, tuple[int, str]] = {
     "tmp117": (0x49, "ADD0 to 3.3 V"),
     "co_cell_ads1115": (0x4A, "ADDR to SDA"),
     "sgp41": (0x59, "fixed"),
+    "scd30": (0x61, "fixed"),
     "scd4x": (0x62, "fixed"),
     "sps30": (0x69, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
     "bme280": (0x76, "SDO to ground"),
 }
-"""One address each, so that all ten kinds can hang on one bus."""
+"""One address each, so that all these kinds can hang on one bus."""
 
 CLOCK = ("ds3231", 0x68)
 """A clock chip with a battery, by its word in the overlay; on the sensors' bus."""
@@ -80,6 +81,7 @@ DRAW_MA = {
     "o2_key_register": (5.0, "from memory"),
     "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),
     "pm_frame": (100.0, "from memory: its fan and laser"),
+    "scd30": (19.0, "a public driver quotes the sheet: every 2 s; peaks of 75"),
     "scd4x": (18.0, "from memory, measuring every 5 s; peaks of 200"),
     "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
     "sht4x": (0.1, "from memory"),

@@ -22,6 +22,7 @@ from cabinvigil.daemon.rehearsal.emulated.o2_key import EmulatedO2Key
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.pm_frame import EmulatedPmFrame
 from cabinvigil.daemon.rehearsal.emulated.scd4x import EmulatedScd4x
+from cabinvigil.daemon.rehearsal.emulated.scd30 import EmulatedScd30
 from cabinvigil.daemon.rehearsal.emulated.sgp41 import EmulatedSgp41
 from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
@@ -33,6 +34,7 @@ ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
         "bme280": EmulatedBme280,
         "ina226": EmulatedIna226,
         "o2_key_register": EmulatedO2Key,
+        "scd30": EmulatedScd30,
         "scd4x": EmulatedScd4x,
         "sgp41": EmulatedSgp41,
         "sht4x": EmulatedSht4x,

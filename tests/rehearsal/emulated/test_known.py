@@ -41,6 +41,7 @@ TRUTHS = {
     "ina226": ("supply_v", 12.6, 0.02),
     "o2_optical_line": ("o2_pct", 20.67, 0.75),
     "pm_frame": ("pm2_5_ugm3", 60.0, 12.0),
+    "scd30": ("co2_ppm", 1500.0, 75.0),
     "scd4x": ("co2_ppm", 1500.0, 115.0),
     "sht4x": ("rh_pct", 75.0, 5.5),
     "sps30": ("pm2_5_ugm3", 60.0, 12.0),
