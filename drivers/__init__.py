@@ -26,6 +26,7 @@ REGISTRY: dict[str, str] = {
     "pm_frame": "cabinvigil.drivers.pm_frame",
     "scd30": "cabinvigil.drivers.scd30",
     "scd4x": "cabinvigil.drivers.scd4x",
+    "sen6x": "cabinvigil.drivers.sen6x",
     "sgp41": "cabinvigil.drivers.sgp41",
     "sht4x": "cabinvigil.drivers.sht4x",
     "sps30": "cabinvigil.drivers.sps30",

@@ -24,7 +24,7 @@ from cabinvigil.daemon.span.oxygen import (
     take_module,
 )
 from cabinvigil.drivers import co_cell_ads1115 as co_cell
-from cabinvigil.drivers import frame9_co, frame9_co2, scd4x, scd30
+from cabinvigil.drivers import frame9_co, frame9_co2, scd4x, scd30, sen6x
 from cabinvigil.drivers.kit import co2
 from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
@@ -156,6 +156,15 @@ WAYS: Mapping[str, SpanMethod] = {
         "steps",
         scd30.RUN_BEFORE_RECALIBRATION_S,
     ),
+    "sen6x": SpanMethod(
+        "co2_ppm",
+        "carbon dioxide",
+        "ppm",
+        _as_it_is,
+        _take_co2,
+        "steps",
+        sen6x.RUN_BEFORE_RECALIBRATION_S,
+    ),
     "frame9_co2": SpanMethod(
         "co2_ppm",
         "carbon dioxide",
@@ -173,6 +182,7 @@ Recalibrate = Callable[[int], Generator[Transfer, bytes, object]]
 BY_STEPS: Mapping[str, tuple[Recalibrate, tuple[int, int]]] = {
     "scd30": (scd30.recalibrate, scd30.TARGET_PPM),
     "scd4x": (scd4x.recalibrate, scd4x.TARGET_PPM),
+    "sen6x": (sen6x.recalibrate, sen6x.TARGET_PPM),
 }
 """By kind, how it is recalibrated to what it is told, and between which ends."""
 

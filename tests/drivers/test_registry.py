@@ -120,6 +120,7 @@ ENDS = {
     ("scd30", "temp_offset_c"): (0.0, 20.0),
     ("scd4x", "altitude_m"): (0.0, 3000.0),
     ("scd4x", "temp_offset_c"): (0.0, 20.0),
+    ("sen6x", "altitude_m"): (0.0, 3000.0),
 }
 """What the number options take, both ends allowed."""
 

@@ -20,6 +20,7 @@ from cabinvigil.drivers import (
     pm_frame,
     scd4x,
     scd30,
+    sen6x,
     sgp41,
     sht4x,
     sps30,
@@ -78,6 +79,14 @@ def _sht4x(vector: Vector) -> dict[str, Any]:
         "humidity_pct_raw": found.rh_pct,
         "humidity_pct": min(100.0, max(0.0, found.rh_pct)),
     }
+
+
+def _sen6x(vector: Vector) -> dict[str, Any]:
+    return sen6x.decode(_raw(vector), sen6x.MEMBERS[vector["model"]])
+
+
+def _judge_sen6x(vector: Vector) -> list[Sample]:
+    return sen6x.samples(_sen6x(vector), sen6x.MEMBERS[vector["model"]], 0)
 
 
 def _sgp41(vector: Vector) -> dict[str, Any]:
@@ -213,6 +222,7 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "scd4x.frc": lambda v: {"correction_ppm": scd4x.decode_correction(_raw(v))},
     "scd4x.serial": _scd4x_serial,
     "sht4x": _sht4x,
+    "sen6x": _sen6x,
     "sgp41": _sgp41,
     "sgp41.self_test": lambda v: {"ok": sgp41.decode_self_test(_raw(v))},
     "sps30.i2c": lambda v: asdict(sps30.decode(_raw(v))),
@@ -237,6 +247,7 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "i2c_o2_key": lambda v: {"o2_pct": o2_key_register.decode(_raw(v), v["key"])},
 }
 JUDGE: dict[str, Callable[[Vector], list[Sample]]] = {
+    "sen6x": _judge_sen6x,
     "scd4x": lambda v: scd4x.samples(scd4x.decode(_raw(v))),
     "sht4x": lambda v: sht4x.samples(sht4x.decode(_raw(v))),
     "sgp41": lambda v: [

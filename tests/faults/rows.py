@@ -54,8 +54,11 @@ CUT = "sends incomplete data. Check its cable."
 LOST_BUS = "is stuck: its sensors are lost. Switch the sensors' power off and on."
 
 
-def _polled(kind: str, interval_s: float, *rows: tuple[str, str, str]) -> list[Row]:
-    within_s = 2.0 * interval_s + TICK_S + find_part(kind).start_up_s
+def _polled(
+    kind: str, interval_s: float, *rows: tuple[str, str, str], stop_s: float = 0.0
+) -> list[Row]:
+    """Rows of one part; each of a round's three tries may wait for it to stop."""
+    within_s = 2.0 * interval_s + TICK_S + find_part(kind).start_up_s + 3.0 * stop_s
     return [Row(kind, fault, within_s, words, note=note) for fault, words, note in rows]
 
 
@@ -122,6 +125,22 @@ ROWS: tuple[Row, ...] = (
     ),
     _still("sht4x", 600.0),
     *_unharmed("sht4x", reset=RESET),
+    *_polled(
+        "sen6x",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("stall", ABSENT, "row 5"),
+        ("flip", GARBLED, "row 7"),
+        ("zeros", GARBLED, "row 8"),
+        ("ones", GARBLED, "row 8"),
+        ("truncate", GARBLED, "row 9"),
+        ("babble", GARBLED, "row 8"),
+        ("identity", GARBLED, "row 22: its words bear no checksum of this part"),
+        stop_s=1.4,
+    ),
+    Row("sen6x", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
+    _still("sen6x", 300.0),
+    *_unharmed("sen6x", reset=RESET),
     *_polled("sgp41", 1.0, ("flip", GARBLED, "row 7"), ("vanish", ABSENT, "row 1")),
     _still("sgp41", 300.0),
     *_polled("sps30", 5.0, ("vanish", ABSENT, "row 1"), ("ones", GARBLED, "row 8")),

@@ -47,6 +47,7 @@ PLAN: dict[str, tuple[int, str]] = {
     "scd30": (0x61, "fixed"),
     "scd4x": (0x62, "fixed"),
     "sps30": (0x69, "fixed"),
+    "sen6x": (0x6B, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
     "bme280": (0x76, "SDO to ground"),
 }
@@ -83,6 +84,7 @@ DRAW_MA = {
     "pm_frame": (100.0, "from memory: its fan and laser"),
     "scd30": (19.0, "a public driver quotes the sheet: every 2 s; peaks of 75"),
     "scd4x": (18.0, "from memory, measuring every 5 s; peaks of 200"),
+    "sen6x": (65.0, "from memory, a SEN66; peaks of 350 at 3.3 V"),
     "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
     "sht4x": (0.1, "from memory"),
     "sps30": (60.0, "data sheet as quoted publicly"),

@@ -23,6 +23,7 @@ from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.pm_frame import EmulatedPmFrame
 from cabinvigil.daemon.rehearsal.emulated.scd4x import EmulatedScd4x
 from cabinvigil.daemon.rehearsal.emulated.scd30 import EmulatedScd30
+from cabinvigil.daemon.rehearsal.emulated.sen6x import EmulatedSen6x
 from cabinvigil.daemon.rehearsal.emulated.sgp41 import EmulatedSgp41
 from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
@@ -36,6 +37,7 @@ ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
         "o2_key_register": EmulatedO2Key,
         "scd30": EmulatedScd30,
         "scd4x": EmulatedScd4x,
+        "sen6x": EmulatedSen6x,
         "sgp41": EmulatedSgp41,
         "sht4x": EmulatedSht4x,
         "sps30": EmulatedSps30,

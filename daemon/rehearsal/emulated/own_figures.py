@@ -49,6 +49,10 @@ def _o2_key(options: Options) -> dict[str, Any]:
     return _barrier(options)
 
 
+def _sen6x(options: Options) -> dict[str, Any]:
+    return _given(options, "model")
+
+
 def _barrier(options: Options) -> dict[str, Any]:
     return {"is_share": True} if options.get("barrier") == "capillary" else {}
 
@@ -70,6 +74,7 @@ _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
         "ina226": _ina226,
         "o2_cell_ads1115": _o2_cell,
         "o2_key_register": _o2_key,
+        "sen6x": _sen6x,
     }
 )
 
