@@ -30,6 +30,7 @@ REGISTRY: dict[str, str] = {
     "sgp41": "cabinvigil.drivers.sgp41",
     "sht4x": "cabinvigil.drivers.sht4x",
     "sps30": "cabinvigil.drivers.sps30",
+    "stcc4": "cabinvigil.drivers.stcc4",
     "tmp117": "cabinvigil.drivers.tmp117",
 }
 """By the word in the config, the module of the part."""

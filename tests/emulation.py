@@ -75,7 +75,7 @@ class Cabin:
             clock=self.clock,
             on_reading=self.on_reading,
             on_event=self.on_event,
-            lookup={"pressure_hpa": 939.0, "temp_c": 15.0}.get,
+            lookup={"pressure_hpa": 939.0, "temp_c": 15.0, "rh_pct": 75.0}.get,
         )
 
     def on_reading(self, name: str, samples: list[Sample], at_s: float) -> None:

@@ -24,6 +24,7 @@ IDENTIFY_S = 1.0
 """The longest exchange by which a part is told takes some milliseconds."""
 LISTEN_S = 6.0
 """Two sendings of the slowest part that speaks by itself, 2.3 s (sensors sheet, 6)."""
+REFUSED = (NoAnswerError, TransferError)
 ANSWER_S = 2.0
 ASKED_KINDS = ("frame9_co2", "frame9_co", "frame9_o2")
 """Nine-byte modules that only answer: their answers do not say which gas they mean."""
@@ -156,13 +157,14 @@ async def _sister(bus: I2cBus, address: int) -> str:
 
 
 async def _is(bus: I2cBus, address: int, kind: str) -> bool:
+    """Ask whether it is this kind; one that refuses one question may take the next."""
     identify = identifier(kind)
     if identify is None:
         return False
     try:
         async with asyncio.timeout(IDENTIFY_S):
-            return await run_steps(bus, address, identify())
-    except (NoAnswerError, TransferError, DriverError, TooManyStepsError, TimeoutError):
+            return await run_steps(bus, address, identify(), refused=REFUSED)
+    except (DriverError, TooManyStepsError, TimeoutError):
         return False
 
 

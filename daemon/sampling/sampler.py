@@ -86,8 +86,17 @@ async def run_steps(
     address: int,
     steps: Generator[Transfer, bytes, T],
     on_reply: Callable[[bytes], None] = lambda _reply: None,
+    *,
+    refused: tuple[type[BusError], ...] = (),
 ) -> T:
     """Play one generator of transfers on a bus and return what it returns.
+
+    Args:
+        bus: where the part hangs.
+        address: the part's.
+        steps: what to send, and what to make of the replies.
+        on_reply: takes each reply.
+        refused: the errors that count as an empty answer, and go on.
 
     Raises:
         BusError: a transfer failed.
@@ -97,7 +106,10 @@ async def run_steps(
     try:
         transfer = next(steps)
         for _ in range(STEPS_LIMIT):
-            reply = await bus.transfer(address, transfer)
+            try:
+                reply = await bus.transfer(address, transfer)
+            except refused:
+                reply = b""
             if reply:
                 on_reply(reply)
             transfer = steps.send(reply)

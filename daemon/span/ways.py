@@ -24,7 +24,7 @@ from cabinvigil.daemon.span.oxygen import (
     take_module,
 )
 from cabinvigil.drivers import co_cell_ads1115 as co_cell
-from cabinvigil.drivers import frame9_co, frame9_co2, scd4x, scd30, sen6x
+from cabinvigil.drivers import frame9_co, frame9_co2, scd4x, scd30, sen6x, stcc4
 from cabinvigil.drivers.kit import co2
 from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
@@ -165,6 +165,15 @@ WAYS: Mapping[str, SpanMethod] = {
         "steps",
         sen6x.RUN_BEFORE_RECALIBRATION_S,
     ),
+    "stcc4": SpanMethod(
+        "co2_ppm",
+        "carbon dioxide",
+        "ppm",
+        _as_it_is,
+        _take_co2,
+        "steps",
+        stcc4.RUN_BEFORE_RECALIBRATION_S,
+    ),
     "frame9_co2": SpanMethod(
         "co2_ppm",
         "carbon dioxide",
@@ -183,6 +192,7 @@ BY_STEPS: Mapping[str, tuple[Recalibrate, tuple[int, int]]] = {
     "scd30": (scd30.recalibrate, scd30.TARGET_PPM),
     "scd4x": (scd4x.recalibrate, scd4x.TARGET_PPM),
     "sen6x": (sen6x.recalibrate, sen6x.TARGET_PPM),
+    "stcc4": (stcc4.recalibrate, stcc4.TARGET_PPM),
 }
 """By kind, how it is recalibrated to what it is told, and between which ends."""
 

@@ -6,14 +6,16 @@ maker's own are asked where they are installed: their needs clash with another's
 
 import struct
 import time
+from collections.abc import Mapping
 
 import adafruit_scd30
 import adafruit_sen6x
+import adafruit_stcc4
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cabinvigil.drivers import scd30, sen6x
+from cabinvigil.drivers import scd30, sen6x, stcc4
 from cabinvigil.drivers.kit.words import command, with_crc
 from tests.drivers.test_libraries import MORE, Bus, _strip
 
@@ -166,3 +168,79 @@ def test_sen6x_commands_maker() -> None:
         assert getattr(theirs.DeviceStatus(1 << bit), field)
         assert not getattr(flags, field)
     assert theirs.DeviceStatus(1 << sen6x.SLOW_FAN_BIT).fan_speed_warning
+
+
+# --- STCC4 ----------------------------------------------------------------------------
+
+
+class OneGoBus(Bus):
+    """Writes and reads in one go, as that library asks for."""
+
+    def writeto_then_readfrom(
+        self,
+        address: int,
+        out_buffer: bytes,
+        in_buffer: bytearray,
+        *,
+        out_start: int = 0,
+        out_end: int = 0,
+        in_start: int = 0,
+        in_end: int = 0,
+    ) -> None:
+        self.writeto(address, out_buffer, out_start, out_end or len(out_buffer))
+        self.readfrom_into(address, in_buffer, in_start, in_end or len(in_buffer))
+
+
+def _stcc4(replies: Mapping[bytes, bytes]) -> adafruit_stcc4.STCC4:
+    """Make the library's part on a bus with these replies."""
+    number = with_crc(stcc4.IS_STCC4[0]) + with_crc(stcc4.IS_STCC4[1])
+    return adafruit_stcc4.STCC4(OneGoBus({b"\x36\x5b": number, **replies}))
+
+
+@MORE
+@given(POSITIVE, WORD, WORD, WORD)
+def test_stcc4_adafruit(ppm: int, temp: int, humidity: int, status: int) -> None:
+    """adafruit-circuitpython-stcc4 reads the same; it takes CO2 as unsigned."""
+    reply = b"".join(with_crc(one) for one in (ppm, temp, humidity, status))
+    theirs = _stcc4({b"\xec\x05": reply})
+    ours = stcc4.decode(reply)
+    assert ours.co2_ppm == theirs.CO2
+    assert ours.temp_c == pytest.approx(theirs.temperature)
+    assert ours.rh_pct == pytest.approx(theirs.relative_humidity)
+    lacks = bool(status & adafruit_stcc4.STATUS_SHT_NOT_CONNECTED)
+    assert ours.has_own_air is not lacks
+    if status & adafruit_stcc4.STATUS_TESTING_MODE:
+        assert ours.is_paused
+
+
+@MORE
+@given(WORD, WORD, WORD, WORD)
+def test_stcc4_maker(ppm: int, temp: int, humidity: int, status: int) -> None:
+    """sensirion-i2c-stcc4, the maker's own, reads the same, sign included."""
+    theirs = pytest.importorskip("sensirion_i2c_stcc4.commands")
+    types = pytest.importorskip("sensirion_i2c_stcc4.result_types")
+    reply = b"".join(with_crc(one) for one in (ppm, temp, humidity, status))
+    raw = theirs.ReadMeasurementRaw.rx.unpack(_strip(reply))
+    ours = stcc4.decode(reply)
+    assert ours.co2_ppm == raw[0]
+    assert ours.temp_c == pytest.approx(types.SignalTemperature(raw[1]).value)
+    assert ours.rh_pct == pytest.approx(types.SignalRelativeHumidity(raw[2]).value)
+
+
+def test_stcc4_commands_maker() -> None:
+    """It also spells the commands alike."""
+    theirs = pytest.importorskip("sensirion_i2c_stcc4.commands")
+    air = stcc4.air_words(25.0, 50.0)
+    word = stcc4.pressure_word(1013.0)
+    for ours, made in (
+        (command(stcc4.START), theirs.StartContinuousMeasurement()),
+        (command(stcc4.STOP), theirs.StopContinuousMeasurement()),
+        (command(stcc4.READ), theirs.ReadMeasurementRaw()),
+        (command(stcc4.TESTING_MODE), theirs.EnableTestingMode()),
+        (command(stcc4.PRODUCT_ID), theirs.GetProductId()),
+        (command(stcc4.SET_AIR, *air), theirs.SetRhtCompensation(*air)),
+        (command(stcc4.SET_PRESSURE, word), theirs.SetPressureCompensationRaw(word)),
+        (command(stcc4.RECALIBRATION, 425), theirs.PerformForcedRecalibration(425)),
+    ):
+        plain = ours[:2] + (_strip(ours[2:]) if ours[2:] else b"")
+        assert made.pack() == plain

@@ -51,9 +51,10 @@ def test_info_is_complete(name: str) -> None:
     assert info.name == name
     assert info.gives.keys() <= QUANTITIES.keys()
     assert set(info.needs) <= QUANTITIES.keys()
-    # Some optical modules have their own pressure cell, others need to be told.
-    both = {"pressure_hpa"} if name == "o2_optical_line" else set()
-    assert set(info.needs) & info.gives.keys() == both
+    # Some optical modules have their own pressure cell, others need to be told; and so
+    # it is with an STCC4's thermometer.
+    both = {"o2_optical_line": {"pressure_hpa"}, "stcc4": {"temp_c", "rh_pct"}}
+    assert set(info.needs) & info.gives.keys() == both.get(name, set())
     assert 0 < info.interval_s < info.max_age_s
     assert info.warm_up_s > 0
     assert info.range_c[0] < 20 < info.range_c[1]  # a room

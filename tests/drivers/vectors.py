@@ -24,6 +24,7 @@ from cabinvigil.drivers import (
     sgp41,
     sht4x,
     sps30,
+    stcc4,
     tmp117,
 )
 from cabinvigil.drivers.kit import ads1115, dust, frame9
@@ -78,6 +79,17 @@ def _sht4x(vector: Vector) -> dict[str, Any]:
         "temperature_c": found.temp_c,
         "humidity_pct_raw": found.rh_pct,
         "humidity_pct": min(100.0, max(0.0, found.rh_pct)),
+    }
+
+
+def _stcc4(vector: Vector) -> dict[str, Any]:
+    found = stcc4.decode(_raw(vector))
+    return {
+        "co2_ppm": found.co2_ppm,
+        "temperature_c": found.temp_c,
+        "humidity_pct": found.rh_pct,
+        "is_paused": found.is_paused,
+        "has_own_air": found.has_own_air,
     }
 
 
@@ -223,6 +235,7 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "scd4x.serial": _scd4x_serial,
     "sht4x": _sht4x,
     "sen6x": _sen6x,
+    "stcc4": _stcc4,
     "sgp41": _sgp41,
     "sgp41.self_test": lambda v: {"ok": sgp41.decode_self_test(_raw(v))},
     "sps30.i2c": lambda v: asdict(sps30.decode(_raw(v))),

@@ -97,6 +97,8 @@ def settings(kind: str, folder: Path) -> Settings:
     baro = BARO if "pressure_hpa" in info.needs else ""
     if baro:
         text += 'pressure_from = "baro"\n'
+    if kind == "stcc4":
+        text += 'temperature_from = "baro"\nhumidity_from = "baro"\n'
     if chosen := options(kind):
         inner = ", ".join(f"{key} = {value}" for key, value in chosen.items())
         text += f"options = {{ {inner} }}\n"

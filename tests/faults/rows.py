@@ -145,6 +145,22 @@ ROWS: tuple[Row, ...] = (
     _still("sgp41", 300.0),
     *_polled("sps30", 5.0, ("vanish", ABSENT, "row 1"), ("ones", GARBLED, "row 8")),
     _still("sps30", 300.0),
+    *_polled(
+        "stcc4",
+        5.0,
+        ("vanish", ABSENT, "row 1"),
+        ("stall", ABSENT, "row 5"),
+        ("zeros", GARBLED, "row 8"),
+        ("ones", GARBLED, "row 8"),
+        ("flip", GARBLED, "row 7"),
+        ("truncate", GARBLED, "row 9"),
+        ("babble", GARBLED, "row 8"),
+        ("identity", GARBLED, "row 22: its words bear no checksum of this part"),
+        stop_s=2.4,  # and to measure again
+    ),
+    Row("stcc4", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
+    _still("stcc4", 300.0),
+    *_unharmed("stcc4", reset=RESET),
     # --- I2C, without any check but what is read back ---
     *_polled(
         "bme280",

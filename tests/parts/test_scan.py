@@ -156,6 +156,29 @@ def test_a_scan_leaves_the_parts_as_they_were() -> None:
     run_virtual(look())
 
 
+def test_a_part_that_refuses_one_question_is_asked_the_next() -> None:
+    """An STCC4 tells its number while idle alone, and a reading while it measures."""
+
+    async def look() -> None:
+        loop = asyncio.get_running_loop()
+        bus = EmulatedSMBus()
+        part = known.ON_I2C["stcc4"](lambda: FRESH, 1, loop.time)
+        bus.attach(0x65, part)
+        one = I2cBus("main", "/dev/i2c-1", open_smbus=lambda _: bus, blocking=False)
+        await asyncio.sleep(1.1)
+        assert await scan_bus(one) == [ScanAnswer("0x65", ("stcc4",))]
+        part.write(bytes.fromhex("3fbc"))
+        part.write(bytes.fromhex("218b"))
+        await asyncio.sleep(6.0)
+        assert await scan_bus(one) == [ScanAnswer("0x65", ("stcc4",))]
+        await asyncio.sleep(1.1)
+        part.write(bytes.fromhex("ec05"))  # it measures on, paused as before
+        await asyncio.sleep(0.01)
+        assert part.read(12)[9] == 0x40
+
+    run_virtual(look())
+
+
 def test_a_stranger_is_told_as_one() -> None:
     """It acknowledges, and is no part here; where a mute part may sit it may be it."""
 

@@ -34,6 +34,7 @@ WHERE = {
     "sgp41": ("voc_raw", 24000.0, 13000.0),
     "sht4x": ("rh_pct", 75.0, 8.0),
     "sps30": ("pm2_5_ugm3", 8.0, 6.0),
+    "stcc4": ("co2_ppm", 420.0, 160.0),
     "tmp117": ("temp_c", 2.0, 1.0),
 }
 FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}

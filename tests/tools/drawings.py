@@ -46,6 +46,7 @@ PLAN: dict[str, tuple[int, str]] = {
     "sgp41": (0x59, "fixed"),
     "scd30": (0x61, "fixed"),
     "scd4x": (0x62, "fixed"),
+    "stcc4": (0x64, "ADDR to ground"),
     "sps30": (0x69, "fixed"),
     "sen6x": (0x6B, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
@@ -88,6 +89,7 @@ DRAW_MA = {
     "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
     "sht4x": (0.1, "from memory"),
     "sps30": (60.0, "data sheet as quoted publicly"),
+    "stcc4": (1.0, "data sheet, table 3: 0.95; peaks of 4"),
     "tmp117": (0.1, "from memory"),
 }
 """Of each kind of part."""

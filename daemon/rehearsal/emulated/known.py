@@ -27,6 +27,7 @@ from cabinvigil.daemon.rehearsal.emulated.sen6x import EmulatedSen6x
 from cabinvigil.daemon.rehearsal.emulated.sgp41 import EmulatedSgp41
 from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
+from cabinvigil.daemon.rehearsal.emulated.stcc4 import EmulatedStcc4
 from cabinvigil.daemon.rehearsal.emulated.tmp117 import EmulatedTmp117
 from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Now, See, SerialPart
 
@@ -41,6 +42,7 @@ ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
         "sgp41": EmulatedSgp41,
         "sht4x": EmulatedSht4x,
         "sps30": EmulatedSps30,
+        "stcc4": EmulatedStcc4,
         "tmp117": EmulatedTmp117,
     }
 )

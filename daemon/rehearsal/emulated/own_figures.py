@@ -53,6 +53,10 @@ def _sen6x(options: Options) -> dict[str, Any]:
     return _given(options, "model")
 
 
+def _stcc4(options: Options) -> dict[str, Any]:
+    return {"sht4x": True} if options.get("air") == "own" else {}
+
+
 def _barrier(options: Options) -> dict[str, Any]:
     return {"is_share": True} if options.get("barrier") == "capillary" else {}
 
@@ -75,6 +79,7 @@ _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
         "o2_cell_ads1115": _o2_cell,
         "o2_key_register": _o2_key,
         "sen6x": _sen6x,
+        "stcc4": _stcc4,
     }
 )
 

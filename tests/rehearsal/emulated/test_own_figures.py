@@ -83,6 +83,8 @@ def test_other_options() -> None:
     assert own_figures("frame9_co2", {"full_scale_ppm": 9e3}) == {"full_scale_ppm": 9e3}
     assert own_figures("o2_key_register", {"barrier": "membrane"}) == {}
     assert own_figures("sen6x", {"model": "SEN65"}) == {"model": "SEN65"}
+    assert own_figures("stcc4", {"air": "own"}) == {"sht4x": True}
+    assert own_figures("stcc4", {"air": "told"}) == {}
     assert own_figures("sht4x", {}) == {}
 
 
