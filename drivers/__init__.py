@@ -20,6 +20,7 @@ REGISTRY: dict[str, str] = {
     "frame9_co2": "cabinvigil.drivers.frame9_co2",
     "frame9_o2": "cabinvigil.drivers.frame9_o2",
     "ina226": "cabinvigil.drivers.ina226",
+    "modbus_co2": "cabinvigil.drivers.modbus_co2",
     "o2_cell_ads1115": "cabinvigil.drivers.o2_cell_ads1115",
     "o2_key_register": "cabinvigil.drivers.o2_key_register",
     "o2_optical_line": "cabinvigil.drivers.o2_optical_line",

@@ -134,4 +134,6 @@ PART = PartInfo(
     # Life of five years or more (from memory).
     service_years=5.0,
     range_c=RANGE_C,
+    # Its sisters for CO and oxygen answer the same.
+    question=frame9.spell(frame9.READ),
 )

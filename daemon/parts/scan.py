@@ -15,7 +15,6 @@ from cabinvigil.daemon.sampling.sampler import TooManyStepsError, run_steps
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.drivers import REGISTRY, identifier
 from cabinvigil.drivers import part as find_part
-from cabinvigil.drivers.kit.frame9 import READ, spell
 from cabinvigil.drivers.kit.steps import DriverError, PartInfo, Sample, Transfer
 
 FIRST_ADDRESS, LAST_ADDRESS = 0x08, 0x77
@@ -235,9 +234,11 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
             await asyncio.sleep(LISTEN_S)
             if ear.kinds:
                 return ScanAnswer(path, ear.kinds)
-            if not ear.heard_bytes:
-                port.write(spell(READ))
+            for question in _questions(baud) if not ear.heard_bytes else ():
+                port.write(question)
                 await asyncio.sleep(ANSWER_S)
+                if ear.kinds:
+                    break
         finally:
             await port.close()
         if ear.kinds:
@@ -248,12 +249,21 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
     return ScanAnswer(path, (), "silent", is_there=False)
 
 
+def _questions(baud: int) -> list[bytes]:
+    """Return what a silent port is asked, in the registry's order, each once."""
+    infos = [find_part(kind) for kind in REGISTRY]
+    asked = [one.question for one in infos if one.question and one.baud == baud]
+    return list(dict.fromkeys(asked))
+
+
 def _asked(path: str, ear: _Ear) -> ScanAnswer:
     """Tell a module that only answers: by how much it counts, where that is enough."""
     co2 = [sample.value for sample in ear.samples.get("frame9_co2", ())]
     if co2 and co2[-1] >= LEAST_CO2_PPM:
         return ScanAnswer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")
     kinds = tuple(kind for kind in ASKED_KINDS if kind in ear.kinds)
+    if not kinds:
+        return ScanAnswer(path, ear.kinds, "it answers when asked")
     return ScanAnswer(
         path, kinds, "it only answers, and does not say which gas it means"
     )

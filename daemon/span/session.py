@@ -316,7 +316,7 @@ class SpanSession:
         port = wires.serial(name, part, baud)(lambda _data: None, lambda _error: None)
         await port.open()
         try:
-            port.write(line_bytes())
+            port.write(line_bytes(part.kind))
             await asyncio.sleep(1.0)
         finally:
             await port.close()

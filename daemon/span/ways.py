@@ -24,7 +24,15 @@ from cabinvigil.daemon.span.oxygen import (
     take_module,
 )
 from cabinvigil.drivers import co_cell_ads1115 as co_cell
-from cabinvigil.drivers import frame9_co, frame9_co2, scd4x, scd30, sen6x, stcc4
+from cabinvigil.drivers import (
+    frame9_co,
+    frame9_co2,
+    modbus_co2,
+    scd4x,
+    scd30,
+    sen6x,
+    stcc4,
+)
 from cabinvigil.drivers.kit import co2
 from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
@@ -33,10 +41,10 @@ CO_STEADY_PPM = 3.0
 """Most difference of its readings: ten times the noise of its kinds (own choice)."""
 CO2_STEADY_PPM = 150.0
 """The same of CO2: some noise, and a breath of wind (own choice)."""
-FRAME9_ZERO_PPM = 400.0
+ZERO_PPM = 400.0
 FRAME9_RUN_S = 1200.0
-"""A nine-byte CO2 module's zero: 400 ppm, after 20 minutes outdoors (sensors sheet,
-12)."""
+"""What a CO2 module on a line takes fresh air for, after 20 minutes outdoors (sensors
+sheet, 12; a public driver of the Modbus ones)."""
 SECOND_YES_PPM = float(scd4x.CONFIRM_PPM)
 """A larger correction asks for a second yes."""
 
@@ -183,6 +191,15 @@ WAYS: Mapping[str, SpanMethod] = {
         "bytes",
         FRAME9_RUN_S,
     ),
+    "modbus_co2": SpanMethod(
+        "co2_ppm",
+        "carbon dioxide",
+        "ppm",
+        _as_it_is,
+        _take_co2,
+        "bytes",
+        modbus_co2.BACKGROUND_RUN_S,
+    ),
 }
 """By kind."""
 
@@ -195,12 +212,17 @@ BY_STEPS: Mapping[str, tuple[Recalibrate, tuple[int, int]]] = {
     "stcc4": (stcc4.recalibrate, stcc4.TARGET_PPM),
 }
 """By kind, how it is recalibrated to what it is told, and between which ends."""
+BY_BYTES: Mapping[str, Callable[[], bytes]] = {
+    "frame9_co2": frame9_co2.zero_command,
+    "modbus_co2": modbus_co2.zero_command,
+}
+"""By kind, what is sent to it; such a module takes the air for `ZERO_PPM`."""
 
 
 def target_ppm(kind: str, outdoor_ppm: float, at_hpa: float | None = None) -> float:
     """Return what a part gives in fresh air once it is recalibrated, in ppm.
 
-    The nine-byte module knows one word only, that the air has 400 ppm, and no pressure:
+    A module on a line knows one word only, that the air has 400 ppm, and no pressure:
     what it then shows in thin air is more of it, as its driver has it.
 
     Args:
@@ -208,8 +230,8 @@ def target_ppm(kind: str, outdoor_ppm: float, at_hpa: float | None = None) -> fl
         outdoor_ppm: of fresh air.
         at_hpa: air pressure as the part is told it; None where it is not.
     """
-    if kind == "frame9_co2":
-        return co2.corrected(FRAME9_ZERO_PPM, at_hpa)
+    if kind in BY_BYTES:
+        return co2.corrected(ZERO_PPM, at_hpa)
     low, high = BY_STEPS[kind][1]
     return float(round(min(max(outdoor_ppm, low), high)))
 
@@ -219,6 +241,6 @@ def transfers(kind: str, target_ppm: float) -> Generator[Transfer, bytes, object
     return BY_STEPS[kind][0](round(target_ppm))
 
 
-def line_bytes() -> bytes:
-    """Spell what recalibrates a nine-byte CO2 module, for good."""
-    return frame9_co2.zero_command()
+def line_bytes(kind: str) -> bytes:
+    """Spell what recalibrates a module on a line, for good, by its kind."""
+    return BY_BYTES[kind]()

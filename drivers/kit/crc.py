@@ -30,6 +30,19 @@ def crc8_wire(data: bytes) -> int:
     return crc
 
 
+def crc16_modbus(data: bytes) -> bytes:
+    """Return the CRC-16 of Modbus frames, as they carry it: low byte first.
+
+    Polynomial 8005 hex, reflected, start ffff (known in catalogues as CRC-16/MODBUS).
+    """
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ 0xA001 if crc & 1 else crc >> 1
+    return crc.to_bytes(2, "little")
+
+
 def complement8(data: bytes) -> int:
     """Return the byte that makes the sum of `data` and itself 0 (modulo 256)."""
     return -sum(data) & 0xFF

@@ -7,7 +7,7 @@ frame as soon as its last byte has come.
 
 from collections.abc import Callable
 
-from cabinvigil.drivers.kit.steps import DriverError, FramingError, Sample
+from cabinvigil.drivers.kit.steps import DriverError, FramingError, Sample, ShortError
 
 PATIENCE_FRAMES = 8
 """Junk of this many frames' length without a good one is told (again): at the wrong
@@ -18,15 +18,25 @@ Found = bytes | DriverError
 
 
 class FrameHunter:
-    """Finds frames of one size that begin with `start` and pass `check`.
+    """Finds frames that begin with `start` and pass `check`.
 
+    They have one size, or tell it by their first bytes: `size_of` returns it as far as
+    it is known, and raises a DriverError where those begin no frame.
     Junk before the first good frame is power-up noise and is passed over in silence,
     up to `PATIENCE_FRAMES`.  After that each stretch of junk is told once, by what its
     first bytes are: a frame that fails its check, or bytes that begin no frame.
     """
 
-    def __init__(self, start: bytes, size: int, check: Callable[[bytes], None]) -> None:
+    def __init__(
+        self,
+        start: bytes,
+        size: int,
+        check: Callable[[bytes], None],
+        size_of: Callable[[bytes], int] | None = None,
+    ) -> None:
+        """Take what begins a frame, its size (its longest), and what checks it."""
         self._start, self._size, self._check = start, size, check
+        self._size_of = size_of or (lambda _head: size)
         self._buffer = bytearray()
         self._junk = 0
         self._synced = False
@@ -40,19 +50,41 @@ class FrameHunter:
             self._settle(found)
         return found
 
+    def pause(self) -> ShortError | None:
+        """Take note of a pause: what was begun is no frame, and junk before it is past.
+
+        For parts that only answer: each bad answer is then told, not the first alone.
+
+        Returns:
+            What is to be told of what was begun; None where nothing was, or junk told.
+        """
+        left = len(self._buffer)
+        self._buffer.clear()
+        if not self._synced:
+            return None
+        is_told, self._junk = self._junk > 0, 0
+        if is_told or not left:
+            return None
+        return ShortError(f"the answer broke off after {left} bytes")
+
     def _settle(self, found: list[Found]) -> None:
         """Bring the buffer to the start of a frame, and take the frame if it is whole.
 
-        The buffer never outgrows one frame: each byte is followed by a call.
+        The buffer never outgrows the longest frame: each byte is followed by a call.
         """
         while self._buffer:
             have = bytes(self._buffer[: len(self._start)])
             if not self._start.startswith(have):
                 self._skip(FramingError("bytes came that begin no frame"), found)
-            elif len(self._buffer) < self._size:
+                continue
+            try:
+                size = self._size_of(bytes(self._buffer))
+            except DriverError as error:
+                self._skip(error, found)
+                continue
+            if len(self._buffer) < size:
                 return
-            else:
-                self._take(bytes(self._buffer), found)
+            self._take(bytes(self._buffer[:size]), found)
 
     def _take(self, frame: bytes, found: list[Found]) -> None:
         try:
@@ -61,7 +93,7 @@ class FrameHunter:
             self._why = f"of the last that began like one, {error}"
             self._skip(error, found)
             return
-        self._buffer.clear()
+        del self._buffer[: len(frame)]
         self._junk, self._synced = 0, True
         found.append(frame)
 
@@ -152,6 +184,12 @@ class Stream:
         """Forget all that came: a port was opened again, and old values are stale."""
         self._hunter = self._make()
         self._delivery = Delivery()
+
+    def pause(self) -> None:
+        """Take note that the part is asked anew: see `FrameHunter.pause`."""
+        error = self._hunter.pause() if isinstance(self._hunter, FrameHunter) else None
+        if error is not None:
+            self._delivery.bad(error)
 
     def feed(self, data: bytes) -> list[Sample]:
         """Take bytes in any chunking and return the samples they complete.

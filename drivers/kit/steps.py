@@ -232,6 +232,9 @@ class PartInfo:
     addresses: tuple[int, ...] = ()
     """Every address the part can have."""
     baud: int = 9600
+    question: bytes = b""
+    """On a serial line: what a scan may send to a silent port to hear whether it is
+    this part; it changes nothing."""
     needs: tuple[str, ...] = ()
     """Quantities the part wants from another part."""
     options: Mapping[str, str] = field(default_factory=dict)

@@ -11,11 +11,14 @@ from collections.abc import Mapping
 import adafruit_scd30
 import adafruit_sen6x
 import adafruit_stcc4
+import minimalmodbus
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cabinvigil.drivers import scd30, sen6x, stcc4
+from cabinvigil.drivers import modbus_co2, scd30, sen6x, stcc4
+from cabinvigil.drivers.kit import modbus
+from cabinvigil.drivers.kit.crc import crc16_modbus
 from cabinvigil.drivers.kit.words import command, with_crc
 from tests.drivers.test_libraries import MORE, Bus, _strip
 
@@ -244,3 +247,56 @@ def test_stcc4_commands_maker() -> None:
     ):
         plain = ours[:2] + (_strip(ours[2:]) if ours[2:] else b"")
         assert made.pack() == plain
+
+
+# --- Modbus ---------------------------------------------------------------------------
+
+
+@MORE
+@given(st.lists(WORD, min_size=1, max_size=8), st.sampled_from([3, 4]))
+def test_modbus_answers_minimalmodbus(registers: list[int], function: int) -> None:
+    """minimalmodbus takes the same registers out of the same bytes."""
+    data = b"".join(word.to_bytes(2, "big") for word in registers)
+    body = bytes([0xFE, function, len(data)]) + data
+    frame = body + minimalmodbus._calculate_crc(body)
+    ours = modbus.decode(frame)
+    payload = minimalmodbus._extract_payload(frame, 0xFE, "rtu", function)
+    theirs = minimalmodbus._bytes_to_valuelist(payload[1:], len(registers))
+    assert list(ours.words) == theirs == registers
+
+
+@MORE
+@given(st.integers(1, 247), st.sampled_from([3, 4, 6]), WORD, WORD)
+def test_modbus_questions_minimalmodbus(
+    unit: int, function: int, register: int, word: int
+) -> None:
+    """It also spells the questions alike, checksum included."""
+    payload = register.to_bytes(2, "big") + word.to_bytes(2, "big")
+    theirs = minimalmodbus._embed_payload(unit, "rtu", function, payload)
+    assert modbus.spell(unit, function, register, word) == theirs
+
+
+@MORE
+@given(st.integers(1, 9999))
+def test_modbus_co2_senseair(ppm: int) -> None:
+    """senseair-s8 reads the same CO2 out of the answer for that register alone."""
+    theirs = pytest.importorskip("senseair_s8.senseair_s8")
+    body = b"\xfe\x04\x02" + ppm.to_bytes(2, "big")
+    frame = body + crc16_modbus(body)
+
+    class Line:
+        def flushInput(self) -> None:  # noqa: N802  # its name
+            pass
+
+        def write(self, data: bytes) -> None:
+            assert data == modbus.spell(0xFE, modbus.READ_INPUT, 3, 1)
+
+        def read(self, size: int) -> bytes:
+            return frame[:size]
+
+    one = object.__new__(theirs.SenseairS8)
+    one.ser = Line()
+    assert modbus.decode(frame).words == (one.co2(),)
+    whole = b"\xfe\x04\x08" + bytes(6) + ppm.to_bytes(2, "big")
+    (sample,) = modbus_co2.make({}).feed(whole + crc16_modbus(whole))
+    assert sample.value == ppm

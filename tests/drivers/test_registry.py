@@ -111,6 +111,7 @@ ENDS = {
     ("frame9_co2", "full_scale_ppm"): (1000.0, 50000.0),
     ("frame9_o2", "air_reading_pct"): (7.0, 25.0),
     ("ina226", "shunt_mohm"): (0.1, 1000.0),
+    ("modbus_co2", "full_scale_ppm"): (1000.0, 50000.0),
     ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_cell_ads1115", "air_mv"): (7.0, 70.0),
     ("o2_cell_ads1115", "air_o2_pct"): (19.0, 21.0),
@@ -205,7 +206,9 @@ def _vector_bytes() -> list[bytes]:
     return [
         str(v["line"]).encode() if "line" in v else bytes.fromhex(v["bytes"])
         for v in vectors
-        if v["part"].startswith(("co9", "o2_9", "ndir9", "pm_", "optical", "ds18b20."))
+        if v["part"].startswith(
+            ("co9", "o2_9", "ndir9", "modbus", "pm_", "optical", "ds18b20.")
+        )
     ]
 
 
@@ -257,6 +260,7 @@ GOOD_FRAMES = {
     "frame9_co": bytes.fromhex("ff040301015e1388fe"),
     "frame9_co2": bytes.fromhex("ff86026047000000d1"),
     "frame9_o2": bytes.fromhex("ff05040100b400fa48"),
+    "modbus_co2": bytes.fromhex("fe04080000000000000190 16e6"),
     "o2_optical_line": b"O 0171.0 T -05.1 P 0950 % 018.00 e 0000\r\n",
     "pm_frame": bytes.fromhex(
         "424d001c0005000800090005000800090384010400 3c0008000100009700023f"

@@ -5,13 +5,14 @@ import pytest
 from cabinvigil.drivers import (
     frame9_co,
     frame9_co2,
+    modbus_co2,
     o2_optical_line,
     pm_frame,
     scd4x,
     sgp41,
     sht4x,
 )
-from cabinvigil.drivers.kit import ads1115
+from cabinvigil.drivers.kit import ads1115, modbus
 from tests.drivers.vectors import DATA, Vector
 
 ASKED = {"mode": "question", "answer_ppm": 0.1}
@@ -48,6 +49,12 @@ SENT: dict[tuple[str, str], bytes] = {
     ("ndir9", "read 0x86"): frame9_co2.make({}).request(),
     ("ndir9", "zero point 0x87"): frame9_co2.zero_command(),
     ("ndir9", "self-calibration off 0x79"): frame9_co2.make({}).opening(),
+    ("modbus_co2", "read status to value"): modbus_co2.question(),
+    ("modbus_co2", "self-calibration period"): modbus_co2.make({}).request(),
+    ("modbus_co2", "self-calibration off"): modbus.spell(
+        modbus_co2.ANY_UNIT, modbus.WRITE_ONE, modbus_co2.PERIOD, 0
+    ),
+    ("modbus_co2", "take the air for 400 ppm"): modbus_co2.zero_command(),
     ("co9", "read once"): frame9_co.make(ASKED).request(),
     ("co9", "question mode 0x78 0x41"): frame9_co.make(ASKED).opening(),
     ("co9", "upload mode 0x78 0x40"): frame9_co.make({}).opening(),
@@ -73,6 +80,7 @@ NEVER_SENT = {
     },  # one precision is enough, and nothing heats it
     # self-calibration stays off, and no cabin has a gas of known ppm for a span
     "ndir9": {"self-calibration on 0x79", "span 2000 ppm 0x88"},
+    "modbus_co2": {"self-calibration each 180 h"},  # it stays off
     "ads1115": {
         "config: start single shot, AIN0-AIN1, 0.256 V, 128 SPS, comparator off"
     },

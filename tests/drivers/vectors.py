@@ -14,6 +14,7 @@ from cabinvigil.drivers import (
     frame9_co2,
     frame9_o2,
     ina226,
+    modbus_co2,
     o2_cell_ads1115,
     o2_key_register,
     o2_optical_line,
@@ -27,7 +28,7 @@ from cabinvigil.drivers import (
     stcc4,
     tmp117,
 )
-from cabinvigil.drivers.kit import ads1115, dust, frame9
+from cabinvigil.drivers.kit import ads1115, dust, frame9, modbus
 from cabinvigil.drivers.kit.air_span import AirSpan
 from cabinvigil.drivers.kit.conditions import Conditions
 from cabinvigil.drivers.kit.registers import check_identity
@@ -80,6 +81,11 @@ def _sht4x(vector: Vector) -> dict[str, Any]:
         "humidity_pct_raw": found.rh_pct,
         "humidity_pct": min(100.0, max(0.0, found.rh_pct)),
     }
+
+
+def _modbus_co2(vector: Vector) -> dict[str, Any]:
+    status, _alarms, _outputs, ppm = modbus.decode(_raw(vector)).words
+    return {"co2_ppm": ppm, "status": status}
 
 
 def _stcc4(vector: Vector) -> dict[str, Any]:
@@ -252,6 +258,7 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "ds18b20": lambda v: {"temperature_c": ds18b20.decode(_raw(v))},
     "ds18b20.w1_slave": lambda v: {"temperature_c": ds18b20.decode_text(_raw(v))},
     "pm_serial": _pm_frames,
+    "modbus_co2": _modbus_co2,
     "ndir9": _ndir9,
     "co9.upload": _upload,
     "co9.answer": _answer,
@@ -269,6 +276,7 @@ JUDGE: dict[str, Callable[[Vector], list[Sample]]] = {
     "sps30.i2c": lambda v: sps30.samples(sps30.decode(_raw(v)), dust.conditions()),
     "bme280": lambda v: bme280.samples(bme280.decode(_raw(v), CALIBRATION)),
     "pm_serial": lambda v: pm_frame.samples(pm_frame.decode(_raw(v)), ANY_AIR),
+    "modbus_co2": lambda v: modbus_co2.make({}).feed(_raw(v)),
     "ndir9": lambda v: frame9_co2.make({}).feed(_raw(v)),
     "optical_o2": lambda v: o2_optical_line.O2OpticalLine()._read(_raw(v)),
     "ds18b20": lambda v: ds18b20.judge(ds18b20.decode(_raw(v))),

@@ -27,6 +27,7 @@ WHERE = {
     "frame9_co": ("co_ppm", 0.0, 3.0),
     "frame9_co2": ("co2_ppm", 420.0, 120.0),
     "ina226": ("supply_v", 12.6, 0.5),
+    "modbus_co2": ("co2_ppm", 420.0, 120.0),
     "o2_optical_line": ("o2_pct", 20.67, 0.9),
     "scd30": ("co2_ppm", 420.0, 120.0),
     "scd4x": ("co2_ppm", 420.0, 120.0),

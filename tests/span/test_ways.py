@@ -169,7 +169,10 @@ def test_a_carbon_monoxide_cells_zero_is_its_current() -> None:
         ("scd4x", 200.0, 350.0),
         ("scd30", 200.0, 400.0),
         ("scd30", 2200.0, 2000.0),
+        ("stcc4", 200.0, 400.0),
+        ("sen6x", 430.4, 430.0),
         ("frame9_co2", 430.0, 400.0),
+        ("modbus_co2", 430.0, 400.0),
     ],
 )
 def test_what_a_recalibration_takes_the_air_for(
@@ -187,7 +190,8 @@ def test_what_a_module_takes_for_400_is_more_of_thin_air() -> None:
 
     At 787.5 hPa, 2,080 m, 22.575 kPa less leave 63.9 %: 626 ppm, by hand.
     """
-    assert target_ppm("frame9_co2", 430.0, 787.5) == pytest.approx(626.1, abs=0.1)
+    for kind in ("frame9_co2", "modbus_co2"):
+        assert target_ppm(kind, 430.0, 787.5) == pytest.approx(626.1, abs=0.1)
     assert target_ppm("scd4x", 430.0, 787.5) == 430.0
 
 
@@ -197,7 +201,8 @@ def test_what_is_sent_to_a_part_is_what_its_sheet_says() -> None:
     Sensors sheet, 12 (LIB) and 1 (v1.1 p. 12); 430 is 01ae, its CRC-8 96.  5204 with
     the target for the SCD30, which is then read back (its interface description).
     """
-    assert line_bytes().hex() == "ff0187000000000078"
+    assert line_bytes("frame9_co2").hex() == "ff0187000000000078"
+    assert line_bytes("modbus_co2").hex() == "fe0600017c066cc7"
     script = [
         (Transfer(bytes.fromhex("3f86"), 0, 0.5), b""),
         (Transfer(bytes.fromhex("362f01ae96"), 3, 0.4), bytes.fromhex("7fd89e")),

@@ -79,6 +79,7 @@ DRAW_MA = {
     "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
     "frame9_o2": (10.0, "from memory, as its sister's"),
     "ina226": (0.4, "from memory"),
+    "modbus_co2": (40.0, "a maker's sheet: 40; peaks of 300 (from memory)"),
     "o2_cell_ads1115": (0.5, "from memory; the cell itself gives, and takes nothing"),
     "o2_key_register": (5.0, "from memory"),
     "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),

@@ -18,6 +18,7 @@ from cabinvigil.daemon.rehearsal.emulated.frame9 import (
     EmulatedFrame9O2,
 )
 from cabinvigil.daemon.rehearsal.emulated.ina226 import EmulatedIna226
+from cabinvigil.daemon.rehearsal.emulated.modbus_co2 import EmulatedModbusCo2
 from cabinvigil.daemon.rehearsal.emulated.o2_key import EmulatedO2Key
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.pm_frame import EmulatedPmFrame
@@ -67,6 +68,7 @@ ON_SERIAL: Mapping[str, Callable[..., SerialPart]] = MappingProxyType(
         "frame9_co": EmulatedFrame9Co,
         "frame9_co2": EmulatedFrame9Co2,
         "frame9_o2": EmulatedFrame9O2,
+        "modbus_co2": EmulatedModbusCo2,
         "o2_optical_line": EmulatedO2Line,
         "pm_frame": EmulatedPmFrame,
     }

@@ -76,6 +76,7 @@ _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
         "frame9_co2": _frame9_co2,
         "frame9_o2": _frame9_o2,
         "ina226": _ina226,
+        "modbus_co2": _frame9_co2,
         "o2_cell_ads1115": _o2_cell,
         "o2_key_register": _o2_key,
         "sen6x": _sen6x,

@@ -16,6 +16,7 @@ from cabinvigil.drivers.kit.steps import (
     CrcError,
     DriverError,
     FramingError,
+    LengthError,
     OutOfRangeError,
     Sample,
 )
@@ -232,3 +233,58 @@ def test_restart_forgets() -> None:
         stream.feed(one + b"?" + one[:3])
     stream.restart()
     assert stream.feed(one[3:] + one) == [ONE]
+
+
+def _closed(body: bytes) -> bytes:
+    return body + bytes([complement8(body)])
+
+
+def test_a_pause_ends_junk_and_what_was_begun() -> None:
+    """Once in step, each stretch is told; before, power-up noise stays that."""
+    hunter, good = FrameHunter(START, SIZE, _check), _closed(START + b"abc")
+    assert hunter.feed(START + b"a") == []
+    assert hunter.pause() is None
+    assert hunter.feed(b"bc") == []  # the frame that was begun is forgotten
+    assert hunter.feed(good) == [good]
+    assert hunter.pause() is None
+    for _ in range(2):
+        assert [type(item) for item in hunter.feed(b"xx")] == [FramingError]
+        assert hunter.pause() is None
+        assert hunter.feed(START + b"a") == []
+        assert str(hunter.pause()) == "the answer broke off after 3 bytes"
+    assert hunter.feed(good) == [good]
+
+
+def test_junk_before_the_first_frame_is_counted_through_pauses() -> None:
+    """Else a part at the wrong speed, which is asked now and then, would be silent."""
+    hunter = FrameHunter(START, SIZE, _check)
+    found = []
+    for _ in range(PATIENCE_FRAMES):
+        found += hunter.feed(b"x" * SIZE)
+        assert hunter.pause() is None
+    assert [type(item) for item in found] == [FramingError]
+
+
+def test_frames_that_tell_their_size() -> None:
+    """By their third byte; what cannot be one is junk at once."""
+
+    def size_of(head: bytes) -> int:
+        if len(head) < 3:
+            return 3
+        if head[2] > 9:
+            raise LengthError("too long")
+        return head[2]
+
+    hunter = FrameHunter(START, 9, _check, size_of)
+    short, long = _closed(START + b"\x05a"), _closed(START + b"\x09abcde")
+    assert hunter.feed(short + long + short) == [short, long, short]
+    assert [type(item) for item in hunter.feed(START + b"\x0a")] == [LengthError]
+    assert hunter.feed(short) == [short]
+
+
+def test_lines_know_no_pause() -> None:
+    """They end with their line feed, however long that takes."""
+    stream = Stream(lambda: LineHunter(20), lambda line: [Sample("temp_c", len(line))])
+    stream.feed(b"ab")
+    stream.pause()
+    assert [one.value for one in stream.feed(b"c\n")] == [4]

@@ -39,6 +39,7 @@ TRUTHS = {
     "frame9_co": ("co_ppm", 40.0, 8.0),
     "frame9_co2": ("co2_ppm", 1500.0, 130.0),
     "ina226": ("supply_v", 12.6, 0.02),
+    "modbus_co2": ("co2_ppm", 1500.0, 110.0),
     "o2_optical_line": ("o2_pct", 20.67, 0.75),
     "pm_frame": ("pm2_5_ugm3", 60.0, 12.0),
     "scd30": ("co2_ppm", 1500.0, 75.0),

@@ -81,6 +81,7 @@ def test_other_options() -> None:
     question = {"mode": "question", "mode_byte": 4, "barrier": "capillary"}
     assert own_figures("frame9_o2", question) == {"is_share": True}
     assert own_figures("frame9_co2", {"full_scale_ppm": 9e3}) == {"full_scale_ppm": 9e3}
+    assert own_figures("modbus_co2", {"full_scale_ppm": 9e3}) == {"full_scale_ppm": 9e3}
     assert own_figures("o2_key_register", {"barrier": "membrane"}) == {}
     assert own_figures("sen6x", {"model": "SEN65"}) == {"model": "SEN65"}
     assert own_figures("stcc4", {"air": "own"}) == {"sht4x": True}
