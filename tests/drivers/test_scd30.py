@@ -163,7 +163,7 @@ def test_pressure_is_told_when_it_has_moved_by_four() -> None:
 
 
 @pytest.mark.parametrize(
-    ("hpa", "is_told"), [(700, True), (1400, True), (699.9, False)]
+    ("hpa", "is_told"), [(700, True), (1400, True), (699.9, False), (1400.1, False)]
 )
 def test_pressures_that_the_part_takes(hpa: float, is_told: bool) -> None:
     """700 to 1400 hPa (the maker's driver)."""
