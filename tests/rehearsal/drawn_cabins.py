@@ -19,10 +19,15 @@ from cabinvigil.daemon.settings.words import renderer
 O2 = ("o2_optical_line", "o2_cell_ads1115", "o2_key_register", "frame9_o2")
 CO = ("frame9_co", "co_cell_ads1115")
 CO2 = ("scd4x", "frame9_co2", None)
+NEWER_CO2 = ("scd30", "stcc4", "sen6x", "modbus_co2")
+"""Of odd seeds: what even ones draw stays as it was when one of them failed."""
 MORE = ("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226")
 ADDRESSES = {"o2_cell_ads1115": 0x49, "co_cell_ads1115": 0x48, "tmp117": 0x4A}
 """Where two kinds have the same usual one, the other."""
-ON_SERIAL = {"frame9_co", "frame9_co2", "frame9_o2", "o2_optical_line", "pm_frame"}
+ON_SERIAL = {
+    *("frame9_co", "frame9_co2", "frame9_o2"),
+    *("modbus_co2", "o2_optical_line", "pm_frame"),
+}
 OPTIONS = {
     "frame9_co": ('mode = "question", answer_ppm = 0.1', "compensated = true"),
     "co_cell_ads1115": ('pins = "2-3"', "gain_ohm = 30000.0"),
@@ -30,6 +35,10 @@ OPTIONS = {
     "o2_key_register": ('barrier = "capillary"',),
     "frame9_o2": ('mode = "question"', 'barrier = "capillary"'),
     "frame9_co2": ("full_scale_ppm = 20000.0",),
+    "modbus_co2": ("full_scale_ppm = 2000.0",),
+    "scd30": ("altitude_m = 640.0", "temp_offset_c = 2.0"),
+    "sen6x": ('model = "SEN63C"',),
+    "stcc4": ('air = "own"',),
     "ina226": ("shunt_mohm = 0.75",),
 }
 FUELS = ('"propane"', '"butane"', "{ propane = 0.4, butane = 0.6 }")
@@ -62,6 +71,8 @@ def drawn(seed: int) -> str:
         f"address = 0x{random.choice((0x76, 0x77)):x}",
     ]
     kinds = [random.choice(O2), random.choice(CO), random.choice(CO2)]
+    if seed % 2:
+        kinds[2] = Random(seed).choice(NEWER_CO2)
     kinds += random.sample(MORE, random.randint(0, 3))
     for index, kind in enumerate(filter(None, kinds)):
         lines += _part(f"part-{index}", kind, index, random)
@@ -83,7 +94,7 @@ def _part(name: str, kind: str, index: int, random: Random) -> list[str]:
         lines.append('place = "glass"')
     if kind in OPTIONS and random.random() < 0.5:
         lines.append(f"options = {{ {random.choice(OPTIONS[kind])} }}")
-    if kind in (*O2, *CO, *CO2):
+    if kind in (*O2, *CO, *CO2, *NEWER_CO2):
         lines.append('temperature_from = "baro"')
         lines.append('pressure_from = "baro"')
         lines.append('humidity_from = "baro"')

@@ -13,7 +13,7 @@ from cabinvigil.daemon.commands.emulated_spans import emulated_spans
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.settings.config import load
 from tests.commands.calling import call
-from tests.rehearsal.drawn_cabins import crossing_h, drawn, rehearsed
+from tests.rehearsal.drawn_cabins import NEWER_CO2, crossing_h, drawn, rehearsed
 
 SEEDS = (14, 16)
 """Oxygen cells that need a span, one of them at 2 800 m."""
@@ -59,6 +59,24 @@ def test_a_co2_module_that_warms_up_high_up_is_no_gas(
     assert "frame9_co2" in {part.kind for part in settings.parts.values()}
     spans = emulated_spans(settings, seed)
     assert rehearsed(settings, spans, "quiet", 0.25, seed).faults == []
+
+
+def _seed_of(kind: str) -> int:
+    return next(seed for seed in range(1, 99, 2) if f'kind = "{kind}"' in drawn(seed))
+
+
+@pytest.mark.parametrize("kind", NEWER_CO2)
+def test_a_newer_co2_part_has_no_fault_in_a_drawn_cabin(
+    kind: str, tmp_path: Path
+) -> None:
+    """Whatever its options, place and height."""
+    seed = _seed_of(kind)
+    file = tmp_path / "cabin.toml"
+    file.write_text(drawn(seed))
+    settings = load(file)
+    spans = emulated_spans(settings, seed)
+    quiet = rehearsed(settings, spans, "quiet", 0.25, seed)
+    assert (quiet.faults, quiet.missing) == ([], [])
 
 
 def test_the_draw_repeats_itself() -> None:
