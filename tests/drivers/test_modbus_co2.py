@@ -188,6 +188,10 @@ def test_errors_never_repeat_a_value() -> None:
 
 
 def test_what_recalibrates_it() -> None:
-    """7c06 into the second holding register (public drivers); sent by `span` alone."""
+    """7c06 into the second holding register (public drivers); sent by `span` alone.
+
+    After twenty minutes in outdoor air, as of its nine-byte sister.
+    """
+    assert modbus_co2.BACKGROUND_RUN_S == 20 * 60.0
     assert modbus_co2.zero_command() == bytes.fromhex("fe0600017c066cc7")
     assert modbus_co2.PART.question == modbus_co2.question() == ASK
