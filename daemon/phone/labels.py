@@ -30,8 +30,8 @@ LABELS: Mapping[str, Label] = MappingProxyType(
         "temp_c_outside": Label("outside", "°C", 0),
         "pm2_5_ugm3": Label("dust", "µg/m³", 0),
         # an index has no scale but its place's usual air
-        "voc_index": Label("vapours", "index, usual 100", 0),
-        "nox_index": Label("nitrogen oxides", "index, usual 1", 0),
+        "voc_index": Label("VOC, usual 100", "index", 0),
+        "nox_index": Label("NOx, usual 1", "index", 0),
         "supply_v": Label("battery", "V", 1),
     }
 )
