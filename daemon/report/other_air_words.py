@@ -27,7 +27,7 @@ def dust_meaning(air: OtherAir, clock: Clock) -> str:
     gravest = max(air.dust.rises, key=_gravity)
     told = f"rose from {clock(gravest.from_s)} to {clock(gravest.to_s)}"
     others = len(air.dust.rises) - 1
-    more = f"; {others} more like it" if others else ""
+    more = f"; {others} more {'rise' if others == 1 else 'rises'}" if others else ""
     return f"{told}{_meaning(gravest)}{more}"
 
 

@@ -47,6 +47,19 @@ def test_the_text_says_what_a_rise_may_mean(
     assert max(map(len, whole)) <= COLUMNS
 
 
+def test_of_several_rises_the_one_with_co_is_told(tmp_path: Path) -> None:
+    """A pan made more dust; the flame matters more."""
+    rows: list[logs.Row] = []
+    for at_s, values in logs.still_air(0.0, 6.0 * 3600.0, 30.0, co_ppm=1.0):
+        hour = at_s / 3600.0
+        pan, flame = 1.0 <= hour < 1.2, 4.0 <= hour < 4.5
+        air = {"pm2_5_ugm3": 300.0 if pan else 60.0 if flame else 8.0}
+        rows.append((at_s, {**values, **air, "co_ppm": 9.0 if flame else 1.0}))
+    told = text_of(logs.write(tmp_path, logs.begin() + logs.air(rows)))
+    assert "at most 300 µg/m³ at 22:00; rose from 01:00 to 01:30, with CO" in told
+    assert "so look at yours; 1 more rise" in told
+
+
 def test_a_quiet_night_has_a_line_each_and_no_more(tmp_path: Path) -> None:
     """And a night without such parts has none."""
     found = other_nights.account(other_nights.night(tmp_path))

@@ -142,6 +142,16 @@ def test_two_of_one_kind_on_numbers_that_move(tmp_path: Path) -> None:
     assert "name /dev/i2c-31" in found.mend
     words = [one.word for one in bus_findings(settings, I2cNames(machine.root))]
     assert words == ["bad", "mind"]
+    one_stays = config(
+        tmp_path,
+        {"one": "/dev/i2c-1", "two": "/dev/i2c-22"},
+        {"bunk-air": "sht4x one 0x44", "roof-air": "sht4x two 0x45"},
+    )
+    assert clashes(machine.root, one_stays) == []
+    machine.on_pins(8, reg=8)
+    buses["one"] = "/dev/i2c-8"
+    parts = {"bunk-air": "sht4x one", "roof-air": "sht4x two"}
+    assert clashes(machine.root, config(tmp_path, buses, parts)) == []
     unlike = config(tmp_path, buses, {"bunk-air": "sht4x one", "pane": "tmp117 two"})
     assert clashes(machine.root, unlike) == []
 
