@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from cabinvigil.daemon.parts.scan import MUX_ADDRESSES
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.drivers import REGISTRY, part
 from tests.tools import drawings
@@ -39,6 +40,7 @@ def lines() -> dict[str, set[str]]:
     return {
         "The least that helps": {buzzer},
         "Wiring": {name for name, _ in drawings.USED_PINS.values() if "GPIO" in name},
+        "More than one bus": {pin for *_, two, _ in drawings.BUSES for pin in two},
         "Serial": further,
         "1-wire": {used("1-wire")},
         "Sounder, light and button": {buzzer, second, light, button},
@@ -100,6 +102,8 @@ def wrong_addresses(page: str) -> list[str]:
                 kinds = kinds or [kind for kind in REGISTRY if kind in body]
                 may = {at for kind in kinds for at in part(kind).addresses}
                 may |= {clock_at} if clock in line else set()
+                if "i2c-mux" in line or "multiplexer" in line:
+                    may |= set(MUX_ADDRESSES)
                 if int(word, 16) not in may:
                     found.append(f"{title}: {word} is none of {', '.join(kinds)}'s")
     return found
@@ -114,11 +118,14 @@ def devices() -> list[str]:
     kinds = re.findall(r"^DeviceAllow=char-(tty\w+) rw", UNIT, re.MULTILINE)
     buses = [re.escape(bus.device) for bus in SETTINGS.i2c.values()]
     ports = [re.escape(one.port) for one in SETTINGS.parts.values() if one.port]
+    more = [one for *_, named, _, _ in drawings.BUSES for one in named.split(" to ")]
+    assert 'SYMLINK+="i2c-pane"' in PAGE
+    more.append("/dev/i2c-pane")
     sockets = [re.sub(r"(?<=usb\\-0:1\\\.)\d", r"\\d", one) for one in ports]
     watchdog = (ROOT / "systemd/watchdog.conf").read_text(encoding="utf-8")
     assert "RuntimeWatchdogSec=" in watchdog
     return [
-        *buses, *ports, *sockets,
+        *buses, *ports, *sockets, *more,
         *(rf"/dev/{kind}(\d+|\*)" for kind in kinds),
         r"/dev/serial/by-(path|id)(/(\.\.\.)?)?",
         "/dev/watchdog", "/dev/stdin", "/dev/null",
@@ -170,6 +177,9 @@ MUTANTS = (
     ("port there is `/dev/ttyAMA0`", "port there is `/dev/ttyAMAO`"),
     ("On a Pi 5 `/dev/serial0`", "On a Pi 5 `/dev/serial1`"),
     ('device = "/dev/i2c-1"', 'device = "/dev/i2c-0"'),
+    ('device = "/dev/i2c-30"', 'device = "/dev/i2c-20"'),
+    ("| GPIO5, pin 29 | GPIO6, pin 31 |", "| GPIO5, pin 31 | GPIO6, pin 29 |"),
+    ("0x70 to 0x77 by its three pins", "0x68 to 0x77 by its three pins"),
     ('line = "pwmchip0/0"', 'line = "pwmchip0/1"'),
 )
 

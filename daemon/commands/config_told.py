@@ -158,6 +158,17 @@ def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[st
             yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
 
 
+def _moving_buses(settings: Settings, known: Registries) -> Iterator[str]:
+    """Find the buses of this machine whose numbers may be others' after a restart."""
+    used = {part.bus for part in settings.parts.values()}
+    for name, bus in settings.i2c.items():
+        if name in used and known.bus_names.moves(bus.device) is not None:
+            yield (
+                f"[i2c.{name}] is {bus.device}, which may be another bus's number "
+                f"after a restart: {known.bus_names.mend(bus.device)}."
+            )
+
+
 def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterator[str]:
     """Say aloud what a person should know before trusting this config."""
     if why := why_minded(settings.cabin.zone):
@@ -185,6 +196,7 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
     yield from _placeless(settings, infos)
     for words, alarms in deaf.items():
         yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
+    yield from _moving_buses(settings, known)
     for name, part in settings.parts.items():
         info = known.part(part.kind)
         if "pressure_hpa" in info.needs and not part.pressure_from:

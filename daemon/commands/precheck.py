@@ -30,6 +30,7 @@ from cabinvigil.daemon.log.folder import held_bytes
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
 from cabinvigil.daemon.precheck import certificates
 from cabinvigil.daemon.precheck import findings as checks
+from cabinvigil.daemon.precheck.buses import bus_findings
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, status_of
 from cabinvigil.daemon.precheck.look import look
 from cabinvigil.daemon.precheck.parts import Part, part_finding
@@ -41,6 +42,7 @@ from cabinvigil.daemon.rehearsal.faults import FILE_FAULTS, I2C_FAULTS, SERIAL_F
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.service.host import cpu_c, is_under_volted
+from cabinvigil.daemon.settings.bus_names import I2cNames
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.part_infos import part_infos
@@ -184,6 +186,8 @@ def _findings(
         status = _status(args, settings, spans, say, answered)
     yield from checks.watch(status, is_emulated=args.emulated)
     yield from _parts(args, settings, status, spans, clock)
+    if not args.emulated:
+        yield from bus_findings(settings, I2cNames())
     yield from shown
     yield from checks.air(status)
     yield _buzzer(args, settings, status, clock, ask)

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from cabinvigil.daemon.parts.scan_channels import Channels, shared_out
 from cabinvigil.daemon.sampling.bus_errors import BusError, NoAnswerError, TransferError
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
 from cabinvigil.daemon.sampling.sampler import TooManyStepsError, run_steps
@@ -19,6 +20,9 @@ from cabinvigil.drivers.kit.steps import DriverError, PartInfo, Sample, Transfer
 
 FIRST_ADDRESS, LAST_ADDRESS = 0x08, 0x77
 """What the bus does not keep for itself (NXP UM10204, from memory)."""
+MUX_ADDRESSES = range(0x70, 0x78)
+"""Of the TCA9548 by its three address pins (data sheet, as the kernel's and the Pi's
+overlay's default 0x70)."""
 IDENTIFY_S = 1.0
 """The longest exchange by which a part is told takes some milliseconds."""
 LISTEN_S = 6.0
@@ -43,6 +47,8 @@ class ScanAnswer:
     """What else there is to say, as a clause."""
     is_there: bool = True
     """False: a port that is silent, or cannot be opened."""
+    is_mux: bool = False
+    """It is a multiplexer that the kernel switches."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +59,8 @@ class ScanTargets:
     ports: Mapping[str, Callable[[int], OpenPort]] = field(default_factory=dict)
     """By path: makes the port at a speed."""
     files: Mapping[str, KernelFile] = field(default_factory=dict)
+    channels: Channels = field(default_factory=Channels)
+    """How the buses hang together."""
 
     def close(self) -> None:
         """Leave the wires alone; a port is open only while it is listened to."""
@@ -72,6 +80,7 @@ class Scan:
     files: Sequence[ScanAnswer]
     devices: Mapping[str, str] = field(default_factory=dict)
     """Device file by the bus's name."""
+    channels: Channels = field(default_factory=Channels)
 
 
 async def scan(ground: ScanTargets) -> Scan:
@@ -79,7 +88,7 @@ async def scan(ground: ScanTargets) -> Scan:
     await asyncio.sleep(max(find_part(kind).start_up_s for kind in REGISTRY))
     async with asyncio.TaskGroup() as group:
         buses = [
-            group.create_task(scan_bus(bus), name=f"scan-{bus.name}")
+            group.create_task(scan_bus(bus, ground.channels), name=f"scan-{bus.name}")
             for bus in ground.buses
         ]
         ports = [
@@ -90,15 +99,34 @@ async def scan(ground: ScanTargets) -> Scan:
             group.create_task(scan_file(path, file), name=f"scan-{path}")
             for path, file in ground.files.items()
         ]
+    found = {
+        bus.name: task.result() for bus, task in zip(ground.buses, buses, strict=True)
+    }
     return Scan(
-        {
-            bus.name: task.result()
-            for bus, task in zip(ground.buses, buses, strict=True)
-        },
+        _own(found, ground.channels),
         [task.result() for task in ports],
         [task.result() for task in files],
         {bus.name: bus.device for bus in ground.buses},
+        ground.channels,
     )
+
+
+def _own(
+    found: Mapping[str, Sequence[ScanAnswer] | str], channels: Channels
+) -> dict[str, Sequence[ScanAnswer] | str]:
+    """Leave each bus the answers that are its own."""
+    seen = {
+        bus: frozenset(one.where for one in answers if not one.is_mux)
+        for bus, answers in found.items()
+        if not isinstance(answers, str)
+    }
+    own = shared_out(seen, channels.before)
+    return {
+        bus: answers
+        if isinstance(answers, str)
+        else [one for one in answers if one.is_mux or one.where in own[bus]]
+        for bus, answers in found.items()
+    }
 
 
 # --- I2C ---------------------------------------------------------------------
@@ -109,11 +137,20 @@ def kinds_at(address: int) -> list[str]:
     return [kind for kind in REGISTRY if address in find_part(kind).addresses]
 
 
-async def scan_bus(bus: I2cBus) -> Sequence[ScanAnswer] | str:
+async def scan_bus(
+    bus: I2cBus, channels: Channels | None = None
+) -> Sequence[ScanAnswer] | str:
     """Return what answers on a bus, or why the bus does not work."""
+    channels = channels or Channels()
+    muxes, heard = channels.muxes.get(bus.name, {}), channels.heard_at(bus.name)
     answers = []
     try:
         for address in range(FIRST_ADDRESS, LAST_ADDRESS + 1):
+            if address in muxes:
+                where = f"0x{address:02x}"
+                answers.append(ScanAnswer(where, (), muxes[address], is_mux=True))
+            if address in heard:
+                continue
             found = await _address(bus, address)
             if found is not None:
                 answers.append(found)
@@ -138,7 +175,13 @@ async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
     if mute:
         text = "it may be this, but such a part cannot be told from others"
         return ScanAnswer(where, tuple(mute), text)
-    return ScanAnswer(where, (), await _sister(bus, address))
+    text = await _sister(bus, address)
+    if not text and address in MUX_ADDRESSES:
+        text = (
+            "something that no part here is; a multiplexer wants a dtoverlay=i2c-mux "
+            "line (hardware.md)"
+        )
+    return ScanAnswer(where, (), text)
 
 
 async def _sister(bus: I2cBus, address: int) -> str:

@@ -7,10 +7,12 @@ from functools import partial
 from pathlib import Path
 
 from cabinvigil.daemon.parts.scan import ScanTargets
+from cabinvigil.daemon.parts.scan_channels import with_channels
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
 from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
+from cabinvigil.daemon.settings.bus_names import I2cNames, bus_number
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.ports import SerialNames
 
@@ -73,20 +75,37 @@ def real_ground(
     named_ports: list[str] = []
     named_files: list[str] = []
     if settings is not None:
-        buses = {bus.device: name for name, bus in settings.i2c.items()}
+        for name, bus in settings.i2c.items():
+            _add(buses, bus.device, name)
         parts = settings.parts.values()
         named_ports = [part.port for part in parts if part.port is not None]
         named_files = [part.path for part in parts if part.path is not None]
     if not buses and machine.glob(HEADER_BUS.lstrip("/")):
         buses[HEADER_BUS] = "main"
     for device in more_buses:
-        buses.setdefault(device, Path(device).name)
+        _add(buses, device, Path(device).name)
+    names = I2cNames(machine.root)
+    known = {} if settings is None else settings.i2c
+    own = {bus.device: name for name, bus in known.items()}
+    buses, channels = with_channels(buses, own, names)
+    made = [I2cBus(name, device) for device, name in buses.items()]
+    first: dict[int | str, I2cBus] = {}
+    for one in made:
+        one.share_turns(first.setdefault(names.wire(one.device), one))
     files = dict.fromkeys([*named_files, *machine.glob(ONE_WIRE)])
     return ScanTargets(
-        [I2cBus(name, device) for device, name in buses.items()],
+        made,
         {path: partial(_open_at, path) for path in ports(machine, named_ports)},
         {path: KernelFile(path) for path in files},
+        channels,
     )
+
+
+def _add(buses: dict[str, str], device: str, name: str) -> None:
+    """Take a bus, unless it is there by another name of its device."""
+    number = bus_number(device)
+    if number is None or all(bus_number(one) != number for one in buses):
+        buses.setdefault(device, name)
 
 
 def emulated_ground(settings: Settings, wires: Wires) -> ScanTargets:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from cabinvigil.daemon.parts.scan import Scan, ScanAnswer
@@ -78,7 +79,8 @@ def _lines(
             wire,
             answer,
             name,
-            is_another=bool(answer.kinds) and parts[name].kind not in answer.kinds,
+            is_another=(bool(answer.kinds) or answer.is_mux)
+            and parts[name].kind not in answer.kinds,
         )
         for name in own
     ]
@@ -101,13 +103,22 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
     lines = compared(scan, settings)
     if not scan.buses:
         yield NO_BUS
+    empty = [bus for bus in scan.channels.unasked if scan.buses.get(bus) == []]
     for bus, answers in scan.buses.items():
-        yield f"On the I2C bus {bus}"
+        if bus in empty:
+            continue
+        place = "" if bus not in scan.channels.before else f", {scan.devices.get(bus)}"
+        yield f"On the I2C bus {bus}{place}"
         if isinstance(answers, str):
             yield f"  {answers}"
         elif not answers:
             yield "  nobody answers: check the supply, and which wire is SDA and SCL"
         yield from (_line(line, settings) for line in lines if line.wire == bus)
+    if empty:
+        yield f"Nobody answers on {', '.join(sorted(empty))}"
+    if scan.channels.others:
+        yield "I2C buses that were not looked at: --bus does that"
+        yield from (f"  {other}" for other in scan.channels.others)
     for wire, heading in (("serial", "On the serial ports"), ("1-wire", "On 1-wire")):
         own = [line for line in lines if line.wire == wire]
         yield heading if own else f"{heading}: nothing here"
@@ -116,7 +127,7 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
     if absent and settings is not None:
         yield "Named in the config, and not found"
         yield from (f"  {name}: {_place(settings.parts[name])}" for name in absent)
-    new = suggestions(lines, settings, scan.devices)
+    new = suggestions(lines, settings, scan.devices, scan.channels.moving)
     if new:
         yield "These lines would add what the config does not name"
         yield from (f"  {line}" if line else "" for line in new)
@@ -147,7 +158,10 @@ def _place(part: PartSettings) -> str:
 
 
 def suggestions(
-    lines: Sequence[ScanLine], settings: Settings | None, devices: Mapping[str, str]
+    lines: Sequence[ScanLine],
+    settings: Settings | None,
+    devices: Mapping[str, str],
+    moving: Mapping[str, str] = MappingProxyType({}),
 ) -> list[str]:
     """Return the config lines of what the config does not name.
 
@@ -155,6 +169,7 @@ def suggestions(
         lines: what was found.
         settings: what is named.
         devices: device file by the bus's name.
+        moving: buses whose number may be another's after a restart, with the remedy.
     """
     taken = set() if settings is None else set(settings.parts)
     givers = _givers(settings)
@@ -172,7 +187,10 @@ def suggestions(
     known = {} if settings is None else settings.i2c
     for bus in dict.fromkeys(line.wire for _, _, line in new):
         if bus in devices and bus not in known:
-            told += [f"[i2c.{bus}]", f'device = "{devices[bus]}"', ""]
+            told.append(f"[i2c.{bus}]")
+            if bus in moving:
+                told.append(f"# may be another bus after a restart: {moving[bus]}")
+            told += [f'device = "{devices[bus]}"', ""]
     for name, kind, line in new:
         told += [*_table(name, kind, line, givers), ""]
     return told[:-1]
@@ -243,5 +261,6 @@ def as_plain(scan: Scan, settings: Settings | None) -> dict[str, Any]:
         ],
         "failed": {b: a for b, a in scan.buses.items() if isinstance(a, str)},
         "missing": missing(lines, settings),
-        "config": suggestions(lines, settings, scan.devices),
+        "config": suggestions(lines, settings, scan.devices, scan.channels.moving),
+        "others": list(scan.channels.others),
     }

@@ -29,7 +29,9 @@ LABELS: Mapping[str, Label] = MappingProxyType(
         "rh_pct": Label("humidity", "%", 0),
         "temp_c_outside": Label("outside", "°C", 0),
         "pm2_5_ugm3": Label("dust", "µg/m³", 0),
-        "voc_index": Label("vapours", "index", 0),
+        # an index has no scale but its place's usual air
+        "voc_index": Label("VOC, usual 100", "index", 0),
+        "nox_index": Label("NOx, usual 1", "index", 0),
         "supply_v": Label("battery", "V", 1),
     }
 )

@@ -24,6 +24,7 @@ from cabinvigil.daemon.report.pictures import (
 )
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import SENSOR_SD, Sheet, sd_of
+from cabinvigil.daemon.review.other_air import DUST
 from cabinvigil.daemon.review.trial_curves import QUANTITIES, TrialCurves, thinned
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.text.charts import STYLES, Band, Curve, Panel, Told
@@ -35,7 +36,7 @@ MOST = len(LETTERS)
 """More courses in one picture cannot be told apart."""
 MOST_SHADED = 4
 """More shades would hide the courses."""
-POINTS, LEAST_POINTS = 900, 90
+POINTS, LEAST_POINTS = 660, 66
 """Of all courses in one picture, and of each."""
 SIGNS = {YES: "✓", NO: "✕"}
 CLASSES = {YES: "well", NO: "bad"}
@@ -46,6 +47,7 @@ TITLES = {
     "rh_pct": ("Relative humidity", "%"),
     "dew_c": ("Dew point", "°C"),
     "temp_c": ("Temperature", "°C"),
+    "pm2_5_ugm3": ("Fine dust", "µg/m³"),
 }
 IN_DEGREES = ("dew_c", "temp_c")
 LIMITS = {"o2_pct": O2_LIMIT_PCT}
@@ -126,9 +128,15 @@ def drawn_pictures(
     count = max(2, math.ceil(longest_h / step_h))
     hours = [n * step_h for n in range(count)]
     for name in QUANTITIES:
+        if name == DUST and not any(_has_rises(one) for one in sheets):
+            continue  # a flat line is no news
         made = _picture(name, hours, step_h, sheets, curves)
         if made is not None:
             yield made
+
+
+def _has_rises(one: Sheet) -> bool:
+    return one.other.dust is not None and bool(one.other.dust.rises)
 
 
 def _thin(one: TrialCurves, most: int) -> TrialCurves:

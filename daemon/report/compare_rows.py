@@ -1,15 +1,17 @@
 """What the comparison's tables hold, written once; text and page lay it out."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.report.compare_verdict import YES, are_alike, enough
 from cabinvigil.daemon.report.night_totals import is_left_known
+from cabinvigil.daemon.report.other_air_words import INDEX_WORDS
 from cabinvigil.daemon.review.compare import Sheet
+from cabinvigil.daemon.review.other_air import DUST
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT, TrialFigures
 from cabinvigil.daemon.text.durations import minutes
-from cabinvigil.daemon.text.numbers import bracketed, fixed, spread
+from cabinvigil.daemon.text.numbers import bracketed, fixed, spread, valued
 from cabinvigil.daemon.text.units_said import Units
 
 NOT_KNOWN = "not known"
@@ -51,9 +53,36 @@ def figure_rows(sheets: Sequence[Sheet]) -> list[FigureRow]:
         ("degrees gained", _gained),
         ("enough to sleep by", _enough),
     )
-    return [
+    rows = [
         FigureRow(words, tuple(make(one) for one in sheets)) for words, make in makers
     ]
+    return [*rows, *_other_rows(sheets)]
+
+
+def _other_rows(sheets: Sequence[Sheet]) -> Iterator[FigureRow]:
+    """Write dust and indices, where any of the sheets has them."""
+    if any(one.other.dust is not None for one in sheets):
+        yield FigureRow("fine dust", tuple(dust_cell(one) for one in sheets))
+    for quantity, words in INDEX_WORDS.items():
+        courses = [_index(one, quantity) for one in sheets]
+        if any(courses):
+            cells = tuple(one or NOT_KNOWN for one in courses)
+            yield FigureRow(f"{words}, at most (against its own last day)", cells)
+
+
+def dust_cell(one: Sheet) -> str:
+    """Write a sheet's fine dust, and whether it rose with carbon monoxide."""
+    dust = one.other.dust
+    if dust is None:
+        return NOT_KNOWN
+    told = f"{dust.mean_ugm3:.0f} on average, at most {valued(DUST, dust.most_ugm3)}"
+    sooty = any(rise.meaning == "with-co" for rise in dust.rises)
+    return f"{told}; rose with CO" if sooty else told
+
+
+def _index(one: Sheet, quantity: str) -> str:
+    found = [each for each in one.other.indices if each.quantity == quantity]
+    return f"{found[0].most:.0f}" if found else ""
 
 
 def _of(one: Sheet) -> TrialFigures | None:

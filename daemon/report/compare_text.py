@@ -6,11 +6,12 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
+from cabinvigil.daemon.report.compare_rows import dust_cell, figure_rows, same_rows
 from cabinvigil.daemon.report.compare_verdict import enough, sentence
 from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import Rank, Sheet
+from cabinvigil.daemon.review.other_air import USUAL_INDEX, OtherAir
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
@@ -106,6 +107,8 @@ def _facts(one: Sheet, units: Units) -> list[str]:
         facts.append(gas)
     if one.air_changes_per_h is not None:
         facts.append(f"air    {spread(one.air_changes_per_h)} changes an hour")
+    if one.other.dust is not None and one.other.dust.rises:
+        facts.append(f"dust   {dust_cell(one)}")
     if one.unseen_min > 2.0:
         facts.append(f"watch  {minutes(one.unseen_min)} without oxygen or CO readings")
     return facts
@@ -193,6 +196,19 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "enough": enough(one).word,
         "enough_why": enough(one).why or None,
         **_figures(one.figures),
+        **_other(one.other),
+    }
+
+
+def _other(air: OtherAir) -> dict[str, Any]:
+    dust, most = air.dust, {one.quantity: one.most for one in air.indices}
+    return {
+        "pm2_5_mean_ugm3": None if dust is None else rounded(dust.mean_ugm3, 1),
+        "pm2_5_most_ugm3": None if dust is None else rounded(dust.most_ugm3, 1),
+        "dust_with_co": None
+        if dust is None
+        else any(one.meaning == "with-co" for one in dust.rises),
+        **{f"{name}_most": rounded(most.get(name), 0) for name in USUAL_INDEX},
     }
 
 

@@ -9,6 +9,7 @@ from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import SourceFaults, Watched
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.other_air import USUAL_INDEX
 from cabinvigil.daemon.review.stretches import Stretch, Totals
 from cabinvigil.daemon.text.json import rounded, rounded_each
 from cabinvigil.daemon.text.moments import utc_seconds
@@ -44,6 +45,7 @@ def as_json(found: Morning) -> dict[str, Any]:
         "stretches": [_stretch(found, one) for one in found.stretches],
         "comfort": _comfort(found),
         "breathed": _breathed(found),
+        "other_air": _other(found),
         "watched": [_watched(one) for one in found.seen],
         "faults": [_trouble(one) for one in found.troubles],
         "gaps": [
@@ -216,6 +218,29 @@ def _breathed(found: Morning) -> dict[str, Any]:
         "pm2_5_mean_ugm3": rounded(breathed.pm2_5_mean_ugm3, 1),
         "like_sleeping_at_m": rounded(breathed.like_sleeping_at_m, 0),
         "co_most_mean_8h_ppm": rounded(breathed.co_shift_ppm, 1),
+    }
+
+
+def _other(found: Morning) -> dict[str, Any]:
+    dust = found.other.dust
+    indices = {one.quantity: one for one in found.other.indices}
+    return {
+        "pm2_5_most_ugm3": None if dust is None else rounded(dust.most_ugm3, 1),
+        "dust_rises": [
+            {
+                "from_s": one.from_s,
+                "to_s": one.to_s,
+                "from": at(found, one.from_s),
+                "most_ugm3": rounded(one.most_ugm3, 1),
+                "co_up_ppm": rounded(one.co_up_ppm, 1),
+                "meaning": one.meaning,
+            }
+            for one in (() if dust is None else dust.rises)
+        ],
+        **{
+            f"{name}_most": rounded(indices[name].most, 0) if name in indices else None
+            for name in USUAL_INDEX
+        },
     }
 
 

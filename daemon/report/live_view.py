@@ -2,7 +2,7 @@
 
 import math
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeGuard
 
@@ -13,6 +13,7 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
 from cabinvigil.daemon.text.numbers import fixed, spread, valued
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.drivers.kit.gas_index import NOX, VOC
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
 
 COLUMNS = 40
@@ -43,6 +44,11 @@ ROWS = (
     QuantityRow("rh_pct", "humidity", "above", 5.0),
     QuantityRow("pm2_5_ugm3", "fine dust", "above", 10.0),
 )
+INDICES = (
+    ("voc_index", "VOC index", VOC.offset),
+    ("nox_index", "NOx index", NOX.offset),
+)
+"""Beside what each shows in its place's usual air: it has no other scale."""
 O2_LIMIT_PCT = 19.5
 """The limit that the estimate's minutes are about (29 CFR 1910.146(b), as `o2-low`)."""
 FAST = 10.0
@@ -216,6 +222,7 @@ def _readings(
     raw = status.get("readings")
     readings = raw if isinstance(raw, Mapping) else {}
     estimate = _estimate(status)
+    rising = set()
     for row in ROWS:
         value = _value(readings, row)
         if value is None:
@@ -224,10 +231,13 @@ def _readings(
         rate = estimate.get("o2_rate_pct_per_h")
         if row.quantity == "o2_pct" and isinstance(rate, list) and len(rate) == 3:
             per_h = _number(rate[1], 0.0)
+        if per_h is not None and per_h >= NOT_SLOW * row.slow_per_h:
+            rising.add(row.quantity)
         told = valued(row.quantity, value)
         if row.quantity == "temp_c":
             told = units.said("c", value)
         yield f"{row.words:<16}{told:<9} {trend_words(per_h, row.slow_per_h)}".rstrip()
+    yield from _other(readings, rising)
     yield from _wet(readings, units)
     supply = [v for k, v in readings.items() if k.startswith("supply_v")]
     if supply:
@@ -236,6 +246,16 @@ def _readings(
         yield f"{'battery':<16}{_number(supply[0], 0.0):.1f} V{lasts}"
     if not readings:
         yield "No sensor reports."
+
+
+def _other(readings: Mapping[str, Any], rising: Collection[str]) -> Iterator[str]:
+    """Yield the indices, and what dust that rises with CO may come from."""
+    for quantity, words, usual in INDICES:
+        value = _value(readings, QuantityRow(quantity, words, "above", 0.0))
+        if value is not None:
+            yield f"{words:<16}{value:<9.0f} {usual:.0f} is usual"
+    if {"pm2_5_ugm3", "co_ppm"} <= set(rising):
+        yield from _wrapped("", "Dust and CO rise together: look at the flame.")
 
 
 def _value(readings: Mapping[str, Any], row: QuantityRow) -> float | None:

@@ -5,6 +5,12 @@ from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.other_air_words import (
+    RELATIVE,
+    dust_meaning,
+    dust_words,
+    index_words,
+)
 from cabinvigil.daemon.report.pictures import marks_of
 from cabinvigil.daemon.report.rows import (
     Clock,
@@ -33,7 +39,7 @@ def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     clock = clock_of(found, zone)
     heads = _air_heads(found.units)
     yield from _told("Fresh air", _air_caption(found), heads, _air(found, clock))
-    yield from _told("Gas, water, warmth", "", _REST, _rest(found))
+    yield from _told("Gas, water, warmth", "", _REST, _rest(found, clock))
     yield from _told("The watch itself", "", _REST, _watch(found, clock), LONG)
 
 
@@ -110,7 +116,7 @@ def _air(found: Morning, clock: Clock) -> Iterator[Row]:
         yield f"{row.begins} to {row.ends}{why}", row.changes, row.air, vents
 
 
-def _rest(found: Morning) -> Iterator[Row]:
+def _rest(found: Morning, clock: Clock) -> Iterator[Row]:
     night, totals = night_totals.gas_and_water(found), found.whole.totals
     units = found.units
     kwh = units.sign("kwh")
@@ -136,6 +142,10 @@ def _rest(found: Morning) -> Iterator[Row]:
         yield "CO in the blood", blood
     if mean_co2 := night_totals.mean_co2(found):
         yield "CO2 on average", mean_co2
+    if dust := dust_words(found.other, clock):
+        yield "fine dust", f"{dust}\n{dust_meaning(found.other, clock)}"
+    if indices := index_words(found.other, clock):
+        yield "vapours", f"{indices}\n{RELATIVE}"
 
 
 def at_most_kg(triple: Triple, told: str, units: Units = SI) -> str:

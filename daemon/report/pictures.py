@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta, tzinfo
 
 from cabinvigil.daemon.log.night import STEP_S, Event
+from cabinvigil.daemon.report.other_air_words import INDEX_WORDS, RELATIVE
 from cabinvigil.daemon.report.own_alarms import (
     Stand,
     bars_in_words,
@@ -17,7 +18,7 @@ from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.trial_curves import thinned
-from cabinvigil.daemon.text.charts import Band, Curve, Fan, Panel, Told
+from cabinvigil.daemon.text.charts import STYLES, Band, Curve, Fan, Panel, Told
 from cabinvigil.daemon.text.numbers import figure, valued
 
 MOST_POINTS = 540
@@ -31,6 +32,8 @@ LEAST_TOP = {"co_ppm": 100.0, "co2_ppm": 5000.0, "pm2_5_ugm3": 50.0}
 day's limit; a part's noise beneath (a few ppm) must not fill a picture."""
 LEAST_SPAN_K = 10.0
 """Of an axis of warmth: two degrees to and fro is a heater's own step."""
+MOST_INDEX = 500.0
+"""The end of an index's scale (drivers/kit/gas_index.py)."""
 LEAST_CHANGES = 5.0
 """Of an axis of air changes an hour: what a trailer with its vents open has."""
 QUANTITIES_OF = {
@@ -364,6 +367,22 @@ def _dust(view: _View) -> Iterator[Picture]:
     yield from _gas(view, "dust", "pm2_5_ugm3", "Fine dust", " µg/m³", "above")
 
 
+def _indices(view: _View) -> Iterator[Picture]:
+    """Draw the indices of a night in which one of them rose: no flat line else."""
+    air = view.found.other
+    if not any(one.is_raised for one in air.indices):
+        return
+    lines, words = [], []
+    for one, style in zip(air.indices, STYLES, strict=False):
+        values = view.thin(view.found.tape.worst(one.quantity, "above"))
+        name = INDEX_WORDS[one.quantity]
+        lines.append(Curve(f"{name}, usual {one.usual:.0f}", values, style))
+        words.append(view.course(name, "", values))
+    panel = replace(view.panel("index", lines, floor=0.0), top=MOST_INDEX)
+    told = ". ".join([*words, RELATIVE])
+    yield view.picture(panel, "Vapours, as an index", "", told)
+
+
 _ALL: tuple[Callable[[_View], Iterator[Picture]], ...] = (
     _oxygen,
     _carbon_dioxide,
@@ -374,4 +393,5 @@ _ALL: tuple[Callable[[_View], Iterator[Picture]], ...] = (
     _warmth,
     _supply,
     _dust,
+    _indices,
 )

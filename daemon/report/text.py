@@ -7,6 +7,12 @@ from datetime import tzinfo
 from cabinvigil.daemon.air.atmosphere import THIN_FROM_M
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.other_air_words import (
+    RELATIVE,
+    dust_meaning,
+    dust_words,
+    index_words,
+)
 from cabinvigil.daemon.report.rows import (
     AirRow,
     Clock,
@@ -69,6 +75,7 @@ def _lines(
     yield from _air(found, clock, parts)
     yield from _gas(found)
     yield from _wet(found)
+    yield from _other(found, clock)
     if rests := night_totals.rests_on(found):
         yield from _told("Rests on", rests)
     yield from _rest(found, clock)
@@ -182,6 +189,14 @@ def _wet(found: Morning) -> Iterator[str]:
     if glass:
         worked = "" if found.air.glass_is_measured else " (worked out)"
         yield from _told("Glass", glass + worked)
+
+
+def _other(found: Morning, clock: Clock) -> Iterator[str]:
+    if dust := dust_words(found.other, clock):
+        meaning = dust_meaning(found.other, clock)
+        yield from _told("Dust", f"{dust}; {meaning}" if meaning else dust)
+    if indices := index_words(found.other, clock):
+        yield from _told("Vapours", f"{indices}. {RELATIVE}.")
 
 
 def _rest(found: Morning, clock: Clock) -> Iterator[str]:

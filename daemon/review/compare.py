@@ -15,6 +15,7 @@ from cabinvigil.daemon.review.airflow.nodes import mean
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.other_air import NOTHING_MEASURED, OtherAir, other_air
 from cabinvigil.daemon.review.stretches import stretch
 from cabinvigil.daemon.review.trial_figures import (
     O2_LIMIT_PCT,
@@ -81,6 +82,8 @@ class Sheet:
     figures: TrialFigures | None = None
     units: Units = SI
     """In which people are told of it."""
+    other: OtherAir = NOTHING_MEASURED
+    """Dust and vapours; ranked by nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +150,7 @@ def sheet(
             is_trial=is_trial,
         ),
         found.units,
+        other_air(tape, from_s, to_s),
     )
 
 

@@ -35,6 +35,7 @@ from cabinvigil.daemon.review.health import (
     watched,
 )
 from cabinvigil.daemon.review.inside import Inside, hours, inside
+from cabinvigil.daemon.review.other_air import OtherAir, other_air
 from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
 from cabinvigil.daemon.review.tonight import Advice, Situation, advice
 from cabinvigil.daemon.review.verdict import NightVerdict, verdict
@@ -101,6 +102,8 @@ class Morning:
     stretches: Sequence[Stretch]
     comfort: Comfort
     breathed: Breathed
+    other: OtherAir
+    """Dust and vapours: told beside, and judged by nothing."""
     seen: Sequence[Watched]
     troubles: Sequence[SourceFaults]
     advice: Sequence[Advice]
@@ -227,6 +230,7 @@ def morning(
         stretches=parts,
         comfort=comfort,
         breathed=breathed,
+        other=other_air(tape, 0.0, tape.length_s),
         seen=seen,
         troubles=faults,
         advice=advice(night),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from cabinvigil.daemon.log.night import STEP_S, Told
 from cabinvigil.daemon.review.morning import Morning
 
-QUANTITIES = ("o2_pct", "co2_ppm", "co_ppm", "rh_pct", "dew_c", "temp_c")
+QUANTITIES = ("o2_pct", "co2_ppm", "co_ppm", "rh_pct", "dew_c", "temp_c", "pm2_5_ugm3")
 """In the report's order."""
 
 
@@ -43,6 +43,7 @@ def trial_curves(
         "rh_pct": tape.worst("rh_pct", "above", ""),
         "dew_c": found.air.dew_point_c(),
         "temp_c": found.air.temp_c,
+        "pm2_5_ugm3": tape.worst("pm2_5_ugm3", "above"),
     }
     return TrialCurves(
         each * STEP_S / 3600.0,

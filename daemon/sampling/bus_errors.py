@@ -8,6 +8,7 @@ controllers, 6 on a bit-banged bus.
 import errno
 from typing import ClassVar
 
+from cabinvigil.daemon.settings.bus_names import HEADER, bus_number
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 
 BUS_LIKE = frozenset({errno.EIO, errno.EAGAIN, errno.ETIMEDOUT})
@@ -90,8 +91,8 @@ _I2C_OPEN: dict[int, tuple[type[BusError], str]] = {
     errno.ENOENT: (
         DeviceMissingError,
         (
-            "there is no {device}: switch I2C on with raspi-config, and check the "
-            "device in the config"
+            "there is no {device}: `cabinvigil parts --scan` lists the buses that "
+            "there are, and hardware.md how to get another"
         ),
     ),
     errno.ENODEV: (
@@ -112,6 +113,9 @@ _I2C_OPEN: dict[int, tuple[type[BusError], str]] = {
 def i2c_open_error(device: str, error: OSError) -> BusError:
     """Name what kept an I2C device file from opening."""
     number = error.errno or 0
+    if number == errno.ENOENT and bus_number(device) == HEADER:
+        text = f"there is no {device}: switch I2C on with raspi-config, and restart"
+        return DeviceMissingError(number, text)
     if number in _I2C_OPEN:
         kind, text = _I2C_OPEN[number]
         return kind(number, text.format(device=device))

@@ -79,13 +79,21 @@ class I2cBus:
         self._smbus: SMBusLike | None = None
         self._turn = 0
         """Counted on where a call has not returned: the file is that call's then."""
-        self._one_at_a_time = asyncio.Lock()
+        self.one_at_a_time = asyncio.Lock()
         self._by_address: dict[int, asyncio.Lock] = {}
         self._last_errno: dict[int, int] = {}
 
     def exclusive(self, address: int) -> asyncio.Lock:
         """Return the lock to hold for a whole poll of the part at this address."""
         return self._by_address.setdefault(address, asyncio.Lock())
+
+    def share_turns(self, other: "I2cBus") -> None:
+        """Take turns with a bus that the kernel lets through to the same wire.
+
+        Its calls wait for each other there anyhow; waited for here, the time that a
+        stalled neighbour takes is no part of this bus's own deadline.
+        """
+        self.one_at_a_time = other.one_at_a_time
 
     def forget(self, address: int) -> None:
         """Take note that nobody asks at this address any more."""
@@ -124,7 +132,7 @@ class I2cBus:
     async def _send(self, address: int, *messages: i2c_msg) -> None:
         """Put messages on the wire, and remember how the address fared."""
         try:
-            async with self._one_at_a_time:
+            async with self.one_at_a_time:
                 await self._call(address, *messages)
         except BusError as error:
             self._last_errno[address] = error.errno or 0

@@ -21,6 +21,7 @@ from cabinvigil.daemon.sampling.wiring import (
     from_config,
     sampler,
 )
+from cabinvigil.daemon.settings.bus_names import I2cNames
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.drivers import part as find_part
@@ -110,14 +111,19 @@ class SamplerPool:
         make: MakeCodec,
         *,
         restarts: bool,
+        names: I2cNames | None = None,
     ) -> None:
-        """Hold nobody yet; arguments as of `sampling`, and where the tasks live."""
+        """Hold nobody yet; arguments as of `sampling`, and where the tasks live.
+
+        `names` tells which buses hang on one wire; None: this machine's.
+        """
         self._group = group
         self._sink = sink
         self._clock = clock
         self._wires = wires
         self._make = make
         self._restarts = restarts
+        self._names = names or I2cNames()
         self._places: dict[str, _Place] = {}
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._buses: dict[str, I2cBus] = {}
@@ -203,4 +209,13 @@ class SamplerPool:
         for name, device in devices.items():
             if name not in self._buses:
                 self._buses[name] = self._wires.i2c(name, device)
+        self._share_turns()
         return closed
+
+    def _share_turns(self) -> None:
+        """Let buses behind one multiplexer, and the one before it, take turns."""
+        if len(self._buses) < 2:  # nor is anything read where it cannot matter
+            return
+        first: dict[int | str, I2cBus] = {}
+        for bus in self._buses.values():
+            bus.share_turns(first.setdefault(self._names.wire(bus.device), bus))

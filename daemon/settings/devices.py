@@ -15,15 +15,13 @@ from cabinvigil.daemon.settings.accounts import (
     counting,
     group_id,
 )
+from cabinvigil.daemon.settings.bus_clashes import bus_clashes
+from cabinvigil.daemon.settings.bus_names import how_to_get
 from cabinvigil.daemon.settings.config import BuzzerSettings, MqttSettings, Settings
 from cabinvigil.daemon.settings.errors import Mistake, one_line
 from cabinvigil.daemon.settings.registries import Registries
 from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS, PartSettings
 
-_I2C = (
-    "switch I2C on (`sudo raspi-config`, Interface Options, I2C) and restart, "
-    "or load the kernel module i2c-dev"
-)
 _SERIAL = (
     "plug the adapter in, or switch the serial port on and its login shell off "
     "(`sudo raspi-config`, Interface Options, Serial Port) and restart"
@@ -72,6 +70,7 @@ def device_mistakes(
     found: list[Mistake] = []
     for key, path, mend in _devices(settings):
         found += _device(machine, file, key, path, mend)
+    found += bus_clashes(settings.i2c, settings.parts, file, known.bus_names)
     for name, part in settings.parts.items():
         found += _shared_name(file, name, part, known)
     for name, part in settings.parts.items():
@@ -103,7 +102,7 @@ def _devices(settings: Settings) -> Iterator[tuple[str, str, str]]:
     parts = settings.parts.values()
     for name, bus in settings.i2c.items():
         if any(part.bus == name for part in parts):
-            yield f"i2c.{name}.device", bus.device, _I2C
+            yield f"i2c.{name}.device", bus.device, how_to_get(bus.device)
     for name, part in settings.parts.items():
         if part.port is not None:
             yield f"part.{name}.port", part.port, _SERIAL

@@ -8,6 +8,7 @@ from typing import Any
 
 from cabinvigil import drivers
 from cabinvigil.daemon import rules
+from cabinvigil.daemon.settings.bus_names import I2cNames
 from cabinvigil.daemon.settings.errors import BadValueError, one_line
 from cabinvigil.daemon.settings.ports import SerialNames
 from cabinvigil.drivers.kit.steps import PartInfo
@@ -41,6 +42,8 @@ class Registries:
     """The rule's module: `Params` and `judge`."""
     port_names: SerialNames = field(default_factory=SerialNames)
     """What this machine calls its serial ports, for a mistake's remedy."""
+    bus_names: I2cNames = field(default_factory=I2cNames)
+    """Which I2C buses it has."""
 
     def load_rule(self, name: str) -> Any:
         """Import a rule.

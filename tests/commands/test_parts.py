@@ -92,7 +92,7 @@ def test_a_bus_that_does_not_open_is_a_failure(
     device = str(tmp_path / "i2c-9")
     code, out, err = called("--scan", "--bus", device, machine=DeviceTree(tmp_path))
     assert code == 3
-    assert f"there is no {device}: switch I2C on" in out
+    assert f"there is no {device}: `cabinvigil parts --scan` lists" in out
     assert "looking without the config" in err
 
 

@@ -142,7 +142,7 @@ def test_all_is_well_and_says_when_it_was_so(scene: Scene) -> None:
     assert tab.text("number").split() == ["20.3", "%", "falling"]
     assert tab.text("outlook") == "19.5 % in 11 to 16 min"
     assert "air changes 0.3 an hour (0.2 to 0.6)" in tab.text("rest")
-    for label in ("carbon dioxide", "dew point", "dust", "vapours", "battery"):
+    for label in ("carbon dioxide", "dew point", "dust", "VOC, usual 100", "battery"):
         assert label in tab.text("rest")
     assert tab.run("document.querySelectorAll('#decides svg .fan').length") == 1
 

@@ -64,8 +64,8 @@ def test_the_default_opener_is_smbus2() -> None:
     assert isinstance(caught.value, OSError)
     assert caught.value.errno == errno.ENOENT
     assert str(caught.value) == (
-        "there is no /dev/i2c-none: switch I2C on with raspi-config, and check the "
-        "device in the config"
+        "there is no /dev/i2c-none: `cabinvigil parts --scan` lists the buses that "
+        "there are, and hardware.md how to get another"
     )
     assert caught.value.kind == "port-missing"
     assert SMBus is not None

@@ -54,6 +54,40 @@ PLAN: dict[str, tuple[int, str]] = {
 }
 """One address each, so that all these kinds can hang on one bus."""
 
+BUSES = (
+    # What it is for, overlay line, its buses, pins (SDA, SCL), not beside what.
+    (
+        "a multiplexer, TCA9548 or PCA9548",
+        "i2c-mux,pca9548,addr=0x70,base=30,disconnect_on_idle",
+        "/dev/i2c-30 to /dev/i2c-37",
+        ("GPIO2", "GPIO3"),
+        "a part at 0x70",
+    ),
+    (
+        "two free pins, any board",
+        "i2c-gpio,bus=8,i2c_gpio_sda=5,i2c_gpio_scl=6",
+        "/dev/i2c-8",
+        ("GPIO5", "GPIO6"),
+        "a serial port there",
+    ),
+    (
+        "a controller of a Pi 4",
+        "i2c5",
+        "/dev/i2c-5",
+        ("GPIO12", "GPIO13"),
+        "a serial port there",
+    ),
+    (
+        "a controller of a Pi 5",
+        "i2c2-pi5,pins_12_13",
+        "/dev/i2c-2",
+        ("GPIO12", "GPIO13"),
+        "a serial port there",
+    ),
+)
+"""Further I2C buses: lines and pins by the README and the sources of the Pi's overlays
+(kernel 6.12); the first of two pins is data."""
+
 CLOCK = ("ds3231", 0x68)
 """A clock chip with a battery, by its word in the overlay; on the sensors' bus."""
 
@@ -210,6 +244,23 @@ def service() -> str:
     return table(heads, rows)
 
 
+def buses() -> str:
+    """Draw the ways to a further I2C bus."""
+    pins = {name: pin for pin, name in header_pins().items()}
+    rows = [
+        (
+            what,
+            f"`dtoverlay={overlay}`",
+            " to ".join(f"`{one}`" for one in devices.split(" to ")),
+            *(f"{name}, pin {pins[name]}" for name in names),
+            beside,
+        )
+        for what, overlay, devices, names, beside in BUSES
+    ]
+    heads = ("for", "line in `config.txt`", "bus", "SDA", "SCL", "not beside")
+    return table(heads, rows)
+
+
 def ports() -> str:
     """Draw the header's further serial ports."""
     pins = {name: pin for pin, name in header_pins().items()}
@@ -329,6 +380,7 @@ def standards() -> str:
 
 DRAWINGS: dict[str, Callable[[], str]] = {
     "standards": standards,
+    "buses": buses,
     "header": header,
     "ports": ports,
     "draws": draws,
