@@ -14,6 +14,8 @@ from cabinvigil.drivers.kit.steps import PartInfo
 
 REGISTRY: dict[str, str] = {
     "bme280": "cabinvigil.drivers.bme280",
+    "bmp280": "cabinvigil.drivers.bmp280",
+    "bmp390": "cabinvigil.drivers.bmp390",
     "co_cell_ads1115": "cabinvigil.drivers.co_cell_ads1115",
     "ds18b20": "cabinvigil.drivers.ds18b20",
     "frame9_co": "cabinvigil.drivers.frame9_co",

@@ -48,8 +48,12 @@ PLAN: dict[str, tuple[int, str]] = {
     "sps30": (0x69, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
     "bme280": (0x76, "SDO to ground"),
+    "bmp280": (0x77, "SDO to 3.3 V"),
+    "bmp390": (0x77, "SDO to 3.3 V, as most boards come"),
 }
-"""One address each, so that all ten kinds can hang on one bus."""
+"""One address each, so that all the kinds can hang on one bus, but for stand-ins."""
+STANDS_IN = {"bmp280": "bme280", "bmp390": "bme280"}
+"""Who has one hardly has the other; they may share an address with each other."""
 
 CLOCK = ("ds3231", 0x68)
 """A clock chip with a battery, by its word in the overlay; on the sensors' bus."""
@@ -70,6 +74,8 @@ public projects that name pin and device alike."""
 DRAW_MA = {
     # Mean at 5 V while it watches, and where the figure is from.
     "bme280": (0.1, "from memory"),
+    "bmp280": (0.1, "from memory"),
+    "bmp390": (0.1, "from memory"),
     "co_cell_ads1115": (1.0, "from memory, with its amplifier"),
     "ds18b20": (0.2, "from memory; 1.5 while it converts"),
     "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),

@@ -10,6 +10,8 @@ from typing import Any
 
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.bme280 import EmulatedBme280
+from cabinvigil.daemon.rehearsal.emulated.bmp280 import EmulatedBmp280
+from cabinvigil.daemon.rehearsal.emulated.bmp390 import EmulatedBmp390
 from cabinvigil.daemon.rehearsal.emulated.cells import CoCell, GalvanicO2Cell
 from cabinvigil.daemon.rehearsal.emulated.ds18b20 import EmulatedDs18b20
 from cabinvigil.daemon.rehearsal.emulated.frame9 import (
@@ -31,6 +33,8 @@ from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Now, See, SerialP
 ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
     {
         "bme280": EmulatedBme280,
+        "bmp280": EmulatedBmp280,
+        "bmp390": EmulatedBmp390,
         "ina226": EmulatedIna226,
         "o2_key_register": EmulatedO2Key,
         "scd4x": EmulatedScd4x,

@@ -35,6 +35,8 @@ def test_a_seed_repeats_itself_and_another_does_not(kind: str) -> None:
 
 TRUTHS = {
     "bme280": ("pressure_hpa", 939.0, 1.2),
+    "bmp280": ("pressure_hpa", 939.0, 1.2),
+    "bmp390": ("pressure_hpa", 939.0, 0.6),
     "ds18b20": ("temp_c", 2.0, 0.7),
     "frame9_co": ("co_ppm", 40.0, 8.0),
     "frame9_co2": ("co2_ppm", 1500.0, 130.0),
