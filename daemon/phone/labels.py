@@ -31,6 +31,7 @@ LABELS: Mapping[str, Label] = MappingProxyType(
         "pm2_5_ugm3": Label("dust", "µg/m³", 0),
         "voc_index": Label("vapours", "index", 0),
         "supply_v": Label("battery", "V", 1),
+        "charge_pct": Label("charge", "%", 0),
     }
 )
 

@@ -84,6 +84,9 @@ def test_addresses(name: str) -> None:
 INSTEAD = {
     # Who has one hardly has the other: they come at one address.
     "bmp280": "bme280",
+    "ina219": "ina226",
+    "ina228": "ina226",
+    "sht3x": "sht4x",
 }
 
 
@@ -117,7 +120,9 @@ ENDS = {
     ("frame9_co", "zero_ppm"): (-10.0, 10.0),
     ("frame9_co2", "full_scale_ppm"): (1000.0, 50000.0),
     ("frame9_o2", "air_reading_pct"): (7.0, 25.0),
+    ("ina219", "shunt_mohm"): (0.1, 1000.0),
     ("ina226", "shunt_mohm"): (0.1, 1000.0),
+    ("ina228", "shunt_mohm"): (0.1, 1000.0),
     ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_cell_ads1115", "air_mv"): (7.0, 70.0),
     ("o2_cell_ads1115", "air_o2_pct"): (19.0, 21.0),

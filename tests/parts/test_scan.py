@@ -61,6 +61,9 @@ SECOND = {
     "o2_key_register": "0x73",
     "bmp280": "0x76",
     "bmp390": "0x77",
+    "ina219": "0x40",
+    "ina228": "0x41",
+    "sht3x": "0x45",
 }
 """Kinds put on the second bus, at addresses of their own."""
 
@@ -319,7 +322,8 @@ def test_a_module_that_only_answers_is_asked(
 def test_addresses_that_parts_can_share_are_asked_of_each() -> None:
     """0x48 may be a converter, a thermometer or a supply monitor (sensors sheet, 0)."""
     assert set(kinds_at(0x48)) == {
-        *("co_cell_ads1115", "ina226", "o2_cell_ads1115", "tmp117"),
+        *("co_cell_ads1115", "ina219", "ina226", "ina228", "o2_cell_ads1115"),
+        "tmp117",
     }
     assert kinds_at(0x50) == []
 

@@ -19,8 +19,18 @@ from cabinvigil.daemon.settings.words import renderer
 O2 = ("o2_optical_line", "o2_cell_ads1115", "o2_key_register", "frame9_o2")
 CO = ("frame9_co", "co_cell_ads1115")
 CO2 = ("scd4x", "frame9_co2", None)
-MORE = ("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226")
-ADDRESSES = {"o2_cell_ads1115": 0x49, "co_cell_ads1115": 0x48, "tmp117": 0x4A}
+MORE = (
+    *("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226"),
+    *("sht3x", "ina219", "ina228", "max17048", "pmsa003i"),
+)
+ADDRESSES = {
+    "o2_cell_ads1115": 0x49,
+    "co_cell_ads1115": 0x48,
+    "tmp117": 0x4A,
+    "sht3x": 0x45,
+    "ina219": 0x41,
+    "ina228": 0x42,
+}
 """Where two kinds have the same usual one, the other."""
 ON_SERIAL = {"frame9_co", "frame9_co2", "frame9_o2", "o2_optical_line", "pm_frame"}
 OPTIONS = {
@@ -30,7 +40,9 @@ OPTIONS = {
     "o2_key_register": ('barrier = "capillary"',),
     "frame9_o2": ('mode = "question"', 'barrier = "capillary"'),
     "frame9_co2": ("full_scale_ppm = 20000.0",),
+    "ina219": ("shunt_mohm = 20.0",),
     "ina226": ("shunt_mohm = 0.75",),
+    "ina228": ("shunt_mohm = 0.75",),
 }
 FUELS = ('"propane"', '"butane"', "{ propane = 0.4, butane = 0.6 }")
 

@@ -38,8 +38,13 @@ USED_PINS = {
 PLAN: dict[str, tuple[int, str]] = {
     # kind: (address, how it is set).  Address straps: data sheets, from memory, but
     # for the addresses themselves, which are the part's own table.
+    "pmsa003i": (0x12, "fixed"),
+    "max17048": (0x36, "fixed"),
     "ina226": (0x40, "A0 and A1 to ground"),
+    "ina228": (0x40, "A0 and A1 to ground"),
+    "ina219": (0x41, "A0 to 3.3 V, A1 to ground"),
     "sht4x": (0x44, "fixed by the part number's letter A"),
+    "sht3x": (0x45, "ADDR to 3.3 V"),
     "o2_cell_ads1115": (0x48, "ADDR to ground"),
     "tmp117": (0x49, "ADD0 to 3.3 V"),
     "co_cell_ads1115": (0x4A, "ADDR to SDA"),
@@ -52,7 +57,11 @@ PLAN: dict[str, tuple[int, str]] = {
     "bmp390": (0x77, "SDO to 3.3 V, as most boards come"),
 }
 """One address each, so that all the kinds can hang on one bus, but for stand-ins."""
-STANDS_IN = {"bmp280": "bme280", "bmp390": "bme280"}
+STANDS_IN = {
+    **dict.fromkeys(("bmp280", "bmp390"), "bme280"),
+    **dict.fromkeys(("ina219", "ina228"), "ina226"),
+    "sht3x": "sht4x",
+}
 """Who has one hardly has the other; they may share an address with each other."""
 
 CLOCK = ("ds3231", 0x68)
@@ -81,13 +90,18 @@ DRAW_MA = {
     "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),
     "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
     "frame9_o2": (10.0, "from memory, as its sister's"),
+    "ina219": (0.7, "from memory"),
     "ina226": (0.4, "from memory"),
+    "ina228": (0.6, "from memory"),
+    "max17048": (0.1, "from memory; from its cell"),
     "o2_cell_ads1115": (0.5, "from memory; the cell itself gives, and takes nothing"),
     "o2_key_register": (5.0, "from memory"),
     "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),
     "pm_frame": (100.0, "from memory: its fan and laser"),
+    "pmsa003i": (100.0, "from memory: its fan and laser"),
     "scd4x": (18.0, "from memory, measuring every 5 s; peaks of 200"),
     "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
+    "sht3x": (0.1, "from memory"),
     "sht4x": (0.1, "from memory"),
     "sps30": (60.0, "data sheet as quoted publicly"),
     "tmp117": (0.1, "from memory"),

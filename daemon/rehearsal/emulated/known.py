@@ -19,12 +19,17 @@ from cabinvigil.daemon.rehearsal.emulated.frame9 import (
     EmulatedFrame9Co2,
     EmulatedFrame9O2,
 )
+from cabinvigil.daemon.rehearsal.emulated.ina219 import EmulatedIna219
 from cabinvigil.daemon.rehearsal.emulated.ina226 import EmulatedIna226
+from cabinvigil.daemon.rehearsal.emulated.ina228 import EmulatedIna228
+from cabinvigil.daemon.rehearsal.emulated.max17048 import EmulatedMax17048
 from cabinvigil.daemon.rehearsal.emulated.o2_key import EmulatedO2Key
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.pm_frame import EmulatedPmFrame
+from cabinvigil.daemon.rehearsal.emulated.pmsa003i import EmulatedPmsa003i
 from cabinvigil.daemon.rehearsal.emulated.scd4x import EmulatedScd4x
 from cabinvigil.daemon.rehearsal.emulated.sgp41 import EmulatedSgp41
+from cabinvigil.daemon.rehearsal.emulated.sht3x import EmulatedSht3x
 from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
 from cabinvigil.daemon.rehearsal.emulated.tmp117 import EmulatedTmp117
@@ -35,10 +40,15 @@ ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
         "bme280": EmulatedBme280,
         "bmp280": EmulatedBmp280,
         "bmp390": EmulatedBmp390,
+        "ina219": EmulatedIna219,
         "ina226": EmulatedIna226,
+        "ina228": EmulatedIna228,
+        "max17048": EmulatedMax17048,
         "o2_key_register": EmulatedO2Key,
+        "pmsa003i": EmulatedPmsa003i,
         "scd4x": EmulatedScd4x,
         "sgp41": EmulatedSgp41,
+        "sht3x": EmulatedSht3x,
         "sht4x": EmulatedSht4x,
         "sps30": EmulatedSps30,
         "tmp117": EmulatedTmp117,
