@@ -125,9 +125,11 @@ def test_more_than_it_bears() -> None:
     assert volts.reason == "above 26 V, more than the part bears"
 
 
-def test_no_conversion_yet() -> None:
+@pytest.mark.parametrize("bus", ["5d98", "5d99"])
+def test_no_conversion_yet(bus: str) -> None:
+    """Whatever the other flag says of the one before."""
     with pytest.raises(NotReadyError, match="no conversion"):
-        _poll("5d98", "07d0")
+        _poll(bus, "07d0")
 
 
 @pytest.mark.parametrize(

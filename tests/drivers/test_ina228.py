@@ -113,14 +113,22 @@ def _flags(flags: str) -> None:
     play(ina228.make({}).poll(), [*SET, _read("0b", flags)])
 
 
-def test_its_own_memory_is_damaged() -> None:
+@pytest.mark.parametrize("flags", ["0002", "fffe"])
+def test_its_own_memory_is_damaged(flags: str) -> None:
     with pytest.raises(NotMeasuredError, match="memory is damaged: replace it"):
-        _flags("0002")
+        _flags(flags)
 
 
-def test_no_conversion_yet() -> None:
+def test_the_other_flags_say_nothing_of_the_current() -> None:
+    """Limits that nobody set may be passed: the value is good."""
+    assert _poll("0f0000", "3a9800", "fdff")[1].quality == "good"
+
+
+@pytest.mark.parametrize("flags", ["0001", "fffd"])
+def test_no_conversion_yet(flags: str) -> None:
+    """Whatever the other flags say."""
     with pytest.raises(NotReadyError, match="no conversion"):
-        _flags("0001")
+        _flags(flags)
 
 
 @pytest.mark.parametrize("bus", ["800000", "f00000", "6a4010"])
