@@ -33,6 +33,9 @@ SHUNT = 0x01
 BUS = 0x02
 CONTINUOUS = INA219_SETTINGS[1]
 """32 V, 320 mV over the shunt, both at sixteen readings averaged, without end."""
+RESET = b"\x80\x00"
+RESET_S = 0.001
+"""It is ready again after 40 us (from memory), with room."""
 CONVERT_S = 0.040
 """2 x 8.51 ms, with room."""
 SHUNT_STEP_MV = 0.01
@@ -84,10 +87,14 @@ class Ina219:
     def setup(self) -> Setup:
         """Check who answers, and set continuous, averaged readings.
 
+        One that other software has set is not known before it is reset.
+
         Raises:
             WrongPartError: another part answers.
             ShortError, LengthError: an answer has another size.
         """
+        if not (yield from which()):
+            yield Transfer(bytes([CONFIG]) + RESET, 0, RESET_S)
         yield from check_monitor("ina219")
         yield Transfer(bytes([CONFIG]) + CONTINUOUS, 0, CONVERT_S)
 

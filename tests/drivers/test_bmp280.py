@@ -139,7 +139,7 @@ def test_skipped_values() -> None:
     """Both left out: nothing was measured; one alone may be air."""
     with pytest.raises(NotMeasuredError, match="not measured"):
         bmp280.decode(bytes.fromhex("800000800000"), TRIM)
-    for data in ("8000007eed00", "655ac0800000"):
+    for data in ("8000007eed00", "655ac0800000", "7f00007f0000", "810000810000"):
         bmp280.decode(bytes.fromhex(data), TRIM)
 
 

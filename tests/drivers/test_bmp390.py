@@ -151,7 +151,7 @@ def test_an_error_of_its_own_is_told(error: str, is_told: bool) -> None:
 def test_skipped_values() -> None:
     with pytest.raises(NotMeasuredError, match="not measured"):
         _polled(data=bytes.fromhex("000080000080"))
-    for data in ("0000807ab369", "20b369000080"):
+    for data in ("0000807ab369", "20b369000080", "00007f00007f", "010080010080"):
         bmp390.decode(bytes.fromhex(data), TRIM)
 
 

@@ -21,6 +21,8 @@ def _read(register: str, reply: str) -> Line:
 NAMELESS: list[Line] = [_read("fe", "0000"), _read("3e", "0000")]
 FRESH = [*NAMELESS, _read("00", "399f"), _read("05", "0000")]
 SET = _read("00", "3e67")
+SETS: Line = (Transfer(b"\x00\x3e\x67", 0, 0.04), b"")
+RESET: Line = (Transfer(b"\x00\x80\x00", 0, 0.001), b"")
 
 
 def _poll(bus: str, shunt: str, **options: float) -> list[Sample]:
@@ -31,35 +33,43 @@ def _poll(bus: str, shunt: str, **options: float) -> list[Sample]:
 @pytest.mark.parametrize("settings", ["399f", "3e67"])
 def test_setup(settings: str) -> None:
     """As it is after a reset, or as this watch left it: then it is set."""
-    script = [*NAMELESS, _read("00", settings), _read("05", "a000")]
-    script.append((Transfer(b"\x00\x3e\x67", 0, 0.04), b""))
-    play(ina219.make({}).setup(), script)
-    assert play(ina219.identify(), script[:-1])
+    known = [*NAMELESS, _read("00", settings), _read("05", "a000")]
+    play(ina219.make({}).setup(), [*known, *known, SETS])
+    assert play(ina219.identify(), known)
+
+
+@pytest.mark.parametrize("settings", ["019f", "0000"])
+def test_one_that_other_software_has_set_is_reset(settings: str) -> None:
+    """It names itself nowhere: only its reset value tells it then."""
+    foreign = [*NAMELESS, _read("00", settings), _read("05", "a000")]
+    play(ina219.make({}).setup(), [*foreign, RESET, *FRESH, SETS])
+    assert not play(ina219.identify(), foreign)
 
 
 @pytest.mark.parametrize(
-    ("lines", "words"),
+    ("lines", "more", "words"),
     [
-        ("fe=5449 ff=2260", 'an INA226 answers, .* kind = "ina226"'),
+        ("fe=5449 ff=2260", "", 'an INA226 answers, .* kind = "ina226"'),
+        ("fe=0000 3e=5449 3f=2280", "", 'an INA228 answers, .* kind = "ina228"'),
         (
-            "fe=0000 3e=5449 3f=2280",
-            'an INA228 answers, .* kind = "ina228"',
-        ),
-        (
-            "fe=0000 3e=0000 00=1104 05=0000 00=1104",
+            "fe=0000 3e=0000 00=1104 05=0000",
+            "00=1104",
             "register 00 reads 1104 where the part has 399f$",
         ),
         (
-            "fe=0000 3e=0000 00=399f 05=0001 00=399f",
+            "fe=0000 3e=0000 00=399f 05=0001",
+            "00=399f",
             "like an INA219, and is none",
         ),
     ],
 )
-def test_another_part(lines: str, words: str) -> None:
-    """Its sisters say who they are; an unknown one is none of them."""
-    script = [_read(*one.split("=")) for one in lines.split()]
+def test_another_part(lines: str, more: str, words: str) -> None:
+    """Its sisters say who they are, and are not written to; a stranger is none."""
+    who = [_read(*one.split("=")) for one in lines.split()]
+    then = [_read(*one.split("=")) for one in more.split()]
+    reset = [RESET] if more else []
     with pytest.raises(WrongPartError, match=words):
-        play(ina219.make({}).setup(), script)
+        play(ina219.make({}).setup(), [*who, *reset, *who, *then])
 
 
 def test_identify_a_sister_or_a_stranger() -> None:
