@@ -40,7 +40,6 @@ SHORT_S = 0.001
 NEVER_SET = 0x500C
 """Bits of the status that are reserved and read 0 (table 18)."""
 HEATER_ON = 0x2000
-FULL = 0xFFFF
 
 
 @dataclass(frozen=True, slots=True)
