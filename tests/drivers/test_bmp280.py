@@ -135,6 +135,11 @@ def test_running_measurement_is_not_read(head: str) -> None:
         play(_made().poll(), [FORCE, (BURST, _burst(head))])
 
 
+def test_the_other_bit_of_the_status_is_no_measurement() -> None:
+    """It copies its constants then (im_update); what was measured is measured."""
+    assert play(_made().poll(), [FORCE, (BURST, _burst("f72c0000"))])
+
+
 def test_skipped_values() -> None:
     """Both left out: nothing was measured; one alone may be air."""
     with pytest.raises(NotMeasuredError, match="not measured"):
