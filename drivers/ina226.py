@@ -27,13 +27,18 @@ from cabinvigil.drivers.kit.steps import (
     Steps,
     Transfer,
 )
+from cabinvigil.drivers.kit.supply_monitor import (
+    INA226_IDENTITY,
+    check_monitor,
+    current_sample,
+    which,
+)
 
 # Registers (table 7-1).
 CONFIG = 0x00
 SHUNT = 0x01
 BUS = 0x02
-IDENTITY = {0xFE: b"\x54\x49", 0xFF: b"\x22\x60"}
-"""Manufacturer and die."""
+IDENTITY = INA226_IDENTITY
 
 CONTINUOUS = b"\x45\x27"
 """Sixteen readings averaged, 1.1 ms each, shunt and bus in turn, without end; 4127
@@ -43,7 +48,7 @@ CONVERT_S = 0.05
 SHUNT_STEP_MV = 0.0025
 BUS_STEP_V = 0.00125
 """Steps (table 1, p. 16)."""
-SHUNT_FULL = 0x7FFF
+SHUNT_ENDS = (-0x8000, 0x7FFF)
 MOST_V = 36.0
 """Voltage that the part bears (public library; from memory)."""
 SHUNT_MOHM = 2.0
@@ -74,22 +79,6 @@ def decode_shunt(reply: bytes) -> float:
     return signed16(sized(reply, 2, "shunt register")) * SHUNT_STEP_MV
 
 
-def current_sample(reply: bytes, shunt_mohm: float) -> Sample:
-    """Turn the shunt register into the supply's current in A.
-
-    Raises:
-        ShortError, LengthError: not two bytes.
-    """
-    amperes = decode_shunt(reply) / shunt_mohm
-    raw = signed16(reply)
-    if raw == SHUNT_FULL:
-        return Sample("supply_a", amperes, "at-least", "the shunt is at full scale")
-    if raw == -SHUNT_FULL - 1:
-        why = "the shunt is at its negative full scale"
-        return Sample("supply_a", amperes, "outside-range", why)
-    return Sample("supply_a", amperes)
-
-
 class Ina226:
     """Codec of one INA226; see `PolledPart`."""
 
@@ -103,7 +92,7 @@ class Ina226:
             WrongPartError: another part answers.
             ShortError, LengthError: an answer has another size.
         """
-        yield from _check_identity()
+        yield from check_monitor("ina226")
         yield Transfer(bytes([CONFIG]) + CONTINUOUS, 0, CONVERT_S)
 
     def poll(self) -> Steps:
@@ -121,7 +110,10 @@ class Ina226:
         bus = yield from read(BUS, 2, "bus register")
         shunt = yield from read(SHUNT, 2, "shunt register")
         volts = Sample("supply_v", decode_bus(bus))
-        return [volts, current_sample(shunt, self._shunt_mohm)]
+        current = current_sample(
+            signed16(shunt), SHUNT_STEP_MV, SHUNT_ENDS, self._shunt_mohm
+        )
+        return [volts, current]
 
     def inform(self, quantity: str, value: float) -> None:
         """Take nothing: the part needs no other."""
@@ -135,11 +127,7 @@ def _check_identity() -> Setup:
 
 def identify() -> Identify:
     """Say whether an INA226 answers, by its identity registers."""
-    for register, want in IDENTITY.items():
-        got = yield Transfer(bytes([register]), 2)
-        if got != want:
-            return False
-    return True
+    return (yield from which()) == "ina226"
 
 
 def make(options: Mapping[str, Any]) -> Ina226:

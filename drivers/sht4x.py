@@ -7,10 +7,15 @@ Sources: Sensirion SHT4x data sheet as gathered in the project's sensor notes, s
 from dataclasses import dataclass
 
 from cabinvigil.drivers.kit import options as opt
+from cabinvigil.drivers.kit.humid_air import (
+    RANGE_C,
+    STEP_C,
+    temp_sample,
+    temperature_c,
+)
 from cabinvigil.drivers.kit.probe import Identify, answers
 from cabinvigil.drivers.kit.steps import (
     Gives,
-    OutOfRangeError,
     PartInfo,
     Sample,
     Setup,
@@ -27,8 +32,6 @@ MEASURE_S = 0.010
 RESET_S = 0.002
 """Soft reset takes 1 ms; doubled."""
 SERIAL_S = 0.001
-RANGE_C = (-40.0, 125.0)
-"""What the part can measure (data sheet, cover)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +51,7 @@ def decode(reply: bytes) -> Sht4xReading:
     """
     temp, humidity = words(reply, 2)
     return Sht4xReading(
-        temp_c=-45.0 + 175.0 * temp / 65535,
+        temp_c=temperature_c(temp),
         rh_pct=-6.0 + 125.0 * humidity / 65535,
     )
 
@@ -59,12 +62,7 @@ def samples(reading: Sht4xReading) -> list[Sample]:
     Raises:
         OutOfRangeError: a temperature that the part cannot measure.
     """
-    low, high = RANGE_C
-    if not low <= reading.temp_c <= high:
-        raise OutOfRangeError(
-            f"it reports {reading.temp_c:.1f} °C, outside {low:g} to {high:g} °C"
-        )
-    return [Sample("temp_c", reading.temp_c), Sample("rh_pct", reading.rh_pct)]
+    return [temp_sample(reading.temp_c), Sample("rh_pct", reading.rh_pct)]
 
 
 class Sht4x:
@@ -113,7 +111,7 @@ PART = PartInfo(
         # Noise: repeatability 0.04 °C, 0.08 % (from memory).  Lag: RH 6 s (data sheet);
         # temperature 2 s (from memory), longer in a housing.  Stuck: live words flicker
         # at each reading; ten minutes is far beyond that (own figure).
-        "temp_c": Gives(175 / 65535, 0.04, 5.0, 600.0, 2.0),
+        "temp_c": Gives(STEP_C, 0.04, 5.0, 600.0, 2.0),
         # Accuracy: 1.5 % of the older ones, and two years' drift of 0.25 (data sheet).
         "rh_pct": Gives(125 / 65535, 0.08, 6.0, 600.0, 20.0, 100.0, accuracy=2.0),
     },

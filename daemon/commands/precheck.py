@@ -31,6 +31,7 @@ from cabinvigil.daemon.outputs.signal.gpio import open_gpio
 from cabinvigil.daemon.precheck import certificates
 from cabinvigil.daemon.precheck import findings as checks
 from cabinvigil.daemon.precheck.buses import bus_findings
+from cabinvigil.daemon.precheck.clock_chip import clock_chip, clock_chips
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, status_of
 from cabinvigil.daemon.precheck.look import look
 from cabinvigil.daemon.precheck.parts import Part, part_finding
@@ -198,8 +199,11 @@ def _findings(
     yield _log(args, settings, status)
     synchronised = True if args.emulated else is_clock_set()
     yield checks.clock(clock.wall(), is_synchronised=synchronised)
-    if not args.emulated and (why := why_minded(settings.cabin.zone)):
-        yield Finding("zone", "mind", why)
+    if not args.emulated:
+        chips = clock_chips()
+        yield clock_chip(chips, clock.wall(), is_synchronised=synchronised)
+        if why := why_minded(settings.cabin.zone):
+            yield Finding("zone", "mind", why)
     yield supply(
         status,
         args.hours,

@@ -38,6 +38,7 @@ FACTS = frozenset(
     {
         *("o2_pct", "rate_pct_per_h", "settles_pct", "co_ppm", "cohb_pct", "co2_ppm"),
         *("gas_lel_pct", "temp_c", "rh_pct", "dew_point_c", "surface_c", "supply_v"),
+        "charge_pct",
         *("pm2_5_ugm3", "minutes", "hours", "seconds", "limit", "value", "apart"),
         *("o2_hpa", "height_m"),
         *("part", "source", "place", "other", "unit", "text"),

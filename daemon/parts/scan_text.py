@@ -15,6 +15,7 @@ USUAL_NAMES = {
     "co2_ppm": "bunk-co2",
     "pressure_hpa": "baro",
     "supply_v": "battery",
+    "charge_pct": "gauge",
     "pm2_5_ugm3": "dust",
     "voc_raw": "voc",
     "rh_pct": "bunk-air",

@@ -46,6 +46,7 @@ export function icon(word) {
 const SPANS = {
   "o2_pct": [17, 21], "co2_ppm": [0, 5500], "co_ppm": [0, 40], "gas_lel_pct": [0, 15],
   "rh_pct": [0, 100], "pm2_5_ugm3": [0, 50], "voc_index": [0, 200], "supply_v": [11, 15],
+  "charge_pct": [0, 100],
 };
 const AHEAD_MIN = 20;
 

@@ -33,6 +33,7 @@ LABELS: Mapping[str, Label] = MappingProxyType(
         "voc_index": Label("VOC, usual 100", "index", 0),
         "nox_index": Label("NOx, usual 1", "index", 0),
         "supply_v": Label("battery", "V", 1),
+        "charge_pct": Label("charge", "%", 0),
     }
 )
 

@@ -3,7 +3,12 @@
 from collections.abc import Mapping
 from itertools import pairwise
 
-from cabinvigil.daemon.precheck.findings import Finding, WatchStatus, channel_of_key
+from cabinvigil.daemon.precheck.findings import (
+    Finding,
+    WatchStatus,
+    Word,
+    channel_of_key,
+)
 
 LEAD_ACID = ((11.8, 0.0), (12.0, 0.25), (12.2, 0.5), (12.4, 0.75), (12.7, 1.0))
 """Volts of a 12 V lead battery at rest and the share of its charge.  Four public tables
@@ -19,14 +24,19 @@ LEAST_COLD_SHARE = 0.3
 """However cold it is (own choice: at -36 °C by that line; nearly flat ones freeze)."""
 LITHIUM_SHARE = 0.8
 """Of a full LiFePO4 battery, to be taken out and for its age (from memory)."""
-TWO_BATTERIES_V = 18.0
-"""Above this it is a 24 V system: two in a row."""
+TWO_BATTERIES_V, FOUR_BATTERIES_V = 18.0, 36.0
+"""Above the first it is a 24 V system, two in a row; above the second one of 48 V."""
+HALF_PCT = 50.0
+"""Of a gauge's charge: below it a night is to be thought of (own choice)."""
 LEAST_DRAW_A = 0.01
 
 
 def charge(volts: float) -> float:
     """Return the share of charge that a lead battery's voltage stands for."""
-    volts = volts / 2.0 if volts > TWO_BATTERIES_V else volts
+    if volts > FOUR_BATTERIES_V:
+        volts /= 4.0
+    elif volts > TWO_BATTERIES_V:
+        volts /= 2.0
     if volts <= LEAD_ACID[0][0]:
         return 0.0
     for (low_v, low), (high_v, high) in pairwise(LEAD_ACID):
@@ -78,6 +88,9 @@ def supply(
     volts = _reading(status.readings, "supply_v")
     if "supply-low" in status.alarms:
         return Finding("supply", "bad", status.alarms["supply-low"][1])
+    charge_pct = _reading(status.readings, "charge_pct")
+    if volts is None and charge_pct is not None:
+        return _by_gauge(charge_pct, status.supply_hours, night_hours)
     if volts is None:
         return Finding(
             "supply", "mind", "nothing measures it: how long it lasts is open"
@@ -100,6 +113,20 @@ def supply(
         return Finding("supply", "mind", f"{text}; a lead battery is below half")
     is_guess = is_lithium and status.supply_hours is None
     return Finding("supply", "mind" if is_guess else "good", text)
+
+
+def _by_gauge(charge_pct: float, hours: float | None, night_hours: float) -> Finding:
+    """Judge a battery by its gauge alone, and by how fast that has fallen."""
+    text = f"{charge_pct:.0f} % charged"
+    if hours is None:
+        word: Word = "mind" if charge_pct < HALF_PCT else "good"
+        more = ": charge it" if word == "mind" else ""
+        return Finding("supply", word, f"{text}, and not seen to fall{more}")
+    shown = "over 48" if hours > 48.0 else f"about {hours:.0f}"
+    text += f", {shown} h left by its fall so far (the night is {night_hours:g})"
+    if hours < night_hours:
+        return Finding("supply", "bad", f"{text}: charge it")
+    return Finding("supply", "good", text)
 
 
 def _hours(

@@ -150,6 +150,7 @@ class EmulatedCabin:
             pm2_5_ugm3=setting.pm2_5_ugm3,
             supply_v=setting.supply_v,
             supply_a=setting.supply_a,
+            charge_pct=setting.charge_pct,
         )
 
     def truth(self) -> Truth:

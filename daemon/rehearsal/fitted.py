@@ -27,7 +27,7 @@ SHOWN_BY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "icing": ("o2_pct", "co2_ppm"),
         "sooty": ("co_ppm",),
         "leak": ("o2_pct",),
-        "flat": ("supply_v",),
+        "flat": ("supply_v", "charge_pct"),
         "crowded": ("co2_ppm", "o2_pct"),
         "trials": ("o2_pct", "co2_ppm"),
     }

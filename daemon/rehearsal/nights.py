@@ -36,6 +36,7 @@ class NightSetting:
     outside_c: float = EXAMPLE.outside_c
     supply_v: float = 12.75
     supply_a: float = -0.35
+    charge_pct: float = 80.0
     pm2_5_ugm3: float = 6.0
 
 
@@ -189,7 +190,10 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
             (
                 *low,
                 NightChange(
-                    1.0 * HOUR_S, {"supply_v": 10.8}, 7.0 * HOUR_S, "battery sags"
+                    1.0 * HOUR_S,
+                    {"supply_v": 10.8, "charge_pct": 2.0},
+                    7.0 * HOUR_S,
+                    "battery sags",
                 ),
             ),
         ),

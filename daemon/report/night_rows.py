@@ -30,7 +30,7 @@ HEAD = (
 )
 """The columns before the quantities; config/output.schema.json describes each."""
 
-LEAST = frozenset({"o2_pct", "o2_hpa", "supply_v"})
+LEAST = frozenset({"o2_pct", "o2_hpa", "supply_v", "charge_pct", "cell_v"})
 """Little of these is bad: of several values the least is given."""
 MEAN = frozenset({"temp_c", "rh_pct", "pressure_hpa", "supply_a"})
 """Neither much nor little of these is bad: their mean is given.  Of all else, gases

@@ -54,6 +54,8 @@ def _table(*rows: Quantity) -> Mapping[str, Quantity]:
 # CO and CO2 reach to the parts' full scale with room above (sensors.md, 1 and 12); CO
 # down to what a zero taken in foul air makes of clean air: 10 ppm is the most that a
 # span takes, and what is below by more than its drift is a reversed cell or a wire.
+# Four lead batteries in a row are charged with 58 V (from memory).  A gauge's estimate
+# may run some way past full before it is corrected (own choice of how far).
 QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("o2_pct", "%", "/100", 0.1, 30.0, 3, "oxygen"),
     Quantity("co_ppm", "ppm", "ppm", -12.0, 5000.0, 1, "carbon monoxide"),
@@ -68,8 +70,10 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("nox_index", "", "/", 0.0, 500.0, 0, "nitrogen oxide index"),
     Quantity("voc_raw", "ticks", "count", 1.0, 65534.0, 0, "volatile organic signal"),
     Quantity("nox_raw", "ticks", "count", 1.0, 65534.0, 0, "nitrogen oxide signal"),
-    Quantity("supply_v", "V", "V", 0.5, 36.0, 3, "supply voltage"),
+    Quantity("supply_v", "V", "V", 0.5, 60.0, 3, "supply voltage"),
     Quantity("supply_a", "A", "A", -100.0, 100.0, 3, "supply current"),
+    Quantity("charge_pct", "%", "%EL", 0.0, 150.0, 1, "battery charge"),
+    Quantity("cell_v", "V", "V", 1.0, 5.5, 3, "cell voltage"),
     Quantity("o2_hpa", "hPa", "hPa", 0.1, 400.0, 2, "oxygen partial pressure"),
 )
 

@@ -294,6 +294,7 @@ UNIT_OF = {
     "co_ppm": "ppm",
     "co2_ppm": "ppm",
     "supply_v": "volts|Volt",
+    "charge_pct": "percent|Prozent|pour cent",
     "pm2_5_ugm3": "micrograms per cubic metre|Mikrogramm je Kubikmeter|"
     "microgrammes par mètre cube",
     "limit": "%|ppm",

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from cabinvigil.drivers import bme280
+from cabinvigil.drivers.kit import barometer
 from cabinvigil.drivers.kit.steps import (
     FramingError,
     NotMeasuredError,
@@ -53,20 +54,40 @@ def test_poll() -> None:
     ]
 
 
+LATER = Transfer(b"\x00", 1)
+
+
 @pytest.mark.parametrize(
     ("identity", "words"),
     [
-        ("58", "a BMP280 answers, .* fit a BME280"),
+        ("58", 'a BMP280 answers, .* measures no humidity: write kind = "bmp280"$'),
         ("56", "a BMP280"),
-        ("61", "a BME680"),
-        ("59", "59"),
-        ("ff", "open"),
+        ("57", "a BMP280"),
+        ("61", "a BME680 answers, which was perhaps sold as a BME280: .* fit a BME280"),
     ],
 )
 def test_d6_a_look_alike_is_told_as_what_it_is(identity: str, words: str) -> None:
-    """58 is the sister without humidity (from memory); ff is no part at all."""
+    """58 is the sister without humidity (from memory)."""
     with pytest.raises(WrongPartError, match=words):
         play(bme280.make({}).setup(), [(IDENTITY, bytes.fromhex(identity))])
+
+
+@pytest.mark.parametrize(
+    ("identity", "later", "words"),
+    [
+        ("00", "60", 'a BMP390 answers, .* write kind = "bmp390"'),
+        ("00", "50", "a BMP388 answers, .* reads no such part, so fit a BME280"),
+        ("59", "00", "identity register reads 59 where the part has 60$"),
+        ("ff", "ff", "open"),
+    ],
+)
+def test_d6_a_later_one_has_its_identity_elsewhere(
+    identity: str, later: str, words: str
+) -> None:
+    """In register 00 (a public library); ff is no part at all."""
+    script = [(IDENTITY, bytes.fromhex(identity)), (LATER, bytes.fromhex(later))]
+    with pytest.raises(WrongPartError, match=words):
+        play(bme280.make({}).setup(), script)
 
 
 def test_constants_are_read_twice() -> None:
@@ -178,9 +199,9 @@ def test_constants_with_a_zero_slope() -> None:
 
     With P2 = P3 = 0 the slope is P1, which can be 0 only here, past the first check.
     """
-    flat = bme280.Calibration(CONSTANTS.t, (0, 0, 0, *CONSTANTS.p[3:]), CONSTANTS.h)
+    flat = barometer.Trim(CONSTANTS.air.t, (0, 0, 0, *CONSTANTS.air.p[3:]))
     with pytest.raises(OutOfRangeError, match="make no pressure"):
-        bme280.pressure_pa(415148, 128422.0, flat)
+        barometer.pressure_pa(415148, 128422.0, flat)
 
 
 def test_identify() -> None:

@@ -73,12 +73,44 @@ def test_another_part(at: int) -> None:
     lines = [*WHO[:at], (WHO[at][0], b"\xff\xff")]
     with pytest.raises(WrongPartError, match="is open"):
         play(ina226.make({}).poll(), lines)
-    assert not play(ina226.identify(), lines)
+
+
+@pytest.mark.parametrize(
+    ("lines", "words"),
+    [
+        (
+            "fe=0000 3e=5449 3f=2281",
+            'an INA228 answers, not an INA226: write kind = "ina228", .* its shunt',
+        ),
+        (
+            "fe=0000 3e=0000 00=399f 05=0000",
+            'an INA219 answers, .* write kind = "ina219"',
+        ),
+        (
+            "fe=ffff 3e=ffff 00=ffff 05=ffff fe=ffff",
+            "register fe reads ffff where the part has 5449: .* line is open",
+        ),
+        (
+            "fe=5449 ff=2270 3e=0000 00=4127 05=0000 fe=5449",
+            "what answers is like an INA226, and is none",
+        ),
+    ],
+)
+def test_which_of_the_monitors_answers(lines: str, words: str) -> None:
+    """A sister is told by its name, with what to write; anything else as what it is."""
+    script: list[Line] = []
+    for one in lines.split():
+        register, reply = map(bytes.fromhex, one.split("="))
+        script.append((Transfer(register, 2), reply))
+    with pytest.raises(WrongPartError, match=words):
+        play(ina226.make({}).setup(), script)
 
 
 def test_identify() -> None:
     """Maker and die tell the part."""
     assert play(ina226.identify(), WHO)
+    other = [(Transfer(b"\x3e", 2), b"\x54\x49"), (Transfer(b"\x3f", 2), b"\x22\x81")]
+    assert not play(ina226.identify(), [(WHO[0][0], b"\0\0"), *other])
 
 
 def test_short_answer() -> None:

@@ -82,9 +82,20 @@ def test_addresses(name: str) -> None:
     assert all(0x08 <= address <= 0x77 for address in info.addresses)
 
 
+INSTEAD = {
+    # Who has one hardly has the other: they come at one address.
+    "bmp280": "bme280",
+    "ina219": "ina226",
+    "ina228": "ina226",
+    "sht3x": "sht4x",
+}
+
+
 def test_default_addresses_do_not_clash() -> None:
     """By default, only the two cells share the converter they may share."""
-    taken = [part(name).address for name in POLLED if name != "co_cell_ads1115"]
+    assert all(part(a).address == part(b).address for a, b in INSTEAD.items())
+    one_each = [n for n in POLLED if n not in {"co_cell_ads1115", *INSTEAD}]
+    taken = [part(name).address for name in one_each]
     assert len(set(taken)) == len(taken)
 
 
@@ -110,8 +121,10 @@ ENDS = {
     ("frame9_co", "zero_ppm"): (-10.0, 10.0),
     ("frame9_co2", "full_scale_ppm"): (1000.0, 50000.0),
     ("frame9_o2", "air_reading_pct"): (7.0, 25.0),
+    ("ina219", "shunt_mohm"): (0.1, 1000.0),
     ("ina226", "shunt_mohm"): (0.1, 1000.0),
     ("modbus_co2", "full_scale_ppm"): (1000.0, 50000.0),
+    ("ina228", "shunt_mohm"): (0.1, 1000.0),
     ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_cell_ads1115", "air_mv"): (7.0, 70.0),
     ("o2_cell_ads1115", "air_o2_pct"): (19.0, 21.0),

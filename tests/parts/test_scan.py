@@ -33,6 +33,7 @@ from cabinvigil.daemon.parts.scan_text import (
     told,
 )
 from cabinvigil.daemon.rehearsal.emulated import known
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.faulty import Stranger
 from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
@@ -55,7 +56,15 @@ device = "/dev/i2c-3"
 EMULATED = sorted(
     {*known.ON_I2C, *known.AT_A_CONVERTER, *known.ON_SERIAL, *known.IN_A_FILE}
 )
-SECOND = {"tmp117": "0x4a", "o2_key_register": "0x73"}
+SECOND = {
+    "tmp117": "0x4a",
+    "o2_key_register": "0x73",
+    "bmp280": "0x76",
+    "bmp390": "0x77",
+    "ina219": "0x40",
+    "ina228": "0x41",
+    "sht3x": "0x45",
+}
 """Kinds put on the second bus, at addresses of their own."""
 
 
@@ -204,25 +213,31 @@ def test_a_stranger_is_told_as_one() -> None:
 
 
 def test_d6_a_look_alike_is_told_as_what_it_is() -> None:
-    """A BMP280, often sold as a BME280, answers at 0x76 with 58 for its identity."""
+    """Each of the barometers by its own kind; one that nothing here reads by name."""
 
-    class Bmp280(Stranger):
+    class Bme680(Stranger):
         def __init__(self) -> None:
             super().__init__(1)
-            self._memory = self._memory[:0xD0] + b"\x58" + self._memory[0xD1:]
+            self._memory = self._memory[:0xD0] + b"\x61" + self._memory[0xD1:]
 
-    async def look() -> list[ScanAnswer]:
+    async def look(make: Callable[[Callable[[], float]], Any]) -> ScanAnswer:
         bus = EmulatedSMBus()
-        bus.attach(0x76, Bmp280())
+        bus.attach(0x76, make(asyncio.get_running_loop().time))
+        await asyncio.sleep(1.0)
         one = I2cBus("main", "/dev/i2c-1", open_smbus=lambda _: bus, blocking=False)
         found = await scan_bus(one)
         assert not isinstance(found, str)
-        return list(found)
+        (only,) = found
+        return only
 
-    (only,) = run_virtual(look())
-    assert only == ScanAnswer("0x76", (), "a BMP280, which this watch does not read")
+    for kind in ("bme280", "bmp280", "bmp390"):
+        make = known.ON_I2C[kind]
+        only = run_virtual(look(lambda now, make=make: make(AirNow, 1, now)))
+        assert only == ScanAnswer("0x76", (kind,))
+    only = run_virtual(look(lambda _now: Bme680()))
+    assert only == ScanAnswer("0x76", (), "a BME680, which this watch does not read")
     lines = list(told(Scan({"main": [only]}, [], []), None))
-    assert lines[1] == "  0x76  a BMP280, which this watch does not read"
+    assert lines[1] == "  0x76  a BME680, which this watch does not read"
 
 
 def test_a_part_that_is_not_what_the_config_says_is_told() -> None:
@@ -330,7 +345,8 @@ def test_a_module_that_only_answers_is_asked(
 def test_addresses_that_parts_can_share_are_asked_of_each() -> None:
     """0x48 may be a converter, a thermometer or a supply monitor (sensors sheet, 0)."""
     assert set(kinds_at(0x48)) == {
-        *("co_cell_ads1115", "ina226", "o2_cell_ads1115", "tmp117"),
+        *("co_cell_ads1115", "ina219", "ina226", "ina228", "o2_cell_ads1115"),
+        "tmp117",
     }
     assert kinds_at(0x50) == []
 

@@ -279,6 +279,45 @@ def test_the_batterys_own_fall_goes_before_the_table() -> None:
     assert supply(rings, 9.0, None, 11.0).word == "bad"
 
 
+@pytest.mark.parametrize(
+    ("charge_pct", "hours", "word", "text"),
+    [
+        (80.0, None, "good", "80 % charged, and not seen to fall"),
+        (50.0, None, "good", "50 % charged, and not seen to fall"),
+        (49.0, None, "mind", "49 % charged, and not seen to fall: charge it"),
+        (80.0, 12.0, "good", "80 % charged, about 12 h left by its fall so far"),
+        (99.0, 90.0, "good", "99 % charged, over 48 h left by its fall so far"),
+        (80.0, 9.0, "good", "about 9 h left by its fall so far (the night is 9)"),
+        (
+            80.0,
+            8.9,
+            "bad",
+            "about 9 h left by its fall so far (the night is 9): charge",
+        ),
+    ],
+)
+def test_a_gauge_tells_how_full_the_supply_is(
+    charge_pct: float, hours: float | None, word: str, text: str
+) -> None:
+    """A lithium cell's volts tell little: its gauge does, and its fall the hours."""
+    full = status(readings={"charge_pct__ups": charge_pct}, supply_hours=hours)
+    found = supply(full, 9.0, None, 11.0)
+    assert (found.word, text in found.text) == (word, True), found.text
+
+
+def test_with_both_the_battery_behind_is_told_by_its_volts() -> None:
+    """The cell keeps the machine alive for minutes; the battery carries the night."""
+    both = {"supply_v": 12.7, "supply_a": -0.5, "charge_pct": 20.0}
+    assert supply(status(readings=both), 9.0, 110.0, 11.0).text.startswith("12.7 V, ")
+
+
+@pytest.mark.parametrize("rows", [1, 2, 4])
+def test_batteries_in_a_row_share_their_volts(rows: int) -> None:
+    """12, 24 and 48 V."""
+    assert charge(12.2 * rows) == pytest.approx(0.5)
+    assert charge(11.8 * rows) == 0.0
+
+
 def test_one_bad_thing_makes_it_not_ready() -> None:
     """The verdict names it, counts what to mind, and says what was not checked."""
     well = [Finding("a", "good", ""), Finding("b", "mind", "")]

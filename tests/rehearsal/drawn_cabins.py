@@ -21,8 +21,18 @@ CO = ("frame9_co", "co_cell_ads1115")
 CO2 = ("scd4x", "frame9_co2", None)
 NEWER_CO2 = ("scd30", "stcc4", "sen6x", "modbus_co2")
 """Of odd seeds: what even ones draw stays as it was when one of them failed."""
-MORE = ("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226")
-ADDRESSES = {"o2_cell_ads1115": 0x49, "co_cell_ads1115": 0x48, "tmp117": 0x4A}
+MORE = (
+    *("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226"),
+    *("sht3x", "ina219", "ina228", "max17048", "pmsa003i"),
+)
+ADDRESSES = {
+    "o2_cell_ads1115": 0x49,
+    "co_cell_ads1115": 0x48,
+    "tmp117": 0x4A,
+    "sht3x": 0x45,
+    "ina219": 0x41,
+    "ina228": 0x42,
+}
 """Where two kinds have the same usual one, the other."""
 ON_SERIAL = {
     *("frame9_co", "frame9_co2", "frame9_o2"),
@@ -39,7 +49,9 @@ OPTIONS = {
     "scd30": ("altitude_m = 640.0", "temp_offset_c = 2.0"),
     "sen6x": ('model = "SEN63C"',),
     "stcc4": ('air = "own"',),
+    "ina219": ("shunt_mohm = 20.0",),
     "ina226": ("shunt_mohm = 0.75",),
+    "ina228": ("shunt_mohm = 0.75",),
 }
 FUELS = ('"propane"', '"butane"', "{ propane = 0.4, butane = 0.6 }")
 

@@ -1,10 +1,12 @@
 """Every part with every fault: none is silent, and none is for good."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.rehearsal.emulated.known import ON_I2C
 from cabinvigil.daemon.rehearsal.faults import (
     FILE_FAULTS,
     I2C_FAULTS,
@@ -18,21 +20,31 @@ from tests.emulation import Cabin, Fails, live
 
 SEEN_LATE = {"stick", "identity"}
 """A repeated value is for the rules to see; a stranger is not on every wire."""
-MAY_LIE = {"bme280", "ina226", "o2_key_register", "tmp117", "pm_frame"}
+MAY_LIE = {
+    *("bme280", "bmp280", "bmp390", "ina219", "ina226", "ina228", "max17048"),
+    *("o2_key_register", "tmp117", "pm_frame", "pmsa003i"),
+}
 """No check of their own against flipped bits, or one of 1 in 65536: what is delivered
 then is for the rules to judge (sensor notes 0.3)."""
 WHERE = {
     "bme280": ("pressure_hpa", 939.0, 5.0),
+    "bmp280": ("pressure_hpa", 939.0, 5.0),
+    "bmp390": ("pressure_hpa", 939.0, 5.0),
     "ds18b20": ("temp_c", 2.0, 1.5),
     "frame9_co": ("co_ppm", 0.0, 3.0),
     "frame9_co2": ("co2_ppm", 420.0, 120.0),
+    "ina219": ("supply_v", 12.6, 0.5),
     "ina226": ("supply_v", 12.6, 0.5),
     "modbus_co2": ("co2_ppm", 420.0, 120.0),
     "o2_optical_line": ("o2_pct", 20.67, 0.9),
     "scd30": ("co2_ppm", 420.0, 120.0),
+    "ina228": ("supply_v", 12.6, 0.5),
+    "max17048": ("charge_pct", 80.0, 3.0),
+    "pmsa003i": ("pm2_5_ugm3", 8.0, 6.0),
     "scd4x": ("co2_ppm", 420.0, 120.0),
     "sen6x": ("co2_ppm", 420.0, 120.0),
     "sgp41": ("voc_raw", 24000.0, 13000.0),
+    "sht3x": ("rh_pct", 75.0, 8.0),
     "sht4x": ("rh_pct", 75.0, 8.0),
     "sps30": ("pm2_5_ugm3", 8.0, 6.0),
     "stcc4": ("co2_ppm", 420.0, 160.0),
@@ -97,3 +109,17 @@ def test_the_night_failing_is_in_words_that_wires_know() -> None:
     failures = [f for night in NIGHTS.values() for f in night.failures]
     assert failures
     assert {f.fault for f in failures} <= words
+
+
+@pytest.mark.parametrize("fault", ["stall", "vanish", "babble"])
+@pytest.mark.parametrize("kind", sorted({k for k in WHERE if k in ON_I2C} - {"scd4x"}))
+def test_a_part_that_fails_delays_no_other_on_its_bus(
+    kind: str, fault: str, tmp_path: Path
+) -> None:
+    """Nor does one that starts up: each other interval has its value."""
+    parts = {"it": kind, "other": "scd4x"}
+    cabin = run_virtual(live(tmp_path, parts, 200.0, Fails("it", fault, 60.0, 150.0)))
+    heard = [at_s for at_s, _ in cabin.of("other", "co2_ppm")]
+    gaps_s = [after - before for before, after in pairwise(heard)]
+    assert max(gaps_s) <= 1.2 * find_part("scd4x").interval_s
+    assert {one.source for _, one in cabin.events} <= {"it"}

@@ -150,3 +150,92 @@ def test_limits_that_cannot_be_are_refused(wrong: dict[str, Any]) -> None:
     """Ten minutes hold too few means to tell a fall."""
     with pytest.raises(ValueError, match=next(iter(wrong))):
         attrs.evolve(BATTERY, **wrong)
+
+
+def gauged(charge_pct: float, per_h: float = 0.0, hours: float = 0.0) -> Night:
+    """A cell whose gauge falls at one rate, read once a minute."""
+    night = Night(cabin(keys=["charge_pct"]))
+    for minute in range(int(hours * 60) + 1):
+        night.air({"charge_pct": round(charge_pct - per_h * minute / 60.0, 1)}, 60.0)
+    return night
+
+
+@pytest.mark.parametrize(
+    ("charge_pct", "raises", "holds", "stage"),
+    [
+        (80.0, None, None, ""),
+        (18.1, None, None, ""),
+        (18.0, None, FAULT, ""),
+        (15.0, FAULT, FAULT, ""),
+        (3.1, FAULT, FAULT, ""),
+        (3.0, FAULT, FAULT, "quarter"),
+    ],
+)
+def test_a_gauge_tells_its_charge(
+    charge_pct: float, raises: Priority | None, holds: Priority | None, stage: str
+) -> None:
+    """At its limit, with three percent of dead-band, and at its end."""
+    verdict = asked(supply, BATTERY, gauged(charge_pct))
+    assert verdict is not None
+    assert (verdict.priority, verdict.hold, verdict.wording) == (raises, holds, stage)
+    assert verdict.facts == {"charge_pct": charge_pct, "limit": 15.0}
+    assert verdict.severity == pytest.approx(1.0 - charge_pct / 15.0)
+    assert verdict.evidence["series"] == "charge_pct"
+
+
+def test_a_gauge_tells_the_hours_left() -> None:
+    """30 % that fall by 18 an hour: an hour and a half to three percent."""
+    verdict = asked(supply, BATTERY, gauged(48.0, 18.0, 1.0))
+    assert verdict is not None
+    assert (verdict.priority, verdict.wording) == (FAULT, "hours")
+    assert verdict.evidence["hours_left"] == pytest.approx(1.5, rel=0.02)
+
+
+def both(supply_v: float | None, charge_pct: float | None) -> Any:
+    """What is said of a battery and of a cell behind it; None: it gives nothing."""
+    night = Night(cabin(keys=["supply_v", "charge_pct"]))
+    values = {"supply_v": supply_v, "charge_pct": charge_pct}
+    night.air({key: one for key, one in values.items() if one is not None}, 60.0)
+    return asked(supply, BATTERY, night)
+
+
+@pytest.mark.parametrize(
+    ("supply_v", "charge_pct", "raises", "told"),
+    [
+        (12.6, 80.0, None, "supply_v"),
+        (11.7, 80.0, FAULT, "supply_v"),
+        (12.6, 9.0, FAULT, "charge_pct"),
+        (11.7, 2.0, FAULT, "charge_pct"),  # the nearer end
+        (10.9, 9.0, FAULT, "supply_v"),
+        (11.85, 80.0, None, "supply_v"),  # within its dead-band
+        (12.6, 17.0, None, "charge_pct"),
+        (11.7, 17.0, FAULT, "supply_v"),
+    ],
+)
+def test_the_one_that_is_nearer_its_end_is_told(
+    supply_v: float, charge_pct: float, raises: Priority | None, told: str
+) -> None:
+    verdict = both(supply_v, charge_pct)
+    assert verdict.priority is raises
+    assert told in verdict.facts
+
+
+def test_what_is_well_ends_nothing_while_the_other_is_not_known() -> None:
+    """The battery that rang may be the one that says nothing any more."""
+    assert both(None, 80.0) is None
+    assert both(12.6, None) is None
+    assert both(None, 17.0).hold is FAULT
+    assert both(None, 9.0).priority is FAULT
+    assert both(11.7, None).priority is FAULT
+
+
+def test_the_fewest_hours_are_kept_whichever_is_told() -> None:
+    """Precheck asks for them: the cell's end comes first here, its charge is high."""
+    night = Night(cabin(keys=["supply_v", "charge_pct"]))
+    for minute in range(61):
+        values = {"supply_v": 11.9 - 0.1 * minute / 60, "charge_pct": 78 - minute / 5}
+        night.air({key: round(one, 3) for key, one in values.items()}, 60.0)
+    verdict = asked(supply, BATTERY, night)
+    assert verdict is not None
+    assert "supply_v" in verdict.facts
+    assert verdict.evidence["hours_left"] == pytest.approx(63.0 / 12.0, rel=0.02)

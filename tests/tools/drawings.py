@@ -38,8 +38,13 @@ USED_PINS = {
 PLAN: dict[str, tuple[int, str]] = {
     # kind: (address, how it is set).  Address straps: data sheets, from memory, but
     # for the addresses themselves, which are the part's own table.
+    "pmsa003i": (0x12, "fixed"),
+    "max17048": (0x36, "fixed"),
     "ina226": (0x40, "A0 and A1 to ground"),
+    "ina228": (0x40, "A0 and A1 to ground"),
+    "ina219": (0x41, "A0 to 3.3 V, A1 to ground"),
     "sht4x": (0x44, "fixed by the part number's letter A"),
+    "sht3x": (0x45, "ADDR to 3.3 V"),
     "o2_cell_ads1115": (0x48, "ADDR to ground"),
     "tmp117": (0x49, "ADD0 to 3.3 V"),
     "co_cell_ads1115": (0x4A, "ADDR to SDA"),
@@ -51,8 +56,11 @@ PLAN: dict[str, tuple[int, str]] = {
     "sen6x": (0x6B, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
     "bme280": (0x76, "SDO to ground"),
+    "bmp280": (0x77, "SDO to 3.3 V"),
+    "bmp390": (0x77, "SDO to 3.3 V, as most boards come"),
 }
-"""One address each, so that all these kinds can hang on one bus."""
+"""One address each, so that all the kinds can hang on one bus, but for stand-ins."""
+
 
 BUSES = (
     # What it is for, overlay line, its buses, pins (SDA, SCL), not beside what.
@@ -87,6 +95,12 @@ BUSES = (
 )
 """Further I2C buses: lines and pins by the README and the sources of the Pi's overlays
 (kernel 6.12); the first of two pins is data."""
+STANDS_IN = {
+    **dict.fromkeys(("bmp280", "bmp390"), "bme280"),
+    **dict.fromkeys(("ina219", "ina228"), "ina226"),
+    "sht3x": "sht4x",
+}
+"""Who has one hardly has the other; they may share an address with each other."""
 
 CLOCK = ("ds3231", 0x68)
 """A clock chip with a battery, by its word in the overlay; on the sensors' bus."""
@@ -107,21 +121,28 @@ public projects that name pin and device alike."""
 DRAW_MA = {
     # Mean at 5 V while it watches, and where the figure is from.
     "bme280": (0.1, "from memory"),
+    "bmp280": (0.1, "from memory"),
+    "bmp390": (0.1, "from memory"),
     "co_cell_ads1115": (1.0, "from memory, with its amplifier"),
     "ds18b20": (0.2, "from memory; 1.5 while it converts"),
     "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),
     "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
     "frame9_o2": (10.0, "from memory, as its sister's"),
+    "ina219": (0.7, "from memory"),
     "ina226": (0.4, "from memory"),
     "modbus_co2": (40.0, "a maker's sheet: 40; peaks of 300 (from memory)"),
+    "ina228": (0.6, "from memory"),
+    "max17048": (0.1, "from memory; from its cell"),
     "o2_cell_ads1115": (0.5, "from memory; the cell itself gives, and takes nothing"),
     "o2_key_register": (5.0, "from memory"),
     "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),
     "pm_frame": (100.0, "from memory: its fan and laser"),
     "scd30": (19.0, "a public driver quotes the sheet: every 2 s; peaks of 75"),
+    "pmsa003i": (100.0, "from memory: its fan and laser"),
     "scd4x": (18.0, "from memory, measuring every 5 s; peaks of 200"),
     "sen6x": (65.0, "from memory, a SEN66; peaks of 350 at 3.3 V"),
     "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
+    "sht3x": (0.1, "from memory"),
     "sht4x": (0.1, "from memory"),
     "sps30": (60.0, "data sheet as quoted publicly"),
     "stcc4": (1.0, "data sheet, table 3: 0.95; peaks of 4"),

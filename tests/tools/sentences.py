@@ -31,6 +31,7 @@ WIDEST: Mapping[str, Any] = {
     "dew_point_c": -60.04,
     "surface_c": -60.04,
     "supply_v": 36.0,
+    "charge_pct": 15.0,
     "pm2_5_ugm3": 3000.0,
     "minutes": 89.0,
     "hours": 23.0,

@@ -30,6 +30,8 @@ class AirNow:
     supply_v: float = 12.6
     supply_a: float = -0.4
     """Into the battery; negative while it is drawn from."""
+    charge_pct: float = 80.0
+    """Of the lithium cell behind a gauge."""
     cell_c: float | None = None
     """Where the gas cells hang, if that is not at `temp_c`."""
     membrane_behind_k: float = 0.0

@@ -10,6 +10,8 @@ from typing import Any
 
 from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
 from cabinvigil.daemon.rehearsal.emulated.bme280 import EmulatedBme280
+from cabinvigil.daemon.rehearsal.emulated.bmp280 import EmulatedBmp280
+from cabinvigil.daemon.rehearsal.emulated.bmp390 import EmulatedBmp390
 from cabinvigil.daemon.rehearsal.emulated.cells import CoCell, GalvanicO2Cell
 from cabinvigil.daemon.rehearsal.emulated.ds18b20 import EmulatedDs18b20
 from cabinvigil.daemon.rehearsal.emulated.frame9 import (
@@ -17,15 +19,20 @@ from cabinvigil.daemon.rehearsal.emulated.frame9 import (
     EmulatedFrame9Co2,
     EmulatedFrame9O2,
 )
+from cabinvigil.daemon.rehearsal.emulated.ina219 import EmulatedIna219
 from cabinvigil.daemon.rehearsal.emulated.ina226 import EmulatedIna226
+from cabinvigil.daemon.rehearsal.emulated.ina228 import EmulatedIna228
+from cabinvigil.daemon.rehearsal.emulated.max17048 import EmulatedMax17048
 from cabinvigil.daemon.rehearsal.emulated.modbus_co2 import EmulatedModbusCo2
 from cabinvigil.daemon.rehearsal.emulated.o2_key import EmulatedO2Key
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
 from cabinvigil.daemon.rehearsal.emulated.pm_frame import EmulatedPmFrame
+from cabinvigil.daemon.rehearsal.emulated.pmsa003i import EmulatedPmsa003i
 from cabinvigil.daemon.rehearsal.emulated.scd4x import EmulatedScd4x
 from cabinvigil.daemon.rehearsal.emulated.scd30 import EmulatedScd30
 from cabinvigil.daemon.rehearsal.emulated.sen6x import EmulatedSen6x
 from cabinvigil.daemon.rehearsal.emulated.sgp41 import EmulatedSgp41
+from cabinvigil.daemon.rehearsal.emulated.sht3x import EmulatedSht3x
 from cabinvigil.daemon.rehearsal.emulated.sht4x import EmulatedSht4x
 from cabinvigil.daemon.rehearsal.emulated.sps30 import EmulatedSps30
 from cabinvigil.daemon.rehearsal.emulated.stcc4 import EmulatedStcc4
@@ -35,12 +42,19 @@ from cabinvigil.daemon.rehearsal.emulated.ways import I2cPart, Now, See, SerialP
 ON_I2C: Mapping[str, Callable[..., I2cPart]] = MappingProxyType(
     {
         "bme280": EmulatedBme280,
+        "bmp280": EmulatedBmp280,
+        "bmp390": EmulatedBmp390,
+        "ina219": EmulatedIna219,
         "ina226": EmulatedIna226,
+        "ina228": EmulatedIna228,
+        "max17048": EmulatedMax17048,
         "o2_key_register": EmulatedO2Key,
         "scd30": EmulatedScd30,
+        "pmsa003i": EmulatedPmsa003i,
         "scd4x": EmulatedScd4x,
         "sen6x": EmulatedSen6x,
         "sgp41": EmulatedSgp41,
+        "sht3x": EmulatedSht3x,
         "sht4x": EmulatedSht4x,
         "sps30": EmulatedSps30,
         "stcc4": EmulatedStcc4,

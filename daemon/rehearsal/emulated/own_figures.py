@@ -17,7 +17,7 @@ def _co_cell(options: Options) -> dict[str, Any]:
     return _given(options, *renamed, renamed=renamed)
 
 
-def _ina226(options: Options) -> dict[str, Any]:
+def _shunt(options: Options) -> dict[str, Any]:
     if "shunt_mohm" not in options:
         return {}
     return {"shunt_ohm": float(options["shunt_mohm"]) / 1000.0}
@@ -75,7 +75,9 @@ _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
         "frame9_co": _frame9_co,
         "frame9_co2": _frame9_co2,
         "frame9_o2": _frame9_o2,
-        "ina226": _ina226,
+        "ina219": _shunt,
+        "ina226": _shunt,
+        "ina228": _shunt,
         "modbus_co2": _frame9_co2,
         "o2_cell_ads1115": _o2_cell,
         "o2_key_register": _o2_key,

@@ -15,6 +15,7 @@ NOW = datetime(2025, 1, 14, 21, 0, tzinfo=UTC)
 # (check_values senml_units, READ from the IANA registry and the RFC's draft).
 UNITS = {
     "/100": (0.01, "/"), "ppm": (1e-6, "/"), "%RH": (1.0, "%RH"), "Cel": (1.0, "Cel"),
+    "%EL": (1.0, "%EL"),  # battery energy left, in percent (RFC 8428, 12.1)
     "hPa": (100.0, "Pa"), "V": (1.0, "V"), "A": (1.0, "A"), "/": (1.0, "/"),
     "ug/m3": (1e-9, "kg/m3"), "count": (1.0, "count"),
 }  # fmt: skip

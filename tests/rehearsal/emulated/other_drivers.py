@@ -61,6 +61,20 @@ class ByBuffers:
         buffer[start:end] = bytes(read)
 
 
+class ByWritesAndReads(ByBuffers):
+    """The same, for libraries that write and read in one call."""
+
+    def writeto_then_readfrom(
+        self, address: int, out: Any, into: Any, **ends: int | None
+    ) -> None:
+        self.writeto(
+            address, out, start=ends.get("out_start") or 0, end=ends.get("out_end")
+        )
+        self.readfrom_into(
+            address, into, start=ends.get("in_start") or 0, end=ends.get("in_end")
+        )
+
+
 class Transceiver:
     """The maker's own way to a bus, on the emulated bus."""
 

@@ -35,9 +35,12 @@ def test_a_seed_repeats_itself_and_another_does_not(kind: str) -> None:
 
 TRUTHS = {
     "bme280": ("pressure_hpa", 939.0, 1.2),
+    "bmp280": ("pressure_hpa", 939.0, 1.2),
+    "bmp390": ("pressure_hpa", 939.0, 0.6),
     "ds18b20": ("temp_c", 2.0, 0.7),
     "frame9_co": ("co_ppm", 40.0, 8.0),
     "frame9_co2": ("co2_ppm", 1500.0, 130.0),
+    "ina219": ("supply_v", 12.6, 0.02),
     "ina226": ("supply_v", 12.6, 0.02),
     "modbus_co2": ("co2_ppm", 1500.0, 110.0),
     "o2_optical_line": ("o2_pct", 20.67, 0.75),
@@ -45,6 +48,10 @@ TRUTHS = {
     "scd30": ("co2_ppm", 1500.0, 75.0),
     "scd4x": ("co2_ppm", 1500.0, 115.0),
     "sen6x": ("co2_ppm", 1500.0, 125.0),
+    "ina228": ("supply_v", 12.6, 0.005),
+    "max17048": ("charge_pct", 80.0, 3.0),
+    "pmsa003i": ("pm2_5_ugm3", 60.0, 12.0),
+    "sht3x": ("rh_pct", 75.0, 5.5),
     "sht4x": ("rh_pct", 75.0, 5.5),
     "sps30": ("pm2_5_ugm3", 60.0, 12.0),
     "tmp117": ("temp_c", 2.0, 0.2),

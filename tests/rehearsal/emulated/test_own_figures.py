@@ -76,7 +76,9 @@ def test_a_module_counts_as_its_sheet_says(
 
 def test_other_options() -> None:
     """What the parts are made with; nothing where nothing is said."""
-    assert own_figures("ina226", {"shunt_mohm": 0.75}) == {"shunt_ohm": 0.00075}
+    for kind in ("ina219", "ina226", "ina228"):
+        assert own_figures(kind, {"shunt_mohm": 0.75}) == {"shunt_ohm": 0.00075}
+        assert own_figures(kind, {}) == {}
     assert own_figures("frame9_o2", {"mode_byte": 4}) == {"upload_byte": 4}
     question = {"mode": "question", "mode_byte": 4, "barrier": "capillary"}
     assert own_figures("frame9_o2", question) == {"is_share": True}
