@@ -24,8 +24,11 @@ then is for the rules to judge (sensor notes 0.3)."""
 WHERE = {
     "bme280": ("pressure_hpa", 939.0, 5.0),
     "ds18b20": ("temp_c", 2.0, 1.5),
+    "co_named_i2c": ("co_ppm", 0.0, 3.0),
+    "co_named_line": ("co_ppm", 0.0, 3.0),
     "frame9_co": ("co_ppm", 0.0, 3.0),
     "frame9_co2": ("co2_ppm", 420.0, 120.0),
+    "frame9_gas": ("gas_lel_pct", 0.0, 3.0),
     "ina226": ("supply_v", 12.6, 0.5),
     "o2_optical_line": ("o2_pct", 20.67, 0.9),
     "scd4x": ("co2_ppm", 420.0, 120.0),

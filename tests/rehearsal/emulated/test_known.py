@@ -21,7 +21,7 @@ def test_a_seed_repeats_itself_and_another_does_not(kind: str) -> None:
     """Two parts of one seed send the same bytes; parts of two seeds differ."""
 
     def sends(seed: int) -> list[bytes]:
-        world = World(co_ppm=40.0, pm2_5_ugm3=90.0, co2_ppm=2000.0)
+        world = World(co_ppm=40.0, pm2_5_ugm3=90.0, co2_ppm=2000.0, gas_lel_pct=40.0)
         part = known.ON_SERIAL[kind](world.see, seed, world.now)
         out = []
         for _ in range(100):
@@ -35,9 +35,12 @@ def test_a_seed_repeats_itself_and_another_does_not(kind: str) -> None:
 
 TRUTHS = {
     "bme280": ("pressure_hpa", 939.0, 1.2),
+    "co_named_i2c": ("co_ppm", 40.0, 8.0),
+    "co_named_line": ("co_ppm", 40.0, 8.0),
     "ds18b20": ("temp_c", 2.0, 0.7),
     "frame9_co": ("co_ppm", 40.0, 8.0),
     "frame9_co2": ("co2_ppm", 1500.0, 130.0),
+    "frame9_gas": ("gas_lel_pct", 12.0, 5.0),
     "ina226": ("supply_v", 12.6, 0.02),
     "o2_optical_line": ("o2_pct", 20.67, 0.75),
     "pm_frame": ("pm2_5_ugm3", 60.0, 12.0),
@@ -53,7 +56,7 @@ TRUTHS = {
 def test_our_driver_hears_the_truth_from_each_part(kind: str, tmp_path: Path) -> None:
     """Driver and emulated part, written apart, agree on the air within the class."""
     quantity, truth, within = TRUTHS[kind]
-    air = AirNow(co_ppm=40.0, co2_ppm=1500.0, pm2_5_ugm3=60.0)
+    air = AirNow(co_ppm=40.0, co2_ppm=1500.0, pm2_5_ugm3=60.0, gas_lel_pct=12.0)
     for_s = 400.0
     cabin = run_virtual(live(tmp_path, {"it": kind}, for_s, air=air))
     values = [s.value for at_s, s in cabin.of("it", quantity) if at_s > 200.0]
