@@ -79,7 +79,7 @@ IDENTIFY = None
 """A part on a serial port is told by its frames: open, ask, feed."""
 PART = PartInfo(
     name="co_named_line",
-    title="carbon monoxide module that names its gas (serial)",
+    title="carbon monoxide module that names its gas, on a line",
     bus="serial",
     gives={
         # Resolution: one count.  Noise: less (own figure).  t90 30 s is 13 s at 63 %

@@ -34,6 +34,18 @@ def test_what_is_no_answer(frame: bytes, error: type[Exception], words: str) -> 
         named9.decode(frame)
 
 
+def test_the_gases_are_those_of_the_public_drivers() -> None:
+    """Codes as DFRobot_MultiGasSensor.h has them; CO has its own."""
+    codes = {
+        "hydrogen sulphide": 3, "ammonia": 2, "oxygen": 5, "hydrogen": 6,
+        "ozone": 42, "sulphur dioxide": 43, "nitrogen dioxide": 44,
+        "hydrogen chloride": 46, "chlorine": 49, "hydrogen fluoride": 51,
+        "phosphine": 69,
+    }  # fmt: skip
+    assert {words: code for code, words in named9.GASES.items()} == codes
+    assert named9.CO == 4
+
+
 def test_an_answer() -> None:
     """Gas 04, 35 counts, of 1 ppm each; the eighth byte is no matter."""
     assert named9.decode(GOOD) == named9.NamedAnswer(4, 35, 1.0)
