@@ -40,19 +40,16 @@ DOUBTED_ANSWERS = 10
 module is on the line, and what it answers names no gas (own figure)."""
 
 
-def decode(frame: bytes, full_counts: float) -> int:
+def decode(frame: bytes) -> int:
     """Decode an answer, in counts.
-
-    Args:
-        frame: nine bytes.
-        full_counts: of the end of its range.
 
     Raises:
         DriverError: see `frame9.check`.
         WrongPartError: not the answer to a reading.
         CellDeadError: its topmost bit says that it has failed.
     """
-    return frame9.sound(frame9.answer_value(frame), full_counts)
+    # The finest step and the widest range make 10,000 counts: none needs that bit.
+    return frame9.sound(frame9.answer_value(frame), 0.0)
 
 
 class Frame9Gas:
@@ -99,8 +96,7 @@ class Frame9Gas:
         elif self._doubted:
             self._doubted -= 1
             raise WrongPartError("another module's frames are among its answers")
-        counts = decode(frame, self._full_scale_pct / self._step_pct)
-        shown_pct = counts * self._step_pct
+        shown_pct = decode(frame) * self._step_pct
         last_pct, self._last_pct = self._last_pct, shown_pct
         if last_pct is not None and abs(shown_pct - last_pct) > LEAP_LEL_PCT:
             return []

@@ -35,7 +35,7 @@ def _reads(counts: int, told: dict[str, float] | None = None, **options: Any) ->
 def test_the_data_sheets_own_answer() -> None:
     """608 counts, each 0.1 % LEL where the config says so: 60.8 %."""
     check(SHEETS)
-    assert frame9_gas.decode(SHEETS, 1000.0) == 608
+    assert frame9_gas.decode(SHEETS) == 608
     part = frame9_gas.make({"answer_lel_pct": 0.1})
     assert part.feed(SHEETS) == [Sample("gas_lel_pct", pytest.approx(60.8))]
 

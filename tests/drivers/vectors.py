@@ -132,7 +132,7 @@ def _co_cell(vector: Vector) -> dict[str, Any]:
 
 
 def _gas9(vector: Vector) -> dict[str, Any]:
-    counts = frame9_gas.decode(_raw(vector), 1000.0)
+    counts = frame9_gas.decode(_raw(vector))
     (found,) = frame9_gas.make({"answer_lel_pct": 0.1}).feed(_raw(vector))
     return {"counts": counts, "lel_pct": found.value}
 
