@@ -177,4 +177,5 @@ PART = PartInfo(
     service_years=2.0,
     range_c=RANGE_C,
     steps=steps,
+    inputs=ads1115.inputs,
 )

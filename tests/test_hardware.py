@@ -111,14 +111,18 @@ def test_a_snippet_follows_the_address_plan(kind: str, tmp_path: Path) -> None:
 
 
 def test_the_address_plan_gives_each_i2c_part_an_address_of_its_own() -> None:
-    """Two parts at one address answer at once, and both lie."""
+    """Two parts at one address answer at once, and both lie; two inputs do not."""
     on_i2c = {kind for kind in REGISTRY if part(kind).bus == "i2c"}
     assert set(drawings.PLAN) == on_i2c
-    stand_ins = drawings.STANDS_IN
-    given = {(at, stand_ins.get(kind, kind)) for kind, (at, _) in drawings.PLAN.items()}
-    assert len({address for address, _ in given}) == len(given)
+    given = []
     for kind, (address, _) in drawings.PLAN.items():
         assert address in part(kind).addresses
+        (snippet,) = blocks("toml", PARTS[kind])
+        (own,) = tomllib.loads(snippet)["part"].values()
+        inputs = part(kind).inputs(own.get("options", {}))
+        if kind not in drawings.STANDS_IN:
+            given += [(address, pin) for pin in inputs or "0123"]
+    assert len(set(given)) == len(given)
 
 
 # --- the configs --------------------------------------------------------------

@@ -20,7 +20,7 @@ from cabinvigil.daemon.air.combustion import FUELS, mix
 from cabinvigil.daemon.review.airflow import nodes
 from cabinvigil.daemon.trend import minute_means
 from cabinvigil.drivers import __path__ as drivers_path
-from cabinvigil.drivers.o2_cell_ads1115 import span_mv
+from cabinvigil.drivers.o2_cell_ads1115 import SIGNAL
 from tests.tools.two_pythons import differences, figures
 
 ROOT = Path(__file__).parents[1]
@@ -111,7 +111,7 @@ def trimmed(values: list[float]) -> float:
     [
         (lambda v: minute_means._mean(tuple(v)), trimmed, 400.0, 6000.0),
         (nodes.mean, plain, 400.0, 6000.0),
-        (span_mv, plain, 10.0, 10.05),
+        (SIGNAL.span, plain, 10.0, 10.05),
     ],
     ids=["a step of the trend", "a node of the balance", "a span"],
 )

@@ -20,6 +20,9 @@ from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
 
+LOW_PLACES = ("floor", "lower", "bilge")
+SCALES = {"frame9_gas": "answer_lel_pct", "gas_bead_ads1115": "mv_per_lel_pct"}
+"""Options that say how a gas part counts; without them it is taken to ring early."""
 MOST_LINES = 16
 """Cautions and parts, half each, that go on one screen; --all tells the rest."""
 COLUMNS = 84
@@ -203,6 +206,17 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             yield f"{name} is not corrected for air pressure: name `pressure_from`."
         if "co_ppm" in info.gives and not part.temperature_from:
             yield f"{name} is not corrected for cold: name `temperature_from`."
+        if "gas_lel_pct" in info.gives and part.place not in LOW_PLACES:
+            # Each fuel that a config can name is heavier than air.
+            yield (
+                f"{name} is at {part.place or 'bunk'}, and propane and butane run "
+                'along the floor: hang it there, and write `place = "floor"`.'
+            )
+        if (scale := SCALES.get(part.kind)) and scale not in part.options:
+            yield (
+                f"{name} may ring too early: write its scale by its sheet, `{scale}`, "
+                "among its options."
+            )
         if part.port is not None and may_move(part.port):
             yield (
                 f"{name} is at {part.port}, which may be another adapter's name after "

@@ -29,7 +29,7 @@ LISTEN_S = 6.0
 """Two sendings of the slowest part that speaks by itself, 2.3 s (sensors sheet, 6)."""
 REFUSED = (NoAnswerError, TransferError)
 ANSWER_S = 2.0
-ASKED_KINDS = ("frame9_co2", "frame9_co", "frame9_o2")
+ASKED_KINDS = ("frame9_co2", "frame9_co", "frame9_gas", "frame9_o2")
 """Nine-byte modules that only answer: their answers do not say which gas they mean."""
 LEAST_CO2_PPM = 250.0
 """An answer above this is CO2: no CO or O2 module counts so high in fit air."""
@@ -256,8 +256,14 @@ class _Ear:
 
     @property
     def kinds(self) -> tuple[str, ...]:
-        """The kinds whose codec read something."""
-        return tuple(kind for kind, samples in self.samples.items() if samples)
+        """The kinds whose codec read something.
+
+        Where a message names what it measures, only those that read the name.
+        """
+        read = [kind for kind, samples in self.samples.items() if samples]
+        infos = {kind: find_part(kind) for kind in read}
+        named = [kind for kind in read if infos[kind].says_what(_as_asked(infos[kind]))]
+        return tuple(named or read)
 
 
 async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
@@ -300,7 +306,9 @@ def _questions(baud: int) -> list[bytes]:
 
 
 def _asked(path: str, ear: _Ear) -> ScanAnswer:
-    """Tell a module that only answers: by how much it counts, where that is enough."""
+    """Tell a module that only answers: by its gas's name, or by how much it counts."""
+    if not set(ear.kinds) <= set(ASKED_KINDS):
+        return ScanAnswer(path, ear.kinds)
     co2 = [sample.value for sample in ear.samples.get("frame9_co2", ())]
     if co2 and co2[-1] >= LEAST_CO2_PPM:
         return ScanAnswer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.rehearsal.emulated import ads1115, known
-from cabinvigil.daemon.rehearsal.emulated.ads1115 import Volts
+from cabinvigil.daemon.rehearsal.emulated.ads1115 import Pair, Volts
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.frame9 import EmulatedFrame9Co2
 from cabinvigil.daemon.rehearsal.emulated.o2_line import EmulatedO2Line
@@ -73,7 +73,7 @@ class EmulatedWires:
         Raises:
             NotEmulatedError: a kind that cannot be emulated.
         """
-        converters: dict[tuple[str, int], dict[str, Volts]] = {}
+        converters: dict[tuple[str, int], dict[str, Volts | Pair]] = {}
         for index, (name, part) in enumerate(settings.items()):
             seed = self.seed * SEED_STEP + index
             air = seen_from(part.place, part.kind, self.air)
@@ -82,7 +82,7 @@ class EmulatedWires:
             elif part.kind in known.AT_A_CONVERTER:
                 at = (part.bus or "", self._address(name, part))
                 make, own = known.AT_A_CONVERTER[part.kind], _own(part)
-                if part.kind == "o2_cell_ads1115":
+                if part.kind in known.GALVANIC:
                     own["on_for_s"] = EVENING_S * self.is_evening
                 volts = make(air, seed, self.now, **own)
                 pins = str(part.options.get("pins", "0-1"))

@@ -110,7 +110,7 @@ def _near(found: Morning, clock: Clock) -> Iterator[str]:
     for row in near_rows(found, clock):
         value = row.at_least + row.value
         rest = row.beyond or f"{row.margin} from {row.limit}"
-        yield f"  {row.words:<29}{value:<15}{row.when}  {rest}"[:COLUMNS]
+        yield f"  {row.words:<29}{value:<14} {row.when}  {rest}"[:COLUMNS]
     if early := warned(found):
         yield f"  first woken {early} before oxygen was at its limit"
     if spare := spare_row(found, clock):

@@ -145,7 +145,7 @@ def build_parts(
             part = _filled(part, infos[name])
         parts[name] = part
     for name, part in parts.items():
-        found = [*_shared_mistakes(name, part, parts, wrong_keys)]
+        found = [*_shared_mistakes(name, part, parts, infos, wrong_keys)]
         found += _source_mistakes(name, part, parts, infos, unread)
         found += _twin_mistakes(name, part, parts, known)
         for key, wrong in found:
@@ -304,6 +304,7 @@ def _shared_mistakes(
     name: str,
     part: PartSettings,
     parts: Mapping[str, PartSettings],
+    infos: Mapping[str, PartInfo],
     wrong_keys: Mapping[str, AbstractSet[str]],
 ) -> Found:
     """Look for what two parts cannot share."""
@@ -317,17 +318,37 @@ def _shared_mistakes(
             and part.bus
             and (part.bus, part.address) == (fellow.bus, fellow.address)
         ):
-            where = f"0x{part.address:02x}" if part.address else "the same address"
-            what = f"is {where} on bus {one_line(part.bus)[:40]}, as [part.{other}] has"
-            yield (
-                "address",
-                BadValueError(what, "give one of the two another address"),
-            )
+            yield from _one_address(name, part, other, fellow, infos)
         for key in ("port", "path"):
             wire = getattr(part, key)
             if wire is not None and wire == getattr(fellow, key):
                 what = f"is {shown(wire)}, which [part.{other}] has too"
                 yield key, BadValueError(what, "give each part its own")
+
+
+def _one_address(
+    name: str,
+    part: PartSettings,
+    other: str,
+    fellow: PartSettings,
+    infos: Mapping[str, PartInfo],
+) -> Found:
+    """Let two parts share a chip by inputs of their own, and nothing else."""
+    own, others = (
+        info.inputs(one.options) if info is not None else None
+        for one, info in ((part, infos.get(name)), (fellow, infos.get(other)))
+    )
+    where = f"0x{part.address:02x}" if part.address else "the same address"
+    where = f"{where} on bus {one_line(part.bus or '')[:40]}"
+    if own is None or others is None:
+        what = f"is {where}, as [part.{other}] has"
+        yield "address", BadValueError(what, "give one of the two another address")
+        return
+    if both := sorted(own & others):
+        pins = " and ".join(f"AIN{one}" for one in both)
+        what = f"reads {pins} of the converter at {where}, as [part.{other}] does"
+        mend = 'give each inputs of its own, as pins = "2-3", or another address'
+        yield "options.pins", BadValueError(what, mend)
 
 
 def _source_mistakes(

@@ -12,11 +12,13 @@ from statistics import median
 
 from cabinvigil.daemon.span.kept import Span
 from cabinvigil.daemon.text.durations import months
-from cabinvigil.drivers.o2_cell_ads1115 import WORN_SHARE
+from cabinvigil.drivers.kit.galvanic import WORN_SHARE
 
 LEAST_APART = timedelta(days=30)
 """Spans nearer than this tell more of the weather than of age (own choice)."""
-CELLS = frozenset({"o2_cell_ads1115", "o2_key_register", "frame9_o2"})
+CELLS = frozenset(
+    {"o2_amplified_ads1115", "o2_cell_ads1115", "o2_key_register", "frame9_o2"}
+)
 """Kinds whose signal in fresh air falls with age; a CO cell's is nothing in clean air,
 so its spans say nothing of its life."""
 

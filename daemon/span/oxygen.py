@@ -12,7 +12,7 @@ from cabinvigil.daemon.span.found import (
     without,
 )
 from cabinvigil.daemon.span.fresh_air import AirFound
-from cabinvigil.drivers import o2_cell_ads1115 as o2_cell
+from cabinvigil.drivers import o2_amplified_ads1115, o2_cell_ads1115
 from cabinvigil.drivers.kit.air_span import (
     AIR_READING_PCT,
     MODULE_OPTIONS,
@@ -20,6 +20,7 @@ from cabinvigil.drivers.kit.air_span import (
     gives_share,
     module_span,
 )
+from cabinvigil.drivers.kit.galvanic import WORN_SHARE, CellSignal, cell_of
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Sample, Transfer
 
 MODULE_STEADY_PCT = 0.3
@@ -30,7 +31,7 @@ NEW_CELL_MV = 9.0
 STANDARD_O2_HPA = 210.0
 OPTICAL_CLASS_PCT = 0.6
 """2 % of full scale, at sea level (sensors sheet, 11)."""
-NEAR_THE_END = o2_cell.WORN_SHARE + 0.15
+NEAR_THE_END = WORN_SHARE + 0.15
 """Share of the first signal from which on a span warns (own choice)."""
 
 
@@ -43,9 +44,11 @@ class RawCell(Deaf):
         return [Sample("mv", mv)]
 
 
-def _cell_shows(options: Options, mv: float, air: AirFound) -> float | None:
+def _cell_shows(
+    signal: CellSignal, options: Options, mv: float, air: AirFound
+) -> float | None:
     """Return what the driver makes of this signal in this air."""
-    cell = o2_cell.cell_of(options)
+    cell = cell_of(signal, options)
     if cell.span is None:
         return None
     return cell.span.percent(cell.signal(mv, air.temp_c), air.pressure_hpa)[0]
@@ -58,37 +61,65 @@ def take_cell(
     first_mv: float | None,
 ) -> Found:
     """Span a bare cell; see `Take`."""
-    mv = o2_cell.span_mv(readings, first_mv)
+    signal = o2_cell_ads1115.SIGNAL
+    mv = signal.span(readings, first_mv)
+    weak = [*_weak(mv, air), *_worn(mv, first_mv)]
+    return _take(signal, options, mv, air, weak)
+
+
+def take_amplified(
+    options: Options,
+    readings: Sequence[float],
+    air: AirFound,
+    first_mv: float | None,
+) -> Found:
+    """Span a cell behind an amplifier, of which nobody knows the gain; see `Take`."""
+    signal = o2_amplified_ads1115.SIGNAL
+    mv = signal.span(readings, first_mv)
+    return _take(signal, options, mv, air, _worn(mv, first_mv))
+
+
+def _take(
+    signal: CellSignal,
+    options: Options,
+    mv: float,
+    air: AirFound,
+    warnings: Sequence[str],
+) -> Found:
+    """Keep a cell's signal, and the air that it was in."""
     new = {"air_mv": round(mv, 4)} | air_options(air) | _barrier(options)
     if air.temp_c is not None:
         new["air_temp_c"] = round(air.temp_c, 2)
-    after = _cell_shows({**options, **new}, mv, air)
+    after = _cell_shows(signal, {**options, **new}, mv, air)
     return Found(
         mv,
         "mV",
-        _cell_shows(options, mv, air),
+        _cell_shows(signal, options, mv, air),
         air.o2_pct if after is None else after,
         new,
-        (*_weak(mv, air, first_mv), *_unknown(air)),
+        (*warnings, *_unknown(air)),
     )
 
 
-def _weak(mv: float, air: AirFound, first_mv: float | None) -> list[str]:
-    """Warn of a cell that is still taken, and near its end."""
-    warnings = []
+def _weak(mv: float, air: AirFound) -> list[str]:
+    """Warn of a bare cell that is still taken, and gives less than any new one."""
     o2_hpa = air.o2_pct / 100.0 * (air.pressure_hpa or 1013.25)
     at_210 = mv * STANDARD_O2_HPA / o2_hpa
-    if at_210 < NEW_CELL_MV:
-        warnings.append(
-            f"a weak cell: {at_210:.1f} mV in {STANDARD_O2_HPA:g} hPa of oxygen, a new "
-            f"one gives {NEW_CELL_MV:g} to 13; have another at hand"
-        )
-    if first_mv is not None and mv < NEAR_THE_END * first_mv:
-        warnings.append(
-            f"it gives {mv / first_mv:.0%} of its first span; at "
-            f"{o2_cell.WORN_SHARE:.0%} it is worn out"
-        )
-    return warnings
+    if at_210 >= NEW_CELL_MV:
+        return []
+    text = (
+        f"a weak cell: {at_210:.1f} mV in {STANDARD_O2_HPA:g} hPa of oxygen, a new "
+        f"one gives {NEW_CELL_MV:g} to 13; have another at hand"
+    )
+    return [text]
+
+
+def _worn(mv: float, first_mv: float | None) -> list[str]:
+    """Warn of a cell that is near its end, by its own first span."""
+    if first_mv is None or mv >= NEAR_THE_END * first_mv:
+        return []
+    share = f"{mv / first_mv:.0%} of its first span"
+    return [f"it gives {share}; at {WORN_SHARE:.0%} it is worn out"]
 
 
 def raw_module(info: PartInfo, options: Options) -> Any:

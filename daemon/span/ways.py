@@ -20,6 +20,7 @@ from cabinvigil.daemon.span.oxygen import (
     RawCell,
     compare_optical,
     raw_module,
+    take_amplified,
     take_cell,
     take_module,
 )
@@ -27,6 +28,8 @@ from cabinvigil.drivers import co_cell_ads1115 as co_cell
 from cabinvigil.drivers import (
     frame9_co,
     frame9_co2,
+    frame9_gas,
+    gas_bead_ads1115,
     modbus_co2,
     scd4x,
     scd30,
@@ -39,6 +42,8 @@ from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
 
 CO_STEADY_PPM = 3.0
 """Most difference of its readings: ten times the noise of its kinds (own choice)."""
+GAS_STEADY_LEL_PCT, GAS_STEADY_MV = 1.5, 0.5
+"""The same of gas: a module's one count and a half, a bridge's noise (own choice)."""
 CO2_STEADY_PPM = 150.0
 """The same of CO2: some noise, and a breath of wind (own choice)."""
 ZERO_PPM = 400.0
@@ -108,6 +113,52 @@ def _take_co_cell(
     return Found(current_na, "nA", before, after, {"zero_na": zero_na})
 
 
+# --- unburnt gas -------------------------------------------------------------
+
+
+def _raw_gas_module(info: PartInfo, options: Options) -> Any:
+    return Deaf(info.make(without(options, "zero_lel_pct")))
+
+
+def _take_gas_module(
+    options: Options,
+    readings: Sequence[float],
+    air: AirFound,
+    first: float | None,
+) -> Found:
+    del air, first
+    pct = enough(readings, GAS_STEADY_LEL_PCT, "% LEL")
+    most = frame9_gas.MOST_ZERO_LEL_PCT
+    if pct > most:
+        raise CalibrationError(
+            f"it shows {pct:.1f} % LEL, more than {most:g}: that is gas, or a module "
+            "for its maker, and no zero"
+        )
+    zero_pct = round(pct, 2)
+    before = pct - float(options.get("zero_lel_pct", 0.0))
+    return Found(pct, "% LEL", before, pct - zero_pct, {"zero_lel_pct": zero_pct})
+
+
+def _take_gas_beads(
+    options: Options,
+    readings: Sequence[float],
+    air: AirFound,
+    first: float | None,
+) -> Found:
+    del air, first
+    mv = enough(readings, GAS_STEADY_MV, "mV")
+    most = gas_bead_ads1115.MOST_ZERO_MV
+    if abs(mv) > most:
+        raise CalibrationError(
+            f"it gives {mv:.1f} mV, more than {most:g}: that is gas or a worn bridge, "
+            "and no zero"
+        )
+    new = {"zero_mv": round(mv, 3)}
+    before = gas_bead_ads1115.bead_of(options).lel_pct(mv)
+    after = gas_bead_ads1115.bead_of({**options, **new}).lel_pct(mv)
+    return Found(mv, "mV", before, after, new)
+
+
 # --- carbon dioxide: on the part itself --------------------------------------
 
 
@@ -135,6 +186,13 @@ WAYS: Mapping[str, SpanMethod] = {
         lambda info, options: RawCell(info.make(options)),
         take_cell,
     ),
+    "o2_amplified_ads1115": SpanMethod(
+        "mv",
+        "oxygen",
+        "%",
+        lambda info, options: RawCell(info.make(options)),
+        take_amplified,
+    ),
     "o2_key_register": SpanMethod("o2_pct", "oxygen", "%", raw_module, take_module),
     "frame9_o2": SpanMethod("o2_pct", "oxygen", "%", raw_module, take_module),
     "o2_optical_line": SpanMethod(
@@ -142,6 +200,22 @@ WAYS: Mapping[str, SpanMethod] = {
     ),
     "frame9_co": SpanMethod(
         "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
+    ),
+    "co_named_i2c": SpanMethod(
+        "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
+    ),
+    "co_named_line": SpanMethod(
+        "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
+    ),
+    "frame9_gas": SpanMethod(
+        "gas_lel_pct", "unburnt gas", "% LEL", _raw_gas_module, _take_gas_module
+    ),
+    "gas_bead_ads1115": SpanMethod(
+        "mv",
+        "unburnt gas",
+        "% LEL",
+        lambda info, options: RawCell(info.make(options)),
+        _take_gas_beads,
     ),
     "co_cell_ads1115": SpanMethod(
         "co_ppm", "carbon monoxide", "ppm", _raw_co_cell, _take_co_cell

@@ -5,9 +5,10 @@ project's sensor notes, section 7.  The part has no checksum: the setting is rea
 with every conversion, and the middle one of three conversions is taken.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Mapping
 from dataclasses import dataclass
 from statistics import median_low
+from typing import Any
 
 from cabinvigil.drivers.kit.probe import Identify
 from cabinvigil.drivers.kit.registers import (
@@ -46,6 +47,11 @@ CLIPPED_LOW = -0x8000
 Counts = Generator[Transfer, bytes, int]
 Millivolts = Generator[Transfer, bytes, float]
 ADDRESSES = (0x48, 0x49, 0x4A, 0x4B)
+
+
+def inputs(options: Mapping[str, Any]) -> frozenset[str]:
+    """Return the inputs that a part's options name; `make` tells of wrong ones."""
+    return frozenset(str(options.get("pins", "0-1")).split("-"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -204,6 +204,10 @@ def _no_steps(_options: Mapping[str, Any]) -> Mapping[str, float]:
     return {}
 
 
+def _whole(_options: Mapping[str, Any]) -> frozenset[str] | None:
+    return None
+
+
 @dataclass(frozen=True, slots=True)
 class PartInfo:
     """The registry's entry of one part."""
@@ -254,3 +258,6 @@ class PartInfo:
     steps: Callable[[Mapping[str, Any]], Mapping[str, float]] = _no_steps
     """From its options: the resolution of a quantity, where they set another than
     `gives` has; ValueError says which is wrong."""
+    inputs: Callable[[Mapping[str, Any]], frozenset[str] | None] = _whole
+    """From its options: which inputs of the chip at its address are its own, so that
+    another part may have the others; None: the whole chip is."""

@@ -38,6 +38,7 @@ POLL_S = 0.2
 """Between two polls of the good part on I2C; its measurement takes 10 ms of it."""
 FRAME_S = 0.25
 """Between two frames of the good CO module (tests/running.py)."""
+USUAL = ("sht4x", "frame9_co")
 CHUNK = 1024
 FASTEST = 1e9
 """As fast as a pty goes: some hundred times what 9600 baud carry."""
@@ -135,14 +136,17 @@ class Bench:
         if isinstance(event, SourceFault):
             self.faults[event.source] = event.kind
 
-    def polled(self, name: str, smbus: Any) -> I2cBus:
+    def polled(self, name: str, smbus: Any, kind: str = "sht4x") -> I2cBus:
         bus = I2cBus(f"bus-{name}", "/dev/i2c-x", open_smbus=lambda _: smbus)
-        placing = self._placing(name, "sht4x", POLL_S)
-        self.samplers.append(PolledSampler(placing, bus, 0x44))
+        placing = self._placing(name, kind, POLL_S)
+        address = find_part(kind).address
+        self.samplers.append(PolledSampler(placing, bus, address))
         return bus
 
-    def heard(self, name: str, path: str, after_write: Any = None) -> None:
-        placing = self._placing(name, "frame9_co", 1.0)
+    def heard(
+        self, name: str, path: str, after_write: Any = None, kind: str = "frame9_co"
+    ) -> None:
+        placing = self._placing(name, kind, 1.0)
         self.samplers.append(
             StreamSampler(
                 placing,
@@ -175,9 +179,22 @@ async def sampled(bench: Bench) -> AsyncIterator[None]:
 
 
 async def measure(
-    folder: Path, for_s: float, *, is_faulty: bool, bytes_per_s: float
+    folder: Path,
+    for_s: float,
+    *,
+    is_faulty: bool,
+    bytes_per_s: float,
+    kinds: tuple[str, str] = USUAL,
 ) -> Measured:
-    """Sample the good parts for a while, with or without the bad ones beside them."""
+    """Sample the good parts for a while, with or without the bad ones beside them.
+
+    Args:
+        folder: for the lines.
+        for_s: how long.
+        is_faulty: the bad ones are there.
+        bytes_per_s: of nonsense.
+        kinds: of the part that stalls and of the one that babbles.
+    """
     loop = asyncio.get_running_loop()
     bench = Bench(folder)
     good = EmulatedSMBus()
@@ -193,8 +210,8 @@ async def measure(
                 await asyncio.sleep(for_s)
             return bench.measured(0)
         with babbler(folder, bytes_per_s) as (path, sent):
-            buses.append(bench.polled("stalled-bus", stalled))
-            bench.heard("babbling-line", path)
+            buses.append(bench.polled("stalled-bus", stalled, kinds[0]))
+            bench.heard("babbling-line", path, kind=kinds[1])
             async with sampled(bench):
                 await asyncio.sleep(for_s)
             return bench.measured(sent[0])
@@ -205,13 +222,19 @@ async def measure(
             bus.close()
 
 
-def compare(for_s: float, bytes_per_s: float = FASTEST) -> tuple[Measured, Measured]:
+def compare(
+    for_s: float, bytes_per_s: float = FASTEST, kinds: tuple[str, str] = USUAL
+) -> tuple[Measured, Measured]:
     """Measure without and with the faults."""
     results = []
     for is_faulty in (False, True):
         with tempfile.TemporaryDirectory() as folder:
             one = measure(
-                Path(folder), for_s, is_faulty=is_faulty, bytes_per_s=bytes_per_s
+                Path(folder),
+                for_s,
+                is_faulty=is_faulty,
+                bytes_per_s=bytes_per_s,
+                kinds=kinds,
             )
             results.append(asyncio.run(one))
     return results[0], results[1]

@@ -22,7 +22,7 @@ def test_every_part_has_its_line() -> None:
     assert (code, err) == (0, "")
     lines = out.splitlines()
     assert [line.split()[0] for line in lines] == list(REGISTRY)
-    assert "scd4x            I2C     carbon dioxide, temperature" in out
+    assert "scd4x                 I2C     carbon dioxide, temperature" in out
 
 
 @pytest.mark.parametrize("kind", REGISTRY)

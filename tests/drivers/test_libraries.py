@@ -37,6 +37,7 @@ from cabinvigil.drivers.kit import ads1115
 from cabinvigil.drivers.kit.crc import crc8_wire, sum16
 from cabinvigil.drivers.kit.steps import CrcError
 from cabinvigil.drivers.kit.words import with_crc
+from tests.drivers.vectors import DATA
 
 WORD = st.integers(0, 0xFFFF)
 MORE = settings(max_examples=40, deadline=None)
@@ -311,6 +312,24 @@ def test_ads1115_pamoja(pamoja: Any, full_scale_mv: int) -> None:
         assert source.millivolts(counts) / 1000 == pytest.approx(
             volts, rel=1e-6, abs=1e-9
         )
+
+
+@pytest.mark.parametrize(
+    ("vector", "full_scale_mv"), [("gas_bead", 256), ("amplified_o2", 4096)]
+)
+def test_cells_of_a_converter_pamoja(
+    pamoja: Any, vector: str, full_scale_mv: int
+) -> None:
+    """pamoja-sensors turns the very bytes of these vectors into the same volts."""
+    rows = [one for one in DATA["vector"] if one["part"] == vector]
+    assert len(rows) >= 3
+    for row in rows:
+        counts = ads1115.decode(bytes.fromhex(row["bytes"]))
+        volts = pamoja.ads1115.to_volts(ads1115.GAIN[full_scale_mv], counts)
+        mv = ads1115.Input("0-1", full_scale_mv).millivolts(counts)
+        assert mv == pytest.approx(volts * 1000, rel=1e-6, abs=1e-6)
+        if "expect" in row:
+            assert volts * 1000 == pytest.approx(row["expect"]["millivolt"])
 
 
 def test_bme280_pamoja(pamoja: Any) -> None:

@@ -127,8 +127,8 @@ STEADY = [11.2, 11.21, 11.19, 11.2, 11.2]
 
 def test_span() -> None:
     """Steady readings give their mean."""
-    assert part.span_mv(STEADY) == pytest.approx(11.2)
-    assert part.span_mv(STEADY, first_mv=15.9) == pytest.approx(11.2)
+    assert part.SIGNAL.span(STEADY) == pytest.approx(11.2)
+    assert part.SIGNAL.span(STEADY, first_mv=15.9) == pytest.approx(11.2)
 
 
 @pytest.mark.parametrize(
@@ -144,7 +144,7 @@ def test_span() -> None:
 def test_span_refusals(readings: list[float], first: float | None, words: str) -> None:
     """Too few, outside 7 to 70 mV, unsteady, or under 70 % of the first: refused."""
     with pytest.raises(CalibrationError, match=words):
-        part.span_mv(readings, first)
+        part.SIGNAL.span(readings, first)
 
 
 @pytest.mark.parametrize("new_mv", [9.0, 13.0, 16.0, 47.0, 65.0])
@@ -152,12 +152,12 @@ def test_d3_any_makers_cell_is_spanned_and_worn_by_its_own_first_span(
     new_mv: float,
 ) -> None:
     """Cells above 14 mV were refused; what is worn for one is new for another."""
-    assert part.span_mv([new_mv] * 5) == pytest.approx(new_mv)
+    assert part.SIGNAL.span([new_mv] * 5) == pytest.approx(new_mv)
     counts = round(new_mv / 256 * 32768)
     oxygen = _poll(counts, {"pressure_hpa": 1013.0}, air_mv=new_mv)[0]
     assert (oxygen.value, oxygen.quality) == (pytest.approx(20.9, abs=0.03), "good")
     with pytest.raises(CalibrationError, match=r"less than 70% of its first|outside 7"):
-        part.span_mv([0.69 * new_mv] * 5, first_mv=new_mv)
+        part.SIGNAL.span([0.69 * new_mv] * 5, first_mv=new_mv)
 
 
 @MODEST
@@ -167,7 +167,7 @@ def test_span_is_total_and_in_bounds(
 ) -> None:
     """A span that is taken lies within the maker's bounds, whatever was read."""
     try:
-        taken = part.span_mv(readings, first)
+        taken = part.SIGNAL.span(readings, first)
     except CalibrationError:
         return
     assert 7.0 <= taken <= 70.0

@@ -96,6 +96,10 @@ def test_default_addresses_do_not_clash() -> None:
     assert all(part(a).address == part(b).address for a, b in INSTEAD.items())
     one_each = [n for n in POLLED if n not in {"co_cell_ads1115", *INSTEAD}]
     taken = [part(name).address for name in one_each]
+    """By default, only the cells share the converter that they may share."""
+    cells = [name for name in POLLED if part(name).inputs({}) is not None]
+    taken = [part(name).address for name in POLLED if name not in cells[1:]]
+    assert cells == [name for name in POLLED if name.endswith("_ads1115")]
     assert len(set(taken)) == len(taken)
 
 
@@ -115,16 +119,28 @@ ENDS = {
     ("co_cell_ads1115", "gain_ohm"): (100.0, 1e6),
     ("co_cell_ads1115", "sensitivity_na_per_ppm"): (10.0, 5000.0),
     ("co_cell_ads1115", "zero_na"): (-5000.0, 5000.0),
+    ("co_named_i2c", "answer_ppm"): (0.01, 10.0),
+    ("co_named_line", "answer_ppm"): (0.01, 10.0),
+    ("co_named_line", "full_scale_ppm"): (100.0, 5000.0),
+    ("co_named_line", "zero_ppm"): (-10.0, 10.0),
     ("frame9_co", "answer_ppm"): (0.01, 10.0),
     ("frame9_co", "full_scale_ppm"): (100.0, 5000.0),
     ("frame9_co", "mode_byte"): (0, 255),
     ("frame9_co", "zero_ppm"): (-10.0, 10.0),
     ("frame9_co2", "full_scale_ppm"): (1000.0, 50000.0),
+    ("frame9_gas", "answer_lel_pct"): (0.01, 5.0),
+    ("frame9_gas", "full_scale_lel_pct"): (20.0, 100.0),
+    ("frame9_gas", "zero_lel_pct"): (-2.0, 2.0),
     ("frame9_o2", "air_reading_pct"): (7.0, 25.0),
     ("ina219", "shunt_mohm"): (0.1, 1000.0),
     ("ina226", "shunt_mohm"): (0.1, 1000.0),
     ("modbus_co2", "full_scale_ppm"): (1000.0, 50000.0),
     ("ina228", "shunt_mohm"): (0.1, 1000.0),
+    ("gas_bead_ads1115", "bridge_mv"): (1000.0, 5000.0),
+    ("gas_bead_ads1115", "mv_per_lel_pct"): (0.1, 20.0),
+    ("gas_bead_ads1115", "zero_mv"): (-30.0, 30.0),
+    ("o2_amplified_ads1115", "air_mv"): (300.0, 2450.0),
+    ("o2_amplified_ads1115", "zero_mv"): (-100.0, 100.0),
     ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_cell_ads1115", "air_mv"): (7.0, 70.0),
     ("o2_cell_ads1115", "air_o2_pct"): (19.0, 21.0),
@@ -220,7 +236,7 @@ def _vector_bytes() -> list[bytes]:
         str(v["line"]).encode() if "line" in v else bytes.fromhex(v["bytes"])
         for v in vectors
         if v["part"].startswith(
-            ("co9", "o2_9", "ndir9", "modbus", "pm_", "optical", "ds18b20.")
+            ("co9", "co_named", "o2_9", "ndir9", "modbus", "pm_", "optical", "ds18b20.")
         )
     ]
 
@@ -270,8 +286,10 @@ def test_file_part_is_total(text: bytes) -> None:
 
 
 GOOD_FRAMES = {
+    "co_named_line": bytes.fromhex("ff8600230400025851"),
     "frame9_co": bytes.fromhex("ff040301015e1388fe"),
     "frame9_co2": bytes.fromhex("ff86026047000000d1"),
+    "frame9_gas": bytes.fromhex("ff86026047000000d1"),
     "frame9_o2": bytes.fromhex("ff05040100b400fa48"),
     "modbus_co2": bytes.fromhex("fe04080000000000000190 16e6"),
     "o2_optical_line": b"O 0171.0 T -05.1 P 0950 % 018.00 e 0000\r\n",

@@ -9,12 +9,16 @@ from typing import Any
 from cabinvigil.drivers import (
     bme280,
     co_cell_ads1115,
+    co_named_line,
     ds18b20,
     frame9_co,
     frame9_co2,
+    frame9_gas,
     frame9_o2,
+    gas_bead_ads1115,
     ina226,
     modbus_co2,
+    o2_amplified_ads1115,
     o2_cell_ads1115,
     o2_key_register,
     o2_optical_line,
@@ -28,9 +32,10 @@ from cabinvigil.drivers import (
     stcc4,
     tmp117,
 )
-from cabinvigil.drivers.kit import ads1115, dust, frame9, modbus
+from cabinvigil.drivers.kit import ads1115, dust, frame9, galvanic, modbus, named9
 from cabinvigil.drivers.kit.air_span import AirSpan
 from cabinvigil.drivers.kit.conditions import Conditions
+from cabinvigil.drivers.kit.gas_lel import gas_sample
 from cabinvigil.drivers.kit.registers import check_identity
 from cabinvigil.drivers.kit.steps import Sample
 from cabinvigil.drivers.kit.words import words
@@ -132,13 +137,13 @@ def _ads1115(vector: Vector) -> dict[str, Any]:
 
 
 def _galvanic(vector: Vector) -> dict[str, Any]:
-    mv = o2_cell_ads1115.millivolts(ads1115.decode(_raw(vector)))
+    mv = o2_cell_ads1115.SIGNAL.millivolts(ads1115.decode(_raw(vector)))
     then, now = vector.get("calibration_hpa", 1013.25), vector.get("now_hpa", 1013.25)
     span = AirSpan(vector["calibration_millivolt"], then, vector["calibration_pct"])
     air = Conditions((-20.0, 50.0))
-    raw = o2_cell_ads1115.samples(mv, o2_cell_ads1115.OxygenCellFacts(span), air)
+    raw = galvanic.samples(mv, galvanic.OxygenCellFacts(span), air)
     air.inform("pressure_hpa", now)
-    found = o2_cell_ads1115.samples(mv, o2_cell_ads1115.OxygenCellFacts(span), air)
+    found = galvanic.samples(mv, galvanic.OxygenCellFacts(span), air)
     return {
         "millivolt": mv,
         "o2_pct": found[0].value,
@@ -161,6 +166,32 @@ def _co_cell(vector: Vector) -> dict[str, Any]:
         "co_ppm_uncorrected": cell.ppm(millivolts, 20.0),
         "at_least": found.quality == "at-least",
     }
+
+
+def _gas9(vector: Vector) -> dict[str, Any]:
+    counts = frame9_gas.decode(_raw(vector))
+    (found,) = frame9_gas.make({"answer_lel_pct": 0.1}).feed(_raw(vector))
+    return {"counts": counts, "lel_pct": found.value}
+
+
+def _gas_bead(vector: Vector) -> dict[str, Any]:
+    bead = gas_bead_ads1115.BeadFacts()
+    mv = ads1115.Input("0-1", bead.full_scale_mv).millivolts(
+        ads1115.decode(_raw(vector))
+    )
+    return {"millivolt": mv, "lel_pct": gas_sample(bead.lel_pct(mv), ANY_AIR).value}
+
+
+def _amplified(vector: Vector) -> dict[str, Any]:
+    mv = o2_amplified_ads1115.SIGNAL.millivolts(ads1115.decode(_raw(vector)))
+    percent = AirSpan(2000.0, 1013.25).percent(mv, 1013.25)[0]
+    return {"millivolt": mv, "o2_pct": percent}
+
+
+def _co_named(vector: Vector) -> dict[str, Any]:
+    answer = named9.decode(_raw(vector))
+    (found,) = co_named_line.make({}).feed(_raw(vector))
+    return {"co_ppm": found.value, "step_ppm": answer.step_ppm}
 
 
 def _ina_id(vector: Vector) -> dict[str, Any]:
@@ -250,6 +281,10 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "ads1115": _ads1115,
     "galvanic_o2": _galvanic,
     "co_cell": _co_cell,
+    "amplified_o2": _amplified,
+    "co_named": _co_named,
+    "gas_bead": _gas_bead,
+    "ndir9_gas": _gas9,
     "ina226.bus": lambda v: {"volt": ina226.decode_bus(_raw(v))},
     "ina226.shunt": lambda v: {"millivolt": ina226.decode_shunt(_raw(v))},
     "ina226.id": _ina_id,

@@ -22,6 +22,7 @@ from cabinvigil.daemon.outputs.mqtt.publisher import Publisher
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.cells import GalvanicO2Cell
+from cabinvigil.daemon.rehearsal.emulated.known import AMPLIFIED_AIR_MV, GALVANIC
 from cabinvigil.daemon.rehearsal.emulated_wires import SEED_STEP
 from cabinvigil.daemon.rehearsal.narrator import LineWriter
 from cabinvigil.daemon.rehearsal.nights import Failure
@@ -76,13 +77,20 @@ def options(kind: str) -> Mapping[str, float]:
     """Give the oxygen parts the span that they would have."""
     if kind in ("frame9_o2", "o2_key_register"):
         return {"air_hpa": 1013.25}  # as its maker set it, at the sea
-    if kind != "o2_cell_ads1115":
+    if kind not in GALVANIC:
         return {}
     now_s = [0.0]
     seed = SEED * SEED_STEP + SUSPECT_INDEX
+    air = AirNow()
+    if kind == "o2_amplified_ads1115":
+        # The stage makes its cell of what the config says, give or take its spread.
+        mv = AMPLIFIED_AIR_MV
+        cell = GalvanicO2Cell(AirNow, seed, lambda: now_s[0], air_mv=mv)
+        now_s[0] = GalvanicO2Cell.SETTLE_S
+        air_hpa = air.pressure_hpa * mv / (cell.volts() * 1000.0)
+        return {"air_mv": mv, "air_hpa": air_hpa, "air_o2_pct": air.o2_pct}
     cell = GalvanicO2Cell(AirNow, seed, lambda: now_s[0])
     now_s[0] = GalvanicO2Cell.SETTLE_S
-    air = AirNow()
     return {
         "air_mv": round(cell.volts() * 1000.0, 3),
         "air_hpa": air.pressure_hpa,

@@ -16,27 +16,33 @@ from cabinvigil.daemon.settings.series import series_keys
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 
-O2 = ("o2_optical_line", "o2_cell_ads1115", "o2_key_register", "frame9_o2")
-CO = ("frame9_co", "co_cell_ads1115")
+O2 = (
+    *("o2_optical_line", "o2_cell_ads1115", "o2_key_register", "frame9_o2"),
+    "o2_amplified_ads1115",
+)
+CO = ("frame9_co", "co_cell_ads1115", "co_named_i2c", "co_named_line")
 CO2 = ("scd4x", "frame9_co2", None)
 NEWER_CO2 = ("scd30", "stcc4", "sen6x", "modbus_co2")
 """Of odd seeds: what even ones draw stays as it was when one of them failed."""
 MORE = (
     *("sht4x", "ds18b20", "tmp117", "sps30", "pm_frame", "sgp41", "ina226"),
     *("sht3x", "ina219", "ina228", "max17048", "pmsa003i"),
+    *("frame9_gas", "gas_bead_ads1115"),
 )
 ADDRESSES = {
+    "o2_amplified_ads1115": 0x49,
     "o2_cell_ads1115": 0x49,
     "co_cell_ads1115": 0x48,
     "tmp117": 0x4A,
+    "gas_bead_ads1115": 0x4B,
     "sht3x": 0x45,
     "ina219": 0x41,
     "ina228": 0x42,
 }
 """Where two kinds have the same usual one, the other."""
 ON_SERIAL = {
-    *("frame9_co", "frame9_co2", "frame9_o2"),
-    *("modbus_co2", "o2_optical_line", "pm_frame"),
+    *("frame9_co", "frame9_co2", "frame9_o2", "o2_optical_line", "pm_frame"),
+    *("co_named_line", "frame9_gas", "modbus_co2"),
 }
 OPTIONS = {
     "frame9_co": ('mode = "question", answer_ppm = 0.1', "compensated = true"),
@@ -52,6 +58,11 @@ OPTIONS = {
     "ina219": ("shunt_mohm = 20.0",),
     "ina226": ("shunt_mohm = 0.75",),
     "ina228": ("shunt_mohm = 0.75",),
+    "co_named_i2c": ("answer_ppm = 0.1", "full_scale_ppm = 500.0"),
+    "co_named_line": ("answer_ppm = 0.1", "full_scale_ppm = 2000.0"),
+    "frame9_gas": ("answer_lel_pct = 0.2", "full_scale_lel_pct = 50.0"),
+    "gas_bead_ads1115": ("mv_per_lel_pct = 0.8", 'pins = "2-3"', "bridge_mv = 2000.0"),
+    "o2_amplified_ads1115": ('pins = "1"', "air_mv = 800.0"),
 }
 FUELS = ('"propane"', '"butane"', "{ propane = 0.4, butane = 0.6 }")
 
@@ -106,6 +117,8 @@ def _part(name: str, kind: str, index: int, random: Random) -> list[str]:
         lines.append('place = "glass"')
     if kind in OPTIONS and random.random() < 0.5:
         lines.append(f"options = {{ {random.choice(OPTIONS[kind])} }}")
+    if kind in ("frame9_gas", "gas_bead_ads1115"):
+        lines.append('place = "floor"')
     if kind in (*O2, *CO, *CO2, *NEWER_CO2):
         lines.append('temperature_from = "baro"')
         lines.append('pressure_from = "baro"')

@@ -150,3 +150,76 @@ def test_where_nothing_gives_it_no_part_is_offered(tmp_path: Path) -> None:
     assert [one for one in told if "which is no other part" in one and mend in one]
     found = _keys(tmp_path, part='pressure_from = "baro"', more=left)
     assert found == {"part.bunk-co2.bus"}
+
+
+TWO_CELLS = """
+[cabin]
+name = "lapwing"
+[i2c.main]
+device = "/dev/i2c-1"
+[part.cell]
+kind = "o2_cell_ads1115"
+bus = "main"
+address = 0x48
+{first}
+[part.other]
+kind = "{kind}"
+bus = "main"
+address = 0x48
+{second}
+"""
+
+
+def _two(folder: Path, kind: str, first: str, second: str) -> Path:
+    path = folder / "cabin.toml"
+    text = TWO_CELLS.format(kind=kind, first=first, second=second)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("kind", "first", "second"),
+    [
+        ("co_cell_ads1115", "", 'options = { pins = "2-3" }'),
+        (
+            "o2_amplified_ads1115",
+            'options = { pins = "2" }',
+            'options = { pins = "3" }',
+        ),
+        ("gas_bead_ads1115", 'options = { pins = "2-3" }', ""),
+    ],
+)
+def test_two_cells_share_a_converter_by_its_inputs(
+    tmp_path: Path, kind: str, first: str, second: str
+) -> None:
+    """It has four, and a cell needs two at most."""
+    parts = load(_two(tmp_path, kind, first, second)).parts
+    assert {part.address for part in parts.values()} == {0x48}
+
+
+@pytest.mark.parametrize(
+    ("kind", "first", "second", "both"),
+    [
+        ("co_cell_ads1115", "", "", "AIN0 and AIN1"),
+        ("co_cell_ads1115", "", 'options = { pins = "1-3" }', "AIN1"),
+        ("o2_amplified_ads1115", "", 'options = { pins = "0" }', "AIN0"),
+    ],
+)
+def test_two_cells_at_one_input_are_refused(
+    tmp_path: Path, kind: str, first: str, second: str, both: str
+) -> None:
+    """The one would be read as the other."""
+    (mistake,) = check(_two(tmp_path, kind, first, second))
+    assert mistake.key == "part.other.options.pins"
+    assert mistake.what == (
+        f"reads {both} of the converter at 0x48 on bus main, as [part.cell] does"
+    )
+    assert 'pins = "2-3"' in mistake.mend
+
+
+def test_a_cell_and_another_chip_at_one_address_are_refused(tmp_path: Path) -> None:
+    """A thermometer has the whole of its address."""
+    place = 'place = "glass"'
+    (mistake,) = check(_two(tmp_path, "tmp117", "", place))
+    assert mistake.key == "part.other.address"
+    assert "0x48 on bus main, as [part.cell] has" in mistake.what

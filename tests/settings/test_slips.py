@@ -59,7 +59,7 @@ WRONG = [
     ("outside_c = 4.0", "outside_c = 50", "Fahrenheit, write `outside_c = 10`"),
     ('fuel = "propane"', 'fuel = "diesel"', "known: propane, butane, isobutane"),
     ("[part.baro]", '[part.baro]\nplace = "window"', "write `glass` if that was meant"),
-    ('kind = "o2_key_register"', 'kind = "o2_cell_ads1115"', "as [part.head-o2] has"),
+    ('kind = "o2_key_register"', 'kind = "o2_cell_ads1115"', "as [part.head-o2] does"),
     ('kind = "bme280"\nbus = "main"', 'kind = "bme280"\nbus = "mian"', "write `main`"),
 ]
 """What must be wrong: refused."""

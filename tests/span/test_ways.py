@@ -226,12 +226,12 @@ def test_a_raw_codec_hears_nothing_of_other_parts() -> None:
 
 
 def test_only_kinds_of_the_registry_are_spanned() -> None:
-    """And every kind that wears and can be set has its way."""
+    """And every kind that wears or wanders and can be set has its way."""
     assert WAYS.keys() <= REGISTRY.keys()
     worn = {
         kind
         for kind in REGISTRY
-        if {"o2_pct", "co_ppm", "co2_ppm"} & find_part(kind).gives.keys()
+        if {"o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct"} & find_part(kind).gives.keys()
     }
     assert worn == WAYS.keys()
 
@@ -247,6 +247,49 @@ def test_an_unknown_humidity_is_said(kind: str, readings: list[float]) -> None:
     assert any("the humidity was not known: 20.9 % was taken" in one for one in said)
     known = take({}, readings, AirFound(25.0, 60.0, 1000.0), None).warnings
     assert not any("humidity" in one for one in known)
+
+
+def test_a_gas_modules_zero_is_taken_off() -> None:
+    """Up to 2 % LEL; more is gas, and no zero is made of it."""
+    found = span("frame9_gas", [1.0] * 6, zero_lel_pct=0.5)
+    assert (found.options, found.unit) == ({"zero_lel_pct": 1.0}, "% LEL")
+    assert (found.before, found.after) == (0.5, 0.0)
+    with pytest.raises(CalibrationError, match=r"3\.0 % LEL, more than 2: that is gas"):
+        span("frame9_gas", [3.0] * 6)
+    with pytest.raises(CalibrationError, match="wait for steady air"):
+        span("frame9_gas", [0.0, 2.0] * 3)
+    raw = WAYS["frame9_gas"].raw(find_part("frame9_gas"), {"zero_lel_pct": 2.0})
+    raw.inform("pressure_hpa", 700.0)
+    (sample,) = raw.feed(bytes.fromhex("ff8600010000000079"))
+    assert sample.value == 1.0
+
+
+def test_a_bridges_zero_is_kept_in_millivolts() -> None:
+    """4.25 mV would read as 10 % LEL; up to 30 mV a bridge may be off."""
+    found = span("gas_bead_ads1115", [4.25] * 6, zero_mv=2.125)
+    assert (found.options, found.unit) == ({"zero_mv": 4.25}, "mV")
+    assert found.before == pytest.approx(5.0)
+    assert found.after == 0.0
+    assert span("gas_bead_ads1115", [-30.0] * 6).options == {"zero_mv": -30.0}
+    for mv in (30.1, -30.1):
+        with pytest.raises(CalibrationError, match="more than 30: that is gas"):
+            span("gas_bead_ads1115", [mv] * 6)
+    with pytest.raises(CalibrationError, match="wait for steady air"):
+        span("gas_bead_ads1115", [0.0, 0.6] * 3)
+
+
+def test_an_amplified_cell_is_spanned_by_its_own_first() -> None:
+    """Nobody knows its gain, so no reading is weak; worn is worn."""
+    found = span("o2_amplified_ads1115", [800.0] * 6)
+    assert found.options["air_mv"] == 800.0
+    assert (found.unit, found.before) == ("mV", None)
+    assert found.after == pytest.approx(SEA.o2_pct, abs=0.01)
+    assert found.warnings == ()
+    take = WAYS["o2_amplified_ads1115"].take
+    (worn,) = take({}, [800.0] * 6, SEA, 1000.0).warnings
+    assert worn == "it gives 80% of its first span; at 70% it is worn out"
+    with pytest.raises(CalibrationError, match="outside 300 to 2450 mV"):
+        span("o2_amplified_ads1115", [11.0] * 6)
 
 
 def test_a_zero_in_the_cold_is_the_modules_own() -> None:

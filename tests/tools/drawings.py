@@ -46,8 +46,10 @@ PLAN: dict[str, tuple[int, str]] = {
     "sht4x": (0x44, "fixed by the part number's letter A"),
     "sht3x": (0x45, "ADDR to 3.3 V"),
     "o2_cell_ads1115": (0x48, "ADDR to ground"),
+    "o2_amplified_ads1115": (0x48, "the same chip, inputs 2 and 3"),
     "tmp117": (0x49, "ADD0 to 3.3 V"),
     "co_cell_ads1115": (0x4A, "ADDR to SDA"),
+    "gas_bead_ads1115": (0x4B, "ADDR to SCL"),
     "sgp41": (0x59, "fixed"),
     "scd30": (0x61, "fixed"),
     "scd4x": (0x62, "fixed"),
@@ -55,11 +57,12 @@ PLAN: dict[str, tuple[int, str]] = {
     "sps30": (0x69, "fixed"),
     "sen6x": (0x6B, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
+    "co_named_i2c": (0x74, "its two switches at 0"),
     "bme280": (0x76, "SDO to ground"),
     "bmp280": (0x77, "SDO to 3.3 V"),
     "bmp390": (0x77, "SDO to 3.3 V, as most boards come"),
 }
-"""One address each, so that all the kinds can hang on one bus, but for stand-ins."""
+"""One address each, or inputs of their own: all but stand-ins can hang on one bus."""
 
 
 BUSES = (
@@ -124,15 +127,20 @@ DRAW_MA = {
     "bmp280": (0.1, "from memory"),
     "bmp390": (0.1, "from memory"),
     "co_cell_ads1115": (1.0, "from memory, with its amplifier"),
+    "co_named_i2c": (5.0, "from memory"),
+    "co_named_line": (5.0, "from memory"),
     "ds18b20": (0.2, "from memory; 1.5 while it converts"),
     "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),
     "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
+    "frame9_gas": (85.0, "from memory: its lamp, peaks of 150"),
     "frame9_o2": (10.0, "from memory, as its sister's"),
     "ina219": (0.7, "from memory"),
     "ina226": (0.4, "from memory"),
     "modbus_co2": (40.0, "a maker's sheet: 40; peaks of 300 (from memory)"),
     "ina228": (0.6, "from memory"),
     "max17048": (0.1, "from memory; from its cell"),
+    "gas_bead_ads1115": (90.0, "data sheet: 90 at 2.8 V (MC113)"),
+    "o2_amplified_ads1115": (2.0, "from memory, with its amplifier"),
     "o2_cell_ads1115": (0.5, "from memory; the cell itself gives, and takes nothing"),
     "o2_key_register": (5.0, "from memory"),
     "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),
@@ -162,7 +170,7 @@ BESIDE_MA = {
 }
 """Of what is no part, likewise."""
 USUAL = ("o2_optical_line", "frame9_co", "scd4x", "sht4x", "bme280", "ina226")
-THOROUGH = ("o2_cell_ads1115", "tmp117", "sps30", "sgp41")
+THOROUGH = ("o2_cell_ads1115", "tmp117", "sps30", "sgp41", "frame9_gas")
 """What the two builds of the page have, the second beside the first."""
 STANDARD = re.compile(
     r"(?:ISA|ANSI|AS/NZS|ASHRAE|BS|EN ISO|EN|IEC|ISO|NFPA|PD|UL)[ -]"

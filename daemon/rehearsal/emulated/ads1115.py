@@ -18,6 +18,12 @@ NOISE_LSB = 0.5
 """At 8 samples a second less than one step (from memory)."""
 
 Volts = Callable[[], float]
+Pair = tuple[Volts, Volts]
+"""What goes to the first input of a pair, and what to its second."""
+
+
+def _nothing() -> float:
+    return 0.0
 
 
 class EmulatedAds1115(Registers16):
@@ -66,16 +72,20 @@ class EmulatedAds1115(Registers16):
         return self._inputs[pin]() if pin < len(self._inputs) else 0.0
 
 
-def converter(cells: Mapping[str, Volts], seed: int, now: Now) -> EmulatedAds1115:
+def converter(
+    cells: Mapping[str, Volts | Pair], seed: int, now: Now
+) -> EmulatedAds1115:
     """Return a converter with each cell at its pins, as the config spells them.
 
     Args:
         cells: by pins, `0-1` or `2`; the cell's plus goes to the first pin, and its
-            minus, to the second or to ground, is taken for 0 V.
+            minus to the second or to ground: at 0 V, unless it gives a pair.
         seed: of the converter's own noise.
         now: the present in seconds.
     """
-    inputs: list[Volts] = [lambda: 0.0] * 4
-    for pins, volts in cells.items():
-        inputs[int(pins[0])] = volts
+    inputs: list[Volts] = [_nothing] * 4
+    for pins, cell in cells.items():
+        volts = cell if isinstance(cell, tuple) else (cell, _nothing)
+        for pin, one in zip(pins.split("-"), volts, strict=False):
+            inputs[int(pin)] = one
     return EmulatedAds1115(inputs, seed, now)

@@ -23,8 +23,8 @@ def closed(frame: bytes) -> bytes:
     return frame + bytes([check_byte(frame)])
 
 
-class _Frames:
-    """What the three have in common: hunting for commands, and answering them."""
+class Frames:
+    """What they have in common: hunting for commands, and answering them."""
 
     def __init__(
         self, air: See, seed: int, now: Now, *, upload_byte: int = UPLOAD
@@ -97,7 +97,7 @@ class _Frames:
         return min((self._now() - self._on_s) / PREHEAT_S, 1.0)
 
 
-class EmulatedFrame9Co(_Frames):
+class EmulatedFrame9Co(Frames):
     """The CO module: 0 to 500 ppm in steps of 0.1, once a second."""
 
     GAS, UNIT, DECIMALS = 0x04, 0x03, 1
@@ -127,7 +127,7 @@ class EmulatedFrame9Co(_Frames):
             decimals: of its counts: 1 where one is 0.1 ppm.
             full_scale_ppm: the end of its range.
             compensated: its own thermometer corrects it for cold.
-            upload_byte: as of `_Frames`.
+            upload_byte: as of `Frames`.
         """
         self._decimals, self._compensated = decimals, compensated
         self._range = round(full_scale_ppm * 10**decimals)
@@ -160,7 +160,7 @@ class EmulatedFrame9Co(_Frames):
         return closed(b"\xff\x86" + self._counts().to_bytes(2, "big") + bytes(4))
 
 
-class EmulatedFrame9O2(_Frames):
+class EmulatedFrame9O2(Frames):
     """The electrochemical O2 module: 0 to 25 % in steps of 0.1, once a second.
 
     Its cell feels the partial pressure and was set to 20.9 % at 1013 hPa.
@@ -210,7 +210,7 @@ class EmulatedFrame9O2(_Frames):
         return closed(b"\xff\x86" + self._counts().to_bytes(2, "big") + bytes(4))
 
 
-class EmulatedFrame9Co2(_Frames):
+class EmulatedFrame9Co2(Frames):
     """The NDIR CO2 module: answers when asked, 400 to 5000 ppm in steps of 1."""
 
     T90_S = 120.0

@@ -41,6 +41,21 @@ def _frame9_co(options: Options) -> dict[str, Any]:
     return found
 
 
+def _co_named(options: Options) -> dict[str, Any]:
+    found = _given(options, "full_scale_ppm")
+    if "answer_ppm" in options:
+        found["decimals"] = min(max(-round(math.log10(options["answer_ppm"])), 0), 2)
+    return found
+
+
+def _frame9_gas(options: Options) -> dict[str, Any]:
+    return _given(options, "answer_lel_pct", "full_scale_lel_pct")
+
+
+def _gas_bead(options: Options) -> dict[str, Any]:
+    return _given(options, "mv_per_lel_pct", "bridge_mv")
+
+
 def _frame9_co2(options: Options) -> dict[str, Any]:
     return _given(options, "full_scale_ppm")
 
@@ -72,13 +87,18 @@ def _given(
 _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
     {
         "co_cell_ads1115": _co_cell,
+        "co_named_i2c": _co_named,
+        "co_named_line": _co_named,
         "frame9_co": _frame9_co,
         "frame9_co2": _frame9_co2,
+        "frame9_gas": _frame9_gas,
         "frame9_o2": _frame9_o2,
         "ina219": _shunt,
         "ina226": _shunt,
         "ina228": _shunt,
         "modbus_co2": _frame9_co2,
+        "gas_bead_ads1115": _gas_bead,
+        "o2_amplified_ads1115": _o2_cell,
         "o2_cell_ads1115": _o2_cell,
         "o2_key_register": _o2_key,
         "sen6x": _sen6x,

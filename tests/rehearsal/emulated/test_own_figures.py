@@ -84,6 +84,15 @@ def test_other_options() -> None:
     assert own_figures("frame9_o2", question) == {"is_share": True}
     assert own_figures("frame9_co2", {"full_scale_ppm": 9e3}) == {"full_scale_ppm": 9e3}
     assert own_figures("modbus_co2", {"full_scale_ppm": 9e3}) == {"full_scale_ppm": 9e3}
+    gas = {"answer_lel_pct": 0.2, "full_scale_lel_pct": 50.0}
+    assert own_figures("frame9_gas", gas | {"zero_lel_pct": 1.0}) == gas
+    beads = {"mv_per_lel_pct": 0.8, "bridge_mv": 2000.0}
+    assert own_figures("gas_bead_ads1115", beads | {"zero_mv": 1.0}) == beads
+    for kind in ("co_named_i2c", "co_named_line"):
+        named = own_figures(kind, {"answer_ppm": 0.1, "full_scale_ppm": 500.0})
+        assert named == {"decimals": 1, "full_scale_ppm": 500.0}
+        assert own_figures(kind, {"answer_ppm": 10.0}) == {"decimals": 0}
+        assert own_figures(kind, {}) == {}
     assert own_figures("o2_key_register", {"barrier": "membrane"}) == {}
     assert own_figures("sen6x", {"model": "SEN65"}) == {"model": "SEN65"}
     assert own_figures("stcc4", {"air": "own"}) == {"sht4x": True}
