@@ -57,6 +57,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
     add_units(parser)
     parser.add_argument(
+        "--all",
+        action="store_true",
+        help="tell every ring and stretch too, and what the figures rest on",
+    )
+    parser.add_argument(
         "--summary",
         action="store_true",
         help="print the short JSON object that the phone gets over MQTT",
@@ -100,7 +105,7 @@ def run(
         told = summary(found) if args.summary else as_json(found)
         print(json_line(told), file=out)
     else:
-        out.write(account(found))
+        out.write(account(found, is_whole=args.all))
     return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL
 
 

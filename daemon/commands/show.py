@@ -42,6 +42,9 @@ FASTEST_S = 1.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("--once", action="store_true", help="show it once, and end")
+    parser.add_argument(
+        "--all", action="store_true", help="show what is worked out of the air too"
+    )
     add_json(parser)
     add_units(parser)
     parser.add_argument(
@@ -97,9 +100,12 @@ def run(
     if args.json:
         print(json_line(ask_status(path)), file=out)
     elif args.once:
-        print(frame(ask_status(path), PastLooks(), clock.monotonic(), units), file=out)
+        looked, now_s = ask_status(path), clock.monotonic()
+        shown = frame(looked, PastLooks(), now_s, units, is_whole=args.all)
+        print(shown, file=out)
     else:
-        stay(_frames(path, clock, units), out, lambda: time.sleep(args.every), COLUMNS)
+        frames = _frames(path, clock, units, is_whole=args.all)
+        stay(frames, out, lambda: time.sleep(args.every), COLUMNS)
     return ExitCode.DONE
 
 
@@ -109,7 +115,9 @@ def _units(args: argparse.Namespace) -> Units:
     return units_of(args, settings and settings.cabin.units)
 
 
-def _frames(path: Path, clock: Clock, units: Units = SI) -> Iterator[str]:
+def _frames(
+    path: Path, clock: Clock, units: Units = SI, *, is_whole: bool = False
+) -> Iterator[str]:
     """Yield what the watch says; while it does not, the last of it, marked as old.
 
     Raises:
@@ -125,5 +133,5 @@ def _frames(path: Path, clock: Clock, units: Units = SI) -> Iterator[str]:
             yield old_frame(last, clock.monotonic() - at_s, str(error))
         else:
             at_s = clock.monotonic()
-            last = frame(status, seen, at_s, units)
+            last = frame(status, seen, at_s, units, is_whole=is_whole)
             yield last

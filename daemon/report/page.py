@@ -7,12 +7,12 @@ from html import escape
 
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.headline import act, headline
 from cabinvigil.daemon.report.page_bars import listed, timeline, to_limits
 from cabinvigil.daemon.report.page_style import CSS
 from cabinvigil.daemon.report.page_tables import NONE_KG, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
-from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
@@ -107,6 +107,7 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     first, _, reasons = headline(found).partition(": ")
     text = f"<b>{SIGNS[word]} {escape(first.rstrip('.'))}</b>{escape(reasons)}"
     yield f'<div class="verdict {CLASSES[word]}" role="status">{text}</div>'
+    yield f'<p class="act">{escape(act(found))}</p>'
     clock = clock_of(found, zone)
     span = f"{clock(0.0)} to {clock(tape.length_s)}"
     if tape.origin is not None:

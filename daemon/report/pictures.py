@@ -17,6 +17,7 @@ from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.trial_curves import thinned
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.charts import Band, Curve, Fan, Panel, Told
 from cabinvigil.daemon.text.numbers import figure, valued
 
@@ -119,7 +120,8 @@ class _View:
 
     def _stand(self, one: Stand) -> str:
         to_s = self.found.tape.length_s if one.to_s is None else one.to_s
-        name = f"{one.episode.alarm} ({one.ring.priority})"
+        alarm, priority = one.episode.alarm, one.ring.priority
+        name = f"{name_of_alarm(alarm)} ({urgency(priority)})"
         return f"{name} stood from {self.clock(one.from_s)} to {self.clock(to_s)}"
 
     def panel(

@@ -21,7 +21,7 @@ from cabinvigil.daemon.review.trial_figures import (
     TrialFigures,
     trial_figures,
 )
-from cabinvigil.daemon.review.verdict import FRESH
+from cabinvigil.daemon.review.verdict import FRESH, rang_in_words
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -164,7 +164,7 @@ def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
         end_s = to_s if one.to_s is None else one.to_s
         overlaps = one.from_s < to_s and end_s > from_s
         if overlaps and one.is_about_air and one.rank >= RANKS["high"]:
-            return f"{one.alarm} rang"
+            return rang_in_words(one.alarm)
     blood = [one for one in found.near if one.limit.quantity == "cohb_pct"]
     for approach in blood:
         is_grave = RANKS.get(approach.limit.priority, 0) >= RANKS["medium"]
