@@ -16,6 +16,7 @@ from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.settings.with_units import limit_unit
 from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.daemon.text.units import unit_of
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
@@ -30,7 +31,7 @@ def brief(
 ) -> Iterator[str]:
     """Say on one screen whether it will do, what to mind, and what is watched."""
     cautioned = [
-        *(f"laxer than published: {one}" for one in settings.laxer),
+        *(f"laxer than published: {retold(one, units)}" for one in settings.laxer),
         *cautions(settings, known, units),
     ]
     verdict = f"{one_line(file)} is fine"
@@ -87,9 +88,10 @@ def account(
         yield f"  {name}: {_alarm_line(alarm, units)}"
         if alarm.source:
             yield f"    from: {alarm.source}"
+    laxer = [retold(one, units) for one in settings.laxer]
     for heading, lines in (
         ("Numbers with a unit, and what they are in ours", settings.read_as),
-        ("Laxer than the packaged limits, as accepted", settings.laxer),
+        ("Laxer than the packaged limits, as accepted", laxer),
         ("Mind", tuple(cautions(settings, known, units))),
     ):
         if lines:

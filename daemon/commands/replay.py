@@ -6,6 +6,7 @@ night or many are put through twice, and what other limits would change is a tab
 
 import argparse
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 from typing import IO
@@ -18,6 +19,7 @@ from cabinvigil.daemon.commands.base import (
     print_note,
 )
 from cabinvigil.daemon.core.model import Transition
+from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.doubles import stem_of
 from cabinvigil.daemon.log.find import by_night
@@ -38,6 +40,7 @@ from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.moments import since_start
 from cabinvigil.daemon.text.terminal import progress
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units, units_named
 
 EXAMPLE = """example, nights of the trailer Lapwing:
@@ -50,6 +53,10 @@ where stricter.toml holds what is to be tried, and all else stays as it was:
   [alarm.co2-level]
   steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
 """
+
+
+FIRST_LINES = 100
+"""A log begins with its start; where that is torn off, another may follow soon."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -101,7 +108,23 @@ def decide(
         note(text)
     known = settings or standard(Cabin(name="recording"))
     units = units or units_named(known.cabin.units)
-    return replay_columns(recording, known, renderer(known.watch.language, None, units))
+    return replay_columns(recording, known, _voice(known.watch.language, units))
+
+
+def _voice(language: str, units: Units) -> Render:
+    """Return what says sentences; those that the log holds, of faults, in units too."""
+    say = renderer(language, None, units)
+    return lambda *told: retold(say(*told), units)
+
+
+def _own_units(paths: Sequence[Path]) -> object:
+    """Return the word for a log's own units; None where its first start has none."""
+    for line in islice(Logbook(*paths), FIRST_LINES):
+        config = line.fields.get("config") if line.event == "start" else None
+        cabin = config.get("cabin") if isinstance(config, Mapping) else None
+        if isinstance(cabin, Mapping):
+            return cabin.get("units")
+    return None
 
 
 def _decide_log(
@@ -110,10 +133,11 @@ def _decide_log(
     note: Note,
     units: Units | None,
 ) -> Decided:
-    language, own = "en", None
-    if settings is not None:
-        language, own = settings.watch.language, settings.cabin.units
-    render = renderer(language, None, units or units_named(own))
+    if settings is None:
+        render = _voice("en", units or units_named(_own_units(paths)))
+    else:
+        own = units_named(settings.cabin.units)
+        render = _voice(settings.watch.language, units or own)
     logbook, path = Logbook(*paths), paths[0]
 
     def of_it(text: str) -> None:

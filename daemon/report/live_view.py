@@ -332,4 +332,4 @@ def _faults(status: Mapping[str, Any], act: str, units: Units) -> Iterator[str]:
         text = without_act(text) if text.endswith(act) else text
         yield from _wrapped(f"{_signal(Priority.FAULT.word)}: ", text)
     for text in _list(status, "laxer"):
-        yield from _wrapped("less strict: ", str(text))
+        yield from _wrapped("less strict: ", retold(str(text), units))

@@ -17,6 +17,7 @@ from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
 from cabinvigil.daemon.text.units import with_powers
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
@@ -199,6 +200,6 @@ def _foot(found: Morning) -> Iterator[str]:
     for note in notes:
         yield f"<p>{escape(note)}</p>"
     if found.laxer:
-        laxer = ", ".join(found.laxer)
+        laxer = retold(", ".join(found.laxer), found.units)
         yield f"<p>Laxer than published, as accepted: {escape(laxer)}</p>"
     yield (f"<p>{ESTIMATES} cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>")

@@ -23,6 +23,7 @@ from cabinvigil.daemon.report.rows import (
 )
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -127,7 +128,7 @@ def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
     for row in rows[:most]:
         end = f"to {row.ends}" if row.ends else "to the end"
         answer = f"answered in {row.answered}" if row.answered else "no answer"
-        head = f"  {row.begins} {row.urgency:<6} {row.name:<29}"
+        head = f"  {row.begins} {row.urgency:<6} {row.name:<26}"
         yield f"{head} {end}{row.times}, {answer}"[:COLUMNS]
     if len(rows) > most:
         yield f"  and {len(rows) - most} more, no graver"
@@ -248,7 +249,8 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
     for note in found.tape.notes[:2]:
         yield f"{note[:1].lower()}{note[1:]}".rstrip(".")
     if found.laxer:
-        yield f"laxer than published, as accepted: {', '.join(found.laxer)}"
+        laxer = retold(", ".join(found.laxer), found.units)
+        yield f"laxer than published, as accepted: {laxer}"
     yield "nitrogen dioxide from the flame: not measured"
 
 

@@ -30,6 +30,8 @@ class _Pair(NamedTuple):
 
 _PAIRS = (
     _Pair("c", "°C", "°F"),
+    _Pair("k", "K", "°F"),
+    _Pair("kw", "kW", "BTU/h"),
     # What the message files say in place of signs; English, German, French.
     _Pair("hpa", "hPa", "inHg"),
     _Pair("hpa", "hectopascals", "inches of mercury"),
@@ -43,6 +45,7 @@ _PAIRS = (
 `m` is a word of its own in too many places."""
 _FROM_SI: Mapping[str, _Pair] = MappingProxyType({p.si: p for p in reversed(_PAIRS)})
 _FROM_US: Mapping[str, _Pair] = MappingProxyType({p.us: p for p in reversed(_PAIRS)})
+"""By the sign; where two units share one, by the first of them above."""
 
 
 def _pattern(signs: Iterable[str]) -> re.Pattern[str]:
@@ -85,7 +88,7 @@ def _told(
     there = IN_US[unit]
     if units.is_us:
         value = next((one for one in exact if round(one, decimals) == value), value)
-        sharp = decimals + max(0, there.decimals)
+        sharp = decimals + there.decimals
         made = units.value(unit, value)
     else:
         ours = convert(value, there.unit, unit)
@@ -93,5 +96,7 @@ def _told(
         sharp = max(0, decimals - there.decimals)
     if not math.isfinite(made):
         return found[0]
-    text = f"{made:z.{sharp}f}".replace(".", decimal)
+    text = f"{made:z.{max(0, sharp)}f}".replace(".", decimal)
+    if sharp < 0:
+        text = units.given(unit, value)
     return f"{text}{space}{pair.us if units.is_us else pair.si}"
