@@ -47,9 +47,11 @@ class Mistake:
     def said(self, units: Units) -> str:
         """Spell the mistake as one sentence, in a person's units."""
         where = f"{self.file}: {self.key}" if self.key else self.file
-        what, mend = retold(self.what, units), retold(self.mend, units)
-        if self.outside is not None and units.is_us:
-            what, mend = _outside_in(units, self.outside) or (what, mend)
+        what, mend = self.what, self.mend
+        if units.is_us:  # SI, in which it was made, quotes what was typed in any
+            what, mend = retold(what, units), retold(mend, units)
+            if self.outside is not None:
+                what, mend = _outside_in(units, self.outside) or (what, mend)
         return ended(f"{where} {what}; {mend}")
 
 

@@ -1,8 +1,8 @@
 """Every number says which way it gets laxer, and what is laxer is refused or said."""
 
 import json
-import re
 import math
+import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
