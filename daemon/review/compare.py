@@ -16,6 +16,7 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import stretch
+from cabinvigil.daemon.review.too_short import too_short
 from cabinvigil.daemon.review.trial_figures import (
     O2_LIMIT_PCT,
     TrialFigures,
@@ -213,6 +214,7 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     """Order the sheets three times.
 
     Those past a waking limit stand apart: dry and cheap is no praise for such a night.
+    So do those that were too short to judge.
     """
     return [
         _rank("safest", [_safe(one) for one in sheets]),
@@ -221,18 +223,22 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     ]
 
 
+def _is_apart(one: Sheet) -> bool:
+    return bool(one.past or too_short(one))
+
+
 def _safe(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.margin is None or one.past:
+    if one.margin is None or _is_apart(one):
         return None
     return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
 
 
 def _dry(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if one.past else dryness(one)
+    return None if _is_apart(one) else dryness(one)
 
 
 def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if one.past else thrift(one)
+    return None if _is_apart(one) else thrift(one)
 
 
 def safety(one: Sheet) -> tuple[Measure, ...] | None:
