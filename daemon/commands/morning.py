@@ -35,6 +35,7 @@ from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.terminal import progress
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units
 
 EXAMPLE = """example, a night of the trailer Lapwing:
@@ -92,12 +93,16 @@ def run(
     wall = (clock or SystemClock()).wall()
     night, is_last = chosen(args.night, folder), args.night is None
     units = SYSTEMS.get(args.units)
-    if is_last or Path(args.night).is_dir():
-        found = _newest(night, wall, units, is_last=is_last)
-    else:
-        found = give_account(night, wall, units=units)
-    if args.page is not None:
-        _page(found, args.page)
+    # A long night's page takes some seconds on a Pi: reading and judging, then drawing.
+    steps = 1.0 if args.page is None else 2.0
+    with progress(steps, "telling the night", err) as shown:
+        if is_last or Path(args.night).is_dir():
+            found = _newest(night, wall, units, is_last=is_last)
+        else:
+            found = give_account(night, wall, units=units)
+        shown(1.0)
+        if args.page is not None:
+            _page(found, args.page)
     if found.tape.flaws.of_newer:
         print_note(found.tape.flaws.of_newer, err)
     if args.json or args.summary:
