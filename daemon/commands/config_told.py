@@ -14,6 +14,7 @@ from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.settings.with_units import limit_unit
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.daemon.text.units import unit_of
 from cabinvigil.daemon.text.units_retold import retold
@@ -52,6 +53,8 @@ def brief(
     yield ""
     alarms = len(settings.alarms)
     yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all tells their limits."
+    if partial := partly_spoken(settings.watch.language):
+        yield from textwrap.wrap(partial, COLUMNS)
     if settings.read_as:
         yield from textwrap.wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
 
@@ -77,6 +80,8 @@ def account(
     cabin = settings.cabin
     tick_s = settings.watch.tick_s
     yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
+    if partial := partly_spoken(settings.watch.language):
+        yield partial
     yield ""
     yield "Parts"
     width = max(len(name) for name in settings.parts)

@@ -54,6 +54,7 @@ from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps, json_line
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.terminal import UNSEEN, Shown, progress
 
 EXAMPLE = """nights:
@@ -232,6 +233,8 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     _check(args)
     settings = _settings(args)
     rehearsal, notes = _rehearsal(args, settings)
+    if partial := partly_spoken(settings.watch.language):
+        notes = (*notes, partial)
     if args.json:
         for note in notes:
             print_note(note, err)

@@ -45,6 +45,7 @@ from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.moments import since_start
 from cabinvigil.daemon.text.terminal import Advance, progress, unseen
 from cabinvigil.daemon.text.units_retold import retold
@@ -169,6 +170,9 @@ def _decide_log(
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Replay and tell; return the exit code."""
     settings = None if args.config is None else load(args.config)
+    partial = "" if settings is None else partly_spoken(settings.watch.language)
+    if partial and not args.json:
+        print_note(partial, err)
     if args.limits is not None:
         for line in _table(args, settings, err):
             print(line, file=out)

@@ -1,7 +1,7 @@
 """The morning page: one file, nothing from elsewhere, made for a phone in a bunk."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import tzinfo
 from html import escape
 
@@ -16,6 +16,7 @@ from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.units import with_powers
 from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -197,6 +198,10 @@ def _foot(found: Morning) -> Iterator[str]:
     version = str(found.tape.head.get("version", "unknown"))[:40]
     yield "<footer>"
     notes = [*found.tape.notes, *found.tape.flaws.told[:3]]
+    watch = found.tape.config.get("watch")
+    language = watch.get("language") if isinstance(watch, Mapping) else None
+    if found.rang and (partial := partly_spoken(language)):
+        notes.append(partial)
     for note in notes:
         yield f"<p>{escape(note)}</p>"
     if found.laxer:
