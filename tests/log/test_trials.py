@@ -1,11 +1,12 @@
 """A night without its trials, and each trial by itself."""
 
+import json
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.commands import compare, morning, trial
+from cabinvigil.daemon.commands import compare, morning, rehearse, trial
 from cabinvigil.daemon.log import runs
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.runs import read_tape
@@ -444,3 +445,18 @@ def test_all_trials_of_a_night_are_compared_from_one_reading(
     assert code == 0
     assert "roof vent a third open" in out
     assert len(asked) == 1
+
+
+def test_what_is_measured_in_a_trial_says_so_in_its_line(tmp_path: Path) -> None:
+    """As the watch itself writes it: each line of air, and none before."""
+    words = ("trials", "--hours", "0.5", "--tick-s", "60", "--log", tmp_path / "log")
+    assert calling.call(rehearse, *words)[0] == 0
+    (path,) = (tmp_path / "log").glob("night-*.jsonl")
+    is_open, marks = False, []
+    for line in path.read_bytes().splitlines():
+        row = json.loads(line)
+        if row["event"] == "trial":
+            is_open = row["state"] == "begun"
+        if row["event"] == "air":
+            marks.append((is_open, row.get("trial", False)))
+    assert set(marks) == {(False, False), (True, True)}
