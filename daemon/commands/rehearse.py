@@ -55,7 +55,7 @@ from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps, json_line
 from cabinvigil.daemon.text.languages import partly_spoken
-from cabinvigil.daemon.text.terminal import UNSEEN, Shown, progress
+from cabinvigil.daemon.text.terminal import UNSEEN, Bar, progress
 
 EXAMPLE = """nights:
 {nights}
@@ -285,7 +285,7 @@ def _play(
     rehearsal: Rehearsal,
     notes: tuple[str, ...],
     out: IO[str],
-    shown: Shown,
+    shown: Bar,
 ) -> None:
     truths: list[Truth] = []
 

@@ -10,8 +10,7 @@ from cabinvigil.daemon.report.compare_rows import figure_rows, same_rows
 from cabinvigil.daemon.report.compare_verdict import enough, sentence
 from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.review.airflow.balance import Z90
-from cabinvigil.daemon.review.compare import Rank, Sheet
-from cabinvigil.daemon.review.too_short import too_short
+from cabinvigil.daemon.review.compare import Rank, Sheet, too_short
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows

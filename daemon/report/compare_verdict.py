@@ -12,8 +12,8 @@ from cabinvigil.daemon.review.compare import (
     is_sure,
     safety,
     thrift,
+    too_short,
 )
-from cabinvigil.daemon.review.too_short import too_short
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.review.verdict import (
     DANGEROUS,

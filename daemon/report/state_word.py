@@ -41,47 +41,47 @@ STANDS = frozenset(
 """States in which what it is about is so, or waits to be looked at."""
 
 
-class Stand(NamedTuple):
+class StateWord(NamedTuple):
     """The word, and what to do."""
 
     word: str
     act: str
 
 
-def stand(status: Mapping[str, Any]) -> Stand:
+def stand(status: Mapping[str, Any]) -> StateWord:
     """Judge what a watch says of itself; what it does not say is no good news.
 
     Args:
         status: what it says.
     """
     if not isinstance(status.get("alarms"), list):
-        return Stand(NOT_KNOWN, ACTS[NOT_KNOWN])
+        return StateWord(NOT_KNOWN, ACTS[NOT_KNOWN])
     alarms = [one for one in status["alarms"] if isinstance(one, Mapping)]
     standing = [one for one in alarms if one.get("state") in STANDS]
     standing.sort(key=lambda one: -_rank(one))
     worst = _rank(standing[0]) if standing else 0
     text = str(standing[0].get("text", "")) if standing else ""
     if worst >= RANKS["high"]:
-        return Stand(OUT, act_of(text) or ACTS[OUT])
+        return StateWord(OUT, act_of(text) or ACTS[OUT])
     if isinstance(status.get("airing"), Mapping):
-        return Stand(OUT, STAY_OUT)
+        return StateWord(OUT, STAY_OUT)
     if isinstance(status.get("trial"), Mapping):
-        return Stand(TRIAL, ACTS[TRIAL])
+        return StateWord(TRIAL, ACTS[TRIAL])
     if worst >= RANKS["medium"]:
-        return Stand(WAKE, act_of(text) or ACTS[WAKE])
+        return StateWord(WAKE, act_of(text) or ACTS[WAKE])
     seen = _seen(status)
     if seen.keys().isdisjoint(GASES):
-        return Stand(NOT_KNOWN, ACTS[NOT_KNOWN])
+        return StateWord(NOT_KNOWN, ACTS[NOT_KNOWN])
     fault = next(_faults(status), "")
     is_noted = any(one.get("state") not in STANDS | HIDDEN for one in alarms)
     if standing or fault or is_noted:
-        return Stand(LOOK, act_of(text) or act_of(fault) or ACTS[LOOK])
+        return StateWord(LOOK, act_of(text) or act_of(fault) or ACTS[LOOK])
     blind = [QUANTITIES[name].words for name in VITAL if name not in seen]
     if blind:
-        return Stand(LOOK, f"Nothing here measures {' or '.join(blind)}.")
+        return StateWord(LOOK, f"Nothing here measures {' or '.join(blind)}.")
     if seen["o2_pct"][0] <= O2_LIMIT_PCT or seen["co_ppm"][1] >= CO_LIMIT_PPM:
-        return Stand(LOOK, AIR_IT)
-    return Stand(SAFE, ACTS[SAFE])
+        return StateWord(LOOK, AIR_IT)
+    return StateWord(SAFE, ACTS[SAFE])
 
 
 def _rank(one: Mapping[str, Any]) -> int:

@@ -14,7 +14,7 @@ Advance = Callable[[float], None]
 """Takes how much more has been done."""
 
 
-class Shown:
+class Bar:
     """Progress as it is shown; on no terminal, or without rich, nothing is."""
 
     def __init__(
@@ -63,7 +63,7 @@ def told(items: Iterable[T], count: int, words: str, err: IO[str]) -> Iterator[T
 
 
 @contextmanager
-def progress(total: float, words: str, err: IO[str]) -> Iterator[Shown]:
+def progress(total: float, words: str, err: IO[str]) -> Iterator[Bar]:
     """Show how far one long piece of work is, on a terminal alone.
 
     Args:
@@ -75,24 +75,24 @@ def progress(total: float, words: str, err: IO[str]) -> Iterator[Shown]:
         What takes how much more has been done, and steps aside for what is printed.
     """
     if not err.isatty():
-        yield Shown(unseen)
+        yield Bar(unseen)
         return
     try:
         from rich.console import Console
         from rich.progress import Progress
     except ImportError:
-        yield Shown(unseen)
+        yield Bar(unseen)
         return
     with Progress(console=Console(file=err), transient=True) as shown:
         task = shown.add_task(words, total=total)
-        yield Shown(lambda more: shown.advance(task, more), shown.stop, shown.start)
+        yield Bar(lambda more: shown.advance(task, more), shown.stop, shown.start)
 
 
 def unseen(_more: float) -> None:
     """Show nothing."""
 
 
-UNSEEN = Shown(unseen)
+UNSEEN = Bar(unseen)
 """Progress of what shows by itself how far it is."""
 
 

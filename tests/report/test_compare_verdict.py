@@ -13,8 +13,7 @@ from cabinvigil.daemon.report.compare_verdict import (
     enough,
     sentence,
 )
-from cabinvigil.daemon.review.compare import Sheet, ranks
-from cabinvigil.daemon.review.too_short import too_short
+from cabinvigil.daemon.review.compare import Sheet, ranks, too_short
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from tests.report.test_compare_text import a_sheet
 
