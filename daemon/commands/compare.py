@@ -30,7 +30,7 @@ from cabinvigil.daemon.log.find import (
     nights,
 )
 from cabinvigil.daemon.log.folder import NightFile
-from cabinvigil.daemon.log.trial_span import TrialSpan
+from cabinvigil.daemon.log.runs import ReadNight
 from cabinvigil.daemon.report.compare_text import (
     as_csv,
     as_json,
@@ -201,7 +201,8 @@ def _sheets_of(wanted: Wanted, notes: list[str], curves: Curves) -> list[Sheet]:
 
 def _trial_sheets(wanted: Wanted, notes: list[str], curves: Curves) -> list[Sheet]:
     """Sum up each trial of a night that is meant."""
-    there = read(wanted.night).trials
+    held = read(wanted.night)
+    there = held.tape().trials
     asked = wanted.stretch.removeprefix(TRIAL).strip().casefold()
     if asked.isdecimal():
         meant = {int(asked)}
@@ -209,7 +210,7 @@ def _trial_sheets(wanted: Wanted, notes: list[str], curves: Curves) -> list[Shee
         texts = enumerate((one.text.casefold() for one in there), 1)
         meant = {number for number, text in texts if text.startswith(asked)}
     found = [
-        _trial_sheet(wanted, one, number, notes, curves)
+        _trial_sheet(wanted, held, (number, one.text), notes, curves)
         for number, one in enumerate(there, 1)
         if number in meant
     ]
@@ -220,12 +221,17 @@ def _trial_sheets(wanted: Wanted, notes: list[str], curves: Curves) -> list[Shee
 
 
 def _trial_sheet(
-    wanted: Wanted, one: TrialSpan, number: int, notes: list[str], curves: Curves
+    wanted: Wanted,
+    held: ReadNight,
+    named: tuple[int, str],
+    notes: list[str],
+    curves: Curves,
 ) -> Sheet:
-    found = give_account(wanted.night, SystemClock().wall(), trial=number)
+    number, text = named
+    found = give_account(wanted.night, SystemClock().wall(), trial=number, held=held)
     if found.tape.flaws.of_newer:
         notes.append(found.tape.flaws.of_newer)
-    name = f"{wanted.name}/{TRIAL} {number}/{one.text}"
+    name = f"{wanted.name}/{TRIAL} {number}/{text}"
     _take_curves(found, 0.0, found.tape.length_s, curves)
     return sheet(found, name, 0.0, found.tape.length_s, is_trial=True)
 

@@ -111,7 +111,8 @@ def run(
     try:
         settings = load(args.file, known=known)
     except ConfigError as error:
-        _tell(error.mistakes, args.json, args.file, out, err)
+        units = units_of(args, error.units.word)
+        _tell(error.mistakes, args.json, args.file, out, err, units)
         return ExitCode.WRONG_CALL
     missing = (
         device_mistakes(settings, args.file, machine, known) if args.devices else []
@@ -127,7 +128,7 @@ def run(
             else brief(args.file, settings, known, units)
         )
         out.writelines(f"{line}\n" for line in lines)
-        err.writelines(f"{mistake}\n" for mistake in missing)
+        err.writelines(f"{mistake.said(units)}\n" for mistake in missing)
     return ExitCode.MACHINE_FAILED if missing else ExitCode.DONE
 
 
@@ -149,7 +150,12 @@ def _ask(args: argparse.Namespace, out: IO[str]) -> int:
 
 
 def _tell(
-    mistakes: tuple[Mistake, ...], as_json: bool, file: str, out: IO[str], err: IO[str]
+    mistakes: tuple[Mistake, ...],
+    as_json: bool,
+    file: str,
+    out: IO[str],
+    err: IO[str],
+    units: Units,
 ) -> None:
     if as_json:
         told = {
@@ -159,7 +165,7 @@ def _tell(
         }
         out.write(json_line(told) + "\n")
         return
-    err.writelines(f"{mistake}\n" for mistake in mistakes)
+    err.writelines(f"{mistake.said(units)}\n" for mistake in mistakes)
     count = "1 mistake" if len(mistakes) == 1 else f"{len(mistakes)} mistakes"
     err.write(f"{count}; nothing is watched with this file.\n")
 

@@ -6,13 +6,15 @@ from collections.abc import Callable, Mapping
 
 from cabinvigil.daemon.planning.figures import ACCEPTED, asked_in, unit_of_figure
 from cabinvigil.daemon.settings.checks import FUELS
+from cabinvigil.daemon.text.units import LB_KG
 from cabinvigil.daemon.text.units_read import UnitError, typed
 from cabinvigil.daemon.text.units_said import SI, Units
 
 BUILT_IN_SHARE = 0.1
 """Of length x width x height: bunks, cupboards and what lies there (own choice)."""
 USUAL_SIDES_M = (3.2, 1.7, 1.7)
-G_PER_KG = 1000.0
+KG: Mapping[str, float] = {"g": 1e-3, "kg": 1.0, "oz": LB_KG / 16.0, "lb": LB_KG}
+"""What a heater's label may weigh its gas in (SP 811: sixteen ounces are a pound)."""
 HOLE = {"si": "80 mm", "us": "3 in"}
 """How a hole's diameter is written."""
 _HOLES = re.compile(r"(?:(\d{1,2})\s*[x×*]\s*)?([\d.,]+\s*(?:mm|cm|in|inch|inches))")
@@ -146,10 +148,12 @@ def read_power(
     text: str, of_kg_h: Callable[[float], float], units: Units = SI
 ) -> float:
     """Read a heater's power, or the gas that it uses."""
-    grams = re.fullmatch(r"([\d.,]+)\s*(g|kg)\s*/\s*h", text.strip(), re.IGNORECASE)
-    if grams is not None:
-        value = read_quantity(grams[1], "")
-        kg_h = (value or 0.0) / (G_PER_KG if grams[2].lower() == "g" else 1.0)
+    weight = re.fullmatch(
+        r"([\d.,]+)\s*(g|kg|oz|lb)\s*/\s*h", text.strip(), re.IGNORECASE
+    )
+    if weight is not None:
+        value = read_quantity(weight[1], "")
+        kg_h = (value or 0.0) * KG[weight[2].lower()]
         return round(within("burner_kw", of_kg_h(kg_h), units), 3)
     return read_number("burner_kw", units)(text)
 

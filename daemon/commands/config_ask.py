@@ -237,19 +237,20 @@ def _heater(dialog: Dialog) -> dict[str, object]:
         return {"burner_kw": 0.0}
     gas, units = mix(fuel, by="mass"), dialog.units
     power, weight = units.sign("kw"), units.sign("kg")
+    by_gas = "lb/h" if units.is_us else "g/h"
 
     def read(text: str) -> float:
         return read_power(text, lambda kg_h: power_kw_hhv(gas, kg_h), units)
 
     high_kw = dialog.question(
-        f"Heater on high, by its label: power in {power}, or gas in g/h",
+        f"Heater on high, by its label: power in {power}, or gas in {by_gas}",
         usual("kw", 1.5, units),
         read,
         "burner_kw",
         f"heater of {{}} {power}",
     )
     low_kw = dialog.question(
-        f"Heater on low, in {power} or g/h",
+        f"Heater on low, in {power} or {by_gas}",
         usual("kw", float(f"{high_kw * LOW_SHARE:.3g}"), units),
         lambda text: at_most(read(text), high_kw, units),
         "burner_low_kw",

@@ -14,8 +14,10 @@ from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.settings.with_units import limit_unit
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.daemon.text.units import unit_of
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
@@ -33,7 +35,7 @@ def brief(
 ) -> Iterator[str]:
     """Say on one screen whether it will do, what to mind, and what is watched."""
     cautioned = [
-        *(f"laxer than published: {one}" for one in settings.laxer),
+        *(f"laxer than published: {retold(one, units)}" for one in settings.laxer),
         *cautions(settings, known, units),
     ]
     verdict = f"{one_line(file)} is fine"
@@ -54,6 +56,8 @@ def brief(
     yield ""
     alarms = len(settings.alarms)
     yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all tells their limits."
+    if partial := partly_spoken(settings.watch.language):
+        yield from textwrap.wrap(partial, COLUMNS)
     if settings.read_as:
         yield from textwrap.wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
 
@@ -79,6 +83,8 @@ def account(
     cabin = settings.cabin
     tick_s = settings.watch.tick_s
     yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
+    if partial := partly_spoken(settings.watch.language):
+        yield partial
     yield ""
     yield "Parts"
     width = max(len(name) for name in settings.parts)
@@ -90,9 +96,10 @@ def account(
         yield f"  {name}: {_alarm_line(alarm, units)}"
         if alarm.source:
             yield f"    from: {alarm.source}"
+    laxer = [retold(one, units) for one in settings.laxer]
     for heading, lines in (
         ("Numbers with a unit, and what they are in ours", settings.read_as),
-        ("Laxer than the packaged limits, as accepted", settings.laxer),
+        ("Laxer than the packaged limits, as accepted", laxer),
         ("Mind", tuple(cautions(settings, known, units))),
     ):
         if lines:

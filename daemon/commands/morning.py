@@ -29,13 +29,13 @@ from cabinvigil.daemon.log.find import (
     is_date,
     missing,
 )
-from cabinvigil.daemon.log.night import NightSeries
-from cabinvigil.daemon.log.runs import read_tape
+from cabinvigil.daemon.log.runs import ReadNight, read_night
 from cabinvigil.daemon.report.json import as_json, summary
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.terminal import progress
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units
 
 EXAMPLE = """example, a night of the trailer Lapwing:
@@ -56,6 +56,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder(parser)
     add_json(parser)
     add_units(parser)
+    parser.add_argument(
+        "--all",
+        action="store_true",
+        help="tell every ring and stretch too, and what the figures rest on",
+    )
     parser.add_argument(
         "--summary",
         action="store_true",
@@ -88,19 +93,23 @@ def run(
     wall = (clock or SystemClock()).wall()
     night, is_last = chosen(args.night, folder), args.night is None
     units = SYSTEMS.get(args.units)
-    if is_last or Path(args.night).is_dir():
-        found = _newest(night, wall, units, is_last=is_last)
-    else:
-        found = give_account(night, wall, units=units)
-    if args.page is not None:
-        _page(found, args.page)
+    # A long night's page takes some seconds on a Pi: reading and judging, then drawing.
+    steps = 1.0 if args.page is None else 2.0
+    with progress(steps, "telling the night", err) as shown:
+        if is_last or Path(args.night).is_dir():
+            found = _newest(night, wall, units, is_last=is_last)
+        else:
+            found = give_account(night, wall, units=units)
+        shown(1.0)
+        if args.page is not None:
+            _page(found, args.page)
     if found.tape.flaws.of_newer:
         print_note(found.tape.flaws.of_newer, err)
     if args.json or args.summary:
         told = summary(found) if args.summary else as_json(found)
         print(json_line(told), file=out)
     else:
-        out.write(account(found))
+        out.write(account(found, is_whole=args.all))
     return ExitCode.DONE if found.verdict.is_well else ExitCode.NOT_WELL
 
 
@@ -156,6 +165,7 @@ def give_account(
     passed: Sequence[str] = (),
     trial: int | None = None,
     units: Units | None = None,
+    held: ReadNight | None = None,
 ) -> Morning:
     """Read a night and give account of it.
 
@@ -169,11 +179,14 @@ def give_account(
         trial: of the night's trials this one, from 1, as if it were a night; None is
             the night without them.
         units: in which people are told; None: as the night's own config has it.
+        held: its files, where they were read already.
 
     Raises:
         NightError: a file cannot be read, or holds no line of a night.
     """
-    tape = read(night, trial)
+    tape = (held or read(night)).tape(trial)
+    if tape.count == 0 and trial is not None:
+        raise NightError(f"{night.named[0]}: holds no trial {trial}")
     lacks = list(night.missing)
     if passed:
         lacks.append(f"{', '.join(passed)} cannot be read: kept, and passed over")
@@ -188,31 +201,31 @@ def give_account(
     return morning(replace(tape, missing=tuple(lacks)), name, units=units)
 
 
-def read(night: Chosen, trial: int | None = None) -> NightSeries:
-    """Read the files of a night, or of one of its trials.
+def read(night: Chosen) -> ReadNight:
+    """Read the files of a night.
 
     Raises:
         NightError: one cannot be read, or they hold no line of a night.
     """
     try:
-        tape = read_tape(night.paths, night.pick, trial)
-        if tape.count == 0 and night.is_alone:
+        held = read_night(night.paths, night.pick)
+        if held.is_empty and night.is_alone:
             # Somebody has named a file anew: what it holds is what is meant.
-            tape = read_tape(night.paths, trial=trial)
+            held = read_night(night.paths)
     except OSError as error:
         why = error.strerror or str(error)
         raise NightError(f"{night.paths[0]}: cannot be read ({why})") from error
-    if tape.count == 0 and night.pick is not None and not night.is_alone:
+    if held.is_empty and night.pick is not None and not night.is_alone:
         raise OtherNightError(
             f"{night.named[0]}: all that it holds belongs to another night, by the "
             "clock as it was set later; name that night, or the file"
         )
-    if tape.count == 0:
+    if held.is_empty:
         raise NightError(
             f"{night.paths[0]}: holds no line of a night's log; give a file like "
             "night-2026-01-16.jsonl or its .gz"
         )
-    return tape
+    return held
 
 
 def _page(found: Morning, path: Path) -> None:

@@ -152,7 +152,7 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
     read_as: tuple[str, ...] = ()
     configured: object = None
     if args.config is not None:
-        table = _configured(args.config)
+        table = _configured(args)
         given, configured = from_config(table.cabin), table.cabin.units
         read_as = tuple(
             text
@@ -180,12 +180,13 @@ def _cabin(args: argparse.Namespace) -> CabinPlan:
     return replace(cabin, read_as=(*read_as, *cabin.read_as))
 
 
-def _configured(path: Path) -> "CabinTable":
+def _configured(args: argparse.Namespace) -> "CabinTable":
     # Only here: reading a config costs more than the whole plan.
     from cabinvigil.daemon.settings.cabin_table import load_cabin
     from cabinvigil.daemon.settings.errors import ConfigError
 
     try:
-        return load_cabin(path)
+        return load_cabin(args.config)
     except ConfigError as error:
-        raise PlanError([str(mistake) for mistake in error.mistakes]) from None
+        units = units_of(args, error.units.word)
+        raise PlanError([one.said(units) for one in error.mistakes]) from None

@@ -215,7 +215,7 @@ def _findings(
     yield checks.computer(cpu_c(), is_under_volted=is_under_volted(), units=units)
     told = (*settings.parts, "buzzer", "mqtt", "log")
     yield from checks.host_faults(status, told)
-    yield from checks.limits(settings.laxer)
+    yield from checks.limits(settings.laxer, units)
 
 
 def _status(

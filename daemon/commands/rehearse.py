@@ -7,6 +7,7 @@ import argparse
 import os
 import tempfile
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import IO, Any
@@ -53,6 +54,8 @@ from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps, json_line
+from cabinvigil.daemon.text.languages import partly_spoken
+from cabinvigil.daemon.text.terminal import UNSEEN, Bar, progress
 
 EXAMPLE = """nights:
 {nights}
@@ -230,10 +233,17 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     _check(args)
     settings = _settings(args)
     rehearsal, notes = _rehearsal(args, settings)
+    if partial := partly_spoken(settings.watch.language):
+        notes = (*notes, partial)
     if args.json:
         for note in notes:
             print_note(note, err)
-    _play(args, rehearsal, notes, out)
+    # A rehearsal by the clock shows by itself how far it is.
+    is_quick = not args.live and not args.pace
+    total_s = rehearsal.hours * 3600.0
+    bar = progress(total_s, "rehearsing", err) if is_quick else nullcontext(UNSEEN)
+    with bar as shown:
+        _play(args, rehearsal, notes, out, shown)
     return ExitCode.DONE
 
 
@@ -275,15 +285,19 @@ def _play(
     rehearsal: Rehearsal,
     notes: tuple[str, ...],
     out: IO[str],
+    shown: Bar,
 ) -> None:
     truths: list[Truth] = []
+
+    def say(line: str) -> None:
+        with shown.aside():
+            print(line, file=out, flush=args.live)
+
     cabin = rehearsal.settings.cabin.name
     forms = forms_of(rehearsal.settings)
     here = SystemClock().wall().astimezone().tzinfo or TRAILERS_ZONE
     narrator = Narrator(
-        (lambda _line: None)
-        if args.json
-        else lambda line: print(line, file=out, flush=args.live),
+        (lambda _line: None) if args.json else say,
         here if args.live else TRAILERS_ZONE,
         lambda alert: forms.for_the_second(alert, cabin),
     )
@@ -291,13 +305,13 @@ def _play(
     def write(command: Command, time_s: float) -> None:
         spelled = spell(command, time_s, estimates=True)
         if spelled is not None:
-            print(dumps(spelled), file=out)
+            say(dumps(spelled))
 
     def on_truth(truth: Truth) -> None:
+        shown(truth.time_s - (truths[-1].time_s if truths else 0.0))
         truths.append(truth)
         if args.json:
-            line = {"event": "truth"} | asdict(truth)
-            print(json_line(line), file=out)
+            say(json_line({"event": "truth"} | asdict(truth)))
 
     def make_outputs(clock: Any, report: Any) -> list[Output]:
         outputs: list[Output] = [narrator]
@@ -310,9 +324,9 @@ def _play(
     if not args.json:
         what = f"recorded air {args.air}" if args.air else PLAYS[args.night].title
         name = "" if args.air else f"'{args.night}': "
-        print(f"Rehearsal on emulated parts. {name}{what}.", file=out)
+        say(f"Rehearsal on emulated parts. {name}{what}.")
         for note in notes:
-            print(note, file=out)
+            say(note)
     if args.live:
         run_paced(_live(args, rehearsal, make_outputs, on_truth, out), args.pace or 1.0)
     else:
@@ -321,4 +335,4 @@ def _play(
         name = "" if args.air else args.night
         units = units_of(args, rehearsal.settings.cabin.units)
         for line in account(name, truths, narrator.rings, units):
-            print(line, file=out)
+            say(line)

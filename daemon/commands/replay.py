@@ -6,6 +6,7 @@ night or many are put through twice, and what other limits would change is a tab
 
 import argparse
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
 from typing import IO
@@ -18,12 +19,20 @@ from cabinvigil.daemon.commands.base import (
     print_note,
 )
 from cabinvigil.daemon.core.model import Transition
+from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.doubles import stem_of
 from cabinvigil.daemon.log.find import by_night
 from cabinvigil.daemon.log.reader import Logbook
+from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.daemon.replay.json_lines import spell
-from cabinvigil.daemon.replay.limits_diff import RingDiff, as_json, lines, table
+from cabinvigil.daemon.replay.limits_diff import (
+    Followed,
+    RingDiff,
+    as_json,
+    lines,
+    table,
+)
 from cabinvigil.daemon.replay.other_limits import read_limits
 from cabinvigil.daemon.replay.replay import (
     Decided,
@@ -36,8 +45,10 @@ from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.moments import since_start
-from cabinvigil.daemon.text.terminal import progress
+from cabinvigil.daemon.text.terminal import Advance, progress, unseen
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units, units_named
 
 EXAMPLE = """example, nights of the trailer Lapwing:
@@ -50,6 +61,10 @@ where stricter.toml holds what is to be tried, and all else stays as it was:
   [alarm.co2-level]
   steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
 """
+
+
+FIRST_LINES = 100
+"""A log begins with its start; where that is torn off, another may follow soon."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -80,6 +95,7 @@ def decide(
     settings: Settings | None,
     note: Note = unsaid,
     units: Units | None = None,
+    advance: Advance = unseen,
 ) -> Decided:
     """Replay a file, of whichever kind it is.
 
@@ -88,6 +104,7 @@ def decide(
         settings: stand in for what the log says it was run with.
         note: told what the log does not say, or what of it could not be read.
         units: in which sentences are said; None: as the config has them.
+        advance: takes how many bytes more of a log were read.
 
     Raises:
         RecordingError, ConfigError: the file cannot be replayed.
@@ -95,13 +112,29 @@ def decide(
     if is_log(path):
         if not path.is_file():
             raise RecordingError(f"{path}: is not there; give the path of a log")
-        return _decide_log([path], settings, note, units)
+        return _decide_log([path], settings, note, units, advance)
     recording = Recording(path)
     for text in recording.notes():
         note(text)
     known = settings or standard(Cabin(name="recording"))
     units = units or units_named(known.cabin.units)
-    return replay_columns(recording, known, renderer(known.watch.language, None, units))
+    return replay_columns(recording, known, _voice(known.watch.language, units))
+
+
+def _voice(language: str, units: Units) -> Render:
+    """Return what says sentences; those that the log holds, of faults, in units too."""
+    say = renderer(language, None, units)
+    return lambda *told: retold(say(*told), units)
+
+
+def _own_units(paths: Sequence[Path]) -> object:
+    """Return the word for a log's own units; None where its first start has none."""
+    for line in islice(Logbook(*paths), FIRST_LINES):
+        config = line.fields.get("config") if line.event == "start" else None
+        cabin = config.get("cabin") if isinstance(config, Mapping) else None
+        if isinstance(cabin, Mapping):
+            return cabin.get("units")
+    return None
 
 
 def _decide_log(
@@ -109,12 +142,14 @@ def _decide_log(
     settings: Settings | None,
     note: Note,
     units: Units | None,
+    advance: Advance,
 ) -> Decided:
-    language, own = "en", None
-    if settings is not None:
-        language, own = settings.watch.language, settings.cabin.units
-    render = renderer(language, None, units or units_named(own))
-    logbook, path = Logbook(*paths), paths[0]
+    if settings is None:
+        render = _voice("en", units or units_named(_own_units(paths)))
+    else:
+        own = units_named(settings.cabin.units)
+        render = _voice(settings.watch.language, units or own)
+    logbook, path = Followed(paths, advance), paths[0]
 
     def of_it(text: str) -> None:
         note(f"{path.name}: {text}")
@@ -128,44 +163,72 @@ def _decide_log(
             f"{path}: holds no line of a night's log; give a file like "
             "night-2026-01-16.jsonl or its .gz"
         )
-    for text in logbook.flaws.told:
+    for text in logbook.logbook.flaws.told:
         note(text)
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Replay and tell; return the exit code."""
     settings = None if args.config is None else load(args.config)
-    for line in _told(args, settings, err):
-        print(line, file=out)
+    partial = "" if settings is None else partly_spoken(settings.watch.language)
+    if partial and not args.json:
+        print_note(partial, err)
+    if args.limits is not None:
+        for line in _table(args, settings, err):
+            print(line, file=out)
+        return ExitCode.DONE
+    size = size_of(*(one for path in args.files for one in _files(path)))
+    with progress(size, "replaying", err) as shown:
+        for line in _told(args, settings, err, shown):
+            with shown.aside():
+                print(line, file=out)
     return ExitCode.DONE
 
 
-def _told(
+def _files(path: Path) -> list[Path]:
+    """List the files of what is meant; nothing where it is not there."""
+    if path.is_dir():
+        return [one for _, paths in by_night(path).items() for one in paths]
+    return [path] if path.is_file() else []
+
+
+def _table(
     args: argparse.Namespace, settings: Settings | None, err: IO[str]
 ) -> Iterator[str]:
-    if args.limits is not None:
-        rows = _compared(args, settings, err)
-        return (json_line(as_json(row)) for row in rows) if args.json else lines(rows)
+    rows = _compared(args, settings, err)
+    return (json_line(as_json(row)) for row in rows) if args.json else lines(rows)
+
+
+def _told(
+    args: argparse.Namespace,
+    settings: Settings | None,
+    err: IO[str],
+    advance: Advance,
+) -> Iterator[str]:
     if len(args.files) > 1 or args.files[0].is_dir():
-        return _each(args, settings, err)
+        return _each(args, settings, err, advance)
     decided = decide(
         args.files[0],
         settings,
         lambda text: print_note(text, err),
         SYSTEMS.get(args.units),
+        advance,
     )
     return _json(decided, args.estimates) if args.json else _words(decided)
 
 
 def _each(
-    args: argparse.Namespace, settings: Settings | None, err: IO[str]
+    args: argparse.Namespace,
+    settings: Settings | None,
+    err: IO[str],
+    advance: Advance,
 ) -> Iterator[str]:
     """Replay several nights, one after the other, each under its name."""
     failed: list[RecordingError] = []
     wanted = [night for path in args.files for night in _nights(path)]
     for name, paths in wanted:
         try:
-            yield from _of_night(name, paths, args, settings, err)
+            yield from _of_night((name, paths), args, settings, err, advance)
         except RecordingError as error:
             failed.append(error)
     if len(failed) == len(wanted):
@@ -175,20 +238,22 @@ def _each(
 
 
 def _of_night(
-    name: str,
-    paths: Sequence[Path],
+    night: tuple[str, Sequence[Path]],
     args: argparse.Namespace,
     settings: Settings | None,
     err: IO[str],
+    advance: Advance,
 ) -> Iterator[str]:
+    name, paths = night
+
     def note(text: str) -> None:
         print_note(text, err)
 
     units = SYSTEMS.get(args.units)
     if is_log(paths[0]):
-        decided = _decide_log(paths, settings, note, units)
+        decided = _decide_log(paths, settings, note, units, advance)
     else:
-        decided = decide(paths[0], settings, note, units)
+        decided = decide(paths[0], settings, note, units, advance)
     if args.json:
         yield from _json(decided, args.estimates, {"night": name})
         return

@@ -19,6 +19,8 @@ from cabinvigil.daemon.commands.base import (
 from cabinvigil.daemon.outputs.signal.gpio import open_gpio
 from cabinvigil.daemon.service.sounder import Sounder, start_early
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.units_retold import retold
+from cabinvigil.daemon.text.units_said import units_named
 
 if TYPE_CHECKING:
     from cabinvigil.daemon.service.host_services import HostServices
@@ -74,7 +76,8 @@ def _watch(
 
         machine = host_services()
     settings = load(args.config)
-    for text in settings.laxer:
+    units = units_named(settings.cabin.units)
+    for text in (retold(one, units) for one in settings.laxer):
         print_note(f"laxer than published: {text}", err)
     socket = Path(settings.ask.socket)
     with suppress(OSError):  # what nobody can tell is told once the socket is wanted

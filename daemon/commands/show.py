@@ -4,6 +4,7 @@ Asks the running watch over its socket; Ctrl-C ends it.
 """
 
 import argparse
+import textwrap
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -23,6 +24,7 @@ from cabinvigil.daemon.commands.base import (
 from cabinvigil.daemon.report.live_view import COLUMNS, PastLooks, frame, old_frame
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.terminal import stay
 from cabinvigil.daemon.text.units_said import SI, Units
 
@@ -42,6 +44,9 @@ FASTEST_S = 1.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument("--once", action="store_true", help="show it once, and end")
+    parser.add_argument(
+        "--all", action="store_true", help="show what is worked out of the air too"
+    )
     add_json(parser)
     add_units(parser)
     parser.add_argument(
@@ -93,23 +98,31 @@ def run(
     """Show the air; return the exit code."""
     check_range("--every", args.every, FASTEST_S, 3600.0, " seconds")
     path, clock = socket_of(args), clock or SystemClock()
-    units = _units(args)
+    settings = _settings(args)
+    units = units_of(args, settings and settings.cabin.units)
+    partial = partly_spoken(settings and settings.watch.language)
     if args.json:
         print(json_line(ask_status(path)), file=out)
     elif args.once:
-        print(frame(ask_status(path), PastLooks(), clock.monotonic(), units), file=out)
+        looked, now_s = ask_status(path), clock.monotonic()
+        shown = frame(looked, PastLooks(), now_s, units, is_whole=args.all)
+        print(_noted(shown, partial), file=out)
     else:
-        stay(_frames(path, clock, units), out, lambda: time.sleep(args.every), COLUMNS)
+        frames = _frames(path, clock, units, is_whole=args.all)
+        frames = (_noted(one, partial) for one in frames)
+        stay(frames, out, lambda: time.sleep(args.every), COLUMNS)
     return ExitCode.DONE
 
 
-def _units(args: argparse.Namespace) -> Units:
-    """Return the units of a call: as told, or as its config has them."""
-    settings = None if args.units else _settings(args)
-    return units_of(args, settings and settings.cabin.units)
+def _noted(shown: str, partial: str) -> str:
+    """Say below a look what of it speaks another language."""
+    lines = textwrap.wrap(partial, COLUMNS)
+    return "\n".join([shown, *lines])
 
 
-def _frames(path: Path, clock: Clock, units: Units = SI) -> Iterator[str]:
+def _frames(
+    path: Path, clock: Clock, units: Units = SI, *, is_whole: bool = False
+) -> Iterator[str]:
     """Yield what the watch says; while it does not, the last of it, marked as old.
 
     Raises:
@@ -125,5 +138,5 @@ def _frames(path: Path, clock: Clock, units: Units = SI) -> Iterator[str]:
             yield old_frame(last, clock.monotonic() - at_s, str(error))
         else:
             at_s = clock.monotonic()
-            last = frame(status, seen, at_s, units)
+            last = frame(status, seen, at_s, units, is_whole=is_whole)
             yield last

@@ -134,7 +134,7 @@ def _list(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     rows = []
     for night in all_nights(folder):
         try:
-            tape = read(night)
+            tape = read(night).tape()
             rows += [
                 _row(tape, one, number) for number, one in enumerate(tape.trials, 1)
             ]

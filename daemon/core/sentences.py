@@ -181,6 +181,12 @@ def without_act(text: str) -> str:
     return _ACT.sub("", text)
 
 
+def act_of(text: str) -> str:
+    """Return the order that ends a sentence; '' where it has none."""
+    found = _ACT.search(text)
+    return "" if found is None else found[0].strip()
+
+
 def _variants(
     words: MessageCatalog, alarm: str, priority: Priority, wording: str
 ) -> Iterator[str]:

@@ -11,7 +11,7 @@ from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.log.night import STEP_S
 from cabinvigil.daemon.log.reader import CLOCK_STEP_S, moment
 from cabinvigil.daemon.log.room import Room
-from cabinvigil.daemon.log.trial_span import TrialSpan, opened_trial
+from cabinvigil.daemon.log.trial_span import AIRED_S, TrialSpan, opened_trial
 from cabinvigil.drivers.kit.quantity import Quantity, split_channel
 
 QUIET_SPREAD: Mapping[str, float] = {
@@ -92,6 +92,9 @@ class Run:
     bump_until_s: float = float("-inf")
     """What the parts show until then is gas or breath that was held to them."""
     trials: list[TrialSpan] = field(default_factory=list)
+    cut_s: tuple[float, float] | None = None
+    """Of a trial that the run before was cut off in: when this one ended it, and how
+    long nobody watched; None: there was none, or it is too long ago."""
     left_out: set[int] = field(default_factory=set)
     """Steps of a trial: nobody breathed their air."""
 
@@ -121,6 +124,22 @@ class Run:
             self.trials[-1] = last.ended(row)
         if opened is not None:
             self.keep_trial(opened)
+        elif last is None and row.get("why") == "restart":
+            down_s = self.head.get("down_s")
+            if isinstance(down_s, int | float) and 0.0 <= down_s <= AIRED_S:
+                self.cut_s = row["up_s"], float(down_s)
+
+    def see_in_trial(self, row: Mapping[str, Any]) -> None:
+        """Note by any other line that the trial which is open is over."""
+        last = self.trials[-1] if self.trials else None
+        if last is None or last.why or not row["up_s"] < last.to_s:
+            return
+        if row["event"] == "air":
+            self.trials[-1] = last.after_air(row)
+        elif row["event"] == "act":
+            self.trials[-1] = last.after_act(row)
+        elif row["event"] == "start" and opened_trial(row) is None:
+            self.trials[-1] = last._replace(to_s=row["up_s"], why="lost")
 
     def keep_trial(self, one: TrialSpan) -> None:
         """Keep a trial, where there is room."""

@@ -2,16 +2,17 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from itertools import groupby, islice
 from operator import le
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from cabinvigil.daemon.log.format import DELETED
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.log.picked import Pick, picked
-from cabinvigil.daemon.log.reader import Logbook
+from cabinvigil.daemon.log.reader import Flaws, Logbook
 from cabinvigil.daemon.log.room import Room
 from cabinvigil.daemon.log.run import Run, UpEvent, share_clocks, step_of
 from cabinvigil.daemon.log.timeline import joined
@@ -53,6 +54,8 @@ class TapeReader:
                     run.see_clock(self._pending[0])
                 else:
                     self._pending += together
+            for row in rows if run.trials else ():
+                run.see_in_trial(row)
             run.end_s = rows[-1]["up_s"]
             return
         for row in rows:
@@ -98,6 +101,8 @@ class TapeReader:
             run.see_bump_test(row)
         if row["event"] == "trial":
             run.see_trial(row)
+        elif run.trials:
+            run.see_in_trial(row)
         if up_s <= run.bump_until_s and row["event"] in OF_THE_AIR:
             run.heard.add(step_of(up_s))
         elif row["event"] == "air":
@@ -121,6 +126,7 @@ class TapeReader:
     def _start(self, row: dict[str, Any]) -> None:
         goes_on = row.get("continues") is True and bool(self.runs)
         if goes_on and -BACK_S <= row["up_s"] - self.runs[-1].end_s <= LONGEST_RUN_S:
+            self.runs[-1].see_in_trial(row)
             return
         self._begin(row, row)
 
@@ -187,16 +193,54 @@ def _row_step(row: Mapping[str, Any]) -> int:
     return int(row["up_s"] // STEP_S)
 
 
+class ReadNight(NamedTuple):
+    """All that the files of one night hold, trials and all."""
+
+    runs: Sequence[Run]
+    flaws: Flaws
+    night: date | None
+    """The evening's date; None: not known, or not asked."""
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether they hold no line of a night."""
+        return not any(run.is_told for run in self.runs)
+
+    def tape(self, trial: int | None = None) -> NightSeries:
+        """Return the night without what was measured in its trials, or one of them.
+
+        Args:
+            trial: its number, from 1, as if it were all.
+        """
+        if trial is None:
+            runs = without_trials(self.runs)
+        else:
+            runs = only_trial(self.runs, trial)
+        return replace(joined(runs, self.flaws), night=self.night)
+
+
 def read_tape(
     paths: Iterable[Path], pick: Pick | None = None, trial: int | None = None
 ) -> NightSeries:
+    """Read the files of one night, in their order: all, or one trial of it.
+
+    Args:
+        paths: as `read_night`.
+        pick: as `read_night`.
+        trial: as `ReadNight.tape`.
+
+    Raises:
+        OSError: a file cannot be opened or read.
+    """
+    return read_night(paths, pick).tape(trial)
+
+
+def read_night(paths: Iterable[Path], pick: Pick | None = None) -> ReadNight:
     """Read the files of one night, in their order.
 
     Args:
         paths: the files; with `pick`, those too that may hold some of that night.
         pick: which night of them; None is all that they hold.
-        trial: the number, from 1, of the one trial that is read, as if it were all;
-            None reads the night without what was measured in its trials.
 
     Raises:
         OSError: a file cannot be opened or read.
@@ -220,8 +264,7 @@ def read_tape(
     if pick is not None:
         head = next((run.head for run in reversed(runs) if run.head), {})
         night, runs = picked(runs, pick, zone_of(head) or pick.zone)
-    runs = without_trials(runs) if trial is None else only_trial(runs, trial)
-    return replace(joined(runs, logbook.flaws), night=night)
+    return ReadNight(runs, logbook.flaws, night)
 
 
-__all__ = ["STEP_S", "TapeReader", "read_tape"]
+__all__ = ["STEP_S", "ReadNight", "TapeReader", "read_night", "read_tape"]

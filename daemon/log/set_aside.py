@@ -24,6 +24,13 @@ class SetAside(NamedTuple):
         text = entry.fields.get("text", "")
         return self._replace(trial_until_s=until_s, trial_text=text)
 
+    def has_trial(self, up_s: float) -> bool:
+        """Say whether what is measured now is a trial's: its lines say so themselves.
+
+        The line that ends it may be lost, and the night after it must not be.
+        """
+        return self.trial_until_s > up_s
+
     def fields(self, up_s: float) -> dict[str, Any]:
         """Return the keys by which the top of a file tells of it."""
         found: dict[str, Any] = {}

@@ -8,6 +8,14 @@ LONGEST_TRIAL_S = 13 * 3600.0
 than the watch allows)."""
 
 
+AIRED_S = 1800.0
+"""A cabin whose door stands open is aired by then (own choice)."""
+NEVER_S = float("-inf")
+IN_THE_CABIN = ("button", "socket")
+ENDS = {"trial-end": "command", "acknowledge": "button", "reset": "button"}
+"""Acts that end a trial, and why it then ended (core/trial.py)."""
+
+
 class TrialSpan(NamedTuple):
     """A trial, on its run's own time."""
 
@@ -17,7 +25,27 @@ class TrialSpan(NamedTuple):
     text: str
     """What was tried."""
     why: str = ""
-    """Why it ended: `command button time limit restart`; '' where its log ends."""
+    """Why it ended: `command button time limit restart`, or `lost`, where its own end
+    is; '' where its log ends."""
+    marked_s: float = NEVER_S
+    """When a line of air last said that it was measured in it."""
+
+    def after_air(self, row: Mapping[str, Any]) -> "TrialSpan":
+        """Return it as a line of air tells of it: one without its mark is the night's.
+
+        Logs from before the mark have none, and such a trial lasts to its latest end.
+        """
+        if row.get("trial") is True:
+            return self._replace(marked_s=row["up_s"])
+        if self.marked_s == NEVER_S:
+            return self
+        return self._replace(to_s=self.marked_s, why="lost")
+
+    def after_act(self, row: Mapping[str, Any]) -> "TrialSpan":
+        """Return it as an act tells of it: some end a trial, by whose line ever."""
+        if row.get("by") not in IN_THE_CABIN or row.get("act") not in ENDS:
+            return self
+        return self._replace(to_s=row["up_s"], why=ENDS[row["act"]])
 
     def ended(self, row: Mapping[str, Any]) -> "TrialSpan":
         """Return it as a later line ends it: its own end, or whatever began then."""

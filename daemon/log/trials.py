@@ -9,7 +9,7 @@ from itertools import islice
 
 from cabinvigil.daemon.log.night import STANDING, is_about_air
 from cabinvigil.daemon.log.run import Run, UpEvent, step_of
-from cabinvigil.daemon.log.trial_span import TrialSpan
+from cabinvigil.daemon.log.trial_span import AIRED_S, TrialSpan
 
 
 def trials_of(runs: Sequence[Run]) -> Iterator[tuple[Run, TrialSpan]]:
@@ -49,15 +49,13 @@ def only_trial(runs: Sequence[Run], number: int) -> list[Run]:
 
 def without_trials(runs: Sequence[Run]) -> list[Run]:
     """Return what was told outside of trials; their marks, faults and ends stay."""
-    return [_without(run) if run.trials else run for run in runs]
+    return [_without(run) if run.trials or run.cut_s else run for run in runs]
 
 
-AIRED_S = 1800.0
-"""A cabin whose door stands open is aired by then (own choice)."""
 WAKING = ("medium", "high")
 
 
-def _with_airing(run: Run, one: TrialSpan) -> TrialSpan:
+def _with_airing(run: Run, one: TrialSpan, aired_s: float = AIRED_S) -> TrialSpan:
     """Return a trial with the minutes in which its air is let out.
 
     Until all that woke at its end is gone, or for half an hour at most: the alarms
@@ -71,7 +69,7 @@ def _with_airing(run: Run, one: TrialSpan) -> TrialSpan:
             str(event.fields.get(key)) for key in ("alarm", "state", "priority")
         )
         is_over = event.up_s > one.to_s
-        if event.kind != "alarm" or event.up_s > one.to_s + AIRED_S:
+        if event.kind != "alarm" or event.up_s > one.to_s + aired_s:
             continue
         if is_over and not waking:
             return one
@@ -84,11 +82,24 @@ def _with_airing(run: Run, one: TrialSpan) -> TrialSpan:
             at_end[alarm] = priority
         if is_over and not waking:
             return one._replace(to_s=event.up_s)
-    return one._replace(to_s=min(one.to_s + AIRED_S, run.end_s)) if waking else one
+    return one._replace(to_s=min(one.to_s + aired_s, run.end_s)) if waking else one
+
+
+def _after_cut(run: Run, ended_s: float, down_s: float) -> TrialSpan:
+    """Return the minutes after a power cut in a trial, in which its air is let out.
+
+    As after its end: what stood then may stand on, for half an hour from the cut; what
+    is new or graver, and all after, is the night's.
+    """
+    one = TrialSpan(run.begin_s, max(run.begin_s, ended_s), "", "restart")
+    aired_s = max(0.0, AIRED_S - down_s - (one.to_s - one.from_s))
+    return _with_airing(run, one, aired_s)
 
 
 def _without(run: Run) -> Run:
     spans = [_with_airing(run, one) for _, one in trials_of([run])]
+    if run.cut_s is not None:
+        spans.append(_after_cut(run, *run.cut_s))
     inside: set[int] = set()
     for one in spans:
         # With the log it ends within a step, all of which was measured in it.

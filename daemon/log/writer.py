@@ -200,6 +200,8 @@ class Recorder:
         try:
             if entry.event == "start":
                 entry = self._as_start(entry, stamp)
+            if entry.event == "air" and self._aside.has_trial(stamp.up_s):
+                entry = entry._replace(fields={**entry.fields, "trial": True})
             data = self._renderer.render(
                 entry, stamp, lambda why: self._leave_out(entry, why)
             )

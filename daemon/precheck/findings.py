@@ -13,6 +13,7 @@ from typing import Any, Literal
 from cabinvigil.daemon.clock import EARLIEST
 from cabinvigil.daemon.service.host import COOL_C, HOT_C
 from cabinvigil.daemon.text.moments import day_and_time
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
 
@@ -275,10 +276,11 @@ def computer(
     return Finding("computer", "good", heat)
 
 
-def limits(laxer: Sequence[str]) -> Iterator[Finding]:
+def limits(laxer: Sequence[str], units: Units = SI) -> Iterator[Finding]:
     """Say aloud what is laxer than published, each by itself."""
     for text in laxer:
-        yield Finding("limits", "mind", f"laxer than published: {text}")
+        said = retold(text, units)
+        yield Finding("limits", "mind", f"laxer than published: {said}")
     if not laxer:
         yield Finding("limits", "good", "none is laxer than published")
 

@@ -7,6 +7,7 @@ from cabinvigil.daemon.core.model import Priority, Transition
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.play import START_WALL
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.moments import time_of_day
 from cabinvigil.daemon.text.units_said import SI, Units
 
@@ -59,8 +60,8 @@ def _rings(truths: list[Truth], rings: list[tuple[float, Transition]]) -> Iterat
         return
     at_s, first = grave[0]
     yield (
-        f"First woken at {clock_text(at_s)} by {first.alarm} "
-        f"({first.priority.word}); {len(grave)} waking alarms in all."
+        f"First woken at {clock_text(at_s)}: {name_of_alarm(first.alarm)} "
+        f"({urgency(first.priority.word)}); {len(grave)} waking alarms in all."
     )
     crossed = next((t.time_s for t in truths if t.o2_pct <= O2_LIMIT_PCT), None)
     o2_rings = [at for at, ring in grave if ring.alarm.startswith("o2-")]

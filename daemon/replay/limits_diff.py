@@ -88,7 +88,7 @@ class RingDiff:
 
 
 @dataclass(slots=True)
-class _Followed:
+class Followed:
     """Passes a night's lines on, and notes how far it is and what the clock showed."""
 
     paths: Sequence[Path]
@@ -244,7 +244,7 @@ def _logged(
     """
     if base is not None or not is_log(paths[0]):
         return {}, None
-    followed = _Followed(paths, lambda _more: None)
+    followed = Followed(paths, lambda _more: None)
     try:
         found = _gathered(logged(followed), followed)
     except OSError:  # who replays it tells
@@ -264,7 +264,7 @@ def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[LimitRing]]:
         return found
     settings = None if base is None else put(base)
     render = renderer("en" if base is None else base.watch.language)
-    followed = _Followed(paths, advance)
+    followed = Followed(paths, advance)
 
     def choose(config: Mapping[str, Any]) -> Settings:
         return put(from_plain(config, note=note))
@@ -292,7 +292,7 @@ def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[LimitRing]]:
 
 
 def _gathered(
-    decided: Decided, followed: _Followed | None
+    decided: Decided, followed: Followed | None
 ) -> dict[str, list[LimitRing]]:
     rings: dict[str, list[LimitRing]] = {}
     places: list[tuple[LimitRing, int, float]] = []

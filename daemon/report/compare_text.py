@@ -10,7 +10,7 @@ from cabinvigil.daemon.report.compare_rows import dust_cell, figure_rows, same_r
 from cabinvigil.daemon.report.compare_verdict import enough, sentence
 from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.review.airflow.balance import Z90
-from cabinvigil.daemon.review.compare import Rank, Sheet
+from cabinvigil.daemon.review.compare import Rank, Sheet, too_short
 from cabinvigil.daemon.review.other_air import USUAL_INDEX, OtherAir
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
@@ -71,6 +71,18 @@ def table(
         lines += [f"  {one.name}: {one.past}"[:COLUMNS] for one in told]
         if len(apart) > len(told):
             lines.append(f"  and {len(apart) - len(told)} before them")
+    short = [(one.name, lacks) for one in sheets if (lacks := too_short(one))]
+    if short:
+        lines += ["", "too short to judge, and not ranked:"]
+        for name, lacks in short[:MOST]:
+            lines += textwrap.wrap(
+                f"{name}: {lacks}",
+                COLUMNS,
+                initial_indent="  ",
+                subsequent_indent="    ",
+            )
+        if len(short) > MOST:
+            lines.append(f"  and {len(short) - MOST} more")
     for rank in order:
         lines.append("")
         lines += _rank(rank, sheets, is_whole=is_whole, units=units)
@@ -118,7 +130,8 @@ def _rank(
     rank: Rank, sheets: Sequence[Sheet], *, is_whole: bool, units: Units
 ) -> list[str]:
     if not rank.order:
-        why = "no night to rank" if any(one.past for one in sheets) else "not known"
+        is_left_out = any(one.past or too_short(one) for one in sheets)
+        why = "no night to rank" if is_left_out else "not known"
         return [f"{rank.word}: {why}"]
     lines = [f"{rank.word}:"]
     last_best, first_worst = MOST, max(MOST, len(rank.order) - MOST)
@@ -195,6 +208,7 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "trial": one.is_trial,
         "enough": enough(one).word,
         "enough_why": enough(one).why or None,
+        "too_short": too_short(one) or None,
         **_figures(one.figures),
         **_other(one.other),
     }
@@ -286,7 +300,7 @@ def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
     """Give the rows of a picture: safe, dry, cheap."""
     safe, dry, cheap = [], [], []
     for one in sheets:
-        if one.past:
+        if one.past or too_short(one):
             continue  # not ranked, so not drawn as if it were
         if one.margin is not None:
             off = 100.0 * Z90 * one.margin_sd

@@ -1,7 +1,7 @@
 """The comparison in one sentence: which was safer, drier, cheaper, and enough."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.balance import Z90
@@ -12,11 +12,11 @@ from cabinvigil.daemon.review.compare import (
     is_sure,
     safety,
     thrift,
+    too_short,
 )
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.review.verdict import (
     DANGEROUS,
-    SHORTEST_H,
     UNKNOWN,
     UNSEEN,
     UNSEEN_MIN,
@@ -54,12 +54,12 @@ def enough(one: Sheet) -> Enough:
         return Enough(NOT_KNOWN, f"{unseen} without oxygen or CO readings")
     if one.verdict in (UNSEEN, UNKNOWN):
         return Enough(NOT_KNOWN, "not all of it was watched")
-    if one.hours < SHORTEST_H:
-        return Enough(NOT_KNOWN, f"{minutes(60.0 * one.hours)} are too short to judge")
     if one.margin <= Z90 * one.margin_sd:
         return Enough(NOT_KNOWN, "nearer to a limit than the parts can tell")
     if one.is_trial and one.figures is not None and not _settles_well(one):
         return Enough(NOT_KNOWN, "oxygen might have fallen further")
+    if lacks := too_short(one):
+        return Enough(NOT_KNOWN, f"too short to judge: {lacks}")
     return Enough(YES)
 
 
@@ -78,12 +78,25 @@ def _settles_well(one: Sheet) -> bool:
 
 def sentence(sheets: Sequence[Sheet]) -> str:
     """Write the verdict on two or more as one sentence."""
-    told = _two(*sheets) if len(sheets) == 2 else _many(sheets)
-    clauses = [*told, _enough(sheets)]
+    judged = [one for one in sheets if not too_short(one)]
+    told: list[str] = []
+    if len(judged) >= 2:
+        told = _two(*judged) if len(judged) == 2 else _many(judged)
+    clauses = [*_short(sheets), *told, _enough(sheets)]
     text = "; ".join(clauses)
     if not any(text.startswith(name_of(one)) for one in sheets):
         text = text[:1].upper() + text[1:]
     return f"{text}."
+
+
+def _short(sheets: Sequence[Sheet]) -> Iterator[str]:
+    """Name what was too short to be compared."""
+    short = [one for one in sheets if too_short(one)]
+    if not short:
+        return
+    text = f"{_named(short)} {_were(short)} too short to judge"
+    alone = len(sheets) - len(short) < 2
+    yield f"{text}, so nothing is compared" if alone else text
 
 
 def name_of(one: Sheet) -> str:

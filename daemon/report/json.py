@@ -3,8 +3,8 @@
 from typing import Any
 
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.headline import headline
 from cabinvigil.daemon.report.rows import shown
-from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import SourceFaults, Watched

@@ -9,9 +9,12 @@ from typing import Any, NamedTuple, TypeGuard
 from cabinvigil.daemon.air.moisture import dew_point_c
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import unbroken, without_act
+from cabinvigil.daemon.report.state_word import stand
 from cabinvigil.daemon.review.alarm_episodes import RANKS
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
 from cabinvigil.daemon.text.numbers import fixed, spread, valued
+from cabinvigil.daemon.text.units_retold import APART, retold
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.gas_index import NOX, VOC
 from cabinvigil.drivers.kit.quantity import is_breathed, split_channel
@@ -94,7 +97,12 @@ def trend_words(per_h: float | None, slow_per_h: float) -> str:
 
 
 def frame(
-    status: Mapping[str, Any], seen: PastLooks, now_s: float, units: Units = SI
+    status: Mapping[str, Any],
+    seen: PastLooks,
+    now_s: float,
+    units: Units = SI,
+    *,
+    is_whole: bool = False,
 ) -> str:
     """Write one look.
 
@@ -103,17 +111,22 @@ def frame(
         seen: earlier looks; this one is added.
         now_s: monotonic seconds.
         units: in which numbers are shown.
+        is_whole: show what is worked out of them too.
     """
+    word, act = stand(status)
     lines = [
-        _head(status),
+        word,
+        *_wrapped("", unbroken(act)),
         *_rehearsal(status),
         *_trial(status),
-        *_alarms(status),
         *_airing(status),
+        "",
+        *_alarms(status, units),
         "",
     ]
     lines += _readings(status, seen, now_s, units)
-    lines += ["", *_ahead(status), *_faults(status)]
+    lines += ["", *_ahead(status, is_whole=is_whole), *_faults(status, act, units)]
+    lines.append(_head(status))
     return "\n".join(line[:COLUMNS] for line in lines)
 
 
@@ -151,12 +164,14 @@ def _trial(status: Mapping[str, Any]) -> Iterator[str]:
     if not isinstance(trial, Mapping):
         return
     left = minutes(_number(trial.get("left_s"), 0.0) / 60.0)
-    until = f" or {trial['until']}" if trial.get("until") else ""
-    text = f"nobody inside, {trial.get('text', '')}. {left} more{until}."
-    yield from _wrapped("TRIAL: ", unbroken(text))
+    until = ""
+    if trial.get("until"):
+        until = f", or until {name_of_alarm(str(trial['until']))}"
+    text = f"{trial.get('text', '')}. {left} more{until}."
+    yield from _wrapped("Tried: ", unbroken(text))
 
 
-def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
+def _alarms(status: Mapping[str, Any], units: Units) -> Iterator[str]:
     if not isinstance(status.get("alarms"), list):
         yield "It does not say which alarms are on."
         return
@@ -169,10 +184,11 @@ def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
     if not told:
         yield "No alarm."
     told.sort(key=lambda one: -RANKS.get(str(one.get("priority")), 0))
-    for number, one in enumerate(told[:4]):
-        # One order at a time: that of the gravest.
-        text = str(one.get("text", ""))
-        text = without_act(text) if number else text
+    for one in told[:4]:
+        # One order at a time: that of the gravest, which is said above.
+        text = without_act(str(one.get("text", "")))
+        is_apart = str(one.get("alarm", "")).partition("/")[0] in APART
+        text = retold(text, units, is_apart=is_apart)
         yield from _wrapped(f"{_signal(one.get('priority'))}: ", text)
     if len(told) > 4:
         yield f"and {len(told) - 4} more"
@@ -182,9 +198,8 @@ def _alarms(status: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _signal(priority: Any) -> str:
-    """Return the signal word; another version's word as it is."""
-    known = {one.word: one.signal for one in Priority}
-    return known.get(str(priority), str(priority or "alarm"))
+    """Return what a priority asks; another version's word as it is."""
+    return urgency(str(priority or "alarm"))
 
 
 def _airing(status: Mapping[str, Any]) -> Iterator[str]:
@@ -292,13 +307,15 @@ def _estimate(status: Mapping[str, Any]) -> Mapping[str, Any]:
     return estimate if isinstance(estimate, Mapping) else {}
 
 
-def _ahead(status: Mapping[str, Any]) -> Iterator[str]:
+def _ahead(status: Mapping[str, Any], *, is_whole: bool) -> Iterator[str]:
     estimate = _estimate(status)
     raw = status.get("readings")
     o2_pct = _value(raw if isinstance(raw, Mapping) else {}, ROWS[0])
     is_past = o2_pct is not None and o2_pct <= O2_LIMIT_PCT
     if "o2_minutes_to_19_5" in estimate and not is_past:
         yield from _wrapped("", _crossing(estimate["o2_minutes_to_19_5"]))
+    if not is_whole:
+        return
     settles, changes = (
         estimate.get(key) for key in ("o2_settles_pct", "air_changes_per_h")
     )
@@ -328,9 +345,11 @@ def _is_triple(value: Any) -> TypeGuard[list[float]]:
     )
 
 
-def _faults(status: Mapping[str, Any]) -> Iterator[str]:
+def _faults(status: Mapping[str, Any], act: str, units: Units) -> Iterator[str]:
     faults = status.get("faults")
-    for text in faults.values() if isinstance(faults, Mapping) else ():
-        yield from _wrapped(f"{Priority.FAULT.signal}: ", str(text))
+    for one in faults.values() if isinstance(faults, Mapping) else ():
+        text = retold(str(one), units)
+        text = without_act(text) if text.endswith(act) else text
+        yield from _wrapped(f"{_signal(Priority.FAULT.word)}: ", text)
     for text in _list(status, "laxer"):
-        yield from _wrapped("less strict: ", str(text))
+        yield from _wrapped("less strict: ", retold(str(text), units))

@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 
 from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.text.alarm_names import name_of_alarm
 from cabinvigil.daemon.text.charts import Band, BandKind
 
 _BY_KIND = {
@@ -95,7 +96,8 @@ def bars_in_words(own: Sequence[Stand]) -> list[str]:
     """Say what each kind of bar in a picture is."""
     words = []
     for rank, kind in KINDS.items():
-        names = dict.fromkeys(one.episode.alarm for one in own if one.rank == rank)
+        alarms = (one.episode.alarm for one in own if one.rank == rank)
+        names = dict.fromkeys(map(name_of_alarm, alarms))
         if names:
             words.append(f"{BARS[kind]}: {', '.join(names)}")
     return words

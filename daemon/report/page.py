@@ -1,22 +1,24 @@
 """The morning page: one file, nothing from elsewhere, made for a phone in a bunk."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import tzinfo
 from html import escape
 
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.headline import act, headline
 from cabinvigil.daemon.report.page_bars import listed, timeline, to_limits
 from cabinvigil.daemon.report.page_style import CSS
 from cabinvigil.daemon.report.page_tables import NONE_KG, further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
-from cabinvigil.daemon.report.text import headline
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
+from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.units import with_powers
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
@@ -107,6 +109,7 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     first, _, reasons = headline(found).partition(": ")
     text = f"<b>{SIGNS[word]} {escape(first.rstrip('.'))}</b>{escape(reasons)}"
     yield f'<div class="verdict {CLASSES[word]}" role="status">{text}</div>'
+    yield f'<p class="act">{escape(act(found))}</p>'
     clock = clock_of(found, zone)
     span = f"{clock(0.0)} to {clock(tape.length_s)}"
     if tape.origin is not None:
@@ -195,9 +198,13 @@ def _foot(found: Morning) -> Iterator[str]:
     version = str(found.tape.head.get("version", "unknown"))[:40]
     yield "<footer>"
     notes = [*found.tape.notes, *found.tape.flaws.told[:3]]
+    watch = found.tape.config.get("watch")
+    language = watch.get("language") if isinstance(watch, Mapping) else None
+    if found.rang and (partial := partly_spoken(language)):
+        notes.append(partial)
     for note in notes:
         yield f"<p>{escape(note)}</p>"
     if found.laxer:
-        laxer = ", ".join(found.laxer)
+        laxer = retold(", ".join(found.laxer), found.units)
         yield f"<p>Laxer than published, as accepted: {escape(laxer)}</p>"
     yield (f"<p>{ESTIMATES} cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>")

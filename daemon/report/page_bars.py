@@ -14,6 +14,7 @@ from cabinvigil.daemon.report.rows import (
     Clock,
     clock_of,
     near_row,
+    ring_text,
     shown,
     spare_row,
     warned,
@@ -22,6 +23,7 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import FRESH
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.charts import LEFT, RIGHT, WIDTH
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import bracketed
@@ -35,8 +37,8 @@ SIGNS = {"high": "▲", "medium": "◆", "low": "●", "fault": "?"}
 """A priority's own shape: no colour tells it alone."""
 DOES = {
     "high": "get out",
-    "medium": "wakes",
-    "low": "a note",
+    "medium": "wake and ventilate",
+    "low": "woke nobody",
     "fault": "a part or the watch failed",
 }
 _CSS_NAME = re.compile(r"[a-z]+")
@@ -58,7 +60,7 @@ def timeline(found: Morning, zone: tzinfo | None) -> str:
         more = f"<p>and {len(rang) - len(chosen)} more, less grave.</p>"
     there = dict.fromkeys(one.ring.priority for one in sorted(chosen, key=_gravest))
     key = "; ".join(
-        f"{SIGNS[one]} {escape(one)}: {DOES[one]}" for one in there if one in SIGNS
+        f"{SIGNS[one]} {urgency(one)}: {DOES[one]}" for one in there if one in SIGNS
     )
     return (
         f'<section class="rang"><h2>What rang</h2><p class="key">{key}</p>'
@@ -79,7 +81,7 @@ def _stand(found: Morning, one: Stand, clock: Clock) -> str:
     wide = max(0.0, 100.0 * (end_s - ring.at_s) / length_s)
     until = "to the end" if one.to_s is None else f"to {clock(one.to_s)}"
     is_last = ring is episode.rises[-1]
-    facts = [f"{clock(ring.at_s)} {until}", f"{SIGNS.get(word, '?')} {word}"]
+    facts = [f"{clock(ring.at_s)} {until}", f"{SIGNS.get(word, '?')} {urgency(word)}"]
     if is_last and episode.rings > len(episode.rises):
         facts.append(f"rang {episode.rings} times")
     if episode.acknowledged_s is None:
@@ -88,10 +90,11 @@ def _stand(found: Morning, one: Stand, clock: Clock) -> str:
         facts.append(f"answered after {minutes(episode.acknowledged_s / 60.0)}")
     style = f"left:{left:.1f}%;width:{min(wide, 100.0 - left):.1f}%"
     rank = word if RANKS.get(word, 0) in KINDS else "fault"
+    name, text = name_of_alarm(episode.alarm), ring_text(episode, ring, found.units)
     return (
-        f"<li><b>{escape(episode.alarm)}</b> <span>{escape(', '.join(facts))}</span>"
+        f"<li><b>{escape(name)}</b> <span>{escape(', '.join(facts))}</span>"
         f'<div class="track" aria-hidden="true"><i class="{rank}" style="{style}"></i>'
-        f"</div><small>{escape(ring.text)}</small></li>"
+        f"</div><small>{escape(text)}</small></li>"
     )
 
 

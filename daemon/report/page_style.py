@@ -61,6 +61,7 @@ p{margin:4px 0}
 .verdict{padding:12px 14px;border-radius:10px;color:var(--on);background:var(--good)}
 .verdict.bad{background:var(--alarm)}
 .verdict.near,.verdict.blind{background:var(--warn)}
+.act{font-size:1.15rem;margin:8px 0}
 .verdict p{font-size:1.15rem}.verdict b{display:block;font-size:1.5rem;line-height:1.2}
 .tiles{display:grid;grid-template-columns:repeat(auto-fit,minmax(9.5rem,1fr));
 gap:8px;margin:10px 0}

@@ -25,6 +25,7 @@ from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.units import with_powers
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SI, Units
 
 MOST_STRETCHES = 8
@@ -159,7 +160,7 @@ def at_most_kg(triple: Triple, told: str, units: Units = SI) -> str:
 def _watch(found: Morning, clock: Clock) -> Iterator[Row]:
     """Write what failed first: paper may drop what comes last."""
     for trouble in found.troubles[:6]:
-        times = f"{trouble.count} times: {trouble.text}"
+        times = f"{trouble.count} times: {retold(trouble.text, found.units)}"
         yield trouble.source, f"at fault for {minutes(trouble.minutes)}, {times}"
     for words in never_measured(found):
         yield words, "was never measured"

@@ -18,8 +18,11 @@ from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.trial_curves import thinned
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.charts import STYLES, Band, Curve, Fan, Panel, Told
 from cabinvigil.daemon.text.numbers import figure, valued
+from cabinvigil.daemon.text.units_retold import retold
+from cabinvigil.daemon.text.units_said import SI, Units
 
 MOST_POINTS = 540
 """A point a minute of a night of nine hours: no phone shows more."""
@@ -122,7 +125,8 @@ class _View:
 
     def _stand(self, one: Stand) -> str:
         to_s = self.found.tape.length_s if one.to_s is None else one.to_s
-        name = f"{one.episode.alarm} ({one.ring.priority})"
+        alarm, priority = one.episode.alarm, one.ring.priority
+        name = f"{name_of_alarm(alarm)} ({urgency(priority)})"
         return f"{name} stood from {self.clock(one.from_s)} to {self.clock(to_s)}"
 
     def panel(
@@ -185,14 +189,14 @@ def ticks_of(found: Morning, zone: tzinfo | None) -> list[tuple[float, str]]:
 
 
 def _limits(
-    near: Sequence[Approach], quantity: str, side: str
+    near: Sequence[Approach], quantity: str, side: str, units: Units = SI
 ) -> list[tuple[float, str]]:
     """Give the limits on one side; the first on the way is always in the picture."""
     found = {}
     for one in near:
         limit = one.limit
         if limit.quantity == quantity and limit.side == side and not limit.over_s:
-            found[limit.at] = f"limit {valued(quantity, limit.at)}"
+            found[limit.at] = f"limit {retold(valued(quantity, limit.at), units)}"
     return list(found.items())
 
 
@@ -339,8 +343,12 @@ def _warmth(view: _View) -> Iterator[Picture]:
         lines.append(Curve("outside", outside, "dotted"))
         words += ". " + view.course("Outside", sign, outside)
     near = view.found.near
-    limits = [*_limits(near, "temp_c", "below"), *_limits(near, "temp_c", "above")]
-    limits = [(view.found.units.value("c", at), label) for at, label in limits]
+    units = view.found.units
+    limits = [
+        (units.value("c", at), label)
+        for side in ("below", "above")
+        for at, label in _limits(near, "temp_c", side, units)
+    ]
     panel = replace(view.panel("temp", lines, limits), least_span=view.span_k)
     yield view.picture(panel, "Temperature", sign.strip(), words)
 

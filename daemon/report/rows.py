@@ -6,13 +6,15 @@ from datetime import tzinfo
 
 from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.review.airflow.balance import Triple
-from cabinvigil.daemon.review.alarm_episodes import RANKS
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals, Vent
 from cabinvigil.daemon.review.verdict import WORDS
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
 from cabinvigil.daemon.text.numbers import or_never, valued
+from cabinvigil.daemon.text.units_retold import APART, retold
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -119,7 +121,11 @@ class RangRow:
     """One ring of one alarm: the first of a stand, or one at which it was graver."""
 
     alarm: str
-    priority: str
+    """Its id."""
+    name: str
+    """As people call it."""
+    urgency: str
+    """`danger`, `wake`, `note` or `fault`."""
     text: str
     begins: str
     ends: str
@@ -130,6 +136,12 @@ class RangRow:
     """After how long; '' where nobody answered."""
 
 
+def ring_text(episode: AlarmEpisode, ring: Ring, units: Units) -> str:
+    """Return what an alarm said, in a reader's units."""
+    is_apart = episode.alarm.partition("/")[0] in APART
+    return retold(ring.text, units, ring.exact, is_apart=is_apart)
+
+
 def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
     """Return what rang, the gravest first; each ring with its own time and words."""
     rings = [(episode, ring) for episode in found.rang for ring in episode.rises]
@@ -137,8 +149,9 @@ def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
     return [
         RangRow(
             episode.alarm,
-            ring.priority,
-            ring.text,
+            name_of_alarm(episode.alarm),
+            urgency(ring.priority),
+            ring_text(episode, ring, found.units),
             clock(ring.at_s),
             "" if episode.to_s is None else clock(episode.to_s),
             f", {episode.rings} times"

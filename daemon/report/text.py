@@ -7,6 +7,7 @@ from datetime import tzinfo
 from cabinvigil.daemon.air.atmosphere import THIN_FROM_M
 from cabinvigil.daemon.log.moments import day, zone_name, zone_of
 from cabinvigil.daemon.report import night_totals
+from cabinvigil.daemon.report.headline import act, headline, is_act_of_advice
 from cabinvigil.daemon.report.other_air_words import (
     RELATIVE,
     dust_meaning,
@@ -27,30 +28,33 @@ from cabinvigil.daemon.report.rows import (
     warned,
 )
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.durations import minutes
+from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
 LINES, COLUMNS = 40, 80
 TAB = 10
-HEADLINES = {
-    DANGEROUS: "NOT SAFE",
-    UNSEEN: "NOT WATCHED: nobody can vouch for this night",
-    UNKNOWN: "NOT KNOWN: too little was measured to call this night safe",
-    CLOSE: "Safe, but close",
-    WELL: "Safe",
-}
-"""The verdict's first words."""
 CO_8H_PPM = 8.7
 """10 mg/m3 at 25 °C: the WHO's value for eight hours (2000 and 2010)."""
 CO_8H_HARM_PPM = 27.0
 """AEGL-2 for eight hours (from memory)."""
 
 
-def account(found: Morning) -> str:
-    """Write the account: at most 40 lines of 80 columns."""
+SEE_ALL = "--all tells every ring and stretch, and what the figures rest on."
+
+
+def account(found: Morning, *, is_whole: bool = False) -> str:
+    """Write the account: the verdict, what to do, then what they rest on.
+
+    Args:
+        found: the night.
+        is_whole: tell all of it; else at most 40 lines of 80 columns.
+    """
     zone = zone_of(found.tape.head)
+    if is_whole:
+        most = max(len(found.rang) * 4, len(found.stretches))
+        return "\n".join(_lines(found, zone, most, most, is_whole=True)) + "\n"
     for rings, parts in ((8, 5), (6, 4), (5, 3), (4, 2), (3, 1), (2, 1), (1, 1)):
         lines = list(_lines(found, zone, rings, parts))
         if len(lines) <= LINES:
@@ -58,28 +62,30 @@ def account(found: Morning) -> str:
     return "\n".join(lines[:LINES]) + "\n"
 
 
-def headline(found: Morning) -> str:
-    """Write the verdict in one line."""
-    head = HEADLINES[found.verdict.word]
-    reasons = ", ".join(found.verdict.reasons)
-    return f"{head}: {reasons}." if reasons else f"{head}."
-
-
 def _lines(
-    found: Morning, zone: tzinfo | None, rings: int, parts: int
+    found: Morning,
+    zone: tzinfo | None,
+    rings: int,
+    parts: int,
+    *,
+    is_whole: bool = False,
 ) -> Iterator[str]:
     clock = clock_of(found, zone)
-    yield from _head(found, zone, clock)
+    yield from textwrap.wrap(headline(found), COLUMNS)
+    yield from textwrap.wrap(act(found), COLUMNS)
+    yield from ("", _night(found, zone, clock))
     yield from _near(found, clock)
     yield from _rang(found, clock, rings)
     yield from _air(found, clock, parts)
     yield from _gas(found)
     yield from _wet(found)
     yield from _other(found, clock)
-    if rests := night_totals.rests_on(found):
-        yield from _told("Rests on", rests)
     yield from _rest(found, clock)
     yield from _tonight(found)
+    if is_whole and (rests := night_totals.rests_on(found)):
+        yield from _told("Rests on", rests)
+    elif not is_whole:
+        yield SEE_ALL
 
 
 def _told(label: str, text: str) -> Iterator[str]:
@@ -93,7 +99,8 @@ def _told(label: str, text: str) -> Iterator[str]:
     ) or [label]
 
 
-def _head(found: Morning, zone: tzinfo | None, clock: Clock) -> Iterator[str]:
+def _night(found: Morning, zone: tzinfo | None, clock: Clock) -> str:
+    """Say which night, of which cabin."""
     tape = found.tape
     if tape.origin is None:
         when = f"{found.hours:.1f} h, without a clock"
@@ -101,8 +108,7 @@ def _head(found: Morning, zone: tzinfo | None, clock: Clock) -> Iterator[str]:
         span = f"{clock(0.0)} to {clock(tape.length_s)}"
         when = f"{day(tape, zone)}, {span} {zone_name(found.begins, zone)}"
     emulated = ", emulated parts" if tape.head.get("emulated") is True else ""
-    yield f"{found.facts.name}: night of {when}{emulated}"[:COLUMNS]
-    yield from textwrap.wrap(headline(found), COLUMNS)
+    return f"{found.facts.name}: night of {when}{emulated}"[:COLUMNS]
 
 
 def _near(found: Morning, clock: Clock) -> Iterator[str]:
@@ -127,12 +133,12 @@ def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
         return
     yield from _told("Rang", "")
     for row in rows[:most]:
-        end = f"to {row.ends}" if row.ends else "on at the end"
+        end = f"to {row.ends}" if row.ends else "to the end"
         answer = f"answered in {row.answered}" if row.answered else "no answer"
-        head = f"  {row.begins} {row.priority:<6} {row.alarm:<22}"
+        head = f"  {row.begins} {row.urgency:<6} {row.name:<26}"
         yield f"{head} {end}{row.times}, {answer}"[:COLUMNS]
     if len(rows) > most:
-        yield f"  and {len(rows) - most} more, of lower or the same priority"
+        yield f"  and {len(rows) - most} more, no graver"
 
 
 def _air(found: Morning, clock: Clock, most: int) -> Iterator[str]:
@@ -258,16 +264,19 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
     for note in found.tape.notes[:2]:
         yield f"{note[:1].lower()}{note[1:]}".rstrip(".")
     if found.laxer:
-        yield f"laxer than published, as accepted: {', '.join(found.laxer)}"
+        laxer = retold(", ".join(found.laxer), found.units)
+        yield f"laxer than published, as accepted: {laxer}"
     yield "nitrogen dioxide from the flame: not measured"
 
 
 def _tonight(found: Morning) -> Iterator[str]:
-    if not found.advice:
-        yield from _told("Tonight", "nothing to change")
-        return
-    label = "Tonight"
+    """Say what else to change, and what it is expected to do."""
+    label, is_said = "Tonight", is_act_of_advice(found)
     for one in found.advice:
-        text = one.do + (f". Expected: {one.expect}" if one.expect else "")
-        yield from _told(label, f"{text}.")
-        label = ""
+        expect = f"Expected: {one.expect}." if one.expect else ""
+        text = f"{one.do}. {expect}".rstrip()
+        if is_said:
+            text, is_said = f"as said above. {expect}" if expect else "", False
+        if text:
+            yield from _told(label, text)
+            label = ""

@@ -20,6 +20,8 @@ class Ring:
     at_s: float
     priority: str
     text: str
+    exact: tuple[float, ...] = ()
+    """Numbers beside its words, some of which those were rounded from; SI."""
 
 
 @dataclass(slots=True)
@@ -122,11 +124,19 @@ def _rings(stand: AlarmEpisode, event: Event) -> None:
     stand.to_s = None
     before = max((RANKS.get(one.priority, 0) for one in stand.rises), default=-1)
     if RANKS.get(priority, 0) > before:
-        ring = Ring(event.at_s, priority, _text(event.fields, "text"))
+        words, beside = _text(event.fields, "text"), event.fields.get("evidence")
+        ring = Ring(event.at_s, priority, words, _numbers(beside))
         stand.rises = (*stand.rises, ring)
     if RANKS.get(priority, 0) >= stand.rank:
         stand.priority = priority
         stand.text = _text(event.fields, "text") or stand.text
+
+
+def _numbers(evidence: Any) -> tuple[float, ...]:
+    """Return the numbers of an alarm's evidence."""
+    if not isinstance(evidence, Mapping):
+        return ()
+    return tuple(float(one) for one in evidence.values() if type(one) in (int, float))
 
 
 def _text(fields: Mapping[str, Any], key: str) -> str:

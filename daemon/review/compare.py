@@ -22,7 +22,8 @@ from cabinvigil.daemon.review.trial_figures import (
     TrialFigures,
     trial_figures,
 )
-from cabinvigil.daemon.review.verdict import FRESH
+from cabinvigil.daemon.review.verdict import FRESH, SHORTEST_H, rang_in_words
+from cabinvigil.daemon.text.durations import minutes as spelled
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -41,6 +42,13 @@ BEYOND_SD_MIN = 2.0
 judgement)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
+
+SETTLED_O2_PCT = 0.3
+"""So much oxygen may still be lost, at worst, where the air counts as settled: half as
+much again as a part may be off (own choice)."""
+SETTLED_CHANGES = 2.0
+"""Where nothing was projected: air changes after which seven eighths of the way are
+gone (1 - exp(-2))."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +176,7 @@ def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
         end_s = to_s if one.to_s is None else one.to_s
         overlaps = one.from_s < to_s and end_s > from_s
         if overlaps and one.is_about_air and one.rank >= RANKS["high"]:
-            return f"{one.alarm} rang"
+            return rang_in_words(one.alarm)
     blood = [one for one in found.near if one.limit.quantity == "cohb_pct"]
     for approach in blood:
         is_grave = RANKS.get(approach.limit.priority, 0) >= RANKS["medium"]
@@ -217,6 +225,7 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     """Order the sheets three times.
 
     Those past a waking limit stand apart: dry and cheap is no praise for such a night.
+    So do those that were too short to judge.
     """
     return [
         _rank("safest", [_safe(one) for one in sheets]),
@@ -225,18 +234,56 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     ]
 
 
+def too_short(one: Sheet) -> str:
+    """Say what is missing for it to be compared; '' where nothing is.
+
+    What was past a waking limit is worse than it looks, and needs no more time.
+    """
+    if one.past or (one.margin is not None and one.margin <= 0.0):
+        return ""
+    if one.hours < SHORTEST_H:
+        least, was = spelled(60.0 * SHORTEST_H), spelled(60.0 * one.hours)
+        return f"it lasted {was}, and {least} are the least"
+    found = one.figures
+    if not one.is_trial or found is None or found.least_o2_pct is None:
+        return ""
+    if found.settles_pct is not None:
+        worst_pct = found.settles_pct[0]
+        if found.least_o2_pct - worst_pct <= SETTLED_O2_PCT:
+            return ""
+        fell = f"oxygen was at {found.least_o2_pct:.1f} %, and might have gone to "
+        return f"{fell}{worst_pct:.1f}{_more(one)}"
+    changes = one.air_changes_per_h
+    if changes is not None and changes[0] * one.hours >= SETTLED_CHANGES:
+        return ""
+    return f"nothing tells that its air had settled{_more(one)}"
+
+
+def _more(one: Sheet) -> str:
+    """Say how much longer it would have had to go on; '' where nobody knows."""
+    changes = one.air_changes_per_h
+    if changes is None or changes[1] <= 0.0:
+        return ""
+    more_h = SETTLED_CHANGES / changes[1] - one.hours
+    return f": {spelled(60.0 * more_h)} more would do" if more_h > 0.1 else ""
+
+
+def _is_apart(one: Sheet) -> bool:
+    return bool(one.past or too_short(one))
+
+
 def _safe(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.margin is None or one.past:
+    if one.margin is None or _is_apart(one):
         return None
     return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
 
 
 def _dry(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if one.past else dryness(one)
+    return None if _is_apart(one) else dryness(one)
 
 
 def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if one.past else thrift(one)
+    return None if _is_apart(one) else thrift(one)
 
 
 def safety(one: Sheet) -> tuple[Measure, ...] | None:

@@ -9,6 +9,7 @@ from cabinvigil.daemon.log.night import Gap
 from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import Watched
+from cabinvigil.daemon.text.alarm_names import name_of_alarm
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import valued
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -85,7 +86,7 @@ def verdict(
     reasons = list(passed)
     told = {one.limit.alarm for one in near if one.margin <= 0.0}
     reasons += [
-        RINGING.get(one.alarm, f"{one.alarm} rang")
+        RINGING.get(one.alarm, rang_in_words(one.alarm))
         for one in called
         if one.alarm not in told and (not passed or one.alarm in RINGING)
     ]
@@ -100,10 +101,15 @@ def verdict(
     if unknown:
         return NightVerdict(UNKNOWN, tuple(unknown))
     waking = [one for one in rang if one.is_about_air and one.rank >= RANKS["medium"]]
-    close = [f"{one.alarm} rang" for one in waking] + _close(near)
+    close = [rang_in_words(one.alarm) for one in waking] + _close(near)
     if close:
         return NightVerdict(CLOSE, tuple(close))
     return NightVerdict(WELL, ())
+
+
+def rang_in_words(alarm: str) -> str:
+    """Say that an alarm rang, by what people call it."""
+    return f"the alarm for {name_of_alarm(alarm)} rang"
 
 
 def _is_grave(one: Approach) -> bool:

@@ -6,7 +6,7 @@ A limit may be made stricter freely.  One made laxer than the packaged file has 
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from cabinvigil.daemon.settings.checks import one_of
@@ -121,7 +121,7 @@ def _read(
     params = {key: table[key] for key in own_keys if key in table}
     shared = shape(AlarmCommon, common, "", at, found)
     limited = shape(module.Params, params, "", at, found)
-    mistakes += [Mistake(file_of(m.key), m.key, m.what, m.mend) for m in found]
+    mistakes += [replace(m, file=file_of(m.key)) for m in found]
     if shared is None or limited is None:
         return None
     values = {key: getattr(shared, key) for key in _COMMON}

@@ -19,7 +19,7 @@ from cabinvigil.daemon.settings.read import read_toml
 from cabinvigil.daemon.settings.read_table import shape_rest
 from cabinvigil.daemon.settings.tables import table_mistakes
 from cabinvigil.daemon.settings.values import Cabin
-from cabinvigil.daemon.settings.with_units import in_our_units
+from cabinvigil.daemon.settings.with_units import in_our_units, units_in
 
 NAMELESS = "cabin"
 """Stands in for a name that is not given: nothing is sent from a plan."""
@@ -61,5 +61,5 @@ def load_cabin(path: Path | str) -> CabinTable:
         cabin, wrong = shape_rest(Cabin, table, file, "cabin", mistakes)
     mistakes += table_mistakes({"cabin": cabin}, file, {"cabin": wrong})
     if mistakes or cabin is None:
-        raise ConfigError(mistakes)
+        raise ConfigError(mistakes, units_in(plain))
     return CabinTable(cabin, read_as)

@@ -46,7 +46,7 @@ from cabinvigil.daemon.settings.values import (
     fields_of,
     to_plain,
 )
-from cabinvigil.daemon.settings.with_units import in_our_units
+from cabinvigil.daemon.settings.with_units import in_our_units, units_in
 from cabinvigil.daemon.settings.words import languages, load_words
 
 __all__ = [
@@ -388,7 +388,7 @@ def _assemble(
     if folder is not None and values["watch"] is not None:
         values["watch"] = _words(values["watch"], file, folder, mistakes)
     if mistakes:
-        raise ConfigError(mistakes)
+        raise ConfigError(mistakes, units_in(plain))
     return Settings(
         **values,
         i2c=MappingProxyType({n: bus for n, bus in buses.items() if bus is not None}),

@@ -5,11 +5,24 @@ import re
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.numbers import compact
 from cabinvigil.daemon.text.sentences import ended
-from cabinvigil.daemon.text.units import convert, unit_of, unit_of_key
+from cabinvigil.daemon.text.units import convert, sign_of, unit_of, unit_of_key
 from cabinvigil.daemon.text.units_read import UnitError, typed
+from cabinvigil.daemon.text.units_retold import retold
+from cabinvigil.daemon.text.units_said import IN_US, SI, Units
+
+
+class Outside(NamedTuple):
+    """A number that is out of its range, all in the unit that its key names."""
+
+    key: str
+    value: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,19 +37,37 @@ class Mistake:
     """What is wrong, as the rest of a clause that starts with the key or file."""
     mend: str
     """What to do, as an imperative clause."""
+    outside: Outside | None = None
+    """Where it is a number out of its range."""
 
     def __str__(self) -> str:
         """Spell the mistake as one sentence."""
+        return self.said(SI)
+
+    def said(self, units: Units) -> str:
+        """Spell the mistake as one sentence, in a person's units."""
         where = f"{self.file}: {self.key}" if self.key else self.file
-        return ended(f"{where} {self.what}; {self.mend}")
+        what, mend = self.what, self.mend
+        if units.is_us:  # SI, in which it was made, quotes what was typed in any
+            what, mend = retold(what, units), retold(mend, units)
+            if self.outside is not None:
+                what, mend = _outside_in(units, self.outside) or (what, mend)
+        return ended(f"{where} {what}; {mend}")
 
 
 class ConfigError(CabinvigilError, ValueError):
     """A config cannot be used; `mistakes` holds every reason at once."""
 
-    def __init__(self, mistakes: Iterable[Mistake]) -> None:
+    def __init__(self, mistakes: Iterable[Mistake], units: Units = SI) -> None:
+        """Keep every reason.
+
+        Args:
+            mistakes: all of them.
+            units: in which the file wants people told.
+        """
         self.mistakes: tuple[Mistake, ...] = tuple(mistakes)
-        super().__init__("\n".join(str(mistake) for mistake in self.mistakes))
+        self.units = units
+        super().__init__("\n".join(one.said(units) for one in self.mistakes))
 
 
 class BadValueError(ValueError):
@@ -45,9 +76,10 @@ class BadValueError(ValueError):
     In `what` and `mend`, `{key}` stands for the key without its path.
     """
 
-    def __init__(self, what: str, mend: str) -> None:
+    def __init__(self, what: str, mend: str, outside: Outside | None = None) -> None:
         self.what = what
         self.mend = mend
+        self.outside = outside
         super().__init__(f"{what}; {mend}")
 
 
@@ -86,6 +118,30 @@ def other_unit(key: str, value: float, low: float, high: float) -> str:
             rounded = float(f"{inside:.3g}")
             found.append(f"if it is in {words}, write `{key} = {rounded:g}`")
     return "; ".join(found)
+
+
+_THERE = frozenset({"ft3", "in2", "ft", "btu_h", "lb", "f"})
+"""Units of the United States that are written in place of ours."""
+
+
+def _outside_in(units: Units, found: Outside) -> tuple[str, str] | None:
+    """Say in the units of the United States what is wrong with a number, and the mend.
+
+    A bare number stands in the key's own unit, so that theirs is to be written.
+    """
+    key, value, low, high = found
+    unit = unit_of_key(key)
+    if unit not in IN_US:
+        return None
+    said = units.given_said
+    what = f"is {said(unit, value)}, outside what is accepted"
+    mend = f"give a value from {units.given(unit, low)} to {said(unit, high)}, with "
+    mend += "its unit"
+    for theirs, _ in CONFUSED.get(unit, ()):
+        inside = convert(value, theirs, unit)
+        if theirs in _THERE and inside is not None and low <= inside <= high:
+            mend += f'; write "{compact(value)} {sign_of(theirs)}" if that was meant'
+    return what, mend
 
 
 def one_line(text: str) -> str:

@@ -18,6 +18,9 @@ import attrs
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.validators import Direction
 from cabinvigil.daemon.settings.values import AlarmSettings, to_plain
+from cabinvigil.daemon.settings.with_units import limit_unit
+from cabinvigil.daemon.text.units import sign_of, unit_of
+from cabinvigil.daemon.text.units_said import IN_US
 
 SUBJECT = "subject"
 """Which of its instances a rule judges: filled in when the core is composed."""
@@ -41,8 +44,9 @@ class LaxerKey:
 def laxer_keys(own: AlarmSettings, packaged: AlarmSettings) -> list[LaxerKey]:
     """Return what one alarm has laxer than another of its kind; empty is fine."""
     side = getattr(packaged.params, "side", "")
-    common = _laxer_in(own, packaged, side)
-    return [*common, *_laxer_in(own.params, packaged.params, side)]
+    unit = unit_of(str(getattr(packaged.params, "quantity", "")))[1]
+    common = _laxer_in(own, packaged, side, unit)
+    return [*common, *_laxer_in(own.params, packaged.params, side, unit)]
 
 
 @cache
@@ -66,17 +70,18 @@ def _direction(validator: Any, hint: Any) -> Direction:
     return "lower" if is_priority else "either"
 
 
-def _laxer_in(own: Any, packaged: Any, side: str) -> Iterator[LaxerKey]:
+def _laxer_in(own: Any, packaged: Any, side: str, unit: str = "") -> Iterator[LaxerKey]:
     kind: Any = type(packaged)
     for key, direction in directions(kind).items():
         value, usual = getattr(own, key), getattr(packaged, key)
         way = on_side(direction, side)
         if _is_ladder(usual):
-            for text in dict.fromkeys(_weaker_steps(value, usual, side)):
+            for text in dict.fromkeys(_weaker_steps(value, usual, side, unit)):
                 yield LaxerKey(key, text, "put a step as strict back")
         elif _is_laxer(value, usual, way):
-            text = f"its {key} is {_shown(value)}, packaged {_shown(usual)}"
-            yield LaxerKey(key, text, _mend(usual, way))
+            sign = _sign(key, unit)
+            text = f"its {key} is {_shown(value, sign)}, packaged {_shown(usual, sign)}"
+            yield LaxerKey(key, text, _mend(usual, way, sign))
 
 
 def on_side(way: Direction, side: str) -> Direction:
@@ -111,10 +116,17 @@ def _is_ladder(value: Any) -> bool:
     return isinstance(value, list) and all(attrs.has(type(step)) for step in value)
 
 
+def _sign(key: str, unit: str) -> str:
+    """Return what stands behind a value of a key that other units tell otherwise."""
+    found = limit_unit(key, unit)
+    return f" {sign_of(found)}" if found in IN_US else ""
+
+
 def _weaker_steps(
-    own: Sequence[Any], packaged: Sequence[Any], side: str
+    own: Sequence[Any], packaged: Sequence[Any], side: str, unit: str
 ) -> Iterator[str]:
     """Say of each packaged step that no step here is as strict."""
+    sign = _sign("at", unit)
     for usual in packaged:
         laxer = [(s.at, {k.key for k in _laxer_in(s, usual, side)}) for s in own]
         if not all(keys for _, keys in laxer):
@@ -124,24 +136,24 @@ def _weaker_steps(
         alike = [at for at, keys in laxer if keys == {"at"}]
         if alike:
             nearest = min(alike, key=lambda at: abs(at - usual.at))
-            yield f"{name} is at {nearest:g}, packaged {usual.at:g}"
+            yield f"{name} is at {nearest:g}{sign}, packaged {usual.at:g}{sign}"
         else:
-            yield f"{name} at {usual.at:g} is gone"
+            yield f"{name} at {usual.at:g}{sign} is gone"
 
 
-def _shown(value: Any) -> str:
+def _shown(value: Any, sign: str = "") -> str:
     """Show a value as a config has it; a word stands without quotes."""
     if value is None or value == math.inf:
         return "not given"
     if isinstance(value, float):
-        return f"{value:g}"
+        return f"{value:g}{sign}"
     return value if isinstance(value, str) and value else json.dumps(to_plain(value))
 
 
-def _mend(usual: Any, way: Direction) -> str:
+def _mend(usual: Any, way: Direction, sign: str = "") -> str:
     """Say what is as strict as the packaged value, and which way is free."""
     if usual is None:
         return "take it out"
     if way == "either" or isinstance(usual, bool | tuple):
         return f"give {_shown(usual)}"
-    return f"give {_shown(usual)} or {'lower' if way == 'higher' else 'higher'}"
+    return f"give {_shown(usual, sign)} or {'lower' if way == 'higher' else 'higher'}"

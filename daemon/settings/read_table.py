@@ -25,6 +25,7 @@ from cabinvigil.daemon.settings.checks import Within, one_of
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
     Mistake,
+    Outside,
     not_a,
     not_a_number,
     one_line,
@@ -100,15 +101,17 @@ class _Reader:
         try:
             return self._read(kind, plain, at)
         except BadValueError as error:
-            return self._tell(at, error.what, error.mend)
+            return self._tell(at, error.what, error.mend, error.outside)
         except Exception as error:
             # A class's own check said no: its sentence is all there is.
             reason = one_line(str(error)).rstrip(". ") or type(error).__name__
             what = f"cannot be used ({reason[:160]})"
             return self._tell(at, what, "mend the values it names")
 
-    def _tell(self, at: str, what: str, mend: str) -> Any:
-        self.mistakes.append(Mistake(self.file, at, what, mend))
+    def _tell(
+        self, at: str, what: str, mend: str, outside: Outside | None = None
+    ) -> Any:
+        self.mistakes.append(Mistake(self.file, at, what, mend, outside))
         return _WRONG
 
     def _read(self, kind: Any, plain: Any, at: str) -> Any:
@@ -190,7 +193,9 @@ def _checked(note: Any, value: Any, key: str) -> Any:
         if not isinstance(note, Within):
             raise
         hint = other_unit(key, value, note.low, note.high)
-        raise BadValueError(error.what, f"{error.mend}{hint and '; '}{hint}") from None
+        outside = Outside(key, value, note.low, note.high)
+        mend = f"{error.mend}{hint and '; '}{hint}"
+        raise BadValueError(error.what, mend, outside) from None
 
 
 @cache

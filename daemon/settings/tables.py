@@ -45,7 +45,7 @@ def _cabin(cabin: Cabin, file: str) -> Iterator[Mistake]:
         yield Mistake(
             file,
             "cabin.burner_low_kw",
-            f"is {low:g}, above the {high:g} of burner_kw",
+            f"is {low:g} kW, above the {high:g} kW of burner_kw",
             "give the lowest setting here and the highest there",
         )
     if cabin.people is None:

@@ -10,6 +10,7 @@ from typing import Any
 from cabinvigil.daemon.settings.errors import one_line
 from cabinvigil.daemon.text.units import difference, unit_of, unit_of_key
 from cabinvigil.daemon.text.units_read import UnitError, said_back, typed
+from cabinvigil.daemon.text.units_said import Units, units_named
 
 _OF_THE_QUANTITY = frozenset({"at", "limit", "towards", "before", "no_quiet_at"})
 """Keys of an alarm that are a value of its quantity."""
@@ -17,6 +18,16 @@ _APART = frozenset({"dead_band", "margin", "again_step"})
 """Keys of an alarm that are a difference of two such values."""
 _AN_HOUR = "limit_per_h"
 """Such a difference an hour."""
+
+
+def units_in(plain: Mapping[str, Any]) -> Units:
+    """Return the units in which a file wants people told; SI where it does not say.
+
+    Args:
+        plain: of the file, as yet unchecked.
+    """
+    cabin = plain.get("cabin")
+    return units_named(cabin.get("units") if isinstance(cabin, Mapping) else None)
 
 
 def in_our_units(plain: Any, told: list[str], at: str = "") -> Any:

@@ -14,6 +14,32 @@ Advance = Callable[[float], None]
 """Takes how much more has been done."""
 
 
+class Bar:
+    """Progress as it is shown; on no terminal, or without rich, nothing is."""
+
+    def __init__(
+        self,
+        advance: Advance,
+        hide: Callable[[], None] = lambda: None,
+        show: Callable[[], None] = lambda: None,
+    ) -> None:
+        """Take what moves it, hides it and shows it again."""
+        self._advance, self._hide, self._show = advance, hide, show
+
+    def __call__(self, more: float) -> None:
+        """Say that so much more has been done."""
+        self._advance(more)
+
+    @contextmanager
+    def aside(self) -> Iterator[None]:
+        """Put it aside while something is printed on the same terminal."""
+        self._hide()
+        try:
+            yield
+        finally:
+            self._show()
+
+
 def told(items: Iterable[T], count: int, words: str, err: IO[str]) -> Iterator[T]:
     """Go through items and show how far it is, on a terminal alone.
 
@@ -37,7 +63,7 @@ def told(items: Iterable[T], count: int, words: str, err: IO[str]) -> Iterator[T
 
 
 @contextmanager
-def progress(total: float, words: str, err: IO[str]) -> Iterator[Advance]:
+def progress(total: float, words: str, err: IO[str]) -> Iterator[Bar]:
     """Show how far one long piece of work is, on a terminal alone.
 
     Args:
@@ -46,24 +72,28 @@ def progress(total: float, words: str, err: IO[str]) -> Iterator[Advance]:
         err: where progress is shown; a file or a pipe gets nothing.
 
     Yields:
-        A call that takes how much more has been done.
+        What takes how much more has been done, and steps aside for what is printed.
     """
     if not err.isatty():
-        yield _unseen
+        yield Bar(unseen)
         return
     try:
         from rich.console import Console
         from rich.progress import Progress
     except ImportError:
-        yield _unseen
+        yield Bar(unseen)
         return
     with Progress(console=Console(file=err), transient=True) as shown:
         task = shown.add_task(words, total=total)
-        yield lambda more: shown.advance(task, more)
+        yield Bar(lambda more: shown.advance(task, more), shown.stop, shown.start)
 
 
-def _unseen(_more: float) -> None:
-    pass
+def unseen(_more: float) -> None:
+    """Show nothing."""
+
+
+UNSEEN = Bar(unseen)
+"""Progress of what shows by itself how far it is."""
 
 
 def stay(

@@ -53,7 +53,7 @@ def test_the_peak_that_rang_is_in_the_account(tmp_path: Path) -> None:
     path = logs.write(tmp_path, logs.begin() + logs.air(peak) + stop)
     code, out, _ = call(str(path))
     assert code == 1
-    assert out.splitlines()[1].startswith("NOT SAFE: carbon monoxide 400 ppm")
+    assert out.splitlines()[0].startswith("NOT SAFE: carbon monoxide 400 ppm")
 
 
 def test_a_night_that_goes_on_is_not_cut_off(tmp_path: Path) -> None:
@@ -66,12 +66,12 @@ def test_a_night_that_goes_on_is_not_cut_off(tmp_path: Path) -> None:
 
 
 def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
-    """A page high, the verdict in its second line."""
+    """A page high: the verdict, what to do, and only then which night it was."""
     code, out, err = call(str(logs.write(tmp_path, quiet())))
     assert (code, err) == (0, "")
     lines = out.splitlines()
-    assert lines[0].startswith("lapwing: night of ")
-    assert lines[1] == "Safe."
+    assert lines[:3] == ["Safe.", "Nothing to change tonight.", ""]
+    assert lines[3].startswith("lapwing: night of ")
 
 
 def test_a_rehearsed_night_is_told_in_the_trailers_time(
@@ -86,8 +86,8 @@ def test_a_rehearsed_night_is_told_in_the_trailers_time(
     rehearsed = call(str(logs.write(tmp_path, data)))[1]
     monkeypatch.undo()
     time.tzset()
-    assert "16:00 to 17:00 EST" in real.splitlines()[0]
-    assert "22:00 to 23:00 CET" in rehearsed.splitlines()[0]
+    assert "16:00 to 17:00 EST" in real.partition("\n\n")[2]
+    assert "22:00 to 23:00 CET" in rehearsed.partition("\n\n")[2]
 
 
 @pytest.mark.parametrize(
@@ -104,7 +104,7 @@ def test_the_verdict_follows_the_limits_of_the_log(
 ) -> None:
     """The limits that ran that night, by priority."""
     code, out, _ = call(str(logs.write(tmp_path, quiet(**values))))
-    assert out.splitlines()[1].startswith(words)
+    assert out.splitlines()[0].startswith(words)
     assert code == (0 if words.startswith("Safe") else 1)
 
 

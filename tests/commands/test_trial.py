@@ -49,7 +49,7 @@ async def test_it_begins_shows_itself_and_ends(
     assert "runs for 3.0 h, or until o2-low" in begun[1]
     assert again[0] == 2
     assert "is open" in again[2]
-    assert "TRIAL: nobody inside, roof vent a" in shown[1]
+    assert shown[1].startswith("TRIAL\nStay outside: nobody is to be inside.\n")
     assert ended == (0, "The trial 'roof vent a third open' is over.\n", "")
     assert none[0] == 2
     tape = read_tape(sorted((tmp_path / "log").glob("night-*")))

@@ -79,7 +79,7 @@ def test_a_log_is_told_in_the_cabins_zone_wherever_it_is_read(
         for here in ("America/Los_Angeles", "Pacific/Chatham"):
             monkeypatch.setenv("TZ", here)
             time.tzset()
-            told.append(calling.call(morning, path)[1].splitlines()[0])
+            told.append(calling.call(morning, path)[1].partition("\n\n")[2])
     monkeypatch.undo()
     time.tzset()
     first, second, third, fourth = told

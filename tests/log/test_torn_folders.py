@@ -62,7 +62,7 @@ def readings(folder: Path) -> int:
     count = 0
     for one in all_nights(folder):
         try:
-            told = read(one).series["o2_pct"]
+            told = read(one).tape().series["o2_pct"]
         except NightError:
             continue
         count += sum(value is not None for value in told)

@@ -77,7 +77,7 @@ def test_a_night_is_told_without_its_trials(tmp_path: Path, *, cut: bool) -> Non
     path = logs.write(tmp_path, data)
     code, out, err = calling.call(morning, path)
     assert (code, err) == (0, "")
-    assert out.splitlines()[1] == "Safe."
+    assert out.splitlines()[0] == "Safe."
     assert "oxygen 100 %" in out
     what = "'all shut', 'roof vent a third open'"
     left_h = 1.67 if cut else 2.17
@@ -90,7 +90,7 @@ def test_what_is_still_foul_half_an_hour_after_it_counts(tmp_path: Path) -> None
     path = logs.write(tmp_path, afternoon_and_night(2700.0))
     code, out, _ = calling.call(morning, path)
     assert code == 1
-    assert "NOT SAFE: oxygen 18.6 %" in out.splitlines()[1]
+    assert "NOT SAFE: oxygen 18.6 %" in out.splitlines()[0]
 
 
 def test_a_trial_by_itself_is_all_that_was_measured_in_it(tmp_path: Path) -> None:

@@ -69,22 +69,22 @@ def stand(priority: Priority, was: AlarmState, alarm: str = "co-level") -> Trans
     ("told", "woken"),
     [
         ([(Priority.LOW, "normal")], None),
-        ([(Priority.MEDIUM, "normal")], "by co-level (medium); 1 waking"),
+        ([(Priority.MEDIUM, "normal")], "carbon monoxide (wake); 1 waking"),
         (
             [(Priority.LOW, "normal"), (Priority.MEDIUM, "unacknowledged")],
-            "by co-level (medium); 1 waking",
+            "carbon monoxide (wake); 1 waking",
         ),
         (
             [(Priority.FAULT, "normal"), (Priority.HIGH, "unacknowledged")],
-            "by co-level (high); 1 waking",
+            "carbon monoxide (danger); 1 waking",
         ),
         (
             [(Priority.MEDIUM, "normal"), (Priority.HIGH, "unacknowledged")],
-            "by co-level (medium); 1 waking",
+            "carbon monoxide (wake); 1 waking",
         ),
         (
             [(Priority.HIGH, "normal"), (Priority.HIGH, "normal")],
-            "by co-level (high); 2 waking",
+            "carbon monoxide (danger); 2 waking",
         ),
     ],
 )

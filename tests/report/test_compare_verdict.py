@@ -5,6 +5,7 @@ from itertools import product
 
 import pytest
 
+from cabinvigil.daemon.report.compare_text import table
 from cabinvigil.daemon.report.compare_verdict import (
     NO,
     NOT_KNOWN,
@@ -12,7 +13,7 @@ from cabinvigil.daemon.report.compare_verdict import (
     enough,
     sentence,
 )
-from cabinvigil.daemon.review.compare import Sheet
+from cabinvigil.daemon.review.compare import Sheet, ranks, too_short
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from tests.report.test_compare_text import a_sheet
 
@@ -188,6 +189,60 @@ def test_a_trial_must_settle_above_the_limit() -> None:
     for settles in ((19.4, 19.8, 20.0), None):
         falling = replace(ended, figures=figures(settles_pct=settles))
         assert enough(falling).why == "oxygen might have fallen further"
+
+
+def trial(name: str, **more: object) -> Sheet:
+    plain = replace(a_sheet(name), is_trial=True, verdict=None, figures=figures())
+    return replace(plain, **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("more", "lacks"),
+    [
+        ({}, ""),
+        ({"hours": 0.4}, "it lasted 24 min, and 30 min are the least"),
+        ({"hours": 0.4, "is_trial": False}, "it lasted 24 min"),
+        ({"hours": 0.2, "past": PAST, "margin": -0.4}, ""),
+        (
+            {"figures": figures(settles_pct=(19.6, 19.9, 20.1)), "hours": 1.0},
+            "oxygen was at 20.2 %, and might have gone to 19.6: 60 min more would do",
+        ),
+        ({"figures": figures(settles_pct=(19.95, 20.1, 20.2))}, ""),
+        ({"figures": figures(settles_pct=None), "hours": 9.0}, ""),
+        (
+            {"figures": figures(settles_pct=None), "hours": 1.0},
+            "nothing tells that its air had settled: 60 min more would do",
+        ),
+        (
+            {"figures": figures(settles_pct=None), "air_changes_per_h": None},
+            "nothing tells that its air had settled",
+        ),
+        ({"figures": figures(least_o2_pct=None)}, ""),
+    ],
+)
+def test_what_never_settled_is_not_compared(
+    more: dict[str, object], lacks: str
+) -> None:
+    """A cabin that is shut for ten minutes has good air; what is missing is said."""
+    one = trial("shut for ten minutes", air_changes_per_h=(0.8, 1.0, 1.2))
+    one = replace(one, **more)  # type: ignore[arg-type]
+    other = trial("open", margin=0.2)
+    assert too_short(one).startswith(lacks)
+    assert bool(too_short(one)) is bool(lacks)
+    text, order = sentence([one, other]), ranks([one, other])
+    if not lacks:
+        return
+    assert enough(one).word == NOT_KNOWN
+    assert "safer" not in text
+    assert text.startswith(
+        "'shut for ten minutes' was too short to judge, so nothing is compared; "
+    )
+    assert all(0 not in rank.order for rank in order)
+    told = " ".join(table([one, other], order).split())
+    assert "too short to judge, and not ranked: shut for ten minutes: " in told
+    assert " ".join(too_short(one).split()) in told
+    three = sentence([one, other, trial("wide open", margin=0.9)])
+    assert three.startswith("'shut for ten minutes' was too short to judge; 'wide op")
 
 
 @pytest.mark.parametrize("count", range(2, 11))

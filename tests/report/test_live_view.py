@@ -91,26 +91,31 @@ def watch(
 
 def test_it_fits_a_phone_and_says_it_in_words() -> None:
     """What rings first; the worst oxygen that is breathed; what is ahead; faults."""
-    text = frame(STATUS, PastLooks(), 0.0)
+    text = frame(STATUS, PastLooks(), 0.0, is_whole=True)
     lines = text.splitlines()
     assert max(len(line) for line in lines) <= COLUMNS
-    assert lines[0] == "lapwing, watched for 3.2 h"
-    assert lines[1].startswith("WARNING: Too little oxygen in 16")
+    assert lines[:3] == ["WAKE", "Open the door now.", ""]
+    assert lines[3].startswith("wake: Too little oxygen in 16")
+    assert lines[-1] == "lapwing, watched for 3.2 h"
     assert "oxygen          19.1 %    falling" in lines
     assert "carbon dioxide  4210 ppm" in lines
     assert "battery         12.4 V  lasts 31 h" in lines
     assert any(line.startswith("wet below       4 °C, window 4 °C") for line in lines)
     assert "air changes 0.70 (0.60 to 0.90) an hour" in lines
-    assert lines[-1].startswith("FAULT: The broker")
+    assert lines[-2].startswith("fault: The broker")
 
 
 def test_one_order_is_given_that_of_the_gravest() -> None:
     """The others say what is so: nobody does three things at once."""
     text = " ".join(frame(STATUS, PastLooks(), 0.0).split())
-    assert "WARNING: Too little oxygen in 16 minutes: still 19.6 %. Open the" in text
-    assert "CAUTION: Cold at the bunk: 3 °C. 1 more, set aside" in text
+    assert (
+        "WAKE Open the door now. wake: Too little oxygen in 16 minutes: still 19.6 %."
+        in (text)
+    )
+    assert text.count("Open the door") == 1
+    assert "note: Cold at the bunk: 3 °C. 1 more, set aside" in text
     assert "blanket" not in text
-    for word in ("high", "medium", "low:", "fault:"):
+    for word in ("high", "medium", "low:", "projected"):
         assert word not in text
 
 
@@ -234,7 +239,7 @@ def test_while_the_watch_does_not_say_the_last_look_stays_and_is_marked_old(
 
     with watch(tmp_path, STATUS, REFUSED, REFUSED, STATUS) as (path, _):
         first, second, third, fourth = frames(path)
-    assert "WARNING: Too little oxygen in 16" in first
+    assert first.startswith("WAKE\n")
     assert second.startswith("OLD: 2 s ago. The watch runs")
     assert third.startswith("OLD: 4 s ago.")
     assert " ".join(second.split()).count("too many callers at once") == 1
@@ -286,7 +291,7 @@ def test_once_shows_it_once(tmp_path: Path) -> None:
     with watch(tmp_path, STATUS) as (path, asked):
         code, out, _ = call(show_command, "--once", "--socket", str(path))
     assert (code, asked) == (0, [{"ask": "status"}])
-    assert out.startswith("lapwing")
+    assert out.startswith("WAKE\n")
 
 
 @pytest.mark.made_up("a short status stands for a whole one")

@@ -42,8 +42,8 @@ def test_each_bar_has_its_name_times_priority_and_words(text: str) -> None:
     """One of what rang, and its place on the night's length."""
     [stand] = re.findall(r'<ul class="stands">(.*?)</ul>', text, re.DOTALL)
     [row] = re.findall(r"<li>(.*?)</li>", stand, re.DOTALL)
-    assert "<b>o2-projected</b>" in row
-    assert "22:39 to the end, ▲ high, no answer" in row
+    assert "<b>oxygen soon too low</b>" in row
+    assert "22:39 to the end, ▲ danger, no answer" in row
     assert "Too little oxygen in 9 minutes: still 19.6\u00a0%." in row
     left, wide = re.findall(r"left:([\d.]+)%;width:([\d.]+)%", row)[0]
     assert float(left) == pytest.approx(100.0 * 5963.0 / (9.0 * 3600.0), abs=0.2)

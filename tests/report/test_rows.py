@@ -67,7 +67,7 @@ def test_text_and_page_show_the_same_figures(found: Morning) -> None:
 def test_a_ring_says_when_it_ended_and_was_answered(found: Morning) -> None:
     """It stood to the end, and was answered after two minutes."""
     (row,) = rang_rows(found, clock_of(found, UTC))
-    assert (row.alarm, row.priority) == ("o2-low", "high")
+    assert (row.name, row.urgency) == ("too little oxygen", "danger")
     assert (row.ends, row.times, row.answered) == ("", "", "2 min")
 
 

@@ -1,0 +1,44 @@
+"""What a morning says first: the verdict, and what to do, a sentence or two each."""
+
+from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
+
+HEADLINES = {
+    DANGEROUS: "NOT SAFE",
+    UNSEEN: "NOT WATCHED: nobody can vouch for this night",
+    UNKNOWN: "NOT KNOWN: too little was measured to call this night safe",
+    CLOSE: "Safe, but close",
+    WELL: "Safe",
+}
+"""The verdict's first words."""
+ACTS = {
+    DANGEROUS: "Do not sleep with the heater lit before the cause is found and mended.",
+    UNSEEN: "Find out why before you sleep here again: `cabinvigil precheck`.",
+    UNKNOWN: "Do not count on it: see that oxygen and carbon monoxide are measured for "
+    "a whole night.",
+    CLOSE: "Give it more fresh air tonight: open the vents wider, or burn on low.",
+    WELL: "Nothing to change tonight.",
+}
+"""What to do where nothing better is known."""
+
+
+def headline(found: Morning) -> str:
+    """Write the verdict in one line."""
+    head = HEADLINES[found.verdict.word]
+    reasons = ", ".join(found.verdict.reasons)
+    return f"{head}: {reasons}." if reasons else f"{head}."
+
+
+def is_act_of_advice(found: Morning) -> bool:
+    """Say whether the first advice is what to do first.
+
+    What nobody watched comes before what the air that was seen would ask for.
+    """
+    return bool(found.advice) and found.verdict.word not in (UNSEEN, UNKNOWN)
+
+
+def act(found: Morning) -> str:
+    """Say what to do first."""
+    if is_act_of_advice(found):
+        return f"{found.advice[0].do}."
+    return ACTS[found.verdict.word]
