@@ -266,13 +266,14 @@ def _totals(
     made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
     _, left_sd = _sum(((0.0, n.left_sd) for n in nodes), step_h)
-    made_kg = triple(made, made_sd)
+    made_kg, left_kg = triple(made, made_sd), _left(made - carried, left_sd)
     if loose:
         known = _sum(((n.made_kg_h, n.made_sd) for n in firm), step_h)
-        most_kg = triple(*known)[2]
-        flame = burn(facts.fuel, most_kw).h2o_mol_s * TO_KG_H
-        most_kg += flame * len(loose) * step_h
-        made_kg = (triple(*known)[0], made_kg[1], max(made_kg[2], most_kg))
+        flame_kg = burn(facts.fuel, most_kw).h2o_mol_s * TO_KG_H * len(loose) * step_h
+        most_kg = max(made_kg[2], triple(*known)[2] + flame_kg)
+        made_kg = (triple(*known)[0], made_kg[1], most_kg)
+        # nothing shows that its air carried it off
+        left_kg = (0.0, left_kg[1], max(left_kg[2], flame_kg))
     rate, volume = triple(changes / hours, changes_sd / hours), facts.volume_m3 or 0.0
     shrink = _shrink(warmth)
     return Totals(
@@ -284,7 +285,7 @@ def _totals(
         _times(gas_kwh, 1.0 / per_kg),
         made_kg,
         _open(carried, carried_sd),
-        _left(made - carried, left_sd),
+        left_kg,
         len(loose) * step_h,
         unsure_h,
     )

@@ -130,6 +130,8 @@ class Readings:
     outdoor_ppm: float
     lag_s: float
     """First-order lag of the CO2 part."""
+    beyond_ppm: Sequence[Told] = ()
+    """CO2 from elsewhere, without its lag, where its part told none; empty: none."""
 
 
 def moved(
@@ -155,6 +157,9 @@ def moved(
     fine_s = at_s[1] - at_s[0]
     each = max(1, round(NODE_S / fine_s), math.ceil(len(at_s) / MOST_NODES))
     level = undelayed(readings.carbon_ppm, readings.lag_s / fine_s)
+    if readings.beyond_ppm:
+        pairs = zip(level, readings.beyond_ppm, strict=True)
+        level = [other if one is None else one for one, other in pairs]
     course = course_of(level, readings.temp_c, each, fine_s, readings.outdoor_ppm)
     known = [one is not None for one in course.excess_ppm]
     if sum(known) * course.step_h < LEAST_H:

@@ -1,7 +1,6 @@
 """From air changes and CO2 to what people ask for: fresh air, gas burnt, water."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -22,6 +21,7 @@ from cabinvigil.daemon.air.figures import (
     LIKELY_PEOPLE_SD,
     LIKELY_WATER_G_H,
     POWER_AND_VOLUME_SPREAD,
+    RESPIRATORY_QUOTIENT,
     wall_loss_w_k,
 )
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
@@ -33,8 +33,10 @@ from cabinvigil.daemon.review.airflow.air_moved import (
     Warmth,
     moved,
 )
+from cabinvigil.daemon.review.airflow.carbon import Carbon, carbon_of, dry_o2_pct
 from cabinvigil.daemon.review.airflow.likelihood import AIR, BurnerSetting, Settings
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
+from cabinvigil.daemon.review.airflow.oxygen import per_co2_dry
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
 
@@ -131,16 +133,20 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     Returns:
         None where CO2 or the cabin's volume is not known, or too little was told.
     """
-    carbon = _carbon(tape)
-    volume_m3 = facts.volume_m3
-    if volume_m3 is None or not any(one is not None for one in carbon):
+    sources, volume_m3 = _sources(facts), facts.volume_m3
+    carbon = carbon_of(tape, air, facts.outdoor_co2_ppm, _o2_per_co2(sources, facts))
+    if volume_m3 is None or not any(one is not None for one in carbon.told_ppm):
         return None
     moles = air.pressure_hpa * 100.0 * volume_m3
     moles /= GAS_CONSTANT_J_MOL_K * (ZERO_C_K + REFERENCE_C)
-    sources = _sources(facts)
     at_s = [n * STEP_S for n in range(tape.count)]
     readings = Readings(
-        at_s, carbon, air.temp_c, facts.outdoor_co2_ppm, facts.co2_lag_s
+        at_s,
+        carbon.told_ppm,
+        air.temp_c,
+        facts.outdoor_co2_ppm,
+        facts.co2_lag_s,
+        carbon.beyond_ppm,
     )
     warmth = None
     if mean(air.outside_c) is not None:
@@ -149,8 +155,8 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
             moles,
             volume_m3,
             wall_loss_w_k(volume_m3, facts.wall_w_k, facts.glass_u_w_m2k),
-            _dry(tape.worst("o2_pct", "below", ""), air),
-            burn(facts.fuel, 1.0).o2_mol_s / burn(facts.fuel, 1.0).co2_mol_s,
+            dry_o2_pct(tape, air),
+            _flame_o2_per_co2(facts),
             facts.wind_mps,
             facts.vent_height_m,
         )
@@ -159,46 +165,48 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
-    full = _full(tape)
     nodes = tuple(
-        _bounded(one, facts, found.nodes[n].s, full_ppm)
-        if (full_ppm := max(full.get(m, 0.0) for m in range(n * each, (n + 1) * each)))
-        else one
+        _beyond(one, facts, found.nodes[n].s, carbon, slice(n * each, (n + 1) * each))
         for n, one in enumerate(_nodes(found, sources, facts, air, moles, each))
     )
     return Balance(found.step_s, nodes, found, moles)
 
 
-def _dry(o2_pct: Sequence[Told], air: Inside) -> list[Told]:
-    """Take the vapour out of oxygen."""
-    return [
-        None
-        if o2 is None or vapour is None
-        else o2 / (1.0 - min(vapour / air.pressure_hpa, 0.5))
-        for o2, vapour in zip(o2_pct, air.vapour_hpa, strict=True)
-    ]
+def _flame_o2_per_co2(facts: CabinFacts) -> float:
+    flame = burn(facts.fuel, 1.0)
+    return flame.o2_mol_s / flame.co2_mol_s
 
 
-def _carbon(tape: NightSeries) -> list[Told]:
-    """Give CO2 with CO; nothing where the part was at full scale or stood still."""
-    co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
-    full = _full(tape)
-    carbon: list[Told] = [
-        None if one is None or n in full else one + max(0.0, other or 0.0)
-        for n, (one, other) in enumerate(zip(co2, co, strict=True))
-    ]
-    for begin, end in still(co2):
-        carbon[begin:end] = [None] * (end - begin)
-    return carbon
+def _o2_per_co2(sources: _Sources, facts: CabinFacts) -> float:
+    """Give the fall of dry oxygen for each CO2 with the burner on its highest."""
+    most_kw = max(kw for kw, _ in sources.settings.values())
+    flame = most_kw * sources.co2_per_kw
+    share = flame / max(flame + sources.people_co2, 1e-12)
+    people = per_co2_dry(1.0 / RESPIRATORY_QUOTIENT)
+    return people + share * (per_co2_dry(_flame_o2_per_co2(facts)) - people)
 
 
-def _full(tape: NightSeries) -> dict[int, float]:
-    """Give the steps at which a CO2 part was at the end of its range, and that end."""
-    co2 = tape.worst("co2_ppm", "above", "")
-    steps: set[int] = set()
-    for key in tape.keys("co2_ppm", ""):
-        steps |= tape.at_least.get(key, frozenset())
-    return {n: co2[n] or 0.0 for n in steps if n < len(co2)}
+def _beyond(
+    node: BalanceNode, facts: CabinFacts, s: float, carbon: Carbon, steps: slice
+) -> BalanceNode:
+    """Widen or bound what was so while the CO2 part was at the end of its range."""
+    full = [carbon.full[n] for n in range(steps.start, steps.stop) if n in carbon.full]
+    if full:
+        return _bounded(node, facts, s, max(full))
+    return unsure(node, max(carbon.doubt[steps], default=0.0))
+
+
+def unsure(node: BalanceNode, share: float) -> BalanceNode:
+    """Widen a node by a share of what it holds."""
+    if share <= 0.0:
+        return node
+    return node._replace(
+        changes_sd=math.hypot(node.changes_sd, share * node.changes_per_h),
+        burn_sd=math.hypot(node.burn_sd, share * node.burn_kw),
+        made_sd=math.hypot(node.made_sd, share * node.made_kg_h),
+        carried_sd=math.hypot(node.carried_sd, share * node.carried_kg_h),
+        left_sd=math.hypot(node.left_sd, share * node.made_kg_h),
+    )
 
 
 def _bounded(
@@ -209,23 +217,6 @@ def _bounded(
     return node._replace(
         is_full=True, changes_per_h=min(node.changes_per_h, most), is_known=False
     )
-
-
-STILL_STEPS = 12
-"""A live CO2 part flickers: means of half a minute that are the same for six minutes
-come from a part that stands still (SCD4x noise 3 ppm and more, sensors.md 1)."""
-
-
-def still(values: Sequence[Told]) -> list[tuple[int, int]]:
-    """Find the stretches over which a series stands still."""
-    found, begin = [], 0
-    for n in range(1, len(values) + 1):
-        if n < len(values) and values[n] == values[begin]:
-            continue
-        if n - begin >= STILL_STEPS and values[begin] is not None:
-            found.append((begin, n))
-        begin = n
-    return found
 
 
 def _sources(facts: CabinFacts) -> _Sources:
