@@ -11,16 +11,14 @@ from cabinvigil.daemon.air.figures import LIKELY_BURNER_KW, leak_per_h
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
-    EMPTY,
-    OFF,
     TO_KG_H,
-    UNSURE,
     Balance,
     BalanceNode,
     Triple,
     triple,
 )
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
+from cabinvigil.daemon.review.airflow.sources import EMPTY, OFF, UNSURE
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
 
@@ -267,6 +265,8 @@ def _totals(
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
     _, left_sd = _sum(((0.0, n.left_sd) for n in nodes), step_h)
     made_kg, left_kg = triple(made, made_sd), _left(made - carried, left_sd)
+    guests_kg = math.fsum(n.guests_kg_h for n in firm) * step_h
+    made_kg = (*made_kg[:2], made + math.hypot(made_kg[2] - made, guests_kg))
     if loose:
         known = _sum(((n.made_kg_h, n.made_sd) for n in firm), step_h)
         flame_kg = burn(facts.fuel, most_kw).h2o_mol_s * TO_KG_H * len(loose) * step_h

@@ -5,23 +5,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
-from cabinvigil.daemon.air.breathing import (
-    Person,
-    awake,
-    flows,
-    measured_sleeper_co2_mol_s,
-)
-from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
+from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel
 from cabinvigil.daemon.air.figures import (
-    ASLEEP_SPREAD,
     AWAKE_WATER_G_H,
-    LIKELY_BURNER_KW,
-    LIKELY_BURNER_SD_KW,
-    LIKELY_PEOPLE,
-    LIKELY_PEOPLE_SD,
     LIKELY_WATER_G_H,
-    POWER_AND_VOLUME_SPREAD,
-    RESPIRATORY_QUOTIENT,
     wall_loss_w_k,
 )
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
@@ -34,9 +21,18 @@ from cabinvigil.daemon.review.airflow.air_moved import (
     moved,
 )
 from cabinvigil.daemon.review.airflow.carbon import Carbon, carbon_of, dry_o2_pct
-from cabinvigil.daemon.review.airflow.likelihood import AIR, BurnerSetting, Settings
+from cabinvigil.daemon.review.airflow.likelihood import AIR
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
-from cabinvigil.daemon.review.airflow.oxygen import per_co2_dry
+from cabinvigil.daemon.review.airflow.sources import (
+    EMPTY,
+    OFF,
+    UNSURE,
+    Sources,
+    flame_o2_per_co2,
+    o2_per_co2,
+    settings_of,
+    sources_of,
+)
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
 
@@ -44,20 +40,8 @@ Triple = tuple[float, float, float]
 """The 5, 50 and 95 % points."""
 Z90 = 1.645
 """Half of a 90 % interval, in sd (normal)."""
-EMPTY, OFF, LOW, HIGH, LIT = "empty", "off", "low", "high", "lit"
-"""Settings: nobody there and no burner; people alone; the burner's two; `lit` where its
-powers are not known."""
-UNSURE = "unsure"
-"""Lit or not: the log begins in air that had settled before, and nothing has shown it
-since."""
-EMPTY_COST = 15.0
-"""An empty cabin tells itself by hours of decay; less than this is no such hours."""
-LEAST_LIT = 0.4
-"""Share of the least power below which nothing burns: it is a guest who breathes."""
 GAIN_SPREAD = 0.02
 """Of a CO2 part: 5 % read as three sd (SCD4x data sheet v1.3 p.1), and room."""
-PEOPLE_SD = 0.5
-"""Persons more or less than on the usual night (own judgement)."""
 WATER_SPREAD = 0.35
 """Of a person's water (`LIKELY_WATER_G_H`), with who is there (own judgement)."""
 RH_SPREAD = 0.03
@@ -94,6 +78,8 @@ class BalanceNode(NamedTuple):
     carried_sd: float
     left_sd: float
     """Of the difference of the two, whose errors go together."""
+    guests_kg_h: float = 0.0
+    """Water of guests, at the most, that CO2 does not tell from the burner's."""
     is_full: bool = False
     """Whether the CO2 part was at the end of its range."""
 
@@ -109,32 +95,14 @@ class Balance:
     """Gas that the cabin holds at `REFERENCE_C`."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Sources:
-    """What people and burner give, mol/s."""
-
-    people_co2: float
-    """Asleep."""
-    awake_co2: float
-    """What they give more while awake."""
-    people_sd: float
-    people_water: float
-    co2_per_kw: float
-    w_per_kw: float
-    least_lit: float
-    """Less CO2 than this comes from no burner of this cabin."""
-    settings: dict[str, tuple[float, float]]
-    """Power of each setting: mean and sd, kW."""
-
-
 def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None:
     """Work out the night's balance.
 
     Returns:
         None where CO2 or the cabin's volume is not known, or too little was told.
     """
-    sources, volume_m3 = _sources(facts), facts.volume_m3
-    carbon = carbon_of(tape, air, facts.outdoor_co2_ppm, _o2_per_co2(sources, facts))
+    sources, volume_m3 = sources_of(facts), facts.volume_m3
+    carbon = carbon_of(tape, air, facts.outdoor_co2_ppm, o2_per_co2(sources, facts))
     if volume_m3 is None or not any(one is not None for one in carbon.told_ppm):
         return None
     moles = air.pressure_hpa * 100.0 * volume_m3
@@ -156,12 +124,12 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
             volume_m3,
             wall_loss_w_k(volume_m3, facts.wall_w_k, facts.glass_u_w_m2k),
             dry_o2_pct(tape, air),
-            _flame_o2_per_co2(facts),
+            flame_o2_per_co2(facts),
             facts.wind_mps,
             facts.vent_height_m,
         )
     more = AwakePeople(sources.awake_co2 * 3600e6 / moles)
-    found = moved(readings, _settings(sources, moles), warmth, more)
+    found = moved(readings, settings_of(sources, moles), warmth, more)
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
@@ -170,20 +138,6 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
         for n, one in enumerate(_nodes(found, sources, facts, air, moles, each))
     )
     return Balance(found.step_s, nodes, found, moles)
-
-
-def _flame_o2_per_co2(facts: CabinFacts) -> float:
-    flame = burn(facts.fuel, 1.0)
-    return flame.o2_mol_s / flame.co2_mol_s
-
-
-def _o2_per_co2(sources: _Sources, facts: CabinFacts) -> float:
-    """Give the fall of dry oxygen for each CO2 with the burner on its highest."""
-    most_kw = max(kw for kw, _ in sources.settings.values())
-    flame = most_kw * sources.co2_per_kw
-    share = flame / max(flame + sources.people_co2, 1e-12)
-    people = per_co2_dry(1.0 / RESPIRATORY_QUOTIENT)
-    return people + share * (per_co2_dry(_flame_o2_per_co2(facts)) - people)
 
 
 def _beyond(
@@ -219,65 +173,9 @@ def _bounded(
     )
 
 
-def _sources(facts: CabinFacts) -> _Sources:
-    asleep = measured_sleeper_co2_mol_s()
-    people = LIKELY_PEOPLE if facts.people is None else facts.people
-    more_or_less = LIKELY_PEOPLE_SD if facts.people is None else PEOPLE_SD
-    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * asleep
-    flame, powers = burn(facts.fuel, 1.0), _powers(facts)
-    least_kw = min((kw for kw, _ in powers.values() if kw > 0.0), default=math.inf)
-    return _Sources(
-        people * asleep,
-        people * (flows(awake(Person())).co2_mol_s - asleep),
-        sd,
-        people * LIKELY_WATER_G_H / 3.6e6,
-        flame.co2_mol_s,
-        flame.heat_lhv_w,
-        LEAST_LIT * least_kw * flame.co2_mol_s,
-        powers,
-    )
-
-
-def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
-    high, low = facts.burner_kw, facts.burner_low_kw
-    if high is None:
-        return {OFF: (0.0, 0.0), LIT: (LIKELY_BURNER_KW, LIKELY_BURNER_SD_KW)}
-    if high <= 0.0:
-        return {OFF: (0.0, 0.0)}
-    if low is None or not 0.0 < low < 0.95 * high:
-        between = (0.6 * high, 0.2 * high)
-        return {
-            OFF: (0.0, 0.0),
-            LOW: between,
-            HIGH: (high, POWER_AND_VOLUME_SPREAD * high),
-        }
-    return {
-        OFF: (0.0, 0.0),
-        LOW: (low, POWER_AND_VOLUME_SPREAD * low),
-        HIGH: (high, POWER_AND_VOLUME_SPREAD * high),
-    }
-
-
-def _settings(sources: _Sources, moles: float) -> Settings:
-    """Give the source of each setting in ppm of the cabin's air an hour."""
-    ppm_h = 3600e6 / moles
-    settings = {}
-    for name, (kw, kw_sd) in sources.settings.items():
-        co2 = sources.people_co2 + kw * sources.co2_per_kw
-        sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
-        heat_w = kw * sources.w_per_kw
-        flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
-        settings[name] = BurnerSetting(
-            co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w, flame_share
-        )
-    nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
-    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, cost=EMPTY_COST)
-    return settings
-
-
 def _nodes(
     found: Moved,
-    sources: _Sources,
+    sources: Sources,
     facts: CabinFacts,
     air: Inside,
     moles: float,
@@ -306,7 +204,7 @@ def _nodes(
 def _node(
     node: NodeAir,
     setting: str,
-    sources: _Sources,
+    sources: Sources,
     fuel: Fuel,
     gas: float,
     wets: tuple[Told, Told, bool],
@@ -347,6 +245,7 @@ def _node(
         water.made_sd,
         people_kg_h * 1000.0 / water_g_h,
         *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
+        0.0 if setting in (OFF, EMPTY) else sources.guests_water * 3600.0,
     )
 
 

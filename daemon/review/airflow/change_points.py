@@ -78,6 +78,8 @@ class Search:
         """
         self._judge = Judge(course, settings, heat, awake)
         self._settings, self._count = settings, len(course.level_ppm)
+        self._stops = [name for name, one in settings.items() if not one.is_between]
+        self._between = [name for name in settings if name not in self._stops]
 
     def explain(self) -> Explained:
         """Find the best explanation, its rivals mixed in."""
@@ -98,7 +100,7 @@ class Search:
         scale = self._judge.first_noise()
         walks = Walks(WALKS_K[2], GUSTS[3], WALKS_S[0], AWAKE[1])
         stands = [
-            self._judge.stand(Guess(one, {}, walks), scale) for one in self._settings
+            self._judge.stand(Guess(one, {}, walks), scale) for one in self._stops
         ]
         stands += [self._judge.stand(one, scale) for one in self._by_heat(walks)]
         best = max(stands, key=lambda stand: stand.worth)
@@ -156,7 +158,7 @@ class Search:
 
     def _kinds(self, guess: Guess, at: int) -> list[str]:
         now = guess.setting_at(at)
-        return [AIR, *(one for one in self._settings if one != now)]
+        return [AIR, *(one for one in self._stops if one != now)]
 
     def _best_of(self, stand: Explanation, guesses: Sequence[Guess]) -> Explanation:
         """Give the best, the present one unless another is better."""
@@ -174,7 +176,7 @@ class Search:
             stand = self._judge.stand(
                 was, self._judge.noise(self._judge.path_of(stand), stand.guess)
             )
-            starts = [stand.guess._replace(start=one) for one in self._settings]
+            starts = [stand.guess._replace(start=one) for one in self._stops]
             stand = self._best_of(stand, starts)
             for n in sorted(stand.guess.changes):
                 if n in stand.guess.changes:
@@ -240,7 +242,7 @@ class Search:
         for n, kind in stand.guess.changes.items():
             guesses += [
                 stand.guess._replace(changes={**stand.guess.changes, n: other})
-                for other in self._kinds(stand.guess, n)
+                for other in (*self._kinds(stand.guess, n), *self._between)
                 if other != kind
             ]
         guesses += [

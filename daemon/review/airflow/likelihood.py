@@ -76,6 +76,9 @@ class BurnerSetting(NamedTuple):
     """Of its CO2, what comes from a flame."""
     cost: float = 0.0
     """Gain in ln likelihood that it must bring beyond the others."""
+    is_between: bool = False
+    """Whether it is no stop of the tap, but anywhere between: no search adds it, but it
+    stands beside each change that was found."""
 
 
 Settings = Mapping[str, BurnerSetting]
