@@ -244,9 +244,9 @@ def _totals(
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
     lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    perhaps_lit_h = len(lit) * step_h
-    told = [node.setting for node in firm if node.setting not in (OFF, EMPTY)]
-    unsure_h = told.count(UNSURE) * step_h
+    perhaps_lit_h = math.fsum(node.lit_share for node in lit) * step_h
+    told = [node for node in firm if node.setting not in (OFF, EMPTY)]
+    unsure_h = sum(node.setting == UNSURE for node in told) * step_h
     gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
     if unsure_h or loose:  # of them it may be that none was burnt
         sure = (
@@ -279,8 +279,8 @@ def _totals(
     return Totals(
         rate,
         _times(rate, volume * shrink),
-        _times(gas_kwh, 1.0 / perhaps_lit_h) if perhaps_lit_h else (0.0, 0.0, 0.0),
-        len(told) * step_h - unsure_h,
+        _power(gas_kwh, perhaps_lit_h, math.fsum(n.lit_sd for n in lit) * step_h),
+        math.fsum(node.lit_share for node in told) * step_h - unsure_h,
         gas_kwh,
         _times(gas_kwh, 1.0 / per_kg),
         made_kg,
@@ -288,6 +288,19 @@ def _totals(
         left_kg,
         len(loose) * step_h,
         unsure_h,
+    )
+
+
+def _power(gas_kwh: Triple, lit_h: float, lit_sd_h: float) -> Triple:
+    """Give the power while lit; the hours may be off as well as the gas."""
+    if lit_h <= 0.0:
+        return 0.0, 0.0, 0.0
+    low, middle, high = _times(gas_kwh, 1.0 / lit_h)
+    off = 1.645 * lit_sd_h / lit_h * middle
+    return (
+        max(0.0, middle - math.hypot(middle - low, off)),
+        middle,
+        middle + math.hypot(high - middle, off),
     )
 
 

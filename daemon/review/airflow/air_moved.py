@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.change_points import Search
+from cabinvigil.daemon.review.airflow.cycles import Swing
 from cabinvigil.daemon.review.airflow.drive import driven
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
@@ -132,6 +133,10 @@ class Readings:
     """First-order lag of the CO2 part."""
     beyond_ppm: Sequence[Told] = ()
     """CO2 from elsewhere, without its lag, where its part told none; empty: none."""
+    swings: Sequence[Swing] = ()
+    """Of a burner that cycles; empty: none does."""
+    cycle_s: float = 0.0
+    """How long one of its cycles is."""
 
 
 def moved(
@@ -162,12 +167,18 @@ def moved(
         level = [other if one is None else one for one, other in pairs]
     course = course_of(level, readings.temp_c, each, fine_s, readings.outdoor_ppm)
     known = [one is not None for one in course.excess_ppm]
+    count = len(known)
+    swing_ppm: Sequence[float] = ()
+    if readings.swings:
+        shares, swing_ppm = _swings(readings, each, count, course.step_h)
+        weight = [one * by for one, by in zip(course.weight, shares, strict=True)]
+        course = replace(course, weight=weight)
     if sum(known) * course.step_h < LEAST_H:
         return None
     heat = None
     if warmth is not None:
-        inside = _at_nodes(readings.temp_c, each, len(known))
-        outside = _at_nodes(warmth.outside_c, each, len(known))
+        inside = _at_nodes(readings.temp_c, each, count)
+        outside = _at_nodes(warmth.outside_c, each, count)
         drive = driven(
             filled(inside), filled(outside), warmth.wind_mps, warmth.vent_height_m
         )
@@ -181,13 +192,13 @@ def moved(
             HeatBalance(course, inside, outside, *sizes, warmth.wall_w_k),
             Oxygen(
                 course,
-                _at_nodes(warmth.o2_dry_pct, each, len(known)),
+                _at_nodes(warmth.o2_dry_pct, each, count),
                 warmth.flame_o2_per_co2,
             ),
         )
-    at_h = [n * course.step_h for n in range(len(known))]
+    at_h = [n * course.step_h for n in range(count)]
     more = () if awake is None else awake.at_nodes(at_h)
-    explained = Search(course, settings, heat, more).explain()
+    explained = Search(course, settings, heat, more, swing_ppm).explain()
     found, step_s = explained.found, each * fine_s
     nodes = tuple(
         _air(at_s[0] + n * step_s, known[n], course, n, values)
@@ -200,6 +211,21 @@ def moved(
     return Moved(
         *(step_s, nodes, changes, explained.guess.start, explained.starts),
         explained.guess.walks.is_unsteady,
+    )
+
+
+def _swings(
+    readings: Readings, each: int, count: int, step_h: float
+) -> tuple[list[float], list[float]]:
+    """Give by node the source's share of its mean, and the ppm that swing in and out.
+
+    Where a cycle is shorter than a node, most of its swing is over within it.
+    """
+    parts = [readings.swings[n * each : (n + 1) * each] for n in range(count)]
+    within = min(1.0, readings.cycle_s / 3600.0 / step_h)
+    return (
+        [math.fsum(one.share for one in part) / len(part) for part in parts],
+        [max(one.sd_ppm_per_h for one in part) * step_h * within for part in parts],
     )
 
 

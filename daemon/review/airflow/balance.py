@@ -1,6 +1,7 @@
 """From air changes and CO2 to what people ask for: fresh air, gas burnt, water."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -21,17 +22,20 @@ from cabinvigil.daemon.review.airflow.air_moved import (
     moved,
 )
 from cabinvigil.daemon.review.airflow.carbon import Carbon, carbon_of, dry_o2_pct
+from cabinvigil.daemon.review.airflow.cycles import cycles_of
 from cabinvigil.daemon.review.airflow.likelihood import AIR
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
 from cabinvigil.daemon.review.airflow.sources import (
     EMPTY,
     OFF,
+    ON_OFF,
     UNSURE,
     Sources,
     flame_o2_per_co2,
     o2_per_co2,
     settings_of,
     sources_of,
+    swings_of,
 )
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
@@ -80,6 +84,9 @@ class BalanceNode(NamedTuple):
     """Of the difference of the two, whose errors go together."""
     guests_kg_h: float = 0.0
     """Water of guests, at the most, that CO2 does not tell from the burner's."""
+    lit_share: float = 1.0
+    """Of the time, where the burner goes on and off by itself."""
+    lit_sd: float = 0.0
     is_full: bool = False
     """Whether the CO2 part was at the end of its range."""
 
@@ -108,6 +115,7 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
     moles = air.pressure_hpa * 100.0 * volume_m3
     moles /= GAS_CONSTANT_J_MOL_K * (ZERO_C_K + REFERENCE_C)
     at_s = [n * STEP_S for n in range(tape.count)]
+    cycles = cycles_of(air.temp_c, STEP_S)
     readings = Readings(
         at_s,
         carbon.told_ppm,
@@ -115,6 +123,8 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
         facts.outdoor_co2_ppm,
         facts.co2_lag_s,
         carbon.beyond_ppm,
+        swings_of(sources, cycles, moles),
+        cycles.period_s,
     )
     warmth = None
     if mean(air.outside_c) is not None:
@@ -129,13 +139,20 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
             facts.vent_height_m,
         )
     more = AwakePeople(sources.awake_co2 * 3600e6 / moles)
-    found = moved(readings, settings_of(sources, moles), warmth, more)
+    settings = settings_of(sources, moles, cycles)
+    found = moved(readings, settings, warmth, more)
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
+    duty = [
+        mean(cycles.duty[n * each : (n + 1) * each]) or 0.0
+        for n in range(len(found.nodes))
+    ]
     nodes = tuple(
         _beyond(one, facts, found.nodes[n].s, carbon, slice(n * each, (n + 1) * each))
-        for n, one in enumerate(_nodes(found, sources, facts, air, moles, each))
+        for n, one in enumerate(
+            _nodes(found, sources, facts, air, moles, each, (duty, cycles.duty_sd))
+        )
     )
     return Balance(found.step_s, nodes, found, moles)
 
@@ -180,6 +197,7 @@ def _nodes(
     air: Inside,
     moles: float,
     each: int,
+    duties: tuple[Sequence[float], float],
 ) -> tuple[BalanceNode, ...]:
     setting, made = found.start, []
     if found.starts & {EMPTY, OFF} and found.starts - {EMPTY, OFF}:
@@ -197,7 +215,10 @@ def _nodes(
         wet = None if vapour is None else vapour / air.pressure_hpa
         wet_outside = None if outside is None else outside / air.pressure_hpa
         wets = (wet, wet_outside, air.outside_is_measured)
-        made.append(_node(node, setting, sources, facts.fuel, gas, wets))
+        one = _node(node, setting, sources, facts.fuel, gas, wets)
+        if setting == ON_OFF and duties[0][n] > 0.0:
+            one = one._replace(lit_share=duties[0][n], lit_sd=duties[1])
+        made.append(one)
     return tuple(made)
 
 
@@ -220,7 +241,7 @@ def _node(
     people_water *= water_g_h / LIKELY_WATER_G_H
     if setting == UNSURE:
         burnt = max(0.0, burnt)
-    elif setting not in (OFF, EMPTY) and burnt < sources.least_lit:
+    elif setting not in (OFF, EMPTY, ON_OFF) and burnt < sources.least_lit:
         setting, burnt = UNSURE, max(0.0, burnt)
     elif setting in (OFF, EMPTY):
         # all of it is breath: it tells how many there are

@@ -41,6 +41,8 @@ NEAR_NODES = 2
 """Changes closer than this cannot be told apart (own choice)."""
 EDGE_NODES = 3
 """Changes this close to an end of the night cannot be told."""
+CYCLING_WALKS_S = 1
+"""Of the slow changes of a source, those that are left where a burner cycles."""
 RIVALS = 6
 """The best of them are looked at, to bound the time."""
 RIVAL_GAP, MIXED_GAP = 12.0, 4.0
@@ -66,6 +68,7 @@ class Search:
         settings: Settings,
         heat: Heat | None,
         awake: Sequence[float] = (),
+        swing_ppm: Sequence[float] = (),
     ) -> None:
         """Take the night's readings.
 
@@ -75,8 +78,11 @@ class Search:
             heat: the temperature's course; None where none was told.
             awake: what people give before they sleep, node by node, ppm of the
                 cabin's air an hour; empty: not looked at.
+            swing_ppm: node by node what a burner that cycles gives more or less
+                than in the mean, in one step; 0 where it does not, empty: nowhere.
         """
-        self._judge = Judge(course, settings, heat, awake)
+        self._judge = Judge(course, settings, heat, awake, swing_ppm)
+        self._cycling = [one > 0.0 for one in swing_ppm]
         self._settings, self._count = settings, len(course.level_ppm)
         self._stops = [name for name, one in settings.items() if not one.is_between]
         self._between = [name for name in settings if name not in self._stops]
@@ -102,7 +108,8 @@ class Search:
         stands = [
             self._judge.stand(Guess(one, {}, walks), scale) for one in self._stops
         ]
-        stands += [self._judge.stand(one, scale) for one in self._by_heat(walks)]
+        told = [*self._by_heat(walks), *self._by_cycles(walks)]
+        stands += [self._judge.stand(one, scale) for one in told]
         best = max(stands, key=lambda stand: stand.worth)
         return self._judge.stand(
             best.guess, self._judge.noise(self._judge.path_of(best), best.guess)
@@ -120,6 +127,23 @@ class Search:
         (_, start), *rest = course
         changes = {n - 1: kind for n, kind in rest if n > EDGE_NODES}
         return [Guess(start, changes, walks)] if changes else []
+
+    def _by_cycles(self, walks: Walks) -> list[Guess]:
+        """Begin with the burner's cycles where the warmth shows them."""
+        at = [n for n, does in enumerate(self._cycling) if does]
+        names = [name for name in self._stops if self._settings[name].is_cycling]
+        if not at or not names:
+            return []
+        first, last = at[0], at[-1]
+        ends = [n for n in (last,) if n < self._count - EDGE_NODES]
+        others = [name for name in self._stops if name not in names]
+        guesses = []
+        for before in others if first > EDGE_NODES else names:
+            begins = {first - 1: names[0]} if before not in names else {}
+            for after in others if ends else [""]:
+                changes = {**begins, **dict.fromkeys(ends, after)}
+                guesses.append(Guess(before, changes, walks))
+        return guesses
 
     def _grown(self, stand: Explanation) -> Explanation:
         """Add changes where the readings ask for them."""
@@ -203,7 +227,9 @@ class Search:
 
     def _walked(self, stand: Explanation) -> Explanation:
         """Choose how fast the air changes: slowly first, then in gusts."""
-        for at, values in enumerate((WALKS_K, GUSTS, WALKS_S, AWAKE)):
+        # A thermostat's source changes with its duty, which the warmth tells.
+        walks_s = WALKS_S[:CYCLING_WALKS_S] if any(self._cycling) else WALKS_S
+        for at, values in enumerate((WALKS_K, GUSTS, walks_s, AWAKE)):
             here = values.index(stand.guess.walks[at])
             for step in (1, -1):
                 while 0 <= here + step < len(values):

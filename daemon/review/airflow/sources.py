@@ -20,6 +20,7 @@ from cabinvigil.daemon.air.figures import (
     POWER_AND_VOLUME_SPREAD,
     RESPIRATORY_QUOTIENT,
 )
+from cabinvigil.daemon.review.airflow.cycles import Cycles, Swing
 from cabinvigil.daemon.review.airflow.likelihood import BurnerSetting, Settings
 from cabinvigil.daemon.review.airflow.oxygen import per_co2_dry
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
@@ -31,6 +32,10 @@ TURNED, TURNED_SHARE, TURNED_SD, TURNED_COST = "turned", 0.4, 0.22, 1.0
 """A tap that is turned by hand stands anywhere, beneath the lowest stop too: its power
 as a share of the highest, with its sd, and what it costs beside the stops (own
 judgement)."""
+ON_OFF, HIGH_LOW = "on and off", "high and low"
+"""A thermostat's two ways, where the warmth shows that it cycles (`cycles`)."""
+HIGH_LOW_COST = 2.0
+"""Nothing swings so far between two flames as between one and none."""
 UNSURE = "unsure"
 """Lit or not: the log begins in air that had settled before, and nothing has shown it
 since."""
@@ -107,36 +112,71 @@ def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
     }
 
 
-def settings_of(sources: Sources, moles: float) -> Settings:
-    """Give the source of each setting in ppm of the cabin's air an hour."""
+def settings_of(
+    sources: Sources, moles: float, cycles: Cycles | None = None
+) -> Settings:
+    """Give the source of each setting in ppm of the cabin's air an hour.
+
+    Args:
+        sources: of the cabin.
+        moles: gas that it holds.
+        cycles: of the burner; None: none.
+    """
     ppm_h = 3600e6 / moles
-    settings = {}
-    for name, (kw, kw_sd) in sources.settings.items():
-        co2 = sources.people_co2 + kw * sources.co2_per_kw
-        sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
-        heat_w = kw * sources.w_per_kw
-        flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
-        settings[name] = BurnerSetting(
-            co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w, flame_share
-        )
+    settings = {
+        name: _setting(sources, *power, ppm_h)
+        for name, power in sources.settings.items()
+    }
     if HIGH in sources.settings:
-        settings[TURNED] = _turned(sources, ppm_h)
+        high_kw, high_sd = sources.settings[HIGH]
+        turned = TURNED_SHARE * high_kw, TURNED_SD * high_kw
+        settings[TURNED] = _setting(sources, *turned, ppm_h)._replace(
+            cost=TURNED_COST, is_between=True
+        )
+        duty = 0.0 if cycles is None else cycles.mean_duty
+        if cycles is not None and duty > 0.0:
+            low_kw, _ = sources.settings[LOW]
+            for name, least_kw in ((ON_OFF, 0.0), (HIGH_LOW, low_kw)):
+                swing_kw = high_kw - least_kw
+                kw = least_kw + duty * swing_kw
+                kw_sd = math.hypot(high_sd / high_kw * kw, cycles.duty_sd * swing_kw)
+                settings[name] = _setting(sources, kw, kw_sd, ppm_h)._replace(
+                    is_cycling=True
+                )
+            settings[HIGH_LOW] = settings[HIGH_LOW]._replace(
+                cost=HIGH_LOW_COST, is_between=True
+            )
     nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
     settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, cost=EMPTY_COST)
     return settings
 
 
-def _turned(sources: Sources, ppm_h: float) -> BurnerSetting:
-    kw = TURNED_SHARE * sources.settings[HIGH][0]
-    kw_sd = TURNED_SD * sources.settings[HIGH][0]
+def _setting(sources: Sources, kw: float, kw_sd: float, ppm_h: float) -> BurnerSetting:
     co2 = sources.people_co2 + kw * sources.co2_per_kw
     sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
+    flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
     return BurnerSetting(
-        *(co2 * ppm_h, sd * ppm_h, kw * sources.w_per_kw),
-        kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0,
-        TURNED_COST,
-        is_between=True,
+        co2 * ppm_h, max(sd * ppm_h, 20.0), kw * sources.w_per_kw, flame_share
     )
+
+
+def swings_of(sources: Sources, cycles: Cycles, moles: float) -> list[Swing]:
+    """Give how far a cycling burner's source swings at each step; empty: never."""
+    mean_duty = cycles.mean_duty
+    if HIGH not in sources.settings or mean_duty <= 0.0:
+        return []
+    flame = sources.settings[HIGH][0] * sources.co2_per_kw
+    usual = sources.people_co2 + mean_duty * flame
+    most = flame * 3600e6 / moles
+    return [
+        Swing(
+            (sources.people_co2 + duty * flame) / usual,
+            most * math.sqrt(duty * (1.0 - duty)),
+        )
+        if duty > 0.0
+        else Swing()
+        for duty in cycles.duty
+    ]
 
 
 def flame_o2_per_co2(facts: CabinFacts) -> float:
