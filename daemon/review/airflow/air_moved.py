@@ -239,6 +239,10 @@ def _air(
     k, s, var_k, var_s, cov = values
     weight, drive = course.weight[n], course.drive[n] if course.drive else 1.0
     k, var_k, cov = k * drive, var_k * drive**2, cov * drive
-    var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2
+    # what the air carries off is told by the excess over outdoors, and no better
+    excess = max(abs(course.excess_ppm[n] or 0.0), OUTDOOR_SD_PPM)
+    is_told = course.excess_ppm[n] is not None
+    outdoor_share = OUTDOOR_SD_PPM / excess if is_told else 0.0
+    var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2 + (outdoor_share * k) ** 2
     var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
     return NodeAir(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

@@ -12,7 +12,6 @@ Every threshold here was chosen on seeds other than those that score it
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
@@ -30,6 +29,7 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     Settings,
     Walks,
 )
+from cabinvigil.daemon.review.airflow.mixture import Explained, mixed
 
 MOST_CHANGES = 12
 """More happens to no cabin in a night (own choice)."""
@@ -48,15 +48,11 @@ RIVALS = 6
 RIVAL_GAP, MIXED_GAP = 12.0, 4.0
 """Rivals within the first are looked at closely; within the second they are mixed in
 (1 in 50)."""
-
-
-class Explained(NamedTuple):
-    """The best explanation, with what it and its rivals found."""
-
-    guess: Guess
-    found: Smoothed
-    starts: frozenset[str]
-    """The settings that the night may have begun with."""
+MOST_TURNED = 3
+"""Settings between the stops that are looked at, to bound the time."""
+SETTLED_GAP = 8.0
+"""What is further behind, under the noise of its own stated source, does not catch up
+by a better size of its noise."""
 
 
 class Search:
@@ -91,11 +87,10 @@ class Search:
         """Find the best explanation, its rivals mixed in."""
         stand = self._first()
         for _ in range(3):
-            walks = stand.guess.walks
-            stand = self._grown(stand)
-            stand = self._walked(stand)
-            stand = self._polished(stand)
-            if stand.guess.walks == walks:
+            was = stand.guess
+            stand = self._polished(self._walked(self._grown(stand)))
+            # only other changes, not another size of noise, ask for more of them
+            if (stand.guess.start, stand.guess.changes) == (was.start, was.changes):
                 break
         return self._mixed(stand)
 
@@ -209,7 +204,7 @@ class Search:
                 break
         return stand
 
-    def _variants(self, guess: Guess, n: int) -> list[Guess]:
+    def _variants(self, guess: Guess, n: int, *, is_moved: bool = True) -> list[Guess]:
         rest = {m: kind for m, kind in guess.changes.items() if m != n}
         kind = guess.changes[n]
         found = [guess._replace(changes=rest)]
@@ -218,11 +213,12 @@ class Search:
             for other in self._kinds(guess, n)
             if other != kind
         ]
-        found += [
-            guess._replace(changes={**rest, m: kind})
-            for m in (n - 1, n + 1)
-            if m not in rest and 0 < m < self._count - EDGE_NODES + 1
-        ]
+        if is_moved:
+            found += [
+                guess._replace(changes={**rest, m: kind})
+                for m in (n - 1, n + 1)
+                if m not in rest and 0 < m < self._count - EDGE_NODES + 1
+            ]
         return found
 
     def _walked(self, stand: Explanation) -> Explanation:
@@ -244,12 +240,17 @@ class Search:
 
     # --- rivals --------------------------------------------------------------
 
-    def _settled(self, guess: Guess, scale: Noise) -> Explanation:
-        """Judge an explanation under the noise that it implies itself."""
+    def _settled(
+        self, guess: Guess, scale: Noise, least: float = -math.inf
+    ) -> Explanation:
+        """Judge an explanation under the noise that it implies itself.
+
+        One that is worth less than `least` after the first look is looked at no more.
+        """
         stand = self._walked(self._judge.stand(guess, self._judge.stated_noise(guess)))
         other = self._judge.stand(guess, scale)
         stand = max(stand, other, key=lambda one: one.worth)
-        for _ in range(2):
+        for _ in range(2 if stand.worth > least else 0):
             walks = stand.guess.walks
             stand = self._judge.stand(
                 stand.guess, self._judge.noise(self._judge.path_of(stand), stand.guess)
@@ -262,25 +263,46 @@ class Search:
     def _rivals(self, stand: Explanation) -> list[Guess]:
         guesses = [
             stand.guess._replace(start=one)
-            for one in self._settings
+            for one in self._stops
             if one != stand.guess.start
         ]
         for n, kind in stand.guess.changes.items():
             guesses += [
                 stand.guess._replace(changes={**stand.guess.changes, n: other})
-                for other in (*self._kinds(stand.guess, n), *self._between)
+                for other in self._kinds(stand.guess, n)
                 if other != kind
             ]
-        guesses += [
-            stand.guess._replace(walks=stand.guess.walks._replace(awake=one))
-            for one in AWAKE
-            if one != stand.guess.walks.awake
-        ]
         stands = [self._judge.stand(guess, stand.scale, stand) for guess in guesses]
         stands += self._restless(stand)
         near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]
         near.sort(key=lambda one: -one.worth)
         return [one.guess for one in near[:RIVALS]]
+
+    def _awake(self, best: Explanation) -> list[Explanation]:
+        """Let the others have lain awake, or not."""
+        walks = best.guess.walks
+        others = [walks._replace(awake=one) for one in AWAKE if one != walks.awake]
+        guesses = [best.guess._replace(walks=one) for one in others]
+        return [self._judge.stand(one, best.scale) for one in guesses]
+
+    def _turned(self, best: Explanation) -> list[Explanation]:
+        """Let a tap stand between its stops, wherever it was found at one of them."""
+        guess, guesses = best.guess, []
+        for between in self._between:
+            if self._settings[guess.start].heat_w > 0.0:
+                guesses.append(guess._replace(start=between))
+            guesses += [
+                guess._replace(changes={**guess.changes, n: between})
+                for n, kind in guess.changes.items()
+                if kind != AIR and self._settings[kind].heat_w > 0.0
+            ]
+        stands = [self._judge.stand(one, best.scale, best) for one in guesses]
+        near = [one for one in stands if one.worth > best.worth - RIVAL_GAP]
+        near.sort(key=lambda one: -one.worth)
+        least = best.worth - SETTLED_GAP
+        return [
+            self._settled(one.guess, best.scale, least) for one in near[:MOST_TURNED]
+        ]
 
     def _restless(self, stand: Explanation) -> list[Explanation]:
         """Let a slow change stand in place of one or two sudden ones."""
@@ -304,14 +326,29 @@ class Search:
     def _mixed(self, stand: Explanation) -> Explained:
         best = self._settled(stand.guess, stand.scale)
         for _ in range(3):
-            rivals = [self._settled(one, best.scale) for one in self._rivals(best)]
+            least = best.worth - SETTLED_GAP
+            rivals = [
+                self._settled(one, best.scale, least) for one in self._rivals(best)
+            ]
             top = max(rivals, key=lambda one: one.worth, default=best)
             if top.worth <= best.worth + GAIN:
                 break
             polished = self._polished(top)
-            again = self._settled(polished.guess, polished.scale)
-            best = max(top, again, key=lambda one: one.worth)
-        pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
+            if polished.guess != top.guess:
+                again = self._settled(polished.guess, polished.scale)
+                top = max(top, again, key=lambda one: one.worth)
+            best = top
+        rivals += [*self._awake(best), *self._turned(best)]
+        if (top := max(rivals, key=lambda one: one.worth, default=best)).worth > (
+            best.worth + GAIN
+        ):
+            rivals.append(best)
+            best = top
+        pool = [best]
+        for one in rivals:
+            is_new = all(one.guess != other.guess for other in pool)
+            if is_new and one.worth > best.worth - MIXED_GAP:
+                pool.append(one)
         known = {one.guess.start for one in pool}
         pool += [one for one in self._begun(best) if one.guess.start not in known]
         weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
@@ -328,17 +365,17 @@ class Search:
         of both, the less noise there should be; but air that is calm tells nothing of
         its source, so all are compared under the widest noise.
         """
-        found = []
+        found: list[Explanation] = []
         wide = best.guess.walks._replace(k=WALKS_K[-1], gust=GUSTS[-1])
         worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
-        for start in self._settings:
+        for start in self._stops:
             if start == best.guess.start:
                 continue
             guesses = [best.guess._replace(start=start)]
             if first := min(best.guess.changes, default=0):
                 guesses += [
                     one._replace(start=start)
-                    for one in self._variants(best.guess, first)
+                    for one in self._variants(best.guess, first, is_moved=False)
                 ]
             stands = [
                 self._judge.stand(guess._replace(walks=wide), best.scale)
@@ -351,23 +388,3 @@ class Search:
                 stand = self._judge.stand(guess, best.scale)
                 found.append(stand._replace(worth=likely))
         return found
-
-
-def mixed(founds: Sequence[Smoothed], weights: Sequence[float]) -> Smoothed:
-    """Mix what several explanations found: means, and variances with their spread."""
-    if len(founds) == 1:
-        return founds[0]
-    total = math.fsum(weights)
-    shares = [weight / total for weight in weights]
-    count = len(founds[0].k)
-    out = Smoothed(*([0.0] * count for _ in range(7)))
-    for n in range(count):
-        k = math.fsum(w * one.k[n] for w, one in zip(shares, founds, strict=True))
-        s = math.fsum(w * one.s[n] for w, one in zip(shares, founds, strict=True))
-        out.k[n], out.s[n] = k, s
-        for w, one in zip(shares, founds, strict=True):
-            off_k, off_s = one.k[n] - k, one.s[n] - s
-            out.var_k[n] += w * (one.var_k[n] + off_k * off_k)
-            out.var_s[n] += w * (one.var_s[n] + off_s * off_s)
-            out.cov[n] += w * (one.cov[n] + off_k * off_s)
-    return out

@@ -205,7 +205,8 @@ def _steps(course: Course, belief: Belief, first: int) -> Iterator[_Step]:
     step_h, count = course.step_h, len(course.level_ppm)
     stays = math.exp(-step_h / belief.gust_h)
     fresh = 1.0 - stays * stays
-    drive, extra = course.drive or [1.0] * count, belief.extra or [0.0] * count
+    drive = course.drive or [1.0] * count
+    extra = belief.extra or [0.0] * count
     excess = course.excess_ppm[first:]
     return zip(
         course.level_ppm[first:],

@@ -169,6 +169,7 @@ class Judge:
         self.course, self.settings, self._heat = course, settings, heat
         self._awake, self._swing_ppm = awake, swing_ppm
         self._cycling = [one > 0.0 for one in swing_ppm]
+        self._kept: dict[tuple[str, tuple[tuple[int, str], ...]], float] = {}
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
         sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
@@ -242,6 +243,13 @@ class Judge:
         return Explanation(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:
+        """Give what warmth and oxygen say: of any size of noise the same."""
+        key = guess.start, tuple(sorted(guess.changes.items()))
+        if key not in self._kept:
+            self._kept[key] = self._heat_worth_of(guess)
+        return self._kept[key]
+
+    def _heat_worth_of(self, guess: Guess) -> float:
         heat = self._heat
         if heat is None:
             return 0.0
