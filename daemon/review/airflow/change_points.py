@@ -286,7 +286,7 @@ class Search:
         return [self._judge.stand(one, best.scale) for one in guesses]
 
     def _turned(self, best: Explanation) -> list[Explanation]:
-        """Let a tap stand between its stops, wherever it was found at one of them."""
+        """Let a tap stand between its stops, wherever burner or air was changed."""
         guess, guesses = best.guess, []
         for between in self._between:
             if self._settings[guess.start].heat_w > 0.0:
@@ -294,7 +294,7 @@ class Search:
             guesses += [
                 guess._replace(changes={**guess.changes, n: between})
                 for n, kind in guess.changes.items()
-                if kind != AIR and self._settings[kind].heat_w > 0.0
+                if kind != between
             ]
         stands = [self._judge.stand(one, best.scale, best) for one in guesses]
         near = [one for one in stands if one.worth > best.worth - RIVAL_GAP]
@@ -338,10 +338,13 @@ class Search:
                 again = self._settled(polished.guess, polished.scale)
                 top = max(top, again, key=lambda one: one.worth)
             best = top
-        rivals += [*self._awake(best), *self._turned(best)]
-        if (top := max(rivals, key=lambda one: one.worth, default=best)).worth > (
-            best.worth + GAIN
-        ):
+        rivals += self._awake(best)
+        for _ in range(MOST_TURNED):
+            turned = self._turned(best)
+            rivals += turned
+            top = max(turned, key=lambda one: one.worth, default=best)
+            if top.worth <= best.worth + GAIN:
+                break
             rivals.append(best)
             best = top
         pool = [best]

@@ -296,7 +296,7 @@ class Judge:
             {
                 name: (one.ppm_per_h, one.heat_w)
                 for name, one in self.settings.items()
-                if not one.cost
+                if not one.cost and not one.is_between
             }
         )
 

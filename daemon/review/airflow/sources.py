@@ -28,7 +28,7 @@ from cabinvigil.daemon.review.cabin_facts import CabinFacts
 EMPTY, OFF, LOW, HIGH, LIT = "empty", "off", "low", "high", "lit"
 """Settings: nobody there and no burner; people alone; the burner's two; `lit` where its
 powers are not known."""
-TURNED, TURNED_SHARE, TURNED_SD, TURNED_COST = "turned", 0.4, 0.22, 1.0
+TURNED, TURNED_SHARE, TURNED_SD, TURNED_COST = "turned", 0.4, 0.22, 0.0
 """A tap that is turned by hand stands anywhere, beneath the lowest stop too: its power
 as a share of the highest, with its sd, and what it costs beside the stops (own
 judgement)."""
