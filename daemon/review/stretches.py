@@ -11,16 +11,14 @@ from cabinvigil.daemon.air.figures import LIKELY_BURNER_KW, leak_per_h
 from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
-    EMPTY,
-    OFF,
     TO_KG_H,
-    UNSURE,
     Balance,
     BalanceNode,
     Triple,
     triple,
 )
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
+from cabinvigil.daemon.review.airflow.sources import EMPTY, OFF, UNSURE
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
 
@@ -246,9 +244,9 @@ def _totals(
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
     lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    perhaps_lit_h = len(lit) * step_h
-    told = [node.setting for node in firm if node.setting not in (OFF, EMPTY)]
-    unsure_h = told.count(UNSURE) * step_h
+    perhaps_lit_h = math.fsum(node.lit_share for node in lit) * step_h
+    told = [node for node in firm if node.setting not in (OFF, EMPTY)]
+    unsure_h = sum(node.setting == UNSURE for node in told) * step_h
     gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
     if unsure_h or loose:  # of them it may be that none was burnt
         sure = (
@@ -266,27 +264,43 @@ def _totals(
     made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
     _, left_sd = _sum(((0.0, n.left_sd) for n in nodes), step_h)
-    made_kg = triple(made, made_sd)
+    made_kg, left_kg = triple(made, made_sd), _left(made - carried, left_sd)
+    guests_kg = math.fsum(n.guests_kg_h for n in firm) * step_h
+    made_kg = (*made_kg[:2], made + math.hypot(made_kg[2] - made, guests_kg))
     if loose:
         known = _sum(((n.made_kg_h, n.made_sd) for n in firm), step_h)
-        most_kg = triple(*known)[2]
-        flame = burn(facts.fuel, most_kw).h2o_mol_s * TO_KG_H
-        most_kg += flame * len(loose) * step_h
-        made_kg = (triple(*known)[0], made_kg[1], max(made_kg[2], most_kg))
+        flame_kg = burn(facts.fuel, most_kw).h2o_mol_s * TO_KG_H * len(loose) * step_h
+        most_kg = max(made_kg[2], triple(*known)[2] + flame_kg)
+        made_kg = (triple(*known)[0], made_kg[1], most_kg)
+        # nothing shows that its air carried it off
+        left_kg = (0.0, left_kg[1], max(left_kg[2], flame_kg))
     rate, volume = triple(changes / hours, changes_sd / hours), facts.volume_m3 or 0.0
     shrink = _shrink(warmth)
     return Totals(
         rate,
         _times(rate, volume * shrink),
-        _times(gas_kwh, 1.0 / perhaps_lit_h) if perhaps_lit_h else (0.0, 0.0, 0.0),
-        len(told) * step_h - unsure_h,
+        _power(gas_kwh, perhaps_lit_h, math.fsum(n.lit_sd for n in lit) * step_h),
+        math.fsum(node.lit_share for node in told) * step_h - unsure_h,
         gas_kwh,
         _times(gas_kwh, 1.0 / per_kg),
         made_kg,
         _open(carried, carried_sd),
-        _left(made - carried, left_sd),
+        left_kg,
         len(loose) * step_h,
         unsure_h,
+    )
+
+
+def _power(gas_kwh: Triple, lit_h: float, lit_sd_h: float) -> Triple:
+    """Give the power while lit; the hours may be off as well as the gas."""
+    if lit_h <= 0.0:
+        return 0.0, 0.0, 0.0
+    low, middle, high = _times(gas_kwh, 1.0 / lit_h)
+    off = 1.645 * lit_sd_h / lit_h * middle
+    return (
+        max(0.0, middle - math.hypot(middle - low, off)),
+        middle,
+        middle + math.hypot(high - middle, off),
     )
 
 

@@ -2,8 +2,10 @@
 
 `nodes` are the moments that are judged; `kalman` filters the balance of CO2 through
 them and `smoother` goes back; `heat` says what the temperature adds, `likelihood` what
-one explanation is worth, `change_points` searches for the best.  `air_moved` and
-`balance` turn it into fresh air, gas and water.
+one explanation is worth, `change_points` searches for the best and `mixture` joins it
+with its rivals.  `carbon` tells CO2 beyond its part's range, `cycles` a thermostat,
+`sources` what people and burner may give.  `air_moved` and `balance` turn it into fresh
+air, gas and water.
 
 May be imported by: report.
 """

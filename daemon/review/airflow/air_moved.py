@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.change_points import Search
+from cabinvigil.daemon.review.airflow.cycles import Swing
 from cabinvigil.daemon.review.airflow.drive import driven
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
@@ -130,6 +131,12 @@ class Readings:
     outdoor_ppm: float
     lag_s: float
     """First-order lag of the CO2 part."""
+    beyond_ppm: Sequence[Told] = ()
+    """CO2 from elsewhere, without its lag, where its part told none; empty: none."""
+    swings: Sequence[Swing] = ()
+    """Of a burner that cycles; empty: none does."""
+    cycle_s: float = 0.0
+    """How long one of its cycles is."""
 
 
 def moved(
@@ -155,14 +162,23 @@ def moved(
     fine_s = at_s[1] - at_s[0]
     each = max(1, round(NODE_S / fine_s), math.ceil(len(at_s) / MOST_NODES))
     level = undelayed(readings.carbon_ppm, readings.lag_s / fine_s)
+    if readings.beyond_ppm:
+        pairs = zip(level, readings.beyond_ppm, strict=True)
+        level = [other if one is None else one for one, other in pairs]
     course = course_of(level, readings.temp_c, each, fine_s, readings.outdoor_ppm)
     known = [one is not None for one in course.excess_ppm]
+    count = len(known)
+    swing_ppm: Sequence[float] = ()
+    if readings.swings:
+        shares, swing_ppm = _swings(readings, each, count, course.step_h)
+        weight = [one * by for one, by in zip(course.weight, shares, strict=True)]
+        course = replace(course, weight=weight)
     if sum(known) * course.step_h < LEAST_H:
         return None
     heat = None
     if warmth is not None:
-        inside = _at_nodes(readings.temp_c, each, len(known))
-        outside = _at_nodes(warmth.outside_c, each, len(known))
+        inside = _at_nodes(readings.temp_c, each, count)
+        outside = _at_nodes(warmth.outside_c, each, count)
         drive = driven(
             filled(inside), filled(outside), warmth.wind_mps, warmth.vent_height_m
         )
@@ -176,13 +192,13 @@ def moved(
             HeatBalance(course, inside, outside, *sizes, warmth.wall_w_k),
             Oxygen(
                 course,
-                _at_nodes(warmth.o2_dry_pct, each, len(known)),
+                _at_nodes(warmth.o2_dry_pct, each, count),
                 warmth.flame_o2_per_co2,
             ),
         )
-    at_h = [n * course.step_h for n in range(len(known))]
+    at_h = [n * course.step_h for n in range(count)]
     more = () if awake is None else awake.at_nodes(at_h)
-    explained = Search(course, settings, heat, more).explain()
+    explained = Search(course, settings, heat, more, swing_ppm).explain()
     found, step_s = explained.found, each * fine_s
     nodes = tuple(
         _air(at_s[0] + n * step_s, known[n], course, n, values)
@@ -198,6 +214,21 @@ def moved(
     )
 
 
+def _swings(
+    readings: Readings, each: int, count: int, step_h: float
+) -> tuple[list[float], list[float]]:
+    """Give by node the source's share of its mean, and the ppm that swing in and out.
+
+    Where a cycle is shorter than a node, most of its swing is over within it.
+    """
+    parts = [readings.swings[n * each : (n + 1) * each] for n in range(count)]
+    within = min(1.0, readings.cycle_s / 3600.0 / step_h)
+    return (
+        [math.fsum(one.share for one in part) / len(part) for part in parts],
+        [max(one.sd_ppm_per_h for one in part) * step_h * within for part in parts],
+    )
+
+
 def _at_nodes(values: Sequence[Told], each: int, count: int) -> list[Told]:
     return [mean(values[n * each : (n + 1) * each]) for n in range(count)]
 
@@ -208,6 +239,10 @@ def _air(
     k, s, var_k, var_s, cov = values
     weight, drive = course.weight[n], course.drive[n] if course.drive else 1.0
     k, var_k, cov = k * drive, var_k * drive**2, cov * drive
-    var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2
+    # what the air carries off is told by the excess over outdoors, and no better
+    excess = max(abs(course.excess_ppm[n] or 0.0), OUTDOOR_SD_PPM)
+    is_told = course.excess_ppm[n] is not None
+    outdoor_share = OUTDOOR_SD_PPM / excess if is_told else 0.0
+    var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2 + (outdoor_share * k) ** 2
     var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
     return NodeAir(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

@@ -6,22 +6,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import GAS_CONSTANT_J_MOL_K, ZERO_C_K
-from cabinvigil.daemon.air.breathing import (
-    Person,
-    awake,
-    flows,
-    measured_sleeper_co2_mol_s,
-)
-from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel, burn
+from cabinvigil.daemon.air.combustion import H2O_KG_MOL, Fuel
 from cabinvigil.daemon.air.figures import (
-    ASLEEP_SPREAD,
     AWAKE_WATER_G_H,
-    LIKELY_BURNER_KW,
-    LIKELY_BURNER_SD_KW,
-    LIKELY_PEOPLE,
-    LIKELY_PEOPLE_SD,
     LIKELY_WATER_G_H,
-    POWER_AND_VOLUME_SPREAD,
     wall_loss_w_k,
 )
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
@@ -33,8 +21,22 @@ from cabinvigil.daemon.review.airflow.air_moved import (
     Warmth,
     moved,
 )
-from cabinvigil.daemon.review.airflow.likelihood import AIR, BurnerSetting, Settings
+from cabinvigil.daemon.review.airflow.carbon import Carbon, carbon_of, dry_o2_pct
+from cabinvigil.daemon.review.airflow.cycles import cycles_of
+from cabinvigil.daemon.review.airflow.likelihood import AIR
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
+from cabinvigil.daemon.review.airflow.sources import (
+    EMPTY,
+    OFF,
+    ON_OFF,
+    UNSURE,
+    Sources,
+    flame_o2_per_co2,
+    o2_per_co2,
+    settings_of,
+    sources_of,
+    swings_of,
+)
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
 
@@ -42,20 +44,8 @@ Triple = tuple[float, float, float]
 """The 5, 50 and 95 % points."""
 Z90 = 1.645
 """Half of a 90 % interval, in sd (normal)."""
-EMPTY, OFF, LOW, HIGH, LIT = "empty", "off", "low", "high", "lit"
-"""Settings: nobody there and no burner; people alone; the burner's two; `lit` where its
-powers are not known."""
-UNSURE = "unsure"
-"""Lit or not: the log begins in air that had settled before, and nothing has shown it
-since."""
-EMPTY_COST = 15.0
-"""An empty cabin tells itself by hours of decay; less than this is no such hours."""
-LEAST_LIT = 0.4
-"""Share of the least power below which nothing burns: it is a guest who breathes."""
 GAIN_SPREAD = 0.02
 """Of a CO2 part: 5 % read as three sd (SCD4x data sheet v1.3 p.1), and room."""
-PEOPLE_SD = 0.5
-"""Persons more or less than on the usual night (own judgement)."""
 WATER_SPREAD = 0.35
 """Of a person's water (`LIKELY_WATER_G_H`), with who is there (own judgement)."""
 RH_SPREAD = 0.03
@@ -92,6 +82,11 @@ class BalanceNode(NamedTuple):
     carried_sd: float
     left_sd: float
     """Of the difference of the two, whose errors go together."""
+    guests_kg_h: float = 0.0
+    """Water of guests, at the most, that CO2 does not tell from the burner's."""
+    lit_share: float = 1.0
+    """Of the time, where the burner goes on and off by itself."""
+    lit_sd: float = 0.0
     is_full: bool = False
     """Whether the CO2 part was at the end of its range."""
 
@@ -107,40 +102,29 @@ class Balance:
     """Gas that the cabin holds at `REFERENCE_C`."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Sources:
-    """What people and burner give, mol/s."""
-
-    people_co2: float
-    """Asleep."""
-    awake_co2: float
-    """What they give more while awake."""
-    people_sd: float
-    people_water: float
-    co2_per_kw: float
-    w_per_kw: float
-    least_lit: float
-    """Less CO2 than this comes from no burner of this cabin."""
-    settings: dict[str, tuple[float, float]]
-    """Power of each setting: mean and sd, kW."""
-
-
 def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None:
     """Work out the night's balance.
 
     Returns:
         None where CO2 or the cabin's volume is not known, or too little was told.
     """
-    carbon = _carbon(tape)
-    volume_m3 = facts.volume_m3
-    if volume_m3 is None or not any(one is not None for one in carbon):
+    sources, volume_m3 = sources_of(facts), facts.volume_m3
+    carbon = carbon_of(tape, air, facts.outdoor_co2_ppm, o2_per_co2(sources, facts))
+    if volume_m3 is None or not any(one is not None for one in carbon.told_ppm):
         return None
     moles = air.pressure_hpa * 100.0 * volume_m3
     moles /= GAS_CONSTANT_J_MOL_K * (ZERO_C_K + REFERENCE_C)
-    sources = _sources(facts)
     at_s = [n * STEP_S for n in range(tape.count)]
+    cycles = cycles_of(air.temp_c, STEP_S)
     readings = Readings(
-        at_s, carbon, air.temp_c, facts.outdoor_co2_ppm, facts.co2_lag_s
+        at_s,
+        carbon.told_ppm,
+        air.temp_c,
+        facts.outdoor_co2_ppm,
+        facts.co2_lag_s,
+        carbon.beyond_ppm,
+        swings_of(sources, cycles, moles),
+        cycles.period_s,
     )
     warmth = None
     if mean(air.outside_c) is not None:
@@ -149,56 +133,51 @@ def balance(tape: NightSeries, facts: CabinFacts, air: Inside) -> Balance | None
             moles,
             volume_m3,
             wall_loss_w_k(volume_m3, facts.wall_w_k, facts.glass_u_w_m2k),
-            _dry(tape.worst("o2_pct", "below", ""), air),
-            burn(facts.fuel, 1.0).o2_mol_s / burn(facts.fuel, 1.0).co2_mol_s,
+            dry_o2_pct(tape, air),
+            flame_o2_per_co2(facts),
             facts.wind_mps,
             facts.vent_height_m,
         )
     more = AwakePeople(sources.awake_co2 * 3600e6 / moles)
-    found = moved(readings, _settings(sources, moles), warmth, more)
+    settings = settings_of(sources, moles, cycles)
+    found = moved(readings, settings, warmth, more)
     if found is None:
         return None
     each = round(found.step_s / STEP_S)
-    full = _full(tape)
+    duty = [
+        mean(cycles.duty[n * each : (n + 1) * each]) or 0.0
+        for n in range(len(found.nodes))
+    ]
     nodes = tuple(
-        _bounded(one, facts, found.nodes[n].s, full_ppm)
-        if (full_ppm := max(full.get(m, 0.0) for m in range(n * each, (n + 1) * each)))
-        else one
-        for n, one in enumerate(_nodes(found, sources, facts, air, moles, each))
+        _beyond(one, facts, found.nodes[n].s, carbon, slice(n * each, (n + 1) * each))
+        for n, one in enumerate(
+            _nodes(found, sources, facts, air, moles, each, (duty, cycles.duty_sd))
+        )
     )
     return Balance(found.step_s, nodes, found, moles)
 
 
-def _dry(o2_pct: Sequence[Told], air: Inside) -> list[Told]:
-    """Take the vapour out of oxygen."""
-    return [
-        None
-        if o2 is None or vapour is None
-        else o2 / (1.0 - min(vapour / air.pressure_hpa, 0.5))
-        for o2, vapour in zip(o2_pct, air.vapour_hpa, strict=True)
-    ]
+def _beyond(
+    node: BalanceNode, facts: CabinFacts, s: float, carbon: Carbon, steps: slice
+) -> BalanceNode:
+    """Widen or bound what was so while the CO2 part was at the end of its range."""
+    full = [carbon.full[n] for n in range(steps.start, steps.stop) if n in carbon.full]
+    if full:
+        return _bounded(node, facts, s, max(full))
+    return unsure(node, max(carbon.doubt[steps], default=0.0))
 
 
-def _carbon(tape: NightSeries) -> list[Told]:
-    """Give CO2 with CO; nothing where the part was at full scale or stood still."""
-    co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
-    full = _full(tape)
-    carbon: list[Told] = [
-        None if one is None or n in full else one + max(0.0, other or 0.0)
-        for n, (one, other) in enumerate(zip(co2, co, strict=True))
-    ]
-    for begin, end in still(co2):
-        carbon[begin:end] = [None] * (end - begin)
-    return carbon
-
-
-def _full(tape: NightSeries) -> dict[int, float]:
-    """Give the steps at which a CO2 part was at the end of its range, and that end."""
-    co2 = tape.worst("co2_ppm", "above", "")
-    steps: set[int] = set()
-    for key in tape.keys("co2_ppm", ""):
-        steps |= tape.at_least.get(key, frozenset())
-    return {n: co2[n] or 0.0 for n in steps if n < len(co2)}
+def unsure(node: BalanceNode, share: float) -> BalanceNode:
+    """Widen a node by a share of what it holds."""
+    if share <= 0.0:
+        return node
+    return node._replace(
+        changes_sd=math.hypot(node.changes_sd, share * node.changes_per_h),
+        burn_sd=math.hypot(node.burn_sd, share * node.burn_kw),
+        made_sd=math.hypot(node.made_sd, share * node.made_kg_h),
+        carried_sd=math.hypot(node.carried_sd, share * node.carried_kg_h),
+        left_sd=math.hypot(node.left_sd, share * node.made_kg_h),
+    )
 
 
 def _bounded(
@@ -211,86 +190,14 @@ def _bounded(
     )
 
 
-STILL_STEPS = 12
-"""A live CO2 part flickers: means of half a minute that are the same for six minutes
-come from a part that stands still (SCD4x noise 3 ppm and more, sensors.md 1)."""
-
-
-def still(values: Sequence[Told]) -> list[tuple[int, int]]:
-    """Find the stretches over which a series stands still."""
-    found, begin = [], 0
-    for n in range(1, len(values) + 1):
-        if n < len(values) and values[n] == values[begin]:
-            continue
-        if n - begin >= STILL_STEPS and values[begin] is not None:
-            found.append((begin, n))
-        begin = n
-    return found
-
-
-def _sources(facts: CabinFacts) -> _Sources:
-    asleep = measured_sleeper_co2_mol_s()
-    people = LIKELY_PEOPLE if facts.people is None else facts.people
-    more_or_less = LIKELY_PEOPLE_SD if facts.people is None else PEOPLE_SD
-    sd = math.hypot(ASLEEP_SPREAD * people, more_or_less) * asleep
-    flame, powers = burn(facts.fuel, 1.0), _powers(facts)
-    least_kw = min((kw for kw, _ in powers.values() if kw > 0.0), default=math.inf)
-    return _Sources(
-        people * asleep,
-        people * (flows(awake(Person())).co2_mol_s - asleep),
-        sd,
-        people * LIKELY_WATER_G_H / 3.6e6,
-        flame.co2_mol_s,
-        flame.heat_lhv_w,
-        LEAST_LIT * least_kw * flame.co2_mol_s,
-        powers,
-    )
-
-
-def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
-    high, low = facts.burner_kw, facts.burner_low_kw
-    if high is None:
-        return {OFF: (0.0, 0.0), LIT: (LIKELY_BURNER_KW, LIKELY_BURNER_SD_KW)}
-    if high <= 0.0:
-        return {OFF: (0.0, 0.0)}
-    if low is None or not 0.0 < low < 0.95 * high:
-        between = (0.6 * high, 0.2 * high)
-        return {
-            OFF: (0.0, 0.0),
-            LOW: between,
-            HIGH: (high, POWER_AND_VOLUME_SPREAD * high),
-        }
-    return {
-        OFF: (0.0, 0.0),
-        LOW: (low, POWER_AND_VOLUME_SPREAD * low),
-        HIGH: (high, POWER_AND_VOLUME_SPREAD * high),
-    }
-
-
-def _settings(sources: _Sources, moles: float) -> Settings:
-    """Give the source of each setting in ppm of the cabin's air an hour."""
-    ppm_h = 3600e6 / moles
-    settings = {}
-    for name, (kw, kw_sd) in sources.settings.items():
-        co2 = sources.people_co2 + kw * sources.co2_per_kw
-        sd = math.hypot(sources.people_sd, kw_sd * sources.co2_per_kw)
-        heat_w = kw * sources.w_per_kw
-        flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
-        settings[name] = BurnerSetting(
-            co2 * ppm_h, max(sd * ppm_h, 20.0), heat_w, flame_share
-        )
-    nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
-    settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, cost=EMPTY_COST)
-    return settings
-
-
 def _nodes(
     found: Moved,
-    sources: _Sources,
+    sources: Sources,
     facts: CabinFacts,
     air: Inside,
     moles: float,
     each: int,
+    duties: tuple[Sequence[float], float],
 ) -> tuple[BalanceNode, ...]:
     setting, made = found.start, []
     if found.starts & {EMPTY, OFF} and found.starts - {EMPTY, OFF}:
@@ -308,14 +215,17 @@ def _nodes(
         wet = None if vapour is None else vapour / air.pressure_hpa
         wet_outside = None if outside is None else outside / air.pressure_hpa
         wets = (wet, wet_outside, air.outside_is_measured)
-        made.append(_node(node, setting, sources, facts.fuel, gas, wets))
+        one = _node(node, setting, sources, facts.fuel, gas, wets)
+        if setting == ON_OFF and duties[0][n] > 0.0:
+            one = one._replace(lit_share=duties[0][n], lit_sd=duties[1])
+        made.append(one)
     return tuple(made)
 
 
 def _node(
     node: NodeAir,
     setting: str,
-    sources: _Sources,
+    sources: Sources,
     fuel: Fuel,
     gas: float,
     wets: tuple[Told, Told, bool],
@@ -331,7 +241,7 @@ def _node(
     people_water *= water_g_h / LIKELY_WATER_G_H
     if setting == UNSURE:
         burnt = max(0.0, burnt)
-    elif setting not in (OFF, EMPTY) and burnt < sources.least_lit:
+    elif setting not in (OFF, EMPTY, ON_OFF) and burnt < sources.least_lit:
         setting, burnt = UNSURE, max(0.0, burnt)
     elif setting in (OFF, EMPTY):
         # all of it is breath: it tells how many there are
@@ -356,6 +266,7 @@ def _node(
         water.made_sd,
         people_kg_h * 1000.0 / water_g_h,
         *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
+        0.0 if setting in (OFF, EMPTY) else sources.guests_water * 3600.0,
     )
 
 

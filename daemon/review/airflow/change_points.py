@@ -12,7 +12,6 @@ Every threshold here was chosen on seeds other than those that score it
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
@@ -30,6 +29,7 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     Settings,
     Walks,
 )
+from cabinvigil.daemon.review.airflow.mixture import Explained, mixed
 
 MOST_CHANGES = 12
 """More happens to no cabin in a night (own choice)."""
@@ -41,20 +41,18 @@ NEAR_NODES = 2
 """Changes closer than this cannot be told apart (own choice)."""
 EDGE_NODES = 3
 """Changes this close to an end of the night cannot be told."""
+CYCLING_WALKS_S = 1
+"""Of the slow changes of a source, those that are left where a burner cycles."""
 RIVALS = 6
 """The best of them are looked at, to bound the time."""
 RIVAL_GAP, MIXED_GAP = 12.0, 4.0
 """Rivals within the first are looked at closely; within the second they are mixed in
 (1 in 50)."""
-
-
-class Explained(NamedTuple):
-    """The best explanation, with what it and its rivals found."""
-
-    guess: Guess
-    found: Smoothed
-    starts: frozenset[str]
-    """The settings that the night may have begun with."""
+MOST_TURNED = 3
+"""Settings between the stops that are looked at, to bound the time."""
+SETTLED_GAP = 8.0
+"""What is further behind, under the noise of its own stated source, does not catch up
+by a better size of its noise."""
 
 
 class Search:
@@ -66,6 +64,7 @@ class Search:
         settings: Settings,
         heat: Heat | None,
         awake: Sequence[float] = (),
+        swing_ppm: Sequence[float] = (),
     ) -> None:
         """Take the night's readings.
 
@@ -75,19 +74,23 @@ class Search:
             heat: the temperature's course; None where none was told.
             awake: what people give before they sleep, node by node, ppm of the
                 cabin's air an hour; empty: not looked at.
+            swing_ppm: node by node what a burner that cycles gives more or less
+                than in the mean, in one step; 0 where it does not, empty: nowhere.
         """
-        self._judge = Judge(course, settings, heat, awake)
+        self._judge = Judge(course, settings, heat, awake, swing_ppm)
+        self._cycling = [one > 0.0 for one in swing_ppm]
         self._settings, self._count = settings, len(course.level_ppm)
+        self._stops = [name for name, one in settings.items() if not one.is_between]
+        self._between = [name for name in settings if name not in self._stops]
 
     def explain(self) -> Explained:
         """Find the best explanation, its rivals mixed in."""
         stand = self._first()
         for _ in range(3):
-            walks = stand.guess.walks
-            stand = self._grown(stand)
-            stand = self._walked(stand)
-            stand = self._polished(stand)
-            if stand.guess.walks == walks:
+            was = stand.guess
+            stand = self._polished(self._walked(self._grown(stand)))
+            # only other changes, not another size of noise, ask for more of them
+            if (stand.guess.start, stand.guess.changes) == (was.start, was.changes):
                 break
         return self._mixed(stand)
 
@@ -98,9 +101,10 @@ class Search:
         scale = self._judge.first_noise()
         walks = Walks(WALKS_K[2], GUSTS[3], WALKS_S[0], AWAKE[1])
         stands = [
-            self._judge.stand(Guess(one, {}, walks), scale) for one in self._settings
+            self._judge.stand(Guess(one, {}, walks), scale) for one in self._stops
         ]
-        stands += [self._judge.stand(one, scale) for one in self._by_heat(walks)]
+        told = [*self._by_heat(walks), *self._by_cycles(walks)]
+        stands += [self._judge.stand(one, scale) for one in told]
         best = max(stands, key=lambda stand: stand.worth)
         return self._judge.stand(
             best.guess, self._judge.noise(self._judge.path_of(best), best.guess)
@@ -118,6 +122,23 @@ class Search:
         (_, start), *rest = course
         changes = {n - 1: kind for n, kind in rest if n > EDGE_NODES}
         return [Guess(start, changes, walks)] if changes else []
+
+    def _by_cycles(self, walks: Walks) -> list[Guess]:
+        """Begin with the burner's cycles where the warmth shows them."""
+        at = [n for n, does in enumerate(self._cycling) if does]
+        names = [name for name in self._stops if self._settings[name].is_cycling]
+        if not at or not names:
+            return []
+        first, last = at[0], at[-1]
+        ends = [n for n in (last,) if n < self._count - EDGE_NODES]
+        others = [name for name in self._stops if name not in names]
+        guesses = []
+        for before in others if first > EDGE_NODES else names:
+            begins = {first - 1: names[0]} if before not in names else {}
+            for after in others if ends else [""]:
+                changes = {**begins, **dict.fromkeys(ends, after)}
+                guesses.append(Guess(before, changes, walks))
+        return guesses
 
     def _grown(self, stand: Explanation) -> Explanation:
         """Add changes where the readings ask for them."""
@@ -156,7 +177,7 @@ class Search:
 
     def _kinds(self, guess: Guess, at: int) -> list[str]:
         now = guess.setting_at(at)
-        return [AIR, *(one for one in self._settings if one != now)]
+        return [AIR, *(one for one in self._stops if one != now)]
 
     def _best_of(self, stand: Explanation, guesses: Sequence[Guess]) -> Explanation:
         """Give the best, the present one unless another is better."""
@@ -174,7 +195,7 @@ class Search:
             stand = self._judge.stand(
                 was, self._judge.noise(self._judge.path_of(stand), stand.guess)
             )
-            starts = [stand.guess._replace(start=one) for one in self._settings]
+            starts = [stand.guess._replace(start=one) for one in self._stops]
             stand = self._best_of(stand, starts)
             for n in sorted(stand.guess.changes):
                 if n in stand.guess.changes:
@@ -183,7 +204,7 @@ class Search:
                 break
         return stand
 
-    def _variants(self, guess: Guess, n: int) -> list[Guess]:
+    def _variants(self, guess: Guess, n: int, *, is_moved: bool = True) -> list[Guess]:
         rest = {m: kind for m, kind in guess.changes.items() if m != n}
         kind = guess.changes[n]
         found = [guess._replace(changes=rest)]
@@ -192,16 +213,19 @@ class Search:
             for other in self._kinds(guess, n)
             if other != kind
         ]
-        found += [
-            guess._replace(changes={**rest, m: kind})
-            for m in (n - 1, n + 1)
-            if m not in rest and 0 < m < self._count - EDGE_NODES + 1
-        ]
+        if is_moved:
+            found += [
+                guess._replace(changes={**rest, m: kind})
+                for m in (n - 1, n + 1)
+                if m not in rest and 0 < m < self._count - EDGE_NODES + 1
+            ]
         return found
 
     def _walked(self, stand: Explanation) -> Explanation:
         """Choose how fast the air changes: slowly first, then in gusts."""
-        for at, values in enumerate((WALKS_K, GUSTS, WALKS_S, AWAKE)):
+        # A thermostat's source changes with its duty, which the warmth tells.
+        walks_s = WALKS_S[:CYCLING_WALKS_S] if any(self._cycling) else WALKS_S
+        for at, values in enumerate((WALKS_K, GUSTS, walks_s, AWAKE)):
             here = values.index(stand.guess.walks[at])
             for step in (1, -1):
                 while 0 <= here + step < len(values):
@@ -216,12 +240,17 @@ class Search:
 
     # --- rivals --------------------------------------------------------------
 
-    def _settled(self, guess: Guess, scale: Noise) -> Explanation:
-        """Judge an explanation under the noise that it implies itself."""
+    def _settled(
+        self, guess: Guess, scale: Noise, least: float = -math.inf
+    ) -> Explanation:
+        """Judge an explanation under the noise that it implies itself.
+
+        One that is worth less than `least` after the first look is looked at no more.
+        """
         stand = self._walked(self._judge.stand(guess, self._judge.stated_noise(guess)))
         other = self._judge.stand(guess, scale)
         stand = max(stand, other, key=lambda one: one.worth)
-        for _ in range(2):
+        for _ in range(2 if stand.worth > least else 0):
             walks = stand.guess.walks
             stand = self._judge.stand(
                 stand.guess, self._judge.noise(self._judge.path_of(stand), stand.guess)
@@ -234,7 +263,7 @@ class Search:
     def _rivals(self, stand: Explanation) -> list[Guess]:
         guesses = [
             stand.guess._replace(start=one)
-            for one in self._settings
+            for one in self._stops
             if one != stand.guess.start
         ]
         for n, kind in stand.guess.changes.items():
@@ -243,16 +272,37 @@ class Search:
                 for other in self._kinds(stand.guess, n)
                 if other != kind
             ]
-        guesses += [
-            stand.guess._replace(walks=stand.guess.walks._replace(awake=one))
-            for one in AWAKE
-            if one != stand.guess.walks.awake
-        ]
         stands = [self._judge.stand(guess, stand.scale, stand) for guess in guesses]
         stands += self._restless(stand)
         near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]
         near.sort(key=lambda one: -one.worth)
         return [one.guess for one in near[:RIVALS]]
+
+    def _awake(self, best: Explanation) -> list[Explanation]:
+        """Let the others have lain awake, or not."""
+        walks = best.guess.walks
+        others = [walks._replace(awake=one) for one in AWAKE if one != walks.awake]
+        guesses = [best.guess._replace(walks=one) for one in others]
+        return [self._judge.stand(one, best.scale) for one in guesses]
+
+    def _turned(self, best: Explanation) -> list[Explanation]:
+        """Let a tap stand between its stops, wherever burner or air was changed."""
+        guess, guesses = best.guess, []
+        for between in self._between:
+            if self._settings[guess.start].heat_w > 0.0:
+                guesses.append(guess._replace(start=between))
+            guesses += [
+                guess._replace(changes={**guess.changes, n: between})
+                for n, kind in guess.changes.items()
+                if kind != between
+            ]
+        stands = [self._judge.stand(one, best.scale, best) for one in guesses]
+        near = [one for one in stands if one.worth > best.worth - RIVAL_GAP]
+        near.sort(key=lambda one: -one.worth)
+        least = best.worth - SETTLED_GAP
+        return [
+            self._settled(one.guess, best.scale, least) for one in near[:MOST_TURNED]
+        ]
 
     def _restless(self, stand: Explanation) -> list[Explanation]:
         """Let a slow change stand in place of one or two sudden ones."""
@@ -276,14 +326,32 @@ class Search:
     def _mixed(self, stand: Explanation) -> Explained:
         best = self._settled(stand.guess, stand.scale)
         for _ in range(3):
-            rivals = [self._settled(one, best.scale) for one in self._rivals(best)]
+            least = best.worth - SETTLED_GAP
+            rivals = [
+                self._settled(one, best.scale, least) for one in self._rivals(best)
+            ]
             top = max(rivals, key=lambda one: one.worth, default=best)
             if top.worth <= best.worth + GAIN:
                 break
             polished = self._polished(top)
-            again = self._settled(polished.guess, polished.scale)
-            best = max(top, again, key=lambda one: one.worth)
-        pool = [best, *(one for one in rivals if one.worth > best.worth - MIXED_GAP)]
+            if polished.guess != top.guess:
+                again = self._settled(polished.guess, polished.scale)
+                top = max(top, again, key=lambda one: one.worth)
+            best = top
+        rivals += self._awake(best)
+        for _ in range(MOST_TURNED):
+            turned = self._turned(best)
+            rivals += turned
+            top = max(turned, key=lambda one: one.worth, default=best)
+            if top.worth <= best.worth + GAIN:
+                break
+            rivals.append(best)
+            best = top
+        pool = [best]
+        for one in rivals:
+            is_new = all(one.guess != other.guess for other in pool)
+            if is_new and one.worth > best.worth - MIXED_GAP:
+                pool.append(one)
         known = {one.guess.start for one in pool}
         pool += [one for one in self._begun(best) if one.guess.start not in known]
         weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
@@ -300,17 +368,17 @@ class Search:
         of both, the less noise there should be; but air that is calm tells nothing of
         its source, so all are compared under the widest noise.
         """
-        found = []
+        found: list[Explanation] = []
         wide = best.guess.walks._replace(k=WALKS_K[-1], gust=GUSTS[-1])
         worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
-        for start in self._settings:
+        for start in self._stops:
             if start == best.guess.start:
                 continue
             guesses = [best.guess._replace(start=start)]
             if first := min(best.guess.changes, default=0):
                 guesses += [
                     one._replace(start=start)
-                    for one in self._variants(best.guess, first)
+                    for one in self._variants(best.guess, first, is_moved=False)
                 ]
             stands = [
                 self._judge.stand(guess._replace(walks=wide), best.scale)
@@ -323,23 +391,3 @@ class Search:
                 stand = self._judge.stand(guess, best.scale)
                 found.append(stand._replace(worth=likely))
         return found
-
-
-def mixed(founds: Sequence[Smoothed], weights: Sequence[float]) -> Smoothed:
-    """Mix what several explanations found: means, and variances with their spread."""
-    if len(founds) == 1:
-        return founds[0]
-    total = math.fsum(weights)
-    shares = [weight / total for weight in weights]
-    count = len(founds[0].k)
-    out = Smoothed(*([0.0] * count for _ in range(7)))
-    for n in range(count):
-        k = math.fsum(w * one.k[n] for w, one in zip(shares, founds, strict=True))
-        s = math.fsum(w * one.s[n] for w, one in zip(shares, founds, strict=True))
-        out.k[n], out.s[n] = k, s
-        for w, one in zip(shares, founds, strict=True):
-            off_k, off_s = one.k[n] - k, one.s[n] - s
-            out.var_k[n] += w * (one.var_k[n] + off_k * off_k)
-            out.var_s[n] += w * (one.var_s[n] + off_s * off_s)
-            out.cov[n] += w * (one.cov[n] + off_k * off_s)
-    return out

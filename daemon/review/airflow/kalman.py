@@ -16,7 +16,7 @@ Units: hours, ppm, ppm/h, 1/h.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -136,51 +136,92 @@ def forward(
 ) -> FilteredNight:
     """Filter forward.
 
+    A night is gone through some two hundred times, so the step is written out in one
+    piece: calls and tuples between its parts would take half of the morning's time.
+
     Args:
         course: what was read.
         belief: what is held.
         before: a way that is the same up to the node `until`, to save going it again.
         until: that node.
     """
-    step_h, noises = course.step_h, [sd * sd for sd in course.level_sd_ppm]
-    stays = math.exp(-step_h / belief.gust_h)
-    fresh, walk_s = 1.0 - stays * stays, belief.walk_s**2 * step_h
+    stays = math.exp(-course.step_h / belief.gust_h)
     if before is None or until <= 0:
         until, nodes, at, worth, wrong = 0, [], _begin(course, belief), 0.0, 0
     else:
         nodes, first = before.nodes[:until], before.nodes[until]
         at, worth, wrong = first[0], first[7], first[8]
-    changes, log = belief.changes, math.log
-    count = len(course.level_ppm)
+    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
+    get_change, log, most_s = belief.changes.get, math.log, belief.most_s
+    add, squared = nodes.append, stays * stays
+    walk_s2 = belief.walk_s**2 * course.step_h
+    for n, (seen, noise, out, came, carried, grown_k, grown_g, more) in enumerate(
+        _steps(course, belief, until), until
+    ):
+        change = get_change(n)
+        anew = change is not None and change.s is not None
+        v = f = 0.0
+        here = (c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss)
+        if seen is not None:
+            v, f = seen - c, cc + noise
+        add((here, v, f, out, came, carried, anew, worth, wrong))
+        if (kk < UNKNOWN_K2 and k + g < LEAST_K) or not 0.0 <= s <= most_s:
+            wrong += 1
+        if f > 0.0:
+            if f < UNKNOWN_PPM2 / 2:
+                worth -= 0.5 * (log(f) + v * v / f)
+            # the reading is taken
+            share, left = v / f, noise / f
+            of_k, of_g, of_s = ck / f, cg / f, cs / f
+            c, k, g, s = c + cc * share, k + ck * share, g + cg * share, s + cs * share
+            kk, kg, ks = kk - of_k * ck, kg - of_k * cg, ks - of_k * cs
+            gg, gs, ss = gg - of_g * cg, gs - of_g * cs, ss - of_s * cs
+            cc, ck, cg, cs = cc * left, ck * left, cg * left, cs * left
+        # one step of the balance
+        if not carried:
+            cc, ck, cg, cs = UNKNOWN_PPM2, 0.0, 0.0, 0.0
+        to_k = came * ks - out * (kk + kg)
+        to_g = came * gs - out * (kg + gg)
+        to_s = came * ss - out * (ks + gs)
+        cc += came * (2.0 * cs + to_s) - out * (2.0 * (ck + cg) + to_k + to_g)
+        ck, cg, cs = ck + to_k, stays * (cg + to_g), cs + to_s
+        c, g = c + came * (s + more) - out * (k + g), stays * g
+        kk, kg = kk + grown_k, stays * kg
+        gg, gs = squared * gg + grown_g, stays * gs
+        ss += walk_s2 * s * s
+        if change is not None:
+            if change.s is not None:
+                s, sd = change.s
+                cs, ks, gs, ss = 0.0, 0.0, 0.0, sd * sd
+            cc, kk = cc + change.c_sd**2, kk + change.k_sd**2
+    return FilteredNight(nodes, worth, wrong)
+
+
+_Step = tuple[float | None, float, float, float, bool, float, float, float]
+
+
+def _steps(course: Course, belief: Belief, first: int) -> Iterator[_Step]:
+    """Give of each step reading, noise, in and out, and how k and its gust grow."""
+    step_h, count = course.step_h, len(course.level_ppm)
+    stays = math.exp(-step_h / belief.gust_h)
+    fresh = 1.0 - stays * stays
     drive = course.drive or [1.0] * count
     extra = belief.extra or [0.0] * count
-    for n in range(until, count):
-        seen, excess = course.level_ppm[n], course.excess_ppm[n]
-        change = changes.get(n)
-        out = 0.0 if excess is None else step_h * excess * drive[n]
-        came, carried = step_h * course.weight[n], excess is not None
-        here, v, f = at, 0.0, 0.0
-        if seen is not None:
-            noise = noises[n]
-            v, f = seen - at[0], at[4] + noise
-            at = _read(at, v, f, noise)
-        anew = change is not None and change.s is not None
-        nodes.append((here, v, f, out, came, carried, anew, worth, wrong))
-        is_told = here[8] < UNKNOWN_K2
-        is_backwards = is_told and here[1] + here[2] < LEAST_K
-        if is_backwards or not 0.0 <= here[3] <= belief.most_s:
-            wrong += 1
-        if 0.0 < f < UNKNOWN_PPM2 / 2:
-            worth -= 0.5 * (log(f) + v * v / f)
-        walk_k, gust = belief.walk_k[n], belief.gust[n]
-        walked_s = walk_s * at[3] * at[3]
-        grown = (walk_k * walk_k * step_h, gust * gust * fresh, walked_s)
-        at = _carry(at, out, came, stays, carried, grown)
-        if extra[n]:
-            at = (at[0] + came * extra[n], *at[1:])
-        if change is not None:
-            at = _changed(at, change)
-    return FilteredNight(nodes, worth, wrong)
+    excess = course.excess_ppm[first:]
+    return zip(
+        course.level_ppm[first:],
+        [sd * sd for sd in course.level_sd_ppm[first:]],
+        [
+            0.0 if one is None else step_h * one * by
+            for one, by in zip(excess, drive[first:], strict=True)
+        ],
+        [step_h * one for one in course.weight[first:]],
+        [one is not None for one in excess],
+        [one * one * step_h for one in belief.walk_k[first:]],
+        [one * one * fresh for one in belief.gust[first:]],
+        extra[first:],
+        strict=True,
+    )
 
 
 def _begin(course: Course, belief: Belief) -> _At:
@@ -188,68 +229,3 @@ def _begin(course: Course, belief: Belief) -> _At:
     (k, k_sd), (s, s_sd) = belief.k, belief.s
     start = (level, k, 0.0, s, UNKNOWN_PPM2, 0.0, 0.0, 0.0, k_sd**2, 0.0, 0.0)
     return (*start, belief.gust[0] ** 2, 0.0, s_sd**2)
-
-
-def _read(at: _At, v: float, f: float, noise: float) -> _At:
-    """Take a reading."""
-    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
-    share, left = v / f, noise / f
-    of_k, of_g, of_s = ck / f, cg / f, cs / f
-    return (
-        c + cc * share,
-        k + ck * share,
-        g + cg * share,
-        s + cs * share,
-        cc * left,
-        ck * left,
-        cg * left,
-        cs * left,
-        kk - of_k * ck,
-        kg - of_k * cg,
-        ks - of_k * cs,
-        gg - of_g * cg,
-        gs - of_g * cs,
-        ss - of_s * cs,
-    )
-
-
-def _carry(
-    at: _At,
-    out: float,
-    came: float,
-    stays: float,
-    carried: bool,
-    grown: tuple[float, float, float],
-) -> _At:
-    """Go one step of the balance."""
-    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
-    if not carried:
-        cc, ck, cg, cs = UNKNOWN_PPM2, 0.0, 0.0, 0.0
-    to_k = came * ks - out * (kk + kg)
-    to_g = came * gs - out * (kg + gg)
-    to_s = came * ss - out * (ks + gs)
-    return (
-        c + came * s - out * (k + g),
-        k,
-        stays * g,
-        s,
-        cc + came * (2.0 * cs + to_s) - out * (2.0 * (ck + cg) + to_k + to_g),
-        ck + to_k,
-        stays * (cg + to_g),
-        cs + to_s,
-        kk + grown[0],
-        stays * kg,
-        ks,
-        stays * stays * gg + grown[1],
-        stays * gs,
-        ss + grown[2],
-    )
-
-
-def _changed(at: _At, change: StepChange) -> _At:
-    c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
-    if change.s is not None:
-        s, sd = change.s
-        cs, ks, gs, ss = 0.0, 0.0, 0.0, sd * sd
-    cc, kk = cc + change.c_sd**2, kk + change.k_sd**2
-    return (c, k, g, s, cc, ck, cg, cs, kk, kg, ks, gg, gs, ss)

@@ -34,6 +34,9 @@ a label that is far too low and a cabin smaller than stated (own judgement)."""
 IMPOSSIBLE_COST = 2.0
 """For each node at which air would flow backwards or people take CO2 in: the balance is
 linear and does not know better."""
+CYCLING_COST_H = 12.0
+"""For each hour in which the burner is said to cycle while the warmth shows none of it,
+or the other way: the saw-tooth is ten times a part's noise."""
 ANY_K = (2.0, 4.0)
 """Air changes an hour before anything is known (design.md, 6: 0.15 to 15)."""
 LEAST_K, MOST_K = 0.05, 60.0
@@ -76,6 +79,11 @@ class BurnerSetting(NamedTuple):
     """Of its CO2, what comes from a flame."""
     cost: float = 0.0
     """Gain in ln likelihood that it must bring beyond the others."""
+    is_between: bool = False
+    """Whether it is no stop of the tap, but anywhere between: no search adds it, but it
+    stands beside each change that was found."""
+    is_cycling: bool = False
+    """Whether it goes on and off by itself, as the warmth shows or does not."""
 
 
 Settings = Mapping[str, BurnerSetting]
@@ -145,6 +153,7 @@ class Judge:
         settings: Settings,
         heat: Heat | None,
         awake: Sequence[float] = (),
+        swing_ppm: Sequence[float] = (),
     ) -> None:
         """Take the night's readings.
 
@@ -154,9 +163,13 @@ class Judge:
             heat: the temperature's course; None where none was told.
             awake: what people give before they sleep, node by node, ppm of the
                 cabin's air an hour; empty: not looked at.
+            swing_ppm: node by node what a burner that cycles gives more or less
+                than in the mean, in one step; 0 where it does not, empty: nowhere.
         """
         self.course, self.settings, self._heat = course, settings, heat
-        self._awake = awake
+        self._awake, self._swing_ppm = awake, swing_ppm
+        self._cycling = [one > 0.0 for one in swing_ppm]
+        self._kept: dict[tuple[str, tuple[tuple[int, str], ...]], float] = {}
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
         sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
@@ -191,6 +204,10 @@ class Judge:
         for n in guess.changes:
             for beside in (n - 1, n + 1):
                 changes.setdefault(beside, StepChange(changes[n].c_sd / 3.0))
+        for n, swing in enumerate(self._swing_ppm):
+            if swing > 0.0:
+                here = changes.get(n, StepChange(0.0))
+                changes[n] = here._replace(c_sd=math.hypot(here.c_sd, swing))
         walk_k = [
             max(guess.walks.k, unrest) * one
             for one, unrest in zip(scale.k, scale.unrest, strict=True)
@@ -226,6 +243,13 @@ class Judge:
         return Explanation(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:
+        """Give what warmth and oxygen say: of any size of noise the same."""
+        key = guess.start, tuple(sorted(guess.changes.items()))
+        if key not in self._kept:
+            self._kept[key] = self._heat_worth_of(guess)
+        return self._kept[key]
+
+    def _heat_worth_of(self, guess: Guess) -> float:
         heat = self._heat
         if heat is None:
             return 0.0
@@ -246,7 +270,19 @@ class Judge:
                 bends.append((bend, heat_w))
         spans.append(self._span(begin, self.count, setting))
         worth = heat.worth(bends) + heat.balance.worth(spans)
+        worth -= self._cycling_cost(guess)
         return worth + (heat.oxygen.worth(spans) if heat.oxygen is not None else 0.0)
+
+    def _cycling_cost(self, guess: Guess) -> float:
+        """Give what a guess costs that cycles where the warmth does not, or not so."""
+        if not self._cycling:
+            return 0.0
+        does, wrong = self.settings[guess.start].is_cycling, 0
+        for n, seen in enumerate(self._cycling):
+            wrong += does is not seen
+            kind = guess.changes.get(n, AIR)
+            does = does if kind == AIR else self.settings[kind].is_cycling
+        return CYCLING_COST_H * wrong * self.course.step_h
 
     def _span(self, begin: int, end: int, setting: str) -> SettingSpan:
         one = self.settings[setting]
@@ -260,7 +296,7 @@ class Judge:
             {
                 name: (one.ppm_per_h, one.heat_w)
                 for name, one in self.settings.items()
-                if not one.cost
+                if not one.cost and not one.is_between
             }
         )
 

@@ -99,17 +99,21 @@ def test_a_level_is_told_by_both_sides_alone() -> None:
     assert course.level_ppm[3] == pytest.approx((fine[11] + fine[12]) / 2.0)
 
 
-def told(tmp_path: Path, night: Draw, end_ppm: float = math.inf) -> Morning:
+def told(
+    tmp_path: Path, night: Draw, end_ppm: float = math.inf, *, lacks: str = ""
+) -> Morning:
     """Live a night and give account of it, CO2 ending at `end_ppm`."""
     rows, _ = live(night, 7)
     log = log_of(night, []) + b"".join(
         logs.line(
             "air",
             at_s,
-            **{**row, "co2_ppm": min(row["co2_ppm"], end_ppm)},
+            **{k: min(v, end_ppm) if k == "co2_ppm" else v for k, v in row.items()},
             **({"at_least": ["co2_ppm"]} if row["co2_ppm"] >= end_ppm else {}),
         )
-        for at_s, row in rows
+        for at_s, row in (
+            (at_s, {k: v for k, v in row.items() if k != lacks}) for at_s, row in rows
+        )
     )
     return give_account(files(logs.write(tmp_path, log)))
 
@@ -139,8 +143,9 @@ def test_warm_up_off_and_on_again_in_the_morning(tmp_path: Path) -> None:
 def test_a_part_at_the_end_of_its_range_bounds_and_gives_no_figure(
     tmp_path: Path,
 ) -> None:
-    """Gas is at least, air at most, and the account says why."""
-    found = told(tmp_path, evening([(0.0, 0.0), (900.0, 0.8)]), 5000.0)
+    """Gas is at least, air at most, and the account says why; no oxygen is told."""
+    night = evening([(0.0, 0.0), (900.0, 0.8)])
+    found = told(tmp_path, night, 5000.0, lacks="o2_pct")
     totals = found.whole.totals
     assert totals is not None
     assert totals.bounded_h > 4.0
@@ -150,6 +155,23 @@ def test_a_part_at_the_end_of_its_range_bounds_and_gives_no_figure(
     assert "at least" in text
     assert "its part at the end of its range" in text
     assert "at most" in text
+    # nothing shows that the air carried off what a flame may have made in those hours
+    assert totals.water_left_kg[2] > 1.0
+
+
+def test_oxygen_tells_the_co2_beyond_the_end_of_its_part_s_range(
+    tmp_path: Path,
+) -> None:
+    """Figures, not bounds, and right: 0.8 kW over all but the first quarter hour."""
+    night = evening([(0.0, 0.0), (900.0, 0.8)])
+    found = told(tmp_path, night, 5000.0)
+    totals = found.whole.totals
+    assert totals is not None
+    assert totals.bounded_h == 0.0
+    kwh = 0.8 * (9.0 - 0.25)
+    assert totals.gas_kwh[0] <= kwh <= totals.gas_kwh[2]
+    assert 0.8 * kwh < totals.gas_kwh[1] < 1.25 * kwh
+    assert totals.gas_kwh[2] < 1.5 * kwh
 
 
 def test_water_is_dry_a_bound_or_a_figure_and_never_negative() -> None:

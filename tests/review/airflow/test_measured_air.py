@@ -64,8 +64,9 @@ DECAYS = {
 def test_decays_in_an_office_lie_about_its_valve_s_nominal_air(name: str) -> None:
     """Nominal 0.64 changes an hour lies inside the interval; the middle in the band.
 
-    One of the three records falls in steps, as a door would make it: there the account
-    follows the steps, and the nominal rate lies between those that it finds.
+    One of the three records falls in steps, as a door would make it, and climbs again
+    at its end: with 30 ppm over outdoors its air is hardly told, and the interval says
+    so.
     """
     rows = DECAYS[name]
     readings = Readings(
@@ -78,10 +79,7 @@ def test_decays_in_an_office_lie_about_its_valve_s_nominal_air(name: str) -> Non
     found = moved(readings, UNOCCUPIED)
     assert found is not None
     k, sd = mean_changes(found)
-    if len(found.changes) < 3:
-        assert k - 1.645 * sd < 0.64 < k + 1.645 * sd
-    else:
-        assert min(one.k for one in found.nodes) < 0.64 < k
+    assert k - 1.645 * sd < 0.64 < k + 1.645 * sd
     assert 0.33 < k < 1.18
 
 
