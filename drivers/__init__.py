@@ -15,6 +15,7 @@ from cabinvigil.drivers.kit.steps import PartInfo
 REGISTRY: dict[str, str] = {
     "bme280": "cabinvigil.drivers.bme280",
     "co_cell_ads1115": "cabinvigil.drivers.co_cell_ads1115",
+    "contact": "cabinvigil.drivers.contact",
     "ds18b20": "cabinvigil.drivers.ds18b20",
     "frame9_co": "cabinvigil.drivers.frame9_co",
     "frame9_co2": "cabinvigil.drivers.frame9_co2",

@@ -53,12 +53,14 @@ class ScanTargets:
     ports: Mapping[str, Callable[[int], OpenPort]] = field(default_factory=dict)
     """By path: makes the port at a speed."""
     files: Mapping[str, KernelFile] = field(default_factory=dict)
+    lines: Mapping[str, KernelFile] = field(default_factory=dict)
+    """Those that a config names: a line itself says nothing of what hangs on it."""
 
     def close(self) -> None:
         """Leave the wires alone; a port is open only while it is listened to."""
         for bus in self.buses:
             bus.close()
-        for file in self.files.values():
+        for file in (*self.files.values(), *self.lines.values()):
             file.close()
 
 
@@ -70,6 +72,7 @@ class Scan:
     """By the bus's name; a sentence where the bus itself failed."""
     ports: Sequence[ScanAnswer]
     files: Sequence[ScanAnswer]
+    lines: Sequence[ScanAnswer] = ()
     devices: Mapping[str, str] = field(default_factory=dict)
     """Device file by the bus's name."""
 
@@ -90,6 +93,10 @@ async def scan(ground: ScanTargets) -> Scan:
             group.create_task(scan_file(path, file), name=f"scan-{path}")
             for path, file in ground.files.items()
         ]
+        lines = [
+            group.create_task(scan_line(name, line), name=f"scan-{name}")
+            for name, line in ground.lines.items()
+        ]
     return Scan(
         {
             bus.name: task.result()
@@ -97,6 +104,7 @@ async def scan(ground: ScanTargets) -> Scan:
         },
         [task.result() for task in ports],
         [task.result() for task in files],
+        [task.result() for task in lines],
         {bus.name: bus.device for bus in ground.buses},
     )
 
@@ -277,3 +285,16 @@ async def scan_file(path: str, file: KernelFile) -> ScanAnswer:
         except DriverError as error:
             why = str(error)
     return ScanAnswer(path, (), why or "its text is no part's here")
+
+
+# --- lines -------------------------------------------------------------------
+
+
+async def scan_line(name: str, line: KernelFile) -> ScanAnswer:
+    """Look at a contact's line; say how it stands."""
+    try:
+        (sample,) = find_part("contact").make({}).feed(await line.read())
+    except (BusError, DriverError) as error:
+        return ScanAnswer(name, (), str(error), is_there=False)
+    how = "it tells of something now" if sample.value else "it is at rest"
+    return ScanAnswer(name, ("contact",), how)

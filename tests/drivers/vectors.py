@@ -9,6 +9,7 @@ from typing import Any
 from cabinvigil.drivers import (
     bme280,
     co_cell_ads1115,
+    contact,
     ds18b20,
     frame9_co,
     frame9_co2,
@@ -107,6 +108,12 @@ def _galvanic(vector: Vector) -> dict[str, Any]:
         "o2_pct": found[0].value,
         "o2_pct_uncorrected": raw[0].value,
     }
+
+
+def _wire(vector: Vector) -> dict[str, Any]:
+    mv = ads1115.Input("0", 4096).millivolts(ads1115.decode(_raw(vector)))
+    wire = contact.make({}).wire
+    return {"is_alarm": wire.is_alarm(mv), "kilo_ohm": wire.ohms(mv) / 1000.0}
 
 
 def _co_cell(vector: Vector) -> dict[str, Any]:
@@ -215,6 +222,8 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "ina226.id": _ina_id,
     "tmp117": lambda v: {"temperature_c": tmp117.decode(_raw(v))},
     "tmp117.id": _tmp_id,
+    "contact": lambda v: {"contact": contact.make({}).feed(_raw(v))[0].value},
+    "contact.wire": _wire,
     "ds18b20": lambda v: {"temperature_c": ds18b20.decode(_raw(v))},
     "ds18b20.w1_slave": lambda v: {"temperature_c": ds18b20.decode_text(_raw(v))},
     "pm_serial": _pm_frames,

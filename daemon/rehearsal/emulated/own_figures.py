@@ -49,6 +49,13 @@ def _o2_key(options: Options) -> dict[str, Any]:
     return _barrier(options)
 
 
+def _contact(options: Options) -> dict[str, Any]:
+    found = _given(options, "rest_ohm", "alarm_ohm", "pull_up_ohm")
+    if "supply_mv" in options:
+        found["supply_v"] = float(options["supply_mv"]) / 1000.0
+    return found
+
+
 def _barrier(options: Options) -> dict[str, Any]:
     return {"is_share": True} if options.get("barrier") == "capillary" else {}
 
@@ -64,6 +71,7 @@ def _given(
 _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
     {
         "co_cell_ads1115": _co_cell,
+        "contact": _contact,
         "frame9_co": _frame9_co,
         "frame9_co2": _frame9_co2,
         "frame9_o2": _frame9_o2,
