@@ -52,6 +52,11 @@ class SystemClock:
         return datetime.now(UTC)
 
 
+def edge_clock_ns() -> int:
+    """Return the clock by which the kernel stamps a line's edges, in nanoseconds."""
+    return time.clock_gettime_ns(time.CLOCK_MONOTONIC)
+
+
 class TimeSource(Protocol):
     """Anything with a running time in seconds: an asyncio event loop."""
 

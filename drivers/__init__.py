@@ -19,6 +19,7 @@ REGISTRY: dict[str, str] = {
     "co_cell_ads1115": "cabinvigil.drivers.co_cell_ads1115",
     "co_named_i2c": "cabinvigil.drivers.co_named_i2c",
     "co_named_line": "cabinvigil.drivers.co_named_line",
+    "contact": "cabinvigil.drivers.contact",
     "ds18b20": "cabinvigil.drivers.ds18b20",
     "frame9_co": "cabinvigil.drivers.frame9_co",
     "frame9_co2": "cabinvigil.drivers.frame9_co2",

@@ -14,6 +14,7 @@ from cabinvigil.daemon.rehearsal.emulated import known
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.faults import FaultSpan
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
+from cabinvigil.daemon.rehearsal.faulty_line import FaultyLine
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
 from cabinvigil.daemon.rehearsal.wires import (
     EmulatedFile,
@@ -21,6 +22,7 @@ from cabinvigil.daemon.rehearsal.wires import (
     EmulatedSMBus,
 )
 from cabinvigil.daemon.sampling.buses import I2cBus
+from cabinvigil.daemon.sampling.line_sampler import LevelFile, LineSampler
 from cabinvigil.daemon.sampling.sampler import (
     FileSampler,
     PolledSampler,
@@ -98,6 +100,11 @@ class Cabin:
             )
             path = str(self.folder / "no" / "w1_slave")
             return FileSampler(placing, EmulatedFile(path, text))
+        if info.bus == "line":
+            contact = known.ON_A_LINE[kind](air, seed, now)
+            faulty = FaultyLine(name, contact, self.spans, seed, now)
+            level = LevelFile("GPIO5", lambda: faulty, blocking=False)
+            return LineSampler(placing, level)
         line = FaultySerialPart(
             name, known.ON_SERIAL[kind](air, seed, now), self.spans, seed, now
         )

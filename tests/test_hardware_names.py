@@ -12,6 +12,7 @@ import pytest
 from cabinvigil.daemon.parts.scan import MUX_ADDRESSES
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.drivers import REGISTRY, part
+from cabinvigil.drivers.kit.ads1115 import ADDRESSES
 from tests.tools import drawings
 
 ROOT = drawings.PAGE.parent
@@ -48,6 +49,7 @@ def lines() -> dict[str, set[str]]:
         "Hearing whether it sounds": {buzzer, used("sense")},
         "When the Pi itself is dead": {light},
         "Users, devices, units": {buzzer},
+        "contact": {"GPIO6"},
     }
 
 
@@ -104,6 +106,7 @@ def wrong_addresses(page: str) -> list[str]:
                 may |= {clock_at} if clock in line else set()
                 if "i2c-mux" in line or "multiplexer" in line:
                     may |= set(MUX_ADDRESSES)
+                may |= set(ADDRESSES) if title == "contact" else set()
                 if int(word, 16) not in may:
                     found.append(f"{title}: {word} is none of {', '.join(kinds)}'s")
     return found

@@ -110,12 +110,12 @@ def account(
 
 def _part_line(part: PartSettings, known: Registries) -> str:
     info = known.part(part.kind)
-    wire = part.port or part.path or part.bus
-    if part.bus is not None and part.address is not None:
+    wire = part.port or part.path or part.line or part.bus
+    if part.line is None and part.bus is not None and part.address is not None:
         wire = f"{part.bus} 0x{part.address:02x}"
     words = _gives(part, known)
     return (
-        f"{info.title} on {wire}, {part.place or 'bunk'}: {words}; "
+        f"{info.title} on {wire}, {part.means or part.place or 'bunk'}: {words}; "
         f"every {part.interval_s:g} s, stale after {part.max_age_s:g} s"
     )
 

@@ -15,7 +15,8 @@ from cabinvigil.daemon.rehearsal.emulated_wires import EmulatedWires
 from cabinvigil.daemon.rehearsal.faults import FaultSpan
 from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
-from cabinvigil.daemon.sampling.wiring import REAL, Wires
+from cabinvigil.daemon.sampling.wiring import Wires
+from cabinvigil.daemon.service.contact_wires import machine_wires
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import changed
 
@@ -81,7 +82,7 @@ def run_on_wires(
 
 
 async def _real(job: Job[T]) -> T:
-    return await job(REAL, SystemClock())
+    return await job(machine_wires(), SystemClock())
 
 
 async def _staged(

@@ -44,7 +44,7 @@ EXAMPLE = """example, for the trailer Lapwing:
   cabinvigil parts --scan             what answers on this machine
   cabinvigil parts --scan --emulated  try it without hardware
 """
-WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire"}
+WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire", "line": "line"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -126,7 +126,7 @@ def _scan(
         if args.emulated and settings is not None:
             ground = emulated_ground(settings, wires)
         else:
-            ground = real_ground(settings, args.bus, machine)
+            ground = real_ground(settings, args.bus, machine, wires)
         try:
             return await scan(ground)
         finally:

@@ -34,7 +34,7 @@ from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal import loudspeaker
 from cabinvigil.daemon.rehearsal.account import account
 from cabinvigil.daemon.rehearsal.cabin import Truth
-from cabinvigil.daemon.rehearsal.fitted import fit
+from cabinvigil.daemon.rehearsal.fitted import fit, staged
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.play import (
@@ -218,6 +218,7 @@ def _rehearsal(
     spans = emulated_spans(settings, args.seed)
     if args.air is None:
         fitted = fit(args.night, settings, units)
+        settings = staged(args.night, settings)
         made = emulated_night(
             settings, render, fitted.night, args.hours, args.seed, spans.make
         )

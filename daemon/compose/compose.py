@@ -201,6 +201,8 @@ def _spec(
         # A guard that can wake people is never put aside without an end.
         removable=not about_air and gravest < Priority.MEDIUM,
         about_air=about_air,
+        sound=getattr(params, "sound", ""),
+        at_once=bool(getattr(module, "AT_ONCE", False)),
         suppressed_by=alarm.suppressed_by,
     )
 
@@ -282,7 +284,7 @@ COLUMN_JUMPS = {
     "rh_pct": 20.0,
     "pressure_hpa": 5.0,
 }
-COLUMN_TOPS = {"co2_ppm": 40_000.0, "rh_pct": 100.0}
+COLUMN_TOPS = {"co2_ppm": 40_000.0, "rh_pct": 100.0, "contact": 1.0}
 """Where columns end: the widest range of CO2 parts for rooms, and saturated air."""
 COLUMN_MIN_AGE_S = 30.0
 COLUMN_AGE_STEPS = 3.5

@@ -21,9 +21,10 @@ ALL_CLEAR_AFTER_S = 300.0
 slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
 GASES = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "gas_lel_pct"})
 """What is breathed: no all-clear while an alarm about one of them stands at all."""
-UNSEEN_KINDS = frozenset({"displaced"})
-"""Rules on a gas that no part measures: that it has gone cannot be told, so after one
-of them no all-clear is given in this run: a person airs out and looks."""
+UNSEEN_KINDS = frozenset({"contact", "displaced"})
+"""Rules on what no part of ours measures, or measured otherwise: that it has gone
+cannot be told, so after one of them no all-clear is given in this run: a person airs
+out and looks.  A smoke alarm that falls silent says nothing of embers."""
 
 
 def _weight(state: State, spec: AlarmSpec) -> Priority | None:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
-from cabinvigil.daemon.core.model import Priority, Sound
+from cabinvigil.daemon.core.model import EMPTY, Priority, Sound
 
 PATTERNS: Mapping[Priority, str] = {
     Priority.HIGH: "temporal-four",
@@ -23,11 +23,17 @@ GRAVE_AGE_S = 900.0
 whoever answers in his sleep airs nothing out."""
 
 
-def choose_sound(standings: Mapping[str, AlarmStatus]) -> Sound:
+def choose_sound(
+    standings: Mapping[str, AlarmStatus], own: Mapping[str, str] = EMPTY
+) -> Sound:
     """Choose the one sound: the gravest alarm that nobody has answered.
 
     It is louder while any that wakes people has waited for long: a new and graver one
     must not take the second sounder away again.
+
+    Args:
+        standings: where all alarms stand.
+        own: by alarm, the sound that it has of its own while it is high.
     """
     ruling: tuple[int, float, str] | None = None
     louder = False
@@ -40,7 +46,9 @@ def choose_sound(standings: Mapping[str, AlarmStatus]) -> Sound:
     if ruling is None or ruling[0] == 0:
         return Sound("quiet")
     alarm = ruling[2]
-    return Sound(PATTERNS[standings[alarm].priority], alarm, louder=louder)
+    priority = standings[alarm].priority
+    pattern = own.get(alarm, "") if priority is Priority.HIGH else ""
+    return Sound(pattern or PATTERNS[priority], alarm, louder=louder)
 
 
 def escalate(

@@ -106,4 +106,6 @@ def settle(state: State, now: float) -> tuple[State, list[Command]]:
         )
         if answered != state.bump.answered:
             state = replace(state, bump=replace(state.bump, answered=answered))
-    return (state, []) if now < state.bump.until_s else end(state, now)
+    rings = (state.standings[alarm].stands for alarm in state.setup.at_once)
+    goes_on = now < state.bump.until_s and not any(rings)
+    return (state, []) if goes_on else end(state, now)

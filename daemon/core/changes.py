@@ -22,7 +22,7 @@ from cabinvigil.daemon.core.notifier import notify
 from cabinvigil.daemon.core.setup import Setup
 from cabinvigil.daemon.core.state import State
 
-CALLING = frozenset({"three-pulse", "temporal-four"})
+CALLING = frozenset({"three-pulse", "temporal-four", "temporal-three"})
 """While one of these sounds, time alone may bring something new to say."""
 
 Verdicts = Mapping[str, Verdict | None]
@@ -130,7 +130,8 @@ def _notify(
     """Tell the phones what is to be told, and choose the sound."""
     risen = escalate(state.standings, state.setup.escalate_s, now)
     standings: Mapping[str, AlarmStatus] = {**state.standings, **risen}
-    if now < state.bump.until_s:  # what rises is told to the phones when it is over
+    is_held = now < state.bump.until_s and state.setup.at_once.isdisjoint(rung)
+    if is_held:  # what rises is told to the phones when it is over
         rang = state.bump.rang.union(rung)
         state = replace(state, bump=replace(state.bump, rang=rang))
         return _play(state, standings, commands)
@@ -153,7 +154,7 @@ def _play(
     state: State, standings: Mapping[str, AlarmStatus], commands: list[Command]
 ) -> tuple[State, list[Command]]:
     """Choose the sound for what stands so."""
-    sound = choose_sound(standings)
+    sound = choose_sound(standings, state.setup.sounds)
     if sound != state.sound:
         commands.append(sound)
     return replace(state, sound=sound), commands

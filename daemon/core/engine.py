@@ -21,6 +21,7 @@ from cabinvigil.daemon.core.answers import (
 )
 from cabinvigil.daemon.core.breathed import bodies, with_partial_pressure
 from cabinvigil.daemon.core.changes import announce_changes
+from cabinvigil.daemon.core.contacts import DOOR, opened
 from cabinvigil.daemon.core.dose import breathe_co, worse_of
 from cabinvigil.daemon.core.leading import led
 from cabinvigil.daemon.core.model import (
@@ -87,11 +88,18 @@ def step(state: State, event: Event, now: float) -> tuple[State, list[Command]]:
 
 def _air(state: State, event: Air, now: float) -> tuple[State, list[Command]]:
     """Take a tick of readings, were it an empty one."""
+    before = state.history
     state = _breathe(state, event, now)
     said: list[Command] = [Record("air", _air_fields(event))]
+    said += [door_mark() for _ in opened(state.history, before)]
     state, judged = _judge(state, now)
     state, told = _tell_estimate(replace(state, before_s=now), now)
     return state, said + told + judged
+
+
+def door_mark() -> Record:
+    """Mark that a door has opened: whoever reads the night sees why the air leapt."""
+    return Record("mark", {"text": "door open", "by": DOOR}, urgent=True)
 
 
 def _numbers(air: Air) -> Air:

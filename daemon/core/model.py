@@ -93,7 +93,8 @@ class SourceFault:
     out-of-range cell-dead port-missing no-permission bus-stuck babbling blocked
     queue-full not-writable out-of-reach refused clock-stepped late too-hot
     under-volted not-made not-taken restart-needed port-busy chattering failed
-    unwatched unproved altered unwritable`; new kinds need words, nothing else."""
+    unwatched unproved altered unwritable wire-loose wire-open wire-short`; new kinds
+    need words, nothing else."""
     text: str
     """One sentence: which part, what it did, what to do."""
 
@@ -237,7 +238,8 @@ class Sound:
     """What the buzzer plays from now on, until the next `Sound`."""
 
     pattern: str
-    """`quiet chirp three-pulse temporal-four`; never temporal-three, which is fire."""
+    """`quiet chirp three-pulse temporal-four`; `temporal-three`, which is fire, only
+    where the config asks for it beside a smoke alarm."""
     alarm: str = ""
     """The alarm that rules the sound."""
     louder: bool = False

@@ -137,7 +137,7 @@ def of_trial(setup: Setup, alerts: Iterable[Alert]) -> list[Alert]:
     return [
         replace(one, text=setup.render(TRIAL, one.priority, "", {"text": one.text}))
         for one in alerts
-        if one.escalation != SECOND
+        if one.escalation != SECOND or one.alarm in setup.at_once
     ]
 
 

@@ -40,6 +40,10 @@ class AlarmSpec:
     """May be taken out of service: faults of parts only, never a gas alarm."""
     about_air: bool = True
     """Judges the air: the all-clear waits for it."""
+    sound: str = ""
+    """Of its own, while it is high; '' that of its priority."""
+    at_once: bool = False
+    """No test of the parts, and no trial, keeps it from a phone."""
     suppressed_by: tuple[str, ...] = ()
     """While one of these stands, the same cause is told there already."""
 
@@ -79,8 +83,23 @@ class Setup:
     escalate_s: tuple[float, float] = (120.0, 300.0)
     """Unanswered this long: louder and told again; then the second topic."""
 
+    @property
+    def sounds(self) -> Mapping[str, str]:
+        """The alarms that have a sound of their own, with it."""
+        return {spec.id: spec.sound for spec in self.alarms if spec.sound}
 
-ABOUT = {"dose": "co_ppm", "displaced": "o2_pct"}
+    @property
+    def at_once(self) -> frozenset[str]:
+        """The alarms that nothing keeps from a phone."""
+        return frozenset(spec.id for spec in self.alarms if spec.at_once)
+
+
+ABOUT = {
+    "bilge": "contact",
+    "contact": "contact",
+    "dose": "co_ppm",
+    "displaced": "o2_pct",
+}
 """What the rules are about that name no quantity, by kind."""
 
 

@@ -111,7 +111,7 @@ def restore(
         state,
         history=history,
         standings=standings,
-        sound=choose_sound(standings),
+        sound=choose_sound(standings, setup.sounds),
         all_clear_owed=frozenset(owed),
         trial=trial.kept(plain.get("trial"), now),
         told=still_to_tell(

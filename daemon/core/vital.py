@@ -1,4 +1,4 @@
-"""What a sleeper cannot be without a watch over: oxygen and carbon monoxide.
+"""What a sleeper cannot be without a watch over: oxygen, CO, and wired alarms.
 
 Silence is never good news: a part that is lost, in whatever way, wakes people where
 nothing else gives what it measured.  Every rule on parts weighs a loss here, so that a
@@ -7,6 +7,7 @@ part which stands still or reads what cannot be weighs as much as one that is si
 
 from dataclasses import dataclass
 
+from cabinvigil.daemon.core.contacts import WORDS, is_guard, means_of
 from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.drivers.kit.quantity import VITAL, is_breathed, split_channel
@@ -25,6 +26,9 @@ repeat a value now and then, and warms up after each restart.  Longer than any o
 and with the longest time to such a doubt well within 15 minutes (own choice)."""
 ALONE = "alone"
 """The wording of a verdict on the last part that watched a vital quantity."""
+
+UNHEARD = "unheard"
+"""The wording of a verdict on a certified alarm, or a float, that is heard no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +49,8 @@ def quantity_name(key: str) -> str:
 
 
 def is_vital(key: str) -> bool:
-    """Return whether a series gives a vital quantity of air that people breathe."""
-    return quantity_name(key) in VITAL and is_breathed(key)
+    """Return whether a series guards people: a vital gas they breathe, or an alarm."""
+    return is_guard(key) or (quantity_name(key) in VITAL and is_breathed(key))
 
 
 def loss_of(history: History, key: str) -> Loss:
@@ -54,6 +58,12 @@ def loss_of(history: History, key: str) -> Loss:
     found = split_channel(key)
     words = "" if found is None else found[0].words
     quantity = quantity_name(key)
+    if is_guard(key):
+        means = means_of(key)
+        fellows = [one for one in history.layout.index(quantity, means) if one != key]
+        if any(map(history.is_trusted, fellows)):
+            return Loss(Priority.FAULT, "", words)
+        return Loss(Priority.MEDIUM, UNHEARD, WORDS[means])
     if is_vital(key) and not history.is_watched(quantity, key, DOUBT_COUNTS_S):
         return Loss(Priority.MEDIUM, ALONE, words)
     return Loss(Priority.FAULT, "", words)

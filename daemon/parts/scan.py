@@ -61,12 +61,14 @@ class ScanTargets:
     files: Mapping[str, KernelFile] = field(default_factory=dict)
     channels: Channels = field(default_factory=Channels)
     """How the buses hang together."""
+    lines: Mapping[str, KernelFile] = field(default_factory=dict)
+    """Those that a config names: a line itself says nothing of what hangs on it."""
 
     def close(self) -> None:
         """Leave the wires alone; a port is open only while it is listened to."""
         for bus in self.buses:
             bus.close()
-        for file in self.files.values():
+        for file in (*self.files.values(), *self.lines.values()):
             file.close()
 
 
@@ -78,6 +80,7 @@ class Scan:
     """By the bus's name; a sentence where the bus itself failed."""
     ports: Sequence[ScanAnswer]
     files: Sequence[ScanAnswer]
+    lines: Sequence[ScanAnswer] = ()
     devices: Mapping[str, str] = field(default_factory=dict)
     """Device file by the bus's name."""
     channels: Channels = field(default_factory=Channels)
@@ -99,6 +102,10 @@ async def scan(ground: ScanTargets) -> Scan:
             group.create_task(scan_file(path, file), name=f"scan-{path}")
             for path, file in ground.files.items()
         ]
+        lines = [
+            group.create_task(scan_line(name, line), name=f"scan-{name}")
+            for name, line in ground.lines.items()
+        ]
     found = {
         bus.name: task.result() for bus, task in zip(ground.buses, buses, strict=True)
     }
@@ -106,6 +113,7 @@ async def scan(ground: ScanTargets) -> Scan:
         _own(found, ground.channels),
         [task.result() for task in ports],
         [task.result() for task in files],
+        [task.result() for task in lines],
         {bus.name: bus.device for bus in ground.buses},
         ground.channels,
     )
@@ -340,3 +348,16 @@ async def scan_file(path: str, file: KernelFile) -> ScanAnswer:
         except DriverError as error:
             why = str(error)
     return ScanAnswer(path, (), why or "its text is no part's here")
+
+
+# --- lines -------------------------------------------------------------------
+
+
+async def scan_line(name: str, line: KernelFile) -> ScanAnswer:
+    """Look at a contact's line; say how it stands."""
+    try:
+        (sample,) = find_part("contact").make({}).feed(await line.read())
+    except (BusError, DriverError) as error:
+        return ScanAnswer(name, (), str(error), is_there=False)
+    how = "it tells of something now" if sample.value else "it is at rest"
+    return ScanAnswer(name, ("contact",), how)

@@ -62,6 +62,7 @@ def real_ground(
     settings: Settings | None,
     more_buses: Iterable[str],
     machine: DeviceTree | None = None,
+    wires: Wires | None = None,
 ) -> ScanTargets:
     """Return this machine's wires.
 
@@ -69,17 +70,20 @@ def real_ground(
         settings: whose buses, ports and files are looked at too; None: no config.
         more_buses: device files of buses that the call names.
         machine: where devices are looked for.
+        wires: make the lines of its contacts; None: none is looked at.
     """
     machine = machine or DeviceTree()
     buses: dict[str, str] = {}
     named_ports: list[str] = []
     named_files: list[str] = []
+    lines: dict[str, KernelFile] = {}
     if settings is not None:
         for name, bus in settings.i2c.items():
             _add(buses, bus.device, name)
         parts = settings.parts.values()
         named_ports = [part.port for part in parts if part.port is not None]
         named_files = [part.path for part in parts if part.path is not None]
+        lines = _lines(settings, wires) if wires is not None else {}
     if not buses and machine.glob(HEADER_BUS.lstrip("/")):
         buses[HEADER_BUS] = "main"
     for device in more_buses:
@@ -97,7 +101,8 @@ def real_ground(
         made,
         {path: partial(_open_at, path) for path in ports(machine, named_ports)},
         {path: KernelFile(path) for path in files},
-        channels,
+        lines=lines,
+        channels=channels,
     )
 
 
@@ -106,6 +111,14 @@ def _add(buses: dict[str, str], device: str, name: str) -> None:
     number = bus_number(device)
     if number is None or all(bus_number(one) != number for one in buses):
         buses.setdefault(device, name)
+
+
+def _lines(settings: Settings, wires: Wires) -> dict[str, KernelFile]:
+    return {
+        part.line: wires.line(name, part)
+        for name, part in settings.parts.items()
+        if part.line is not None
+    }
 
 
 def emulated_ground(settings: Settings, wires: Wires) -> ScanTargets:
@@ -123,4 +136,5 @@ def emulated_ground(settings: Settings, wires: Wires) -> ScanTargets:
         [wires.i2c(name, bus.device) for name, bus in settings.i2c.items()],
         ports,
         files,
+        lines=_lines(settings, wires),
     )

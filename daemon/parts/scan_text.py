@@ -57,11 +57,16 @@ def compared(scan: Scan, settings: Settings | None) -> list[ScanLine]:
             continue
         for answer in answers:
             at = int(answer.where, 16)
-            own = [n for n, p in parts.items() if (p.bus, p.address) == (bus, at)]
+            own = [
+                n
+                for n, p in parts.items()
+                if p.line is None and (p.bus, p.address) == (bus, at)
+            ]
             lines += _lines(bus, answer, own, parts)
     for wire, key, found in (
         ("serial", "port", scan.ports),
         ("1-wire", "path", scan.files),
+        ("line", "line", scan.lines),
     ):
         for answer in found:
             own = [n for n, p in parts.items() if getattr(p, key) == answer.where]
@@ -120,8 +125,14 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
     if scan.channels.others:
         yield "I2C buses that were not looked at: --bus does that"
         yield from (f"  {other}" for other in scan.channels.others)
-    for wire, heading in (("serial", "On the serial ports"), ("1-wire", "On 1-wire")):
+    for wire, heading in (
+        ("serial", "On the serial ports"),
+        ("1-wire", "On 1-wire"),
+        ("line", "On the lines of contacts"),
+    ):
         own = [line for line in lines if line.wire == wire]
+        if wire == "line" and not own:
+            continue  # few have any, and none can be found that no config names
         yield heading if own else f"{heading}: nothing here"
         yield from (_line(line, settings) for line in own)
     absent = missing(lines, settings)
@@ -153,8 +164,12 @@ def _line(line: ScanLine, settings: Settings | None) -> str:
 
 
 def _place(part: PartSettings) -> str:
-    wire = part.port or part.path or part.bus or ""
-    at = f" 0x{part.address:02x}" if part.bus and part.address is not None else ""
+    wire = part.port or part.path or part.line or part.bus or ""
+    at = (
+        f" 0x{part.address:02x}"
+        if wire == part.bus and part.address is not None
+        else ""
+    )
     return f"{part.kind} at {wire}{at}"
 
 

@@ -86,13 +86,14 @@ class EmulatedCabin:
         )
         self._setting = setting_at(night, 0.0)
         self._state = outdoor_state(self.zone, self._outside(self._setting), AIRED_C)
-        self._at_s = 0.0
+        self._at_s = self._now_s = 0.0
         self._cut_off = False
         self._person = Person()
         self._changes_per_h = 0.0
 
     def advance(self, to_s: float) -> None:
         """Live on until `to_s`, in the model's steps."""
+        self._now_s = max(self._now_s, to_s)
         while self._at_s + STEP_S <= to_s:
             self._setting = setting_at(self._night, self._at_s)
             inputs = self._inputs(self._setting, self._state)
@@ -151,7 +152,20 @@ class EmulatedCabin:
             supply_v=setting.supply_v,
             supply_a=setting.supply_a,
             charge_pct=setting.charge_pct,
+            contacts=self._contacts(),
         )
+
+    def _contacts(self) -> frozenset[str]:
+        """Return what contacts tell of now: nothing of the air delays them."""
+        now = setting_at(self._night, self._now_s)
+        states = {
+            "smoke": now.smoke_alarm,
+            "gas": now.gas_alarm,
+            "co": now.co_alarm,
+            "door": now.door_open,
+            "bilge": now.bilge_float,
+        }
+        return frozenset(means for means, state in states.items() if state >= 1.0)
 
     def truth(self) -> Truth:
         """Return what is so, for whoever scores the watch."""

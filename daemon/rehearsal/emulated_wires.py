@@ -15,6 +15,7 @@ from cabinvigil.daemon.rehearsal.emulated.placed import seen_from
 from cabinvigil.daemon.rehearsal.emulated.ways import See, SerialPart
 from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS, FaultSpan
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus, FaultyText
+from cabinvigil.daemon.rehearsal.faulty_line import FaultyLine
 from cabinvigil.daemon.rehearsal.faulty_serial import FaultySerialPart, plug_by
 from cabinvigil.daemon.rehearsal.wires import (
     EmulatedFile,
@@ -23,6 +24,7 @@ from cabinvigil.daemon.rehearsal.wires import (
     TextPart,
 )
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
+from cabinvigil.daemon.sampling.line_sampler import LevelFile
 from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
@@ -66,6 +68,7 @@ class EmulatedWires:
     """By bus: the address of each part."""
     ports: dict[str, EmulatedSerial] = field(default_factory=dict)
     files: dict[str, TextPart] = field(default_factory=dict)
+    lines: dict[str, FaultyLine] = field(default_factory=dict)
 
     def attach(self, settings: Mapping[str, PartSettings]) -> None:
         """Hang every part.
@@ -92,6 +95,12 @@ class EmulatedWires:
             elif part.kind in known.IN_A_FILE:
                 made = known.IN_A_FILE[part.kind](air, seed, self.now)
                 self.files[name] = FaultyText(name, made, self.failures, seed, self.now)
+            elif part.kind in known.ON_A_LINE:
+                line = self._on_a_line(name, part, air, seed)
+                if part.bus is not None:
+                    at = (part.bus, part.address or 0)
+                    pins = str(part.options.get("pins", "0"))
+                    converters.setdefault(at, {})[pins] = line.volts
             else:
                 raise NotEmulatedError(
                     f"part {name}: kind {part.kind} has no emulated fellow; take it "
@@ -112,6 +121,22 @@ class EmulatedWires:
     def _on_i2c(self, name: str, part: PartSettings, air: See, seed: int) -> None:
         made = known.ON_I2C[part.kind](air, seed, self.now, **_own(part))
         self._bus(part.bus or "").attach(self._address(name, part), made)
+
+    def _on_a_line(
+        self, name: str, part: PartSettings, air: See, seed: int
+    ) -> FaultyLine:
+        means = part.means or "smoke"
+        make = known.ON_A_LINE[part.kind]
+        made = make(air, seed, self.now, means=means, **_own(part))
+        self.lines[name] = FaultyLine(
+            name,
+            made,
+            self.failures,
+            seed,
+            self.now,
+            active_low=part.active_low is not False,
+        )
+        return self.lines[name]
 
     def _on_serial(self, name: str, part: PartSettings, air: See, seed: int) -> None:
         kind = part.kind
@@ -134,7 +159,9 @@ class EmulatedWires:
 
     def wires(self) -> Wires:
         """Return what the samplers hang on."""
-        return Wires(i2c=self._i2c, serial=self._serial, file=self._kernel_file)
+        return Wires(
+            i2c=self._i2c, serial=self._serial, file=self._kernel_file, line=self._line
+        )
 
     def _fails(self, name: str) -> bool:
         """Say whether a wire needs the wrapper; a sound one is faster without."""
@@ -167,6 +194,10 @@ class EmulatedWires:
 
     def _kernel_file(self, name: str, part: PartSettings) -> KernelFile:
         return EmulatedFile(part.path or str(self.folder / name), self.files[name])
+
+    def _line(self, name: str, part: PartSettings) -> LevelFile:
+        line = self.lines[name]
+        return LevelFile(part.line or "", lambda: line, blocking=False)
 
     def close(self) -> None:
         """Take the ports away."""

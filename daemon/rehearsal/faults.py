@@ -42,6 +42,7 @@ SERIAL_FAULTS = frozenset(
 FILE_FAULTS = frozenset(
     {"flip", "truncate", "stall", "vanish", "stick", "zeros", "ones"}
 )
+LINE_FAULTS = frozenset({"truncate", "vanish", "stick", "babble", "zeros", "ones"})
 
 
 class FaultSpan(Protocol):
@@ -64,7 +65,7 @@ class FaultSpan(Protocol):
 
     @property
     def fault(self) -> str:
-        """A word of `I2C_FAULTS`, `SERIAL_FAULTS` or `FILE_FAULTS`."""
+        """A word of `I2C_FAULTS`, `SERIAL_FAULTS`, `FILE_FAULTS` or `LINE_FAULTS`."""
         ...
 
 

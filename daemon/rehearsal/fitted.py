@@ -15,8 +15,9 @@ from cabinvigil.daemon.rehearsal.trials import plays_of
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.part_infos import part_infos
-from cabinvigil.daemon.settings.values import Cabin
+from cabinvigil.daemon.settings.values import Cabin, PartSettings, changed
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 LOW_SHARE = EXAMPLE.burner_low_kw / EXAMPLE.burner_kw
@@ -44,6 +45,12 @@ PLAYED_BY: Mapping[str, str] = MappingProxyType(
 )
 """The *Lapwing*'s parts that fail; elsewhere the last that gives the same takes the
 role."""
+CO_ALARM = "co-alarm"
+FREE_LINES = tuple(f"GPIO{number}" for number in range(28))
+ADDED = (
+    "No contact of a CO alarm is here, so this night adds one, co-alarm: hardware.md "
+    "tells how a certified alarm is wired."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +88,35 @@ def fit(name: str, settings: Settings, units: Units = SI) -> FittedNight:
         )
     )[name]
     failures = tuple(_failures(night, settings))
-    notes = [*_granted(cabin, units), *_lacks(name, settings)]
+    full = staged(name, settings)
+    notes = [*_granted(cabin, units), *_lacks(name, full)]
+    if full is not settings:
+        notes.append(ADDED)
     if len(failures) < len(night.failures):
         notes.append("Of the parts that fail in this night some are not here.")
     if high_kw <= 0.0 and night.changes:
         notes.append("This cabin has no heater, so none is lit.")
     return FittedNight(replace(night, failures=failures), tuple(notes))
+
+
+def staged(name: str, settings: Settings) -> Settings:
+    """Return what the night is played with: a CO alarm's contact, where it needs one.
+
+    A night that is about it would show nothing without, and any cabin can have one.
+    """
+    has_one = any(part.means == "co" for part in settings.parts.values())
+    if name != "alarm" or has_one:
+        return settings
+    lines = {part.line for part in settings.parts.values()}
+    line = next(one for one in FREE_LINES if one not in lines)
+    contact = PartSettings(kind="contact", line=line, means="co")
+    parts = {**settings.parts, CO_ALARM: _filled(contact)}
+    return replace(settings, parts=MappingProxyType(parts))
+
+
+def _filled(part: PartSettings) -> PartSettings:
+    info = find_part(part.kind)
+    return changed(part, interval_s=info.interval_s, max_age_s=info.max_age_s)
 
 
 def _failures(night: NamedNight, settings: Settings) -> Iterator[Failure]:

@@ -20,6 +20,7 @@ from cabinvigil.daemon.text.moments import time_of_day
 
 HEARD = {
     "temporal-four": "four short pulses, a pause, again: everyone outside",
+    "temporal-three": "three long pulses, a pause, again: fire, everyone outside",
     "three-pulse": "three pulses, a pause, again: wake and ventilate",
     "chirp": "one chirp a minute: a fault, look when you wake",
     "quiet": "silence",

@@ -14,9 +14,12 @@ from cabinvigil.daemon.air.figures import (
     EXAMPLE,
     LIKELY_WIND_MPS,
 )
-from cabinvigil.daemon.core.model import Act
+from cabinvigil.daemon.core.model import Act, ActKind
 
 HOUR_S = 3600.0
+ALARM_S, OUTSIDE_S, QUIET_S = 2.0 * HOUR_S, 2.2 * HOUR_S, 2.5 * HOUR_S
+"""When the certified alarm of that night begins, people go out, and it ends: within the
+times of EN 50291-1 for what the burner makes there (own scenario)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,13 @@ class NightSetting:
     supply_a: float = -0.35
     charge_pct: float = 80.0
     pm2_5_ugm3: float = 6.0
+    smoke_alarm: float = 0.0
+    """1 while a certified alarm rings; so for the next two."""
+    gas_alarm: float = 0.0
+    co_alarm: float = 0.0
+    door_open: float = 0.0
+    bilge_float: float = 0.0
+    """1 while it is up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +215,41 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
                 people=max(2.0 * figures.people, 2.0),
                 low_open=0.05,
                 high_open=0.05,
+            ),
+        ),
+        NamedNight(
+            "alarm",
+            "the certified CO alarm rings; our own CO sensor is frozen at nothing",
+            free,
+            (
+                *low,
+                NightChange(
+                    1.0 * HOUR_S,
+                    {"co_fraction": 0.06},
+                    0.5 * HOUR_S,
+                    "soot chokes the burner",
+                ),
+                NightChange(
+                    ALARM_S, {"co_alarm": 1.0}, words="the certified CO alarm rings"
+                ),
+                NightChange(
+                    OUTSIDE_S,
+                    {
+                        "burner_kw": 0.0,
+                        "low_open": 12.0,
+                        "high_open": 12.0,
+                        "door_open": 1.0,
+                    },
+                    words="everyone outside, heater off, door open",
+                ),
+                NightChange(
+                    QUIET_S, {"co_alarm": 0.0}, words="the CO alarm falls silent"
+                ),
+            ),
+            failures=(Failure(300.0, 9.0 * HOUR_S, "bunk-co", "stick"),),
+            acts=(
+                NightAct(ALARM_S + 30.0, Act(ActKind.ACKNOWLEDGE)),
+                NightAct(QUIET_S + 120.0, Act(ActKind.ACKNOWLEDGE)),
             ),
         ),
     )

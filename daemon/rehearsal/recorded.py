@@ -2,6 +2,7 @@
 
 from dataclasses import fields, replace
 from itertools import pairwise
+from typing import Any
 
 from cabinvigil.daemon.log.csv import CsvRow, Recording
 from cabinvigil.daemon.rehearsal.cabin import Truth
@@ -34,7 +35,8 @@ class RecordedAir:
                 break
             self._pair = following
         if self._pair is not None:
-            self._air = replace(self._air, **_between(*self._pair, at_s))
+            values: dict[str, Any] = _between(*self._pair, at_s)
+            self._air = replace(self._air, **values)
 
     def air_now(self) -> AirNow:
         """Return what the parts see."""

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.compose.compose import column_age_s, compose_columns
+from cabinvigil.daemon.core.contacts import DOOR
 from cabinvigil.daemon.core.engine import State, start, step
 from cabinvigil.daemon.core.model import (
     Act,
@@ -108,6 +109,8 @@ def event_of(line: LogLine) -> Event | None:
             return SourceFault(source, kind, str(fields.get("text", "")))
         case "mark":
             text, by = str(fields.get("text", "")), str(fields.get("by", ""))
+            if by == DOOR:
+                return None  # the readings themselves tell it again
             return Act(ActKind.MARK, by=by, text=text)
         case "act":
             return _act(fields)

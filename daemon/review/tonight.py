@@ -103,6 +103,23 @@ class Situation:
         )
 
 
+CERTIFIED = {
+    "contact-co": Advice(
+        "Light no flame in here until the heater is serviced, and every sensor of "
+        "ours that showed nothing is tried with test gas",
+        "the carbon monoxide alarm stays silent",
+    ),
+    "contact-smoke": Advice(
+        "Find what smoked before anybody sleeps here", "the smoke alarm stays silent"
+    ),
+    "contact-bilge": Advice(
+        "Find where the water came in before the next night aboard",
+        "the float stays down",
+    ),
+}
+"""What to change after a contact has rung."""
+
+
 def advice(night: Situation) -> list[Advice]:
     """Give at most four things to change, the gravest first."""
     return list(_all(night))[:MOST]
@@ -110,12 +127,15 @@ def advice(night: Situation) -> list[Advice]:
 
 def _all(night: Situation) -> Iterator[Advice]:
     rang = {one.alarm for one in night.rang}
-    if "displaced-air" in rang or "gas-leak" in rang:
+    if not rang.isdisjoint(("displaced-air", "gas-leak", "contact-gas")):
         yield Advice(
             "Close the cylinder now and air out; find the leak with soapy water "
             "before the heater is lit again",
             "oxygen then falls only as CO2 rises",
         )
+    for alarm, told in CERTIFIED.items():
+        if alarm in rang:
+            yield told
     yield from _cleaner(night)
     air = list(_more_air(night))
     yield from air

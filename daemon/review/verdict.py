@@ -56,6 +56,10 @@ class NightVerdict:
 RINGING = {
     "displaced-air": "a gas other than breath or fumes took the air's place",
     "gas-leak": "unburnt gas was in the air",
+    "contact-smoke": "the smoke alarm rang",
+    "contact-gas": "the gas alarm rang",
+    "contact-co": "the carbon monoxide alarm rang",
+    "contact-bilge": "water stood in the bilge",
 }
 """Alarms that say more than the limits passed."""
 

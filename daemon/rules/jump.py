@@ -1,7 +1,11 @@
-"""A part that leaps further than air can, and was not believed."""
+"""A part that leaps further than air can, and was not believed.
+
+A door that has just opened or shut explains a leap: that is no fault of the part.
+"""
 
 import attrs
 
+from cabinvigil.daemon.core.contacts import has_door_moved
 from cabinvigil.daemon.core.history import History, place_of
 from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.drivers.kit.quantity import split_channel
@@ -21,7 +25,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     del now
     key = params.subject
     refused = history.series[key].refused
-    if refused is None or refused.kind != "jump":
+    if refused is None or refused.kind != "jump" or has_door_moved(history):
         return _FINE
     parts = split_channel(key)
     return Verdict(

@@ -120,7 +120,7 @@ def _is_suspect(params: Params, shown: Shown) -> bool:
     """Say whether it has stood for so long that somebody should look at the part."""
     stood_s, spec, series = shown
     if spec.rests(series.value):
-        return stood_s > REST_S
+        return stood_s > max(REST_S, spec.stuck_s)
     return stood_s > _coarse_s(params, spec, series.value)
 
 

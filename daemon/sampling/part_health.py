@@ -123,6 +123,19 @@ WAYS: Mapping[str, FailureMode] = MappingProxyType(
             "has no usable signal from its cell ({error}): check the cell's cable, or "
             "replace the cell",
         ),
+        "wire_loose": FailureMode(
+            "wire-loose",
+            "cannot be heard ({error}): a wire is loose, so press its plugs home",
+        ),
+        "wire_open": FailureMode(
+            "wire-open",
+            "cannot be heard ({error}): look for a cut, or a plug that is out",
+        ),
+        "wire_short": FailureMode(
+            "wire-short",
+            "cannot be heard ({error}): look where its two leads touch, and for water "
+            "in a plug",
+        ),
         "lost-mode": FailureMode(
             "not-measured",
             "has lost its settings {count} times within the hour: check that its "

@@ -1,5 +1,6 @@
 """From settings to samplers: which part hangs on which wire."""
 
+import errno
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -7,6 +8,7 @@ from typing import Any, Protocol
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.sampling.buses import I2cBus, KernelFile
+from cabinvigil.daemon.sampling.line_sampler import LevelFile, LineSampler
 from cabinvigil.daemon.sampling.sampler import (
     FileSampler,
     PolledSampler,
@@ -30,6 +32,15 @@ class Wires:
     """From a part's name, its settings and its speed."""
     file: Callable[[str, PartSettings], KernelFile]
     """From a part's name and its settings."""
+    line: Callable[[str, PartSettings], LevelFile]
+    """From a part's name and its settings."""
+
+
+def _no_line(_name: str, part: PartSettings) -> LevelFile:
+    def refuse() -> Any:
+        raise OSError(errno.ENOSYS, "this program was started without lines")
+
+    return LevelFile(part.line or "", refuse)
 
 
 def _real_port(_name: str, part: PartSettings, baud: int) -> OpenPort:
@@ -41,8 +52,9 @@ REAL = Wires(
     i2c=I2cBus,
     serial=_real_port,
     file=lambda _name, part: KernelFile(part.path or ""),
+    line=_no_line,
 )
-"""The wires of this machine."""
+"""The wires of this machine; its lines are added by who may take them."""
 
 
 class SampleSink(Protocol):
@@ -111,6 +123,9 @@ def sampler(
         return PolledSampler(placing, buses[part.bus or ""], address)
     if info.bus == "file":
         return FileSampler(placing, wires.file(name, part))
+    if info.bus == "line":
+        watching = buses.get(part.bus or "")
+        return LineSampler(placing, wires.line(name, part), watching, part.address or 0)
     return StreamSampler(placing, wires.serial(name, part, info.baud))
 
 

@@ -8,7 +8,8 @@ from cabinvigil.daemon.clock import Clock, SystemClock
 from cabinvigil.daemon.core.model import SourceFault, SourceOk
 from cabinvigil.daemon.outputs.signal.gpio import EdgeLine, open_button, open_gpio
 from cabinvigil.daemon.outputs.signal.sounder_wiring import OpenLine
-from cabinvigil.daemon.sampling.wiring import REAL, MakeCodec, Wires
+from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
+from cabinvigil.daemon.service.contact_wires import machine_wires
 
 
 @dataclass(frozen=True)
@@ -19,7 +20,7 @@ class HostServices:
     """From the state folder, and who is told where what it keeps of the parts cannot be
     used: makes their codecs (`span.kept.maker`)."""
     clock: Clock = field(default_factory=SystemClock)
-    wires: Wires = REAL
+    wires: Wires = field(default_factory=machine_wires)
     open_line: OpenLine = open_gpio
     open_button: Callable[..., EdgeLine] = open_button
     environ: Mapping[str, str] = field(default_factory=dict)

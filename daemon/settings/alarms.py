@@ -5,7 +5,7 @@ A limit may be made stricter freely.  One made laxer than the packaged file has 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -82,7 +82,8 @@ def build_alarms(
             nothing = Source(own.file, {})
             model = _read(name, packaged, nothing, known, [], [])
             if model is not None:
-                _weigh(name, alarm, model, limits, own, out)
+                fixed = getattr(known.rule(alarm.kind), "FIXED", ())
+                _weigh(name, alarm, model, limits, own, out, fixed)
     _missing(limits, own, packaged, known, out)
     _suppressors(limits, own, out)
     return out
@@ -159,9 +160,17 @@ def _weigh(
     limits: Source,
     own: Source,
     out: Alarms,
+    never_laxer: Collection[str],
 ) -> None:
     """Find what is laxer than the packaged limits, and whether that was accepted."""
     found = laxer_keys(alarm, model)
+    fixed = [laxer for laxer in found if laxer.key in never_laxer]
+    for laxer in fixed:
+        file = own.file if laxer.key in own.tables.get(name, {}) else limits.file
+        what = f"weakens a certified alarm's word: {laxer.text}"
+        mend = f"{laxer.mend}; no `accept_laxer` allows it"
+        out.mistakes.append(Mistake(file, f"alarm.{name}", what, mend))
+    found = [laxer for laxer in found if laxer not in fixed]
     if alarm.accept_laxer:
         out.laxer += [f"{name}: {laxer.text}" for laxer in found]
         return

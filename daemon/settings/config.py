@@ -381,7 +381,7 @@ def _assemble(
         if is_read and isinstance(values["watch"], Watch):
             infos = {name: known.part(part.kind) for name, part in parts.items()}
             laxer += weigh_guards(parts, infos, values["watch"], file, mistakes)
-    mistakes += table_mistakes(values, file, wrong)
+    mistakes += table_mistakes({**values, "part": parts}, file, wrong)
     if not parts and not plain.get("part"):
         mend = "add a table [part.<name>] for each sensor, as the example has"
         mistakes.append(Mistake(file, "part", "names no sensor", mend))

@@ -83,8 +83,11 @@ def device_mistakes(
         chip = f"/sys/class/pwm/{settings.buzzer.line.partition('/')[0]}"
         status = _status(machine, file, "buzzer.line", chip, _PWM)
         found += [status] if isinstance(status, Mistake) else []
+    contact = next((n for n, part in settings.parts.items() if part.line), None)
     if (settings.buzzer and not tone) or settings.light or settings.button:
-        found += _lines(machine, file)
+        found += _lines(machine, file, "buzzer")
+    elif contact is not None:
+        found += _lines(machine, file, f"part.{contact}.line")
     if settings.buzzer is not None:
         found += _last_sound(machine, file, settings.buzzer)
     mends = {one.mend for one in found}
@@ -183,19 +186,19 @@ def _plain_file(
         yield Mistake(file, key, what, closed or _reader_mend(machine.who, path))
 
 
-def _lines(machine: DeviceFiles, file: str) -> Iterator[Mistake]:
+def _lines(machine: DeviceFiles, file: str, key: str) -> Iterator[Mistake]:
     chips = machine.chips()
     if not chips:
-        yield Mistake(file, "buzzer", "needs GPIO, which this machine has not", _GPIO)
+        yield Mistake(file, key, "needs GPIO, which this machine has not", _GPIO)
     elif not any(machine.may(chip, os.R_OK | os.W_OK) for chip in chips):
-        status = _status(machine, file, "buzzer", chips[0], _GPIO)
+        status = _status(machine, file, key, chips[0], _GPIO)
         what = f"needs GPIO, which the user {machine.who.name} may not open"
         mend = (
             status.mend
             if isinstance(status, Mistake)
             else _group_mend(machine.who, status, chips[0])
         )
-        yield Mistake(file, "buzzer", what, mend)
+        yield Mistake(file, key, what, mend)
 
 
 def _last_sound(
@@ -295,7 +298,8 @@ def _groups(machine: DeviceFiles, file: str, settings: Settings) -> Iterator[Mis
     wanted = {
         "i2c": any(part.bus for part in settings.parts.values()),
         "dialout": any(part.port for part in settings.parts.values()),
-        "gpio": bool(settings.buzzer or settings.light or settings.button),
+        "gpio": bool(settings.buzzer or settings.light or settings.button)
+        or any(part.line for part in settings.parts.values()),
         settings.ask.group: True,
     }
     watcher = machine.watcher()

@@ -25,9 +25,10 @@ from cabinvigil.daemon.text.units_said import IN_US
 SUBJECT = "subject"
 """Which of its instances a rule judges: filled in when the core is composed."""
 NO_LIMITS = frozenset(
-    {SUBJECT, "params", "kind", "source", "published", "accept_laxer"}
+    {SUBJECT, "params", "kind", "source", "published", "accept_laxer", "sound"}
 )
-"""What makes an alarm neither stricter nor laxer; `params` are weighed apart."""
+"""What makes an alarm neither stricter nor laxer; `params` are weighed apart.  Its own
+sound wakes, whichever it is."""
 
 
 @dataclass(frozen=True)

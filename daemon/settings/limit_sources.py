@@ -16,6 +16,7 @@ OF_THE_QUANTITY = frozenset({"steps", "limit", "margin", "towards", "no_quiet_at
 NO_LIMITS = frozenset(
     {
         *("kind", "quantity", "side", "place", "before", "source", "latch"),
+        *("means", "sound"),
         *("dead_band", "on_delay_s", "off_delay_s", "ack_s", "again_step"),
         *("shelve_s", "removable", "suppressed_by"),
     }

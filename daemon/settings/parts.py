@@ -6,6 +6,7 @@ from collections.abc import Set as AbstractSet
 from typing import Any
 
 from cabinvigil.daemon.settings.checks import one_of
+from cabinvigil.daemon.settings.contacts import contact_mistakes
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
     Mistake,
@@ -43,12 +44,13 @@ TAKEN = frozenset(
 )
 """Names under which the watch reports its own faults."""
 
-_WIRES = {"i2c": "bus", "serial": "port", "file": "path"}
+_WIRES = {"i2c": "bus", "serial": "port", "file": "path", "line": "line"}
 """The key that names a part's wire, by the kind of wire it wants."""
 _EXAMPLES = {
     "bus": '"main", the name of an [i2c.main] table',
     "port": '"/dev/serial0"',
     "path": '"/sys/bus/w1/devices/28-000000000001/w1_slave"',
+    "line": '"GPIO5", by its name',
 }
 
 Mistakes = list[Mistake]
@@ -186,6 +188,7 @@ def _part_mistakes(
         return
     info = known.part(part.kind)
     yield from _wire_mistakes(part, info, buses)
+    yield from contact_mistakes(part, info)
     yield from _nameless_mistakes(part, info, known)
     yield from _option_mistakes(part, info)
     yield from _left_out_mistakes(part, info)
@@ -207,7 +210,8 @@ def _wire_mistakes(
 ) -> Found:
     wanted = _WIRES[info.bus]
     for key in _WIRES.values():
-        if key != wanted and getattr(part, key) is not None:
+        is_beside = (wanted, key) == ("line", "bus")  # its wire may be watched
+        if key != wanted and not is_beside and getattr(part, key) is not None:
             mend = f"take it out and name `{wanted}`"
             yield key, BadValueError(f"does not suit a {info.name}", mend)
     wire = getattr(part, wanted)
@@ -216,15 +220,13 @@ def _wire_mistakes(
             wanted,
             BadValueError("is missing", f"add `{wanted} = ` {_EXAMPLES[wanted]}"),
         )
-    elif wanted == "bus" and wire not in buses:
-        close = nearest(wire, tuple(buses))
+    if wanted in ("bus", "line") and part.bus is not None and part.bus not in buses:
+        close = nearest(part.bus, tuple(buses))
         hint = f"write `{close}` if that was meant, or " if close else ""
-        mend = f'{hint}add [i2c.{one_line(wire)[:40]}] with device = "/dev/i2c-1"'
-        yield (
-            "bus",
-            BadValueError(f"names {shown(wire)}, which no [i2c] table has", mend),
-        )
-    if part.address is None:
+        mend = f'{hint}add [i2c.{one_line(part.bus)[:40]}] with device = "/dev/i2c-1"'
+        what = f"names {shown(part.bus)}, which no [i2c] table has"
+        yield "bus", BadValueError(what, mend)
+    if part.address is None or wanted == "line":
         return
     if wanted != "bus":
         mend = "take it out: only a part on I2C has one"
@@ -319,7 +321,7 @@ def _shared_mistakes(
             and (part.bus, part.address) == (fellow.bus, fellow.address)
         ):
             yield from _one_address(name, part, other, fellow, infos)
-        for key in ("port", "path"):
+        for key in ("port", "path", "line"):
             wire = getattr(part, key)
             if wire is not None and wire == getattr(fellow, key):
                 what = f"is {shown(wire)}, which [part.{other}] has too"

@@ -18,7 +18,7 @@ only where no part made for them sits at the same place (sensors.md, 1)."""
 MOVES_ABOVE = {"co_ppm": 3.0}
 """Away from zero a burner's carbon monoxide is never still (own choice: above the zero
 of any part)."""
-TRUE_TOPS = frozenset({"rh_pct"})
+TRUE_TOPS = frozenset({"rh_pct", "contact"})
 """Quantities that end where a part's range ends: there its value is no lower bound."""
 
 
@@ -44,7 +44,8 @@ def series_keys(
             left_out = infos[name].leaves_out(part.options)
             if quantity in part.leave_out or quantity in left_out:
                 continue
-            feeding.setdefault(channel_of(quantity, part.place), []).append(name)
+            place = part.means or part.place
+            feeding.setdefault(channel_of(quantity, place), []).append(name)
     keys: dict[tuple[str, str], str] = {}
     for channel, names in feeding.items():
         quantity = channel_quantity(channel)

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from collections.abc import Set as AbstractSet
 from typing import Any
 
+from cabinvigil.daemon.settings.contacts import clashes
 from cabinvigil.daemon.settings.errors import Mistake, shown
 from cabinvigil.daemon.settings.values import (
     BuzzerSettings,
@@ -106,3 +107,4 @@ def _lines(tables: Mapping[str, Any], file: str) -> Iterator[Mistake]:
                 what = f"is {shown(line)}, which {used[line]} has too"
                 yield Mistake(file, at, what, "give each its own line")
             used.setdefault(line, at)
+    yield from clashes(tables.get("part", {}), used, file)

@@ -160,6 +160,12 @@ class PartSettings:
     """Its serial port."""
     path: Annotated[str, Location()] | None = None
     """Its kernel file (1-wire)."""
+    line: LineWord | None = None
+    """Its line (a contact)."""
+    active_low: bool | None = None
+    """Whether that line is low while the contact tells of something; None: it is."""
+    means: Literal["smoke", "gas", "co", "door", "bilge"] | None = None
+    """What a contact tells of: whose alarm rings, or what is open or wet."""
     # 0x08..0x77: the addresses that the I2C bus does not keep for itself (NXP UM10204,
     # table 'Reserved addresses', from memory).
     address: Annotated[int, Within(0x08, 0x77)] | None = None

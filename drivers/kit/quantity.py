@@ -18,6 +18,12 @@ VITAL = ("o2_pct", "co_ppm")
 """Quantities that protect life: what kills within a night without waking anyone.
 Where one of them is not measured, or not known any more, sleepers are unguarded."""
 
+CONTACT_MEANS = ("smoke", "gas", "co", "door", "bilge")
+"""What a contact can be there to tell; stands where a channel has the place, so that
+`contact_smoke` is the smoke alarm's."""
+GUARDS = frozenset({"smoke", "gas", "co", "bilge"})
+"""Of them those that guard people: the loss of one is a loss of what protects life."""
+
 BUNK_WORDS = ("bunk", "berth", "bed")
 """Words for the usual place, where people sleep: in a channel it has none."""
 
@@ -75,6 +81,7 @@ QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("charge_pct", "%", "%EL", 0.0, 150.0, 1, "battery charge"),
     Quantity("cell_v", "V", "V", 1.0, 5.5, 3, "cell voltage"),
     Quantity("o2_hpa", "hPa", "hPa", 0.1, 400.0, 2, "oxygen partial pressure"),
+    Quantity("contact", "", "/", 0.0, 1.0, 0, "contact"),
 )
 
 

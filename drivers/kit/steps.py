@@ -104,6 +104,24 @@ class CellDeadError(DriverError):
     code = "cell_dead"
 
 
+class WireOpenError(DriverError):
+    """The wire to a contact is cut, or its plug is out."""
+
+    code = "wire_open"
+
+
+class WireShortError(DriverError):
+    """The two leads of the wire to a contact touch."""
+
+    code = "wire_short"
+
+
+class WireLooseError(DriverError):
+    """The wire to a contact comes and goes."""
+
+    code = "wire_loose"
+
+
 class CalibrationError(DriverError):
     """A calibration that was asked for did not take."""
 
@@ -216,8 +234,9 @@ class PartInfo:
     """The word in the config: `kind = "scd4x"`."""
     title: str
     """What people call the part, for texts."""
-    bus: Literal["i2c", "serial", "file"]
-    """file: a kernel interface read as text (1-wire)."""
+    bus: Literal["i2c", "serial", "file", "line"]
+    """file: a kernel interface read as text (1-wire); line: a GPIO, whose wire may be
+    watched by a converter on I2C."""
     gives: Mapping[str, Gives]
     """By quantity."""
     make: Callable[[Mapping[str, Any]], Any]

@@ -86,14 +86,13 @@ open get put look charge check switch stop replace wait take turn give leave pre
 unplug close run go call
 """
 _ACTS_DE = """
-öffnen gehen hinausgehen hineingehen löschen ansehen laden prüfen einschalten
-ausschalten ersetzen
-beenden warten nehmen belüften lassen drücken schließen rufen
+öffnen gehen hinausgehen hineingehen löschen ansehen laden prüfen einschalten ersetzen
+ausschalten beenden warten nehmen belüften lassen drücken schließen rufen lenzen
 """
 _ACTS_FR = """
 ouvrez sortez éteignez regardez rechargez rechargez-la vérifiez vérifiez-les vérifiez-le
 redémarrez remplacez-la remplacez-le arrêtez attendez prenez coupez donnez-lui laissez
-appuyez fermez appelez rentrer lancez
+appuyez fermez appelez rentrer lancez pompez
 """
 ACTS = {
     # Verbs of the acts, in the form that asks somebody to do it.
@@ -114,6 +113,8 @@ ALLOWED = {
             "Open a vent now.",
             "Put out every flame now.",
             "Turn the heater off now.",
+            "Get up and pump now.",
+            "Check its wire now.",
         ),
         "low": ("Open a vent.", "Take another blanket.", "Look at the readings."),
     },
@@ -130,6 +131,8 @@ ALLOWED = {
             "Jetzt Lüftung öffnen.",
             "Jetzt alle Flammen löschen.",
             "Jetzt die Heizung ausschalten.",
+            "Jetzt aufstehen und lenzen.",
+            "Jetzt seine Leitung prüfen.",
         ),
         "low": ("Lüftung öffnen.", "Noch eine Decke nehmen.", "Messwerte ansehen."),
     },
@@ -146,6 +149,8 @@ ALLOWED = {
             "Ouvrez une aération tout de suite.",
             "Éteignez toutes les flammes.",
             "Coupez le chauffage.",
+            "Levez-vous et pompez maintenant.",
+            "Vérifiez son fil maintenant.",
         ),
         "low": (
             "Ouvrez une aération.",
@@ -159,9 +164,11 @@ and ventilate.  The first is the act; the others are what a gas, or the lack of 
 reading, asks for besides or in its place."""
 WEIGHTS = {
     **dict.fromkeys(("o2-low", "gas-leak", "displaced-air"), "high"),
+    **dict.fromkeys(("contact-smoke", "contact-gas", "contact-co"), "high"),
     **dict.fromkeys(("o2-projected", "o2-falling", "o2-high", "hot"), "medium"),
     **dict.fromkeys(("co-level", "co-dose", "co2-level", "co2-projected"), "medium"),
     **dict.fromkeys(("fine-dust", "condensing", "cold"), "low"),
+    "contact-bilge": "medium",
 }
 """The priority of an alarm whose case names none (config/limits.toml)."""
 HEATER = {"en": "heater off", "de": "heizung aus", "fr": "chauffage"}
@@ -175,7 +182,7 @@ def weight_of(alarm: str, case: str) -> str:
     for word in ("high", "medium", "low"):
         if case == word or case.endswith(f"-{word}"):
             return word
-    if case == "alone":
+    if case in ("alone", "unheard"):
         return "medium"
     if case == "after":
         return "high"  # what the blood holds is past its danger when the air is not
@@ -266,11 +273,7 @@ _JARGON_DE = (
 _JARGON_FR = "cohb seuil rosée mqtt i2c gpio co co2 o2 hr lie ventilez"
 JARGON = {
     language: frozenset(words.split())
-    for language, words in (
-        ("en", _JARGON_EN),
-        ("de", _JARGON_DE),
-        ("fr", _JARGON_FR),
-    )
+    for language, words in (("en", _JARGON_EN), ("de", _JARGON_DE), ("fr", _JARGON_FR))
 }
 """Words that a frightened person would have to think about; our own list."""
 

@@ -10,6 +10,7 @@ from cabinvigil.drivers import (
     bme280,
     co_cell_ads1115,
     co_named_line,
+    contact,
     ds18b20,
     frame9_co,
     frame9_co2,
@@ -151,6 +152,12 @@ def _galvanic(vector: Vector) -> dict[str, Any]:
     }
 
 
+def _wire(vector: Vector) -> dict[str, Any]:
+    mv = ads1115.Input("0", 4096).millivolts(ads1115.decode(_raw(vector)))
+    wire = contact.make({}).wire
+    return {"is_alarm": wire.is_alarm(mv), "kilo_ohm": wire.ohms(mv) / 1000.0}
+
+
 def _co_cell(vector: Vector) -> dict[str, Any]:
     counts = ads1115.decode(_raw(vector))
     cell = co_cell_ads1115.CoCellFacts(
@@ -290,6 +297,8 @@ READ: dict[str, Callable[[Vector], dict[str, Any]]] = {
     "ina226.id": _ina_id,
     "tmp117": lambda v: {"temperature_c": tmp117.decode(_raw(v))},
     "tmp117.id": _tmp_id,
+    "contact": lambda v: {"contact": contact.make({}).feed(_raw(v))[0].value},
+    "contact.wire": _wire,
     "ds18b20": lambda v: {"temperature_c": ds18b20.decode(_raw(v))},
     "ds18b20.w1_slave": lambda v: {"temperature_c": ds18b20.decode_text(_raw(v))},
     "pm_serial": _pm_frames,

@@ -52,7 +52,7 @@ ENDS: dict[str, Callable[[Path, pytest.MonkeyPatch], Told_]] = {}
 """By source, or by kind of part: what it told, of a fault and of its end."""
 NEVER_TOLD = {"phone"}
 """A name that is kept, and of which nothing tells a fault (held below)."""
-PARTS = {"i2c": "sht4x", "serial": "frame9_co", "file": "ds18b20"}
+PARTS = {"i2c": "sht4x", "serial": "frame9_co", "file": "ds18b20", "line": "contact"}
 """A part of each kind of wire."""
 URGENT = Record("mark", {"text": "a line", "by": "button"}, urgent=True)
 
@@ -329,7 +329,8 @@ def spans(folder: Path, _patch: pytest.MonkeyPatch) -> Told_:
 
 
 def of_part(folder: Path, kind: str) -> Told_:
-    fails = Fails("part", "stall" if kind != "ds18b20" else "zeros", 200.0, 500.0)
+    fault = {"ds18b20": "zeros", "contact": "vanish"}.get(kind, "stall")
+    fails = Fails("part", fault, 200.0, 500.0)
     cabin = run_virtual(live(folder, {"part": kind}, 900.0, fails))
     return [event for _, event in cabin.events if event.source == "part"]
 
@@ -347,6 +348,11 @@ def part_on_serial(folder: Path, _patch: pytest.MonkeyPatch) -> Told_:
 @ends("part on file")
 def part_on_file(folder: Path, _patch: pytest.MonkeyPatch) -> Told_:
     return of_part(folder, PARTS["file"])
+
+
+@ends("part on line")
+def part_on_line(folder: Path, _patch: pytest.MonkeyPatch) -> Told_:
+    return of_part(folder, PARTS["line"])
 
 
 @ends("bus")

@@ -6,6 +6,7 @@ from pathlib import Path
 from cabinvigil.daemon.core.model import Priority, Transition
 from cabinvigil.daemon.core.notification import FAULT_WAIT_S
 from cabinvigil.daemon.core.vital import LOST_WAKES_S
+from cabinvigil.daemon.core.vital import is_vital as guards
 from tests.faults.nights import BACK_S, SUSPECT, FaultyNight, play_fault, settings
 from tests.faults.outcome import Outcome, seconds
 from tests.faults.rows import NOTHING, TICK_S, Row
@@ -74,8 +75,8 @@ def _rings(night: FaultyNight, told_s: float | None) -> str:
         return "-"
     assert night.watcher is not None
     keys = night.watcher.composed.keys.items()
-    own = {channel for (part, channel), _ in keys if part == SUSPECT}
-    is_vital = not own.isdisjoint(VITAL)
+    own = [key for (part, _), key in keys if part == SUSPECT]
+    is_vital = any(map(guards, own))
     woken = [at_s for at_s, _ in night.raised("sensor-stale", "sensor-stuck")]
     is_lost = is_vital and any(at_s <= night.gas_at_s for at_s in woken)
     assert is_lost or not is_vital or night.gas_at_s - night.fault_at_s < LOST_WAKES_S

@@ -66,6 +66,7 @@ BARO = '[part.baro]\nkind = "bme280"\nbus = "other"\n'
 WIRES = {
     "i2c": 'bus = "main"\n',
     "serial": 'port = "/dev/serial/by-path/usb-0"\n',
+    "line": 'line = "GPIO5"\nmeans = "smoke"\nbus = "main"\naddress = 0x48\n',
     "file": 'path = "/sys/bus/w1/devices/28-1/w1_slave"\nplace = "glass"\n',
 }
 SEED = 1

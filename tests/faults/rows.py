@@ -13,6 +13,8 @@ from cabinvigil.drivers import part as find_part
 TICK_S = 2.0
 BUS_S = 5.0 + TICK_S
 """A stuck bus is found by the next part that is asked: 5 s at the most here."""
+WIRE_S = 12.0 + TICK_S
+"""Three looks of a converter at a wire, 3 s apart, and its own time."""
 FAULT, STUCK, BUS, NOTHING = (
     "sensor-fault/suspect",
     "sensor-stuck",
@@ -51,6 +53,8 @@ UNMEASURED = "responds but does not measure. Check its power."
 ENDLESS = "sends nonsense without a pause. Switch its power off and on."
 PORT = "is missing: its port is not there. Check its plug."
 CUT = "sends incomplete data. Check its cable."
+LOOSE_WIRE = "is loose. Check its plug and cable."
+CUT_WIRE = "is cut or unplugged. Check its plug and cable."
 LOST_BUS = "is stuck: its sensors are lost. Switch the sensors' power off and on."
 
 
@@ -429,5 +433,11 @@ ROWS: tuple[Row, ...] = (
         ("flip", GARBLED, "row 7: the kernel says NO"),
         ("zeros", NO_AIR, "section 0, 4: nine zeros pass the checksum"),
     ),
+    # --- a contact on a line, its wire watched by a converter ---
+    Row("contact", "vanish", 1.0 + TICK_S, PORT, note="row 18: its chip is gone"),
+    Row("contact", "ones", WIRE_S, CUT_WIRE, note="its wire is cut"),
+    Row("contact", "babble", 3.0 + TICK_S, LOOSE_WIRE, note="a loose wire"),
+    Row("contact", "truncate", 3.0 + TICK_S, SENSELESS, note="row 9"),
+    *_unharmed("contact", stick="row 13: it may rest for ever, its wire is whole"),
 )
 """Every row, in the order in which it prints."""

@@ -9,6 +9,7 @@ from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.fitted import staged
 from cabinvigil.daemon.rehearsal.narrator import LineWriter
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
 from cabinvigil.daemon.rehearsal.play import emulated_night, play
@@ -27,6 +28,7 @@ HOURS = {
     "failing": 7.7,
     "flat": 6.5,
     "crowded": 3.0,
+    "alarm": 2.7,
 }
 """Until the night's story is told; `cabinvigil rehearse` plays all nine hours."""
 
@@ -64,7 +66,7 @@ def play_night(
     name: str, folder: Path, *, tick_s: float = 10.0, hours: float | None = None
 ) -> Played:
     """Play a night in virtual time, with its rolling log kept in the folder."""
-    settings = example()
+    settings = staged(name, example())
     settings = replace(settings, watch=changed(settings.watch, tick_s=tick_s))
     played = Played(name, folder)
 

@@ -10,6 +10,7 @@ from cabinvigil.daemon.rehearsal.emulated.known import ON_I2C
 from cabinvigil.daemon.rehearsal.faults import (
     FILE_FAULTS,
     I2C_FAULTS,
+    LINE_FAULTS,
     SERIAL_FAULTS,
 )
 from cabinvigil.daemon.rehearsal.nights import NIGHTS
@@ -54,6 +55,7 @@ WHERE = {
     "tmp117": ("temp_c", 2.0, 1.0),
 }
 FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}
+FAULTS["line"] = LINE_FAULTS
 MATRIX = [
     (kind, fault)
     for kind in sorted(WHERE)

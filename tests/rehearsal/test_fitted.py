@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from cabinvigil.daemon.rehearsal.cabin import fresh_air
-from cabinvigil.daemon.rehearsal.fitted import PLAYED_BY, SHOWN_BY, fit
+from cabinvigil.daemon.rehearsal.fitted import ADDED, PLAYED_BY, SHOWN_BY, fit
 from cabinvigil.daemon.rehearsal.nights import NIGHTS, NamedNight, NightFigures
 from cabinvigil.daemon.settings.config import Settings, example
 from cabinvigil.daemon.settings.values import Cabin, PartSettings, changed
@@ -33,10 +33,13 @@ def powers(night: NamedNight) -> set[float]:
 
 @pytest.mark.parametrize("name", NIGHTS)
 def test_the_lapwing_s_nights_are_its_own(name: str) -> None:
-    """Fitted to the example nothing changes, and nothing has to be said."""
+    """Fitted to the example nothing changes, and nothing has to be said.
+
+    But for what the night of a certified alarm adds.
+    """
     fitted = fit(name, example())
     assert fitted.night == NIGHTS[name]
-    assert fitted.notes == ()
+    assert fitted.notes == ((ADDED,) if name == "alarm" else ())
 
 
 def test_heater_sleepers_and_cold_are_the_cabin_s() -> None:

@@ -39,7 +39,17 @@ def built(alarm: str, change: dict[str, Any]) -> Alarms:
 
 
 def laxer_texts(alarm: str, change: dict[str, Any]) -> list[str]:
-    """What is said of a change that is accepted; else it is refused for the same."""
+    """What is said of a change that is accepted; else it is refused for the same.
+
+    Of what nobody may accept, what it is refused for.
+    """
+    fixed = getattr(rules.find(LIMITS[alarm]["kind"]), "FIXED", ())
+    if not change.keys().isdisjoint(fixed):
+        refused = built(alarm, {**change, "accept_laxer": True})
+        assert refused.laxer == []
+        said = [one.what for one in refused.mistakes]
+        assert said == [one.what for one in built(alarm, change).mistakes]
+        return [text.partition("alarm's word: ")[2] for text in said]
     accepted = built(alarm, {**change, "accept_laxer": True})
     assert accepted.mistakes == []
     refused = built(alarm, change)

@@ -129,6 +129,7 @@ DRAW_MA = {
     "co_cell_ads1115": (1.0, "from memory, with its amplifier"),
     "co_named_i2c": (5.0, "from memory"),
     "co_named_line": (5.0, "from memory"),
+    "contact": (0.3, "own calculation: 3.3 V over 10 kohm while it tells of something"),
     "ds18b20": (0.2, "from memory; 1.5 while it converts"),
     "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),
     "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
@@ -235,7 +236,12 @@ def parts() -> str:
     """Draw the parts at a glance."""
     rows = []
     for kind, info in infos().items():
-        wire = {"i2c": "I2C", "serial": f"serial, {info.baud}", "file": "1-wire"}
+        wire = {
+            "i2c": "I2C",
+            "serial": f"serial, {info.baud}",
+            "file": "1-wire",
+            "line": "line",
+        }
         low, high = info.range_c
         rows.append(
             (

@@ -106,7 +106,7 @@ class GpioLine:
         try:
             self._request.set_value(self._name, value)
         except OSError as error:
-            raise _line_error(self._name, "cannot be switched", error) from error
+            raise line_error(self._name, "cannot be switched", error) from error
         self._level = on
 
     def close(self) -> None:
@@ -145,7 +145,7 @@ class GpioLine:
         try:
             return bool(request.get_value(name) == self._values.ACTIVE)
         except OSError as error:
-            raise _line_error(name, "cannot be read", error) from error
+            raise line_error(name, "cannot be read", error) from error
 
     def _let_sense_go(self) -> None:
         sense, self._sense = self._sense, None
@@ -174,19 +174,21 @@ def open_gpio(
     Raises:
         LineError: gpiod is missing, no such line, no permission, or it is in use.
     """
-    gpiod = _gpiod(name)
+    gpiod = load_gpiod(name)
     out = gpiod.LineSettings(
         direction=gpiod.line.Direction.OUTPUT,
         active_low=active_low,
         output_value=gpiod.line.Value.INACTIVE,
     )
-    request = _request(gpiod, name, out)
+    request = line_request(gpiod, name, out)
     if not sense:
         return GpioLine(name, request, gpiod)
     into = gpiod.LineSettings(
         direction=gpiod.line.Direction.INPUT, active_low=sense_active_low
     )
-    line = GpioLine(name, request, gpiod, sense, lambda: _request(gpiod, sense, into))
+    line = GpioLine(
+        name, request, gpiod, sense, lambda: line_request(gpiod, sense, into)
+    )
     line.hold_sense()
     return line
 
@@ -210,7 +212,7 @@ class EdgeLine:
                 return ()
             events = self._request.read_edge_events()
         except OSError as error:
-            raise _line_error(self._name, "cannot be watched", error) from error
+            raise line_error(self._name, "cannot be watched", error) from error
         return [(e.event_type == self._rising, e.timestamp_ns / 1e9) for e in events]
 
     def close(self) -> None:
@@ -227,7 +229,7 @@ def open_button(name: str, *, active_low: bool = True) -> EdgeLine:
     Raises:
         LineError: as `open_gpio`.
     """
-    gpiod = _gpiod(name)
+    gpiod = load_gpiod(name)
     bias = gpiod.line.Bias.PULL_UP if active_low else gpiod.line.Bias.PULL_DOWN
     settings = gpiod.LineSettings(
         direction=gpiod.line.Direction.INPUT,
@@ -235,10 +237,15 @@ def open_button(name: str, *, active_low: bool = True) -> EdgeLine:
         bias=bias,
         active_low=active_low,
     )
-    return EdgeLine(name, _request(gpiod, name, settings), gpiod)
+    return EdgeLine(name, line_request(gpiod, name, settings), gpiod)
 
 
-def _gpiod(name: str) -> Any:
+def load_gpiod(name: str) -> Any:
+    """Return the library.
+
+    Raises:
+        LineError: it is not installed.
+    """
     # Not at the top: it costs 4 MB, and a watch without a GPIO does not need it.
     try:
         import gpiod
@@ -251,8 +258,12 @@ def _gpiod(name: str) -> Any:
     return gpiod
 
 
-def _request(gpiod: Any, name: str, settings: Any) -> Any:
-    """Find the chip that has the line, and request it."""
+def line_request(gpiod: Any, name: str, settings: Any) -> Any:
+    """Find the chip that has the line, and request it.
+
+    Raises:
+        LineError: no chip has it, or it cannot be taken.
+    """
     paths = sorted(glob.glob(CHIPS))
     if not paths:
         raise LineError(
@@ -266,7 +277,7 @@ def _request(gpiod: Any, name: str, settings: Any) -> Any:
                 chip.line_offset_from_id(name)
         except OSError as error:
             if error.errno in _REMEDIES:
-                raise _line_error(
+                raise line_error(
                     name, f"cannot be looked up on {path}", error
                 ) from error
             continue  # this chip has no line of that name
@@ -275,7 +286,7 @@ def _request(gpiod: Any, name: str, settings: Any) -> Any:
                 path, config={name: settings}, consumer="cabinvigil"
             )
         except OSError as error:
-            raise _line_error(name, f"cannot be taken from {path}", error) from error
+            raise line_error(name, f"cannot be taken from {path}", error) from error
     raise LineError(
         errno.ENOENT,
         f"GPIO line '{name}': none of {', '.join(paths)} has a line of that name; "
@@ -283,7 +294,8 @@ def _request(gpiod: Any, name: str, settings: Any) -> Any:
     )
 
 
-def _line_error(name: str, what: str, error: OSError) -> LineError:
+def line_error(name: str, what: str, error: OSError) -> LineError:
+    """Name what a line cannot, and the remedy."""
     number = error.errno or errno.EIO
     remedy = _REMEDIES.get(number, "look at its wiring and at the kernel's log")
     return LineError(number, f"GPIO line '{name}' {what} ({error.strerror}); {remedy}")

@@ -1,7 +1,7 @@
 """The sounds: the pulses of each pattern, a pure function of the time since it began.
 
-Each is a published sound, used for what it means.  Temporal-three means fire, and is
-not here: no gas alarm may ever play it.
+Each is a published sound, used for what it means.  Temporal-three means fire: it sounds
+only where a config asks for it beside a smoke alarm's contact, and never for a gas.
 """
 
 from dataclasses import dataclass
@@ -27,6 +27,14 @@ T4_PAUSE_MS = 5_000
 FULL_T4_PULSE_MS = 108
 FULL_T4_GAP_MS = 92
 FULL_T4_PAUSE_MS = 4_600
+
+# Temporal-three, the evacuation signal of ISO 8201: three pulses of 0.5 s, 0.5 s apart,
+# then 1.5 s of silence, each within 10 % (the Ontario Building Code's appendix B to
+# 3.2.4.18. quotes them).
+T3_PULSE_MS = 500
+T3_GAP_MS = 500
+T3_PULSES = 3
+T3_PAUSE_MS = 1_500
 
 # Three-pulse burst of IEC 60601-1-8, medium priority: pulses of 125 to 250 ms,
 # 125 to 250 ms apart, burst repeated after 2.5 to 30 s (check_values
@@ -91,6 +99,7 @@ _BURST = _pulses(BURST_PULSES, BURST_PULSE_MS, BURST_GAP_MS, BURST_PAUSE_MS)
 _HURRIED = _pulses(BURST_PULSES, HURRIED_PULSE_MS, HURRIED_GAP_MS, HURRIED_PAUSE_MS)
 _T4 = _pulses(T4_PULSES, T4_PULSE_MS, T4_GAP_MS, T4_PAUSE_MS)
 _FULL_T4 = _pulses(T4_PULSES, FULL_T4_PULSE_MS, FULL_T4_GAP_MS, FULL_T4_PAUSE_MS)
+_T3 = _pulses(T3_PULSES, T3_PULSE_MS, T3_GAP_MS, T3_PAUSE_MS)
 _TEST = (*_BURST[:-1], TEST_REST_MS, *_T4)
 
 PATTERNS = {
@@ -102,6 +111,7 @@ PATTERNS = {
         _pattern("hurried-burst", _HURRIED),
         _pattern("temporal-four", _T4),
         _pattern("full-temporal-four", _FULL_T4),
+        _pattern("temporal-three", _T3),
         _pattern("test", _TEST, repeats=False),
     )
 }
@@ -109,7 +119,7 @@ PATTERNS = {
 
 HURRIED = {"three-pulse": "hurried-burst", "temporal-four": "full-temporal-four"}
 """What a sound becomes once nobody has answered it for long."""
-LOUD_AT_ONCE = frozenset({"temporal-four"})
+LOUD_AT_ONCE = frozenset({"temporal-four", "temporal-three"})
 """The second sounder plays these from their first pulse: loudness wakes more people
 than any shaker or light (Thomas and Bruck), and two minutes of 400 ppm are too many."""
 

@@ -36,3 +36,5 @@ class AirNow:
     """Where the gas cells hang, if that is not at `temp_c`."""
     membrane_behind_k: float = 0.0
     """How much colder the membrane of a galvanic cell is than its own thermistor."""
+    contacts: frozenset[str] = frozenset()
+    """What contacts tell of: `smoke` while the smoke alarm rings, and the like."""

@@ -13,6 +13,7 @@ from cabinvigil.daemon.rehearsal.emulated.bme280 import EmulatedBme280
 from cabinvigil.daemon.rehearsal.emulated.bmp280 import EmulatedBmp280
 from cabinvigil.daemon.rehearsal.emulated.bmp390 import EmulatedBmp390
 from cabinvigil.daemon.rehearsal.emulated.cells import CoCell, GalvanicO2Cell
+from cabinvigil.daemon.rehearsal.emulated.contact import EmulatedContact
 from cabinvigil.daemon.rehearsal.emulated.ds18b20 import EmulatedDs18b20
 from cabinvigil.daemon.rehearsal.emulated.frame9 import (
     EmulatedFrame9Co,
@@ -116,4 +117,7 @@ ON_SERIAL: Mapping[str, Callable[..., SerialPart]] = MappingProxyType(
 )
 IN_A_FILE: Mapping[str, Callable[[See, int, Now], EmulatedDs18b20]] = MappingProxyType(
     {"ds18b20": EmulatedDs18b20}
+)
+ON_A_LINE: Mapping[str, Callable[..., EmulatedContact]] = MappingProxyType(
+    {"contact": EmulatedContact}
 )

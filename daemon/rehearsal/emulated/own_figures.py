@@ -72,6 +72,13 @@ def _stcc4(options: Options) -> dict[str, Any]:
     return {"sht4x": True} if options.get("air") == "own" else {}
 
 
+def _contact(options: Options) -> dict[str, Any]:
+    found = _given(options, "rest_ohm", "alarm_ohm", "pull_up_ohm")
+    if "supply_mv" in options:
+        found["supply_v"] = float(options["supply_mv"]) / 1000.0
+    return found
+
+
 def _barrier(options: Options) -> dict[str, Any]:
     return {"is_share": True} if options.get("barrier") == "capillary" else {}
 
@@ -89,6 +96,7 @@ _OF: Mapping[str, Callable[[Options], dict[str, Any]]] = MappingProxyType(
         "co_cell_ads1115": _co_cell,
         "co_named_i2c": _co_named,
         "co_named_line": _co_named,
+        "contact": _contact,
         "frame9_co": _frame9_co,
         "frame9_co2": _frame9_co2,
         "frame9_gas": _frame9_gas,

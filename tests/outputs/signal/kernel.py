@@ -28,7 +28,7 @@ class Kernel:
             Value=SimpleNamespace(ACTIVE=1, INACTIVE=0),
             Direction=SimpleNamespace(OUTPUT="out", INPUT="in"),
             Edge=SimpleNamespace(BOTH="both"),
-            Bias=SimpleNamespace(PULL_UP="up", PULL_DOWN="down"),
+            Bias=SimpleNamespace(PULL_UP="up", PULL_DOWN="down", DISABLED="disabled"),
         )
         kernel = self
 
