@@ -92,14 +92,12 @@ INSTEAD = {
 
 
 def test_default_addresses_do_not_clash() -> None:
-    """By default, only the two cells share the converter they may share."""
+    """By default, only cells share a converter, and stand-ins the place of another."""
     assert all(part(a).address == part(b).address for a, b in INSTEAD.items())
-    one_each = [n for n in POLLED if n not in {"co_cell_ads1115", *INSTEAD}]
-    taken = [part(name).address for name in one_each]
-    """By default, only the cells share the converter that they may share."""
     cells = [name for name in POLLED if part(name).inputs({}) is not None]
-    taken = [part(name).address for name in POLLED if name not in cells[1:]]
     assert cells == [name for name in POLLED if name.endswith("_ads1115")]
+    one_each = [n for n in POLLED if n not in {*cells[1:], *INSTEAD}]
+    taken = [part(name).address for name in one_each]
     assert len(set(taken)) == len(taken)
 
 

@@ -155,9 +155,9 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
         (
             CABIN + WATCHED + OTHER + WATCHED,
             (
-                "part.door.address: is 0x48 on bus main, as [part.smoke] has; give "
-                "one of "
-                "the two another address"
+                "part.door.options.pins: reads AIN0 of the converter at 0x48 on bus "
+                "main, as [part.smoke] does; give each inputs of its own, as "
+                'pins = "2-3", or another address'
             ),
         ),
         (
@@ -208,7 +208,7 @@ def test_a_cell_and_a_wire_share_a_converter_by_its_inputs(tmp_path: Path) -> No
     free = CABIN + WATCHED + cell + 'options = { pins = "2-3" }\n'
     assert mistakes(tmp_path, free) == []
     (said,) = mistakes(tmp_path, CABIN + WATCHED + cell)
-    assert said.startswith("part.o2.address: is 0x48 on bus main, as [part.smoke] has")
+    assert said.startswith("part.o2.options.pins: reads AIN0 of the converter at 0x48")
     two = cell + cell.replace("part.o2", "part.o2b")
     assert len(mistakes(tmp_path, CABIN + two)) == 1
 
