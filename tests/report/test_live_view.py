@@ -235,7 +235,7 @@ def test_while_the_watch_does_not_say_the_last_look_stays_and_is_marked_old(
     with watch(tmp_path, STATUS, REFUSED, REFUSED, STATUS) as (path, _):
         first, second, third, fourth = frames(path)
     assert "WARNING: Too little oxygen in 16" in first
-    assert second.startswith("OLD: 2 s ago. The watch runs")
+    assert second.startswith("OLD: 2 s ago. The monitor runs")
     assert third.startswith("OLD: 4 s ago.")
     assert " ".join(second.split()).count("too many callers at once") == 1
     for text in (second, third):
@@ -253,7 +253,9 @@ def test_a_watch_that_went_away_is_told_on_the_screen(tmp_path: Path) -> None:
     path.unlink()
     clock.now_s += 60.0
     gone = next(frames)
-    assert gone.startswith("OLD: 60 s ago. No watch listens on")
+    assert " ".join(gone.split()).startswith(
+        "OLD: 60 s ago. The monitor is not running"
+    )
     assert gone.endswith(first)
 
 
