@@ -29,7 +29,7 @@ from cabinvigil.daemon.text.units_said import SI, Units
 if TYPE_CHECKING:
     from cabinvigil.daemon.settings.config import Settings
 
-EXAMPLE = """example, in the trailer Lapwing or by ssh:
+EXAMPLE = """examples, in the Lapwing, a trailer, or by ssh:
   cabinvigil show
   cabinvigil show --once
   cabinvigil show --json
@@ -41,7 +41,7 @@ FASTEST_S = 1.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("--once", action="store_true", help="show it once, and end")
+    parser.add_argument("--once", action="store_true", help="show it once, then exit")
     add_json(parser)
     add_units(parser)
     parser.add_argument(
@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=number_in("s"),
         default=EVERY_S,
         metavar="S",
-        help=f"seconds between looks ({EVERY_S:g})",
+        help=f"seconds between updates ({EVERY_S:g})",
     )
     add_socket(parser)
 
@@ -57,7 +57,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def add_socket(parser: argparse.ArgumentParser) -> None:
     """Add the options that tell where the watch listens."""
     parser.add_argument(
-        "--socket", type=Path, metavar="PATH", help="the socket where the watch listens"
+        "--socket", type=Path, metavar="PATH", help="the socket of the monitor"
     )
     add_config(
         parser, f"the config that names that socket ({USUAL_CONFIG})", USUAL_CONFIG

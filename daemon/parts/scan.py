@@ -136,7 +136,7 @@ async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
         return None
     mute = [kind for kind in kinds_at(address) if identifier(kind) is None]
     if mute:
-        text = "it may be this, but such a part cannot be told from others"
+        text = "it may be this, but cannot be distinguished from others"
         return ScanAnswer(where, tuple(mute), text)
     return ScanAnswer(where, (), await _sister(bus, address))
 
@@ -151,7 +151,7 @@ async def _sister(bus: I2cBus, address: int) -> str:
             except (NoAnswerError, TransferError):
                 continue
             if got in names:
-                return f"a {names[got]}, which this watch does not read"
+                return f"a {names[got]}, which this monitor does not read"
     return ""
 
 
@@ -242,7 +242,7 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
             return _asked(path, ear)
         heard += ear.heard_bytes
     if heard:
-        return ScanAnswer(path, (), f"sends {heard} bytes that no part here sends")
+        return ScanAnswer(path, (), f"sends {heard} bytes that no known sensor sends")
     return ScanAnswer(path, (), "silent", is_there=False)
 
 
@@ -250,10 +250,12 @@ def _asked(path: str, ear: _Ear) -> ScanAnswer:
     """Tell a module that only answers: by how much it counts, where that is enough."""
     co2 = [sample.value for sample in ear.samples.get("frame9_co2", ())]
     if co2 and co2[-1] >= LEAST_CO2_PPM:
-        return ScanAnswer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")
+        return ScanAnswer(
+            path, ("frame9_co2",), f"it responds {co2[-1]:.0f} when asked"
+        )
     kinds = tuple(kind for kind in ASKED_KINDS if kind in ear.kinds)
     return ScanAnswer(
-        path, kinds, "it only answers, and does not say which gas it means"
+        path, kinds, "it only responds, and does not say which gas it means"
     )
 
 
@@ -276,4 +278,4 @@ async def scan_file(path: str, file: KernelFile) -> ScanAnswer:
                 return ScanAnswer(path, (kind,))
         except DriverError as error:
             why = str(error)
-    return ScanAnswer(path, (), why or "its text is no part's here")
+    return ScanAnswer(path, (), why or "its text is from no known sensor")

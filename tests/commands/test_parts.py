@@ -40,7 +40,7 @@ def test_an_unknown_kind_is_told_with_those_there_are() -> None:
     """Exit 2."""
     code, out, err = called("scd40")
     assert (code, out) == (2, "")
-    assert "no part is called 'scd40'; the parts are bme280" in err
+    assert "no sensor is called 'scd40'; the kinds are bme280" in err
 
 
 def test_the_list_as_json() -> None:
@@ -93,7 +93,7 @@ def test_a_bus_that_does_not_open_is_a_failure(
     code, out, err = called("--scan", "--bus", device, machine=DeviceTree(tmp_path))
     assert code == 3
     assert f"there is no {device}: switch I2C on" in out
-    assert "looking without the config" in err
+    assert "scanning without the config" in err
 
 
 def test_a_named_config_with_mistakes_is_refused(tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ def test_the_emulated_trailer_is_not_fully_checked() -> None:
         "battery",
     ):
         assert any(f" {name} " in line for line in lines)
-    assert lines[-1].startswith("NOT FULLY CHECKED: buzzer, phone, log.")
+    assert lines[-1].startswith("NOT FULLY CHECKED: sounder, phone, log.")
 
 
 def test_it_is_one_screen() -> None:
@@ -74,14 +74,14 @@ def test_a_part_that_fails_makes_it_not_ready(
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        (["--emulated", "--failing", "roof=stall"], "there is no part 'roof'"),
+        (["--emulated", "--failing", "roof=stall"], "there is no sensor 'roof'"),
         (["--failing", "bunk-co=stall"], "add --emulated"),
         (["--emulated", "--hours", "0"], "--hours must lie above 0"),
         (["--emulated", "--battery-ah", "0"], "--battery-ah must lie between"),
         (["--gas", "5"], "--gas must lie between"),
         (["--gas", "100", "--breath"], "one after the other"),
-        (["--breath", "--no-key"], "need a hand: leave --no-key away"),
-        (["--gas", "100", "--json"], "need a hand: leave --json away"),
+        (["--breath", "--no-key"], "need a person: leave out --no-key"),
+        (["--gas", "100", "--json"], "need a person: leave out --json"),
     ],
 )
 def test_a_wrong_call_is_told_in_one_sentence(words: list[str], why: str) -> None:
@@ -168,7 +168,7 @@ def test_no_watch_is_not_ready(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     assert code == 1
     assert "BAD   watch" in out
     assert "sudo systemctl start cabinvigil" in out
-    assert "no watch runs that would show it" in out
+    assert "no monitor runs that would show it" in out
 
 
 def test_a_watch_that_refuses_is_not_called_another_version(
@@ -209,7 +209,7 @@ def test_what_the_watch_knows_to_fail_is_bad_though_nobody_is_asked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither sounded nor called, and known all the same."""
-    faults = {"buzzer": "The buzzer's line is taken.", "mqtt": "Out of reach."}
+    faults = {"buzzer": "The sounder's line is taken.", "mqtt": "Out of reach."}
     answer = {"ok": True, "alarms": [], "readings": {}, "faults": faults}
     monkeypatch.setattr("cabinvigil.daemon.ask.socket.ask_watch", lambda *_: answer)
     path = config(tmp_path, '[mqtt]\nhost = "127.0.0.1"\ntls = false')
