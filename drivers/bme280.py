@@ -112,7 +112,9 @@ def decode_calibration(a: bytes, b: bytes) -> Calibration:
     t1, t2, t3, p1, p2, p3, p4, p5, p6, p7, p8, p9, h1 = BLOCK_A.unpack(a)
     h2, h3, h4_high, h4_h5, h5_high, h6 = BLOCK_B.unpack(b)
     if t1 in (0, 0xFFFF) or p1 in (0, 0xFFFF):
-        raise OutOfRangeError(f"its constants T1 {t1} and P1 {p1} are no part's")
+        raise OutOfRangeError(
+            f"its constants T1 {t1} and P1 {p1} are from no known sensor"
+        )
     h4 = h4_high << 4 | h4_h5 & 0x0F
     h5 = h5_high << 4 | h4_h5 >> 4
     return Calibration(
@@ -138,7 +140,7 @@ def decode(data: bytes, constants: Calibration) -> Bme280Reading:
     # One alone was measured: a part that lost its settings, which `poll` reads back,
     # has skipped all.
     if sum(skipped) > 1:
-        raise NotMeasuredError("it holds the values of a part that has not measured")
+        raise NotMeasuredError("it holds the values of a sensor that has not measured")
     fine = fine_temperature(raw_t, constants)
     rh_raw = humidity_pct(raw_h, fine, constants)
     return Bme280Reading(
@@ -229,8 +231,8 @@ class Bme280:
         identity = yield from read(IDENTITY, 1, "identity register")
         if identity in SISTERS:
             raise WrongPartError(
-                f"a {SISTERS[identity]} answers, which was perhaps sold as a BME280: "
-                "this watch reads no such part, so fit a BME280"
+                f"a {SISTERS[identity]} responds, perhaps sold as a BME280: this "
+                "monitor cannot read it, so fit a BME280"
             )
         check_identity(identity, IS_BME280, "identity register")
         yield Transfer(bytes([RESET, RESET_WORD]), 0, RESET_S)

@@ -104,8 +104,8 @@ def samples(mv: float, cell: OxygenCellFacts, air: Conditions) -> list[Sample]:
     """
     if cell.span is None:
         raise NotMeasuredError(
-            f"the cell gives {mv:.2f} mV, but has no fresh-air span: run "
-            "`cabinvigil span`"
+            f"the cell gives {mv:.2f} mV, but was never calibrated: run `cabinvigil "
+            "span`"
         )
     signal = cell.signal(mv, air.get("temp_c"))
     return o2_samples(cell.span, signal, air)
@@ -123,7 +123,8 @@ def span_mv(readings_mv: Sequence[float], first_mv: float | None = None) -> floa
     """
     if len(readings_mv) < FEWEST_READINGS:
         raise CalibrationError(
-            f"{len(readings_mv)} readings are too few: a span takes {FEWEST_READINGS}"
+            f"{len(readings_mv)} readings are too few: a calibration needs "
+            f"{FEWEST_READINGS}"
         )
     mean = math.fsum(readings_mv) / len(readings_mv)
     low, high = SPAN_MV
@@ -250,7 +251,7 @@ PART = PartInfo(
     options={
         "air_mv": "mV in fresh air, 7 to 70 (kept by `cabinvigil span`)",
         **SPAN_OPTIONS,
-        "air_temp_c": "temperature in °C at that span (20)",
+        "air_temp_c": "temperature in °C at that calibration (20)",
         "zero_mv": "mV without oxygen, -1 to 1 (0)",
         "slope_pct_per_k": "drift left, in % of signal a kelvin, -1 to 1 (0)",
         "pins": "inputs of the converter: 0-1 (default), 2-3, 0-3, 1-3, 0, 1, 2 or 3",

@@ -106,8 +106,8 @@ def decode_correction(reply: bytes) -> int:
     (word,) = words(reply, 1)
     if word == FAILED:
         raise CalibrationError(
-            "the forced recalibration failed: let the part run three minutes in "
-            "constant air, then try again"
+            "the forced recalibration failed: run the sensor for three minutes in "
+            "steady air, then try again"
         )
     return word - ZERO_CORRECTION
 
@@ -171,7 +171,9 @@ class Scd4x:
             self._pressure_set = word
         ready = yield Transfer(command(DATA_READY), 3, SHORT_S)
         if not decode_ready(ready):
-            raise NotReadyError("no measurement waits yet; the part makes one in 5 s")
+            raise NotReadyError(
+                "no measurement is ready yet; the sensor makes one in 5 s"
+            )
         reply = yield Transfer(command(READ_MEASUREMENT), 9, SHORT_S)
         found = samples(decode(reply), first=self._first)
         self._first = False
@@ -193,7 +195,7 @@ def samples(reading: Scd4xReading, *, first: bool = False) -> list[Sample]:
         quality, reason = "outside-range", "it is the first value after a start"
     co2 = Sample("co2_ppm", float(reading.co2_ppm), quality, reason)
     if reading.co2_ppm >= FULL_SCALE_PPM:
-        co2 = Sample("co2_ppm", co2.value, "at-least", "the part is at full scale")
+        co2 = Sample("co2_ppm", co2.value, "at-least", "the sensor is at full scale")
     return [
         co2,
         Sample("temp_c", reading.temp_c, quality, reason),
@@ -285,7 +287,9 @@ PART = PartInfo(
     needs=("pressure_hpa",),
     options={
         "altitude_m": "height in m, 0 to 3000, for as long as no pressure is known",
-        "temp_offset_c": "self-heating taken off temperature, 0 to 20 °C (part: 4 °C)",
+        "temp_offset_c": (
+            "self-heating taken off temperature, 0 to 20 °C (sensor: 4 °C)"
+        ),
     },
     # The maker names no wear-out; ten years is the design life (from memory).
     service_years=10.0,

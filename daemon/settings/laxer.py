@@ -126,7 +126,7 @@ def _weaker_steps(
             nearest = min(alike, key=lambda at: abs(at - usual.at))
             yield f"{name} is at {nearest:g}, packaged {usual.at:g}"
         else:
-            yield f"{name} at {usual.at:g} is gone"
+            yield f"{name} at {usual.at:g} is missing"
 
 
 def _shown(value: Any) -> str:
@@ -141,7 +141,7 @@ def _shown(value: Any) -> str:
 def _mend(usual: Any, way: Direction) -> str:
     """Say what is as strict as the packaged value, and which way is free."""
     if usual is None:
-        return "take it out"
+        return "remove it"
     if way == "either" or isinstance(usual, bool | tuple):
         return f"give {_shown(usual)}"
     return f"give {_shown(usual)} or {'lower' if way == 'higher' else 'higher'}"

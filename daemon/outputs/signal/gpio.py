@@ -210,7 +210,7 @@ class EdgeLine:
                 return ()
             events = self._request.read_edge_events()
         except OSError as error:
-            raise _line_error(self._name, "cannot be watched", error) from error
+            raise _line_error(self._name, "cannot be monitored", error) from error
         return [(e.event_type == self._rising, e.timestamp_ns / 1e9) for e in events]
 
     def close(self) -> None:
@@ -285,5 +285,5 @@ def _request(gpiod: Any, name: str, settings: Any) -> Any:
 
 def _line_error(name: str, what: str, error: OSError) -> LineError:
     number = error.errno or errno.EIO
-    remedy = _REMEDIES.get(number, "look at its wiring and at the kernel's log")
+    remedy = _REMEDIES.get(number, "check its wiring and the kernel's log")
     return LineError(number, f"GPIO line '{name}' {what} ({error.strerror}); {remedy}")
