@@ -358,7 +358,7 @@ def ask_status(path: Path) -> dict[str, Any]:
         raise AskError(
             errno.EBUSY,
             "The monitor runs but does not report its state "
-            f"({answer.get('text', 'no reason given')}); try again in a moment",
+            f"({answer.get('text', 'no reason given')}); wait a moment",
         )
     return answer
 

@@ -23,7 +23,7 @@ from cabinvigil.daemon.text.errors import ExitCode
 if TYPE_CHECKING:
     from cabinvigil.daemon.service.host_services import HostServices
 
-EXAMPLE = f"""example, as the systemd unit starts it:
+EXAMPLE = f"""example, as the unit of the Lapwing, a trailer, starts it:
   cabinvigil run --config {USUAL_CONFIG}
 
 SIGHUP reads the config again; a bad one is refused with a fault, and the old one stays.

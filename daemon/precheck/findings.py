@@ -30,7 +30,7 @@ PART_ALARMS = (
 """Told at the part that they are about."""
 ASIDE = {"shelved": "shelved", "out-of-service": "out of service"}
 """What a person did; a suppressed alarm's cause is told by another."""
-SHOWN = {"buzzer": "sounder", "supply": "power"}
+SHOWN = {"buzzer": "sounder", "supply": "power", "watch": "monitor"}
 """Subjects that people know by another word."""
 MAY_STAY_UNCHECKED = frozenset({"computer"})
 """Without these a night may begin: a machine that tells no temperature still wakes."""

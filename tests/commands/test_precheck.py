@@ -166,8 +166,8 @@ def test_no_watch_is_not_ready(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("cabinvigil.daemon.precheck.look.LOOK_S", 0.5)
     code, out, _ = called("--config", str(config(tmp_path)), "--no-phone", "--breath")
     assert code == 1
-    assert "BAD   watch" in out
-    assert "sudo systemctl start cabinvigil" in out
+    assert "BAD    monitor" in out
+    assert "sudo systemctl start cabinvigil" in " ".join(out.split())
     assert "no monitor runs that would show it" in out
 
 
@@ -180,7 +180,7 @@ def test_a_watch_that_refuses_is_not_called_another_version(
     code, out, err = called("--config", str(config(tmp_path)), "--no-key", "--no-phone")
     assert (code, out) == (3, "")
     assert "too many callers at once" in err
-    assert "ask again" in err
+    assert "wait a moment" in err
     assert "another version" not in err
 
 
@@ -202,7 +202,7 @@ async def test_a_script_asks_nobody(tmp_path: Path) -> None:
         _, out, _ = await asyncio.to_thread(called, *words)
         assert not any(level for _, level in run.line.changes)
     last = out.splitlines()[-1]
-    assert "hecked: air, buzzer" in last, "a moment after its start"
+    assert "hecked: air, sounder" in last, "a moment after its start"
 
 
 def test_what_the_watch_knows_to_fail_is_bad_though_nobody_is_asked(
@@ -229,4 +229,4 @@ def test_a_long_line_goes_on_below_itself() -> None:
     text = "word " * 40
     lines = list(command.screen("lapwing", [Finding("a", "bad", text)]))
     assert " ".join(lines).split().count("word") == 40
-    assert lines[2].startswith(" " * 11 + "word")
+    assert lines[2].startswith(" " * 12 + "word")
