@@ -22,25 +22,25 @@ from cabinvigil.daemon.text.plain import is_shown
 
 COMMANDS = {
     # word: (module, what it does); only the module of the word is imported.
-    "plan": ("commands.plan", "before bed: vents, gas, wet and warmth of a night"),
+    "plan": ("commands.plan", "plan a night: vents, gas, condensation, warmth"),
     "config": ("commands.config", "check a config file, all its mistakes at once"),
-    "parts": ("commands.parts", "list the parts known, or --scan what answers here"),
-    "span": ("commands.span", "in fresh air: span oxygen, zero CO, recalibrate CO2"),
-    "precheck": ("commands.precheck", "before bed: one screen, one verdict"),
-    "run": ("commands.run", "watch the cabin's air with the real parts"),
-    "phone": ("commands.phone", "ring phones, notice silence, serve the live page"),
-    "rehearse": ("commands.rehearse", "play a night on emulated parts, no hardware"),
-    "show": ("commands.show", "the air as it is now, 40 columns wide"),
+    "parts": ("commands.parts", "list the known sensors, or --scan for connected ones"),
+    "span": ("commands.span", "calibrate in fresh air: span O2, zero CO, reset CO2"),
+    "precheck": ("commands.precheck", "check before bed: one screen, one verdict"),
+    "run": ("commands.run", "monitor the cabin's air with the real sensors"),
+    "phone": ("commands.phone", "send messages, report silence, serve the live page"),
+    "rehearse": ("commands.rehearse", "play a night on emulated sensors, no hardware"),
+    "show": ("commands.show", "show the air as it is now, 40 columns wide"),
     "mark": ("commands.mark", "note a moment of the night in its log"),
-    "trial": ("commands.trial", "learn what an opening is worth, with nobody inside"),
-    "morning": ("commands.morning", "what happened in a night, and what to do"),
-    "compare": ("commands.compare", "nights side by side: safe, dry, cheap"),
-    "replay": ("commands.replay", "put a recorded night through the rules"),
-    "log": ("commands.log", "check or mend the log's files, or print them as CSV"),
+    "trial": ("commands.trial", "test what a vent is worth, with nobody inside"),
+    "morning": ("commands.morning", "report on a night, and what to change"),
+    "compare": ("commands.compare", "compare nights: safest, driest, least gas"),
+    "replay": ("commands.replay", "run a recorded night through the rules"),
+    "log": ("commands.log", "check or repair the log's files, or print them as CSV"),
 }
 NOTE = (
-    "An added layer only: never in place of certified CO, gas and smoke alarms, nor of "
-    "the appliance's instructions, local codes and licensed practice."
+    "An extra layer only. It does not replace certified CO, gas and smoke alarms, "
+    "the heater's instructions, local codes or a licensed fitter."
 )
 
 
@@ -75,7 +75,7 @@ class _Plain(io.TextIOBase):
 def _overview() -> str:
     lines = ["usage: cabinvigil COMMAND [OPTION]...", "", "commands:"]
     lines += [f"  {word:<10} {what}" for word, (_, what) in COMMANDS.items()]
-    lines += ["", "cabinvigil COMMAND --help tells more of each.", "", NOTE]
+    lines += ["", "Run cabinvigil COMMAND --help for the options of each.", "", NOTE]
     return "\n".join(lines)
 
 
@@ -110,7 +110,7 @@ def _carry_out(words: Sequence[str], out: IO[str], err: IO[str]) -> int:
     word, *rest = words
     if word not in COMMANDS:
         raise CallError(
-            f"there is no command {word[:40]!r}; use one of {', '.join(COMMANDS)}"
+            f"no such command: {word[:40]!r}; use one of {', '.join(COMMANDS)}"
         )
     rest = _with_negatives(rest)
     args = parser_of(word).parse_intermixed_args(rest)  # `log mend -o DIR nights/`

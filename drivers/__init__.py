@@ -73,5 +73,5 @@ def identifier(name: str) -> Identifier | None:
 def _module(name: str) -> ModuleType:
     if name not in REGISTRY:
         known = ", ".join(sorted(REGISTRY))
-        raise KeyError(f"no part is called {name!r}; the parts known are {known}")
+        raise KeyError(f"no sensor is called {name!r}; the known kinds are {known}")
     return import_module(REGISTRY[name])

@@ -119,7 +119,7 @@ def decode(data: bytes, constants: Calibration) -> Bme280Reading:
     # One alone was measured: a part that lost its settings, which `poll` reads back,
     # has skipped all.
     if sum(skipped) > 1:
-        raise NotMeasuredError("it holds the values of a part that has not measured")
+        raise NotMeasuredError("it holds the values of a sensor that has not measured")
     fine = fine_temperature(raw_t, constants.air)
     rh_raw = humidity_pct(raw_h, fine, constants)
     return Bme280Reading(

@@ -167,7 +167,7 @@ PART = PartInfo(
     addresses=ads1115.ADDRESSES,
     needs=("temp_c", "rh_pct"),
     options={
-        "gain_ohm": "the amplifier's ohms: volts out for each ampere in (10000)",
+        "gain_ohm": "the amplifier's ohms: volts out for each ampere in (10 000)",
         "sensitivity_na_per_ppm": "from the cell's label, nA a ppm at 20 °C (525)",
         "zero_na": "nA in clean air (0)",
         "pins": "inputs of the converter: 0-1 (default), 2-3, 0-3, 1-3, 0, 1, 2 or 3",

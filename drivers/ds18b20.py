@@ -48,9 +48,9 @@ def decode(scratchpad: bytes) -> float:
             checksum), or a temperature that the part cannot measure.
     """
     if len(scratchpad) < SIZE:
-        raise ShortError(f"{len(scratchpad)} bytes came where the part sends {SIZE}")
+        raise ShortError(f"{len(scratchpad)} bytes came where the sensor sends {SIZE}")
     if len(scratchpad) > SIZE:
-        raise LengthError(f"{len(scratchpad)} bytes came where the part sends {SIZE}")
+        raise LengthError(f"{len(scratchpad)} bytes came where the sensor sends {SIZE}")
     wanted = crc8_wire(scratchpad[:8])
     if scratchpad[8] != wanted:
         raise CrcError(
@@ -59,7 +59,8 @@ def decode(scratchpad: bytes) -> float:
     config = scratchpad[4]
     if config & 0x9F != CONFIG_ONES:
         raise OutOfRangeError(
-            f"its config byte is {config:02x}, which no part has: the line is held low"
+            f"its config byte is {config:02x}, which no sensor has: the line is held "
+            "low"
         )
     # Fewer bits of resolution leave the lowest ones undefined: they are cut off.
     unused = 3 - (config >> 5 & 3)
@@ -84,10 +85,12 @@ def decode_text(text: bytes) -> float:
     if len(text) > LONGEST:
         raise LengthError(f"{len(text)} bytes came where the kernel gives two lines")
     if text.count(b"\n") < 1 or not text.rstrip(b"\n").partition(b"\n")[2]:
-        raise ShortError("the kernel gave less than two lines: the part did not answer")
+        raise ShortError(
+            "the kernel gave less than two lines: the sensor did not respond"
+        )
     match = _TEXT.fullmatch(text)
     if match is None:
-        raise FramingError("the file is not the kernel's text of such a part")
+        raise FramingError("the file is not the kernel's text of such a sensor")
     first, _, verdict, second, _ = match.groups()
     if verdict == b"NO":
         raise CrcError("the kernel found a wrong checksum")
@@ -104,8 +107,8 @@ def judge(temp_c: float) -> list[Sample]:
     """
     if temp_c == POWER_ON_C:
         raise NotMeasuredError(
-            f"it reports {POWER_ON_C:g} °C, the value it wakes up with: check its "
-            "supply wire"
+            f"it reports {POWER_ON_C:g} °C, the value it starts with: check its power "
+            "wire"
         )
     return [Sample("temp_c", temp_c)]
 

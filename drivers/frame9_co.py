@@ -85,8 +85,8 @@ def make(options: Mapping[str, Any]) -> Frame9Co:
     step_ppm = opt.number(options, "answer_ppm", 0.0, *ANSWER_PPM)
     if mode.asked and not step_ppm:
         raise ValueError(
-            "answer_ppm: needed with mode = 'question': write what one count of an "
-            "answer stands for by the module's sheet, 0.1 or 1"
+            "answer_ppm: needed with mode = 'question': write what one count of a "
+            "reply means by the module's data sheet, 0.1 or 1"
         )
     full_ppm = opt.number(options, "full_scale_ppm", FULL_SCALE_PPM, 100.0, 5000.0)
     return Frame9Co(
@@ -131,7 +131,7 @@ PART = PartInfo(
         **MODE_OPTIONS,
         "answer_ppm": "ppm of one count, 0.1 or 1 by its sheet; needed with mode "
         "'question', and for frames that count by 1 (0.1)",
-        "full_scale_ppm": "end of the range, for answers that do not tell it (500)",
+        "full_scale_ppm": "end of the range, for replies that do not report it (500)",
         "compensated": "true where its sheet says that its own thermometer corrects it "
         "for cold (false)",
         "zero_ppm": "what it shows in fresh air, taken off (-10 to 10; 0)",

@@ -130,7 +130,7 @@ PART = PartInfo(
     warm_up_s=WARM_UP_S,
     baud=9600,
     needs=("pressure_hpa", "temp_c", "rh_pct"),
-    options={"full_scale_ppm": "end of the module's range, 1000 to 50000 (5000)"},
+    options={"full_scale_ppm": "end of the module's range, 1000 to 50 000 (5000)"},
     # Life of five years or more (from memory).
     service_years=5.0,
     range_c=RANGE_C,

@@ -143,7 +143,7 @@ def make(options: Mapping[str, Any]) -> Ina226:
 IDENTIFY = identify
 PART = PartInfo(
     name="ina226",
-    title="supply monitor (INA226)",
+    title="power monitor (INA226)",
     bus="i2c",
     gives={
         # Resolution: one step, at 2 mOhm.  Noise: below a step, sixteen readings being

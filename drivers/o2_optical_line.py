@@ -104,7 +104,7 @@ def decode(line: bytes) -> OpticalReading | CommandAnswer:
 
 def _refusal(tokens: list[str]) -> str:
     why = REFUSALS.get(tokens[-1][-1], "it does not say why")
-    return f"the part refuses a command: {why}"
+    return f"the sensor refuses a command: {why}"
 
 
 def _reading(tokens: list[str]) -> OpticalReading:
@@ -187,7 +187,7 @@ def _ranged(
     quantity: str, value: float, full: float, quality: tuple[Quality, str]
 ) -> Sample:
     if value >= full:
-        return Sample(quantity, value, "at-least", "the part is at full scale")
+        return Sample(quantity, value, "at-least", "the sensor is at full scale")
     return Sample(quantity, value, *quality)
 
 

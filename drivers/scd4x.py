@@ -162,7 +162,9 @@ class Scd4x:
             self._pressure.sent(hpa)
         ready = yield Transfer(command(DATA_READY), 3, SHORT_S)
         if not decode_ready(ready):
-            raise NotReadyError("no measurement waits yet; the part makes one in 5 s")
+            raise NotReadyError(
+                "no measurement is ready yet; the sensor makes one in 5 s"
+            )
         reply = yield Transfer(command(READ_MEASUREMENT), 9, SHORT_S)
         found = samples(decode(reply), first=self._first)
         self._first = False
@@ -248,7 +250,9 @@ PART = PartInfo(
     needs=("pressure_hpa",),
     options={
         "altitude_m": "height in m, 0 to 3000, for as long as no pressure is known",
-        "temp_offset_c": "self-heating taken off temperature, 0 to 20 °C (part: 4 °C)",
+        "temp_offset_c": (
+            "self-heating taken off temperature, 0 to 20 °C (sensor: 4 °C)"
+        ),
     },
     # The maker names no wear-out; ten years is the design life (from memory).
     service_years=10.0,

@@ -78,7 +78,7 @@ def decode(reply: bytes) -> Sps30Reading:
     raw = b"".join(word.to_bytes(2, "big") for word in words(reply, WORDS))
     values = struct.unpack(f">{FLOATS}f", raw)
     if not all(math.isfinite(value) and value >= 0 for value in values):
-        raise OutOfRangeError("the answer holds values that are no amounts")
+        raise OutOfRangeError("the reply holds values that are not amounts")
     return Sps30Reading(*values)
 
 
@@ -160,7 +160,9 @@ class Sps30:
         check_status(decode_status((yield Transfer(command(STATUS), 6, SHORT_S))))
         (ready,) = yield from ask(DATA_READY, 1, SHORT_S)
         if not ready & 1:
-            raise NotReadyError("no measurement waits yet; the part makes one a second")
+            raise NotReadyError(
+                "no measurement is ready yet; the sensor makes one a second"
+            )
         reply = yield Transfer(command(READ), 3 * WORDS, SHORT_S)
         return samples(decode(reply), self._air)
 

@@ -86,7 +86,7 @@ place config/shell/cabinvigil usr/share/bash-completion/completions/cabinvigil
 gzip -9n <config/shell/cabinvigil.1 | put 644 usr/share/man/man1/cabinvigil.1.gz
 {
     printf '%s\n' ".TH CABINVIGIL\\-BROKER\\-SETUP 8 \"\" \"cabinvigil ${version%-*}\"" '.SH NAME' \
-        "cabinvigil\\-broker\\-setup \\- set Debian's mosquitto up for the watch" '.SH DESCRIPTION' .nf
+        "cabinvigil\\-broker\\-setup \\- set Debian's mosquitto up for the monitor" '.SH DESCRIPTION' .nf
     # What its --help prints, with hyphens that roff leaves alone.
     sed -n '4,/^set /{/^set /d;s/^# \{0,1\}//;s/-/\\-/g;p}' "$here/broker-setup"
     echo .fi

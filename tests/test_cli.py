@@ -21,14 +21,14 @@ def test_without_a_command_it_lists_them(capsys: pytest.CaptureFixture[str]) -> 
     assert listed == told.err
     for word in COMMANDS:
         assert f"  {word}" in listed
-    assert "never in place of certified" in listed
+    assert "does not replace certified" in listed
 
 
 def test_an_unknown_command_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     """The sentence lists what there is."""
     assert main(["fly"]) == 2
     err = capsys.readouterr().err
-    assert "no command 'fly'" in err
+    assert "no such command: 'fly'" in err
     assert "rehearse" in err
 
 
@@ -50,7 +50,7 @@ def test_every_command_explains_itself(word: str) -> None:
     ("words", "said"),
     [
         (["replay", "none.csv"], "none.csv: cannot be read"),
-        (["replay", "none.jsonl"], "none.jsonl: is not there"),
+        (["replay", "none.jsonl"], "none.jsonl: not found"),
         (["replay", "bad.csv"], "line 2, column o2_pct: 'fine'"),
         (["rehearse", "quiet", "--hours", "0"], "--hours must lie between"),
         (["rehearse", "quiet", "--tick-s", "0.1"], "--tick-s must lie between"),
@@ -117,7 +117,7 @@ def test_replay_says_when_nothing_rang(
     path = tmp_path / "air.csv"
     path.write_text("time_s,o2_pct\n0,20.9\n10,20.89\n", encoding="utf-8")
     assert main(["replay", str(path)]) == 0
-    assert capsys.readouterr().out == "Nothing rang.\n"
+    assert capsys.readouterr().out == "No alarm sounded.\n"
 
 
 def test_estimates_have_the_keys_that_are_promised(

@@ -164,7 +164,7 @@ def vent_range(
 
     against, with_wind = WIND_COEFFICIENT_AGAINST, WIND_COEFFICIENT_HIGH
     spreads = {
-        "how free the openings are (mesh, louvre, frost)": flow(
+        "how clear the vents are (mesh, louvres, frost)": flow(
             DISCHARGE_HIGH, WIND_COEFFICIENT, 0.0
         )
         - flow(DISCHARGE_LOW, WIND_COEFFICIENT, 0.0),

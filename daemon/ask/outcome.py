@@ -75,7 +75,7 @@ def _of_bump(before: State, after: State, act: Act) -> ActOutcome:
     if why := bump.why_not(before, act, after.now):
         return _nothing(why)
     for_s = seconds(bump.BUMP_S)
-    return ActOutcome(True, f"The bump test runs: no phone is told for {for_s}.")
+    return ActOutcome(True, f"The bump test runs: no message is sent for {for_s}.")
 
 
 def _of_trial(before: State, after: State, act: Act) -> ActOutcome:
@@ -103,7 +103,7 @@ def _of_test(before: State, after: State) -> ActOutcome:
             f"the sounder is tested once in {seconds(TEST_EVERY_S)}; wait "
             f"{seconds(left_s)}."
         )
-    return _nothing("an alarm stands, and the test would be taken for it.")
+    return _nothing("an alarm is active, and the test could be mistaken for it.")
 
 
 # --- answers ----------------------------------------------------------------------
@@ -147,30 +147,33 @@ def _quiet_words(after: State, answered: Iterable[str], act: Act) -> str:
         if standing.state is AlarmState.ACKNOWLEDGED
     ]
     if not ends_s:
-        return "Answered; it was over."
+        return "Acknowledged; it was over already."
     text = f"Quiet for {seconds(min(ends_s) - after.history.now)}"
     if act.is_outside:
-        return f"{text}; a second answer from a phone does not count."
+        return f"{text}; a second acknowledgement from a phone does not count."
     return f"{text}."
 
 
 def _why_unanswered(after: State, waiting: Mapping[str, AlarmStatus], act: Act) -> str:
     if not waiting and act.alarm:
-        return f"{act.alarm} does not wait for an answer."
+        return f"{act.alarm} does not wait to be acknowledged."
     if not waiting:
-        return "no alarm waits for an answer."
+        return "no alarm waits to be acknowledged."
     # Of several, what holds for the gravest.
     worst = max(waiting.values(), key=lambda one: (one.priority, -one.unanswered_s))
     if worst.rang_s > after.history.now - act.age_s - HEARD_S:
-        return "it began to sound only then; answer again."
+        return "it began to sound only then; acknowledge it again."
     if act.is_outside and worst.answered_outside:
         return (
-            "a phone has answered once, and a second answer from a phone does not "
-            "count. Press the button in the cabin."
+            "a phone has acknowledged once, and a second acknowledgement from a "
+            "phone does not count. Press the button in the cabin."
         )
     if not act.is_outside and BUTTON in after.history.sources:
-        return "the button, or a program, answers by itself: that quiets no danger."
-    return "so grave a danger is not quieted."
+        return (
+            "the button, or a program, is pressing by itself: that does not quiet "
+            "a danger."
+        )
+    return "so grave a danger cannot be quieted."
 
 
 # --- aside, and back ---------------------------------------------------------------
@@ -186,11 +189,9 @@ def _of_putting_aside(before: State, after: State, act: Act) -> ActOutcome:
         text = f"{act.alarm} is shelved for {seconds(left_s)}."
         return ActOutcome(True, text, 1)
     if was.state in ASIDE:
-        return _nothing(f"{act.alarm} is put aside already ({was.state.value}).")
+        return _nothing(f"{act.alarm} is set aside already ({was.state.value}).")
     if aside is AlarmState.OUT_OF_SERVICE:
-        return _nothing(
-            f"{act.alarm} wakes people now, or guards what is never left unguarded."
-        )
+        return _nothing(f"{act.alarm} wakes people now, or must never be set aside.")
     return _nothing(_why_not_shelved(before, act))
 
 
@@ -198,10 +199,10 @@ def _why_not_shelved(before: State, act: Act) -> str:
     spec = next(one for one in before.setup.alarms if one.id == act.alarm)
     if spec.gravest >= Priority.MEDIUM:
         return (
-            f"{act.alarm} can wake people, and only faults and low alarms are shelved; "
-            f"answer it when it sounds."
+            f"{act.alarm} can wake people, and only faults and CAUTION alarms can be "
+            "shelved; acknowledge it when it sounds."
         )
-    return f"the limits let nobody shelve {act.alarm}."
+    return f"the limits do not allow anyone to shelve {act.alarm}."
 
 
 def _of_taking_back(before: State, after: State, act: Act) -> ActOutcome:

@@ -140,10 +140,10 @@ def _object(data: bytes) -> dict[str, Any]:
         raise
     except (ValueError, RecursionError) as error:
         raise RefusedError(
-            'it is no JSON object such as {"ask": "acknowledge"}'
+            'it is not a JSON object such as {"ask": "acknowledge"}'
         ) from error
     if not isinstance(fields, dict):
-        raise RefusedError('it is no JSON object such as {"ask": "acknowledge"}')
+        raise RefusedError('it is not a JSON object such as {"ask": "acknowledge"}')
     return fields
 
 
@@ -157,7 +157,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(fields) < len(pairs):
         keys = [key for key, _ in pairs]
         twice = next(key for key in keys if keys.count(key) > 1)
-        raise RefusedError(f"the key '{twice:.40}' stands twice; say it once")
+        raise RefusedError(f"the key '{twice:.40}' is there twice; give it once")
     return fields
 
 
@@ -208,8 +208,8 @@ def _age_s(verb: str, at: Any, wall: datetime | None, *, is_needed: bool) -> flo
     """
     if is_needed and wall is None:
         raise RefusedError(
-            "the cabin's clock is not set, so nobody can tell how old this is: no "
-            "answers from outside; press the button"
+            "the cabin's clock is not set, so the age of this is unknown: press the "
+            "button in the cabin"
         )
     if at is None:
         if is_needed:
@@ -236,7 +236,7 @@ def _checked_age_s(verb: str, at: Any, wall: datetime | None) -> float:
         )
     if age_s < -(ANSWER_OLDEST_S if is_answer else AHEAD_S):
         raise RefusedError(
-            f"by the cabin's clock 'at' lies {seconds(-age_s)} in the future; set the "
-            f"phone's clock, or the cabin's"
+            f"by the cabin's clock 'at' is {seconds(-age_s)} in the future; set the "
+            "phone's clock, or the cabin's"
         )
     return max(0.0, round(age_s, AGE_DECIMALS))

@@ -43,7 +43,7 @@ class AskError(CabinvigilError, OSError):
     exit_code = ExitCode.MACHINE_FAILED
 
     def __str__(self) -> str:
-        return self.strerror or "the watch cannot be asked"
+        return self.strerror or "the monitor does not respond"
 
 
 class AskSocket:
@@ -115,7 +115,7 @@ class AskSocket:
             reader, writer = await streams(sock)
             await self._call(reader, writer)
         except Exception as bug:
-            self._on_refused(f"An ask on the socket stumbled: {bug!r:.200}.")
+            self._on_refused(f"A request on the socket failed: {bug!r:.200}.")
         finally:
             sock.close()
 
@@ -205,7 +205,7 @@ class AskSocket:
         kind = kind_of(ask)
         if not self._limits.admit(caller.process, kind, now_s, caller.user):
             self._crowd(now_s)
-            return _no("too many asks; wait a second")
+            return _no("too many requests; wait a second")
         if ask is None:
             self._tell(why, self._limits.refused(now_s))
             return _no(why)
@@ -226,12 +226,12 @@ class AskSocket:
             async with asyncio.timeout(ANSWER_S):
                 return {**head, **await answered}
         except TimeoutError:
-            return {**head, **_no("the watch did not answer in time")}
+            return {**head, **_no("the monitor did not respond in time")}
 
     def _crowd(self, now_s: float) -> None:
         """Count one refused for its number; tell when that is a flood."""
         count = self._limits.crowded(now_s)
-        self._tell("too many asks; each caller has one a second", count)
+        self._tell("too many requests; each caller has one a second", count)
         if not self._is_flooded and self._limits.is_flooded(now_s):
             self._is_flooded = True
             self._on_flood(True)
@@ -248,7 +248,7 @@ class AskSocket:
     def _tell(self, why: str, count: int) -> None:
         if count:
             others = f" ({count} refused since the last line)" if count > 1 else ""
-            self._on_refused(f"An ask on the socket was refused: {why}{others}.")
+            self._on_refused(f"A request on the socket was refused: {why}{others}.")
 
 
 def ask_watch(
@@ -276,7 +276,7 @@ def ask_watch(
         raise _cannot_ask(path, error) from error
     except ValueError as error:
         raise AskError(
-            errno.EPROTO, f"What listens on {path} gave no answer; is it the watch?"
+            errno.EPROTO, f"What listens on {path} does not respond; is it the monitor?"
         ) from error
     return dict(answer) if isinstance(answer, dict) else {"ok": False, "text": answer}
 
@@ -311,19 +311,22 @@ def _cannot_listen(path: Path, group: str, error: Exception) -> AskError:
 def another_watch(path: Path) -> str:
     """Say that two watches run, which share parts, sounder and log."""
     return (
-        f"Another watch listens on {path}: two take parts and sounder from each other; "
-        f"stop one (`systemctl stop cabinvigil`)."
+        f"Another monitor listens on {path}: two cannot share sensors and sounder; "
+        "stop one (`systemctl stop cabinvigil`)."
     )
 
 
 def _cannot_ask(path: Path, error: OSError) -> AskError:
     number = error.errno or errno.ETIMEDOUT
     if number in {errno.ENOENT, errno.ECONNREFUSED}:
-        text = f"No watch listens on {path}; does it run? `systemctl status cabinvigil`"
+        text = (
+            f"The monitor is not running (nothing listens on {path}). Check: "
+            "systemctl status cabinvigil"
+        )
     elif number in {errno.EACCES, errno.EPERM}:
-        text = f"You may not ask on {path}; join the socket's group, and log in again"
+        text = f"You may not use {path}; join its group, and log in again"
     else:
-        text = f"The watch on {path} did not answer ({error.strerror or 'too late'})"
+        text = f"The monitor on {path} did not respond ({error.strerror or 'too late'})"
     return AskError(number, text)
 
 
@@ -354,8 +357,8 @@ def ask_status(path: Path) -> dict[str, Any]:
     if not answer.get("ok"):
         raise AskError(
             errno.EBUSY,
-            f"The watch runs and does not say how it stands "
-            f"({answer.get('text', 'no reason given')}); ask again in a moment",
+            "The monitor runs but does not report its state "
+            f"({answer.get('text', 'no reason given')}); wait a moment",
         )
     return answer
 
@@ -389,6 +392,6 @@ def no_watch(settings: Settings, word: str) -> None:
         runs = True
     if runs:
         raise WatchRunsError(
-            f"the watch runs and has the parts: `systemctl stop cabinvigil`, then "
-            f"`cabinvigil {word}`, then `systemctl start cabinvigil`"
+            "the monitor runs and uses the sensors: `systemctl stop cabinvigil`, "
+            f"then `cabinvigil {word}`, then `systemctl start cabinvigil`"
         )

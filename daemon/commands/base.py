@@ -128,8 +128,7 @@ def add_units(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--units",
         choices=tuple(SYSTEMS),
-        help="tell people numbers in these units, whatever the config says; JSON stays "
-        "SI",
+        help="show numbers in these units, whatever the config says; JSON stays SI",
     )
 
 
@@ -156,15 +155,15 @@ def number_in(unit: str) -> Callable[[str], float]:
             return float(text)  # `nan` and `inf`: the option's own bounds refuse them
         except ValueError:
             raise argparse.ArgumentTypeError(
-                f"{text[:40]!r} is no number; write it in {sign_of(unit)}, or with its "
-                "unit"
+                f"{text[:40]!r} is not a number; write it in {sign_of(unit)}, or with "
+                "its unit"
             ) from None
 
     return read
 
 
 def add_emulated(
-    parser: argparse.ArgumentParser, what: str = "emulated parts, no hardware"
+    parser: argparse.ArgumentParser, what: str = "emulated sensors, no hardware"
 ) -> None:
     """Add `--emulated`."""
     parser.add_argument("--emulated", action="store_true", help=what)

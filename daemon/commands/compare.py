@@ -47,7 +47,7 @@ from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import told
 from cabinvigil.daemon.text.units_said import Units, units_named
 
-EXAMPLE = """example, nights of the trailer Lapwing, and one before and after a mark:
+EXAMPLE = """examples, nights of the Lapwing, a trailer, one of them cut at a mark:
   cabinvigil compare 2026-01-16 2026-01-17
   cabinvigil compare nights/ --csv
   cabinvigil compare "night-2026-01-16.jsonl@..roof vent open" \\
@@ -71,11 +71,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder(parser)
     add_json(parser)
     add_units(parser)
-    parser.add_argument("--csv", action="store_true", help="print a CSV row for each")
+    parser.add_argument(
+        "--csv", action="store_true", help="print one CSV row for each night"
+    )
     parser.add_argument(
         "--all",
         action="store_true",
-        help="tell each night, though there are more than ten",
+        help="show each night, even if there are more than ten",
     )
     parser.add_argument(
         "--picture",
@@ -107,11 +109,11 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
         print_note(text, err)
     for word in (word for word, any_of_it in heard.items() if not any_of_it):
         raise NightError(
-            f"{word}: no such trial; `cabinvigil trial list --log FOLDER` tells all"
+            f"{word}: no such trial; `cabinvigil trial list --log FOLDER` shows all"
         )
     if len(sheets) < 2:
         raise CallError(
-            "compare needs two nights or more; name another, or a folder of them"
+            "compare needs two nights or more; name another night, or a folder"
         )
     sheets = _named_apart(sheets)
     units = units_named(args.units, sheets[-1].units)
@@ -195,7 +197,7 @@ def _sheets_of(wanted: Wanted, notes: list[str], curves: Curves) -> list[Sheet]:
     except NightError as error:
         if not wanted.is_of_folder:
             raise
-        notes.append(f"{error}: it is kept, and passed over.")
+        notes.append(f"{error}: it is kept, and skipped.")
         return []
 
 
@@ -216,7 +218,7 @@ def _trial_sheets(wanted: Wanted, notes: list[str], curves: Curves) -> list[Shee
     ]
     if not found and not wanted.is_of_folder:
         names = ", ".join(f"{n} '{one.text}'" for n, one in enumerate(there, 1))
-        raise NightError(f"{wanted.name}: no such trial; its trials: {names or 'none'}")
+        raise NightError(f"{wanted.name}: no such trial; it has: {names or 'none'}")
     return found
 
 
@@ -251,7 +253,7 @@ def _sheet(wanted: Wanted, notes: list[str], curves: Curves) -> Sheet:
     from_s = _mark(found, first, name) if first.strip() else 0.0
     to_s = _mark(found, last, name) if last.strip() else found.tape.length_s
     if to_s <= from_s:
-        raise NightError(f"{name}: the stretch ends before it begins; turn its marks")
+        raise NightError(f"{name}: the stretch ends before it begins; swap its marks")
     if to_s - from_s < SHORTEST_S:
         shortest = seconds(SHORTEST_S)
         raise NightError(
@@ -312,7 +314,7 @@ def _page(sheets: list[Sheet], curves: list[TrialCurves], path: Path) -> None:
 
     if len(sheets) > MOST:
         raise NightError(
-            f"--page shows {MOST} nights or trials at most, not {len(sheets)}; name "
-            "those that matter"
+            f"--page shows at most {MOST} nights or trials, not {len(sheets)}; name "
+            "fewer"
         )
     write_page(path, lambda: compare_page(sheets, curves))

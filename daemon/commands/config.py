@@ -30,7 +30,7 @@ from cabinvigil.daemon.text.units_said import Units
 
 NEW_CONFIG = Path("cabin.toml")
 """Where a first config is written if nobody says."""
-EXAMPLE = """example, with the config of the trailer Lapwing:
+EXAMPLE = """examples, with the config of the Lapwing, a trailer:
   cabinvigil config --ask -o cabin.toml
   cabinvigil config --example > cabin.toml
   cabinvigil config cabin.toml --devices
@@ -50,12 +50,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--devices",
         action="store_true",
-        help="also look whether this machine has its devices, and may open them",
+        help="also check that this machine has its devices, and may open them",
     )
     parser.add_argument(
         "--example",
         action="store_true",
-        help="print a whole config with comments, to begin with",
+        help="print a whole config with comments, to start from",
     )
     parser.add_argument(
         "--limits",
@@ -65,7 +65,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--ask",
         action="store_true",
-        help="make a first config by questions, with the plan and a rehearsal to try",
+        help="make a first config by asking questions, then show the plan and a "
+        "rehearsal",
     )
     parser.add_argument(
         "-o",
@@ -75,7 +76,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"with --ask: write it there ({NEW_CONFIG})",
     )
     parser.add_argument(
-        "--all", action="store_true", help="tell every alarm's limits and sources"
+        "--all", action="store_true", help="show every alarm's limits and sources"
     )
     add_json(parser)
     add_units(parser)
@@ -100,7 +101,7 @@ def run(
     if args.ask:
         return _ask(args, out)
     if args.output is not None:
-        raise CallError("-o is where --ask writes: add --ask")
+        raise CallError("-o names the file that --ask writes: add --ask")
     if args.limits:
         if args.json:
             out.write(json_line(table_object()) + "\n")
@@ -139,9 +140,7 @@ def _ask(args: argparse.Namespace, out: IO[str]) -> int:
         CallError: another option is no matter of questions.
     """
     if args.json or args.devices or args.example or args.limits:
-        raise CallError(
-            "--ask asks a person: leave the other options out but -o and --units"
-        )
+        raise CallError("--ask asks a person: use only -o and --units with it")
     # Only here: what it plans and scans with costs more than a whole check.
     from cabinvigil.daemon.commands.config_ask import make_config
 
@@ -167,7 +166,7 @@ def _tell(
         return
     err.writelines(f"{mistake.said(units)}\n" for mistake in mistakes)
     count = "1 mistake" if len(mistakes) == 1 else f"{len(mistakes)} mistakes"
-    err.write(f"{count}; nothing is watched with this file.\n")
+    err.write(f"{count}; the monitor will not start with this file.\n")
 
 
 def _mistake(mistake: Mistake) -> dict[str, str]:

@@ -42,7 +42,7 @@ def read_quantity(text: str, ours: str, units: Units = SI) -> float | None:
         found = typed(text, ours, units.unit(ours))
     except UnitError as error:
         if error.is_doubt:
-            raise WrongAnswerError(f"the answer {error}") from None
+            raise WrongAnswerError(f"the input {error}") from None
         return None
     return None if found is None else found.value
 
@@ -56,8 +56,8 @@ def read_number(key: str, units: Units = SI) -> Callable[[str], float]:
         if value is None:
             like = units.given(unit, max(ACCEPTED[key].low, 1.0))
             raise WrongAnswerError(
-                f"{text[:40]!r} is no number in {asked_in(key, units)}: write it like "
-                f"{like}"
+                f"{text[:40]!r} is not a number in {asked_in(key, units)}: write it "
+                f"like {like}"
             )
         return within(key, value, units)
 
@@ -81,7 +81,7 @@ def read_name(text: str) -> str:
     """Read the cabin's name, its word on MQTT."""
     if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", text) or len(text) > 40:
         raise WrongAnswerError(
-            f"{text[:40]!r} is no name: use small letters, digits and single hyphens"
+            f"{text[:40]!r} is not a name: use small letters, digits and single hyphens"
         )
     return text
 
@@ -99,8 +99,8 @@ def read_volume(text: str, units: Units = SI) -> float:
     known = [one for one in lengths if one is not None]
     if len(known) != 3 or len(lengths) != 3:
         raise WrongAnswerError(
-            f"{text[:40]!r} is no volume: write {units.sign('m3')}, or three lengths "
-            f"as {usual_sides(units)}"
+            f"{text[:40]!r} is not a volume: write {units.sign('m3')}, or three "
+            f"lengths as {usual_sides(units)}"
         )
     volume_m3 = math.prod(known) * (1.0 - BUILT_IN_SHARE)
     return round(within("volume_m3", volume_m3, units), 1)
@@ -121,8 +121,8 @@ def read_people(text: str, volume_m3: float) -> int:
     most = min(20, math.floor(volume_m3))
     if not re.fullmatch(r"\d{1,2}", text) or not 1 <= int(text) <= most:
         raise WrongAnswerError(
-            f"{text[:40]!r} cannot be: give a whole number from 1 to {most}, which is "
-            "what this air space has berths for"
+            f"{text[:40]!r} cannot be: give a whole number from 1 to {most}, as many "
+            "as this air volume allows"
         )
     return int(text)
 
@@ -137,8 +137,8 @@ def read_fuel(text: str) -> Mapping[str, float]:
     parts = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", word)
     if parts is None or int(parts[1]) + int(parts[2]) != 100:
         raise WrongAnswerError(
-            f"{text[:40]!r} is no gas that is known: write propane, butane, isobutane, "
-            "a mix as 70/30, or none"
+            f"{text[:40]!r} is not a gas that is known: write propane, butane, "
+            "isobutane, a mix as 70/30, or none"
         )
     shares = {"propane": int(parts[1]) / 100.0, "butane": int(parts[2]) / 100.0}
     return {gas: share for gas, share in shares.items() if share}
@@ -174,7 +174,7 @@ def read_vent(text: str, units: Units = SI) -> float:
     across_m = read_quantity(holes[2], "m")
     if across_m is None:
         hole = HOLE[units.word]
-        raise WrongAnswerError(f"{text[:40]!r} is no diameter: write it like {hole}")
+        raise WrongAnswerError(f"{text[:40]!r} is not a diameter: write it like {hole}")
     area_cm2 = int(holes[1] or 1) * math.pi / 4.0 * (100.0 * across_m) ** 2
     return round(within("vent_low_cm2", area_cm2, units), 1)
 
@@ -184,5 +184,5 @@ def read_line(text: str) -> str:
     if text.lower() == "none":
         return ""
     if not re.fullmatch(r"[A-Za-z0-9_./-]{1,32}", text):
-        raise WrongAnswerError(f"{text[:40]!r} is no line: write it like GPIO17")
+        raise WrongAnswerError(f"{text[:40]!r} is not a line: write it like GPIO17")
     return text

@@ -51,7 +51,7 @@ class UnansweredError(CabinvigilError):
     """Nobody answered to the end."""
 
     def __init__(self) -> None:
-        super().__init__("the questions were not answered, so nothing was written")
+        super().__init__("not all questions had a reply, so nothing was written")
 
 
 @dataclass
@@ -101,7 +101,7 @@ class Dialog:
                 self.say(f"  {error}.")
                 continue
             if not answer.strip() and granted:
-                self.granted[key] = "taken for granted"
+                self.granted[key] = "assumed"
                 self.taken.append(granted.format(usual))
             return value
 
@@ -131,7 +131,7 @@ def make_config(
     try:
         _may_write(file, dialog)
         dialog.say(
-            "A first config by questions.  Enter takes what stands in brackets; "
+            "A first config by questions.  Enter accepts the value in brackets; "
             "Ctrl-C ends it, and nothing is written."
         )
         cabin = _cabin(dialog)
@@ -163,24 +163,24 @@ def _cabin(dialog: Dialog) -> dict[str, object]:
     if units is not SI:
         cabin["units"] = units.word
     cabin["volume_m3"] = volume_m3 = dialog.question(
-        f"Air space: volume in {sign('m3')}, or length x width x height in {sign('m')}",
+        f"Air volume: in {sign('m3')}, or length x width x height in {sign('m')}",
         usual_sides(units),
         lambda text: read_volume(text, units),
         "volume_m3",
         f"{{}} {sign('m')}, a tenth of it built in",
     )
     cabin["people"] = dialog.question(
-        "Sleepers on a usual night",
+        "How many people usually sleep here",
         "2" if volume_m3 >= 2.0 else "1",
         lambda text: read_people(text, volume_m3),
         "people",
         "{} sleepers",
     )
     cabin["altitude_m"] = _figure(
-        dialog, "Height above the sea", "altitude_m", 0.0, "above the sea"
+        dialog, "Altitude", "altitude_m", 0.0, "above the sea"
     )
     cabin["outside_c"] = _figure(
-        dialog, "Cold of the night to plan for", "outside_c", 0.0, "outside"
+        dialog, "Outside temperature to plan for", "outside_c", 0.0, "outside"
     )
     cabin |= _heater(dialog)
     for key, where in (("vent_low_cm2", "floor"), ("vent_high_cm2", "roof")):
@@ -195,7 +195,7 @@ def _cabin(dialog: Dialog) -> dict[str, object]:
     if cabin["vent_low_cm2"] and cabin["vent_high_cm2"]:
         cabin["vent_height_m"] = _figure(
             dialog,
-            "Height between the middles of the two vents",
+            "Height difference between the two vents",
             "vent_height_m",
             1.2,
             "between the vents",
@@ -277,13 +277,13 @@ def _heater(dialog: Dialog) -> dict[str, object]:
 
 def _parts(dialog: Dialog, machine: DeviceTree | None) -> list[str]:
     """Return the lines of what answers here, or of a build that is planned."""
-    dialog.say("Parts: what is planned, or what answers here")
+    dialog.say("Sensors: what is planned, or what is connected here")
     for word, build in BUILDS.items():
         dialog.say(f"  {word:<9} {build.words}")
-    dialog.say("  scan      what answers on this machine's wires now")
+    dialog.say("  scan      the sensors that respond on this machine now")
     while True:
         word = dialog.question(
-            "Which", "least", _part_word, "part", "parts of the build '{}'"
+            "Which", "least", _part_word, "part", "sensors of the build '{}'"
         )
         if word != "scan":
             return BUILDS[word].lines
@@ -291,7 +291,7 @@ def _parts(dialog: Dialog, machine: DeviceTree | None) -> list[str]:
         lines = suggestions(compared(found, None), None, found.devices)
         if any(line.startswith("[part.") for line in lines):
             return lines
-        dialog.say("  Nothing answers here that is known: choose a build.")
+        dialog.say("  No known sensor responds here: choose a build.")
 
 
 def _part_word(text: str) -> str:
@@ -326,9 +326,9 @@ def _may_write(file: Path, dialog: Dialog) -> None:
     if file.is_dir() or not os.access(file.parent, os.W_OK | os.X_OK):
         raise CallError(f"-o {file}: no file can be written there; name another")
     if file.exists():
-        words = f"{file} is there already: write over it? yes or no"
+        words = f"{file} exists: write over it? yes or no"
         if dialog.question(words, "no", str.lower) != "yes":
-            raise CallError(f"{file} stays as it is: name another file with -o")
+            raise CallError(f"{file} is unchanged: name another file with -o")
 
 
 def _checked(text: str) -> Settings:
@@ -357,9 +357,9 @@ def _tell(file: Path, settings: Settings, dialog: Dialog) -> None:
     """Say what was taken for granted, what the plan makes of it, and what to try."""
     dialog.say()
     name = shlex.quote(str(file))
-    dialog.say(f"{file} is written; `cabinvigil config {name}` says all of it.")
+    dialog.say(f"{file} is written; `cabinvigil config {name}` shows all of it.")
     taken = [*dialog.taken, *_estimated(settings.cabin)]
-    dialog.say(f"Taken for granted: {'; '.join(taken)}.")
+    dialog.say(f"Assumed: {'; '.join(taken)}.")
     units = units_named(settings.cabin.units)
     planned = plan(cabin_plan(from_config(settings.cabin), units=units))
     dialog.say("The plan for such a night:")
@@ -373,7 +373,7 @@ def _tell(file: Path, settings: Settings, dialog: Dialog) -> None:
 
 def _estimated(cabin: Cabin) -> list[str]:
     """Name what was never asked for, and is counted with all the same."""
-    found = ["walls and leaks by the volume", "double glazing", "still air"]
+    found = ["walls and leaks estimated from the volume", "double glazing", "still air"]
     if cabin.zone is None:
         found.append("this machine's time zone")
     return found

@@ -68,19 +68,19 @@ class Build:
 BUILDS: Mapping[str, Build] = MappingProxyType(
     {
         "least": Build(
-            "oxygen and carbon monoxide as modules, air pressure",
+            "oxygen and carbon monoxide modules, air pressure",
             (_OPTICAL, _MODULE, _BARO),
         ),
         "cells": Build(
-            "the same as bare cells on one I2C bus, no serial line",
+            "the same gases with bare cells on one I2C bus, no serial line",
             (_O2_CELL, _CO_CELL, _BARO),
         ),
         "usual": Build(
-            "the least, and carbon dioxide, humidity, battery",
+            "the minimum, plus carbon dioxide, humidity, battery",
             (_OPTICAL, _MODULE, _BARO, _CO2, _AIR, _BATTERY),
         ),
         "thorough": Build(
-            "the usual, and a second oxygen part and the glass",
+            "the usual, plus a second oxygen sensor and the window",
             (_OPTICAL, _MODULE, _BARO, _CO2, _AIR, _BATTERY, _O2_CELL, _PANE),
         ),
     }
@@ -125,14 +125,14 @@ def _lines(
 ) -> Iterator[str]:
     yield "# A first config, made by `cabinvigil config --ask`.  Each key ends with its"
     yield "# unit; `cabinvigil config --example` shows every key that there is."
-    yield "# This watch is an added layer, never in place of certified alarms."
+    yield "# This monitor is an extra layer. It does not replace certified alarms."
     yield ""
     yield "[cabin]"
     for key, value in cabin.items():
         note = f"  # {granted[key]}" if key in granted else ""
         yield f"{key} = {toml(value)}{note}"
     yield ""
-    yield "# A part that wears out needs its first day: in_service = 2026-10-01"
+    yield "# A sensor that wears out needs its first day: in_service = 2026-10-01"
     yield ""
     yield from parts
     if buzzer_line:

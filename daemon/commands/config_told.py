@@ -1,6 +1,5 @@
 """A config in words: on one screen, or with every alarm's limits and sources."""
 
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -19,6 +18,7 @@ from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.daemon.text.units import unit_of
 from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.wrapping import wrap
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL, split_channel
 from cabinvigil.drivers.kit.steps import PartInfo
 
@@ -27,7 +27,7 @@ SCALES = {"frame9_gas": "answer_lel_pct", "gas_bead_ads1115": "mv_per_lel_pct"}
 """Options that say how a gas part counts; without them it is taken to ring early."""
 MOST_LINES = 16
 """Cautions and parts, half each, that go on one screen; --all tells the rest."""
-COLUMNS = 84
+COLUMNS = 80
 
 
 def brief(
@@ -35,17 +35,20 @@ def brief(
 ) -> Iterator[str]:
     """Say on one screen whether it will do, what to mind, and what is watched."""
     cautioned = [
-        *(f"laxer than published: {retold(one, units)}" for one in settings.laxer),
+        *(
+            f"less strict than published: {retold(one, units)}"
+            for one in settings.laxer
+        ),
         *cautions(settings, known, units),
     ]
-    verdict = f"{one_line(file)} is fine"
+    verdict = f"{one_line(file)} is valid"
     if cautioned:
         things = "1 thing" if len(cautioned) == 1 else f"{len(cautioned)} things"
-        yield f"{verdict}, with {things} to mind."
-        yield "See to them before the first night; then `cabinvigil precheck`."
+        yield f"{verdict}, with {things} to check."
+        yield "Fix them before the first night; then run `cabinvigil precheck`."
     else:
         yield f"{verdict}."
-        yield "Nothing to mind: next `cabinvigil plan`, and `cabinvigil precheck`."
+        yield "Nothing to fix. Next: `cabinvigil plan`, then `cabinvigil precheck`."
     yield from _few(cautioned, MOST_LINES // 2, "- ")
     yield ""
     parts = [
@@ -55,18 +58,16 @@ def brief(
     yield from _few(parts, MOST_LINES // 2)
     yield ""
     alarms = len(settings.alarms)
-    yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all tells their limits."
+    yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all shows their limits."
     if partial := partly_spoken(settings.watch.language):
         yield from textwrap.wrap(partial, COLUMNS)
     if settings.read_as:
-        yield from textwrap.wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
+        yield from wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
 
 
 def _few(lines: Sequence[str], most: int, sign: str = "") -> Iterator[str]:
     for line in lines[:most]:
-        yield from textwrap.wrap(
-            f"{sign}{line}", COLUMNS, subsequent_indent=" " * len(sign)
-        )
+        yield from wrap(f"{sign}{line}", COLUMNS, others=" " * len(sign))
     if len(lines) > most:
         yield f"{sign}and {len(lines) - most} more: see --all."
 
@@ -82,7 +83,7 @@ def account(
     """Say, line by line, what will be watched."""
     cabin = settings.cabin
     tick_s = settings.watch.tick_s
-    yield f"{one_line(file)} is fine. Cabin {cabin.name}, judged every {tick_s:g} s."
+    yield f"{one_line(file)} is valid. Cabin {cabin.name}, judged every {tick_s:g} s."
     if partial := partly_spoken(settings.watch.language):
         yield partial
     yield ""
@@ -98,8 +99,8 @@ def account(
             yield f"    from: {alarm.source}"
     laxer = [retold(one, units) for one in settings.laxer]
     for heading, lines in (
-        ("Numbers with a unit, and what they are in ours", settings.read_as),
-        ("Laxer than the packaged limits, as accepted", laxer),
+        ("Numbers given with a unit, in the units of the config", settings.read_as),
+        ("Less strict than the packaged limits, as accepted", laxer),
         ("Mind", tuple(cautions(settings, known, units))),
     ):
         if lines:
@@ -124,7 +125,7 @@ def _alarm_line(alarm: AlarmSettings, units: Units) -> str:
     params = to_plain(alarm.params)
     own = unit_of(str(params.get("quantity", "")))[1]
     shown = [_shown(k, v, own, units) for k, v in params.items() if v != ""]
-    delays = f"after {alarm.on_delay_s:g} s, gone after {alarm.off_delay_s:g} s"
+    delays = f"after {alarm.on_delay_s:g} s, clears after {alarm.off_delay_s:g} s"
     return "; ".join([alarm.kind, *shown, delays])
 
 
@@ -165,7 +166,9 @@ def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[st
             continue
         if not layout.index(quantity, place):
             words = QUANTITIES[quantity].words
-            yield f"No part gives {words} at {place or 'bunk'}: {name} cannot ring."
+            yield (
+                f"No sensor measures {words} at {place or 'bunk'}: {name} cannot sound."
+            )
 
 
 def _moving_buses(settings: Settings, known: Registries) -> Iterator[str]:
@@ -196,7 +199,7 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             words, where = QUANTITIES[quantity].words, ""
             if quantity in has:
                 where = " where people breathe"
-            yield f"Nothing measures {words}{where}: add a part that does."
+            yield f"Nothing measures {words}{where}: add a sensor that does."
     deaf: dict[str, list[str]] = {}
     for name, alarm in settings.alarms.items():
         named = getattr(alarm.params, "quantity", None)
@@ -205,7 +208,7 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             deaf.setdefault(parts[0].words, []).append(name)
     yield from _placeless(settings, infos)
     for words, alarms in deaf.items():
-        yield f"No part gives {words}, so {', '.join(alarms)} cannot ring."
+        yield f"No sensor measures {words}, so {', '.join(alarms)} cannot sound."
     yield from _moving_buses(settings, known)
     for name, part in settings.parts.items():
         info = known.part(part.kind)
@@ -230,10 +233,13 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
                 f"a restart: {known.port_names.mend(part.port)}."
             )
         if info.service_years and part.in_service is None and info.service_years < 10:
-            yield f"{name} wears out: `in_service` is missing, so its age is not known."
+            yield f"{name} wears out, and its age is unknown: add `in_service`."
     if settings.buzzer is None:
-        yield "There is no [buzzer]: nothing sounds at the bunk."
+        yield "There is no [buzzer]: no sounder wakes anyone."
     if settings.mqtt is None:
-        yield "There is no [mqtt]: no phone is told."
+        yield "There is no [mqtt]: no message reaches a phone."
     elif not settings.mqtt.tls and settings.mqtt.host not in ("127.0.0.1", "localhost"):
-        yield "MQTT is not encrypted, and its broker is elsewhere: set `tls = true`."
+        yield (
+            "MQTT is not encrypted, and the broker is on another machine: set `tls "
+            "= true`."
+        )

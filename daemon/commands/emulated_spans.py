@@ -65,11 +65,11 @@ def emulated_spans(settings: Settings, seed: int = 1) -> EmulatedSpans:
     )
     if not is_fresh(outcome.saw):
         why = "; ".join(one.text for one in outcome.saw if one.is_good is False)
-        return EmulatedSpans({}, (f"No part has a span: {why}.",))
+        return EmulatedSpans({}, (f"No sensor is calibrated: {why}.",))
     return EmulatedSpans(
         {span.part: span for span in outcome.spans if not span.void},
         tuple(
-            f"{part.name} has no span: {part.refused}."
+            f"{part.name} is not calibrated: {part.refused}."
             for part in outcome.parts
             if part.refused
         ),

@@ -1,6 +1,5 @@
 """The packaged limits and their documents, as a table and as an object."""
 
-import textwrap
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -12,8 +11,9 @@ from cabinvigil.daemon.settings.limit_sources import (
 )
 from cabinvigil.daemon.text.numbers import compact
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.wrapping import wrap
 
-COLUMNS = 88
+COLUMNS = 80
 ALARM, LIMIT, PRIORITY = 20, 28, 8
 """Widths of the first columns; the documents take the rest."""
 
@@ -25,29 +25,29 @@ def table(units: Units = SI) -> Iterator[str]:
         units: in which limits are told.
 
     Yields:
-        Lines of at most 88 columns.
+        Lines of at most 80 columns.
     """
     limits, documents = limit_sources()
-    yield "The packaged limits, and where each comes from"
+    yield "The packaged limits, each with its source"
     for limit in limits:
         head = f"{limit.alarm:<{ALARM}}{_limit(limit, units):<{LIMIT}}"
         cited = ", ".join(document.id for document in limit.documents)
-        yield from textwrap.wrap(
+        yield from wrap(
             cited,
             COLUMNS,
-            initial_indent=f"{head}{limit.priority:<{PRIORITY}}",
-            subsequent_indent=" " * (ALARM + LIMIT + PRIORITY),
+            f"{head}{limit.priority:<{PRIORITY}}",
+            " " * (ALARM + LIMIT + PRIORITY),
             break_on_hyphens=False,
         )
     yield ""
-    yield "The documents, and whether they were read for this"
+    yield "The documents, and whether they were read for this project"
     for document in documents.values():
         known = [document.named, document.date, document.status]
-        yield from textwrap.wrap(
+        yield from wrap(
             "; ".join(word for word in known if word),
             COLUMNS,
-            initial_indent=f"{document.id:<{ALARM}}",
-            subsequent_indent=" " * ALARM,
+            f"{document.id:<{ALARM}}",
+            " " * ALARM,
             break_on_hyphens=False,
         )
 

@@ -14,7 +14,7 @@ from cabinvigil.daemon.commands.base import CallError, add_json
 from cabinvigil.daemon.commands.morning import add_folder, folder_of
 from cabinvigil.daemon.log.find import NightError
 
-EXAMPLE = """example, the nights of the trailer Lapwing:
+EXAMPLE = """examples, the nights of the Lapwing, a trailer:
   cabinvigil log check
   cabinvigil log check nights/ --json
   cabinvigil log mend nights/ -o mended/
@@ -36,15 +36,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         type=Path,
         metavar="FOLDER",
-        help="a folder of nights or one of its files; the watch's own if left out",
+        help="a folder of nights or one of its files (default: the monitor's own)",
     )
     parser.add_argument(
         "-o",
         "--into",
         type=Path,
         metavar="DIR",
-        help="with mend: the folder for the new files; mended, beside them, if left "
-        "out",
+        help="with mend: the folder for the new files (default: mended, beside them)",
     )
     add_folder(parser)
     add_json(parser)
@@ -53,9 +52,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Do it; return the exit code."""
     if args.into is not None and args.task != "mend":
-        raise CallError("-o is for mend, which alone writes files; leave it out")
+        raise CallError("only mend writes files; leave -o out")
     if args.json and args.task == "csv":
-        raise CallError("csv is for programs as it is; leave --json out")
+        raise CallError("csv is for programs already; leave --json out")
     nights = args.nights or folder_of(args, None)
     if nights is None or not (nights.is_dir() or nights.is_file()):
         raise NightError(

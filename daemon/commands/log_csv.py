@@ -36,7 +36,9 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
     with progress(2.0 * size, "reading nights", err) as advance:
         keys = air_keys([night.named for night in wanted], advance)
         if len(keys) == MOST_KEYS:
-            left_out.append(f"it has {MOST_KEYS} series or more; others are left out")
+            left_out.append(
+                f"it has {MOST_KEYS} series or more; the others are left out"
+            )
         columns = channels_of(keys)
         for night in wanted:
             tape, flaws = _read(night)

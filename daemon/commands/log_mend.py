@@ -24,7 +24,7 @@ def run(found: Path, args: argparse.Namespace, out: IO[str], err: IO[str]) -> in
     into = args.into or (found if is_folder else found.parent) / FOLDER
     _refuse_overwriting(files, into)
     surveys = [
-        mend(path, into) for path in told(files, len(files), "mending nights", err)
+        mend(path, into) for path in told(files, len(files), "repairing nights", err)
     ]
     if not any(one.lines for one in surveys):
         raise NightError(
@@ -46,6 +46,6 @@ def _refuse_overwriting(files: list[Path], into: Path) -> None:
     for path in files:
         if (into / path.name).exists():
             raise MendError(
-                f"{into / path.name}: is there already; name another folder with -o, "
-                "or move it away"
+                f"{into / path.name}: exists; name another folder with -o, or move it "
+                "away"
             )

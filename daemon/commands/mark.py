@@ -11,7 +11,7 @@ from cabinvigil.daemon.commands.base import CallError
 from cabinvigil.daemon.commands.show import add_socket, socket_of
 from cabinvigil.daemon.text.errors import ExitCode
 
-EXAMPLE = """example, in the trailer Lapwing:
+EXAMPLE = """examples, in the Lapwing, a trailer:
   cabinvigil mark "roof vent open 2 cm"
   cabinvigil mark heater on low
 """
@@ -20,7 +20,7 @@ EXAMPLE = """example, in the trailer Lapwing:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
     parser.add_argument(
-        "text", nargs="+", metavar="TEXT", help="what was done, in a few words"
+        "text", nargs="+", metavar="TEXT", help="what you did, in a few words"
     )
     add_socket(parser)
 

@@ -38,7 +38,7 @@ from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import progress
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units
 
-EXAMPLE = """example, a night of the trailer Lapwing:
+EXAMPLE = """examples, a night of the Lapwing, a trailer:
   cabinvigil morning
   cabinvigil morning 2026-01-16 --page lapwing.html
   cabinvigil morning nights/night-2026-01-16.jsonl.gz --json
@@ -51,7 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "night",
         nargs="?",
         metavar="NIGHT",
-        help="a file, a folder, or a date like 2026-01-16; the last night if left out",
+        help="a file, a folder, or a date like 2026-01-16 (default: the last night)",
     )
     add_folder(parser)
     add_json(parser)
@@ -189,7 +189,7 @@ def give_account(
         raise NightError(f"{night.named[0]}: holds no trial {trial}")
     lacks = list(night.missing)
     if passed:
-        lacks.append(f"{', '.join(passed)} cannot be read: kept, and passed over")
+        lacks.append(f"{', '.join(passed)} cannot be read: kept, and skipped")
     if wall is not None:
         # A trial that has an end of its own was watched to it.
         is_ended = trial is not None and any(one.why for one in tape.trials)
@@ -217,8 +217,8 @@ def read(night: Chosen) -> ReadNight:
         raise NightError(f"{night.paths[0]}: cannot be read ({why})") from error
     if held.is_empty and night.pick is not None and not night.is_alone:
         raise OtherNightError(
-            f"{night.named[0]}: all that it holds belongs to another night, by the "
-            "clock as it was set later; name that night, or the file"
+            f"{night.named[0]}: all its lines belong to another night, by the clock "
+            "as it was set later; name that night, or the file"
         )
     if held.is_empty:
         raise NightError(
@@ -254,5 +254,5 @@ def write_page(path: Path, made: Callable[[], str]) -> None:
     except OSError as error:
         raise NightError(
             f"--page {path}: cannot be written ({error.strerror}); name a file in a "
-            "folder that is there"
+            "folder that exists"
         ) from error

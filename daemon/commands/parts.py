@@ -38,10 +38,10 @@ from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.quantity import QUANTITIES
 from cabinvigil.drivers.kit.steps import PartInfo
 
-EXAMPLE = """example, for the trailer Lapwing:
-  cabinvigil parts                    every part, one line each
-  cabinvigil parts scd4x              all that the config can say of one
-  cabinvigil parts --scan             what answers on this machine
+EXAMPLE = """examples, for the Lapwing, a trailer:
+  cabinvigil parts                    every sensor, one line each
+  cabinvigil parts scd4x              all options of one
+  cabinvigil parts --scan             what responds on this machine
   cabinvigil parts --scan --emulated  try it without hardware
 """
 WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire", "line": "line"}
@@ -53,10 +53,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "kind",
         nargs="?",
         metavar="KIND",
-        help="tell all of one kind of part, such as scd4x",
+        help="show all of one kind, such as scd4x",
     )
     parser.add_argument(
-        "--scan", action="store_true", help="look what answers on buses and ports"
+        "--scan", action="store_true", help="scan buses and ports for sensors"
     )
     add_config(parser, f"compare with this config ({USUAL_CONFIG})")
     parser.add_argument(
@@ -64,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="DEV",
-        help="look at this I2C bus too, such as /dev/i2c-3; may be given again",
+        help="scan this I2C bus too, such as /dev/i2c-3; repeatable",
     )
     add_emulated(parser, "scan emulated wires, no hardware")
     add_json(parser)
@@ -86,7 +86,7 @@ def run(
     """
     if args.kind is not None and args.kind not in REGISTRY:
         raise CallError(
-            f"no part is called {args.kind[:40]!r}; the parts are "
+            f"no sensor is called {args.kind[:40]!r}; the kinds are "
             f"{', '.join(sorted(REGISTRY))}"
         )
     if not args.scan:
@@ -115,7 +115,7 @@ def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:
                 return None
         return load(USUAL_CONFIG)
     except ConfigError as error:
-        print_note(f"looking without the config: {error}", err)
+        print_note(f"scanning without the config: {error}", err)
         return None
 
 
@@ -188,12 +188,12 @@ def _details(info: PartInfo, units: Units) -> Iterator[str]:
             f"noise {_few(noise)}, lag {gives.lag_s:g} s"
         )
     yield f"  every     {info.interval_s:g} s; stale after {info.max_age_s:g} s"
-    yield f"  warm      {info.warm_up_s:g} s after it has its power"
+    yield f"  warm      {info.warm_up_s:g} s after power-up"
     yield f"  works     from {units.span_said('c', info.range_c)}"
     if info.service_years:
         yield f"  lasts     {info.service_years:g} years"
     for quantity in info.needs:
-        yield f"  wants     {QUANTITIES[quantity].words} from another part"
+        yield f"  needs     {QUANTITIES[quantity].words} from another sensor"
     for key, meaning in info.options.items():
         yield f"  option    {key}: {meaning}"
 

@@ -24,14 +24,14 @@ from cabinvigil.daemon.text.libraries import put_in
 if TYPE_CHECKING:
     from cabinvigil.daemon.phone.push import Push
 
-EXAMPLE = f"""example, for the trailer Lapwing, on a machine elsewhere:
+EXAMPLE = f"""examples, for the Lapwing, a trailer, on another machine:
   cabinvigil phone --config {USUAL_PHONE_CONFIG} --check
   cabinvigil phone --test
   cabinvigil phone
   cabinvigil phone --pair "Ana's phone"
 """
-TEST_TEXT = "A test from cabinvigil phone: no alarm. Was it heard?"
-EXTRA = "it needs more than the watch does: " + put_in(
+TEST_TEXT = "A test from cabinvigil phone: no alarm. Did you hear it?"
+EXTRA = "it needs more packages than the monitor:  " + put_in(
     "aiohttp apprise segno", "apprise python3-aiohttp python3-segno"
 )
 
@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument(
         "--check",
         action="store_true",
-        help="check config, broker, cabins, queue, addresses and page; ring nobody",
+        help="check config, broker, cabins, queue, addresses and page; send nothing",
     )
     what.add_argument(
         "--test", action="store_true", help="send a test message to every address"
@@ -57,14 +57,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument(
         "--pair",
         metavar="NAME",
-        help="pair a device: shows its link as a QR code",
+        help="pair a device: show its link as a QR code",
     )
     what.add_argument("--devices", action="store_true", help="list the paired devices")
-    what.add_argument("--revoke", metavar="NAME", help="take a device's right away")
+    what.add_argument("--revoke", metavar="NAME", help="remove a device")
     what.add_argument(
         "--forget",
         metavar="CABIN",
-        help="tell no more of a silent cabin that is given up for good",
+        help="stop reporting a silent cabin that is given up for good",
     )
 
 
@@ -106,7 +106,7 @@ def _serve(settings: PhoneSettings, out: IO[str]) -> int:
     def say(text: str) -> None:
         print(text, file=out, flush=True)
 
-    say("cabinvigil phone. An added layer only: never in place of certified alarms.")
+    say("cabinvigil phone. An extra layer only: it does not replace certified alarms.")
 
     async def serve() -> None:
         until = asyncio.Event()
@@ -154,7 +154,7 @@ def _check(config: Path, settings: PhoneSettings, out: IO[str]) -> int:
         is_well = is_well and not finding.is_bad
         word = "BAD" if finding.is_bad else "good"
         print(f"  {word:<4}  {finding.subject}  {finding.text}", file=out)
-    print("All is well." if is_well else "NOT WELL.", file=out)
+    print("ALL WELL." if is_well else "NOT WELL.", file=out)
     return ExitCode.DONE if is_well else ExitCode.NOT_WELL
 
 
@@ -165,7 +165,7 @@ def _test(settings: PhoneSettings, out: IO[str]) -> int:
     for name, push in _pushes(settings).items():
         reason = push("cabinvigil", TEST_TEXT, 4)
         failed += bool(reason)
-        told = f"NOT accepted: {reason}" if reason else "accepted; did it ring?"
+        told = f"NOT accepted: {reason}" if reason else "accepted; did the phone sound?"
         print(f"  {name}: {told}", file=out)
     return ExitCode.NOT_WELL if failed else ExitCode.DONE
 
@@ -188,11 +188,11 @@ def _devices(args: argparse.Namespace, settings: PhoneSettings, out: IO[str]) ->
     if args.revoke is not None:
         if not devices.revoke(args.revoke):
             raise CallError(f"--revoke: no device is called {args.revoke[:40]!r}")
-        print(f"{args.revoke} may no longer answer, nor read.", file=out)
+        print(f"{args.revoke} may no longer acknowledge or read.", file=out)
         return ExitCode.DONE
     if devices.is_paired(args.pair):
         print(
-            f"In place of the former pairing of {args.pair.strip()}, which ends.",
+            f"This replaces the earlier pairing of {args.pair.strip()}.",
             file=out,
         )
     token = devices.pair(args.pair, SystemClock().wall().date().isoformat())
@@ -205,9 +205,11 @@ def _devices(args: argparse.Namespace, settings: PhoneSettings, out: IO[str]) ->
 def _pairing_lines(link: str, code: str, *, may_answer: bool) -> Iterator[str]:
     yield code
     yield link
-    yield "Open it on that device, once; whoever has the link has its right."
+    yield "Open it once on that device; anyone with the link has the same rights."
     if not may_answer:
-        yield "It may read; to answer, set may_answer = true in [page]."
+        yield (
+            "It may only read; to let it acknowledge, set may_answer = true in [page]."
+        )
 
 
 # --- cabins ---------------------------------------------------------------------------
@@ -225,13 +227,14 @@ def _forget(cabin: str, settings: PhoneSettings, out: IO[str]) -> int:
         )
     if cabin in settings.cabins:
         raise CallError(
-            f"--forget: the config expects {cabin}; take it out of `cabins` first"
+            f"--forget: the config expects {cabin}; remove it from `cabins` first"
         )
     why = forget(folder, cabin, SystemClock().wall().timestamp())
     if why:
         raise CallError(f"--forget: {why}")
     print(
-        f"{cabin} is told no more as silent, and watched again as soon as it is heard.",
+        f"{cabin} is no longer reported as silent. It is monitored again as soon as "
+        "it sends something.",
         file=out,
     )
     return ExitCode.DONE

@@ -44,18 +44,17 @@ OPTIONS = (
     "leak_per_h",
 )
 EXAMPLE = (
-    "example, the trailer Lapwing, whose figures stand where none are given:\n"
-    "  cabinvigil plan --burner-kw 0.8 --outside-c -15\n"
-    "  cabinvigil plan --burn 20:00-22:00 --burn 06:00-07:00\n"
-    "  cabinvigil plan --sweep vent"
+    "examples (figures that are not given are those of the Lapwing, a trailer):\n  "
+    "cabinvigil plan --burner-kw 0.8 --outside-c -15\n  cabinvigil plan --burn "
+    "20:00-22:00 --burn 06:00-07:00\n  cabinvigil plan --sweep vent"
 )
 SWEEPS = ("vent", "power", "people", "outside")
 ESTIMATED = {
     "leak_per_h": f"; with another volume {LEAK_PER_H[0]} to {LEAK_PER_H[2]}",
-    "burner_height_m": "; with another volume unknown",
+    "burner_height_m": "; with another volume: unknown",
 }
 """What is said of a figure that goes with the volume."""
-NOT_STATED = "as many as sleep there"
+NOT_STATED = "as many as sleepers"
 """What is taken for the berths where nobody states them."""
 
 # What only some calls need is imported where they need it: a plan's answer is mostly
@@ -73,7 +72,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             option_name(key),
             metavar="N",
             dest=key,
-            help=f"{accepted.words}, {accepted.unit} (usual: {default})".replace(
+            help=f"{accepted.words}, {accepted.unit} (default: {default})".replace(
                 "%", "%%"
             ),
         )
@@ -82,17 +81,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="HH:MM-HH:MM",
-        help="when the burner is lit; may be given again (usual: all night)",
+        help="when the burner is lit; repeatable (default: all night)",
     )
-    add_config(parser, "take the cabin from the [cabin] of this file")
+    add_config(parser, "read the cabin from [cabin] of this file")
     parser.add_argument(
-        "--sweep", choices=SWEEPS, help="print a table over a range of this"
+        "--sweep", choices=SWEEPS, help="print a table over a range of this value"
     )
     parser.add_argument(
         "--picture", metavar="FILE", help="draw the night; needs the extra 'review'"
     )
     parser.add_argument(
-        "--all", action="store_true", help="tell every figure, and what it rests on"
+        "--all", action="store_true", help="show every figure, and what it is based on"
     )
     add_json(parser)
     add_units(parser)

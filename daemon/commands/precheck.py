@@ -5,7 +5,6 @@ Asks the watch where it runs, else looks at the parts itself for a minute.
 
 import argparse
 import asyncio
-import textwrap
 from collections.abc import Callable, Container, Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -57,16 +56,17 @@ from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.daemon.text.units_said import units_named
+from cabinvigil.daemon.text.wrapping import wrap
 
-EXAMPLE = """example, for the trailer Lapwing:
+EXAMPLE = """examples, for the Lapwing, a trailer:
   cabinvigil precheck                      before bed
-  cabinvigil precheck --no-key --no-phone  from a script: nobody is asked
-  cabinvigil precheck --breath             test the parts with a bag of breath
+  cabinvigil precheck --no-key --no-phone  from a script: no questions
+  cabinvigil precheck --breath             test the sensors with a bag of breath
   cabinvigil precheck --emulated           try it without hardware
   cabinvigil precheck --emulated --failing bunk-co=stall
 """
-MARKS = {"good": "good", "mind": "MIND", "bad": "BAD", "not checked": "----"}
-COLUMNS = 88
+MARKS = {"good": "good", "mind": "CHECK", "bad": "BAD", "not checked": "----"}
+COLUMNS = 80
 """A line longer than this goes on below itself."""
 FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}
 Ask = Callable[[str], str]
@@ -78,17 +78,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-key",
         action="store_true",
-        help="do not sound the buzzer, and wait for no key",
+        help="skip the sounder and its question",
     )
     parser.add_argument(
-        "--no-phone", action="store_true", help="do not wait for the phone's answer"
+        "--no-phone", action="store_true", help="do not wait for a reply from the phone"
     )
     parser.add_argument(
         "--hours",
         type=number_in("h"),
         default=checks.NIGHT_HOURS,
         metavar="H",
-        help=f"how many hours the supply must last ({checks.NIGHT_HOURS:g})",
+        help=f"hours that the power must last ({checks.NIGHT_HOURS:g})",
     )
     parser.add_argument(
         "--battery-ah",
@@ -99,18 +99,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--lithium",
         action="store_true",
-        help="it is LiFePO4, whose volts do not tell its charge; else it is lead",
+        help="the battery is LiFePO4, whose voltage does not show its charge "
+        "(default: lead)",
     )
     parser.add_argument(
         "--breath",
         action="store_true",
-        help="test the parts with a bag of breath, though none is due",
+        help="test the sensors with a bag of breath, though none is due",
     )
     parser.add_argument(
         "--gas",
         type=number_in("ppm"),
         metavar="PPM",
-        help="test the carbon monoxide parts with test gas of so many ppm",
+        help="test the carbon monoxide sensors with test gas of this many ppm",
     )
     add_emulated(parser)
     parser.add_argument(
@@ -118,7 +119,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="PART=FAULT",
-        help="with --emulated: let a part fail, such as bunk-co=stall",
+        help="with --emulated: make a sensor fail, such as bunk-co=stall",
     )
     add_json(parser)
     add_units(parser)
@@ -159,9 +160,9 @@ def _check(args: argparse.Namespace) -> None:
     if (args.breath or args.gas is not None) and not args.emulated:
         for word, is_given in (("--no-key", args.no_key), ("--json", args.json)):
             if is_given:
-                raise CallError(f"--breath and --gas need a hand: leave {word} away")
+                raise CallError(f"--breath and --gas need a person: leave out {word}")
     if args.failing and not args.emulated:
-        raise CallError("--failing is for emulated parts: add --emulated")
+        raise CallError("--failing is for emulated sensors: add --emulated")
 
 
 def _port_mend(part: PartSettings) -> str:
@@ -242,9 +243,9 @@ def _status(
         if answer is not None:
             with suppress(KeyError, TypeError, ValueError):
                 return status_of(answer, runs=True, answered=answered)
-            text = "The watch that runs is of another version: restart it"
+            text = "The running monitor is of another version: restart it"
             raise AskError(0, text)
-    say("Looking at the parts for a minute ...")
+    say("Reading the sensors for a minute ...")
     infos = part_infos(settings.parts)
 
     async def job(wires: Wires, clock: Clock) -> dict[str, Any]:
@@ -267,7 +268,7 @@ def _failures(args: argparse.Namespace, settings: Settings) -> Iterator[Failure]
     for word in args.failing:
         part, _, fault = word.partition("=")
         if part not in (*settings.parts, "bus"):
-            raise CallError(f"--failing {word}: there is no part {part!r}")
+            raise CallError(f"--failing {word}: there is no sensor {part!r}")
         wire = "i2c" if part == "bus" else part_infos(settings.parts)[part].bus
         if fault not in FAULTS[wire]:
             known = ", ".join(sorted(FAULTS[wire]))
@@ -321,7 +322,7 @@ def _buzzer(
     if args.no_key and not is_known:
         return Finding("buzzer", "not checked", "whether it is heard (--no-key)")
     if args.emulated:
-        return Finding("buzzer", "not checked", "emulated parts make no sound")
+        return Finding("buzzer", "not checked", "emulated: no sound")
     return buzzer(settings, status, clock, open_gpio, ask)
 
 
@@ -333,16 +334,16 @@ def _phone(
     say: Callable[[str], None],
 ) -> Finding:
     if args.no_phone and "mqtt" not in status.faults:
-        return Finding("phone", "not checked", "whether it answers (--no-phone)")
+        return Finding("phone", "not checked", "whether it responds (--no-phone)")
     if args.emulated:
-        return Finding("phone", "not checked", "emulated parts reach no phone")
+        return Finding("phone", "not checked", "emulated: no phone")
     typed = nothing_typed if args.no_key or args.json else typed_line
     return phone(settings, status, clock, say, typed)
 
 
 def _log(args: argparse.Namespace, settings: Settings, status: WatchStatus) -> Finding:
     if args.emulated:
-        return Finding("log", "not checked", "emulated parts keep none")
+        return Finding("log", "not checked", "emulated: no log")
     folder = Path(settings.log.folder)
     free_mb, error = try_log(folder, is_ours=not status.runs)
     held_mb, max_mb = held_bytes(folder) / 1e6, settings.log.max_mb
@@ -359,13 +360,11 @@ def _empty_v(settings: Settings) -> float:
 
 def screen(cabin: str, findings: list[Finding]) -> Iterator[str]:
     """Show all on one screen, what is bad first seen by its mark, the verdict last."""
-    width = max(len(one.subject) for one in findings)
+    width = max(len(checks.shown(one.subject)) for one in findings)
     yield f"{cabin}, before bed"
     for one in findings:
-        head = f"  {MARKS[one.word]:<4}  {one.subject:<{width}}  "
-        yield from textwrap.wrap(
-            one.text, COLUMNS, initial_indent=head, subsequent_indent=" " * len(head)
-        )
+        head = f"  {MARKS[one.word]:<5}  {checks.shown(one.subject):<{width}}  "
+        yield from wrap(one.text, COLUMNS, head, " " * len(head))
     yield checks.verdict(findings)
 
 

@@ -61,19 +61,19 @@ def tested(
     try:
         proofs = file.proofs()
     except SpansError as error:  # told beside the parts too
-        text = f"nothing could be kept of it: {error}"
+        text = f"its result could not be kept: {error}"
         return ([Finding(subject, "not checked", text)] if is_wanted else []), NONE
     if not is_wanted and not _is_due(settings, proofs, clock):
         return [], NONE
     if why := file.why_not_kept():
-        return [Finding(subject, "not checked", f"what comes of it is {why}")], NONE
+        return [Finding(subject, "not checked", f"it cannot be kept: {why}")], NONE
     yes = load_words(settings.watch.language, settings.watch.words).yes
     question = (
-        "The parts are tested in fresh air.  Doors open, burner off?  Type "
-        f"{yes[0]}, or leave it out with Enter: "
+        "The sensors are tested in fresh air.  Doors open, heater off?  Type "
+        f"{yes[0]}, or press Enter to skip: "
     )
     if ask(question).strip().casefold() not in yes:
-        return [Finding(subject, "mind", "the parts were not tested tonight")], NONE
+        return [Finding(subject, "mind", "the sensors were not tested tonight")], NONE
     test = BumpTest(
         settings,
         SocketWatch(Path(settings.ask.socket), clock),
@@ -87,7 +87,7 @@ def tested(
         with _broken_off_by_signals():
             run_through(test.run())
     except AskError as error:
-        broken = [Finding(subject, "bad", f"broken off, test it again: {error}")]
+        broken = [Finding(subject, "bad", f"interrupted, test again: {error}")]
     kept = _kept(file, test, subject, clock)
     return [*test.findings, *broken, *kept], test.answered
 
@@ -142,7 +142,7 @@ def _kept(
 def _why_not(status: WatchStatus, clock: Clock) -> str:
     """Return why no test can be done; '' where it can."""
     if not status.runs or status.is_rehearsal:
-        return "no watch runs that would show it"
+        return "no monitor runs that would show it"
     if clock.wall() < EARLIEST:
         return "the clock is not set, and a test without its date proves nothing"
     return ""

@@ -60,7 +60,7 @@ from cabinvigil.daemon.text.terminal import UNSEEN, Bar, progress
 EXAMPLE = """nights:
 {nights}
 
-example, the trailer Lapwing:
+examples, the Lapwing, a trailer:
   cabinvigil rehearse shut
   cabinvigil rehearse icing --log nights/ --json
   cabinvigil rehearse shut --live --pace 20
@@ -80,18 +80,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="shut",
         choices=tuple(PLAYS),
         metavar="NIGHT",
-        help="one of the nights below; shut if none is named",
+        help="one of the nights below (default: shut)",
     )
     add_json(parser, lines=True)
     add_log(
-        parser, "keep the night's rolling log there, beside none of its date", "DIR"
+        parser,
+        "keep the night's log there; refused if it holds a night of that date",
+        "DIR",
     )
     parser.add_argument(
         "--air",
         type=Path,
         metavar="FILE",
-        help="play recorded air from a CSV file, in place of a night: straight from "
-        "value to value, blank cells too (for `replay` they are silence)",
+        help="play recorded air from a CSV file instead of a night: interpolated, "
+        "blank cells too (in `replay` they are silence)",
     )
     parser.add_argument(
         "--pace",
@@ -103,13 +105,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--live",
         action="store_true",
-        help="let it be asked and listened to as the watch itself, in real time",
+        help="run it like the monitor, in real time, so that `show` and phones can "
+        "use it",
     )
     parser.add_argument(
         "--socket",
         type=Path,
         metavar="PATH",
-        help="with --live: the socket where it can be asked",
+        help="with --live: the socket for `show` and `mark`",
     )
     parser.add_argument(
         "--sound",
@@ -125,14 +128,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=number_in("s"),
         default=TICK_S,
         metavar="S",
-        help=f"judge the air every S seconds; {TICK_S:g} if not given",
+        help=f"judge the air every S seconds (default: {TICK_S:g})",
     )
     parser.add_argument(
         "--seed",
         type=int,
         default=1,
         metavar="N",
-        help="another seed gives the parts other noise (1)",
+        help="another seed gives the sensors different noise (1)",
     )
     add_units(parser)
 
@@ -150,7 +153,7 @@ def _check(args: argparse.Namespace) -> None:
     if not args.live and (args.socket is not None or args.sound):
         raise CallError("--socket and --sound need --live; add it")
     if args.live and args.air is None and args.json:
-        raise CallError("--live tells people; leave --json out, or --live")
+        raise CallError("--live prints for people; leave out --json or --live")
     if args.sound and not loudspeaker.is_there():
         raise CallError(
             "--sound plays by aplay, which is not here; install alsa-utils, or leave "
@@ -192,8 +195,8 @@ def _refuse_second(args: argparse.Namespace) -> None:
     there = next((one.path.name for one in nights.files() if one.night == night), None)
     if there is not None:
         raise CallError(
-            f"--log {args.log}: holds a night of {night} already ({there}), and two "
-            "count as one; name another folder, or move that file away"
+            f"--log {args.log}: holds a night of {night} already ({there}); name "
+            "another folder, or move that file away"
         )
 
 
@@ -325,7 +328,7 @@ def _play(
     if not args.json:
         what = f"recorded air {args.air}" if args.air else PLAYS[args.night].title
         name = "" if args.air else f"'{args.night}': "
-        say(f"Rehearsal on emulated parts. {name}{what}.")
+        say(f"Rehearsal on emulated sensors. {name}{what}.")
         for note in notes:
             say(note)
     if args.live:

@@ -51,13 +51,13 @@ from cabinvigil.daemon.text.terminal import Advance, progress, unseen
 from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units, units_named
 
-EXAMPLE = """example, nights of the trailer Lapwing:
+EXAMPLE = """examples, nights of the Lapwing, a trailer:
   cabinvigil replay night-2026-01-16.jsonl --json --estimates
   cabinvigil replay lapwing.csv --config cabin.toml
   cabinvigil replay nights/
   cabinvigil replay nights/ --limits stricter.toml
 
-where stricter.toml holds what is to be tried, and all else stays as it was:
+where stricter.toml holds what to try, and everything else stays as it was:
   [alarm.co2-level]
   steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
 """
@@ -78,15 +78,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_json(parser, lines=True)
     parser.add_argument(
-        "--estimates", action="store_true", help="tell the trend's estimate each minute"
+        "--estimates", action="store_true", help="show the trend's estimate each minute"
     )
     add_units(parser)
-    add_config(parser, "limits and cabin to replay with (a log brings its own)")
+    add_config(parser, "limits and cabin to replay with (a log has its own)")
     parser.add_argument(
         "--limits",
         type=Path,
         metavar="FILE",
-        help="tell what these limits would have rung: gained, lost, earlier, later",
+        help="compare alarms with these limits: new, lost, earlier, later",
     )
 
 
@@ -111,7 +111,7 @@ def decide(
     """
     if is_log(path):
         if not path.is_file():
-            raise RecordingError(f"{path}: is not there; give the path of a log")
+            raise RecordingError(f"{path}: not found; give the path of a log")
         return _decide_log([path], settings, note, units, advance)
     recording = Recording(path)
     for text in recording.notes():
@@ -234,7 +234,7 @@ def _each(
     if len(failed) == len(wanted):
         raise failed[0]
     for why in failed:
-        print_note(f"{why}: it is passed over.", err)
+        print_note(f"{why}: it is skipped.", err)
 
 
 def _of_night(
@@ -268,7 +268,7 @@ def _compared(
 ) -> Sequence[RingDiff]:
     """Put every night through both limits."""
     if args.estimates:
-        raise CallError("--limits compares alarms alone; leave out --estimates")
+        raise CallError("--limits compares only alarms; leave out --estimates")
     limits = read_limits(args.limits)
     wanted = [night for path in args.files for night in _nights(path)]
     size = sum(path.stat().st_size for _, paths in wanted for path in paths)
@@ -286,8 +286,7 @@ def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:
         yield stem_of(path), [path]
     else:
         raise RecordingError(
-            f"{path}: is not there; give a night's log, a CSV file, or a folder of "
-            "nights"
+            f"{path}: not found; give a night's log, a CSV file, or a folder of nights"
         )
 
 
@@ -313,4 +312,4 @@ def _words(decided: Decided) -> Iterator[str]:
                     f"{command.was.value} -> {command.state.value}. {command.text}"
                 )
     if not rang:
-        yield "Nothing rang."
+        yield "No alarm sounded."

@@ -25,10 +25,10 @@ from cabinvigil.daemon.text.units_said import units_named
 if TYPE_CHECKING:
     from cabinvigil.daemon.service.host_services import HostServices
 
-EXAMPLE = f"""example, as the trailer Lapwing's unit starts it:
+EXAMPLE = f"""example, as the unit of the Lapwing, a trailer, starts it:
   cabinvigil run --config {USUAL_CONFIG}
 
-SIGHUP reads the config anew; a bad one is refused aloud and the old one kept.
+SIGHUP reads the config again; a bad one is refused with a fault, and the old one stays.
 """
 
 
@@ -78,14 +78,14 @@ def _watch(
     settings = load(args.config)
     units = units_named(settings.cabin.units)
     for text in (retold(one, units) for one in settings.laxer):
-        print_note(f"laxer than published: {text}", err)
+        print_note(f"less strict than published: {text}", err)
     socket = Path(settings.ask.socket)
     with suppress(OSError):  # what nobody can tell is told once the socket is wanted
         if is_heard(socket):
             print_note(another_watch(socket), err)
     print(
-        f"cabinvigil watches {settings.cabin.name}. An added layer only: never in "
-        "place of certified alarms.",
+        f"cabinvigil monitors {settings.cabin.name}. An extra layer only: it does not "
+        "replace certified alarms.",
         file=out,
         flush=True,
     )

@@ -31,7 +31,7 @@ from cabinvigil.daemon.text.units_said import SI, Units
 if TYPE_CHECKING:
     from cabinvigil.daemon.settings.config import Settings
 
-EXAMPLE = """example, in the trailer Lapwing or by ssh:
+EXAMPLE = """examples, in the Lapwing, a trailer, or by ssh:
   cabinvigil show
   cabinvigil show --once
   cabinvigil show --json
@@ -43,9 +43,9 @@ FASTEST_S = 1.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("--once", action="store_true", help="show it once, and end")
+    parser.add_argument("--once", action="store_true", help="show it once, then exit")
     parser.add_argument(
-        "--all", action="store_true", help="show what is worked out of the air too"
+        "--all", action="store_true", help="also show what is calculated from the air"
     )
     add_json(parser)
     add_units(parser)
@@ -54,7 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=number_in("s"),
         default=EVERY_S,
         metavar="S",
-        help=f"seconds between looks ({EVERY_S:g})",
+        help=f"seconds between updates ({EVERY_S:g})",
     )
     add_socket(parser)
 
@@ -62,7 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def add_socket(parser: argparse.ArgumentParser) -> None:
     """Add the options that tell where the watch listens."""
     parser.add_argument(
-        "--socket", type=Path, metavar="PATH", help="the socket where the watch listens"
+        "--socket", type=Path, metavar="PATH", help="the socket of the monitor"
     )
     add_config(
         parser, f"the config that names that socket ({USUAL_CONFIG})", USUAL_CONFIG

@@ -43,17 +43,17 @@ from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.moments import day_and_time
 from cabinvigil.daemon.text.units_said import units_named
 
-EXAMPLE = """example, beside the trailer Lapwing:
-  cabinvigil span                     every part that can be spanned
+EXAMPLE = """examples, beside the Lapwing, a trailer:
+  cabinvigil span                     every sensor that can be calibrated
   cabinvigil span bunk-cell bunk-co   these two
   cabinvigil span --kept              what is kept, and how long cells will last
-  cabinvigil span --undo bunk-cell    take its last span back
-  cabinvigil span --emulated          try it, on emulated parts in fresh air
-  cabinvigil span --emulated --air closed   and see it refuse
+  cabinvigil span --undo bunk-cell    undo its last calibration
+  cabinvigil span --emulated          try it on emulated sensors in fresh air
+  cabinvigil span --emulated --air closed   see it refuse
 
-Air the cabin out first: all doors open for a quarter of an hour, the burner off, nobody
-breathing on the sensors.  Stop the watch (`systemctl stop cabinvigil`), and start it
-again afterwards: it then uses the new spans.
+Air the cabin first: all doors open for 15 minutes, heater off, and keep your breath
+away from the sensors.  Stop the monitor (`systemctl stop cabinvigil`), and start it
+again afterwards: it then uses the new calibration.
 """
 LEAST_MINUTES, MOST_MINUTES = 1.0, 60.0
 AIRS = {"fresh": FRESH, "closed": CLOSED}
@@ -66,48 +66,47 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "part",
         nargs="*",
         metavar="PART",
-        help="a part's name in the config; all that can be spanned if none is named",
+        help="a sensor's name in the config (default: all that can be calibrated)",
     )
     add_config(parser)
-    add_emulated(parser, "try it on emulated parts; keeps nothing but in --state")
+    add_emulated(parser, "try it on emulated sensors; keep nothing except in --state")
     parser.add_argument(
         "--air",
         choices=tuple(AIRS),
         default="fresh",
-        help="with --emulated: fresh air, or that of a closed cabin (fresh)",
+        help="with --emulated: fresh air, or that of a closed cabin (default: fresh)",
     )
     what = parser.add_mutually_exclusive_group()
     what.add_argument(
-        "--look", action="store_true", help="tell what the parts give, and keep nothing"
+        "--look", action="store_true", help="show the readings, and keep nothing"
     )
     what.add_argument(
         "--kept",
         action="store_true",
-        help="list the spans that are kept, and how long cells will last",
+        help="list the kept calibrations, and how long cells will last",
     )
     what.add_argument(
         "--undo",
         metavar="PART",
-        help="have a part's last span count no more: the one before it does again",
+        help="undo a sensor's last calibration: the one before it counts again",
     )
     parser.add_argument(
         "--minutes",
         type=number_in("min"),
         metavar="M",
-        help="how many minutes to look; 3 if not given",
+        help="how many minutes to measure (default: 3)",
     )
     parser.add_argument(
         "--co2-ppm",
         type=number_in("ppm"),
         metavar="PPM",
-        help="carbon dioxide outdoors; the config's if not given, else "
-        f"{FRESH_CO2_PPM:.0f}",
+        help=f"carbon dioxide outdoors (default: the config's, or {FRESH_CO2_PPM:.0f})",
     )
     parser.add_argument(
         "--state",
         type=Path,
         metavar="DIR",
-        help="keep spans there, and not where the config says",
+        help="keep calibrations in this folder, not the config's",
     )
     parser.add_argument(
         "--yes",
@@ -138,7 +137,7 @@ def run(
     if not args.emulated:
         no_watch(settings, "span")
     if not _is_sure(args, names, out, ask):
-        raise NotConfirmedError("nothing is spanned without that yes")
+        raise NotConfirmedError("nothing was calibrated: the sentence was not typed")
     return _span(args, settings, names, folder, out, ask)
 
 
@@ -169,7 +168,7 @@ def _may_keep(folder: Path | None) -> None:
         MachineError: this user may not write there.
     """
     if folder is not None and (why := SpansFile(folder).why_not_kept()):
-        raise MachineError(f"spans are {why}")
+        raise MachineError(f"calibrations are {why}")
 
 
 def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
@@ -191,12 +190,12 @@ def _names(args: argparse.Namespace, settings: Settings) -> list[str]:
         kind = _part(settings, name).kind
         if name not in fit:
             raise CallError(
-                f"{name} is a {kind}, which has no span; those that have are "
-                f"{', '.join(fit) or 'none of this config'}"
+                f"{name} is a {kind}, which is not calibrated; those that are: "
+                f"{', '.join(fit) or 'none in this config'}"
             )
     names = list(dict.fromkeys(args.part)) or fit
     if not names:
-        raise CallError("the config has no part that can be spanned")
+        raise CallError("the config has no sensor that can be calibrated")
     return names
 
 
@@ -208,7 +207,7 @@ def _part(settings: Settings, name: str) -> PartSettings:
     """
     if name not in settings.parts:
         raise CallError(
-            f"the config has no part {name!r}; it has {', '.join(settings.parts)}"
+            f"the config has no sensor {name!r}; it has {', '.join(settings.parts)}"
         )
     return settings.parts[name]
 
@@ -225,8 +224,8 @@ def _folder(args: argparse.Namespace, settings: Settings) -> Path | None:
         only_reads = args.kept or args.undo is not None or args.look
         if args.emulated and not only_reads and folder.resolve() == own.resolve():
             raise CallError(
-                f"--state {folder} is the watch's own, which would use the spans of "
-                f"emulated parts; name another folder"
+                f"--state {folder} is the monitor's own, which would use calibrations "
+                "of emulated sensors; name another folder"
             )
         return folder
     return None if args.emulated else own
@@ -265,39 +264,37 @@ def _undo(
         CallError: there is no such part, or no span of it that counts.
     """
     if args.part:
-        raise CallError("--undo takes one part's span back: name no other part")
+        raise CallError("--undo is for one sensor: name no other")
     spans = _kept(folder)
     kept = [span for span in spans if span.part == args.undo]
     if kept and args.undo not in settings.parts:
         raise CallError(
-            f"the config has no part {args.undo!r} any more: none of its spans that "
-            f"--kept lists counts"
+            f"the config has no sensor {args.undo!r}: none of its calibrations in "
+            "--kept counts"
         )
     part = _part(settings, args.undo)
     own = of_part(spans, args.undo, part.kind, part.in_service)
     if kept and not own:
         raise CallError(
-            f"none of the spans of {args.undo} that --kept lists counts: they are of "
-            f"an earlier part, refused, or taken back"
+            f"no calibration of {args.undo} in --kept counts: each is of an earlier "
+            "sensor, refused, or undone"
         )
     if folder is None or not own:
-        raise CallError(f"no span of {args.undo} is kept that could be taken back")
+        raise CallError(f"no calibration of {args.undo} is kept that could be undone")
     if not args.emulated:
         no_watch(settings, "span")
     clock = SystemClock()
-    why = f"taken back {day_and_time(clock.wall())}"
+    why = f"undone {day_and_time(clock.wall())}"
     with _on_machine():
         SpansFile(folder).undo(own[-1], why, clock.wall(), clock.monotonic())
     left = _plain(own[-2]) if len(own) > 1 else None
     if args.json:
         print(json_line({"undone": _plain(own[-1]), "counts": left}), file=out)
         return ExitCode.DONE
-    now = (
-        f"that of {day_and_time(own[-2].at)}" if left else "none, but the config's own"
-    )
+    now = f"that of {day_and_time(own[-2].at)}" if left else "only the config's own"
     print(
-        f"{args.undo}: the span of {day_and_time(own[-1].at)} counts no more; what "
-        f"counts now is {now}. Start the watch again: it uses it then.",
+        f"{args.undo}: the calibration of {day_and_time(own[-1].at)} no longer "
+        f"counts; now it is {now}. Start the monitor again to use it.",
         file=out,
     )
     return ExitCode.DONE
@@ -324,11 +321,11 @@ def _is_sure(
     if args.look:
         return True
     print(
-        f"What {', '.join(names)} give now is taken for fresh outdoor air, and every "
-        "alarm will hang on it.",
+        f"What {', '.join(names)} read now will count as fresh outdoor air. Every "
+        "alarm depends on it.",
         file=out,
     )
-    print(f"If it is so, type:  {YES}", file=out, flush=True)
+    print(f"If the air is fresh, type:  {YES}", file=out, flush=True)
     return is_yes(ask("> "))
 
 

@@ -29,16 +29,16 @@ from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.moments import utc_text
 
-EXAMPLE = """example, beside the trailer Lapwing, its heater lit and the door shut:
+EXAMPLE = """examples, beside the Lapwing, a trailer, heater lit and door shut:
   cabinvigil trial begin "roof vent a third open" --until o2-low
   cabinvigil trial end
   cabinvigil trial list
 """
 EMPTY = "nobody"
 """The word that a person types who has looked."""
-BEFORE = """Before a trial: look inside. Nobody is to be in the cabin, no animal either,
-and nobody goes in before it is aired: the air may be deadly within half an hour. Keep
-to the appliance's instructions. Certified alarms stay where they are."""
+BEFORE = """Before a trial: look inside. No person and no animal may be in the cabin,
+and nobody goes in before it is aired: the air may be deadly within half an hour.
+Follow the heater's instructions. Leave certified alarms where they are."""
 Ask = Callable[[str], str]
 
 
@@ -46,13 +46,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the words and options."""
     parser.add_argument("what", choices=("begin", "end", "list"), help="what to do")
     parser.add_argument(
-        "text", nargs="*", metavar="TEXT", help="begin: what is tried, in a few words"
+        "text", nargs="*", metavar="TEXT", help="begin: what you test, in a few words"
     )
     parser.add_argument(
         "--hours",
         type=number_in("h"),
         metavar="H",
-        help=f"begin: how long at most, in hours ({USUAL_S / 3600.0:g})",
+        help=f"begin: longest time, in hours ({USUAL_S / 3600.0:g})",
     )
     parser.add_argument(
         "--until", metavar="ALARM", help="begin: the alarm that ends it"
@@ -75,8 +75,8 @@ def run(
     text = " ".join(" ".join(args.text).split())
     if not text:
         raise CallError(
-            "trial begin needs a few words that say what is tried, such as "
-            '"roof vent a third open"'
+            'trial begin needs a few words about what you test, such as "roof vent '
+            'a third open"'
         )
     most_h = LONGEST_S / 3600.0
     check_range("--hours", args.hours, 0.1, most_h, " hours")
@@ -86,9 +86,7 @@ def run(
         print(BEFORE, file=out, flush=True)
     question = f"Is anybody or an animal inside? Type '{EMPTY}' to begin: "
     if ask(question).strip().casefold() != EMPTY:
-        raise CallError(
-            f"not begun: it takes the word '{EMPTY}', typed once you looked"
-        )
+        raise CallError(f"not begun: type '{EMPTY}' after you have looked inside")
     words: dict[str, object] = {"ask": "trial", "text": text, "alarm": args.until or ""}
     if args.hours is not None:
         words["for_s"] = timedelta(hours=args.hours).total_seconds()
@@ -109,7 +107,7 @@ def _told(args: argparse.Namespace, words: dict[str, object], out: IO[str]) -> i
     """
     answer = ask_watch(socket_of(args), words)
     if answer.get("ok") is False:
-        raise CallError(str(answer.get("text", "the watch refused")))
+        raise CallError(str(answer.get("text", "the monitor refused")))
     print(json_line(answer) if args.json else answer.get("text", ""), file=out)
     return ExitCode.DONE
 
@@ -139,7 +137,7 @@ def _list(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
                 _row(tape, one, number) for number, one in enumerate(tape.trials, 1)
             ]
         except NightError as error:
-            print_note(f"{error}: passed over.", err)
+            print_note(f"{error}: skipped.", err)
     if args.json:
         print(json_line(rows), file=out)
         return ExitCode.DONE

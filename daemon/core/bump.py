@@ -35,7 +35,7 @@ def why_not(state: State, event: Act, now: float) -> str:
     if event.is_outside:
         return "only somebody in the cabin can begin it."
     if now < state.bump.until_s:
-        return "another test of the parts runs."
+        return "another test of the sensors runs."
     if any(one.wakes for one in state.standings.values()):
         return "an alarm that wakes people is open."
     if state.all_clear_owed:

@@ -132,7 +132,7 @@ class Layout:
         for key in self.series:
             parts = split_channel(key)
             if parts is None:
-                raise ValueError(f"{key!r} is no channel")
+                raise ValueError(f"{key!r} is not a channel")
             by_place.setdefault((parts[0].name, parts[1]), []).append(key)
             if is_breathed(key):
                 by_place.setdefault((parts[0].name, None), []).append(key)

@@ -90,7 +90,7 @@ def restore(
         lost.append("the kept state has no alarms that can be read")
     for alarm, kept in alarms.items():
         if alarm not in specs:
-            lost.append(f"{str(alarm)[:80]} stood, and is no alarm any more")
+            lost.append(f"{str(alarm)[:80]} was active, and is no longer an alarm")
             continue
         stood = alarm_from_plain(kept, now, gone_s)
         standings[alarm] = come_back(

@@ -45,7 +45,7 @@ def why_not(state: State, event: Act, now: float) -> str:
     if state.trial is not None:
         return f"the trial '{state.trial.text}' is open. End it first."
     if now < state.bump.until_s:
-        return "a test of the parts runs."
+        return "a test of the sensors runs."
     if event.for_s > LONGEST_S:
         return f"a trial lasts {seconds(LONGEST_S)} at most."
     return _why_not_until(state, event.alarm) or _why_not_calm(state)
@@ -57,7 +57,7 @@ def _why_not_until(state: State, alarm: str) -> str:
     if alarm not in state.standings:
         return f"there is no alarm '{alarm}' here."
     if state.standings[alarm].state in ASIDE:
-        return f"{alarm} is put aside, and could not end it."
+        return f"{alarm} is set aside, and could not end it."
     if state.standings[alarm].stands:
         return f"{alarm} is active already, and would end it at once."
     return ""
@@ -68,14 +68,14 @@ def _why_not_calm(state: State) -> str:
     for spec in state.setup.alarms:
         one = state.standings[spec.id]
         if one.wakes or (spec.about_air and is_about_gas(spec) and one.stands):
-            return f"{spec.id} is active. Air the cabin and answer it first."
+            return f"{spec.id} is active. Air the cabin and acknowledge it first."
     if state.all_clear_owed:
         return "the all-clear after an alarm has not come yet."
     for quantity in VITAL:
         if state.setup.layout.index(quantity) and not state.history.is_watched(
             quantity
         ):
-            return f"{quantity} is not measured now, so nobody knows the air."
+            return f"{quantity} is not measured now, so the air is unknown."
     return ""
 
 

@@ -37,7 +37,7 @@ def is_quantity(_: Any, field: Named, value: str) -> None:
     """
     if value not in QUANTITIES:
         known = ", ".join(QUANTITIES)
-        raise ValueError(f"{field.name}: {value!r} is no quantity; known: {known}")
+        raise ValueError(f"{field.name}: {value!r} is not a quantity; known: {known}")
 
 
 def not_empty(_: Any, field: Named, value: Sized) -> None:
@@ -47,7 +47,7 @@ def not_empty(_: Any, field: Named, value: Sized) -> None:
         ValueError: there is none.
     """
     if not len(value):
-        raise ValueError(f"{field.name} is empty, so it would never ring; give one")
+        raise ValueError(f"{field.name} is empty, so it would never sound; give one")
 
 
 class Finite:

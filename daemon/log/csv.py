@@ -73,7 +73,7 @@ class Recording:
             row = next(self._rows, None)
         except (csv.Error, UnicodeDecodeError) as error:
             raise RecordingError(
-                f"{self._path}: after line {self._rows.line_num}: is no CSV text "
+                f"{self._path}: after line {self._rows.line_num}: is not CSV text "
                 f"({error}); save it as UTF-8 with commas"
             ) from error
         self._line = self._rows.line_num
@@ -89,8 +89,8 @@ class Recording:
         between = other_separator(header)
         if between is not None:
             raise RecordingError(
-                f"{self._path}: line 1: {between} stand between its columns; save it "
-                "with commas between columns, and points in numbers"
+                f"{self._path}: line 1: {between} separate its columns; save it with "
+                "commas between columns, and points in numbers"
             )
         if "time_s" not in names:
             raise RecordingError(
@@ -100,13 +100,13 @@ class Recording:
         for name in names:
             if name != "time_s" and split_channel(name) is None:
                 raise RecordingError(
-                    f"{self._path}: line 1: column {name[:40]!r} is no known quantity; "
-                    f"leave it out, or use one of {', '.join(QUANTITIES)}"
+                    f"{self._path}: line 1: column {name[:40]!r} is not a known "
+                    f"quantity; leave it out, or use one of {', '.join(QUANTITIES)}"
                 )
         twice = next((name for name in names if names.count(name) > 1), None)
         if twice is not None:
             raise RecordingError(
-                f"{self._path}: line 1: column {twice} stands there twice; keep one"
+                f"{self._path}: line 1: column {twice} is there twice; keep one"
             )
         if len(names) < 2:
             raise RecordingError(

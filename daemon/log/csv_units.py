@@ -79,7 +79,7 @@ def why_rare(step_s: float) -> str | None:
         return None
     return (
         f"a row each {step_s:g} s, where a night is judged each minute or oftener: "
-        "alarms come later than on the night, and what was between two rows is not seen"
+        "alarms come later than on the night, and values between two rows are unknown"
     )
 
 
@@ -98,6 +98,6 @@ def why_no_number(text: str) -> str:
     if _MOMENT.search(text):
         return f"{text!r} is a date or a time of day; write seconds from the first row"
     return (
-        f"{text!r} is no number; write a number with a point, or leave the cell empty "
-        "where the sensor gave nothing"
+        f"{text!r} is not a number; write a number with a point, or leave the cell "
+        "empty where the sensor gave nothing"
     )

@@ -27,7 +27,7 @@ class OtherNightError(NightError):
 
 
 HEADLESS = "its beginning is missing, the file before the first is not there"
-HOLED = "a part of it is missing, a file between the others is not there"
+HOLED = "some hours are missing, a file between the others is not there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def chosen(
         if path.is_file():
             return files(path)
         raise NightError(
-            f"{word}: is not there; give a night's file, a folder of nights, or a date "
+            f"{word}: not found; give a night's file, a folder of nights, or a date "
             "like 2026-01-16"
         )
     if folder is None:

@@ -49,7 +49,7 @@ def mend(path: Path, into: Path) -> Survey:
                 sink.write(line)
     except FileExistsError:  # `into` itself may be a file, too
         raise MendError(
-            f"{target}: is there already; name another folder with -o, or move it away"
+            f"{target}: exists; name another folder with -o, or move it away"
         ) from None
     except OSError as error:
         with suppress(OSError):

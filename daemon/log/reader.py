@@ -245,7 +245,7 @@ class _Reader:
         except (ArithmeticError, RecursionError, ValueError):
             pass
         self._flaws.unreadable += 1
-        self._flaws.note(f"{name}, line {number}: no line of this log; left out.")
+        self._flaws.note(f"{name}, line {number}: not a line of this log; left out.")
         return None
 
     def _start(self, fields: dict[str, Any], number: int, name: str) -> None:
@@ -349,7 +349,7 @@ def moment(text: Any) -> datetime | None:
 
 
 def _refuse(constant: str) -> float:
-    raise ValueError(f"{constant} is no number of JSON")
+    raise ValueError(f"{constant} is not a JSON number")
 
 
 _DECODER = json.JSONDecoder(parse_constant=_refuse)

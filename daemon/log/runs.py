@@ -258,7 +258,7 @@ def read_night(paths: Iterable[Path], pick: Pick | None = None) -> ReadNight:
         )
     if reader.strayed:
         logbook.flaws.unreadable += reader.strayed
-        logbook.flaws.note(f"{reader.strayed} lines stand at a moment that cannot be.")
+        logbook.flaws.note(f"{reader.strayed} lines have an impossible time.")
     runs: Sequence[Run] = reader.runs
     night = None
     if pick is not None:

@@ -190,7 +190,7 @@ def _in_a_row(
             pause_s = max(pause_s, STEP_S)
         steps += step_of(run.end_s - run.begin_s + pause_s)
         if steps > MOST_STEPS:
-            notes.append("More than a week lies in this log: its end is left out.")
+            notes.append("This log holds more than a week: its end is left out.")
             break
         placed.append(_Placed(run, after_s + pause_s - run.begin_s))
     return placed

@@ -55,10 +55,13 @@ DISK, ENTRY = "", "entry"
 
 _REMEDIES = {
     errno.ENOSPC: "the disk is full: make room",
-    errno.EROFS: "the disk is read-only: a card does that when it fails; renew it",
-    errno.EACCES: "it is another user's: {mend}",
-    errno.ENOENT: "the folder is gone: is the disk plugged in?",
-    errno.EIO: "the disk fails: renew it",
+    errno.EROFS: (
+        "the disk is read-only, which usually means that the card is "
+        "failing: replace it"
+    ),
+    errno.EACCES: "it belongs to another user: {mend}",
+    errno.ENOENT: "the folder is missing: is the disk plugged in?",
+    errno.EIO: "the disk is failing: replace it",
 }
 
 
@@ -112,11 +115,11 @@ class Recorder:
             self.name,
             self._round,
             self._health,
-            "The log stumbled ({bug}) and goes on.",
+            "The log had an internal error ({bug}) and continues.",
             last=self._finish,
             clock=clock,
-            hung=f"The log's disk has not answered for {HUNG_S:.0f} s: watching goes "
-            f"on, and the last hours wait in memory; look at the disk.",
+            hung=f"The log's disk has not responded for {HUNG_S:.0f} s: monitoring "
+            "continues, and the last hours wait in memory; check the disk.",
         )
         # Below here: touched by the thread alone.
         self._pending: PriorityDropQueue[_Line] = PriorityDropQueue(PENDING_BYTES)
@@ -231,7 +234,7 @@ class Recorder:
     def _leave_out(self, entry: Entry, why: str) -> None:
         self._has_left_out = True
         text = f"An entry '{entry.event}' cannot be written to the log ({why}): it "
-        text += "alone is left out; tell whoever looks after the program."
+        text += "alone is left out; please report this."
         with suppress(Exception):  # nobody there to be told: the rest is written
             self._health.fault("unwritable", text, concern=ENTRY)
 
@@ -355,7 +358,7 @@ class Recorder:
         remedy = remedy.format(mend=make_ours(self._nights.folder))
         return (
             f"The log cannot be written to {self._nights.folder}; {remedy}. "
-            f"Watching goes on, and the last hours wait in memory."
+            "Monitoring continues, and the last hours wait in memory."
         )
 
     def _close(self) -> None:

@@ -220,12 +220,12 @@ class StateSaver:
             self.name,
             self._work,
             self._health,
-            "Saving the state stumbled ({bug}).",
+            "Saving the state had an internal error ({bug}).",
             last=self._save_newest,
             clock=clock,
-            hung=f"The disk of the state file {file.path} has not answered for "
-            f"{HUNG_S:.0f} s: watching goes on, but a restart would forget "
-            f"acknowledgements; look at the disk.",
+            hung=f"The disk of the state file {file.path} has not responded for "
+            f"{HUNG_S:.0f} s: monitoring continues, but a restart would forget "
+            "acknowledgements; check the disk.",
         )
         # Touched by the thread alone.
         self._unsaved: MakeBody | None = None
@@ -286,8 +286,8 @@ class StateSaver:
             self._health.fault(
                 "not-writable",
                 f"The state cannot be saved to {self._file.path} ({error.strerror}): "
-                f"watching goes on, but a restart would forget acknowledgements; "
-                f"look at the disk.",
+                "monitoring continues, but a restart would forget acknowledgements; "
+                "check the disk.",
             )
             return False
         except Exception as bug:  # what it is made of will not become better

@@ -96,7 +96,7 @@ class OutputThread:
             thread.start()
         except Exception as error:
             text = f"The thread '{self._name}' cannot be started ({error}): it is asked"
-            text += " for again with each tick; look at the limits of the unit."
+            text += " for again with each tick; check the limits of the unit."
             with suppress(Exception):
                 self._health.fault("failed", text, concern=CONCERN)
             self._thread = None

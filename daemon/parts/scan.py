@@ -181,7 +181,7 @@ async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
         return None
     mute = [kind for kind in kinds_at(address) if identifier(kind) is None]
     if mute:
-        text = "it may be this, but such a part cannot be told from others"
+        text = "it may be this, but cannot be distinguished from others"
         return ScanAnswer(where, tuple(mute), text)
     text = await _sister(bus, address)
     if not text and address in MUX_ADDRESSES:
@@ -202,7 +202,7 @@ async def _sister(bus: I2cBus, address: int) -> str:
             except (NoAnswerError, TransferError):
                 continue
             if got in names:
-                return f"a {names[got]}, which this watch does not read"
+                return f"a {names[got]}, which this monitor does not read"
     return ""
 
 
@@ -302,7 +302,7 @@ async def scan_port(path: str, make: Callable[[int], OpenPort]) -> ScanAnswer:
             return _asked(path, ear)
         heard += ear.heard_bytes
     if heard:
-        return ScanAnswer(path, (), f"sends {heard} bytes that no part here sends")
+        return ScanAnswer(path, (), f"sends {heard} bytes that no known sensor sends")
     return ScanAnswer(path, (), "silent", is_there=False)
 
 
@@ -319,12 +319,14 @@ def _asked(path: str, ear: _Ear) -> ScanAnswer:
         return ScanAnswer(path, ear.kinds)
     co2 = [sample.value for sample in ear.samples.get("frame9_co2", ())]
     if co2 and co2[-1] >= LEAST_CO2_PPM:
-        return ScanAnswer(path, ("frame9_co2",), f"it answers {co2[-1]:.0f} when asked")
+        return ScanAnswer(
+            path, ("frame9_co2",), f"it responds {co2[-1]:.0f} when asked"
+        )
     kinds = tuple(kind for kind in ASKED_KINDS if kind in ear.kinds)
     if not kinds:
         return ScanAnswer(path, ear.kinds, "it answers when asked")
     return ScanAnswer(
-        path, kinds, "it only answers, and does not say which gas it means"
+        path, kinds, "it only responds, and does not say which gas it means"
     )
 
 
@@ -347,7 +349,7 @@ async def scan_file(path: str, file: KernelFile) -> ScanAnswer:
                 return ScanAnswer(path, (kind,))
         except DriverError as error:
             why = str(error)
-    return ScanAnswer(path, (), why or "its text is no part's here")
+    return ScanAnswer(path, (), why or "its text is from no known sensor")
 
 
 # --- lines -------------------------------------------------------------------
@@ -359,5 +361,5 @@ async def scan_line(name: str, line: KernelFile) -> ScanAnswer:
         (sample,) = find_part("contact").make({}).feed(await line.read())
     except (BusError, DriverError) as error:
         return ScanAnswer(name, (), str(error), is_there=False)
-    how = "it tells of something now" if sample.value else "it is at rest"
+    how = "it reports something now" if sample.value else "it is at rest"
     return ScanAnswer(name, ("contact",), how)

@@ -118,7 +118,10 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
         if isinstance(answers, str):
             yield f"  {answers}"
         elif not answers:
-            yield "  nobody answers: check the supply, and which wire is SDA and SCL"
+            yield (
+                "  nothing responds: check the power supply, and which wire is SDA "
+                "and SCL"
+            )
         yield from (_line(line, settings) for line in lines if line.wire == bus)
     if empty:
         yield f"Nobody answers on {', '.join(sorted(empty))}"
@@ -137,11 +140,11 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
         yield from (_line(line, settings) for line in own)
     absent = missing(lines, settings)
     if absent and settings is not None:
-        yield "Named in the config, and not found"
+        yield "In the config, but not found"
         yield from (f"  {name}: {_place(settings.parts[name])}" for name in absent)
     new = suggestions(lines, settings, scan.devices, scan.channels.moving)
     if new:
-        yield "These lines would add what the config does not name"
+        yield "Lines for what the config does not have"
         yield from (f"  {line}" if line else "" for line in new)
 
 
@@ -150,7 +153,7 @@ def _line(line: ScanLine, settings: Settings | None) -> str:
     if answer.kinds:
         what = " or ".join(f"{kind} ({find_part(kind).title})" for kind in answer.kinds)
     elif answer.is_there and not answer.text:
-        what = "something that no part here is"
+        what = "something unknown"
     else:
         what = answer.text
     if answer.text and answer.text != what:

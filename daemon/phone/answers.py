@@ -75,16 +75,18 @@ class AnswerGate:
             )
         standing = self.board.stand_of(cabin, alarm, now_s)
         if standing is None:
-            raise RefusedPressError("Nothing to answer: that alarm does not ring.")
+            raise RefusedPressError(
+                "Nothing to acknowledge: that alarm does not sound."
+            )
         if standing != stand:
             raise RefusedPressError(
-                "Not passed on: it has rung anew since. Look again, then press."
+                "Not passed on: it has sounded again since. Look again, then press."
             )
         key = (cabin, alarm, stand)
         hour = _last_hour(self._hour, cabin, now_s)
         if self._stands.get(key, 0) >= PER_STAND or len(hour) >= PER_HOUR:
             raise RefusedPressError(
-                "Not passed on: answered too often from here. Press the button "
+                "Not passed on: acknowledged too often from here. Press the button "
                 "in the cabin."
             )
         if len(self._stands) > 1000:

@@ -90,11 +90,16 @@ class Asks:
         self._asked[ident] = heard
         try:
             if not self._publish(cabin, {**body, "id": ident}, device):
-                return False, "Not heard: the broker is out of reach. Use the button."
+                return (
+                    False,
+                    "Not received: the broker is out of reach. Use the button.",
+                )
             async with asyncio.timeout(ANSWER_S):
                 said = await heard
         except TimeoutError:
-            return False, "Not heard: the watch did not answer. Press again, or go."
+            return False, (
+                "Not received: the monitor did not respond. Press again, or go there."
+            )
         finally:
             self._asked.pop(ident, None)
         return said.ok, said.text or ("Heard." if said.ok else "Refused.")

@@ -65,7 +65,7 @@ def findings(settings: PhoneSettings, config: Path) -> Iterator[CheckFinding]:
     known, waits = _queue(settings)
     yield from waits
     if not settings.to:
-        text = "nobody is rung, there is the page alone; add [[to]]"
+        text = "no messages, only the page; add [[to]]"
         yield CheckFinding("to", text, is_bad=True)
     yield from _cabins(settings, session, known)
     for one in settings.to:
@@ -166,7 +166,9 @@ def _cabins(
                 continue
             meant = nearest(cabin, sorted(there - {*settings.cabins}))
             typo = f"; is {meant} meant?" if meant else ""
-            text = f"the broker has nothing of it: it will be told as silent{typo}"
+            text = (
+                f"the broker has nothing from it: it will be reported as silent{typo}"
+            )
             yield CheckFinding(cabin, text, is_bad=True)
     expected = set(settings.cabins)
     if not settings.only_these:
@@ -180,7 +182,9 @@ def _cabins(
                 yield CheckFinding(one.name, f"{text} in `cabins`?", is_bad=True)
     for cabin in sorted(expected):
         if settings.to and not any(covers(one, cabin) for one in settings.to):
-            text = "no address is for it: all are woken, and else nobody is told"
+            text = (
+                "no address is for it: a waking alarm goes to all, the rest to nobody"
+            )
             yield CheckFinding(cabin, text, is_bad=True)
 
 

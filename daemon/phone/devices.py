@@ -103,7 +103,8 @@ class Devices:
             )
         except (ValueError, TypeError, KeyError, RecursionError) as error:
             raise DeviceError(
-                f"{self.path}: is no list of devices; remove it, and pair them anew."
+                f"{self.path}: is not a list of devices; remove it, and pair them "
+                "again."
             ) from error
 
     def pair(self, name: str, day: str) -> str:

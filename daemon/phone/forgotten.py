@@ -30,12 +30,14 @@ def forget(folder: Path, cabin: str, wall_s: float) -> str:
             if cabin not in cabins:
                 meant = nearest(cabin, sorted(cabins))
                 typo = f"; is {meant} meant?" if meant else ""
-                return f"{shown(cabin)} is none of the cabins that were told of{typo}"
+                return (
+                    f"{shown(cabin)} is not one of the cabins that were reported{typo}"
+                )
             if not cabins[cabin].kind:
                 return f"{cabin} was not silent when this last ran"
             store.keep_cabins({cabin: KeptSilence(FORGOTTEN, 0.0, 30.0)}, wall_s)
         except sqlite3.Error as error:
-            return f"{store.path} takes nothing ({error}); look at the disk"
+            return f"{store.path} takes nothing ({error}); check the disk"
         finally:
             store.close()
         return store.no_room and f"{store.path} takes nothing ({store.no_room})"

@@ -165,7 +165,7 @@ class Keeper:
             self._is_broken = True
             self._on_problem(
                 f"The queue {self._store.path} takes nothing ({why}): messages go "
-                f"out, and a restart may lose or repeat them; look at the disk."
+                "out, and a restart may lose or repeat them; check the disk."
             )
 
     def _well(self) -> None:

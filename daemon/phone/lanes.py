@@ -294,7 +294,7 @@ class Lane:
                 return await done
         except TimeoutError:
             self._leave_sender()
-            return f"no answer in {self._hangs_s:g} s", True
+            return f"no reply in {self._hangs_s:g} s", True
 
     def _leave_sender(self) -> None:
         if self._sender is not None:

@@ -135,22 +135,22 @@ function order(word, view) {
   switch (word) {
     case "out": return act(view) || "Get everyone outside now.";
     case "wake": return act(view) || "Open the door and vents now.";
-    case "look": return act(view) || "Something to see to.";
-    case "silent": return `Nobody watches. Call them.${number}`;
+    case "look": return act(view) || "Something needs attention.";
+    case "silent": return `Not monitored. Call them.${number}`;
     case "trial": if (view && view.part_test !== null && !view.trial) {
       const by = {"breath": " with breath", "gas": " with test gas"}[view.part_test] || "";
-      return `A test of the parts${by}: what rings by it is no danger.`;
+      return `A test of the sensors${by}: its alarms are not dangers.`;
     }
     const until = view && view.trial && clock(view.trial[1]);
     return view && view.trial
       ? `A trial: nobody is inside.${until ? ` Until ${until}.` : ""}`
       : "A trial: nobody is inside.";
-    case "safe": return "Watched.";
+    case "safe": return "Monitored.";
     default: return refusal || "No news: do not rely on this page.";
   }
 }
 
-// The act stands at a sentence's end, in the watch's own language: it is told first.
+// The act stands at a sentence's end, in the cabin's own language: it is shown first.
 function parted(alarm) {
   const said = /^(.*[.!?]) (.+[.!?])$/s.exec(alarm.text);
   return said ? [said[1], said[2]] : [alarm.text, ""];
@@ -166,7 +166,7 @@ function since(word, view) {
   if (word === "silent") {
     const heard = view.age_s === null ? null : view.age_s + (now() - lastAt) / 1000;
     const cause = {"broker": " The broker is out of reach.", "bridge": " Its bridge is down.",
-      "lost": " The watch died, or lost its broker."}[view.cause] || "";
+      "lost": " The monitor died, or lost its broker."}[view.cause] || "";
     return (heard === null ? "Never heard alive." : `Last heard ${ago(heard)}.`) + cause;
   }
   if (word === UNKNOWN) {
@@ -182,7 +182,7 @@ function since(word, view) {
       + (view.answered ? ` ${view.answered}` : "");
   }
   const next = Math.max(0, view.period_s - view.age_s - (now() - lastAt) / 1000);
-  return `Nothing stands. Next sign of life in ${Math.ceil(next)} s.`;
+  return `No alarm. Next sign of life in ${Math.ceil(next)} s.`;
 }
 
 function clock(moment) {
@@ -257,7 +257,7 @@ function drawPress(word, view) {
   $("heard").disabled = !can || Boolean(pressed && pressed.waits);
   text("means", !can ? ""
     : isTest(open) ? "A test from the cabin, no alarm: it shows there that it reached you."
-      : "Quiet for some minutes, as by the button; rings again if it gets worse.");
+      : "Quiet for some minutes, as by the button; sounds again if it gets worse.");
   text("done", done ? pressed.text : "");
   $("done").className = done && pressed.wrong ? "wrong" : "";
 }
@@ -287,7 +287,7 @@ async function mark(event) {
 // Passes on what was pressed, and says in `mine` what became of it: within a second.
 async function pass(path, body, mine, else_) {
   const late = setTimeout(() => {
-    if (mine.waits) [mine.wrong, mine.text] = [true, `Not heard yet. ${else_}`];
+    if (mine.waits) [mine.wrong, mine.text] = [true, `Not received yet. ${else_}`];
     draw();
   }, LATE_MS);
   draw();
@@ -300,9 +300,9 @@ async function pass(path, body, mine, else_) {
     });
     const said = await response.json();
     mine.wrong = said.ok !== true;
-    mine.text = String(said.text || (mine.wrong ? "Not heard." : "Heard."));
+    mine.text = String(said.text || (mine.wrong ? "Not received." : "Received."));
   } catch {
-    [mine.wrong, mine.text] = [true, `Not heard: it did not reach the watch. ${else_}`];
+    [mine.wrong, mine.text] = [true, `Not received by the monitor. ${else_}`];
   }
   clearTimeout(late);
   [mine.waits, mine.at] = [false, now()];
@@ -496,7 +496,7 @@ function newLine(series, label) {
 function drawStands(view, word) {
   const stands = view ? view.stands : [];
   const isPast = word === "silent" || word === UNKNOWN;
-  text("stands-name", isPast ? "What stood when it was last heard" : "What stands");
+  text("stands-name", isPast ? "Alarms when it was last heard" : "Alarms");
   $("stands").hidden = stands.length === 0;
   const key = JSON.stringify(stands);
   if ($("alarms").dataset.key === key) return;
@@ -506,7 +506,7 @@ function drawStands(view, word) {
     const item = document.createElement("li");
     const when = clock(one.since);
     const state = FRESH_STATES.includes(one.state) ? "" : `, ${one.state}`;
-    const answered = one.state.endsWith("acknowledged") && !one.open ? ", answered" : "";
+    const answered = one.state.endsWith("acknowledged") && !one.open ? ", acknowledged" : "";
     for (const [kind, words] of [["priority",
       `${one.of_test ? "TEST" : signal[one.priority] || one.priority} `],
       ["said", one.text], ["when", ` ${when ? `since ${when}` : ""}${state}${answered}`]]) {
@@ -544,7 +544,7 @@ async function hold() {
 async function keepWatch() {
   keeping = !keeping;
   $("keep").setAttribute("aria-pressed", String(keeping));
-  text("keep", keeping ? "Keeping watch: stop" : "Keep watch here");
+  text("keep", keeping ? "Alarms sound here: stop" : "Sound alarms here");
   if (keeping) {
     await sound.allow().catch(() => {});
     await hold();

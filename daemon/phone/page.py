@@ -58,7 +58,9 @@ ROWS_EVERY_S = 3.0
 MOST_ROWS = 200
 
 NOT_PAIRED = "Not paired: run `cabinvigil phone --pair NAME` in the cabin."
-NOT_ALLOWED = "Answering and marking are not allowed here: see may_answer in [page]."
+NOT_ALLOWED = (
+    "Acknowledging and marking are not allowed here: see may_answer in [page]."
+)
 
 Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 Answer = Callable[[Any, str], Awaitable[tuple[bool, str]]]
@@ -234,7 +236,9 @@ class Page:
         except (ConnectionError, TimeoutError):
             raise
         except Exception as bug:
-            self._say(f"The page stumbled ({type(bug).__name__}: {bug})"[:200])
+            self._say(
+                f"The page had an internal error ({type(bug).__name__}: {bug})"[:200]
+            )
             return _refusal(500, "A bug here.")
         if not response.prepared:
             response.headers.update(HEADERS)
@@ -264,12 +268,12 @@ class Page:
         if not self._settings.may_answer:
             return _told(403, NOT_ALLOWED)
         if request.headers.get("Origin") is None:
-            return _told(403, "An answer comes from the page alone.")
+            return _told(403, "A reply may come only from the page.")
         device = self._device(request)
         if device is None:
             return _told(401, NOT_PAIRED)
         if request.content_type != "application/json":
-            return _told(415, "An answer is JSON.")
+            return _told(415, "A reply is JSON.")
         try:
             async with asyncio.timeout(WRITE_S):
                 body = json.loads(await request.read())

@@ -23,7 +23,7 @@ class Ping:
         try:
             return await self._worker.call(partial(_fetch, self._url), 2 * LONGEST_S)
         except OverdueError:
-            return "no answer"
+            return "no reply"
 
 
 def _fetch(url: str) -> str:
@@ -33,7 +33,7 @@ def _fetch(url: str) -> str:
         with urllib.request.urlopen(request, timeout=LONGEST_S) as answer:
             answer.read(1024)
     except urllib.error.HTTPError as error:
-        return f"it answers {error.code}"
+        return f"it responds {error.code}"
     except (OSError, http.client.HTTPException, ValueError) as error:
         reason = getattr(error, "reason", error)
         return str(getattr(reason, "strerror", None) or reason)[:80]

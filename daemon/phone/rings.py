@@ -38,7 +38,7 @@ MOST_NAMED = 12
 """Cabins named in one text, where many fall silent at once."""
 
 
-PERHAPS = " (perhaps told already)"
+PERHAPS = " (perhaps sent already)"
 """Behind the title of what may come for the second time; the text stays unchanged."""
 
 
@@ -140,17 +140,19 @@ def _one(
     match news.kind:
         case "stopped":
             last = since.replace(" since", ", last heard at")
-            text = f"{name} was stopped in order{last}. Nobody watches."
+            text = f"{name} was stopped on purpose{last}. It is not monitored."
         case "back":
-            text = f"{name} is watched again{_after(news.for_s)}"
+            text = f"{name} is monitored again{_after(news.for_s)}"
             text += "." if news.over < OUT else " of silence."
             if not news.for_s:
-                text = f"{name} is watched again."
+                text = f"{name} is monitored again."
         case "rehearsed":
-            text = f"{name}: a rehearsal runs, its air is invented. Nobody watches."
+            text = (
+                f"{name}: a rehearsal runs, its air is not real. It is not monitored."
+            )
         case _:
             still = "still " if news.kind == "again" else ""
-            text = f"{name} is {still}silent{since}. Nobody watches. Call them."
+            text = f"{name} is {still}silent{since}. It is not monitored. Call them."
             text += _cause(news.cause, where)
     return PhoneMessage(
         f"{news.kind}-{news.cabin}-{ident}",
@@ -172,14 +174,17 @@ def _many(
         named += f" and {len(names) - MOST_NAMED} more"
     match kind:
         case "stopped":
-            text = f"{len(names)} cabins were stopped in order: {named}."
+            text = f"{len(names)} cabins were stopped on purpose: {named}."
         case "back":
-            text = f"{len(names)} cabins are watched again: {named}."
+            text = f"{len(names)} cabins are monitored again: {named}."
         case "rehearsed":
-            text = f"{len(names)} cabins are rehearsed, nobody watches: {named}."
+            text = f"{len(names)} cabins are in rehearsal, not monitored: {named}."
         case _:
             still = "still " if kind == "again" else ""
-            text = f"{len(names)} cabins are {still}silent: {named}. Nobody watches. "
+            text = (
+                f"{len(names)} cabins are {still}silent: {named}. They are not "
+                "monitored. "
+            )
             text += "Call them." + _cause(news[0].cause, where)
     return PhoneMessage(
         f"{kind}-{len(names)}-{ident}",
@@ -216,7 +221,7 @@ def _cause(cause: str, where: str) -> str:
         case "bridge":
             return " (The bridge to its broker is down.)"
         case "lost":
-            return " (The watch died, or lost its broker.)"
+            return " (The monitor died, or lost its broker.)"
     return ""
 
 

@@ -151,8 +151,8 @@ class PhoneService:
         """Where this runs, in a sentence."""
         if is_loopback(self._broker.host):
             return (
-                "This runs on the broker's machine: if that is the cabin's, it falls "
-                "with it, and nobody notices."
+                "This runs on the broker's machine: if that is the cabin's, both "
+                "fail together, and nobody notices."
             )
         return f"This runs apart from the cabin, at the broker {self._broker.where}."
 
@@ -163,7 +163,7 @@ class PhoneService:
 
     def _on_disk(self, text: str) -> None:
         self._is_kept = not text
-        self._dispatch.report(text or "The queue is kept again.")
+        self._dispatch.report(text or "The queue is saved again.")
 
     # --- the run ----------------------------------------------------------------
 
@@ -308,9 +308,10 @@ class PhoneService:
         if self._is_fought:  # in place of each of its many turns
             if not was_fought:
                 self._dispatch.report(
-                    f"The broker at {self._broker.where} throws us out again and "
-                    f"again, and alerts may be lost: does another cabinvigil phone "
-                    f"have the client_id '{self._broker.client_id}'? Give each its own."
+                    f"The broker at {self._broker.where} disconnects us again and "
+                    "again, and messages may be lost: does another cabinvigil phone "
+                    f"have the client_id '{self._broker.client_id}'? Give each its "
+                    "own."
                 )
             return
         error = None if self._listener.is_up else self._listener.problem
@@ -324,7 +325,7 @@ class PhoneService:
         if self._silence.is_full and not self._is_full:
             self._is_full = True
             self._dispatch.report(
-                "More cabins are at the broker than one process watches; split them "
+                "The broker has more cabins than one process can handle; split them "
                 "by topic, as DEVELOPERS.md says."
             )
 
@@ -348,8 +349,8 @@ class PhoneService:
                 reason = await ping.fetch()
                 if reason and not is_told:
                     self._dispatch.report(
-                        f"ping_url cannot be fetched ({reason}): whoever watches this "
-                        f"process takes it for dead.",
+                        f"ping_url cannot be fetched ({reason}): the dead-man check "
+                        "will report this process as dead.",
                         NOTE,
                     )
                 is_told = bool(reason)

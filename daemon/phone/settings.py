@@ -42,7 +42,7 @@ class HourRange:
             begin, end = minutes_of(value)
         except ValueError:
             raise BadValueError(
-                f"is {shown(value)}, no span of a day",
+                f"is {shown(value)}, not a part of a day",
                 'write two local times, like "22:00-07:00"',
             ) from None
         if begin == end:
@@ -68,7 +68,7 @@ class WebAddress:
         if is_good and value.isprintable() and " " not in value:
             return value
         raise BadValueError(
-            f"is {shown(value)}, no web address",
+            f"is {shown(value)}, not a web address",
             "write it whole, beginning with https:// or http://",
         )
 
@@ -82,7 +82,7 @@ class HostAndPort:
             split_host(value)
         except ValueError:
             raise BadValueError(
-                f"is {shown(value)}, no host with a port",
+                f"is {shown(value)}, not a host with a port",
                 'write it like "127.0.0.1:8484"',
             ) from None
         return value
@@ -276,7 +276,7 @@ def _mistakes(settings: PhoneSettings, file: str) -> Iterator[Mistake]:
             file,
             "to",
             "are all second",
-            "take `second` from one: else nobody is told first",
+            "remove `second` from one: otherwise no phone is first",
         )
     if settings.only_these and not settings.cabins:
         yield Mistake(

@@ -69,7 +69,7 @@ def why_not_kept(folder: Path) -> str:
         if not folder.exists():
             above = next(one for one in folder.absolute().parents if one.exists())
             if not above.is_dir():
-                return f"{above} is no folder"
+                return f"{above} is not a folder"
             is_ours = os.access(above, os.W_OK | os.X_OK)
             return "" if is_ours else f"{above} is another user's"
         with tempfile.TemporaryFile(dir=folder) as file:

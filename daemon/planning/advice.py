@@ -1,12 +1,13 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
 from cabinvigil.daemon.planning.flame import burn_hours
-from cabinvigil.daemon.planning.lines import areas, asked, degrees
+from cabinvigil.daemon.planning.lines import areas, asked
 from cabinvigil.daemon.planning.night import moments_asleep
 from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
 from cabinvigil.daemon.planning.places import HIGH_FLAME_M, LOW
 from cabinvigil.daemon.planning.plan import Plan
 
+NOTHING = "Nothing to change: keep both vents clear, and the alarms within hearing."
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
 AT_ONCE_MIN = 1.0
@@ -30,7 +31,7 @@ def changes(made: Plan) -> tuple[str, ...]:
         _cold(made),
     ]
     sentences = tuple(sentence for sentence in found if sentence)
-    return sentences or ("Nothing: keep both vents free, and the alarms in reach.",)
+    return sentences or (NOTHING,)
 
 
 def _burns_asleep(made: Plan) -> bool:
@@ -41,8 +42,8 @@ def _flame(made: Plan) -> str:
     if not _burns_asleep(made):
         return ""
     return (
-        "Do not sleep with the flame lit: warm up before bed, turn the gas off at the "
-        "cylinder, and light it again in the morning."
+        "Do not sleep with the heater lit: warm up before bed, turn the gas off at "
+        "the cylinder, and light it again in the morning."
     )
 
 
@@ -51,7 +52,7 @@ def _vents(made: Plan) -> str:
     if vents.is_good:
         return ""
     if vents.is_hopeless:
-        return "Burn less or be fewer: no vent keeps this air inside the limits."
+        return "Use less heat or sleep fewer: no vent area is enough."
     if vents.move_cm2:
         here, there = ("floor", "roof") if vents.move_cm2 > 0.0 else ("roof", "floor")
         return (
@@ -66,8 +67,8 @@ def _hot(made: Plan) -> str:
     if warm_c <= TOO_WARM_C or made.cabin.burner_kw == 0:
         return ""
     return (
-        f"Burn low or in turns: lit all the time, this burner would bring the cabin to "
-        f"{degrees(warm_c, made.cabin.units)}."
+        "Use low heat, or heat at times only: lit all night, this heater would bring "
+        f"the cabin to {made.cabin.units.said('c', warm_c)}."
     )
 
 
@@ -77,38 +78,41 @@ def _shut(made: Plan) -> str:
         return ""
     if made.shut.from_outdoor_air:
         return (
-            f"Make a vent before anyone sleeps here: oxygen is at 19.5 % in as little "
-            f"as {minutes:.0f} minutes."
+            "Fit a vent before anyone sleeps here: oxygen falls to 19.5 % in as "
+            f"little as {minutes:.0f} minutes."
         )
-    look = "Look at every vent for ice and snow before bed"
+    look = "Clear ice and snow from every vent before bed"
     if minutes < AT_ONCE_MIN:
-        return f"{look}: at the worst, oxygen is at 19.5 % even before they shut."
-    return f"{look}: shut, oxygen is at 19.5 % in as little as {minutes:.0f} minutes."
+        return f"{look}: at worst, oxygen is at 19.5 % even with them open."
+    return (
+        f"{look}: blocked, oxygen falls to 19.5 % in as little as {minutes:.0f} "
+        "minutes."
+    )
 
 
 def _two_places(made: Plan) -> str:
     if LOW not in made.places.wanted:
         return ""
     ask = (
-        "have oxygen read at two places, at the heads of whoever sleeps highest and "
-        "near the floor"
+        "measure oxygen in two places: at the highest sleeper's head, and near the "
+        "floor"
     )
     height_m, minutes = made.places.burner_height_m, made.shut.above_flame_min
     units = made.cabin.units
     if height_m is None:
         return (
-            f"Unless the flame stands below {units.said('m', HIGH_FLAME_M, 1)}, {ask}: "
-            "above a flame that stands high used air stays (--burner-height-m tells "
-            "how high)."
+            f"Unless the flame is below {units.said('m', HIGH_FLAME_M, 1)}, {ask}: "
+            "used air stays above a high flame (give its height by "
+            "--burner-height-m)."
         )
     soon = ""
     if minutes and minutes[0] is not None and minutes[0] >= AT_ONCE_MIN:
         soon = (
-            ", and with the vents shut may be at 19.5 % in as little as "
+            ", and with the vents shut may fall to 19.5 % in as little as "
             f"{minutes[0]:.0f} minutes"
         )
     up = units.given_said("m", height_m)
-    return f"The flame stands {up} up; above it used air stays{soon}: {ask}."
+    return f"The flame is {up} above the floor; used air stays above it{soon}: {ask}."
 
 
 def _wet(made: Plan) -> str:
@@ -116,11 +120,14 @@ def _wet(made: Plan) -> str:
     if made.wet.runs_from_min[1] is None or drying.is_dry:
         return ""
     if drying.is_hopeless:
-        return "The pane will run, and no vent dries it: wipe it in the morning."
+        return (
+            "Windows will run with water, and no vent prevents it: wipe them in "
+            "the morning."
+        )
     more = areas(drying.add_low_cm2, drying.add_high_cm2, units)
     return (
-        f"The pane will run: another {more} would keep it dry and take "
-        f"{units.said('w', drying.heat_w)}; wiping it costs nothing."
+        f"Windows will run with water: another {more} would keep them dry and cost "
+        f"{units.said('w', drying.heat_w)} of heat; wiping costs nothing."
     )
 
 
@@ -143,12 +150,12 @@ def _cylinder(made: Plan) -> str:
         least = units.said("kw", made.flame.least_kw, 1)
         most = units.given("kw", made.flame.most_kw)
         return (
-            f"{take}: outdoors in this cold this one feeds {least} for long, not "
+            f"{take}: outdoors in this cold this one supplies {least} for long, not "
             f"{most}."
         )
     return (
-        f"{take}: outdoors this one cools down as it feeds, and may stop after "
-        f"{hours:.0f} hours with gas left in it."
+        f"{take}: outdoors this one cools down in use, and may stop after {hours:.0f} "
+        "hours with gas left."
     )
 
 
@@ -158,8 +165,8 @@ def _cold(made: Plan) -> str:
     held_down = made.flame.is_limited
     if coldest >= WARM_ENOUGH_C or (_burns_asleep(made) and not held_down):
         return ""
-    rather = ", rather than burn on" if made.cabin.burner_kw else ""
+    rather = ", instead of leaving the heater on" if made.cabin.burner_kw else ""
     if _burns_asleep(made):
-        rather = ": the cold may hold the flame down"
-    inside = degrees(coldest, made.cabin.units)
-    return f"Pack bags and clothes for {inside} inside by morning{rather}."
+        rather = ": the cold may weaken the heater"
+    inside = made.cabin.units.said("c", coldest)
+    return f"Pack sleeping bags and clothes for {inside} inside by morning{rather}."

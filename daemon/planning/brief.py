@@ -1,18 +1,17 @@
 """The plan on one screen: the verdict and the act first, then what they rest on."""
 
-import textwrap
 from collections.abc import Iterator
 
 from cabinvigil.daemon.planning.heading import summary
-from cabinvigil.daemon.planning.lines import WIDTH, ranged, sign, wrapped
+from cabinvigil.daemon.planning.lines import ranged, wrapped
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.numbers import grouped, or_never
 
 ROW = 13
 """Columns of a row's name."""
 SEE_ALL = (
-    "An added layer: certified alarms stay, and where the appliance's instructions or "
-    "local codes say no, the answer is no.  --all tells every figure."
+    "An extra layer: keep certified alarms. If the heater's instructions or local "
+    "codes say no, do not.  --all shows every figure."
 )
 
 
@@ -21,9 +20,9 @@ def verdict(made: Plan) -> str:
     o2_pct, co2_ppm = made.air.o2_pct[1] or 0.0, made.air.co2_ppm[1] or 0.0
     settled = f"oxygen {o2_pct:.1f} %, CO2 {grouped(co2_ppm)} ppm"
     if made.vents.is_enough:
-        return f"Enough vent, at the worst of every figure: {settled}."
+        return f"Enough vent, even at worst: {settled}."
     if made.vents.is_good:
-        return f"Enough vent, if not at the worst of every figure: {settled}."
+        return f"Enough vent by the likeliest figures, not at worst: {settled}."
     if made.vents.is_hopeless:
         return f"Not safe, and no vent is enough: {settled}."
     return f"Not enough vent: {settled}."
@@ -37,12 +36,12 @@ def brief(made: Plan, change: tuple[str, ...]) -> str:
         change: what to change tonight, what weighs most first.
     """
     first, *rest = change
-    lines = [verdict(made), *textwrap.wrap(first, WIDTH), ""]
+    lines = [verdict(made), *wrapped(first, ""), ""]
     lines += summary(made)
     lines += ["", *_rows(made)]
     if rest:
         lines += ["", *wrapped(f"Also: {' '.join(rest)}", "")]
-    lines += ["", *textwrap.wrap(SEE_ALL, WIDTH)]
+    lines += ["", *wrapped(SEE_ALL, "")]
     return "\n".join(lines) + "\n"
 
 
@@ -66,11 +65,10 @@ def _rows(made: Plan) -> Iterator[str]:
             "gas", f"{kg} for the night; a cylinder lasts {ranged(hours, 0, 'h')}"
         )
     runs = made.wet.runs_from_min[1]
-    wet = "does not run" if runs is None else f"runs after {or_never(runs)} min"
-    yield _row("pane", wet)
+    wet = "no water runs" if runs is None else f"water runs after {or_never(runs)} min"
+    yield _row("windows", wet)
     asleep = made.coldest_nights[0].moments[-1].temp_c
-    number = units.number("c", asleep, 0)
-    yield _row("by morning", f"{number} {sign('c', units)} inside")
+    yield _row("by morning", f"{units.said('c', asleep)} inside")
 
 
 def _area(made: Plan, cm2: float) -> str:

@@ -110,23 +110,23 @@ class Accepted(NamedTuple):
 # error far more often than a cabin.
 ACCEPTED: Mapping[str, Accepted] = MappingProxyType(
     {
-        "volume_m3": Accepted(1.0, 500.0, "m3", "air volume of the cabin"),
-        "burner_kw": Accepted(0.0, 30.0, "kW", "gas power on the higher heating value"),
+        "volume_m3": Accepted(1.0, 500.0, "m³", "air volume of the cabin"),
+        "burner_kw": Accepted(0.0, 30.0, "kW", "heater input as on its label (gross)"),
         "burner_height_m": Accepted(0.0, 3.0, "m", "height of the flame"),
         "people": Accepted(0.0, 20.0, "people", "sleepers"),
         "berths": Accepted(0.0, 20.0, "berths", "places to sleep"),
-        "vent_low_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the floor"),
-        "vent_high_cm2": Accepted(0.0, 20_000.0, "cm2", "free area near the roof"),
-        "vent_height_m": Accepted(0.1, 6.0, "m", "height between the two openings"),
-        "outside_c": Accepted(-60.0, 45.0, "degrees Celsius", "outside temperature"),
+        "vent_low_cm2": Accepted(0.0, 20_000.0, "cm²", "free area near the floor"),
+        "vent_high_cm2": Accepted(0.0, 20_000.0, "cm²", "free area near the roof"),
+        "vent_height_m": Accepted(0.1, 6.0, "m", "height between the two vents"),
+        "outside_c": Accepted(-60.0, 45.0, "°C", "outside temperature"),
         "outside_rh_pct": Accepted(1.0, 100.0, "%", "relative humidity outside"),
         "wind_mps": Accepted(0.0, 30.0, "m/s", "wind at the cabin"),
-        "altitude_m": Accepted(-430.0, 5500.0, "m", "height above the sea"),
-        "glass_u": Accepted(0.2, 10.0, "W/(m2 K)", "U-value of the coldest pane"),
+        "altitude_m": Accepted(-430.0, 5500.0, "m", "altitude"),
+        "glass_u": Accepted(0.2, 10.0, "W/(m² K)", "U-value of the coldest window"),
         "cylinder_kg": Accepted(0.05, 100.0, "kg", "gas in a full cylinder"),
         "hours": Accepted(0.5, 14.0, "h", "from going to bed to getting up"),
         "leak_per_h": Accepted(0.0, 50.0, "per h", "air changes with all vents shut"),
-        "wall_w_k": Accepted(1.0, 1000.0, "W/K", "heat through walls and panes"),
+        "wall_w_k": Accepted(1.0, 1000.0, "W/K", "heat through walls and windows"),
         "outdoor_co2_ppm": Accepted(300.0, 2000.0, "ppm", "carbon dioxide outdoors"),
     }
 )
@@ -209,7 +209,7 @@ def number(key: str, value: object, name: str, units: Units = SI) -> float:
         mend = error.mend if error.is_doubt else asks
         raise PlanError([f"{name} {error.what}; {mend}."]) from None
     if read is None or (read.is_bare and "," in str(value)):
-        raise PlanError([f"{name} {str(value)[:40]!r} is no number: {asks}."])
+        raise PlanError([f"{name} {str(value)[:40]!r} is not a number: {asks}."])
     figure = read.value
     if not math.isfinite(figure) or not accepted.low <= figure <= accepted.high:
         raise PlanError([f"{name} {str(value)[:40]} cannot be: {asks}."])
@@ -299,7 +299,7 @@ def burn_window(words: str) -> BurnWindow:
         first, last = words.split("-")
         from_h, to_h = _from_noon(first), _from_noon(last)
     except ValueError:
-        raise PlanError([f"--burn {words[:40]!r} is no time: {asks}."]) from None
+        raise PlanError([f"--burn {words[:40]!r} is not a time: {asks}."]) from None
     to_h = to_h or 24.0  # until the next noon
     if to_h <= from_h:
         raise PlanError([f"--burn {words[:40]} ends before it begins: {asks}."])

@@ -2,7 +2,7 @@
 
 from cabinvigil.daemon.air.figures import LEAK_PER_H
 from cabinvigil.daemon.planning.figures import ACCEPTED, BurnWindow, CabinPlan
-from cabinvigil.daemon.planning.lines import sign, wrapped
+from cabinvigil.daemon.planning.lines import wrapped
 from cabinvigil.daemon.planning.night import BED_H, all_night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.moments import hour_of_day
@@ -32,14 +32,14 @@ def _cabin(made: Plan) -> str:
     cabin, units = made.cabin, made.cabin.units
     said = units.given_said
     wind = "still air" if cabin.wind_mps == 0 else f"wind {said('mps', cabin.wind_mps)}"
-    flame = "no burner"
+    flame = "no heater"
     if cabin.burner_kw:
         flame = f"{said('kw', cabin.burner_kw)} {when(made)}"
     return (
         f"{said('m3', cabin.volume_m3)}, {cabin.people:g} sleeping, {flame}; vents "
         f"{said('cm2', cabin.vent_low_cm2)} low and "
         f"{said('cm2', cabin.vent_high_cm2)} high; "
-        f"{units.given('c', cabin.outside_c)} {sign('c', units)} and "
+        f"{units.given_said('c', cabin.outside_c)} and "
         f"{cabin.outside_rh_pct:g} % outside, {wind}, "
         f"{said('m', cabin.altitude_m)} up; to bed at {hour_of_day(BED_H)} for "
         f"{cabin.hours:g} h."
@@ -49,12 +49,12 @@ def _cabin(made: Plan) -> str:
 def head(made: Plan) -> list[str]:
     """Say what is planned, and what is only taken."""
     cabin, units = made.cabin, made.cabin.units
-    walls = f"walls and panes pass {units.said('w_k', cabin.loss_w_k)}"
+    walls = f"heat loss {units.said('w_k', cabin.loss_w_k)}"
     if cabin.wall_w_k is None:
-        walls += ", a guess from the volume"
+        walls += ", estimated from the volume"
     leak = (
-        f"{LEAK_PER_H[0]} to {LEAK_PER_H[2]} air changes an hour with every vent shut, "
-        "a guess"
+        f"{LEAK_PER_H[0]} to {LEAK_PER_H[2]} air changes an hour with every vent "
+        "shut, estimated"
         if cabin.leak_per_h is None
         else f"{cabin.leak_per_h:g} air changes an hour with every vent shut"
     )
@@ -62,12 +62,12 @@ def head(made: Plan) -> list[str]:
         "Plan for the night",
         *wrapped(_whose(cabin)),
         *wrapped(_cabin(made)),
-        *wrapped(f"Taken: {walls}; {leak}."),
+        *wrapped(f"Assumed: {walls}; {leak}."),
         *(wrapped(f"Read: {'; '.join(cabin.read_as)}.") if cabin.read_as else ()),
         *wrapped(_held_down(made)),
         *wrapped(
-            "First the likeliest figure, then in brackets the least and the most of "
-            "what nobody can know beforehand."
+            "The likeliest figure first; in brackets the range for what cannot be "
+            "known beforehand."
         ),
     ]
 
@@ -81,17 +81,17 @@ def _whose(cabin: CabinPlan, most: int | None = None) -> str:
     """
     mine = CabinPlan(hours=cabin.hours, burns=cabin.burns)
     if cabin == mine:
-        return "The example's cabin, the trailer Lapwing."
+        return "The example's cabin: the Lapwing, a trailer."
     names = [
         ACCEPTED[key].words if key in ACCEPTED else "gas" for key in cabin.not_given
     ]
     if "volume_m3" in cabin.not_given:
-        return "The example's cabin, the trailer Lapwing, but for what you gave."
+        return "The example's cabin, the Lapwing, with what you gave."
     if not names:
         return ""
     if most is not None and len(names) > most:
         names = [*names[:most], f"and {len(names) - most} more figures"]
-    return f"Not given, so as in the example, the trailer Lapwing: {', '.join(names)}."
+    return f"Not given, so as for the Lapwing, a trailer: {', '.join(names)}."
 
 
 def _held_down(made: Plan) -> str:
@@ -102,7 +102,7 @@ def _held_down(made: Plan) -> str:
     least = units.number("kw", made.flame.least_kw, 1)
     most = units.given_said("kw", made.flame.most_kw)
     return (
-        f"In this cold a cylinder outdoors feeds {least} of the burner's {most}; "
-        "indoors, or brought in warm, it feeds all. Nobody knows which, so air, "
-        f"vents and water are told for {most}, warmth for {least}."
+        f"In this cold a cylinder outdoors supplies {least} of the heater's {most}; "
+        "indoors, or brought in warm, all of it. So air, vents and water are for "
+        f"{most}, warmth for {least}."
     )

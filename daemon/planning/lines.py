@@ -1,29 +1,19 @@
 """The account's lines: a named figure, a range, a paragraph, an area of vent."""
 
 import math
-import textwrap
 
 from cabinvigil.daemon.planning.openings import CM2_PER_IN2
 from cabinvigil.daemon.planning.plan import Range
 from cabinvigil.daemon.text.numbers import bracketed, or_never
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.wrapping import wrap
 
-WIDTH = 84
+WIDTH = 80
 
 
 def wrapped(text: str, indent: str = "   ") -> list[str]:
     """Break a paragraph into lines; none where there is no text."""
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
-
-
-def sign(unit: str, units: Units) -> str:
-    """Return what stands behind a number of one of our units in the plan."""
-    return "C" if units.unit(unit) == "c" else units.sign(unit)
-
-
-def degrees(temp_c: float, units: Units) -> str:
-    """Spell a temperature in a sentence, whole."""
-    return units.said("c", temp_c) if units.is_us else f"{temp_c:z.0f} degrees"
+    return wrap(text, WIDTH, indent, indent)
 
 
 def ranged(triple: Range, decimals: int, unit: str, units: Units = SI) -> str:
@@ -41,7 +31,7 @@ def ranged(triple: Range, decimals: int, unit: str, units: Units = SI) -> str:
         else units.number(unit, value, decimals, separator=" ")
         for value in triple
     )
-    likeliest = middle if middle == "never" else f"{middle} {sign(unit, units)}"
+    likeliest = middle if middle == "never" else f"{middle} {units.sign(unit)}"
     return likeliest if low == high else bracketed(f"{likeliest} ", low, high)
 
 
@@ -64,7 +54,7 @@ def area(cm2: float, units: Units, is_: str = "", *, up: bool = False) -> str:
     inches2 = cm2 / CM2_PER_IN2
     number = f"{math.ceil(inches2) if up else inches2:.0f}"
     inches = f"{number} square {'inch' if number == '1' else 'inches'}"
-    return f"{cm2:.0f} cm2{is_}{inches}" if is_ else f"{cm2:.0f} cm2 ({inches})"
+    return f"{cm2:.0f} cm²{is_}{inches}" if is_ else f"{cm2:.0f} cm² ({inches})"
 
 
 def asked(cm2: float, units: Units) -> str:

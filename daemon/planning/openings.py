@@ -28,7 +28,7 @@ STANDARDS = {
 }
 """Of `standards_cm2`, in words."""
 NO_NEW_HEATER = (
-    "The two for boats count berths, not who sleeps there tonight ({berths:g}), and "
+    "The two for boats count berths, not tonight's sleepers ({berths:g}), and "
     "neither permits a new unvented heater in a boat at all: their areas are for "
     "cookers and for what was fitted before."
 )

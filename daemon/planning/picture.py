@@ -4,7 +4,6 @@ import math
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.planning.lines import sign
 from cabinvigil.daemon.planning.night import PlannedNight, night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.planning.scenario import scenarios
@@ -38,13 +37,13 @@ def draw(made: Plan, path: Path) -> None:
     if made.flame.is_limited:
         most = units.given_said("kw", made.flame.most_kw)
         least = units.number("kw", made.flame.least_kw, 1)
-        figure.suptitle(f"lines: {most}; the cold may let only {least} burn")
+        figure.suptitle(f"lines: {most}; in this cold perhaps only {least}")
     for column, (nights, title) in enumerate(columns):
         axes[0][column].set_title(title)
         for row, (what, label, unit, limit) in enumerate(ROWS):
             _panel(axes[row][column], nights, what, limit, units)
             if column == 0:
-                axes[row][column].set_ylabel(f"{label}, {sign(unit, units)}")
+                axes[row][column].set_ylabel(f"{label}, {units.sign(unit)}")
         hours = range(math.ceil(nights[0].moments[0].hour), 25, 2)
         last_h = nights[0].moments[-1].hour
         axes[-1][column].set_xticks(
@@ -74,6 +73,6 @@ def _panel(
     axis.plot(hours, ways[0], label="likeliest")
     if what == "dew_point_c":
         glass = [units.value("c", moment.glass_c) for moment in nights[0].moments]
-        axis.plot(hours, glass, linestyle="--", label="pane's inner face")
+        axis.plot(hours, glass, linestyle="--", label="window, inside")
     if limit is not None:
         axis.axhline(limit, color="black", linewidth=0.8, linestyle=":")

@@ -5,7 +5,6 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.planning.figures import CabinPlan
-from cabinvigil.daemon.planning.lines import sign
 from cabinvigil.daemon.planning.plan import Plan, Range, plan
 from cabinvigil.daemon.text.numbers import or_never
 from cabinvigil.daemon.text.units_said import SI, Units
@@ -15,8 +14,8 @@ POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)
 PEOPLE = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0)
 OUTSIDE_C = (-25.0, -20.0, -15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)
 HELD_DOWN = (
-    "* the cold may hold the flame down: warmth is told for what a cylinder outdoors\n"
-    "  feeds, all else for the burner's own"
+    "* the cold may weaken the heater: warmth is for what a cylinder outdoors\n  "
+    "supplies, the rest for the heater's full power"
 )
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
@@ -67,10 +66,10 @@ def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
     """Give the table as text: likeliest figure, then least and most."""
     title, swept = TITLES[what]
     heads = [
-        f"{title} {sign(swept, units)}".strip(),
+        f"{title} {units.sign(swept)}".strip(),
         "oxygen %",
         "CO2 ppm",
-        f"inside {sign('c', units)}",
+        f"inside {units.sign('c')}",
         "shut: min to 19.5 %",
         f"vent needed {units.sign('cm2')}",
         f"gas {units.sign('kg')}",

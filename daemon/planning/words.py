@@ -8,7 +8,7 @@ from cabinvigil.daemon.air.figures import (
 )
 from cabinvigil.daemon.planning.figures import CabinPlan
 from cabinvigil.daemon.planning.heading import head, when, windows
-from cabinvigil.daemon.planning.lines import area, areas, ranged, row, sign, wrapped
+from cabinvigil.daemon.planning.lines import area, areas, ranged, row, wrapped
 from cabinvigil.daemon.planning.night import (
     PlannedNight,
     all_night,
@@ -29,24 +29,23 @@ from cabinvigil.daemon.text.units_said import Units
 TOLD_FROM = 1.1
 """Of the settled carbon dioxide: a first hour that is worse by less is no news."""
 LIMITS_OF_THE_PLAN = (
-    "This counts the cabin as one well-mixed room. High and low differ by up to some "
-    "points of oxygen where a flame stands high in still air: sensors belong at the "
-    "height of the sleepers' heads, and near the floor as well where the flame stands "
-    "above {flame}. Bedding and wood take up water and give it back, "
-    "which is left out here, so take the wet as good to a factor of two. Nitrogen "
-    "dioxide is neither planned nor measured: unvented burners leave 0.3 to 1.5 ppm "
-    "of it, and the WHO asks for no more than 0.1 over an hour. The plan is no "
-    "measurement, and no alarm."
+    "This plan treats the cabin as one well-mixed room. In still air, a high flame "
+    "can make oxygen differ by some points between floor and roof: put sensors at "
+    "the height of the sleepers' heads, and near the floor too if the flame is above "
+    "{flame}. Bedding and wood absorb water and release it, which is left out here: "
+    "condensation may be half or twice as much. Nitrogen dioxide is neither planned "
+    "nor measured: unvented burners produce 0.3 to 1.5 ppm, and the WHO's limit is "
+    "0.1 over an hour. The plan is not a measurement, and not an alarm."
 )
 ADVISED_AGAINST = (
-    "Sleeping with an unvented flame lit is advised against by makers, by the trade "
-    "and by the rules for boats and vehicles; both nights stand side by side so that "
-    "you see why."
+    "Makers, the trade and the rules for boats and vehicles advise against sleeping "
+    "with an unvented heater lit. The two nights show why."
 )
 WHY_RULES_DIFFER = (
-    "Why they differ: the thumb and the standards were made for cookers that burn for "
-    "minutes and for buildings that leak, and count on some wind. In still air only "
-    "the difference in temperature moves the air, and a sleeper breathes it all night."
+    "Why they differ: the rule of thumb and the standards are for cookers that burn "
+    "for minutes and for buildings that leak, and they count on some wind. In still "
+    "air only the temperature difference moves the air, and a sleeper breathes it "
+    "all night."
 )
 
 
@@ -75,7 +74,7 @@ def account(made: Plan, change: tuple[str, ...]) -> str:
 def _settled(made: Plan) -> list[str]:
     air, units = made.air, made.cabin.units
     lines = [
-        "1. As it is, once settled" + (" with the burner lit" * bool(_burner(made))),
+        "1. As it is, once settled" + (" with the heater lit" * bool(_burner(made))),
         row("oxygen, as breathed", ranged(air.o2_pct, 1, "%")),
         *_like_a_height(made),
         row("carbon dioxide", ranged(air.co2_ppm, 0, "ppm")),
@@ -85,7 +84,7 @@ def _settled(made: Plan) -> list[str]:
         row("outdoor air coming in", ranged(air.air_m3_h, 0, "m3_h", units)),
     ]
     if made.vent_flow.high_m3_h > 0:
-        lines += wrapped(f"The air hangs most on {made.vent_flow.depends_on}.")
+        lines += wrapped(f"This depends most on {made.vent_flow.depends_on}.")
     lines += wrapped(_nearest(made)) + wrapped(_before_it_is_warm(made))
     if air.stops or air.may_stop:
         lines += wrapped(_stops(made))
@@ -109,12 +108,12 @@ def _nearest(made: Plan) -> str:
     to_o2 = (FRESH_O2_PCT - o2) / (FRESH_O2_PCT - O2_LIMIT_PCT)
     to_co2 = co2 / CO2_LIMIT_PPM
     if to_co2 >= to_o2:
-        past = "is past" if to_co2 > 1 else "comes nearest to"
+        past = "exceeds" if to_co2 > 1 else "comes closest to"
         return (
-            f"Carbon dioxide {past} its limit, {CO2_LIMIT_PPM:.0f} ppm as a mean of "
+            f"Carbon dioxide {past} its limit, {CO2_LIMIT_PPM:.0f} ppm averaged over "
             f"eight hours ({100 * to_co2:.0f} % of it)."
         )
-    past = "is past" if to_o2 > 1 else "comes nearest to"
+    past = "exceeds" if to_o2 > 1 else "comes closest to"
     return f"Oxygen {past} its limit, {O2_LIMIT_PCT} %."
 
 
@@ -124,7 +123,7 @@ def _before_it_is_warm(made: Plan) -> str:
     if made.air.stops or first.most_co2_ppm < TOLD_FROM * settled_ppm:
         return ""
     return (
-        "Until the cabin is warm less air comes in: oxygen then falls to "
+        "Less air comes in until the cabin is warm: oxygen then falls to "
         f"{first.least_o2_pct:.1f} %, and carbon dioxide reaches "
         f"{grouped(first.most_co2_ppm)} ppm."
     )
@@ -137,22 +136,22 @@ def _stops(made: Plan) -> str:
     if _burner(made) == 0:
         return f"{whether} not settle{ending}: the figures are those after 36 hours."
     return (
-        f"{whether} not settle{ending}: oxygen goes on falling until the flame itself "
-        f"dies, and nobody knows where: in shut rooms the last read with a flame was "
-        f"14.8 to {high:g} %, and one burned on where a sample near the ceiling read "
-        f"{low:g} %. This plan stops at {middle:.0f} % of dry air. A burner's own "
-        f"cut-off, if it works, acts near {CUT_OFF_O2_PCT:g} %."
+        f"{whether} not settle{ending}: oxygen keeps falling until the flame goes "
+        "out; at what level is not known: in shut rooms the last reading with a "
+        f"flame was 14.8 to {high:g} %, and one flame still burned where a sample "
+        f"near the ceiling read {low:g} %. This plan stops at {middle:.0f} % of dry "
+        f"air. A burner's own cut-off, if it works, acts near {CUT_OFF_O2_PCT:g} %."
     )
 
 
 def _shut(made: Plan) -> list[str]:
     shut = made.shut
     since = "from outdoor air" if shut.from_outdoor_air else "from the settled air"
-    lit = "" if shut.lit or _burner(made) == 0 else "; burner off until due"
+    lit = "" if shut.lit or _burner(made) == 0 else "; heater off at first"
     lines = [
-        f"2. If every vent shuts or ices at midnight ({since}{lit})",
+        f"2. All vents shut or iced at midnight ({since}{lit})",
         row(
-            "it begins at",
+            "it starts at",
             f"{shut.from_o2_pct[1]:.1f} % oxygen, {grouped(shut.from_co2_ppm[1] or 0)} "
             "ppm carbon dioxide",
         ),
@@ -168,13 +167,14 @@ def _shut(made: Plan) -> list[str]:
         up = made.cabin.units.given_said("m", made.places.burner_height_m or 0.0)
         lines.append(row(label, ranged(shut.above_flame_min, 0, "min")))
         lines += wrapped(
-            f"Up high is all above the flame, {up} over the floor, at the worst: if "
-            "nothing below it mixes in."
+            f"'Up high' is the air above the flame, {up} above the floor, at worst: "
+            "if no air from below mixes in."
         )
     if shut.flame_out_min[0] is not None:
         lines += wrapped(
-            f"The flame may die for want of oxygen after {shut.flame_out_min[0]:.0f} "
-            "min; a burning flame proves nothing about the air before that."
+            "The flame may go out for lack of oxygen after "
+            f"{shut.flame_out_min[0]:.0f} min; a burning flame proves nothing about "
+            "the air before that."
         )
     return lines
 
@@ -204,10 +204,9 @@ def _vent(made: Plan) -> list[str]:
     state = vent.at_thumb.state
     if _burner(made):
         lines += wrapped(
-            f"With the thumb's area alone the air would "
-            f"{'fall' if vent.at_thumb.stops else 'settle'} in still air to "
-            f"{100 * state.o2:.1f} % oxygen and {grouped(1e6 * state.co2)} ppm "
-            "carbon dioxide."
+            "With only the rule of thumb's area, still air would "
+            f"{'fall' if vent.at_thumb.stops else 'settle'} to {100 * state.o2:.1f} % "
+            f"oxygen and {grouped(1e6 * state.co2)} ppm carbon dioxide."
         )
         lines += wrapped(NO_NEW_HEATER.format(berths=cabin.places))
     return lines + wrapped(WHY_RULES_DIFFER)
@@ -216,20 +215,20 @@ def _vent(made: Plan) -> list[str]:
 def _whether_enough(made: Plan) -> str:
     vents = made.vents
     if vents.is_enough:
-        return "enough, at the worst of every figure"
+        return "enough, even at worst"
     if vents.is_good:
-        return "enough by the likeliest figures, not at the worst"
+        return "enough by the likeliest figures, not at worst"
     if vents.is_hopeless:
         return "and no area is enough"
     if vents.move_cm2:
-        return "enough, but not as they are parted: see 7"
+        return "enough in total, but wrongly divided: see 7"
     return "not enough: see 7"
 
 
 def _gas(made: Plan) -> list[str]:
     gas, said = made.gas, made.cabin.units.said
     if _burner(made) == 0:
-        return ["4. Gas", *wrapped("Nothing burns.")]
+        return ["4. Gas", *wrapped("No heater.")]
     up_to = "up to " * made.flame.is_limited
     burner = made.cabin.units.given_said("kw", made.cabin.burner_kw)
     night = f"{said('kg', gas.kg, 2)} = {said('kwh', gas.kwh, 1)}"
@@ -238,18 +237,20 @@ def _gas(made: Plan) -> list[str]:
         row("for the night", f"{up_to}{night}"),
         row("a cylinder outdoors lasts", ranged(gas.cylinder_hours, 0, "h")),
         row("by its gas alone", f"{or_never(gas.hours_by_gas)} h"),
-        row("in this cold it feeds", f"{said('kw', gas.fed_kw, 1)} while it is full"),
+        row(
+            "in this cold it supplies", f"{said('kw', gas.fed_kw, 1)} while it is full"
+        ),
         row("cylinders a week", f"{up_to}{gas.cylinders_a_week:.1f}"),
     ]
     if made.flame.is_limited:
         lines += wrapped(
-            f"That is less than the burner's {burner}: outdoors it burns low, or not "
-            "at all, before the gas is gone."
+            f"That is less than the heater's {burner}: outdoors it burns low, or goes "
+            "out, before the cylinder is empty."
         )
     elif gas.fed_kw < made.cabin.burner_kw:
         lines += wrapped(
-            f"That is less than the burner's {burner}, but a full one does not cool so "
-            "far in this night's burning."
+            f"That is less than the heater's {burner}, but a full one does not cool "
+            "so far in this night."
         )
     return lines
 
@@ -258,23 +259,23 @@ def _wet(made: Plan) -> list[str]:
     wet, drying, units = made.wet, made.drying, made.cabin.units
     up_to = "up to " * made.flame.is_limited
     lines = [
-        "5. Wet",
-        row("water from the burner", up_to + units.said("l", wet.burner_kg, 2)),
+        "5. Condensation",
+        row("water from the heater", up_to + units.said("l", wet.burner_kg, 2)),
         row("water from people", units.said("l", wet.people_kg, 2)),
-        row("the pane mists after", ranged(wet.mist_from_min, 0, "min")),
-        row("and runs after", ranged(wet.runs_from_min, 0, "min")),
-        row("water on panes by morning", ranged(wet.ran_down_kg, 2, "l", units)),
+        row("windows mist after", ranged(wet.mist_from_min, 0, "min")),
+        row("water runs after", ranged(wet.runs_from_min, 0, "min")),
+        row("water on windows by morning", ranged(wet.ran_down_kg, 2, "l", units)),
     ]
-    advised = "the vents as they are" if made.vents.is_good else "the vents asked for"
+    advised = "the vents as they are" if made.vents.is_good else "the vents advised"
     if drying.is_hopeless:
-        weak = "With the flame held down by the cold, no" * made.flame.is_limited
-        lines += wrapped(f"{weak or 'No'} vent keeps the pane dry.")
+        weak = "With the heater weakened by the cold, no" * made.flame.is_limited
+        lines += wrapped(f"{weak or 'No'} vent keeps windows dry.")
     elif drying.is_dry:
-        lines += wrapped(f"Once settled, {advised} keep the pane dry.")
+        lines += wrapped(f"Once settled, {advised} keep windows dry.")
     else:
         lines += wrapped(
             f"{areas(drying.add_low_cm2, drying.add_high_cm2, units)} on top of "
-            f"{advised} would keep the pane dry once settled, and take "
+            f"{advised} would keep windows dry once settled, and cost "
             f"{units.said('w', drying.heat_w)} of heat."
         )
     return lines
@@ -288,13 +289,13 @@ def _warmth(made: Plan) -> list[str]:
     heat = units.said("w", made.vent_heat_w)
     lines = [
         "6. Warmth",
-        row("heat that the vents take", f"{heat} once settled"),
+        row("heat lost through the vents", f"{heat} once settled"),
     ]
     cold = made.coldest_nights[0]
     for hour in hours:
         likeliest: float = cold.at(hour).temp_c
         temps: list[float] = [likeliest, *(way.at(hour).temp_c for way in made.nights)]
-        lit = "  burner lit" if cold.at(hour).burning else ""
+        lit = "  heater lit" if cold.at(hour).burning else ""
         triple = (min(temps), likeliest, max(temps))
         lines.append(
             row(f"inside at {hour_of_day(hour)}", ranged(triple, 0, "c", units) + lit)
@@ -304,7 +305,7 @@ def _warmth(made: Plan) -> list[str]:
 
 def _side_by_side(made: Plan) -> list[str]:
     if _burner(made) == 0:
-        return ["With no burner there is one night only."]
+        return ["With no heater there is one night only."]
     mine, other, units = made.nights[0], made.other_night, made.cabin.units
     number = units.number
     rows = [
@@ -324,11 +325,11 @@ def _side_by_side(made: Plan) -> list[str]:
             *(_asleep(made.cabin, n, "co2_ppm") for n in (mine, other)),
         ),
         (
-            f"coldest asleep, {sign('c', units)}",
+            f"coldest asleep, {units.sign('c')}",
             *(_coldest(made.cabin, night) for night in made.coldest_nights),
         ),
         (
-            f"on panes and walls, {units.sign('l')}",
+            f"on windows and walls, {units.sign('l')}",
             *(number("l", n.moments[-1].settled_kg, 2) for n in (mine, other)),
         ),
         (
@@ -338,7 +339,7 @@ def _side_by_side(made: Plan) -> list[str]:
     ]
     wide = max(16, *(len(left) + 2 for _, left, _ in rows))
     table = [f"   {name:<31}{left:<{wide}}{right}" for name, left, right in rows]
-    return ["The burner lit, side by side", *table, *wrapped(ADVISED_AGAINST)]
+    return ["Heater lit, two nights side by side", *table, *wrapped(ADVISED_AGAINST)]
 
 
 def _is_all(made: Plan) -> bool:

@@ -73,7 +73,7 @@ class SocketWatch:
                 frozenset(map(str, answer.get("at_least", ()))),
             )
         except (AttributeError, KeyError, TypeError, ValueError) as error:
-            text = "The watch that runs is of another version: restart it"
+            text = "The running monitor is of another version: restart it"
             raise AskError(errno.EPROTO, text) from error
 
     async def ask(self, verb: str, alarm: str = "", text: str = "") -> str:

@@ -25,16 +25,16 @@ SOUND_S = 60.0
 """In that time a breath sounds: four times the delay of the slowest level's alarm."""
 SHOWN_BY_IT = frozenset({"sensor-jump", "sensors-disagree", "stratified"})
 """What breath or gas makes of the parts, beside the alarms about the air."""
-SILENT = "the parts saw it, and nothing sounded: look at the limits"
+SILENT = "the sensors saw it, and nothing sounded: check the limits"
 SUBJECTS = {BREATH: "breath", GAS: "test gas"}
 PROMPTS = {
     BREATH: (
-        "Fill a bag with one long breath.  It will sound, and no phone is told.  Press "
-        "Enter as you hold it over the parts: "
+        "Fill a bag with one long breath.  The alarm will sound; no message is "
+        "sent.  Press Enter as you hold the bag over the sensors: "
     ),
     GAS: (
-        "It will sound, and no phone is told.  Press Enter as you hold the test gas to "
-        "the part: "
+        "The alarm will sound; no message is sent.  Press Enter as you hold the test "
+        "gas to the sensor: "
     ),
 }
 
@@ -116,10 +116,10 @@ class BumpTest:
             return
         wanted = truth.subjects(self.settings.parts, self._by)
         if not wanted:
-            self._find("bad", "no part measures what it holds")
+            self._find("bad", "no sensor measures what it contains")
             return
         if grave := sorted(a for a, one in looks[-1].open.items() if one.wakes):
-            self._find("not checked", f"{', '.join(grave)} is open: see to that first")
+            self._find("not checked", f"{', '.join(grave)} is open: fix that first")
             return
         places = sorted({one.place for one in wanted})
         for place in places:
@@ -156,7 +156,7 @@ class BumpTest:
             trial.see(since_s, look.readings, look.at_least)
             rang |= {a for a, one in look.open.items() if one.sounds} - before
         proofs = trial.proofs(self.wall())
-        self.say("Take it away, and leave the doors open: the parts come back from it.")
+        self.say("Take it away, and leave the doors open: the sensors recover.")
         smoke = None
         if self.gas_ppm is None:
             smoke = truth.of_smoke(trial.before, trial.last)
@@ -164,13 +164,15 @@ class BumpTest:
         self.findings += [truth.told(proofs), *([smoke] if smoke else [])]
         if tops := trial.at_top():
             self._find(
-                "mind", f"{'; '.join(tops)}: take gas of less, which proves more"
+                "mind",
+                f"{'; '.join(tops)}: use gas of a lower concentration, which "
+                "proves more",
             )
         if self.gas_ppm is None and trial.has_passed and not rang:
             self._find("bad", SILENT)
         if left := trial.not_back():
             self._find(
-                "bad", f"not back from it in time: {'; '.join(left.values())}: air out"
+                "bad", f"not recovered in time: {'; '.join(left.values())}: air out"
             )
         self.proofs += proofs
 

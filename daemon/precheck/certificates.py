@@ -97,7 +97,7 @@ def _own(files: Path, *, is_online: bool) -> Iterator[Known]:
     yield from of_file(files / "cabinvigil.crt", what, RENEW)
     what = "the authority of this machine's broker"
     yield from of_file(files / "cabinvigil-ca.crt", what, REMEDY)
-    what = "the authority of the broker elsewhere"
+    what = "the authority of the second broker"
     yield from of_file(files / "cabinvigil-shore-ca.crt", what, REMEDY)
     try:
         far = (files / "cabinvigil-shore.host").read_text("utf-8").strip()
@@ -105,7 +105,9 @@ def _own(files: Path, *, is_online: bool) -> Iterator[Known]:
         return
     host, _, port = far.rpartition(":")
     if is_online and port.isdecimal():
-        yield from shown_by(host, int(port), f"the certificate of {host}, elsewhere")
+        yield from shown_by(
+            host, int(port), f"the certificate of {host}, the second broker"
+        )
 
 
 def judged(found: Iterable[Known], now: datetime) -> Iterator[Finding]:
@@ -114,7 +116,10 @@ def judged(found: Iterable[Known], now: datetime) -> Iterator[Finding]:
     for one in found:
         left, day = one.ends - now, f"{one.ends:%Y-%m-%d}"
         if now < EARLIEST:
-            text = f"{one.what} ends on {day}, and the clock is not set to judge it"
+            text = (
+                f"{one.what} ends on {day}, and the clock is not set, so it cannot "
+                "be checked"
+            )
             yield Finding("certificate", "mind", text)
         elif left <= timedelta(0):
             text = f"{one.what} ended on {day}, phones refuse it: {one.mend}"

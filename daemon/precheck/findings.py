@@ -31,6 +31,8 @@ PART_ALARMS = (
 """Told at the part that they are about."""
 ASIDE = {"shelved": "shelved", "out-of-service": "out of service"}
 """What a person did; a suppressed alarm's cause is told by another."""
+SHOWN = {"buzzer": "sounder", "supply": "power", "watch": "monitor"}
+"""Subjects that people know by another word."""
 MAY_STAY_UNCHECKED = frozenset({"computer"})
 """Without these a night may begin: a machine that tells no temperature still wakes."""
 FELLOW_ALARMS = ("sensors-disagree", "gases-disagree", "stratified")
@@ -112,20 +114,20 @@ def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
     """Tell that no watch runs, or that what answers is none."""
     if not status.runs and not is_emulated:
         text = (
-            "no watch runs: `sudo systemctl start cabinvigil`, then check again; as it "
-            "is, nothing would wake you"
+            "the monitor is not running: `sudo systemctl start cabinvigil`, then "
+            "check again; now nothing would wake you"
         )
         yield Finding("watch", "bad", text)
     if status.trial:
         text = (
-            f"the trial '{status.trial}' is open, and the second phone is told "
-            "nothing: `cabinvigil trial end`, then air the cabin"
+            f"the trial '{status.trial}' is open, and the second phone gets no "
+            "message: `cabinvigil trial end`, then air the cabin"
         )
         yield Finding("trial", "bad", text)
     if status.is_rehearsal:
         text = (
-            "a rehearsal answers, on emulated parts: nothing watches the cabin; end it "
-            "and start the watch"
+            "a rehearsal responds, with emulated sensors: nothing monitors the "
+            "cabin; end it and start the monitor"
         )
         yield Finding("watch", "bad", text)
 
@@ -141,16 +143,16 @@ def air(status: WatchStatus) -> Iterator[Finding]:
     for alarm, (priority, text) in standing.items():
         yield Finding(alarm, word_for(priority), text)
     for alarm, word in status.aside.items():
-        yield Finding(alarm, "mind", f"It is {word}: it will not ring.")
+        yield Finding(alarm, "mind", f"It is {word}: it will not sound.")
     measured_now = {channel_of_key(key) for key in _relied_on(status)}
     missing = [QUANTITIES[q].words for q in VITAL if q not in measured_now]
     if standing:
         return
     if missing:
-        text = f"no alarm stands, but {' and '.join(missing)}: not measured now"
+        text = f"no alarm is active, but {' and '.join(missing)}: not measured now"
         yield Finding("air", "not checked", text)
     else:
-        yield Finding("air", "good", "no alarm stands")
+        yield Finding("air", "good", "no alarm is active")
 
 
 def channel_of_key(key: str) -> str:
@@ -181,11 +183,11 @@ def fellows(status: WatchStatus, shared: Collection[str]) -> Iterator[Finding]:
         return
     if compared:
         of = "" if compared == len(shared) else f" of {len(shared)}"
-        text = f"parts agree on {compared}{of} shared quantities"
-        rest = "; the others are not measured twice now" if of else ""
+        text = f"sensors agree on {compared}{of} shared quantities"
+        rest = "; the others have only one sensor now" if of else ""
         yield Finding("agreement", "good", text + rest)
     else:
-        text = "no quantity is measured by two parts now: nothing to compare"
+        text = "no quantity has two sensors now: nothing to compare"
         yield Finding("agreement", "not checked", text)
 
 
@@ -198,7 +200,10 @@ def measured(quantities: Iterable[str]) -> Iterator[Finding]:
             yield Finding(
                 words,
                 "bad",
-                f"nothing measures {words} where people breathe: add a part that does",
+                (
+                    f"nothing measures {words} where people breathe: add a sensor that "
+                    "does"
+                ),
             )
 
 
@@ -233,15 +238,15 @@ def log(
         return Finding("log", "bad", f"{folder} cannot be written: {write_error}")
     if free_mb is None:
         return Finding(
-            "log", "bad", f"{folder} is not there: make it, or mount its disk"
+            "log", "bad", f"{folder} does not exist: create it, or mount its disk"
         )
     need_mb = NIGHTS_OF_ROOM * NIGHT_MB
     text = f"writable, {free_mb:.0f} MB free (a week takes {need_mb:.0f})"
     if free_mb < need_mb:
-        return Finding("log", "bad", f"{text}: clear the disk")
+        return Finding("log", "bad", f"{text}: free some space")
     if held_mb > max_mb - NIGHT_MB:
-        full = f"the nights hold {held_mb:.0f} of {max_mb:g} MB"
-        mend = "copy what you want to keep, or raise max_mb in [log]"
+        full = f"the nights fill {held_mb:.0f} of {max_mb:g} MB"
+        mend = "copy what you need to keep, or raise max_mb in [log]"
         return Finding("log", "mind", f"{full}: the oldest are deleted; {mend}")
     return Finding("log", "good", text)
 
@@ -255,7 +260,7 @@ def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
         )
     if is_synchronised:
         return Finding("clock", "good", f"{shown}, set by the network")
-    text = f"{shown}; nothing vouches for it, compare it with your watch"
+    text = f"{shown}; not set by the network, compare it with another clock"
     return Finding("clock", "mind", text)
 
 
@@ -264,15 +269,15 @@ def computer(
 ) -> Finding:
     """Judge the machine under the watch."""
     if is_under_volted:
-        text = "its 5 V supply sags: look at its cable and converter"
+        text = "its 5 V power supply sags: check its cable and converter"
         return Finding("computer", "bad", text)
     if cpu_c is None:
-        return Finding("computer", "not checked", "it tells no temperature")
+        return Finding("computer", "not checked", "no temperature reading")
     heat = units.said("c", cpu_c)
     if cpu_c >= HOT_C:
-        return Finding("computer", "bad", f"{heat}, it slows itself: give it air")
+        return Finding("computer", "bad", f"{heat}, it slows itself down: cool it")
     if cpu_c >= COOL_C:
-        return Finding("computer", "mind", f"{heat}, near its limit: give it air")
+        return Finding("computer", "mind", f"{heat}, near its limit: cool it")
     return Finding("computer", "good", heat)
 
 
@@ -280,9 +285,14 @@ def limits(laxer: Sequence[str], units: Units = SI) -> Iterator[Finding]:
     """Say aloud what is laxer than published, each by itself."""
     for text in laxer:
         said = retold(text, units)
-        yield Finding("limits", "mind", f"laxer than published: {said}")
+        yield Finding("limits", "mind", f"less strict than published: {said}")
     if not laxer:
-        yield Finding("limits", "good", "none is laxer than published")
+        yield Finding("limits", "good", "none is less strict than published")
+
+
+def shown(subject: str) -> str:
+    """Return a subject as people read it; programs get the config's own word."""
+    return SHOWN.get(subject, subject)
 
 
 def is_ready(findings: Iterable[Finding]) -> bool:
@@ -302,14 +312,14 @@ def _unproved(findings: Iterable[Finding]) -> list[str]:
 
 def verdict(findings: Sequence[Finding]) -> str:
     """Return the whole in one sentence: ready, not ready, or not fully checked."""
-    bad = [one.subject for one in findings if one.word == "bad"]
-    left = [one.subject for one in findings if one.word == "not checked"]
+    bad = [shown(one.subject) for one in findings if one.word == "bad"]
+    left = [shown(one.subject) for one in findings if one.word == "not checked"]
     without = f" Not checked: {', '.join(left)}." if left else ""
     if bad:
         return f"NOT READY: {', '.join(dict.fromkeys(bad))}.{without}"
     minded = sum(one.word == "mind" for one in findings)
-    mind = f" {minded} to mind." if minded else ""
-    unproved = _unproved(findings)
+    mind = f" {minded} to check." if minded else ""
+    unproved = [shown(one) for one in _unproved(findings)]
     if unproved:
         return f"NOT FULLY CHECKED: {', '.join(unproved)}.{mind}"
     return f"READY for the night.{mind}{without}"

@@ -140,11 +140,11 @@ def _doubts(part: Part, status: WatchStatus, units: Units) -> Iterator[Weighed]:
     if any(key in status.doubtful for key in part.series.values()):
         minutes = max(1, round(part.info.warm_up_s / 60.0))
         text = (
-            f"not to be relied on yet: it warms up for {minutes} min, or is outside "
+            f"not reliable yet: it warms up for {minutes} min, or is outside "
             f"{units.span_said('c', part.info.range_c)}"
         )
         if "rh_pct" in part.info.needs:
-            text += " or the humidity it is made for"
+            text += " or the humidity it is rated for"
         yield "bad", text
 
 
@@ -162,21 +162,21 @@ def _span(part: Part, now: datetime) -> Iterator[Weighed]:
     if not part.spans:
         in_config = "air_mv" in part.settings.options
         if part.settings.kind in NEEDS_A_SPAN and not in_config:
-            yield "bad", "never spanned: `cabinvigil span` in fresh air"
+            yield "bad", "never calibrated: run `cabinvigil span` in fresh air"
         else:
-            yield "mind", "no span is kept: `cabinvigil span` in fresh air"
+            yield "mind", "no calibration is kept: run `cabinvigil span` in fresh air"
         return
     age = now - part.spans[-1].at
     days = age.days
     if age > SPAN_BAD and way.quantity != "co2_ppm":
-        yield "bad", f"spanned {days} days ago: `cabinvigil span` in fresh air"
+        yield "bad", f"calibrated {days} days ago: run `cabinvigil span` in fresh air"
     elif age > SPAN_MIND or (age > SPAN_MIND_OLD and _is_old_cell(part, now.date())):
-        often = ", and a cell of this age wants it each fortnight"
-        yield "mind", f"spanned {days} days ago{often * (age <= SPAN_MIND)}"
+        often = ", and a cell of this age needs it every two weeks"
+        yield "mind", f"calibrated {days} days ago{often * (age <= SPAN_MIND)}"
     elif days < 0:
-        yield "mind", "its last span lies in the future: set the clock"
+        yield "mind", "its last calibration is in the future: set the clock"
     else:
-        yield "good", "spanned today" if days == 0 else f"spanned {days} days ago"
+        yield "good", "calibrated today" if days == 0 else f"calibrated {days} days ago"
 
 
 def _is_old_cell(part: Part, today: date) -> bool:
@@ -190,7 +190,7 @@ def _service(part: Part, today: date) -> Iterator[Weighed]:
     if not years or years >= 10.0:
         return
     if since is None:
-        yield "mind", "its age is not known: `in_service` is missing"
+        yield "mind", "its age is unknown: add `in_service`"
         return
     left = since + timedelta(days=years * DAYS_PER_YEAR) - today
     if left.days <= 0:
@@ -206,6 +206,9 @@ def _life(found: Life | None, now: datetime) -> Iterator[Weighed]:
     if left <= timedelta():
         yield "bad", f"its signal is {found.share:.0%} of its first: worn out"
     elif left < LIFE_MIND:
-        yield "mind", f"by its spans it is worn out in {left.days} days"
+        yield "mind", f"by its calibrations it is worn out in {left.days} days"
     elif found.share < NEAR_THE_END:
-        yield "mind", f"it gives {found.share:.0%} of its first signal: have another"
+        yield (
+            "mind",
+            (f"it gives {found.share:.0%} of its first signal: have another ready"),
+        )

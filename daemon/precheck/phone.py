@@ -39,7 +39,7 @@ PHONE_S = 60.0
 """For a person to find the phone and answer."""
 LATE_S = 3.0
 """So long addresses may still report, though somebody has answered (own choice)."""
-TEST_TEXT = "This is only a test. Answer it to show that messages reach you."
+TEST_TEXT = "This is only a test. Acknowledge it to show that messages reach you."
 
 TypedLine = Callable[[], str | None]
 """Returns a line that was typed since last time; None: none was."""
@@ -99,15 +99,19 @@ def phone(
     """
     mqtt = settings.mqtt
     if mqtt is None:
-        return Finding("phone", "mind", "there is no [mqtt]: no phone is told")
+        return Finding(
+            "phone", "mind", "there is no [mqtt]: no message reaches a phone"
+        )
     if "mqtt" in status.faults:
         return Finding("phone", "bad", status.faults["mqtt"])
     name = settings.cabin.name
     messages = Messages(Topics(name), run_of(clock.wall()))
     broker = broker_of(mqtt, f"cabinvigil-{name}-precheck")
     yes = load_words(settings.watch.language, settings.watch.words).yes
-    or_type = "" if typed is nothing_typed else f", or type {yes[0]} here once it rang"
-    say(f"The phone gets a test now; answer it within {PHONE_S:.0f} s{or_type}.")
+    or_type = (
+        "" if typed is nothing_typed else (f", or type {yes[0]} here once it sounded")
+    )
+    say(f"The phone gets a test now; acknowledge it within {PHONE_S:.0f} s{or_type}.")
     try:
         test = _send(broker, messages, clock, lambda: _is_yes(typed(), yes))
     except BrokerError as error:
@@ -122,25 +126,27 @@ def judge(test: PhoneTest) -> Finding:
     mend = "`cabinvigil phone --test` tries it again"
     if test.is_answered:
         how = (
-            f"answered by {test.answered_by}"
+            f"acknowledged by {test.answered_by}"
             if test.answered_by
-            else "you typed that it rang"
+            else "you typed that it sounded"
         )
         text = "; ".join(filter(None, (took, how, *failed)))
         if failed:
             return Finding("phone", "mind", f"{text}: {mend}")
         return Finding("phone", "good", text)
     if test.refused:
-        told = f"it sent what the watch would refuse tonight: {test.refused}"
+        told = f"it sent what the monitor would refuse tonight: {test.refused}"
         return Finding("phone", "bad", told)
-    silent = f"nobody answered within {PHONE_S:.0f} s"
+    silent = f"nobody acknowledged within {PHONE_S:.0f} s"
     if test.took:
         text = "; ".join((took, *failed, silent))
-        mend = "is it on and loud, and may its app ring by night?"
+        mend = "is it on and loud, and may its app sound at night?"
     elif failed:
         text = "; ".join((*failed, silent))
     else:
-        text = f"the broker took it, {silent}, and no phone's end passed it on"
+        text = (
+            f"the broker accepted it, {silent}, and no `cabinvigil phone` passed it on"
+        )
         mend = "does `cabinvigil phone` run, and reach this broker?"
     return Finding("phone", "bad", f"{text}: {mend}")
 
@@ -181,7 +187,7 @@ def _wait(
     from cabinvigil.daemon.outputs.mqtt.session import Arrived, MqttSession
 
     topics, test = messages.topics, PhoneTest()
-    gone = {"answer": "test", "ok": False, "text": "the precheck is gone"}
+    gone = {"answer": "test", "ok": False, "text": "the precheck has ended"}
     will = messages.answer(gone, topics.of("answer/precheck"), b"", _now(clock))
     wakeup = Wakeup()
     wakeup.open()

@@ -92,9 +92,7 @@ def supply(
     if volts is None and charge_pct is not None:
         return _by_gauge(charge_pct, status.supply_hours, night_hours)
     if volts is None:
-        return Finding(
-            "supply", "mind", "nothing measures it: how long it lasts is open"
-        )
+        return Finding("supply", "mind", "not measured: time left unknown")
     amperes = _reading(status.readings, "supply_a")
     draw_a = None if amperes is None else -amperes
     if draw_a is not None and draw_a <= -LEAST_DRAW_A:
@@ -102,7 +100,7 @@ def supply(
         return Finding("supply", "good", text)
     found = _hours(status, battery_ah, empty_v, draw_a, volts, is_lithium=is_lithium)
     if found is None:
-        text = f"{volts:.1f} V; hours left not known, name --battery-ah"
+        text = f"{volts:.1f} V; time left unknown: add --battery-ah"
         return Finding("supply", "mind", text)
     hours, how = found
     shown = "over 48" if hours > 48.0 else f"about {hours:.0f}"
@@ -144,7 +142,7 @@ def _hours(
     """
     ways: list[tuple[float, str]] = []
     if status.supply_hours is not None:
-        ways.append((status.supply_hours, "by its fall so far"))
+        ways.append((status.supply_hours, "by its voltage drop so far"))
     if battery_ah is not None and draw_a is not None:
         share = usable_share(volts, empty_v, _reading(status.readings, "temp_c"))
         how = "to half of a lead battery (LiFePO4: --lithium)"

@@ -126,8 +126,8 @@ def fresh_air(
         for given in gave.get(quantity, ())
     ]
     if not shown:
-        return [Finding("fresh air", "bad", "no part gives anything to judge it by")]
-    return [Finding("fresh air", "good", f"seen as that: {', '.join(shown)}")]
+        return [Finding("fresh air", "bad", "no sensor gives a reading to check it by")]
+    return [Finding("fresh air", "good", f"confirmed: {', '.join(shown)}")]
 
 
 def _not_fresh(
@@ -136,7 +136,7 @@ def _not_fresh(
     gases = {q: gave[q] for q in ("co2_ppm", "gas_lel_pct") if q in gave}
     for saw in look_at(gases, frozenset(), air, outdoor_ppm):
         if saw.is_good is False:
-            yield f"{saw.text}: air out, or look at the part"
+            yield f"{saw.text}: air the cabin, or check the sensor"
 
 
 def _off(gave: Mapping[str, Sequence[Given]], air: AirFound) -> Iterator[str]:
@@ -145,16 +145,16 @@ def _off(gave: Mapping[str, Sequence[Given]], air: AirFound) -> Iterator[str]:
     for given in gave.get("o2_pct", ()):
         off_pct = given.mean - air.o2_pct
         if not -O2_APART_PCT - wet_pct <= off_pct <= O2_APART_PCT:
-            vapour = "" if has_vapour else " or somewhat less where it is damp"
+            vapour = "" if has_vapour else " or slightly less in damp air"
             yield (
                 f"{given.part}: oxygen {given.mean:.1f} %, fresh air has "
-                f"{air.o2_pct:.1f}{vapour}: air out, or `cabinvigil span`"
+                f"{air.o2_pct:.1f}{vapour}: air the cabin, or run `cabinvigil span`"
             )
     for given in gave.get("co_ppm", ()):
         if abs(given.mean) > CO_MOST_PPM:
             yield (
                 f"{given.part}: carbon monoxide {given.mean:.0f} ppm, fresh air has "
-                f"none: air out and find the burner, or `cabinvigil span`"
+                "none: air the cabin and find the source, or run `cabinvigil span`"
             )
 
 
@@ -274,7 +274,7 @@ class BumpTrial:
             return f"no reading of {words}"
         if self.gas_ppm is not None and self.most[one.series] > GAS_MOST * self.gas_ppm:
             shown = f"{self.most[one.series]:.0f} {unit} of {self.gas_ppm:g}"
-            return f"it showed {shown}: is its scale right, and the can's label?"
+            return f"it showed {shown}: check its scale, and the label of the can"
         reached_s = self.reached_s.get(one.series)
         if reached_s is not None and reached_s <= one.allowed_s:
             return ""
@@ -301,8 +301,8 @@ def of_smoke(before: Mapping[str, float], now: Mapping[str, float]) -> Finding |
     if rise < SMOKERS_CO_PPM:
         return None
     text = (
-        f"{rise:.0f} ppm of carbon monoxide came with it: a smoker's, or somebody has "
-        "breathed a burner's; with a headache, get medical help"
+        f"{rise:.0f} ppm of carbon monoxide came with it: a smoker's, or someone has "
+        "breathed burnt gas; with a headache, get medical help"
     )
     return Finding("breath", "mind", text)
 
@@ -315,7 +315,7 @@ def told(proofs: Sequence[Proof]) -> Finding:
     if failed:
         text = "; ".join(failed)
         leak = "a bag that leaks" if is_breath else "gas that missed it"
-        hint = f"{leak}, or a part that is slow or blind: test it again"
+        hint = f"{leak}, or a sensor that is slow or blind: test it again"
         return Finding(subject, "bad", f"{text} ({hint})")
     seen = ", ".join(
         f"{one.part} {QUANTITIES[one.quantity].words} in {one.seconds:.0f} s"
@@ -342,14 +342,16 @@ def _aged(proofs: Sequence[Proof], quantity: str, now: datetime) -> tuple[Word, 
     words = QUANTITIES[quantity].words
     if not proofs:
         if is_gas:
-            return "mind", "never proved with test gas (`precheck --gas PPM`)"
-        return "bad", f"{words} never proved: `cabinvigil precheck --breath`"
+            return "mind", "never tested with test gas (`precheck --gas PPM`)"
+        return "bad", f"{words} never tested: run `cabinvigil precheck --breath`"
     last = proofs[-1]
     days = (now - last.at).days
     when = "today" if days < 1 else f"{days} days ago"
     how = "tested with gas" if is_gas else "breathed on"
     if days < 0:
-        return "mind", "its last test lies in the future: set the clock, test it anew"
+        return "mind", (
+            "its last test is in the future: set the clock, and test it again"
+        )
     if last.failed:
         return "bad", f"{how} {when}, {last.failed}"
     text = f"{how} {when}, {last.seconds:.0f} s"
@@ -357,7 +359,7 @@ def _aged(proofs: Sequence[Proof], quantity: str, now: datetime) -> tuple[Word, 
     if is_gas:
         return ("mind" if age > GAS_MIND_AFTER else "good"), text
     if age > BAD_AFTER:
-        return "bad", f"{text}: `cabinvigil precheck --breath`"
+        return "bad", f"{text}: run `cabinvigil precheck --breath`"
     return ("mind" if age > MIND_AFTER else "good"), text
 
 

@@ -26,9 +26,7 @@ def buzzer(
 ) -> Finding:
     """Sound the test, and ask whether it was heard."""
     if settings.buzzer is None:
-        return Finding(
-            "buzzer", "bad", "there is no [buzzer]: nothing sounds at the bunk"
-        )
+        return Finding("buzzer", "bad", "there is no [buzzer]: no sounder wakes anyone")
     if "buzzer" in status.faults:
         return Finding("buzzer", "bad", status.faults["buzzer"])
     sensed = ""
@@ -42,18 +40,18 @@ def buzzer(
         fault, check = _sound(settings, clock, open_line)
         if fault:
             return Finding("buzzer", "bad", fault)
-        sensed = ", and its sense line follows" if check is LineCheck.HEARD else ""
+        sensed = ", and its sense line confirms it" if check is LineCheck.HEARD else ""
     # Silence is no yes, and neither is any other word: nobody would be woken.
     yes = load_words(settings.watch.language, settings.watch.words).yes
     heard = ask(
-        "There were three pulses, then four short ones.  Type "
-        f"{yes[0]} if you heard them: "
+        f"You should have heard three pulses, then four short ones.  Type {yes[0]} if "
+        "you heard them: "
     )
     if heard.strip().casefold() in yes:
         return Finding("buzzer", "good", f"you heard it{sensed}")
     text = (
-        f"nobody typed {yes[0]}: if you did not hear it, look at its wiring, and "
-        "whether it is switched on"
+        f"nobody typed {yes[0]}: if you did not hear it, check its wiring, and that "
+        "it is switched on"
     )
     return Finding("buzzer", "bad", text)
 

@@ -46,9 +46,9 @@ def account(
             f"{max(t.co_ppm for t in truths):.0f} ppm"
         )
         yield (
-            f"  {units.said('kg', truths[-1].water_on_walls_kg, 1)} of water on glass "
-            f"and walls, {units.number('c', min(t.temp_c for t in truths))} to "
-            f"{units.said('c', max(t.temp_c for t in truths))} inside"
+            f"  {units.said('kg', truths[-1].water_on_walls_kg, 1)} of water on "
+            f"windows and walls, {units.number('c', min(t.temp_c for t in truths))} "
+            f"to {units.said('c', max(t.temp_c for t in truths))} inside"
         )
     yield from _rings(truths, rings)
 
@@ -68,6 +68,6 @@ def _rings(truths: list[Truth], rings: list[tuple[float, Transition]]) -> Iterat
     if crossed is not None and o2_rings:
         early_min = (crossed - o2_rings[0]) / 60.0
         yield (
-            f"The oxygen alarm rang {early_min:.0f} min before oxygen was really at "
-            f"{O2_LIMIT_PCT:g} %."
+            f"The oxygen alarm sounded {early_min:.0f} min before oxygen really was "
+            f"at {O2_LIMIT_PCT:g} %."
         )

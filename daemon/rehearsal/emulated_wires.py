@@ -103,8 +103,8 @@ class EmulatedWires:
                     converters.setdefault(at, {})[pins] = line.volts
             else:
                 raise NotEmulatedError(
-                    f"part {name}: kind {part.kind} has no emulated fellow; take it "
-                    "out of the config that you rehearse"
+                    f"sensor {name}: kind {part.kind} has no emulated counterpart; "
+                    "remove it from the config that you rehearse"
                 )
         for (bus, address), cells in converters.items():
             seed = self.seed * SEED_STEP + address

@@ -94,8 +94,8 @@ class FaultPlan:
         for span in self.spans:
             if span.fault not in known:
                 msg = (
-                    f"the fault {span.fault!r} of {span.part} is none of this wire: "
-                    f"take one of {', '.join(sorted(known))}"
+                    f"the fault {span.fault!r} of {span.part} is not one of this "
+                    f"wire: use one of {', '.join(sorted(known))}"
                 )
                 raise ValueError(msg)
         self._now = now

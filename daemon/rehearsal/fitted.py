@@ -93,7 +93,9 @@ def fit(name: str, settings: Settings, units: Units = SI) -> FittedNight:
     if full is not settings:
         notes.append(ADDED)
     if len(failures) < len(night.failures):
-        notes.append("Of the parts that fail in this night some are not here.")
+        notes.append(
+            "Some of the sensors that fail in this night are not in this cabin."
+        )
     if high_kw <= 0.0 and night.changes:
         notes.append("This cabin has no heater, so none is lit.")
     return FittedNight(replace(night, failures=failures), tuple(notes))
@@ -144,7 +146,7 @@ def _lacks(name: str, settings: Settings) -> Iterator[str]:
     if wanted and not any(quantity in has for quantity in wanted):
         words = " or ".join(QUANTITIES[quantity].words for quantity in wanted)
         yield (
-            f"No part here measures {words}, which this night is about: the rest of "
+            f"No sensor here measures {words}, which this night is about: the rest of "
             "it is played."
         )
 
@@ -154,7 +156,7 @@ def _granted(cabin: Cabin, units: Units) -> Iterator[str]:
     said = units.given_said
     figures = {
         "volume": (cabin.volume_m3, said("m3", EXAMPLE.volume_m3)),
-        "height above the sea": (cabin.altitude_m, said("m", ALTITUDE_M)),
+        "altitude": (cabin.altitude_m, said("m", ALTITUDE_M)),
         "heater": (
             cabin.burner_kw if cabin.burner_kw is not None else cabin.burner_low_kw,
             said("kw", EXAMPLE.burner_kw),
@@ -168,4 +170,4 @@ def _granted(cabin: Cabin, units: Units) -> Iterator[str]:
         f"{words} {usual}" for words, (value, usual) in figures.items() if value is None
     ]
     if taken:
-        yield f"Taken for granted, since [cabin] does not say: {', '.join(taken)}."
+        yield f"Assumed, since [cabin] does not say: {', '.join(taken)}."

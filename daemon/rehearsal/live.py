@@ -102,7 +102,7 @@ class LiveEnds:
             on_ask=self._answer,
             on_refused=self._refused,
         )
-        await server.serve(lambda: self._say(f"Ask it: --socket {self._socket}"))
+        await server.serve(lambda: self._say(f"To ask it: --socket {self._socket}"))
 
     def _answer(self, ask: Ask, reply: Reply) -> None:
         if self._watcher is None:

@@ -121,7 +121,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
     nights = (
         NamedNight(
             "quiet",
-            "vents open, heater on low; nothing should ring",
+            "vents open, heater on low; nothing should sound",
             free,
             low,
         ),
@@ -147,7 +147,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
         ),
         NamedNight(
             "sooty",
-            "the burner fouls and carbon monoxide climbs slowly",
+            "the burner fouls and carbon monoxide rises slowly",
             free,
             (
                 *low,
@@ -179,7 +179,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
         ),
         NamedNight(
             "failing",
-            "sensors stall, stick, drop out and lie",
+            "sensors stall, stick, drop out and give wrong values",
             free,
             low,
             failures=(
@@ -209,7 +209,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
         ),
         NamedNight(
             "crowded",
-            "twice as many sleepers, no heater, vents all but shut",
+            "twice as many sleepers, no heater, vents nearly shut",
             replace(
                 free,
                 people=max(2.0 * figures.people, 2.0),

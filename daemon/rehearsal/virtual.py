@@ -53,7 +53,7 @@ class _JumpingSelector(selectors.BaseSelector):
         ready = self._real.select(_NOTHING_LEFT_S)
         if not ready:
             msg = (
-                f"virtual time stands still at {self.now_s:g} s: "
+                f"virtual time has stopped at {self.now_s:g} s: "
                 "every task waits for something that no timer will bring"
             )
             raise StalledError(msg)

@@ -199,7 +199,7 @@ def table(
     if failed and not is_any:
         raise failed[0][1]
     for name, why in failed:
-        note(f"{name} is passed over: {str(why).splitlines()[0]}")
+        note(f"{name} is skipped: {str(why).splitlines()[0]}")
 
 
 def _is_of(limits: OtherLimits, error: CabinvigilError) -> bool:

@@ -50,7 +50,7 @@ class OtherLimits:
         for name, table in self.tables.items():
             near = nearest(name, known)
             if name not in known and "kind" not in table and near:
-                what = "is no alarm that these nights had"
+                what = "is not an alarm that these nights had"
                 mend = f"write [alarm.{near}] if that was meant"
                 yield Mistake(self.file, f"alarm.{name}", what, mend)
 
@@ -71,7 +71,7 @@ def read_limits(path: Path) -> OtherLimits:
             mistakes.append(Mistake(file, one_line(key)[:60], what, wrong.mend))
     tables = source_of(plain.get("alarm", {}), file, mistakes).tables
     if not tables and not mistakes:
-        mend = "add a table like [alarm.o2-low] with what is to be tried"
+        mend = "add a table like [alarm.o2-low] with what to try"
         mistakes.append(Mistake(file, "", "names no alarm", mend))
     if mistakes:
         raise ConfigError(mistakes)

@@ -193,8 +193,8 @@ def replay_log(
         elif (event := event_of(line)) is not None:
             if replayed.state is None:
                 raise RecordingError(
-                    f"{path}: has no start record that tells what ran; add --config "
-                    "FILE with the cabin's settings"
+                    f"{path}: has no start record of what ran; add --config FILE with "
+                    "the cabin's settings"
                 )
             said = replayed.step(event, line.up_s)
             yield replayed.time_s, said

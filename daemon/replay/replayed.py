@@ -36,8 +36,8 @@ def unsaid(_text: str) -> None:
 MOST_PIECES = 100
 """Of a state: a log's own has three."""
 NO_STATE = (
-    "it goes on with a run and does not say what was known when it began: what stood "
-    "then may ring anew, and the forecast begins anew."
+    "it continues a run without the state at its start: alarms from before may sound "
+    "again, and the forecast starts again."
 )
 
 
@@ -127,7 +127,7 @@ class Replayed:
             self._lacks_state = False
         except WholeStateError as error:
             if self._lacks_state:
-                self._note(f"it says what was known when it began, but that {error}.")
+                self._note(f"it has the state at its start, but that {error}.")
         self._takes_state = False
 
     def _setup_of(self, line: LogLine) -> Setup | None:

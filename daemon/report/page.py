@@ -87,8 +87,8 @@ def head_of(title: str) -> list[str]:
 
 
 _UNIT = re.compile(
-    r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m3/h|min|ppm|V|cm2"
-    r"|°F|lb|BTU/h|BTU|cfm|in2|ft)(?![\w²³/])"
+    r"(\d\)?) (%|°C|K|h|kg|kW|kWh|m[3³]/h|min|ppm|V|cm[2²]"
+    r"|°F|lb|BTU/h|BTU|cfm|in[2²]|ft)(?![\w²³/])"
 )
 
 

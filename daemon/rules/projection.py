@@ -83,7 +83,7 @@ class Params:
         """Refuse a side on which the quantity harms nobody."""
         if self.side != SIDES[self.quantity]:
             right = SIDES[self.quantity]
-            raise ValueError(f"side is {self.side!r}; {self.quantity} wants {right!r}")
+            raise ValueError(f"side is {self.side!r}; {self.quantity} needs {right!r}")
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:

@@ -129,7 +129,7 @@ def i2c_transfer_error(device: str, address: int, error: OSError) -> BusError:
     number = error.errno or 0
     at = f"0x{address:02x} on {device}"
     if number in (errno.EREMOTEIO, errno.ENXIO):
-        return NoAnswerError(number, f"no answer at {at}")
+        return NoAnswerError(number, f"no reply at {at}")
     if number == errno.ETIMEDOUT:
         return BusStuckError(number, stuck_text(device))
     if number == errno.EAGAIN:
@@ -147,8 +147,8 @@ def i2c_transfer_error(device: str, address: int, error: OSError) -> BusError:
 def stuck_text(device: str) -> str:
     """Say that a bus is stuck, and how to mend it."""
     return (
-        f"the I2C bus {device} is stuck, so none of its parts can be read: switch the "
-        "sensors' supply off and on, and look for water or a loose wire"
+        f"the I2C bus {device} is stuck, so none of its sensors can be read: switch "
+        "the sensors' power off and on, and look for water or a loose wire"
     )
 
 

@@ -229,7 +229,7 @@ class KernelFile:
             with open(self.path, "rb") as file:
                 return file.read(READ_BYTES)
         except FileNotFoundError as error:
-            text = f"there is no {self.path}: the part has left the wire"
+            text = f"there is no {self.path}: the sensor has left the wire"
             raise DeviceMissingError(error.errno or 0, text) from error
         except OSError as error:
             text = f"{self.path} cannot be read ({error.strerror or error})"

@@ -47,20 +47,20 @@ class FailureMode:
 
 _CHECKSUM = FailureMode(
     "checksum",
-    "answers with wrong checksums{pattern}: check its cable, and keep it away from the "
-    "inverter",
+    "responds with wrong checksums{pattern}: check its cable, and keep it away from "
+    "the inverter",
 )
 _FRAMING = FailureMode(
     "framing",
-    "sends what is not its kind of message ({error}): check its kind and speed in "
-    "the config, and its cable",
+    "sends unexpected messages ({error}): check its kind and speed in the config, "
+    "and its cable",
 )
 # The remedies are common practice with such parts, no source.
 WAYS: Mapping[str, FailureMode] = MappingProxyType(
     {
         "absent": FailureMode(
             "absent",
-            "does not answer ({error}): check its plug and cable",
+            "does not respond ({error}): check its plug and cable",
             in_a_row=2 * TRIES,  # in two rounds: it may just be starting up
             sets_up_at=TRIES,
         ),
@@ -75,46 +75,45 @@ WAYS: Mapping[str, FailureMode] = MappingProxyType(
         ),
         "blocked": FailureMode(
             "blocked",
-            "does not come to an end with its answer ({error}): switch its supply off "
-            "and on",
+            "does not finish its reply ({error}): switch its power off and on",
             in_a_row=1,
             sets_up_at=1,
         ),
         "babbling": FailureMode(
             "babbling",
-            "sends without end and without one whole message ({error}): switch its "
-            "supply off and on, and check its speed in the config",
+            "sends without a pause and without one whole message ({error}): switch "
+            "its power off and on, and check its speed in the config",
         ),
         "crc": _CHECKSUM,
         "short": FailureMode(
-            "short", "breaks off its answers{pattern}: check its cable"
+            "short", "breaks off its replies{pattern}: check its cable"
         ),
         "framing": _FRAMING,
         "length": _FRAMING,
         "not_measured": FailureMode(
             "not-measured",
-            "answers but has not measured ({error}): check that its supply is steady",
+            ("responds but has not measured ({error}): check that its power is steady"),
             sets_up_at=1,
         ),
         "not_ready": FailureMode(
             "not-ready",
-            "answers but never has a new value: switch its supply off and on",
+            "responds but never has a new value: switch its power off and on",
         ),
         "wrong_part": FailureMode(
             "wrong-part",
-            "is not the part that the config names ({error}): check its kind, its "
+            "is not the sensor that the config names ({error}): check its kind, its "
             "address and the wiring",
             in_a_row=2,  # once may be a flipped bit
             sets_up_at=1,
         ),
         "out_of_range": FailureMode(
             "out-of-range",
-            "reads what no air can be{pattern} ({error}): check its wiring, and "
+            "reads impossible values{pattern} ({error}): check its wiring, and "
             "replace it if it stays so",
         ),
         "frc_failed": FailureMode(
             "calibration",
-            "does not take its setting ({error}): switch its supply off and on, and "
+            "does not accept its setting ({error}): switch its power off and on, and "
             "replace it if it stays so",
             sets_up_at=1,
         ),
@@ -139,7 +138,7 @@ WAYS: Mapping[str, FailureMode] = MappingProxyType(
         "lost-mode": FailureMode(
             "not-measured",
             "has lost its settings {count} times within the hour: check that its "
-            "supply does not sag",
+            "power supply does not sag",
         ),
     }
 )

@@ -147,7 +147,10 @@ class Sampler(ABC):
 
     def stumbled(self, bug: Exception, and_then: str) -> None:
         """Tell that a bug of the part's own file has ended `run`."""
-        text = f"its driver stumbled ({type(bug).__name__}: {str(bug)[:80]}){and_then}"
+        text = (
+            f"its driver had an internal error ({type(bug).__name__}: "
+            f"{str(bug)[:80]}){and_then}"
+        )
         self._health.stumbled(text, self._clock.monotonic())
 
     def _inform(self) -> None:

@@ -58,7 +58,7 @@ from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
 
 STATE_FILE = "state"
-TOLD = "told to stop"
+TOLD = "stopped on request"
 
 Reply = Callable[[Mapping[str, Any]], None]
 
@@ -290,7 +290,7 @@ class App:
         """Tell systemd, once a tick is scheduled and the sounder can sound."""
         await self._scheduled.wait()
         await until_it_goes_round(self._buzzer.alive_at_s if self._buzzer else None)
-        self._notifier.ready(f"watching {self.settings.cabin.name}")
+        self._notifier.ready(f"monitoring {self.settings.cabin.name}")
 
     # --- the watch --------------------------------------------------------------
 
@@ -358,7 +358,7 @@ class App:
                 take_config(self.watcher, read, self._keeper)
                 if is_rewired(old, read.used):
                     self._changed.set()
-            self._notifier.ready(f"watching {self.settings.cabin.name}")
+            self._notifier.ready(f"monitoring {self.settings.cabin.name}")
 
     # --- the end ----------------------------------------------------------------
 
@@ -386,7 +386,7 @@ class App:
     def _end_watch(self, left_s: float) -> Sequence[str]:
         with suppress(RuntimeError):
             self._loop.call_soon_threadsafe(self._until.set)
-        return () if self._watch_ended.wait(left_s) else ("the watch's own loop",)
+        return () if self._watch_ended.wait(left_s) else ("the monitor's own loop",)
 
     def _last_words(self, _left_s: float) -> None:
         """Hand the log its last line, and the state to whoever saves it."""

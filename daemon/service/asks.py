@@ -29,8 +29,8 @@ SOCKET_RETRY_S = 30.0
 SOCKET_S = 5.0
 """For the socket to be made: a folder in memory takes a thousandth (own choice)."""
 FLOODED = (
-    "The ask socket is flooded: who asks more than once a second is not heard; "
-    "find out which program asks."
+    "The ask socket is flooded: more than one request a second is ignored; find the "
+    "program that asks."
 )
 
 
@@ -72,7 +72,9 @@ async def serve_asks(
         except AskError as error:
             health.fault("not-writable", str(error), str(error))
         except OverdueError:
-            text = f"The folder of the socket {path} does not answer: nobody can ask"
+            text = (
+                f"The folder of the socket {path} does not respond: nobody can connect"
+            )
             health.fault("blocked", f"{text}, by `show` or `mark`; restart the Pi.")
         await asyncio.sleep(SOCKET_RETRY_S)
 
@@ -118,7 +120,7 @@ def _why_no_test(
     if act.kind is not ActKind.TEST:
         return ""
     if settings.buzzer is None:
-        return "there is no [buzzer], and nothing sounds."
+        return "there is no [buzzer], so nothing sounds."
     if not act.is_outside or (settings.mqtt and settings.mqtt.test_at_night):
         return ""
     hours = f"{DAY_BEGINS_H:02}:00 to {DAY_ENDS_H:02}:00"

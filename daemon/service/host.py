@@ -102,8 +102,8 @@ class HostWatch:
         if abs(step_s) >= STEP_S:
             way = "forward" if step_s > 0 else "back"
             text = (
-                f"the clock was set {way} by {rough(abs(step_s))}; nothing is "
-                "decided by it, and the morning page mends the times before"
+                f"the clock was set {way} by {rough(abs(step_s))}; no alarm depends "
+                "on it, and the morning page corrects earlier times"
             )
             self._stepped_s = seen.monotonic_s
             self._tell(SourceFault("clock", "clock-stepped", text))
@@ -120,7 +120,7 @@ class HostWatch:
         if seen.cpu_c >= HOT_C and not self._is_hot:
             self._is_hot = True
             heat = self._units.said("c", seen.cpu_c)
-            text = f"the Pi is at {heat} and slows itself; give it air"
+            text = f"the Pi is at {heat} and slows itself down; cool it"
             self._tell(SourceFault("host", "too-hot", text))
         elif seen.cpu_c <= COOL_C and self._is_hot:
             self._is_hot = False
@@ -131,7 +131,7 @@ class HostWatch:
             return
         self._is_sagging = seen.is_under_volted
         if self._is_sagging:
-            text = "the Pi's 5 V supply sags; look at its cable and converter"
+            text = "the Pi's 5 V power supply sags; check its cable and converter"
             self._tell(SourceFault("supply", "under-volted", text))
         else:
             self._tell(SourceOk("supply"))
@@ -163,7 +163,9 @@ async def watch_host(
             health.ok()
         except OverdueError:
             heat_c = sags = None
-            text = "The kernel does not say how warm the Pi is, nor how its supply is."
+            text = (
+                "The kernel does not report the Pi's temperature or its power supply."
+            )
             health.fault("blocked", text)
         host.look(HostLook(clock.monotonic(), clock.wall(), heat_c, sags))
         await asyncio.sleep(EVERY_S)

@@ -34,22 +34,22 @@ PATIENCE_S = 600.0
 be saved (own choice)."""
 _EVER_S = 1e9
 TOO_LATE = (
-    "The state folder {folder} has not answered for {for_s:g} s: the watch begins "
-    "without what was answered and breathed before, and without the parts' last spans; "
-    "look at the disk."
+    "The state folder {folder} has not responded for {for_s:g} s: the monitor starts "
+    "without earlier acknowledgements and doses, and without the sensors' last "
+    "calibrations; check the disk."
 )
 REFUSED = (
-    "The state in {folder} cannot be read ({error}): the watch begins without what was "
-    "answered and breathed before, and without the parts' last spans; nothing is "
-    "written over it, and it is tried again; look at the disk."
+    "The state in {folder} cannot be read ({error}): the monitor starts without "
+    "earlier acknowledgements and doses, and without the sensors' last calibrations; "
+    "nothing is overwritten, and it tries again; check the disk."
 )
 PUT_ASIDE = (
-    "The state in {folder} could not be read for {for_s:g} s ({error}): it is put "
-    "aside as {name}.unread and not used; look at the disk."
+    "The state in {folder} could not be read for {for_s:g} s ({error}): it is set "
+    "aside as {name}.unread and not used; check the disk."
 )
 SPANS_LATE = (
-    "The state folder {folder} answered late: what it gave of the state is taken over, "
-    "and the parts go on without their last spans until the daemon is restarted."
+    "The state folder {folder} responded late: its state is used from now on, and "
+    "the sensors continue without their last calibrations until a restart."
 )
 
 Tell = Callable[[SourceFault | SourceOk], None]

@@ -77,10 +77,10 @@ class ConfigReader:
         except ConfigError as error:
             why = str(error)
         except OverdueError:
-            why = f"{self._path} has not answered for {READ_S:g} s; look at its disk"
+            why = f"{self._path} has not responded for {READ_S:g} s; check its disk"
         except Exception as bug:  # of ours: no reason to end a watch that is well
-            why = f"to read {self._path} stumbled ({bug!r:.80})"
-        text = f"The new config is refused, the old one goes on: {why}"
+            why = f"to read {self._path} had an internal error ({bug!r:.80})"
+        text = f"The new config is refused, the old one stays in use: {why}"
         return SourceFault("settings", "not-taken", text)
 
     def _load(self) -> NewConfig:

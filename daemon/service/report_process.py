@@ -63,7 +63,7 @@ class MorningCall:
             SOURCE,
             self._work,
             self._health,
-            "The morning's account was not made: it stumbled ({bug}).",
+            "The morning's report was not made: it had an internal error ({bug}).",
         )
         self._on_failure: Callable[[], None] = lambda: None
         self._lock = Lock()
@@ -101,7 +101,7 @@ class MorningCall:
         except _NotMadeError as error:
             if not self._is_stopped:
                 why = str(error)
-                text = ended(f"The morning's account was not made: {why}")
+                text = ended(f"The morning's report was not made: {why}")
                 self._health.fault("not-made", text, why)
         finally:
             self._thread.end()
@@ -126,7 +126,7 @@ class MorningCall:
         environ = {key: one for key, one in os.environ.items() if key not in _OURS}
         with self._lock:
             if self._is_stopped:
-                raise _NotMadeError("the watch ends")
+                raise _NotMadeError("the monitor is stopping")
             try:
                 process = self._process = subprocess.Popen(
                     self._command,
@@ -164,5 +164,5 @@ def _read(code: int, told: str, said: str) -> Mapping[str, Any]:
     except ValueError:
         summary = None
     if not isinstance(summary, dict) or not isinstance(summary.get("hours"), float):
-        raise _NotMadeError("what it told cannot be read")
+        raise _NotMadeError("its output cannot be read")
     return summary

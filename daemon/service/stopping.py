@@ -47,8 +47,8 @@ STAGES = (
     StopStage(
         3.5,
         ("watch", "signals"),
-        "callers of the ask socket are hung up on, ticks and parts end; the threads of "
-        "sounder, light and button, and whoever makes the morning's account",
+        "connections to the ask socket are closed, ticks and sensors end; the threads "
+        "of sounder, light and button, and the morning's report",
     ),
     StopStage(
         3.75,
@@ -153,7 +153,7 @@ class Stopping:
 
     def _run(self, began_s: float) -> None:
         if self.is_crash:
-            self._say(f"the watch {self.reason}")
+            self._say(f"the monitor {self.reason}")
         for stage in STAGES:
             self.unended += self._stage(stage, began_s + stage.by_s)
         self._ended.set()

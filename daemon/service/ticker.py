@@ -54,7 +54,7 @@ async def tick(
         late_s = now_s - due_s
         if late_s > LATE_S and told != "held-up":
             told = "held-up"
-            text = f"the watch was held up for {late_s:.0f} s; look at the Pi's load"
+            text = f"the monitor was delayed for {late_s:.0f} s; check the Pi's load"
             watcher.on_event(SourceFault("loop", "late", text))
         watcher.tick()
         after_tick()
@@ -63,8 +63,8 @@ async def tick(
             if told != "slow":
                 told = "slow"
                 text = (
-                    f"to judge the air takes longer than a tick of {tick_s:g} s; look "
-                    f"at the Pi's load, or give [watch] a longer tick_s"
+                    f"evaluating the air takes longer than a tick of {tick_s:g} s; "
+                    "check the Pi's load, or give [watch] a longer tick_s"
                 )
                 watcher.on_event(SourceFault("loop", "late", text))
         elif told and late_s <= LATE_S:

@@ -89,7 +89,7 @@ class Watchdog:
             return "no step has been completed"
         alive = self._buzzer_alive_at_s
         if alive is not None and now_s - alive() > BUZZER_STALE_S:
-            return "the sound loop stands still"
+            return "the sound loop has stopped"
         return ""
 
 

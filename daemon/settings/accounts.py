@@ -121,7 +121,7 @@ def remedy_where_closed(
         if is_group_in:
             return (
                 f"{by}, or join its group (`sudo usermod -aG {group} {who.name}`) and "
-                "log in anew"
+                "log in again"
             )
         return f"{by}, or let the user {who.name} in by chgrp and chmod"
     if is_secret and place == path:

@@ -57,7 +57,7 @@ def source_of(plain: Any, file: str, mistakes: list[Mistake]) -> Source:
             found[name] = table
         else:
             mend = "use small letters, digits and single hyphens"
-            mistakes.append(Mistake(file, at, "is no name for an alarm", mend))
+            mistakes.append(Mistake(file, at, "is not a name for an alarm", mend))
     return Source(file, found)
 
 
@@ -145,10 +145,10 @@ def _rule_of(
         raise BadValueError(what, mend)
     if base and "published" in changes:
         what = "is what was published, which a cabin's own file cannot change"
-        raise BadValueError(what, "take it out")
+        raise BadValueError(what, "remove it")
     if base and changes.get("kind", kind) != base.get("kind", kind):
         what = f"is {shown(kind)}, but this alarm is judged by {base.get('kind')}"
-        mend = "take it out, and give an alarm of another kind a name of its own"
+        mend = "remove it, and give an alarm of another kind a name of its own"
         raise BadValueError(what, mend)
     return known.load_rule(one_of(kind, known.rule_names()))
 
@@ -176,7 +176,7 @@ def _weigh(
         return
     for laxer in found:
         file = own.file if laxer.key in own.tables.get(name, {}) else limits.file
-        what = f"is laxer than the packaged limits: {laxer.text}"
+        what = f"is less strict than the packaged limits: {laxer.text}"
         mend = f"{laxer.mend}, or set `accept_laxer = true` beside it"
         out.mistakes.append(Mistake(file, f"alarm.{name}", what, mend))
 
@@ -190,14 +190,16 @@ def _missing(
     named = {**limits.tables, **own.tables}
     for name in packaged.tables:
         if name not in named:
-            what = "is missing: a limits file names every alarm of the packaged one"
+            what = "is missing: a limits file must have every alarm of the packaged one"
             mend = "copy its table from the packaged limits.toml"
             out.mistakes.append(Mistake(limits.file, f"alarm.{name}", what, mend))
     every = (*limits.tables.values(), *own.tables.values())
     kinds = [table.get("kind") for table in every]
     for rule in known.rule_names():
         if rule not in kinds:
-            what = f"names no alarm that the rule {rule} judges, so it would never ring"
+            what = (
+                f"names no alarm that the rule {rule} judges, so it would never sound"
+            )
             mend = f'add a table [alarm.<name>] with kind = "{rule}"'
             out.mistakes.append(Mistake(limits.file, "alarm", what, mend))
 
@@ -214,7 +216,7 @@ def _suppressors(limits: Source, own: Source, out: Alarms) -> None:
                 Mistake(
                     own.file if changed else limits.file,
                     f"alarm.{name}.suppressed_by[{index}]",
-                    f"names {shown(other)}, which is no other alarm",
+                    f"names {shown(other)}, which is not another alarm",
                     wrong.mend,
                 )
             )

@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 STRICT_CODES = range(80, 94)
 """What only the strict check refuses: X509_V_ERR_PATHLEN_INVALID_FOR_NON_CA to
 X509_V_ERR_EXTENSIONS_REQUIRE_VERSION_3 of OpenSSL 3.0's x509_vfy.h."""
-REMEDY = "issue it anew, by hardware.md under 'A certificate authority'"
+REMEDY = "issue it again, see hardware.md under 'A certificate authority'"
 LONGEST_BYTES = 1 << 20
 """A bundle of all public authorities has 0.25 MB (own choice: four times that)."""
 _PEM = re.compile(

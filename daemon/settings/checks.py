@@ -106,9 +106,7 @@ class Location:
                 "write the whole path, beginning with /",
             )
         if not value.isprintable():
-            raise BadValueError(
-                "holds a character that cannot be printed", "take it out"
-            )
+            raise BadValueError("holds a character that cannot be printed", "remove it")
         if len(value.encode()) > self.longest:
             raise BadValueError(
                 f"is longer than {self.longest} bytes", "use a shorter path"
@@ -126,7 +124,7 @@ class ZoneName:
         near = nearest(value, sorted(available_timezones()))
         hint = f"write `{near}` if that was meant" if near else "see timedatectl(1)"
         raise BadValueError(
-            f"is {shown(value)}, no time zone that this machine knows",
+            f"is {shown(value)}, not a time zone that this machine knows",
             f'write it like zone = "Europe/Oslo"; {hint}',
         )
 
@@ -138,7 +136,7 @@ class Day:
         """Return the day, or say that it lies before such parts were made."""
         if value.year < 2000:
             raise BadValueError(
-                f"is {value}, before such parts were made", "check the year"
+                f"is {value}, before such sensors were made", "check the year"
             )
         return value
 

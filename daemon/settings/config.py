@@ -248,7 +248,7 @@ def from_plain(
     laxer = plain.get("laxer", [])
     if not isinstance(laxer, list) or not all(isinstance(one, str) for one in laxer):
         mend = "use another log"
-        mistakes.append(Mistake(file, "laxer", "is no list of texts", mend))
+        mistakes.append(Mistake(file, "laxer", "is not a list of texts", mend))
         laxer = []
     known = known or Registries()
     found = build_alarms(
@@ -324,11 +324,11 @@ def unknown_tables(
         homes = [name for name, (kind, _) in TABLES.items() if key in fields_of(kind)]
         if homes and not isinstance(value, Mapping) and homes[0] in known:
             mend = f"move it below the line [{homes[0]}]"
-            mistakes.append(Mistake(file, path, "stands outside its table", mend))
+            mistakes.append(Mistake(file, path, "is outside its table", mend))
             continue
         wrong = unknown_key(key, value, known, "a config")
         if isinstance(value, Mapping) and "kind" in value and "part" in known:
-            wrong = BadValueError(wrong.what, f"write [part.{path}] if it is a part")
+            wrong = BadValueError(wrong.what, f"write [part.{path}] if it is a sensor")
         what = wrong.what.replace("known key", "known table")
         mistakes.append(Mistake(file, path, what, wrong.mend))
 

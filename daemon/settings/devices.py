@@ -139,7 +139,10 @@ def _group_mend(who: Account, status: os.stat_result, path: str) -> str:
 
 
 def _join(who: Account, group: str) -> str:
-    return f"`sudo usermod -aG {group} {who.name}`, and log in or start the watch anew"
+    return (
+        f"`sudo usermod -aG {group} {who.name}`, and log in again or restart the "
+        "monitor"
+    )
 
 
 def _device(
@@ -149,7 +152,7 @@ def _device(
     if isinstance(status, Mistake):
         yield status
     elif not stat.S_ISCHR(status.st_mode):
-        what = f"names {one_line(path)}, which is no device"
+        what = f"names {one_line(path)}, which is not a device"
         yield Mistake(file, key, what, "name the device file, like /dev/i2c-1")
     elif not machine.may(path, os.R_OK | os.W_OK):
         what = f"names {one_line(path)}, which the user {machine.who.name} may not open"
@@ -164,8 +167,8 @@ def _shared_name(
     if names.is_shared(port) and not known.part(part.kind).says_what(part.options):
         what = (
             f"names {one_line(port)}, whose adapter has no serial number: another of "
-            f"its make gets the same name, and the answers of a {part.kind} do not say "
-            "which gas they measure"
+            f"its make gets the same name, and the replies of a {part.kind} do not "
+            "say which gas they measure"
         )
         yield Mistake(file, f"part.{name}.port", what, names.mend(port))
 
@@ -216,8 +219,8 @@ def _last_sound(
         said = told.get(key, "0" if key == "BUZZER_ACTIVE_LOW" else "")
         if said != value:
             what = (
-                f"and {LAST_SOUND} do not agree, so nothing would sound when the watch "
-                f"cannot start: there {key} is {one_line(said) or 'not set'}"
+                f"and {LAST_SOUND} do not agree, so nothing would sound when the "
+                f"monitor cannot start: there {key} is {one_line(said) or 'not set'}"
             )
             yield Mistake(file, "buzzer", what, f"write {key}={one_line(value)} there")
 
@@ -270,8 +273,8 @@ def _broker_files(
         yield Mistake(file, key, f"names {shown}, which is open to others", access)
     elif status.st_mode & stat.S_IRGRP and machine.group_id(callers) == status.st_gid:
         what = (
-            f"names {shown}, which the group {callers} can read: whoever may look and "
-            "mark could speak for the watch"
+            f"names {shown}, which the group {callers} can read: anyone who may look "
+            "and mark could send as the monitor"
         )
         yield Mistake(file, key, what, access)
 

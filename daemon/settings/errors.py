@@ -224,7 +224,7 @@ def unknown_key(
         return BadValueError("is not a known key", f"write `{close}` if that was meant")
     return BadValueError(
         "is not a known key",
-        f"take it out, or use one that {where} has: {listed(sorted(known))}",
+        f"remove it, or use one that {where} has: {listed(sorted(known))}",
     )
 
 

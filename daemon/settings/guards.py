@@ -79,7 +79,8 @@ def usual_place(place: str) -> str:
     close = MEANT.get(place) or nearest(place, (*PLACES, *BUNK_WORDS))
     hint = f"write `{close}` if that was meant; " if close else ""
     raise BadValueError(
-        f"is {shown(place)}, which is no known place", f"{hint}known: {listed(PLACES)}"
+        f"is {shown(place)}, which is not a known place",
+        f"{hint}known: {listed(PLACES)}",
     )
 
 
@@ -105,7 +106,7 @@ def weigh_guards(
         if one.is_accepted:
             accepted.append(f"{one.table.removeprefix('part.')}: {one.text}")
             continue
-        what = f"guards less than it should: {one.text}"
+        what = f"protects less than it should: {one.text}"
         mend = f"{one.mend}, or set `accept_laxer = true` beside it"
         mistakes.append(Mistake(file, f"{one.table}.{one.key}", what, mend))
     return tuple(accepted)
@@ -157,7 +158,7 @@ def _unseen(
         else:
             continue
         value = quantity if key == "leave_out" else part.place
-        mend = f"take {quantity} out of it" if key == "leave_out" else "take it out"
+        mend = f"take {quantity} out of it" if key == "leave_out" else "remove it"
         yield Loosened(
             f"part.{name}",
             key,
@@ -185,7 +186,7 @@ def _old(name: str, part: PartSettings, info: PartInfo) -> Iterator[Loosened]:
 
 
 def _late(key: str) -> str:
-    return ": its silence is told later" if key == "max_age_s" else ""
+    return ": its silence is reported later" if key == "max_age_s" else ""
 
 
 def watched(parts: Parts, infos: Infos) -> Sequence[str]:

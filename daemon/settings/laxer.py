@@ -139,7 +139,7 @@ def _weaker_steps(
             nearest = min(alike, key=lambda at: abs(at - usual.at))
             yield f"{name} is at {nearest:g}{sign}, packaged {usual.at:g}{sign}"
         else:
-            yield f"{name} at {usual.at:g}{sign} is gone"
+            yield f"{name} at {usual.at:g}{sign} is missing"
 
 
 def _shown(value: Any, sign: str = "") -> str:
@@ -154,7 +154,7 @@ def _shown(value: Any, sign: str = "") -> str:
 def _mend(usual: Any, way: Direction, sign: str = "") -> str:
     """Say what is as strict as the packaged value, and which way is free."""
     if usual is None:
-        return "take it out"
+        return "remove it"
     if way == "either" or isinstance(usual, bool | tuple):
         return f"give {_shown(usual)}"
     return f"give {_shown(usual, sign)} or {'lower' if way == 'higher' else 'higher'}"

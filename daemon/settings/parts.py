@@ -60,13 +60,13 @@ def name_mistake(name: str, what: str) -> BadValueError | None:
     """Say what is wrong with the name of a part or bus, or None."""
     if not _NAME.fullmatch(name) or len(name) > _LONGEST_NAME:
         return BadValueError(
-            f"is no name for a {what}",
+            f"is not a name for a {what}",
             f"use at most {_LONGEST_NAME} small letters and digits, with single "
             "hyphens or underscores between them",
         )
     if name in TAKEN:
         return BadValueError(
-            f"is a name that the watch keeps for its own faults, not for a {what}",
+            f"is a name that the monitor uses for its own faults, not for a {what}",
             "choose another name",
         )
     return None
@@ -78,7 +78,7 @@ def tables(
     """Go through tables with names of their own; yields (name, key path, table)."""
     if not isinstance(plain, Mapping):
         mend = f"give each its own table, [{at}.<name>]"
-        mistakes.append(Mistake(file, at, "is no set of named tables", mend))
+        mistakes.append(Mistake(file, at, "is not a set of named tables", mend))
         return
     for name, table in plain.items():
         path = f"{at}.{one_line(str(name))[:60]}"
@@ -86,7 +86,7 @@ def tables(
             yield str(name), path, table
         else:
             mend = f"give it a table of its own, [{at}.<name>]"
-            mistakes.append(Mistake(file, path, "is no table", mend))
+            mistakes.append(Mistake(file, path, "is not a table", mend))
 
 
 def build_buses(
@@ -212,7 +212,7 @@ def _wire_mistakes(
     for key in _WIRES.values():
         is_beside = (wanted, key) == ("line", "bus")  # its wire may be watched
         if key != wanted and not is_beside and getattr(part, key) is not None:
-            mend = f"take it out and name `{wanted}`"
+            mend = f"remove it and name `{wanted}`"
             yield key, BadValueError(f"does not suit a {info.name}", mend)
     wire = getattr(part, wanted)
     if wire is None:
@@ -229,7 +229,7 @@ def _wire_mistakes(
     if part.address is None or wanted == "line":
         return
     if wanted != "bus":
-        mend = "take it out: only a part on I2C has one"
+        mend = "remove it: only a sensor on I2C has one"
         yield "address", BadValueError(f"does not suit a {info.name}", mend)
     elif info.addresses and part.address not in info.addresses:
         mend = "give one of " + listed(f"0x{one:02x}" for one in info.addresses)
@@ -244,7 +244,7 @@ def _nameless_mistakes(part: PartSettings, info: PartInfo, known: Registries) ->
         return
     what = (
         f"is {shown(port)}, which may be another adapter's name after a restart, and "
-        f"the answers of a {info.name} do not say which gas they measure"
+        f"the replies of a {info.name} do not say which gas they measure"
     )
     yield "port", BadValueError(what, known.port_names.mend(port))
 
@@ -252,14 +252,14 @@ def _nameless_mistakes(part: PartSettings, info: PartInfo, known: Registries) ->
 def _left_out_mistakes(part: PartSettings, info: PartInfo) -> Found:
     for index, quantity in enumerate(part.leave_out):
         if quantity not in info.gives:
-            mend = f"take it out, or write one of {listed(info.gives)}"
-            what = f"is {shown(quantity)}, which a {info.name} does not give"
+            mend = f"remove it, or write one of {listed(info.gives)}"
+            what = f"is {shown(quantity)}, which a {info.name} does not measure"
             yield f"leave_out[{index}]", BadValueError(what, mend)
     if info.gives and set(info.gives) <= set(part.leave_out):
-        what = "leaves out all that the part gives"
+        what = "leaves out all that the sensor measures"
         yield (
             "leave_out",
-            BadValueError(what, "take the whole part out of the config"),
+            BadValueError(what, "remove the whole sensor from the config"),
         )
 
 
@@ -277,7 +277,7 @@ def _option_mistakes(part: PartSettings, info: PartInfo) -> Found:
     except (ValueError, TypeError, KeyError) as error:
         reason = one_line(str(error)).rstrip(". ")[:160]
         mend = "; ".join(f"{key}: {text}" for key, text in info.options.items())
-        mend = f"mend it ({one_line(mend)[:200]})"
+        mend = f"fix it ({one_line(mend)[:200]})"
         yield "options", BadValueError(f"cannot be used ({reason})", mend)
 
 
@@ -296,8 +296,8 @@ def _twin_mistakes(
             continue
         what = (
             f"is {shown(port)}, and may change places with [part.{other}] at "
-            f"{shown(twin)} after a restart: nothing that a {part.kind} sends tells "
-            "the two apart"
+            f"{shown(twin)} after a restart: nothing that a {part.kind} sends "
+            "distinguishes the two"
         )
         yield "port", BadValueError(what, known.port_names.mend(port))
 
@@ -325,7 +325,7 @@ def _shared_mistakes(
             wire = getattr(part, key)
             if wire is not None and wire == getattr(fellow, key):
                 what = f"is {shown(wire)}, which [part.{other}] has too"
-                yield key, BadValueError(what, "give each part its own")
+                yield key, BadValueError(what, "give each sensor its own")
 
 
 def _one_address(
@@ -374,14 +374,14 @@ def _source_mistakes(
         if source in unread:
             continue
         if source == name:
-            what = "names the part itself"
+            what = "names the sensor itself"
         elif source not in parts:
-            what = f"names {shown(source)}, which is no other part"
+            what = f"names {shown(source)}, which is not another sensor"
         elif source in infos and source not in givers:
-            what = f"names {source}, which does not give {quantity}"
+            what = f"names {source}, which does not measure {quantity}"
         else:
             continue
-        mend = f"name a part that gives {quantity}: {listed(offered)}"
+        mend = f"name a sensor that measures {quantity}: {listed(offered)}"
         if not offered:
-            mend = f"take it out, or add a part that gives {quantity}"
+            mend = f"remove it, or add a sensor that measures {quantity}"
         yield key, BadValueError(what, mend)

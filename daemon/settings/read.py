@@ -39,7 +39,7 @@ def read_bytes(
             raise _refusal(name, "is a folder", "name the .toml file inside it")
         if not stat.S_ISREG(status.st_mode):
             # A pipe or device could block for ever, or never end.
-            raise _refusal(name, "is no ordinary file", "name a .toml file")
+            raise _refusal(name, "is not an ordinary file", "name a .toml file")
         if status.st_size > LARGEST_BYTES:
             raise _refusal(
                 name,
@@ -153,7 +153,7 @@ def _mend_of(reason: str, line: str) -> str:
     for start, pattern, mend in _MENDS:
         if reason.startswith(start) and re.match(pattern, value):
             return mend
-    return "mend that line"
+    return "fix that line"
 
 
 def _not_toml(name: str, message: str, text: str) -> ConfigError:

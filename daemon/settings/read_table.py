@@ -106,7 +106,7 @@ class _Reader:
             # A class's own check said no: its sentence is all there is.
             reason = one_line(str(error)).rstrip(". ") or type(error).__name__
             what = f"cannot be used ({reason[:160]})"
-            return self._tell(at, what, "mend the values it names")
+            return self._tell(at, what, "fix the values it names")
 
     def _tell(
         self, at: str, what: str, mend: str, outside: Outside | None = None
@@ -209,14 +209,14 @@ def _float(plain: float) -> float:
     except OverflowError:
         number = math.inf
     if not math.isfinite(number):
-        what = f"is {shown(plain)}, no finite number"
+        what = f"is {shown(plain)}, not a finite number"
         raise BadValueError(what, "write a finite number")
     return number
 
 
 def _int(plain: float) -> int:
     if isinstance(plain, float) and not plain.is_integer():
-        what = f"is {shown(plain)}, no whole number"
+        what = f"is {shown(plain)}, not a whole number"
         raise BadValueError(what, "write a whole number")
     return int(plain)
 

@@ -51,7 +51,7 @@ class Registries:
         Raises:
             WrongError: its file is broken: nothing may start without it.
         """
-        mend = "install the package anew, or mend that file"
+        mend = "install the package again, or fix that file"
         try:
             module = self.rule(name)
         except Exception as error:  # any error in a rule's file must stop the start

@@ -30,7 +30,7 @@ def channel_quantity(channel: str) -> str:
     """
     found = split_channel(channel)
     if found is None:
-        raise ValueError(f"{channel!r} is no channel")
+        raise ValueError(f"{channel!r} is not a channel")
     return found[0].name
 
 

@@ -96,7 +96,7 @@ def _write(value: float, theirs: str) -> str:
     return f'write "{compact(value)} {sign_of(theirs)}" if that was meant'
 
 
-_SPELLED = {"m3": "m3", "cm2": "cm2", "m": "m", "kw": "kW", "c": "°C"}
+_SPELLED = {"m3": "m³", "cm2": "cm²", "m": "m", "kw": "kW", "c": "°C"}
 
 
 def _room(cabin: Cabin, telling: _Telling) -> Iterator[str]:
@@ -121,10 +121,12 @@ def _vents(cabin: Cabin, telling: _Telling) -> Iterator[str]:
     shut = [key for key, value in vents.items() if value == 0.0]
     if burns and len(shut) == len(vents):
         none = telling.units.given_said("cm2", 0.0)
-        yield f"Both vents are {none}, and a flame is lit: nothing lets fresh air in."
+        yield (
+            f"Both vents are {none}, and the heater is lit: nothing lets fresh air in."
+        )
     elif burns and shut:
         yield (
-            f"{shut[0]} is 0, a vent that is closed: in still air one opening alone "
+            f"{shut[0]} is 0, a vent that is closed: in still air one vent alone "
             "passes little."
         )
     for key, value in vents.items():
@@ -132,7 +134,7 @@ def _vents(cabin: Cabin, telling: _Telling) -> Iterator[str]:
             continue
         # Who thinks in square inches writes neither m2 nor mm2.
         if value < SMALL_VENT_CM2:
-            meant = f"{value:g} m2 would be {value * 1e4:g} cm2"
+            meant = f"{value:g} m² would be {value * 1e4:g} cm²"
             why = "a hole of a finger's width or less"
         elif value > LARGE_VENT_CM2:
             meant = telling.meant(value, "mm2", key, 3)

@@ -63,7 +63,7 @@ def _mqtt(mqtt: MqttSettings, file: str, wrong: AbstractSet[str]) -> Iterator[Mi
     is_nobodys = mqtt.user is None and "user" not in wrong
     if mqtt.password_file is not None and is_nobodys:
         what = "is given without a user"
-        yield Mistake(file, "mqtt.password_file", what, "add `user`, or take it out")
+        yield Mistake(file, "mqtt.password_file", what, "add `user`, or remove it")
     if mqtt.ca_file is not None and not mqtt.tls:
         what = "is given, but tls is false, so that nothing would be checked"
         mend = "take out `tls = false`, or take this out"

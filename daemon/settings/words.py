@@ -140,7 +140,7 @@ Tell = Callable[[str, str, str], None]
 
 def _alarm(key: str, table: Any, wrong: Tell) -> Mapping[str, tuple[str, ...]]:
     if not isinstance(table, Mapping):
-        wrong(key, "is no table", f"write [{one_line(key)[:40]}] with its cases")
+        wrong(key, "is not a table", f"write [{one_line(key)[:40]}] with its cases")
         return {}
     return {
         str(case): _variants(f"{key}.{case}", variants, wrong)
@@ -155,7 +155,7 @@ def _variants(key: str, variants: Any, wrong: Tell) -> tuple[str, ...]:
         or not all(isinstance(one, str) for one in variants)
     ):
         mend = 'write ["the fullest sentence", "the barest sentence"]'
-        wrong(key, "is no list of sentences", mend)
+        wrong(key, "is not a list of sentences", mend)
         return ()
     needed: tuple[str, ...] = ()
     for index, variant in enumerate(variants):
@@ -179,7 +179,7 @@ def _plural_from(plain: Mapping[str, Any], wrong: Tell) -> float:
     value = plain.get("plural_from", PLURAL_FROM)
     if isinstance(value, bool) or not isinstance(value, int | float) or not value > 1:
         mend = "write the least number in the plural, or leave it out"
-        wrong("plural_from", "is no number above 1", mend)
+        wrong("plural_from", "is not a number above 1", mend)
         return PLURAL_FROM
     return float(value)
 
@@ -203,7 +203,7 @@ def _spans(table: Any, wrong: Tell) -> dict[str, tuple[str, str]]:
 def _phone(table: Any, wrong: Tell) -> dict[str, str]:
     """Read the forms of an alert; those that are missing are said in English."""
     if not isinstance(table, Mapping):
-        wrong("phone", "is no table", "write [phone]")
+        wrong("phone", "is not a table", "write [phone]")
         return {}
     found: dict[str, str] = {}
     for name, form in table.items():
@@ -218,7 +218,7 @@ def _phone(table: Any, wrong: Tell) -> dict[str, str]:
         else:
             facts = " ".join(f"{{{one}}}" for one in sorted(wanted))
             mend = f"write a text with {facts}" if wanted else f"use {listed(_PHONE)}"
-            wrong(f"phone.{name}", "is no form of an alert", mend)
+            wrong(f"phone.{name}", "is not a form of a message", mend)
     return found
 
 
@@ -228,16 +228,16 @@ def _yes(words: Any, wrong: Tell) -> tuple[str, ...]:
         isinstance(word, str) and word.strip() for word in words
     )
     if not is_fit or not words:
-        wrong("yes", "is no list of words", 'write `yes = ["yes", "y"]`')
+        wrong("yes", "is not a list of words", 'write `yes = ["yes", "y"]`')
         return YES
     return tuple(word.strip().casefold() for word in words)
 
 
 def _terms(table: Any, wrong: Tell) -> dict[str, str]:
     if not isinstance(table, Mapping):
-        wrong("terms", "is no table", "write [terms]")
+        wrong("terms", "is not a table", "write [terms]")
         return {}
     for term, said in table.items():
         if not isinstance(said, str):
-            wrong(f"terms.{term}", "is no text", "write it in double quotes")
+            wrong(f"terms.{term}", "is not a text", "write it in double quotes")
     return {str(term): str(said) for term, said in table.items()}

@@ -42,7 +42,7 @@ FIT_C = (5.0, 40.0)
 """Galvanic cells are spanned where their slope is known (sensors sheet, 7a)."""
 DAMP_PCT = 95.0
 """Damper air condenses on a membrane, which then holds the gas back (own choice)."""
-UNDO = "`cabinvigil span --undo {part}` takes the last span back"
+UNDO = "`cabinvigil span --undo {part}` undoes the last calibration"
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,18 +109,18 @@ def _oxygen(
     off_pct = found.before - air.o2_pct
     months = max(0.0, (at - last.at).total_seconds() / MONTH_S - FREE_MONTHS)
     shows = (
-        f"it shows {found.before:.1f} % where fresh air has {air.o2_pct:.1f} %, by its "
-        f"span of {day_and_time(last.at)}"
+        f"it shows {found.before:.1f} % where fresh air has {air.o2_pct:.1f} %, by "
+        f"its calibration of {day_and_time(last.at)}"
     )
     if off_pct > MOVED_PCT:
         yield Doubt(
-            f"{shows}: a cell's signal never rises; that span was taken in used air, "
+            f"{shows}: a cell's signal never rises; that calibration was in used air, "
             f"or the cell leaks ({UNDO.format(part=part)})",
             is_refusal=True,
         )
     elif off_pct < -(MOST_PCT + AGEING_PCT * months):
         yield Doubt(
-            f"{shows}: no cell ages so fast; this is no fresh air, or the cell is worn",
+            f"{shows}: no cell ages so fast; the air is not fresh, or the cell is worn",
             is_refusal=True,
         )
     elif off_pct < -MOVED_PCT:
@@ -151,7 +151,7 @@ def _fit(air: AirFound, units: Units) -> Iterator[Doubt]:
     low_c, high_c = FIT_C
     if air.temp_c is not None and not low_c <= air.temp_c <= high_c:
         yield Doubt(
-            f"it is {units.said('c', air.temp_c)}; a cell is best spanned between "
+            f"it is {units.said('c', air.temp_c)}; a cell is best calibrated between "
             f"{units.given('c', low_c)} and {units.given_said('c', high_c)}"
         )
 
@@ -160,14 +160,14 @@ def _air(air: AirFound, range_c: tuple[float, float], units: Units) -> Iterator[
     low_c, high_c = range_c
     if air.temp_c is not None and not low_c <= air.temp_c <= high_c:
         yield Doubt(
-            f"it is {units.said('c', air.temp_c)}; its maker promises nothing outside "
-            f"{units.span_said('c', range_c)}: warm it up first",
+            f"it is {units.said('c', air.temp_c)}; its maker specifies nothing "
+            f"outside {units.span_said('c', range_c)}: warm it up first",
             is_refusal=True,
         )
     if air.rh_pct is not None and air.rh_pct > DAMP_PCT:
         yield Doubt(
-            f"the air has {air.rh_pct:.0f} % humidity; water on the membrane holds "
-            "the gas back"
+            f"the air has {air.rh_pct:.0f} % humidity; water on the membrane blocks "
+            "the gas"
         )
 
 

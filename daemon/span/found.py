@@ -71,7 +71,7 @@ def enough(readings: Sequence[float], most: float, unit: str) -> float:
     """
     if len(readings) < FEWEST:
         raise CalibrationError(
-            f"{len(readings)} readings are too few: a span takes {FEWEST}"
+            f"{len(readings)} readings are too few: a calibration needs {FEWEST}"
         )
     if max(readings) - min(readings) > most:
         raise CalibrationError(

@@ -147,7 +147,9 @@ def look_at(
         saw.append(_carbon_dioxide(given, outdoor_ppm, may_be_wrong=may_be_wrong))
         saw.append(_steady(given, CO2_STEADY_PPM, "carbon dioxide", "ppm", units))
     if not co2_parts:
-        text = "nothing measures carbon dioxide: that the air is fresh is your word"
+        text = (
+            "nothing measures carbon dioxide: make sure yourself that the air is fresh"
+        )
         saw.append(Saw(None, text))
     saw += _oxygen(gave, spanning, air)
     for quantity, most, words, unit in (

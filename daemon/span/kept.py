@@ -129,8 +129,11 @@ class SpansFile:
         try:
             kept = self._file.load(_LONG_AGO, 0.0)
         except UnreadError as error:
-            text = f"The kept spans in {self.path.parent} cannot be read now ({error})."
-            raise SpansError(f"{text} Look at the disk, and try again.") from error
+            text = (
+                f"The kept calibrations in {self.path.parent} cannot be read now "
+                f"({error})."
+            )
+            raise SpansError(f"{text} Check the disk, and try again.") from error
         if kept.body is None:
             if kept.notes:
                 raise SpansError(" ".join(kept.notes) + _mend(self.path))
@@ -139,7 +142,7 @@ class SpansFile:
             return _spans(kept.body), _proofs(kept.body)
         except (KeyError, TypeError, ValueError) as error:
             why = str(error) or type(error).__name__
-            text = f"The kept spans in {self.path} cannot be used ({why})."
+            text = f"The kept calibrations in {self.path} cannot be used ({why})."
             raise SpansError(text + _mend(self.path)) from error
 
     def add(self, new: Sequence[Span], wall: datetime, monotonic_s: float) -> None:
@@ -214,7 +217,7 @@ class SpansFile:
 
 
 def _mend(path: Path) -> str:
-    return f" Move {path.name} out of {path.parent} and span the parts again."
+    return f" Move {path.name} out of {path.parent} and calibrate the sensors again."
 
 
 def _plain(span: Span) -> dict[str, Any]:
@@ -236,7 +239,7 @@ def _span(plain: Mapping[str, Any]) -> Span:
     options = plain["options"]
     for key, value in options.items():
         if isinstance(value, bool) or not isinstance(value, str | int | float):
-            raise TypeError(f"{key} is no number or word")
+            raise TypeError(f"{key} is not a number or word")
     maybe = ("before", "after", "temp_c", "pressure_hpa", "rh_pct")
     return Span(
         part=str(plain["part"]),
@@ -340,7 +343,7 @@ def maker(folder: Path, tell: Callable[[SourceFault | SourceOk], None]) -> MakeC
             codec = info.make({**part.options, **kept})
         except ValueError as error:
             without.add(name)
-            text = f"{name} goes on without its last span: {error}"
+            text = f"{name} continues without its last calibration: {error}"
             tell(SourceFault("spans", "out-of-range", text))
             return info.make(part.options)
         if name in without:

@@ -85,7 +85,7 @@ def life_words(found: Life, now: datetime) -> str:
     """Say a cell's life in one clause."""
     seen = f"{found.share:.0%} of its first signal after {_months(found.over)}"
     if found.ends is None:
-        return f"{seen}: no fall seen"
+        return f"{seen}: no decline seen"
     if found.ends <= now:
         return f"{seen}: worn out, replace it"
     left = _months(found.ends - now)

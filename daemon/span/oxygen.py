@@ -109,7 +109,7 @@ def _weak(mv: float, air: AirFound) -> list[str]:
         return []
     text = (
         f"a weak cell: {at_210:.1f} mV in {STANDARD_O2_HPA:g} hPa of oxygen, a new "
-        f"one gives {NEW_CELL_MV:g} to 13; have another at hand"
+        f"one gives {NEW_CELL_MV:g} to 13; have another ready"
     )
     return [text]
 
@@ -118,7 +118,7 @@ def _worn(mv: float, first_mv: float | None) -> list[str]:
     """Warn of a cell that is near its end, by its own first span."""
     if first_mv is None or mv >= NEAR_THE_END * first_mv:
         return []
-    share = f"{mv / first_mv:.0%} of its first span"
+    share = f"{mv / first_mv:.0%} of its first calibration"
     return [f"it gives {share}; at {WORN_SHARE:.0%} it is worn out"]
 
 
@@ -150,7 +150,9 @@ def take_module(
     new = {"air_reading_pct": round(reading, 3)} | air_options(air) | _barrier(options)
     warnings = []
     if first is not None and reading < NEAR_THE_END * first:
-        warnings.append(f"its signal is {reading / first:.0%} of its first span's")
+        warnings.append(
+            f"its signal is {reading / first:.0%} of that at its first calibration"
+        )
     return Found(
         reading,
         "%",
@@ -171,7 +173,7 @@ def _unknown(air: AirFound) -> list[str]:
     if air.rh_pct is not None and air.temp_c is not None:
         return []
     # Saturated air of 25 °C at the sea: 20.3 % (design, 5).
-    taken = f"the humidity was not known: {air.o2_pct:g} % was taken for fresh air"
+    taken = f"the humidity was not known: {air.o2_pct:g} % was assumed for fresh air"
     return [f"{taken}, and warm, damp air holds up to 0.6 % less"]
 
 
@@ -188,6 +190,6 @@ def compare_optical(
     if abs(reading - air.o2_pct) > OPTICAL_CLASS_PCT:
         warnings.append(
             f"it is off by {reading - air.o2_pct:+.2f} %, beyond its class of "
-            f"{OPTICAL_CLASS_PCT:g} %, and has no span to set: it must go to its maker"
+            f"{OPTICAL_CLASS_PCT:g} %, and cannot be adjusted: return it to its maker"
         )
     return Found(reading, "%", reading, reading, warnings=tuple(warnings))

@@ -90,8 +90,8 @@ class SpanSession:
         """
         if clock.wall() < EARLIEST:
             raise SessionError(
-                f"the clock says {clock.wall():%Y-%m-%d}: set it first, a span without "
-                "its date tells nothing of a cell's age"
+                f"the clock says {clock.wall():%Y-%m-%d}: set it first; a calibration "
+                "needs its date"
             )
         kept = [] if self.folder is None else SpansFile(self.folder).load()
         earlier = {
@@ -104,7 +104,7 @@ class SpanSession:
         if not gave:
             faults = "; ".join(fault.text for fault in looker.faults.values())
             raise SessionError(
-                f"no part has given anything: {faults or 'no fault told'}"
+                f"no sensor has given a reading: {faults or 'no fault reported'}"
             )
         altitude_m = self.settings.cabin.altitude_m
         standard_hpa = None if altitude_m is None else pressure_hpa(altitude_m)
@@ -147,7 +147,7 @@ class SpanSession:
         total_s = look_s + max(0.0, warm_s - up_s)
         warming_s = total_s - look_s
         first = f", after {_length(warming_s)} to warm up" if warming_s else ""
-        self.say(f"The parts look at the air for {_length(look_s)}{first}.")
+        self.say(f"The sensors measure the air for {_length(look_s)}{first}.")
         raw = self._raw(earlier)
         async with sampling(self.settings, looker, clock, wires, raw, restarts=False):
             await asyncio.sleep(min(GIVE_UP_S, total_s))
@@ -159,7 +159,7 @@ class SpanSession:
                 if left_s > 0.0 and not self.is_quick:
                     self.say(f"  {_length(left_s)} left")
         if dead:
-            raise SessionError(f"no part has given anything: {dead}")
+            raise SessionError(f"no sensor has given a reading: {dead}")
         return up_s + total_s - look_s
 
     def _dead(self, looker: SampleCollector) -> str:
@@ -326,20 +326,20 @@ class SpanSession:
     ) -> None:
         """See what the parts show now: a recalibration that did not take is told."""
         looker = SampleCollector(clock)
-        self.say(f"They look again for {_length(AGAIN_S)}.")
+        self.say(f"They measure again for {_length(AGAIN_S)}.")
         async with sampling(self.settings, looker, clock, wires, restarts=False):
             await asyncio.sleep(AGAIN_S)
         for part in acted:
             found = part.found
             values = looker.values(part.name, WAYS[part.kind].quantity)
             if found is None or not values:
-                part.refused = "it has given nothing since it was recalibrated"
+                part.refused = "it has given no reading since it was recalibrated"
                 continue
             part.measured = math.fsum(values[-3:]) / len(values[-3:])
             if abs(part.measured - found.after) > SECOND_YES_PPM / 2.0:
                 part.refused = (
                     f"it shows {part.measured:.0f} ppm after it was set to "
-                    f"{found.after:.0f}: the recalibration did not take"
+                    f"{found.after:.0f}: the recalibration failed"
                 )
 
     # --- keeping --------------------------------------------------------------

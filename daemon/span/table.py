@@ -12,12 +12,12 @@ from cabinvigil.daemon.text.moments import day_and_time
 from cabinvigil.daemon.text.numbers import signal
 from cabinvigil.daemon.text.units_said import SI, Units
 
-MARKS = {True: "fits", False: "UNFIT", None: "not known"}
+MARKS = {True: "fits", False: "UNFIT", None: "unknown"}
 
 
 def lines(outcome: Outcome, *, is_emulated: bool, units: Units = SI) -> Iterator[str]:
     """Say how a session went."""
-    yield "The air, as the parts see it"
+    yield "The air, as the sensors measure it"
     yield from (_saw(one) for one in outcome.saw)
     air = outcome.air
     known = [
@@ -34,8 +34,8 @@ def lines(outcome: Outcome, *, is_emulated: bool, units: Units = SI) -> Iterator
         + (f" ({', '.join(known)})" if known else "")
     )
     if not is_fresh(outcome.saw):
-        yield "REFUSED: this is no fresh and steady air. Nothing was changed."
-        yield "Open all doors, burner off, step away, wait a quarter of an hour."
+        yield "REFUSED: the air is not fresh and steady. Nothing was changed."
+        yield "Open all doors, heater off, step away, wait 15 minutes."
         return
     yield ""
     for part in outcome.parts:
@@ -55,9 +55,9 @@ def _part(part: PartOutcome, outcome: Outcome) -> Iterator[str]:
             f"{part.name}: {_shown(found.signal)} {found.unit}; {way.words} "
             f"{_shown(found.before)} before, {_shown(after)} after, in {way.unit}"
         )
-        yield from (f"  MIND: {warning}" for warning in found.warnings)
+        yield from (f"  CHECK: {warning}" for warning in found.warnings)
         if not way.kept:
-            yield "  It has nothing to set: it was compared, no more."
+            yield "  It has nothing to adjust: it was only compared."
         found_life = life(outcome.earlier.get(part.name, []))
         if found_life is not None:
             yield f"  {life_words(found_life, outcome.at)}"
@@ -71,12 +71,14 @@ def _shown(value: float | None) -> str:
 
 def _end(outcome: Outcome, *, is_emulated: bool) -> str:
     if outcome.only_looked:
-        return "Only looked: nothing was changed."
+        return "Only measured: nothing was changed."
     if outcome.kept_in is not None and is_emulated:
-        return f"Kept in {outcome.kept_in}, of emulated parts: no watch may use them."
+        return (
+            f"Kept in {outcome.kept_in}, of emulated sensors: no monitor may use them."
+        )
     if outcome.kept_in is not None:
-        return f"Kept in {outcome.kept_in}. Start the watch again: it uses them then."
-    return "Emulated parts: nothing was kept." if is_emulated else "Nothing was kept."
+        return f"Kept in {outcome.kept_in}. Start the monitor again to use them."
+    return "Emulated sensors: nothing was kept." if is_emulated else "Nothing was kept."
 
 
 def kept_lines(
@@ -84,7 +86,7 @@ def kept_lines(
 ) -> Iterator[str]:
     """List the kept spans by part, and what they say of each cell's life."""
     if not spans:
-        yield "No spans are kept yet."
+        yield "No calibrations are kept yet."
     for name in dict.fromkeys(span.part for span in spans):
         part = parts.get(name)
         own = [span for span in spans if span.part == name]
@@ -94,10 +96,10 @@ def kept_lines(
         now = own[-1].at
         live = [] if part is None else of_part(own, name, part.kind, part.in_service)
         if part is None:
-            yield "  not in the config any more"
+            yield "  no longer in the config"
         elif earlier := len([one for one in own if not one.void]) - len(live):
             which = f"{earlier} of them are" if earlier > 1 else "1 of them is"
-            yield f"  {which} of an earlier part"
+            yield f"  {which} of an earlier sensor"
         found = life(live)
         if found is not None:
             yield f"  {life_words(found, now)}"
@@ -105,7 +107,7 @@ def kept_lines(
         if slope is not None:
             degree = "degree Fahrenheit" if units.is_us else "kelvin"
             told = float(slope) / units.value("k", 1.0)
-            yield f"  it drifts by {told:+.3f} % a {degree}, which the watch takes off"
+            yield f"  it drifts by {told:+.3f} % a {degree}, which the monitor corrects"
 
 
 def _kept(span: Span, units: Units) -> str:

@@ -74,7 +74,7 @@ def _take_co_module(
     if abs(ppm) > most:
         raise CalibrationError(
             f"it shows {ppm:.1f} ppm, more than {most:g}: that is gas or a worn cell, "
-            "and no zero"
+            "not a zero"
         )
     zero_ppm = round(ppm, 2)
     warm = options.get("compensated", False) or air.temp_c is None
@@ -104,8 +104,8 @@ def _take_co_cell(
     most = frame9_co.MOST_ZERO_PPM
     if abs(current_na) > most * sensitivity:
         raise CalibrationError(
-            f"it gives {current_na:.0f} nA, as of {current_na / sensitivity:.1f} ppm: "
-            f"more than {most:g} ppm are gas or a worn cell, and no zero"
+            f"it gives {current_na:.0f} nA, as for {current_na / sensitivity:.1f} "
+            f"ppm: more than {most:g} ppm are gas or a worn cell, not a zero"
         )
     zero_na = round(current_na, 2)
     before = (current_na - float(options.get("zero_na", 0.0))) / here

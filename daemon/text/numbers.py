@@ -2,6 +2,9 @@
 
 from collections.abc import Sequence
 
+SET_APART_FROM = 10_000.0
+"""Four digits are read at a glance, and stay together (common practice)."""
+
 
 def figure(value: float, digits: int = 2) -> str:
     """Write a number with so many digits that matter, and never in powers."""
@@ -31,8 +34,10 @@ def signal(value: float) -> str:
 
 
 def grouped(value: float, decimals: int = 0, separator: str = " ") -> str:
-    """Write a number with its thousands set apart."""
-    return f"{value:z,.{decimals}f}".replace(",", separator)
+    """Write a number with its thousands set apart, by a space from five digits on."""
+    text = f"{value:z,.{decimals}f}"
+    few = separator != "," and abs(round(value, decimals)) < SET_APART_FROM
+    return text.replace(",", "" if few else separator)
 
 
 def or_never(value: float | None, decimals: int = 0, separator: str = " ") -> str:

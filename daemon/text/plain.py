@@ -38,7 +38,7 @@ def all_plain(value: Any, levels: int = MOST_LEVELS) -> Any:
     if isinstance(value, str):
         return plain(value)
     if levels == 0 and isinstance(value, dict | list):
-        raise ValueError("too many values stand in each other")
+        raise ValueError("the values are nested too deeply")
     if isinstance(value, dict):
         return {plain(key): all_plain(one, levels - 1) for key, one in value.items()}
     if isinstance(value, list):

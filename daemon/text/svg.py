@@ -47,8 +47,8 @@ def save(figure: Any, path: Path) -> None:
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or error
         raise DrawingError(
-            f"{path} cannot be written: {why}; give a file that ends in .png, .svg "
-            "or .pdf, in a folder that is there"
+            f"{path} cannot be written: {why}; give a file that ends in .png, .svg or "
+            ".pdf, in a folder that exists"
         ) from None
 
 

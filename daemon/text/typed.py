@@ -62,7 +62,7 @@ def from_plain(kind: type[T], plain: Any, **given: Any) -> T:
         TypedError: it does not fit.
     """
     if not isinstance(plain, Mapping):
-        raise TypedError(f"{kind.__name__} is no object")
+        raise TypedError(f"{kind.__name__} is not an object")
     hints = _hints(kind)
     values = dict(given)
     for name, value in plain.items():
@@ -150,5 +150,5 @@ def _number(plain: Any) -> float:
 
 def _checked(value: Any, is_fit: bool, hint: Any) -> Any:
     if not is_fit:
-        raise TypedError(f"{value!r:.40} is no {getattr(hint, '__name__', hint)}")
+        raise TypedError(f"{value!r:.40} is not {getattr(hint, '__name__', hint)}")
     return value

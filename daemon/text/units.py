@@ -55,17 +55,17 @@ class Unit:
 UNITS: Mapping[str, Unit] = MappingProxyType(
     {
         # rooms, and what flows through them
-        "m3": Unit("m3", 1.0),
-        "ft3": Unit("m3", FT_M**3),
+        "m3": Unit("m3", 1.0, sign="m³"),
+        "ft3": Unit("m3", FT_M**3, sign="ft³"),
         "l": Unit("m3", 0.001, sign="litres"),
         "qt": Unit("m3", QT_M3),
-        "m3_h": Unit("m3_h", 1.0, sign="m3/h"),
+        "m3_h": Unit("m3_h", 1.0, sign="m³/h"),
         "ft3_min": Unit("m3_h", FT_M**3 * _HOUR_S / _MINUTE_S, sign="cfm"),
         # openings, lengths, heights
-        "cm2": Unit("cm2", 1.0),
-        "in2": Unit("cm2", IN_CM**2),
-        "mm2": Unit("cm2", 0.01),
-        "m2": Unit("cm2", 10_000.0),
+        "cm2": Unit("cm2", 1.0, sign="cm²"),
+        "in2": Unit("cm2", IN_CM**2, sign="in²"),
+        "mm2": Unit("cm2", 0.01, sign="mm²"),
+        "m2": Unit("cm2", 10_000.0, sign="m²"),
         "m": Unit("m", 1.0),
         "ft": Unit("m", FT_M),
         "in": Unit("m", IN_CM / 100.0),
@@ -80,9 +80,9 @@ UNITS: Mapping[str, Unit] = MappingProxyType(
         "btu": Unit("kwh", _BTU_KWH, sign="BTU"),
         "w_k": Unit("w_k", 1.0, sign="W/K"),
         "btu_h_f": Unit("w_k", 1e3 * _BTU_KWH / F_K, sign="BTU/h/°F"),
-        "w_m2k": Unit("w_m2k", 1.0, sign="W/(m2 K)"),
+        "w_m2k": Unit("w_m2k", 1.0, sign="W/(m² K)"),
         "btu_h_ft2f": Unit(
-            "w_m2k", 1e3 * _BTU_KWH / F_K / FT_M**2, sign="BTU/(h ft2 °F)"
+            "w_m2k", 1e3 * _BTU_KWH / F_K / FT_M**2, sign="BTU/(h ft² °F)"
         ),
         # weights
         "kg": Unit("kg", 1.0),

@@ -75,7 +75,9 @@ def typed(text: str, ours: str, bare: str = "") -> Typed | None:
         return None
     value = number if unit == ours else convert(number, unit, ours)
     if value is None:
-        raise UnitError(f"is {_shown(text)}, not a number in {ours}", _asks(ours))
+        raise UnitError(
+            f"is {_shown(text)}, not a number in {sign_of(ours)}", _asks(ours)
+        )
     return Typed(value, number, unit, not word)
 
 
@@ -120,7 +122,8 @@ def _unit(word: str, ours: str, text: str) -> str:
 
 def _asks(ours: str) -> str:
     signs = dict.fromkeys((SI.sign(ours), US.sign(ours)))
-    return f"write the number alone, in {ours}, or with its unit: {' or '.join(signs)}"
+    alone = f"write the number alone, in {sign_of(ours)}"
+    return f"{alone}, or with its unit: {' or '.join(signs)}"
 
 
 def _shown(text: str) -> str:

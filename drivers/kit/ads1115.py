@@ -129,7 +129,8 @@ def floating(counts: int) -> None:
     """
     if counts in (CLIPPED_HIGH, CLIPPED_LOW):
         raise OutOfRangeError(
-            "the converter is at the end of its scale: a wire is open or touches supply"
+            "the converter is at the end of its scale: a wire is open or touches the "
+            "power supply"
         )
 
 

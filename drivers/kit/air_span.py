@@ -39,7 +39,9 @@ capillary by its share, which hardly minds the pressure (from memory)."""
 NO_PRESSURE = (
     "it reads partial pressure, and no air pressure is known to turn it into %"
 )
-NO_SPAN_PRESSURE = "its span in fresh air was kept without the air pressure of that day"
+NO_SPAN_PRESSURE = (
+    "its calibration in fresh air was kept without the air pressure of that day"
+)
 
 AIR_READING_PCT = (15.0, 25.0)
 """What a module that shows percent may show in fresh air at the sea and still be
@@ -48,13 +50,15 @@ READING_PCT = (7.0, 25.0)
 """The same at any height: 5 500 m have half of the sea's pressure (ISO 2533)."""
 
 SPAN_OPTIONS = {
-    "air_hpa": "air pressure in hPa at the fresh-air span (kept by `cabinvigil span`)",
+    "air_hpa": (
+        "air pressure in hPa at the fresh-air calibration (kept by `cabinvigil span`)"
+    ),
     "air_o2_pct": "oxygen in % of that fresh air, as breathed (20.9)",
     "barrier": "'membrane' (gives partial pressure, the default) or 'capillary' "
     "(gives the share)",
 }
 MODULE_OPTIONS = {
-    "air_reading_pct": "what it showed at the fresh-air span (20.9)",
+    "air_reading_pct": "what it showed at the fresh-air calibration (20.9)",
     **SPAN_OPTIONS,
 }
 """Of a module that shows percent."""

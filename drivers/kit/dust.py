@@ -26,7 +26,7 @@ def dust_sample(quantity: str, value: float, air: Conditions) -> Sample:
         OutOfRangeError: more than dust can be.
     """
     if value > MOST_UGM3[quantity]:
-        raise OutOfRangeError(f"it reports {value:.0f} µg/m³, which is no dust")
+        raise OutOfRangeError(f"it reports {value:.0f} µg/m³, more than dust can be")
     if value >= FULL_SCALE_UGM3:
-        return Sample(quantity, value, "at-least", "the part is at full scale")
+        return Sample(quantity, value, "at-least", "the sensor is at full scale")
     return Sample(quantity, value, *air.quality())

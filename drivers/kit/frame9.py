@@ -140,6 +140,6 @@ def answer_value(frame: bytes) -> int:
     check(frame)
     if frame[1] != READ:
         raise WrongPartError(
-            f"the frame's second byte is {frame[1]:02x}, an answer has {READ:02x}"
+            f"the frame's second byte is {frame[1]:02x}, a reply has {READ:02x}"
         )
     return int.from_bytes(frame[2:4], "big")

@@ -105,7 +105,7 @@ class GasModule:
         if frame[1] in frame9.ACKNOWLEDGED:
             return []
         if frame[1] == frame9.READ and not self._mode.asked:
-            raise WrongPartError("it answers unasked, and an answer names no gas")
+            raise WrongPartError("it sends replies unasked, and a reply names no gas")
         gas = self._gas
         if frame[1] == frame9.READ:
             counts = frame9.answer_value(frame)
@@ -115,7 +115,7 @@ class GasModule:
         frame9.expect_gas(upload, gas.code, gas.unit, gas.words)
         if self._mode.asked and not math.isclose(upload.step, gas.answer_step):
             raise WrongPartError(
-                f"its own frames count by {upload.step:g}, its answers were to count "
+                f"its own frames count by {upload.step:g}, its replies should count "
                 f"by {gas.answer_step:g}: it is of another family than the config says"
             )
         return self._judge(upload.value, upload.full_scale)

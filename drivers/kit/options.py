@@ -16,7 +16,7 @@ def known(options: Mapping[str, Any], names: Iterable[str]) -> None:
     for key in options:
         if key not in allowed:
             have = ", ".join(allowed) or "none"
-            raise ValueError(f"{key}: no such option; this part has {have}")
+            raise ValueError(f"{key}: no such option; this sensor has {have}")
 
 
 def no_options(codec: Callable[[], Codec]) -> Callable[[Mapping[str, Any]], Codec]:

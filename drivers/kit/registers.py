@@ -41,7 +41,8 @@ def check_identity(got: bytes, want: bytes, what: str) -> None:
     """
     if got != want:
         raise WrongPartError(
-            f"the {what} reads {got.hex()} where the part has {want.hex()}{_line(got)}"
+            f"the {what} reads {got.hex()} where the sensor has "
+            f"{want.hex()}{_line(got)}"
         )
 
 
@@ -54,14 +55,14 @@ def check_settings(got: bytes, want: bytes, what: str) -> None:
     """
     if got != want:
         raise NotMeasuredError(
-            f"the {what} reads {got.hex()} where {want.hex()} was set"
-            f"{_line(got) or ': the part has lost its settings'}"
+            f"the {what} reads {got.hex()} where {want.hex()} was "
+            f"set{_line(got) or ': the sensor has lost its settings'}"
         )
 
 
 def _line(got: bytes) -> str:
     if got and not any(got):
-        return ": only zero bytes come, the line is held low or the part was reset"
+        return ": only zero bytes come, the line is held low or the sensor was reset"
     if got and all(byte == 0xFF for byte in got):
         return ": only ff bytes come, the data line is open"
     return ""

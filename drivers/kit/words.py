@@ -29,9 +29,9 @@ def words(reply: bytes, count: int) -> tuple[int, ...]:
     """
     wanted = 3 * count
     if len(reply) < wanted:
-        raise ShortError(f"{len(reply)} bytes came where the answer has {wanted}")
+        raise ShortError(f"{len(reply)} bytes came where the reply has {wanted}")
     if len(reply) > wanted:
-        raise LengthError(f"{len(reply)} bytes came where the answer has {wanted}")
+        raise LengthError(f"{len(reply)} bytes came where the reply has {wanted}")
     values = []
     for start in range(0, wanted, 3):
         word, crc = reply[start : start + 2], reply[start + 2]

@@ -55,15 +55,17 @@ def test_a_phone_answers_once_and_learns_that_the_second_did_nothing(
     assert got.body() == {
         "ok": True,
         "changed": 1,
-        "text": "Quiet for 5 min; a second answer from a phone does not count. "
-        "sensor-fault/cell still sounds.",
+        "text": "Quiet for 5 min; a second acknowledgement from a phone does not "
+        "count. sensor-fault/cell still sounds.",
     }
     again = done(night, kind, "o2-low")
-    assert says_nothing_was_done(again, "o2-low does not wait for an answer")
+    assert says_nothing_was_done(again, "o2-low does not wait to be acknowledged")
     night.hold({"o2_pct": 19.0}, 400.0)
     assert night.state.sound.pattern == "temporal-four"
     later = done(night, kind, "o2-low")
-    assert says_nothing_was_done(later, "a second answer from a phone does not count")
+    assert says_nothing_was_done(
+        later, "a second acknowledgement from a phone does not count"
+    )
     assert "button in the cabin" in later.text
     assert night.state.sound.pattern == "temporal-four"
     by_hand = done(night, kind, "o2-low", by="socket")
@@ -81,8 +83,8 @@ def test_a_danger_that_still_sounds_is_said_first() -> None:
     got = done(night, ActKind.ACKNOWLEDGE, age_s=age_s)
     assert (got.is_done, got.changed) == (True, 1)
     assert got.text.startswith(
-        "o2-low still sounds: it began to sound only then; answer again. "
-        "Of the others: quiet for 5 min;"
+        "o2-low still sounds: it began to sound only then; acknowledge it again. Of "
+        "the others: quiet for 5 min;"
     )
 
 
@@ -90,7 +92,7 @@ def test_an_answer_to_nothing_says_so() -> None:
     night = Night(cabin(o2_low()))
     night.hold({"o2_pct": 20.9}, 60.0)
     got = done(night, ActKind.ACKNOWLEDGE)
-    assert says_nothing_was_done(got, "no alarm waits for an answer")
+    assert says_nothing_was_done(got, "no alarm waits to be acknowledged")
     got = done(night, ActKind.ACKNOWLEDGE, "o2-low")
     assert says_nothing_was_done(got, "o2-low does not wait")
     got = done(night, ActKind.ACKNOWLEDGE, "o3-low")
@@ -102,7 +104,9 @@ def test_an_answer_to_what_had_not_rung_yet_says_so() -> None:
     night = in_danger()
     late_s = night.now - night.standing().rang_s
     got = done(night, ActKind.ACKNOWLEDGE, "o2-low", age_s=late_s)
-    assert says_nothing_was_done(got, "it began to sound only then; answer again")
+    assert says_nothing_was_done(
+        got, "it began to sound only then; acknowledge it again"
+    )
     age_s = late_s - HEARD_S
     assert done(night, ActKind.ACKNOWLEDGE, "o2-low", age_s=age_s).is_done
 
@@ -111,7 +115,7 @@ def test_a_button_that_answers_by_itself_quiets_no_danger_and_it_is_said() -> No
     night = in_danger()
     night.take(SourceFault("button", "stuck", "the button is stuck"))
     got = done(night, ActKind.ACKNOWLEDGE, "o2-low", by="socket")
-    assert says_nothing_was_done(got, "answers by itself")
+    assert says_nothing_was_done(got, "is pressing by itself")
     assert done(night, ActKind.ACKNOWLEDGE, "o2-low").is_done, "the phone is another"
 
 
@@ -119,18 +123,21 @@ def test_what_is_over_is_answered_without_a_quiet_time() -> None:
     night = in_danger()
     night.hold({"o2_pct": 20.9}, 600.0)
     got = done(night, ActKind.ACKNOWLEDGE, "o2-low")
-    assert (got.is_done, got.text.split(".")[0]) == (True, "Answered; it was over")
+    assert (got.is_done, got.text.split(".")[0]) == (
+        True,
+        "Acknowledged; it was over already",
+    )
 
 
 @pytest.mark.parametrize("by", ["phone", "socket"])
 def test_only_faults_and_lows_are_shelved_and_no_longer_than_an_answer(by: str) -> None:
     night = in_danger()
     got = done(night, ActKind.SHELVE, "o2-low", for_s=3600.0, by=by)
-    assert says_nothing_was_done(got, "only faults and low alarms are shelved")
+    assert says_nothing_was_done(got, "only faults and CAUTION alarms can be shelved")
     got = done(night, ActKind.SHELVE, "sensor-fault/cell", for_s=3600.0, by=by)
     assert got == ActOutcome(True, "sensor-fault/cell is shelved for 5 min.", 1)
     got = done(night, ActKind.SHELVE, "sensor-fault/cell", for_s=3600.0, by=by)
-    assert says_nothing_was_done(got, "put aside already (shelved)")
+    assert says_nothing_was_done(got, "set aside already (shelved)")
     got = done(night, ActKind.UNSHELVE, "sensor-fault/cell", by=by)
     assert got.text == "sensor-fault/cell is back; it is unacknowledged."
     got = done(night, ActKind.UNSHELVE, "sensor-fault/cell", by=by)
@@ -149,7 +156,7 @@ def test_a_danger_that_does_not_stand_yet_is_no_fault_to_be_shelved() -> None:
 def test_what_the_limits_let_nobody_shelve() -> None:
     night = in_danger(shelve_s=0.0)
     got = done(night, ActKind.SHELVE, "sensor-fault/cell", for_s=60.0)
-    assert says_nothing_was_done(got, "the limits let nobody shelve")
+    assert says_nothing_was_done(got, "the limits do not allow anyone to shelve")
 
 
 def test_out_of_service_and_back() -> None:
@@ -171,7 +178,7 @@ def test_the_test_sounds_or_says_why_not() -> None:
     got = done(night, ActKind.TEST)
     assert says_nothing_was_done(got, "tested once in 10 min; wait 10 min")
     night.hold({"o2_pct": 19.0}, 700.0)
-    assert says_nothing_was_done(done(night, ActKind.TEST), "an alarm stands")
+    assert says_nothing_was_done(done(night, ActKind.TEST), "an alarm is active")
 
 
 def test_a_mark_is_marked() -> None:

@@ -67,7 +67,7 @@ def test_a_phone_cannot_take_a_guard_out_of_service() -> None:
 )
 def test_x12_a_key_that_stands_twice_is_refused(data: bytes) -> None:
     """One reader takes the first and another the last: a gate before us may differ."""
-    with pytest.raises(RefusedError, match="stands twice"):
+    with pytest.raises(RefusedError, match="is there twice"):
         parse_ask(data, "socket")
 
 

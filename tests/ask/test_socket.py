@@ -104,12 +104,12 @@ async def test_several_asks_on_one_connection(path: Path) -> None:
 @pytest.mark.parametrize(
     ("data", "word"),
     [
-        (b"hello\n", "no JSON object"),
+        (b"hello\n", "not a JSON object"),
         (b'{"ask": "run", "text": "rm"}\n', "must be one of"),
         (b"x" * 5_000 + b"\n", "too long"),
         (b"x" * 500_000, "too long"),
-        (b"\xff\n", "no JSON object"),
-        (b'{"ask": "mark"', "no JSON object"),
+        (b"\xff\n", "not a JSON object"),
+        (b'{"ask": "mark"', "not a JSON object"),
     ],
 )
 async def test_what_is_no_ask_is_turned_away_with_a_sentence(
@@ -349,7 +349,7 @@ async def test_a_socket_left_by_a_kill_is_taken_over_and_a_live_one_is_not(
         dead.bind(str(path))
     async with served(path):
         assert (await ask(path, ask="status"))["ok"]
-        with pytest.raises(AskError, match=r"^Another watch listens.*stop one"):
+        with pytest.raises(AskError, match=r"^Another monitor listens.*stop one"):
             await Watch(path).socket.serve()
         assert (await ask(path, ask="status"))["ok"]
 
@@ -357,7 +357,9 @@ async def test_a_socket_left_by_a_kill_is_taken_over_and_a_live_one_is_not(
 def test_the_asker_is_told_what_to_do(
     path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with pytest.raises(AskError, match=r"^No watch listens.*systemctl status"):
+    with pytest.raises(
+        AskError, match=r"^The monitor is not running.*systemctl status"
+    ):
         ask_watch(path, {"ask": "status"})
     with socket.socket(socket.AF_UNIX) as dead:
         dead.bind(str(path))
@@ -367,14 +369,14 @@ def test_the_asker_is_told_what_to_do(
     with socket.socket(socket.AF_UNIX) as listener:
         listener.bind(str(mute))
         listener.listen()
-        with pytest.raises(AskError, match="did not answer"):
+        with pytest.raises(AskError, match="did not respond"):
             ask_watch(mute, {"ask": "status"}, deadline_s=0.05)
 
     def deny(*_: object) -> None:
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(socket.socket, "connect", deny)
-    with pytest.raises(AskError, match="join the socket's group"):
+    with pytest.raises(AskError, match="join its group"):
         ask_watch(path, {"ask": "status"})
 
 
@@ -387,5 +389,5 @@ async def test_an_answer_that_is_none_is_said(path: Path) -> None:
 
     server = await asyncio.start_unix_server(babble, path)
     async with server:
-        with pytest.raises(AskError, match="is it the watch"):
+        with pytest.raises(AskError, match="is it the monitor"):
             await ask(path, ask="status")

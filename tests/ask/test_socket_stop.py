@@ -92,7 +92,7 @@ async def test_a_bug_met_by_one_caller_is_told_and_ends_no_other(
         with monkeypatch.context() as broken:
             broken.setattr(watch.socket, "_on_ask", None)
             assert await raw(tmp_path / "ask", ASK) == []
-        assert "stumbled" in watch.refused[0]
+        assert "failed" in watch.refused[0]
         assert (await ask(tmp_path / "ask", ask="mark", text="x"))["ok"]
 
 

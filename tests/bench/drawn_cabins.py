@@ -33,7 +33,7 @@ def wrong(seed: int, folder: Path) -> Iterator[str]:
         yield f"shut: {hours:.1f} h to 19.5 %, and no oxygen alarm"
     _, out, _ = call(precheck, "--emulated", "--config", file)
     verdict = out.splitlines()[-1]
-    if not verdict.startswith("NOT FULLY CHECKED: buzzer, phone, log."):
+    if not verdict.startswith("NOT FULLY CHECKED: sounder, phone, log."):
         yield verdict
 
 

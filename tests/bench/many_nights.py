@@ -58,7 +58,9 @@ def written(
         json.dumps({**head, "file_no": number}).encode() + b"\n", 6, mtime=0
     )
     whole = logs.air(rows, start).splitlines(keepends=True)
-    whole.append(logs.line("stop", rows[-1][0] + 1.0, start, reason="told to stop"))
+    whole.append(
+        logs.line("stop", rows[-1][0] + 1.0, start, reason="stopped on request")
+    )
     for at in range(0, len(whole), BATCH):
         data += gzip.compress(b"".join(whole[at : at + BATCH]), 6, mtime=0)
     path.write_bytes(data)

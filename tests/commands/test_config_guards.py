@@ -86,10 +86,10 @@ def test_what_guards_less_is_refused(
     code, out, err = config(**{table: line})
     assert (code, out) == (2, "")
     at = "watch" if name == "watch" else f"part.{name}"
-    assert f": {at}.{line.split()[0]} guards less than it should: " in err
+    assert f": {at}.{line.split()[0]} protects less than it should: " in err
     assert text in err
     assert "accept_laxer = true" in err
-    assert err.endswith("1 mistake; nothing is watched with this file.\n")
+    assert err.endswith("1 mistake; the monitor will not start with this file.\n")
 
 
 @pytest.mark.parametrize(("table", "line", "name", "text"), LAXER)
@@ -99,7 +99,7 @@ def test_what_was_accepted_is_said_aloud(
     """By `config`, in its JSON, and wherever laxer limits are said."""
     code, out, _ = config("--all", **{table: f"{line}\n{LEAVE}"})
     assert code == 0
-    heading = out.index("Laxer than the packaged limits, as accepted")
+    heading = out.index("Less strict than the packaged limits, as accepted")
     assert f"  {name}: its {line.split()[0]} is " in out[heading:]
     assert text in out[heading:]
     _, out, _ = config("--json", **{table: f"{line}\n{LEAVE}"})
@@ -167,7 +167,7 @@ def test_a_place_that_is_not_known_is_refused_with_the_nearest(
     """A misspelt place would be one of its own, unwatched by the forecast."""
     code, _, err = config(o2=f'place = "{word}"')
     assert code == 2
-    assert f"part.bunk-o2.place is '{word}', which is no known place" in err
+    assert f"part.bunk-o2.place is '{word}', which is not a known place" in err
     assert f"write `{close}` if that was meant" in err
     assert "known: bunk, glass, outside, ceiling" in err
 
@@ -177,12 +177,12 @@ def test_an_alarm_on_a_place_without_a_part_cannot_ring(config: Config) -> None:
     alarm = '[alarm.roof-o2]\nkind = "level"\nquantity = "o2_pct"\nside = "below"\n'
     alarm += 'steps = [{ at = 19.5, priority = "high" }]\nplace = "PLACE"\n'
     _, out, _ = config(more=alarm.replace("PLACE", "ceiling"))
-    assert "No part gives oxygen at ceiling: roof-o2 cannot ring." in out
+    assert "No sensor measures oxygen at ceiling: roof-o2 cannot sound." in out
     _, out, _ = config(more=alarm.replace("PLACE", "bunk"))
-    assert "roof-o2 cannot ring" not in out
+    assert "roof-o2 cannot sound" not in out
     code, _, err = config(more='[alarm.o2-low]\nplace = "bunk"\n')
     assert code == 2
-    assert "alarm.o2-low is laxer than the packaged limits" in err
+    assert "alarm.o2-low is less strict than the packaged limits" in err
 
 
 def test_all_that_guards_less_is_said_at_once(config: Config) -> None:

@@ -15,10 +15,13 @@ NO_FOLDER = (
     "may write in"
 )
 NO_NIGHT = (
-    "none.jsonl: is not there; give a night's file, a folder of nights, or a date like "
+    "none.jsonl: not found; give a night's file, a folder of nights, or a date like "
     "2026-01-16"
 )
-NO_WATCH = "No watch listens on none/ask; does it run? `systemctl status cabinvigil`"
+NO_WATCH = (
+    "The monitor is not running (nothing listens on none/ask). Check: systemctl "
+    "status cabinvigil"
+)
 NO_STRETCH = (
     "good.csv@x: a stretch is written FILE@MARK..MARK, where a side may be left out, "
     "or NIGHT@trial"
@@ -48,7 +51,11 @@ ENDINGS = [
         2,
         "--co2-ppm must lie between 350 and 2000; outdoors it is 425",
     ),
-    (["span", "--emulated", "--yes", "no"], 1, "nothing is spanned without that yes"),
+    (
+        ["span", "--emulated", "--yes", "no"],
+        1,
+        ("nothing was calibrated: the sentence was not typed"),
+    ),
     (
         ["precheck", "--emulated", "--battery-ah", "0"],
         2,
@@ -80,9 +87,9 @@ ENDINGS = [
     (
         ["replay", "good.csv", "--limits", "none.toml", "--estimates"],
         2,
-        "--limits compares alarms alone; leave out --estimates",
+        "--limits compares only alarms; leave out --estimates",
     ),
-    (["replay", "none.jsonl"], 2, "none.jsonl: is not there; give the path of a log"),
+    (["replay", "none.jsonl"], 2, "none.jsonl: not found; give the path of a log"),
 ]
 
 
@@ -116,8 +123,8 @@ def test_plan_says_that_it_is_plan_in_each_line(
     assert told.out == ""
     assert told.err == (
         "cabinvigil plan: --picture none/x.svg cannot be written: No such file or "
-        "directory; give a file that ends in .png, .svg or .pdf, in a folder that is "
-        "there\n"
+        "directory; give a file that ends in .png, .svg or .pdf, in a folder that "
+        "exists\n"
     )
 
 

@@ -214,5 +214,5 @@ def test_more_series_than_any_cabin_has_are_told(tmp_path: Path) -> None:
         log, "csv", logs.write(tmp_path, logs.begin() + logs.air(rows))
     )
     assert code == 1
-    assert "it has 1000 series or more; others are left out" in err
+    assert "it has 1000 series or more; the others are left out" in err
     assert len(out.splitlines()[0].split(",")) < 1100

@@ -50,8 +50,8 @@ def test_it_writes_over_nothing(tmp_path: Path) -> None:
         code, out, err = call(log, "mend", folder, *words)
         assert (code, out) == (2, "")
         assert err.endswith(
-            "night-2026-01-16.jsonl: is there already; name another folder with -o, "
-            "or move it away\n"
+            "night-2026-01-16.jsonl: exists; name another folder with -o, or move it "
+            "away\n"
         )
     assert (folder / "night-2026-01-16.jsonl").read_bytes() == before
 
@@ -63,7 +63,7 @@ def test_a_link_in_its_way_is_not_followed(tmp_path: Path) -> None:
     (folder / "mended" / "night-2026-01-16.jsonl").symlink_to(tmp_path / "new")
     code, _, err = call(log, "mend", folder)
     assert code == 2
-    assert "is there already" in err
+    assert "exists" in err
     assert not (tmp_path / "new").exists()
 
 

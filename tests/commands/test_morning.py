@@ -300,7 +300,7 @@ def test_a_newest_night_that_cannot_be_read_is_said_and_passed_over(
     (tmp_path / name).write_bytes(data)
     code, out, _ = call(str(tmp_path))
     assert code == 1
-    assert f"{name} cannot be read: kept, and passed over" in " ".join(out.split())
+    assert f"{name} cannot be read: kept, and skipped" in " ".join(out.split())
     assert (tmp_path / name).read_bytes() == data
     (tmp_path / "night-2026-01-16.jsonl").unlink()
     code, _, err = call(str(tmp_path))

@@ -40,7 +40,7 @@ def test_an_unknown_kind_is_told_with_those_there_are() -> None:
     """Exit 2."""
     code, out, err = called("scd40")
     assert (code, out) == (2, "")
-    assert "no part is called 'scd40'; the parts are bme280" in err
+    assert "no sensor is called 'scd40'; the kinds are bme280" in err
 
 
 def test_the_list_as_json() -> None:

@@ -106,9 +106,9 @@ def test_a_bare_cabin_is_enough_and_options_win(cabin_file):
     file = cabin_file("[cabin]\nvolume_m3 = 7.0\nburner_kw = 0.8\n")
     code, out, err = call("--config", file, "--burner-kw", "2")
     assert (code, err) == (0, "")
-    assert "7 m3, 2 sleeping, 2 kW all night" in out
+    assert "7 m³, 2 sleeping, 2 kW all night" in out
     told = " ".join(out.split())
-    assert "Not given, so as in the example, the trailer Lapwing: sleepers," in told
+    assert "Not given, so as for the Lapwing, a trailer: sleepers," in told
     assert "altitude" not in told
 
 
@@ -118,7 +118,7 @@ MISTAKES = {
     "[cabin]\nburner_kw = 1.0\nburner_low_kw = 2.0\n": ("cabin.burner_low_kw",),
     "volume_m3 = 7.0\n[cabbin]\n": ("below the line [cabin]", "write `cabin`"),
     "cabin = 3\n": ("cabin is the number 3",),
-    "[cabin]\nvolume_m3 = 4.0\npeople = 9\n": ("people 9 do not fit into 4 m3",),
+    "[cabin]\nvolume_m3 = 4.0\npeople = 9\n": ("people 9 do not fit into 4 m³",),
     "": ("holds no table [cabin]",),
     "[cabin\n": ("van.toml",),
 }
@@ -248,4 +248,4 @@ def test_one_screen_begins_with_the_verdict_and_the_act(words: tuple[str, ...]) 
     tonight = whole[whole.index(" 7. Tonight ") + len(" 7. Tonight ") :]
     first = lines[1]
     assert tonight.startswith(first)
-    assert "--all tells every figure" in told
+    assert "--all shows every figure" in told

@@ -36,7 +36,7 @@ def test_the_emulated_trailer_is_not_fully_checked() -> None:
         "battery",
     ):
         assert any(f" {name} " in line for line in lines)
-    assert lines[-1].startswith("NOT FULLY CHECKED: buzzer, phone, log.")
+    assert lines[-1].startswith("NOT FULLY CHECKED: sounder, phone, log.")
 
 
 def test_it_is_one_screen() -> None:
@@ -74,14 +74,14 @@ def test_a_part_that_fails_makes_it_not_ready(
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        (["--emulated", "--failing", "roof=stall"], "there is no part 'roof'"),
+        (["--emulated", "--failing", "roof=stall"], "there is no sensor 'roof'"),
         (["--failing", "bunk-co=stall"], "add --emulated"),
         (["--emulated", "--hours", "0"], "--hours must lie above 0"),
         (["--emulated", "--battery-ah", "0"], "--battery-ah must lie between"),
         (["--gas", "5"], "--gas must lie between"),
         (["--gas", "100", "--breath"], "one after the other"),
-        (["--breath", "--no-key"], "need a hand: leave --no-key away"),
-        (["--gas", "100", "--json"], "need a hand: leave --json away"),
+        (["--breath", "--no-key"], "need a person: leave out --no-key"),
+        (["--gas", "100", "--json"], "need a person: leave out --json"),
     ],
 )
 def test_a_wrong_call_is_told_in_one_sentence(words: list[str], why: str) -> None:
@@ -166,9 +166,9 @@ def test_no_watch_is_not_ready(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("cabinvigil.daemon.precheck.look.LOOK_S", 0.5)
     code, out, _ = called("--config", str(config(tmp_path)), "--no-phone", "--breath")
     assert code == 1
-    assert "BAD   watch" in out
-    assert "sudo systemctl start cabinvigil" in out
-    assert "no watch runs that would show it" in out
+    assert "BAD    monitor" in out
+    assert "sudo systemctl start cabinvigil" in " ".join(out.split())
+    assert "no monitor runs that would show it" in out
 
 
 def test_a_watch_that_refuses_is_not_called_another_version(
@@ -180,7 +180,7 @@ def test_a_watch_that_refuses_is_not_called_another_version(
     code, out, err = called("--config", str(config(tmp_path)), "--no-key", "--no-phone")
     assert (code, out) == (3, "")
     assert "too many callers at once" in err
-    assert "ask again" in err
+    assert "wait a moment" in err
     assert "another version" not in err
 
 
@@ -202,14 +202,14 @@ async def test_a_script_asks_nobody(tmp_path: Path) -> None:
         _, out, _ = await asyncio.to_thread(called, *words)
         assert not any(level for _, level in run.line.changes)
     last = out.splitlines()[-1]
-    assert "hecked: air, buzzer" in last, "a moment after its start"
+    assert "hecked: air, sounder" in last, "a moment after its start"
 
 
 def test_what_the_watch_knows_to_fail_is_bad_though_nobody_is_asked(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither sounded nor called, and known all the same."""
-    faults = {"buzzer": "The buzzer's line is taken.", "mqtt": "Out of reach."}
+    faults = {"buzzer": "The sounder's line is taken.", "mqtt": "Out of reach."}
     answer = {"ok": True, "alarms": [], "readings": {}, "faults": faults}
     monkeypatch.setattr("cabinvigil.daemon.ask.socket.ask_watch", lambda *_: answer)
     path = config(tmp_path, '[mqtt]\nhost = "127.0.0.1"\ntls = false')
@@ -229,4 +229,4 @@ def test_a_long_line_goes_on_below_itself() -> None:
     text = "word " * 40
     lines = list(command.screen("lapwing", [Finding("a", "bad", text)]))
     assert " ".join(lines).split().count("word") == 40
-    assert lines[2].startswith(" " * 11 + "word")
+    assert lines[2].startswith(" " * 12 + "word")

@@ -49,7 +49,7 @@ class PlayedWatch:
         if verb != "status":
             if self.busy:
                 self.busy -= 1
-                return {"ok": False, "text": "too many asks; wait a second"}
+                return {"ok": False, "text": "too many requests; wait a second"}
             self.asked.append(verb)
             if verb == "acknowledge":
                 named = fields.get("alarm")
@@ -114,8 +114,8 @@ def test_a_breath_is_asked_for_taken_answered_and_kept(
 ) -> None:
     watch = PlayedWatch()
     out = called(watch, tmp_path, monkeypatch)
-    assert "good  breath" in out
-    assert "good  air " in out, "what the bag rang is no finding"
+    assert "good   breath" in out
+    assert "good   air " in out, "what the bag rang is no finding"
     assert watch.asked == ["bump-test", "acknowledge", "bump-end", "test"]
     assert kept(tmp_path) == [""]
 
@@ -164,7 +164,7 @@ def test_a_watch_that_goes_away_breaks_it_off_and_keeps_nothing(
 
     out = called(PlayedWatch(at_look=gone), tmp_path, monkeypatch)
     assert "BAD   breath" in out
-    assert "broken off, test it again: No watch listens" in out
+    assert "interrupted, test again: The monitor is not running" in out
     assert " clock " in out
     assert kept(tmp_path) == []
 
@@ -238,7 +238,7 @@ def test_who_asked_to_outlive_the_terminal_does(
         out = called(PlayedWatch(at_look=drops), tmp_path, monkeypatch)
     finally:
         signal.signal(signal.SIGHUP, was)
-    assert "good  breath" in out
+    assert "good   breath" in out
 
 
 def test_others_who_ask_too_much_break_nothing_off(
@@ -251,13 +251,13 @@ def test_others_who_ask_too_much_break_nothing_off(
         if look in (2, 5):
             watch.busy = 2
             refused.append(look)
-            raise AskError(errno.EBUSY, "too many asks; wait a second")
+            raise AskError(errno.EBUSY, "too many requests; wait a second")
 
     watch = PlayedWatch(at_look=flooded, busy=2)
     out = called(watch, tmp_path, monkeypatch)
     assert refused == [2, 5]
     assert watch.asked == ["bump-test", "acknowledge", "bump-end", "test"]
-    assert "good  breath" in out
+    assert "good   breath" in out
     assert kept(tmp_path) == [""]
 
 
@@ -268,7 +268,7 @@ def test_nobody_at_the_keyboard_is_no_bag_over_the_parts(
     watch = PlayedWatch()
     monkeypatch.setattr(sys, "stdin", io.StringIO("y\n"))
     out = called(watch, tmp_path, monkeypatch, typed)
-    assert "----  breath" in out
+    assert "----   breath" in out
     assert "bump-test" not in watch.asked
     assert kept(tmp_path) == []
     assert typed("> ") == NOBODY
@@ -348,7 +348,7 @@ def test_each_place_has_a_bag_of_its_own(
         ("bunk-o2", ""),
         ("door-o2", ""),
     ]
-    assert out.count("good  breath") == 2
+    assert out.count("good   breath") == 2
     assert "nothing sounded" not in out
 
 

@@ -22,7 +22,7 @@ def test_a_second_night_of_a_date_is_refused(tmp_path: Path) -> None:
     assert (code, out) == (2, "")
     assert err == (
         f"cabinvigil: --log {folder}: holds a night of 2026-01-16 already "
-        "(night-2026-01-16.jsonl), and two count as one; name another folder, or move "
+        "(night-2026-01-16.jsonl); name another folder, or move "
         "that file away\n"
     )
     assert {one.name: one.read_bytes() for one in folder.iterdir()} == before

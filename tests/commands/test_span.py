@@ -189,7 +189,7 @@ def test_a_closed_cabin_is_refused_with_what_was_seen(config: Path) -> None:
     code, out, err = called(config, *words)
     assert (code, err) == (1, "")
     assert "UNFIT      roof-co2: carbon dioxide" in out
-    assert "REFUSED: this is no fresh and steady air. Nothing was changed." in out
+    assert "REFUSED: the air is not fresh and steady. Nothing was changed." in out
     assert "before" not in out
 
 
@@ -200,11 +200,11 @@ def test_without_the_yes_nothing_is_looked_at(config: Path) -> None:
         code, out, err = called(config, "--emulated", person=person)
         assert code == 1
         assert YES in out
-        assert "nothing is spanned without that yes" in err
+        assert "nothing was calibrated: the sentence was not typed" in err
         assert person.heard == ["> "]
     code, out, _ = called(config, "--emulated", person=Person(YES))
     assert code == 0
-    assert "Emulated parts: nothing was kept." in out
+    assert "Emulated sensors: nothing was kept." in out
 
 
 def test_before_and_after_are_shown(config: Path, tmp_path: Path) -> None:
@@ -214,7 +214,7 @@ def test_before_and_after_are_shown(config: Path, tmp_path: Path) -> None:
     assert code == 0
     assert re.search(r"mV; oxygen nothing before, 20\.6[67] after, in %", out)
     assert "carbon monoxide" in out
-    assert f"Kept in {tmp_path / 'kept'}, of emulated parts: no watch may" in out
+    assert f"Kept in {tmp_path / 'kept'}, of emulated sensors: no monitor may" in out
     _, out, _ = called(
         config, "--emulated", "--kept", "--state", str(tmp_path / "kept")
     )
@@ -228,7 +228,7 @@ def test_only_looking_changes_nothing(config: Path, tmp_path: Path) -> None:
         config, "--emulated", "--look", "--state", str(tmp_path / "kept")
     )
     assert code == 0
-    assert out.endswith("Only looked: nothing was changed.\n")
+    assert out.endswith("Only measured: nothing was changed.\n")
     assert not (tmp_path / "kept").exists()
 
 
@@ -253,7 +253,7 @@ def test_a_part_that_is_silent_is_refused_and_the_others_are_not(config: Path) -
     gone = Failure(0.0, 1e6, "bunk-cell", "vanish")
     outcome = session(load(config), None, failures=(gone,))
     cell, *others = outcome.parts
-    assert "bunk-cell (oxygen cell) does not answer" in cell.refused
+    assert "bunk-cell (oxygen cell) does not respond" in cell.refused
     assert not outcome.is_good
     assert all(not part.refused for part in others)
 
@@ -264,15 +264,15 @@ def test_nobody_answers(config: Path) -> None:
         Failure(0.0, 1e6, name, "vanish")
         for name in ("bus", "bunk-co", "roof-co2", "pane")
     ]
-    with pytest.raises(SessionError, match=r"no part has given anything: .*bunk-co"):
+    with pytest.raises(SessionError, match=r"no sensor has given a reading: .*bunk-co"):
         session(load(config), None, failures=tuple(dead))
 
 
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        (["bunk-o3"], "the config has no part 'bunk-o3'; it has bunk-cell"),
-        (["bunk-air"], "bunk-air is a sht4x, which has no span"),
+        (["bunk-o3"], "the config has no sensor 'bunk-o3'; it has bunk-cell"),
+        (["bunk-air"], "bunk-air is a sht4x, which is not calibrated"),
         (["--minutes", "0.1"], "--minutes must lie between 1 and 60"),
         (["--co2-ppm", "90"], "--co2-ppm must lie between 350 and 2000"),
     ],

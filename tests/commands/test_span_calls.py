@@ -73,7 +73,9 @@ def test_what_is_dead_is_not_waited_for(
         finally:
             took.append(clock.monotonic() - began_s)
 
-    with pytest.raises(SessionError, match=rf"no part has given anything: .*{words}"):
+    with pytest.raises(
+        SessionError, match=rf"no sensor has given a reading: .*{words}"
+    ):
         run_on_wires(job, load(config), FRESH, failures=failures)
     assert took[0] < GIVE_UP_S + 10.0
 
@@ -92,7 +94,7 @@ def test_emulated_spans_do_not_go_where_a_watch_would_use_them(
     words = ["--emulated", "--state", str(tmp_path / "state")]
     code, out, err = called(config, *words, "--yes", YES)
     assert (code, out) == (2, "")
-    assert "which would use the spans of emulated parts" in err
+    assert "which would use calibrations of emulated sensors" in err
     assert called(config, *words, "--kept")[0] == 0
     assert called(config, *words, "--look")[0] == 0
 
@@ -107,24 +109,24 @@ def test_kept_and_undo_speak_of_the_same_parts(config: Path, tmp_path: Path) -> 
     assert "bunk-co (frame9_co)" in out
     assert "bunk-cell" not in out
     code, _, err = called(config, *own, "--kept", "bunk-o3")
-    assert (code, "the config has no part 'bunk-o3'" in err) == (2, True)
+    assert (code, "the config has no sensor 'bunk-o3'" in err) == (2, True)
     code, _, err = called(config, *own, "--undo", "bunk-co", "bunk-cell")
-    assert (code, "name no other part" in err) == (2, True)
+    assert (code, "name no other" in err) == (2, True)
     text = config.read_text("utf-8")
     later = SpansFile(folder).load()[0].at.date() + timedelta(days=1)
     anew = text.replace(
         'kind = "frame9_co"\n', f'kind = "frame9_co"\nin_service = {later}\n', 1
     )
     config.write_text(anew, encoding="utf-8")
-    assert "1 of them is of an earlier part" in called(config, *own, "--kept")[1]
+    assert "1 of them is of an earlier sensor" in called(config, *own, "--kept")[1]
     code, _, err = called(config, *own, "--undo", "bunk-co")
     assert code == 2
-    assert "none of the spans of bunk-co that --kept lists counts" in err
+    assert "no calibration of bunk-co in --kept counts" in err
     config.write_text(text.replace("part.bunk-co]", "part.stern-co]"), encoding="utf-8")
-    assert "not in the config any more" in called(config, *own, "--kept", "bunk-co")[1]
+    assert "no longer in the config" in called(config, *own, "--kept", "bunk-co")[1]
     code, _, err = called(config, *own, "--undo", "bunk-co")
     assert code == 2
-    assert "has no part 'bunk-co' any more: none of its spans" in err
+    assert "has no sensor 'bunk-co': none of its calibrations" in err
 
 
 def test_one_thing_at_a_time(config: Path, capsys: pytest.CaptureFixture[str]) -> None:

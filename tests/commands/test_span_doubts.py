@@ -59,20 +59,20 @@ def test_a_span_is_taken_back_and_the_one_before_it_counts(
     words = ["--emulated", "--state", str(folder), "--undo", "bunk-cell"]
     code, out, _ = called(config, *words)
     assert code == 0
-    assert out.startswith("bunk-cell: the span of ")
-    assert "what counts now is that of " in out
+    assert out.startswith("bunk-cell: the calibration of ")
+    assert "now it is that of " in out
     assert session(load(config), folder, ["bunk-cell"]).is_good
     assert len(SpansFile(folder).load()) == len(USUAL) + 2
     for _ in range(2):
         assert called(config, *words)[0] == 0
     code, out, err = called(config, *words)
     assert (code, out) == (2, "")
-    assert "none of the spans of bunk-cell that --kept lists counts" in err
+    assert "no calibration of bunk-cell in --kept counts" in err
     assert maker(folder, lambda _fault: None) is not None
     assert shows(load(config), folder).values("bunk-cell", "o2_pct") == []
     code, _, err = called(config, "--emulated", "--undo", "bunk-o3")
     assert code == 2
-    assert "the config has no part 'bunk-o3'" in err
+    assert "the config has no sensor 'bunk-o3'" in err
 
 
 def test_taking_back_as_json(config: Path, tmp_path: Path) -> None:

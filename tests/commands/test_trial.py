@@ -43,9 +43,9 @@ async def test_it_begins_shows_itself_and_ends(
     assert refused[0] == 2
     assert "not begun" in refused[2]
     assert cold[0] == 2
-    assert "is not measured now, so nobody knows the air" in cold[2]
+    assert "is not measured now, so the air is unknown" in cold[2]
     assert begun[0] == 0, begun
-    assert "Nobody is to be in the cabin, no animal either" in begun[1]
+    assert "No person and no animal may be in the cabin" in begun[1]
     assert "runs for 3.0 h, or until o2-low" in begun[1]
     assert again[0] == 2
     assert "is open" in again[2]

@@ -143,8 +143,8 @@ def test_a_bare_cabin_takes_feet(tmp_path: Path) -> None:
     code, out, err = calling.call(plan, "--config", file, "--all")
     assert (code, err) == (0, "")
     assert "cabin.burner_height_m: 3.6 ft is 1.10 m" in plain(out)
-    assert "In this cold a cylinder outdoors feeds" in plain(out)
-    assert "all above the flame, 3.6 ft over the floor" in plain(out)
+    assert "In this cold a cylinder outdoors supplies" in plain(out)
+    assert "the air above the flame, 3.6 ft above the floor" in plain(out)
     own = json.loads(calling.call(plan, "--config", file, "--json")[1])
     assert own["places"]["burner_height_m"] == pytest.approx(1.09728)
     _, out, _ = calling.call(plan, "--config", file, "--burner-height-m", "4 ft")
@@ -210,7 +210,7 @@ def test_the_rehearsal_and_the_phones_texts(evening: dict[str, Any]) -> None:
     assert list(differences(si, us)) == []
     assert re.search(r"phone .*Too hot at the bunk: -?\d+\u00a0°C", si)
     assert re.search(r"phone .*Too hot at the bunk: \d+\u00a0°F", us)
-    assert re.search(r"\d lb of water on glass", us)
+    assert re.search(r"\d lb of water on windows", us)
 
 
 def test_log_stays_si_but_for_its_sentences(evening: dict[str, Any]) -> None:

@@ -151,7 +151,7 @@ def test_columns_have_limits_and_no_parts() -> None:
         ("o2_pct",), 1.0, cabin, standard(cabin).alarms, renderer("en")
     )
     assert quick.setup.layout.series["o2_pct"].max_age_s == 30.0
-    with pytest.raises(ValueError, match="is no channel"):
+    with pytest.raises(ValueError, match="is not a channel"):
         compose_columns(("oxygen",), 1.0, cabin, {}, renderer("en"))
 
 

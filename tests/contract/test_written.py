@@ -99,7 +99,7 @@ def test_a_judge_by_another_library_says_the_same() -> None:
         right | {"event": "mark", "text": "roof vent open 2 cm", "by": "button"},
         right | {"event": "mark", "text": "roof vent open 2 cm", "by": "wind"},
         right | {"event": "stop"},
-        {"event": "stop", "reason": "told to stop"},
+        {"event": "stop", "reason": "stopped on request"},
         right | {"event": "stop", "unwritable": "ValueError: circular"},
     ]
     slow = jsonschema.Draft7Validator(LOG)

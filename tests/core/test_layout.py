@@ -27,5 +27,5 @@ def test_series_are_found_by_quantity_and_place() -> None:
 def test_a_series_that_is_no_channel_is_refused() -> None:
     """A key that no quantity begins is a mistake of ours, said by name."""
     series = {"oxygen": cabin(keys=["o2_pct"]).layout.series["o2_pct"]}
-    with pytest.raises(ValueError, match="'oxygen' is no channel"):
+    with pytest.raises(ValueError, match="'oxygen' is not a channel"):
         Layout(series)

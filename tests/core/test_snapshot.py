@@ -230,7 +230,7 @@ def test_alarms_that_are_gone_are_said() -> None:
     """The config no longer has the alarm that stood: dropped, and told."""
     night = play("20.9 19.4 19.4")
     new, lost = again(night, setup=cabin(co_level()))
-    assert lost == ["o2-low stood, and is no alarm any more"]
+    assert lost == ["o2-low was active, and is no longer an alarm"]
     assert new.said == [(1000.0, Sound("quiet"))]
 
 
@@ -241,10 +241,10 @@ def test_an_alarm_behind_one_that_is_gone_still_comes_back() -> None:
     state, lost = restore(cabin(o2_low()), plain, 1000.0, down_s=5.0)
     assert state.standings["o2-low"].state is S.UNACKNOWLEDGED
     assert state.sound == Sound("temporal-four", "o2-low")
-    assert lost == ["no-more stood, and is no alarm any more"]
+    assert lost == ["no-more was active, and is no longer an alarm"]
     plain["alarms"] = {"x" * 99: {}}
     assert restore(cabin(o2_low()), plain, 1000.0, down_s=5.0)[1] == [
-        f"{'x' * 80} stood, and is no alarm any more"
+        f"{'x' * 80} was active, and is no longer an alarm"
     ]
 
 

@@ -25,13 +25,15 @@ def test_what_can_be_passes() -> None:
 
 def test_a_quantity_that_nobody_measures_is_refused() -> None:
     """The sentence lists what can be measured."""
-    with pytest.raises(ValueError, match="quantity: 'o2' is no quantity; known: o2_p"):
+    with pytest.raises(
+        ValueError, match="quantity: 'o2' is not a quantity; known: o2_p"
+    ):
         Made(quantity="o2")
 
 
 def test_an_empty_ladder_is_refused() -> None:
     """It would never ring."""
-    with pytest.raises(ValueError, match="steps is empty, so it would never ring"):
+    with pytest.raises(ValueError, match="steps is empty, so it would never sound"):
         Made(steps=[])
 
 

@@ -101,7 +101,7 @@ def test_constants_are_read_twice() -> None:
 def test_constants_of_a_dead_line(byte: bytes) -> None:
     """A line that dies after the identity was read gives no constants."""
     dead = [(ONCE[0][0], byte * 26), (ONCE[1][0], byte * 7)]
-    with pytest.raises(OutOfRangeError, match="no part's"):
+    with pytest.raises(OutOfRangeError, match="from no known sensor"):
         play(bme280.make({}).setup(), [(IDENTITY, b"\x60"), RESET, *dead, *dead])
 
 
@@ -124,7 +124,7 @@ def test_poll_before_setup() -> None:
 @pytest.mark.parametrize(
     ("head", "words"),
     [
-        ("0000000000", "held low or the part was reset"),
+        ("0000000000", "held low or the sensor was reset"),
         ("ffffffffff", "is open"),
         ("0000000000", "f2, f4, f5"),
         ("01002c0400", "reads 012c04 where 012c00 was set"),

@@ -52,8 +52,8 @@ def test_each_broken_text_is_one_error(text: bytes, error: type[DriverError]) ->
 
 
 def test_power_on_value() -> None:
-    """85 °C is what the part wakes up with; no cabin has it, so it is never served."""
-    with pytest.raises(NotMeasuredError, match="wakes up with"):
+    """85 °C is what the part starts with; no cabin has it, so it is never served."""
+    with pytest.raises(NotMeasuredError, match="starts with"):
         ds18b20.judge(ds18b20.decode(_pad(0x0550)))
 
 

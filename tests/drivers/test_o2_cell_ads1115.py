@@ -61,7 +61,7 @@ def test_span_without_pressure() -> None:
 def test_never_spanned() -> None:
     """Millivolts alone mean nothing; they can still be read for the span."""
     made = part.make({})
-    with pytest.raises(NotMeasuredError, match=r"11\.25 mV, but has no fresh-air span"):
+    with pytest.raises(NotMeasuredError, match=r"11\.25 mV, but was never calibrated"):
         play(made.poll(), _script(1440))
     assert play(made.read_mv(), _script(1440)) == 11.25
 

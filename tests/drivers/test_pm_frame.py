@@ -44,7 +44,7 @@ def test_opening_wakes_and_starts() -> None:
 
 def test_standing_fan() -> None:
     """No air has not one particle."""
-    with pytest.raises(NotMeasuredError, match="fan stands"):
+    with pytest.raises(NotMeasuredError, match="fan does not turn"):
         pm_frame.make({}).feed(_frame(0, 0, 0))
 
 
@@ -52,7 +52,7 @@ def test_other_length() -> None:
     """An older frame of 24 bytes is refused, not guessed at; the next one is found."""
     part = pm_frame.make({})
     part.feed(_frame())
-    with pytest.raises(LengthError, match="states 20 bytes, this part 28"):
+    with pytest.raises(LengthError, match="states 20 bytes, this sensor 28"):
         part.feed(b"\x42\x4d\x00\x14" + bytes(20) + _frame())
     assert len(part.feed(b"")) == 2
 

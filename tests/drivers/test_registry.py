@@ -38,7 +38,9 @@ def test_each_file_is_a_line() -> None:
 
 def test_unknown_part() -> None:
     """A misspelt part is told with the parts that there are."""
-    with pytest.raises(KeyError, match=r"no part is called 'scd40'; .*bme280, .*scd4x"):
+    with pytest.raises(
+        KeyError, match=r"no sensor is called 'scd40'; .*bme280, .*scd4x"
+    ):
         part("scd40")
     with pytest.raises(KeyError):
         identifier("scd40")

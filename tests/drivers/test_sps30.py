@@ -69,10 +69,10 @@ def test_flag_is_obeyed(flag: int) -> None:
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1.0])
 def test_no_amounts(bad: float) -> None:
-    """Floats that are no amounts are refused, wherever they stand."""
+    """Floats that are not amounts are refused, wherever they stand."""
     for at in range(10):
         values = [*AIR[:at], bad, *AIR[at + 1 :]]
-        with pytest.raises(OutOfRangeError, match="no amounts"):
+        with pytest.raises(OutOfRangeError, match="not amounts"):
             sps30.decode(_frame(*values))
 
 

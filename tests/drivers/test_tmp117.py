@@ -75,7 +75,7 @@ def test_beyond_the_part(word: str) -> None:
 
 def test_another_part_at_its_address() -> None:
     """An ADS1115, which shares the address, has no such register."""
-    with pytest.raises(WrongPartError, match="reads 7fff where the part has 0117"):
+    with pytest.raises(WrongPartError, match="reads 7fff where the sensor has 0117"):
         play(tmp117.make({}).poll(), [(WHO[0], b"\x7f\xff")])
     assert play(tmp117.identify(), [WHO])
     assert not play(tmp117.identify(), [DEAD])

@@ -101,7 +101,7 @@ LOG = b"".join(
         line("fault", 330.0, source="bunk-co", kind="absent", text="silent"),
         line("estimate", 340.0, o2_rate_pct_per_h=[-0.1, 0.0, 0.1]),
         air(still_air(350.0, 500.0)),
-        line("stop", 510.0, reason="told to stop"),
+        line("stop", 510.0, reason="stopped on request"),
     )
 )
 PACKED = gzip.compress(LOG[:5000], mtime=0) + gzip.compress(LOG[5000:], mtime=0)

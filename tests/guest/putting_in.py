@@ -67,7 +67,7 @@ def _(pins: Pins) -> str:
     return " ".join(sorted(kinds))
 
 
-@check("the edited config passes, with every device that is there")
+@check("the edited config passes, with every device that exists")
 def _(pins: Pins) -> str:
     text = CONFIG.read_text()
     for table in (r"\[part\.pane\]", r"\[mqtt\]"):  # neither is in this cabin

@@ -59,9 +59,9 @@ def test_a_number_that_is_none_is_the_rules_business(tmp_path: Path) -> None:
     [
         ("", "is empty"),
         ("o2_pct,co2_ppm\n20,400\n", "line 1: has no column time_s"),
-        ("time_s,oxygen\n0,20\n", "line 1: column 'oxygen' is no known quantity"),
+        ("time_s,oxygen\n0,20\n", "line 1: column 'oxygen' is not a known quantity"),
         ("time_s\n0\n", "line 1: has no quantity"),
-        ("time_s,o2_pct,o2_pct\n0,1,2\n", "column o2_pct stands there twice"),
+        ("time_s,o2_pct,o2_pct\n0,1,2\n", "column o2_pct is there twice"),
         ("time_s,o2_pct\n0,20.9\n1,fine\n", "line 3, column o2_pct: 'fine'"),
         ("time_s,o2_pct\nnoon,20.9\n", "line 2, column time_s: 'noon'"),
         ("time_s,o2_pct\ninf,20.9\n", "line 2, column time_s: 'inf'"),
@@ -70,9 +70,9 @@ def test_a_number_that_is_none_is_the_rules_business(tmp_path: Path) -> None:
         ("time_s,o2_pct\n5,20.9\n4,20.9\n", "time_s goes back from 5 to 4"),
         ("time_s,o2_pct\n", "has a header and no row below it; give the rows too"),
         ("time_s,o2_pct\n\n , \n", "has a header and no row below it"),
-        ("time_s;o2_pct\n0;20,9\n", "line 1: semicolons stand between its columns"),
-        ("sep=;\ntime_s;o2_pct\n0;20,9\n", "line 1: semicolons stand between"),
-        ("time_s\to2_pct\n0\t20.9\n", "line 1: tabs stand between its columns; save"),
+        ("time_s;o2_pct\n0;20,9\n", "line 1: semicolons separate its columns"),
+        ("sep=;\ntime_s;o2_pct\n0;20,9\n", "line 1: semicolons separate"),
+        ("time_s\to2_pct\n0\t20.9\n", "line 1: tabs separate its columns; save"),
         ("time_s,o2_pct\n0,20,9\n", "has 3 cells where the header has 2; add or"),
         ('time_s,o2_pct\n0,"20,9"\n', "column o2_pct: '20,9' has a comma; write 20.9"),
         ("time_s,o2_pct\n22:00:05,20\n", "'22:00:05' is a date or a time of day; wr"),
@@ -139,5 +139,5 @@ def test_no_file_and_no_text(tmp_path: Path) -> None:
         Recording(tmp_path / "none.csv")
     path = tmp_path / "bytes.csv"
     path.write_bytes(b"time_s,o2_pct\n0,\xff\xfe\n")
-    with pytest.raises(RecordingError, match="is no CSV text"):
+    with pytest.raises(RecordingError, match="is not CSV text"):
         _read(path)

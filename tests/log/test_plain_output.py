@@ -10,7 +10,7 @@ from cabinvigil.daemon.cli import main
 from cabinvigil.daemon.text.plain import all_plain, plain
 from tests.review import logs
 
-FORGED = "Safe. Nothing rang."
+FORGED = "Safe. No alarm sounded."
 HOSTILE = f"got up\x1b[2J\x1b]0;x\x07\n{FORGED}\r\u202e\u2028{FORGED}\u200b\x9b2K"
 
 

@@ -52,7 +52,7 @@ def afternoon_and_night(airing_s: float = 600.0) -> bytes:
             logs.air(logs.still_air(3 * HOUR, 4 * HOUR, o2_pct=20.1)),
             ended(4 * HOUR, "roof vent a third open"),
             logs.air(logs.still_air(4 * HOUR, 11 * HOUR)),
-            logs.line("stop", 11 * HOUR, reason="told to stop"),
+            logs.line("stop", 11 * HOUR, reason="stopped on request"),
         ]
     )
 
@@ -142,7 +142,7 @@ def test_trials_are_listed_and_compared(tmp_path: Path) -> None:
     assert "1. roof vent a third open" in out
     code, _, err = calling.call(compare, f"{tmp_path / NAME}@trial door", tmp_path)
     assert code == 2
-    assert "no such trial; its trials: 1 'all shut', 2 'roof vent" in err
+    assert "no such trial; it has: 1 'all shut', 2 'roof vent" in err
 
 
 def test_no_trial_is_listed_where_there_was_none(tmp_path: Path) -> None:

@@ -24,7 +24,7 @@ must "it watches" is_watching
 
 step "the broker is set up"
 run "$(block 'broker-setup lapwing --phone ana' | sed 's/bash systemd\/broker-setup/cabinvigil-broker-setup/')" | grep -v ^Get
-must "what was there says so at once" bash -c 'cabinvigil-broker-setup lapwing | grep -q "all was as it should be"'
+must "what was there says so at once" bash -c 'cabinvigil-broker-setup lapwing | grep -q "nothing to change"'
 sed -i 's/^# user = .*/user = "watcher"/; s/^# password_file = "\([^"]*\)".*/password_file = "\1"/
     s/^# test_at_night/test_at_night/' $config # for the transcript, which may be made at night
 run "sudo systemctl restart cabinvigil"

@@ -26,11 +26,13 @@ def test_a_bug_is_a_fault_and_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
         health.ok()
         return None
 
-    thread = OutputThread("slate", buggy, health, "The slate stumbled ({bug}).")
+    thread = OutputThread(
+        "slate", buggy, health, ("The slate had an internal error ({bug}).")
+    )
     thread.start()
     work.until(4)
     assert thread.stop(SOON_S)
-    text = "The slate stumbled (ZeroDivisionError: a {bug})."
+    text = "The slate had an internal error (ZeroDivisionError: a {bug})."
     assert told == [SourceFault("slate", "late", text), SourceOk("slate")]
 
 

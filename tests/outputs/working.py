@@ -34,7 +34,7 @@ def make(
     work: Callable[[], float | None], told: object = None, **others: object
 ) -> OutputThread:
     health = FaultLatch("slate", Told() if told is None else told)  # type: ignore[arg-type]
-    sentence = "The slate stumbled ({bug})."
+    sentence = "The slate had an internal error ({bug})."
     return OutputThread("slate", work, health, sentence, **others)  # type: ignore[arg-type]
 
 

@@ -207,11 +207,11 @@ def test_a_stranger_is_told_as_one() -> None:
     assert unknown == ScanAnswer("0x50")
     assert at_a_parts == ScanAnswer("0x62")
     assert maybe.kinds == ("o2_key_register",)
-    assert "cannot be told" in maybe.text
+    assert "cannot be distinguished" in maybe.text
     lines = list(told(Scan({"main": [unknown]}, [], []), None))
     assert lines[:2] == [
         "On the I2C bus main",
-        "  0x50  something that no part here is",
+        "  0x50  something unknown",
     ]
 
 
@@ -281,7 +281,7 @@ def test_a_line_without_sense_is_told_by_its_bytes(fault: str) -> None:
     (answer,) = [one for one in found.ports if "by-path" in one.where]
     assert answer.kinds == ()
     assert answer.is_there
-    assert answer.text.endswith("bytes that no part here sends")
+    assert answer.text.endswith("bytes that no known sensor sends")
 
 
 def test_a_port_that_does_not_open_says_why() -> None:
@@ -397,7 +397,7 @@ def test_an_empty_machine_is_told_what_to_switch_on() -> None:
     assert lines[0].startswith("There is no I2C bus here: switch it on")
     assert lines[1:] == ["On the serial ports: nothing here", "On 1-wire: nothing here"]
     quiet = list(told(Scan({"main": []}, [], []), None))
-    assert "nobody answers: check the supply" in quiet[1]
+    assert "nothing responds: check the power supply" in quiet[1]
 
 
 def test_a_line_without_a_config_has_no_name() -> None:

@@ -57,9 +57,9 @@ def test_a_state_folder_that_takes_nothing_is_bad(tmp_path: Path, sink: Sink) ->
     path = config(tmp_path, free_port(), {"Ana": sink.address()})
     assert "state_folder" not in dict(bad(path)), "made at the first start"
     assert not (tmp_path / "state").exists(), "nothing is made by a check"
-    (tmp_path / "state").write_text("no folder")
+    (tmp_path / "state").write_text("not a folder")
     assert "Not a directory" in dict(bad(path))["state_folder"]
-    assert why_not_kept(tmp_path / "state" / "below").endswith("is no folder")
+    assert why_not_kept(tmp_path / "state" / "below").endswith("is not a folder")
 
 
 def test_a_folder_of_another_user_is_bad(
@@ -149,7 +149,7 @@ def test_nobody_to_ring_is_bad(
             'cabins = ["lapwign"]\nonly_these = true',
             "",
             "lapwign",
-            "it will be told as silent; is lapwing meant?",
+            "it will be reported as silent; is lapwing meant?",
         ),
         ("", 'cabins = ["lapwign"]', "Ana", "nobody has heard; is lapwing meant, or"),
         ("", 'cabins = ["lapwign"]', "lapwing", "no address is for it"),

@@ -126,7 +126,7 @@ def test_a_failure_is_tried_again_until_it_is_too_old() -> None:
 
 @pytest.mark.parametrize(
     ("fails", "again"),
-    [("500", "Lapwing"), ("no word", "Lapwing (perhaps told already)")],
+    [("500", "Lapwing"), ("no word", "Lapwing (perhaps sent already)")],
 )
 def test_what_may_have_been_told_says_so_when_it_comes_again(
     fails: str, again: str
@@ -245,7 +245,7 @@ def test_one_sender_pushes_all_and_one_that_hangs_is_left_for_another() -> None:
     play(address, ANA, script, make)
     assert [one.works for one in made] == [3, 1]
     assert all(one.is_left for one in made)
-    told = f"failed c 1 no answer in {HANGS_S:g} s"
+    told = f"failed c 1 no reply in {HANGS_S:g} s"
     assert address.events == ["delivered a", "delivered b", told, "delivered c"]
 
 

@@ -133,9 +133,7 @@ def test_all_is_well_and_says_when_it_was_so(scene: Scene) -> None:
     scene.wait_word("safe")
     tab = scene.tab
     assert tab.text("order") == "Watched."
-    assert re.fullmatch(
-        r"Nothing stands\. Next sign of life in \d+ s\.", tab.text("since")
-    )
+    assert re.fullmatch(r"No alarm\. Next sign of life in \d+ s\.", tab.text("since"))
     assert tab.run("document.title") == "safe – Lapwing"
     assert "This device is Ana's phone." in tab.text("as-of")
     assert "#" not in tab.run("location.href"), "the token does not stay in the address"
@@ -152,7 +150,7 @@ def test_a_test_of_the_parts_is_a_trial_and_hides_no_other_alarm(scene: Scene) -
     tab = scene.tab
     scene.watch.bump = {"bump_for_s": 240.0, "bump_by": "breath"}
     scene.wait_word("trial")
-    told = "A test of the parts with breath: what rings by it is no danger."
+    told = "A test of the sensors with breath: its alarms are not dangers."
     assert tab.text("order") == told
     scene.watch.alarm(text="Far too little oxygen: 17 %. Get everyone outside now.")
     tab.wait(lambda: tab.text("alarms").startswith("TEST Far too little"), 15.0)
@@ -225,7 +223,7 @@ def test_a_press_that_did_not_reach_the_watch_is_told_in_red(scene: Scene) -> No
     scene.watch.alarm(text="Again. Get everyone outside now.")
     scene.wait_word("out")
     scene.tab.run("document.getElementById('heard').click()")
-    scene.tab.wait(lambda: scene.tab.text("done").startswith("Not heard"), 3.0)
+    scene.tab.wait(lambda: scene.tab.text("done").startswith("Not received"), 3.0)
     assert scene.tab.run("document.getElementById('done').className") == "wrong"
     scene.tab.errors.clear()  # the browser's own note of the 504
 
@@ -253,7 +251,7 @@ def test_a_mark_reaches_the_watch_with_its_words(scene: Scene) -> None:
     scene.listener.heard.clear()
     tab.run("document.getElementById('mark').click()")
     wait_for(lambda: scene.listener.on("/ask"))
-    tab.wait(lambda: tab.text("marked").startswith("Not heard"), 20.0)
+    tab.wait(lambda: tab.text("marked").startswith("Not received"), 20.0)
     assert tab.run("document.getElementById('marked').className") == "wrong"
     scene.listener.heard.clear()
     tab.errors.clear()  # the browser's own note of the 504
@@ -286,7 +284,7 @@ def test_it_turns_to_not_known_and_to_silent_by_its_own_clock(scene: Scene) -> N
         assert scene.tab.text("order") == "No news: do not rely on this page."
         assert "old" in scene.tab.run("document.querySelector('.figure').className")
         scene.wait_word("silent", 25.0)
-        assert scene.tab.text("order") == "Nobody watches. Call them. +00 123"
+        assert scene.tab.text("order") == "Not monitored. Call them. +00 123"
     finally:
         os.kill(process.pid, signal.SIGCONT)
     scene.wait_word("safe", 30.0)
@@ -376,7 +374,7 @@ def test_a_kept_watch_sounds_what_the_sounder_would(scene: Scene) -> None:
         " window.tones.push(at); return start.call(this, at); };"
     )
     tab.run("document.getElementById('keep').click()")
-    tab.wait(lambda: tab.text("keep") == "Keeping watch: stop")
+    tab.wait(lambda: tab.text("keep") == "Alarms sound here: stop")
     assert tab.run("window.tones.length") == 0
     scene.watch.alarm()
     scene.wait_word("out")
@@ -385,4 +383,4 @@ def test_a_kept_watch_sounds_what_the_sounder_would(scene: Scene) -> None:
     gaps = [round(b - a, 2) for a, b in itertools.pairwise(first)]
     assert gaps == [0.2, 0.2, 0.2]
     tab.run("document.getElementById('keep').click()")
-    tab.wait(lambda: tab.text("keep") == "Keep watch here")
+    tab.wait(lambda: tab.text("keep") == "Sound alarms here")

@@ -309,5 +309,5 @@ def test_to_pair_a_name_anew_says_that_its_former_device_is_out(
     for name, is_told in (("Ana", False), ("  Ana ", True), ("Ben", False)):
         assert main(["phone", "--config", str(path), "--pair", name]) == 0
         said = capsys.readouterr().out
-        assert ("In place of the former pairing of Ana, which ends." in said) is is_told
+        assert ("This replaces the earlier pairing of Ana." in said) is is_told
     assert [one.name for one in devices.load()] == ["Ana", "Ben"]

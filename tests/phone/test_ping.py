@@ -37,7 +37,7 @@ async def test_it_says_what_a_server_answers() -> None:
         at = f"http://127.0.0.1:{port}"
         assert await Ping(f"{at}/200").fetch() == ""
         assert await Ping(f"{at}/204").fetch() == ""
-        assert await Ping(f"{at}/503").fetch() == "it answers 503"
+        assert await Ping(f"{at}/503").fetch() == "it responds 503"
     assert "refused" in await Ping(f"{at}/200").fetch()
 
 
@@ -50,7 +50,7 @@ async def test_a_silent_server_keeps_one_thread_however_often(
     monkeypatch.setattr(ping, "_fetch", lambda _url: str(release.wait(10.0)))
     one = Ping("http://127.0.0.1:9/")
     for _ in range(20):
-        assert await one.fetch() == "no answer"
+        assert await one.fetch() == "no reply"
     assert [x.name for x in threading.enumerate()].count("ping") == 1
     release.set()
     one._worker.close()
@@ -63,4 +63,4 @@ async def test_a_server_that_takes_the_call_alone_is_told(
     monkeypatch.setattr(ping, "LONGEST_S", 0.05)
     with socket.create_server(("127.0.0.1", 0)) as silent:
         one = Ping(f"http://127.0.0.1:{silent.getsockname()[1]}/")
-        assert await one.fetch() in ("timed out", "no answer")
+        assert await one.fetch() in ("timed out", "no reply")

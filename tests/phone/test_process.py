@@ -124,11 +124,11 @@ def test_silence_is_told_and_its_end(
         # On time to the second: test_silence.py, and tests/bench/phone.py.
         assert 15.0 < pushed.at_s - last_s <= 15.0 + 15.0
         assert "Lapwing is silent since" in pushed.text
-        assert pushed.text.endswith("Nobody watches. Call them.")
+        assert pushed.text.endswith("It is not monitored. Call them.")
         assert pushed.priority == "max"
         watch.beat()
         wait_for(lambda: len(sink.got) == 2, 10.0, process.said)
-        assert "Lapwing is watched again" in sink.got[1].text
+        assert "Lapwing is monitored again" in sink.got[1].text
 
 
 def test_one_of_several_processes_listens_to_its_own_cabins_alone(
@@ -320,7 +320,7 @@ def test_a_silent_cabin_is_forgotten_by_a_word(
         wait_for(lambda: "Plover is silent" in "".join(sink.texts()), 40.0)
         assert "runs with this config; stop it" in forget("plover")[1]
         lapwing.beat()
-        wait_for(lambda: "Lapwing is watched again" in "".join(sink.texts()), 40.0)
+        wait_for(lambda: "Lapwing is monitored again" in "".join(sink.texts()), 40.0)
         assert process.stop() == 0
     assert forget("plovre")[0] == 2
     assert "is plover meant?" in forget("plovre")[1]
@@ -332,5 +332,5 @@ def test_a_silent_cabin_is_forgotten_by_a_word(
         wait_for(lambda: "Lapwing is silent" in "".join(sink.texts()), 40.0)
         assert "Plover" not in "".join(sink.texts())
         plover.beat()
-        wait_for(lambda: "Plover is watched again" in "".join(sink.texts()), 40.0)
+        wait_for(lambda: "Plover is monitored again" in "".join(sink.texts()), 40.0)
         assert process.stop() == 0

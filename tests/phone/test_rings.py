@@ -170,19 +170,20 @@ def test_many_silent_at_once_are_told_to_whom_one_of_them_is() -> None:
     ("news", "text"),
     [
         (silent("lapwing"),
-         "Lapwing is silent since 02:14. Nobody watches. Call them."),
+         "Lapwing is silent since 02:14. It is not monitored. Call them."),
         (silent("lapwing", "again"),
-         "Lapwing is still silent since 02:14. Nobody watches. Call them."),
+         "Lapwing is still silent since 02:14. It is not monitored. Call them."),
         (silent("lapwing", "stopped"),
-         "Lapwing was stopped in order, last heard at 02:14. Nobody watches."),
+         "Lapwing was stopped on purpose, last heard at 02:14. It is not monitored."),
         (silent("lapwing", "back"),
-         "Lapwing is watched again, after 8 minutes of silence."),
+         "Lapwing is monitored again, after 8 minutes of silence."),
         (silent("lapwing", "rehearsed"),
-         "Lapwing: a rehearsal runs, its air is invented. Nobody watches."),
+         "Lapwing: a rehearsal runs, its air is not real. It is not monitored."),
         (silent("lapwing", "back", over=2),
-         "Lapwing is watched again, after 8 minutes."),
+         "Lapwing is monitored again, after 8 minutes."),
         (silent("lapwing", cause="broker"),
-         ("Lapwing is silent since 02:14. Nobody watches. Call them. (From here the "
+         ("Lapwing is silent since 02:14. It is not monitored. Call them. "
+         "(From here the "
           "broker at localhost:1883 is out of reach.)")),
     ],
 )  # fmt: skip
@@ -196,5 +197,5 @@ def test_a_thousand_cabins_silent_at_once_are_one_text() -> None:
     news = [silent(f"cabin-{number}") for number in range(1000)]
     (one,) = silence_rings([*news], 1000.0, WALL, "localhost:1883", "x")
     assert one.text.startswith("1000 cabins are silent: Cabin 0, Cabin 1, ")
-    assert "and 988 more. Nobody watches. Call them." in one.text
+    assert "and 988 more. They are not monitored. Call them." in one.text
     assert len(one.text) < 400

@@ -83,7 +83,7 @@ KEYS = {
             'name = "Ana"',
             'name = "Ana"\nquiet = "22:00-24:00"',
             "to[0].quiet",
-            "no span",
+            "not a part of a day",
         ),
         (
             'name = "Ana"',
@@ -96,7 +96,7 @@ KEYS = {
         ("[[to]]", '[[to]]\naddress_file = "/x"', "to[0]", "give one of the two"),
         ('["lapwing"]', '["Lap wing"]', "cabins[0]", "small letters"),
         ("https://deadman", "deadman", "ping_url", "beginning with https://"),
-        ("example.org/x", "example.org:99999/x", "ping_url", "no web address"),
+        ("example.org/x", "example.org:99999/x", "ping_url", "not a web address"),
         ("127.0.0.1:8484", "0.0.0.0:8484", "page.hosts", "reached from outside"),
         ("127.0.0.1:8484", "127.0.0.1", "page.listen", 'like "127.0.0.1:8484"'),
         ('cabins = ["lapwing"]', "only_these = true", "only_these", "name `cabins`"),
@@ -223,10 +223,10 @@ def test_its_broker_speaks_of_no_sounder(tmp_path: Path) -> None:
     """The watch's comfort is the watch's: nothing sounds where this process runs."""
     broker = load_phone(written(tmp_path, GOOD)).broker.as_broker()
     assert broker.unreachable("why").text == (
-        "The broker at localhost:8883 is out of reach (why): look at the network."
+        "The broker at localhost:8883 is out of reach (why): check the network."
     )
-    assert broker.silent().text.endswith("does not answer: look at the broker.")
+    assert broker.silent().text.endswith("does not respond: check the broker.")
     (usual,) = (one.default for one in fields(Broker) if one.name == "meanwhile")
     of_the_watch = replace(broker, meanwhile=usual)
     for error in (of_the_watch.unreachable("why"), of_the_watch.silent()):
-        assert ": the sounder goes on, alerts wait; look at the " in error.text
+        assert ": the sounder still works, messages wait; check the " in error.text

@@ -71,7 +71,7 @@ def test_a_push_that_was_under_way_at_a_kill_is_perhaps_told(tmp_path: Path) -> 
     assert {name for name, one in found.items() if one.is_unsure} == {
         *("at once", "later", "no word"),
     }
-    assert found["at once"].shown_title == "Lapwing (perhaps told already)"
+    assert found["at once"].shown_title == "Lapwing (perhaps sent already)"
     assert found["waits"].shown_title == "Lapwing"
 
 
@@ -164,7 +164,7 @@ def test_a_file_torn_in_its_middle_is_put_aside(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_cannot_be_written_in_is_a_sentence(tmp_path: Path) -> None:
-    (tmp_path / "file").write_text("no folder")
+    (tmp_path / "file").write_text("not a folder")
     with pytest.raises(StoreError, match=r"can be kept in .*; give that folder"):
         opened(tmp_path / "file")
 

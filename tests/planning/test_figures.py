@@ -59,7 +59,7 @@ def test_every_mistake_is_told_at_once():
 
 def test_more_people_than_fit_are_refused():
     """A cubic metre a sleeper, and the sentence says how many fit."""
-    with pytest.raises(PlanError, match="do not fit into 4 m3: give 0 to 4"):
+    with pytest.raises(PlanError, match="do not fit into 4 m³: give 0 to 4"):
         cabin_plan({"volume_m3": 4, "people": 5})
     assert cabin_plan({"volume_m3": 4, "people": 4}).people == 4
 

@@ -66,12 +66,14 @@ def any_cabin(random: Random) -> CabinPlan:
 def obeyed(cabin: CabinPlan, said: str) -> CabinPlan:
     """Do what the sentences say, to the figure."""
     low, high = cabin.vent_low_cm2, cabin.vent_high_cm2
-    for cm2, to in re.findall(r"Move ([\d.]+) cm2 .*? to near the (floor|roof)", said):
+    for cm2, to in re.findall(r"Move ([\d.]+) cm² .*? to near the (floor|roof)", said):
         moved = float(cm2) if to == "roof" else -float(cm2)
         low, high = low - moved, high + moved
-    asks = re.findall(r"(?:Open more vent|The pane will run): (?:[^.:;]|\.\d)*", said)
+    asks = re.findall(
+        r"(?:Open more vent|Windows will run with water): (?:[^.:;]|\.\d)*", said
+    )
     for ask in asks:
-        for cm2, at in re.findall(r"([\d.]+) cm2 \([^)]*\) near the (floor|roof)", ask):
+        for cm2, at in re.findall(r"([\d.]+) cm² \([^)]*\) near the (floor|roof)", ask):
             low, high = (
                 (low + float(cm2), high) if at == "floor" else (low, high + float(cm2))
             )
@@ -82,18 +84,20 @@ def obeyed_in_inches(cabin: CabinPlan, said: str) -> CabinPlan:
     """Do what they say in square inches, to the tenth; 1 in = 2.54 cm by definition."""
 
     def in_cm2(found: re.Match[str]) -> str:
-        return f"{float(found[1]) * 2.54**2:.6f} cm2 ()"
+        return f"{float(found[1]) * 2.54**2:.6f} cm² ()"
 
-    turned = re.sub(r"(\d+\.\d) in2", in_cm2, said)
-    assert "cm2" in turned or not of_area(turned)
+    turned = re.sub(r"(\d+\.\d) in²", in_cm2, said)
+    assert "cm²" in turned or not of_area(turned)
     low, high = cabin.vent_low_cm2, cabin.vent_high_cm2
     for cm2, to in re.findall(
-        r"Move ([\d.]+) cm2 .*? to near the (floor|roof)", turned
+        r"Move ([\d.]+) cm² .*? to near the (floor|roof)", turned
     ):
         moved = float(cm2) if to == "roof" else -float(cm2)
         low, high = max(0.0, low - moved), max(0.0, high + moved)
-    for asked in re.findall(r"(?:Open more vent|The pane will run): [^:;]*", turned):
-        for cm2, at in re.findall(r"([\d.]+) cm2 \(\) near the (floor|roof)", asked):
+    for asked in re.findall(
+        r"(?:Open more vent|Windows will run with water): [^:;]*", turned
+    ):
+        for cm2, at in re.findall(r"([\d.]+) cm² \(\) near the (floor|roof)", asked):
             low += float(cm2) * (at == "floor")
             high += float(cm2) * (at == "roof")
     return replace(cabin, vent_low_cm2=low, vent_high_cm2=high)
@@ -102,8 +106,8 @@ def obeyed_in_inches(cabin: CabinPlan, said: str) -> CabinPlan:
 def in_inches(said: str) -> str:
     """The same sentences with the area that their square inches are."""
     return re.sub(
-        r"\d+ cm2 \((\d+) (square inch(?:es)?)\)",
-        lambda found: f"{int(found[1]) * CM2_PER_IN2} cm2 ({found[1]} {found[2]})",
+        r"\d+ cm² \((\d+) (square inch(?:es)?)\)",
+        lambda found: f"{int(found[1]) * CM2_PER_IN2} cm² ({found[1]} {found[2]})",
         said,
     )
 
@@ -111,7 +115,7 @@ def in_inches(said: str) -> str:
 def of_area(said: str) -> list[str]:
     """What is said of the vents' area."""
     return re.findall(
-        r"Open more vent|Move [\d.]+ \w+2|The pane will run: another", said
+        r"Open more vent|Move [\d.]+ \w+²|Windows will run with water: another", said
     )
 
 
@@ -133,19 +137,19 @@ def test_obeyed_the_plan_asks_for_no_more_area() -> None:
         after = plan(obeyed(cabin, said))
         now = " ".join(changes(after))
         assert of_area(now) == [], cabin
-        if "no vent keeps" in said:
+        if "no vent area is enough" in said:
             met.add("hopeless")
             continue
         assert after.vents.is_good, cabin
         calm = plan(replace(after.cabin, wind_mps=0.0))
         assert holds_limits(after, 1), cabin
         assert holds_limits(calm, 1), cabin
-        met.add("held down" if after.flame.is_limited else "fed")
+        met.add("weakened" if after.flame.is_limited else "fed")
         if after.vents.is_enough:
             met.add("enough")
             assert holds_limits(after, 2), cabin
             assert holds_limits(calm, 2), cabin
-    assert met >= {"Open", "Move", "The", "held down", "fed", "enough"}
+    assert met >= {"Open", "Move", "Windows", "weakened", "fed", "enough"}
 
 
 def test_obeyed_in_square_inches_it_is_enough_too() -> None:
@@ -154,12 +158,12 @@ def test_obeyed_in_square_inches_it_is_enough_too() -> None:
     for _ in range(COUNT // 2):
         cabin = replace(any_cabin(random), units=US)
         said = " ".join(changes(plan(cabin)))
-        assert "cm2" not in said
+        assert "cm²" not in said
         met |= {word.split()[0] for word in of_area(said)}
         after = plan(obeyed_in_inches(cabin, said))
         assert of_area(" ".join(changes(after))) == [], cabin
-        assert after.vents.is_good or "no vent keeps" in said, cabin
-    assert met >= {"Open", "Move", "The"}
+        assert after.vents.is_good or "no vent area is enough" in said, cabin
+    assert met >= {"Open", "Move", "Windows"}
 
 
 def test_obeyed_in_square_inches_it_asks_for_no_more_either() -> None:

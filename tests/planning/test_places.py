@@ -36,8 +36,8 @@ def test_a_flame_that_stands_high_asks_for_two():
     low, middle, high = told["minutes_above_flame"]
     assert low <= middle <= high < plan(CabinPlan()).shut.minutes_to_o2[19.5][1]
     said = " ".join(changes(made))
-    assert "The flame stands 1.2 m up" in said
-    assert "have oxygen read at two places" in said
+    assert "The flame is 1.2 m above the floor" in said
+    assert "measure oxygen in two places" in said
     assert "oxygen at 19.5 %, up high" in account(made, ())
     assert places_of(plan(CabinPlan(burner_height_m=HIGH_FLAME_M)))["wanted"] == [
         "heads"
@@ -55,7 +55,7 @@ def test_a_height_that_nobody_says_counts_as_high():
         "minutes_above_flame": None,
     }
     said = " ".join(changes(made))
-    assert "Unless the flame stands below 0.6 m" in said
+    assert "Unless the flame is below 0.6 m" in said
     assert "--burner-height-m" in said
 
 

@@ -56,7 +56,7 @@ def is_good(made: Plan, which: int) -> bool:
 
 
 def speaks_of_area(made: Plan) -> bool:
-    return any("vent" in one and "cm2" in one for one in changes(made)[:3])
+    return any("vent" in one and "cm²" in one for one in changes(made)[:3])
 
 
 def test_advice_is_true_when_it_is_obeyed() -> None:
@@ -116,4 +116,4 @@ def test_what_no_vent_can_do_is_said() -> None:
     assert any("bring the cabin to" in one for one in hot)
     wet = CabinPlan(people=4, burner_kw=0.3, glass_u=5.8, outside_rh_pct=99.0)
     said = " ".join(changes(plan(replace(wet, outside_c=12.0))))
-    assert "cm2 more vent would keep it dry" not in said
+    assert "cm² more vent would keep them dry" not in said

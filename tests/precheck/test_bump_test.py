@@ -183,7 +183,7 @@ def test_gas_beyond_a_parts_range_is_judged_at_its_end() -> None:
     assert words_of(evening, "test gas") == ["good", "mind"]
     (told,) = (one.text for one in evening.test.findings if one.word == "mind")
     assert told.startswith("the range of bunk-co ends at 5")
-    assert "and the gas has 900: take gas of less" in told
+    assert "and the gas has 900: use gas of a lower concentration" in told
 
 
 def test_a_breath_at_which_nothing_sounds_has_shown_half_of_it() -> None:

@@ -171,7 +171,7 @@ def test_with_the_broker_here_its_files_and_the_far_one_are_looked_at(
         offline = list(known(here, is_online=False, files=files))
     assert len(offline) == 3
     assert online[:3] == offline
-    assert online[3].what == "the certificate of localhost, elsewhere"
+    assert online[3].what == "the certificate of localhost, the second broker"
     (bad, good) = judged(online, datetime.now(UTC))
     assert bad.word == "bad"
     assert "renew it on that machine" in bad.text

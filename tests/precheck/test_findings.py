@@ -113,7 +113,7 @@ def test_parts_that_read_nothing_do_not_agree() -> None:
     assert "agree on 1 of 2 shared quantities; the others" in one.text
     both = readings | {"co2_ppm__b": 710.0}
     (one,) = precheck.fellows(status(readings=both), shared)
-    assert one == Finding("agreement", "good", "parts agree on 2 shared quantities")
+    assert one == Finding("agreement", "good", "sensors agree on 2 shared quantities")
     doubtful = frozenset({"rh_pct__b"})
     for bare in (status(), status(readings=readings, doubtful=doubtful)):
         (one,) = precheck.fellows(bare, shared)
@@ -141,8 +141,8 @@ def test_the_watchs_own_faults_are_told_once() -> None:
     [
         ({}, 3000.0, "", "good", "3000 MB free (a week takes 35)"),
         ({}, 35.0, "", "good", ""),
-        ({}, 34.0, "", "bad", "clear the disk"),
-        ({}, None, "", "bad", "is not there"),
+        ({}, 34.0, "", "bad", "free some space"),
+        ({}, None, "", "bad", "does not exist"),
         ({}, 3000.0, "Read-only file system", "bad", "cannot be written: Read-only"),
         ({"log": "the disk is full"}, 3000.0, "", "bad", "the disk is full"),
     ],
@@ -245,9 +245,9 @@ def test_v5_a_lithium_battery_is_asked_for_and_never_taken_by_its_volts() -> Non
 @pytest.mark.parametrize(
     ("changes", "ah", "word", "part"),
     [
-        ({}, None, "mind", "nothing measures it"),
-        ({"supply_v": 12.6}, None, "mind", "name --battery-ah"),
-        ({"supply_v": 12.6, "supply_a": -0.4}, None, "mind", "name --battery-ah"),
+        ({}, None, "mind", "not measured"),
+        ({"supply_v": 12.6}, None, "mind", "add --battery-ah"),
+        ({"supply_v": 12.6, "supply_a": -0.4}, None, "mind", "add --battery-ah"),
         ({"supply_v": 13.8, "supply_a": 2.0}, None, "good", "charging with 2.0 A"),
         # 110 Ah x (1 - 0.5) x 0.6 / 0.5 A: 66 h; with 8 Ah, 5; at half, none.
         ({"supply_v": 12.7, "supply_a": -0.5}, 110.0, "good", "over 48 h left"),
@@ -271,7 +271,7 @@ def test_the_batterys_own_fall_goes_before_the_table() -> None:
     assert short == Finding(
         "supply",
         "bad",
-        "12.6 V, about 6 h left by its fall so far (the night is 9): charge it",
+        "12.6 V, about 6 h left by its voltage drop so far (the night is 9): charge it",
     )
     long = supply(status(readings=volts, supply_hours=20.0), 9.0, None, 11.0)
     assert long.word == "good"
@@ -322,7 +322,7 @@ def test_one_bad_thing_makes_it_not_ready() -> None:
     """The verdict names it, counts what to mind, and says what was not checked."""
     well = [Finding("a", "good", ""), Finding("b", "mind", "")]
     assert precheck.is_ready(well)
-    assert precheck.verdict(well) == "READY for the night. 1 to mind."
+    assert precheck.verdict(well) == "READY for the night. 1 to check."
     computer = [*well, Finding("computer", "not checked", "")]
     assert precheck.is_ready(computer)
     assert precheck.verdict(computer).endswith("Not checked: computer.")
@@ -339,7 +339,7 @@ def test_what_was_not_checked_is_not_ready() -> None:
         *(Finding(s, "not checked", "") for s in ("buzzer", "phone", "computer")),
     ]
     assert not precheck.is_ready(left)
-    assert precheck.verdict(left) == "NOT FULLY CHECKED: buzzer, phone. 1 to mind."
+    assert precheck.verdict(left) == "NOT FULLY CHECKED: sounder, phone. 1 to check."
 
 
 @given(st.lists(st.sampled_from(["good", "mind", "bad", "not checked"])))
@@ -368,7 +368,7 @@ def test_an_alarm_put_aside_is_told_before_bed() -> None:
     told = [
         (f.subject, f.word, f.text) for f in precheck.air(status_of(answer, runs=True))
     ]
-    assert ("co2-level", "mind", "It is shelved: it will not ring.") in told
+    assert ("co2-level", "mind", "It is shelved: it will not sound.") in told
     assert "o2-low" not in [subject for subject, _, _ in told]
 
 

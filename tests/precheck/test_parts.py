@@ -51,9 +51,9 @@ def test_a_part_that_is_well_shows_what_it_reads() -> None:
     """Its gas first, and when it was spanned."""
     assert judged("o2_cell_ads1115", cell(3)) == (
         "good",
-        "20.6 %, 194.0 hPa; spanned 3 days ago",
+        "20.6 %, 194.0 hPa; calibrated 3 days ago",
     )
-    assert judged("o2_cell_ads1115", cell(0.1))[1].endswith("spanned today")
+    assert judged("o2_cell_ads1115", cell(0.1))[1].endswith("calibrated today")
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_a_doubtful_part_is_bad() -> None:
     assert text.endswith("warms up for 15 min, or is outside -20 to 50 °C")
     wet = {"doubtful": frozenset({"co_ppm"})}
     assert judged("frame9_co", status=wet)[1].endswith(
-        "outside -10 to 55 °C or the humidity it is made for"
+        "outside -10 to 55 °C or the humidity it is rated for"
     )
 
 
@@ -147,7 +147,7 @@ def test_v14_a_cell_past_18_months_is_spanned_each_fortnight(
     """It stays flat until three weeks before its end: monthly spans see nothing."""
     found = judged("o2_cell_ads1115", cell(days), in_service=since)
     assert found[0] == word
-    assert ("each fortnight" in found[1]) is (word == "mind")
+    assert ("every two weeks" in found[1]) is (word == "mind")
     module = Span("bunk-cell", "frame9_co", NOW - timedelta(days=days), 0.0, "ppm")
     on_port: dict[str, Any] = {"port": "/dev/serial0", "bus": None}
     assert judged("frame9_co", module, in_service=since, **on_port)[0] == "good"
@@ -189,7 +189,7 @@ def test_a_span_in_the_future_asks_for_the_clock() -> None:
         (date(2026, 1, 1), "good", ""),
         (date(2024, 11, 10), "mind", "21 days of service left"),
         (date(2024, 10, 1), "bad", "past its service life"),
-        (None, "mind", "its age is not known"),
+        (None, "mind", "its age is unknown"),
     ],
 )
 def test_a_part_has_its_life(since: date | None, word: str, part: str) -> None:
@@ -206,7 +206,7 @@ def test_spans_that_fall_tell_a_cells_end() -> None:
     assert "69% of its first: worn out" in worn[1]
     soon = judged("o2_cell_ads1115", cell(200, 13.0), cell(2, 9.4))
     assert soon[0] == "mind"
-    assert "by its spans it is worn out in" in soon[1]
+    assert "by its calibrations it is worn out in" in soon[1]
     weak = judged("o2_cell_ads1115", cell(600, 13.0), cell(2, 10.9))
     assert weak == ("mind", weak[1])
-    assert "84% of its first signal: have another" in weak[1]
+    assert "84% of its first signal: have another ready" in weak[1]

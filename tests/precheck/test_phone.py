@@ -45,8 +45,8 @@ def test_a_phone_that_answers_by_a_real_broker(tmp_path: Path) -> None:
         assert not [one for one in person.heard if one.topic.endswith("precheck")]
         heard = person.wait(lambda: person.on("/answer"))
         assert '"ok":true,"text":"Heard: the test reached you."' in heard[0].text
-    assert (found.word, found.text) == ("good", "answered by Ana")
-    assert "answer it within 60 s." in lines[0]
+    assert (found.word, found.text) == ("good", "acknowledged by Ana")
+    assert "acknowledge it within 60 s." in lines[0]
 
 
 @pytest.mark.broker
@@ -62,8 +62,9 @@ def test_a_phone_that_is_silent_is_bad(
         found = phone(settings, WELL, CLOCK, lambda _line: None)
     assert found.word == "bad"
     assert found.text == (
-        "the broker took it, nobody answered within 1 s, and no phone's end passed it "
-        "on: does `cabinvigil phone` run, and reach this broker?"
+        "the broker accepted it, nobody acknowledged within 1 s, and no "
+        "`cabinvigil phone` passed it on: does `cabinvigil phone` "
+        "run, and reach this broker?"
     )
 
 
@@ -148,7 +149,7 @@ def test_a_push_app_answers_nothing_and_a_yes_at_the_keyboard_does(
         assert sink.got[0].text.startswith("This is only a test.")
         assert sink.got[0].priority == "max", "as a danger's"
     assert found == Finding(
-        "phone", "good", "Ana's phone: push accepted; you typed that it rang"
+        "phone", "good", "Ana's phone: push accepted; you typed that it sounded"
     )
 
 
@@ -161,7 +162,7 @@ def test_an_address_that_is_not_reached_is_to_mind(
         found = checked(tmp_path, broker, to, lambda: "y" if sink.got else None)
     assert found.word == "mind"
     assert found.text.startswith(
-        "Ana: push accepted; you typed that it rang; Ben not reached ("
+        "Ana: push accepted; you typed that it sounded; Ben not reached ("
     )
     assert found.text.endswith("): `cabinvigil phone --test` tries it again")
 
@@ -175,24 +176,25 @@ def test_a_push_that_was_accepted_and_woke_nobody_is_bad(
         found = checked(tmp_path, broker, {"Ana": sink.address()}, lambda: None)
     assert found == Finding(
         "phone", "bad",
-        "Ana: push accepted; nobody answered within 8 s: is it on and loud, and may "
-        "its app ring by night?",
+        "Ana: push accepted; nobody acknowledged within 8 s: is it on and loud, and "
+        "may its app sound at night?",
     )  # fmt: skip
 
 
 @pytest.mark.parametrize(
     ("test", "word", "text"),
     [
-        (PhoneTest(answered_by="Ana"), "good", "answered by Ana"),
-        (PhoneTest(typed=True), "good", "you typed that it rang"),
+        (PhoneTest(answered_by="Ana"), "good", "acknowledged by Ana"),
+        (PhoneTest(typed=True), "good", "you typed that it sounded"),
         (PhoneTest(answered_by="Ana", typed=True, took=["Ana", "Ben"]), "good",
-         "Ana, Ben: push accepted; answered by Ana"),
+         "Ana, Ben: push accepted; acknowledged by Ana"),
         (PhoneTest(failed={"Ben": "500"}), "bad",
-         ("Ben not reached (500); nobody answered within 60 s: `cabinvigil phone "
+         ("Ben not reached (500); nobody acknowledged within 60 s: `cabinvigil phone "
           "--test` tries it again")),
         (PhoneTest(refused="no 'at'"), "bad",
-         "it sent what the watch would refuse tonight: no 'at'"),
-        (PhoneTest(refused="no 'at'", answered_by="Ana"), "good", "answered by Ana"),
+         "it sent what the monitor would refuse tonight: no 'at'"),
+        (PhoneTest(refused="no 'at'", answered_by="Ana"), "good",
+         "acknowledged by Ana"),
     ],
 )  # fmt: skip
 def test_each_outcome_is_one_sentence(test: PhoneTest, word: str, text: str) -> None:

@@ -43,7 +43,7 @@ def judged(**shown: float) -> str:
 
 
 def test_fresh_air_is_seen_as_that() -> None:
-    assert judged().startswith("good: seen as that: 20.7 % by bunk-o2")
+    assert judged().startswith("good: confirmed: 20.7 % by bunk-o2")
 
 
 @pytest.mark.parametrize(
@@ -69,7 +69,7 @@ def test_where_nobody_tells_the_humidity_damp_air_is_allowed_for() -> None:
     for o2_pct, word in ((20.3, "good"), (19.9, "bad"), (21.3, "bad")):
         (first, *_) = fresh_air([{"o2_pct": o2_pct}], PARTS, None, None)
         assert first.word == word
-    assert "somewhat less where it is damp" in first.text
+    assert "slightly less in damp air" in first.text
 
 
 def test_nothing_measured_is_not_good() -> None:
@@ -138,7 +138,7 @@ def test_test_gas_is_seen_in_three_lags_and_not_tenfold() -> None:
     (blind,) = breathed((90.0, {"co_ppm": 12.0}), ppm=100.0).proofs(NOW)
     assert "moved by 12 ppm in 90 s, less than 80" in blind.failed
     (tenfold,) = breathed((90.0, {"co_ppm": 500.0}), ppm=50.0).proofs(NOW)
-    assert "it showed 500 ppm of 50: is its scale right" in tenfold.failed
+    assert "it showed 500 ppm of 50: check its scale" in tenfold.failed
 
 
 def test_a_part_at_the_end_of_its_range_in_weak_gas_is_none_the_better() -> None:

@@ -65,7 +65,7 @@ def test_the_test_sounds_and_is_heard(
     found = buzzer(settings, WELL, CLOCK, lambda *_, **__: line, says(answer))
     assert (found.word, found.text) == (
         "good",
-        "you heard it, and its sense line follows",
+        "you heard it, and its sense line confirms it",
     )
     levels = [level for _, level in line.changes]
     assert True in levels
@@ -85,7 +85,7 @@ def test_what_was_not_heard_is_bad(
     for answer in (*heard_nothing, *others[language], "yes, but faintly"):
         found = buzzer(settings, WELL, CLOCK, open_gpio, says(answer))
         assert found.word == "bad", answer
-        assert "look at its wiring" in found.text
+        assert "check its wiring" in found.text
 
 
 def test_a_closed_standard_input_is_no_yes(

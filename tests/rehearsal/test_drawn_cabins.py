@@ -44,7 +44,7 @@ def test_a_drawn_cabin_is_prechecked(seed: int, tmp_path: Path) -> None:
     code, out, err = call(precheck, "--emulated", "--config", file, "--json")
     told = json.loads(out)
     assert [one for one in told["findings"] if one["word"] == "bad"] == []
-    assert told["verdict"].startswith("NOT FULLY CHECKED: buzzer, phone, log.")
+    assert told["verdict"].startswith("NOT FULLY CHECKED: sounder, phone, log.")
     assert (code, err) == (1, "")
 
 

@@ -181,7 +181,9 @@ def test_faults_can_keep_their_own_time() -> None:
 
 def test_a_word_that_a_wire_does_not_know_is_refused() -> None:
     """The sentence names the part, the word, and the words there are."""
-    with pytest.raises(ValueError, match=r"'split' of a is none of this wire.*babble"):
+    with pytest.raises(
+        ValueError, match=r"'split' of a is not one of this wire.*babble"
+    ):
         Wire(Fails("a", "split", 0.0, 1.0))
     with pytest.raises(ValueError, match="needs a stranger"):
         FaultySerialPart(

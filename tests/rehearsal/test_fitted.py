@@ -64,17 +64,17 @@ def test_without_a_heater_none_is_lit() -> None:
 def test_what_is_taken_for_granted_is_said() -> None:
     """One sentence, with each figure."""
     (note,) = fit("quiet", gull(Cabin(name="bare"))).notes
-    for words in ("11 m3", "0 m", "1.6 kW", "150 cm2", "sleepers 2", "-9 °C"):
+    for words in ("11 m³", "0 m", "1.6 kW", "150 cm²", "sleepers 2", "-9 °C"):
         assert words in note
     (note,) = fit("quiet", gull(Cabin(name="bare")), US).notes
     assert note == (
-        "Taken for granted, since [cabin] does not say: volume 388 ft3, height above "
-        "the sea 0 ft, heater 5,459 BTU/h, floor vent 23.3 in2, roof vent 23.3 in2, "
-        "sleepers 2, outside 15.8 °F."
+        "Assumed, since [cabin] does not say: volume 388 ft³, altitude 0 ft, heater "
+        "5,459 BTU/h, floor vent 23.3 in², roof vent 23.3 in², sleepers 2, outside "
+        "15.8 °F."
     )
     assert fit("quiet", gull()).notes == ()
     (note,) = fit("quiet", gull(changed(GULL, people=None))).notes
-    assert note == "Taken for granted, since [cabin] does not say: sleepers 2."
+    assert note == "Assumed, since [cabin] does not say: sleepers 2."
 
 
 @pytest.mark.parametrize("name", sorted(SHOWN_BY))
@@ -82,7 +82,7 @@ def test_what_no_part_sees_is_said(name: str) -> None:
     """One line, and the night is played."""
     pane = PartSettings(kind="ds18b20", path="/sys/x", place="glass")
     fitted = fit(name, gull(pane=pane))
-    assert [one for one in fitted.notes if "No part here measures" in one]
+    assert [one for one in fitted.notes if "No sensor here measures" in one]
     assert fitted.night.changes == fit(name, gull()).night.changes
 
 
@@ -100,7 +100,9 @@ def test_other_parts_fail_in_their_place() -> None:
         ("bus", "hold"),
         ("head", "stick"),
     ]
-    assert fitted.notes == ("Of the parts that fail in this night some are not here.",)
+    assert fitted.notes == (
+        "Some of the sensors that fail in this night are not in this cabin.",
+    )
     no_bus = replace(gull(**parts), i2c={})
     assert "bus" not in {one.part for one in fit("failing", no_bus).night.failures}
 

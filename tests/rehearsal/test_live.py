@@ -88,7 +88,7 @@ def test_it_is_heard_asked_and_answered_and_marked_in_every_message(
 def test_a_dead_broker_is_said_and_the_night_goes_on(tmp_path: Path) -> None:
     with live(tmp_path, 1, "quiet", "--pace", "20") as socket:
         log = tmp_path / "rehearsal.log"
-        for words in ("is out of reach", "Ask it: --socket"):
+        for words in ("is out of reach", "To ask it: --socket"):
             wait_for(lambda words=words: words in log.read_text("utf-8"), 30.0)
         assert ask_status(socket)["ok"]
 
@@ -98,7 +98,7 @@ def test_a_dead_broker_is_said_and_the_night_goes_on(tmp_path: Path) -> None:
     [
         (["--socket", "/x"], "--socket and --sound need --live; add it"),
         (["--sound"], "--socket and --sound need --live; add it"),
-        (["--live", "--json"], "--live tells people; leave --json out, or --live"),
+        (["--live", "--json"], "--live prints for people; leave out --json or --live"),
     ],
 )
 def test_what_does_not_go_together_is_a_sentence(

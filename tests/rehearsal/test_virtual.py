@@ -125,7 +125,7 @@ def test_waiting_for_nothing_is_an_error(monkeypatch: pytest.MonkeyPatch) -> Non
         await asyncio.sleep(3.0)
         await asyncio.Event().wait()
 
-    with pytest.raises(StalledError, match="stands still at 3 s"):
+    with pytest.raises(StalledError, match="has stopped at 3 s"):
         run_virtual(wait())
 
 

@@ -295,6 +295,6 @@ def test_an_emulated_file_is_read_as_a_kernels(tmp_path: Path) -> None:
     file = EmulatedFile(str(tmp_path / "none" / "w1_slave"), part)
     assert run_virtual(file.read()) == b"t=2000\n"
     part.is_gone = True
-    with pytest.raises(OSError, match="w1_slave: the part has left") as caught:
+    with pytest.raises(OSError, match="w1_slave: the sensor has left") as caught:
         run_virtual(file.read())
     assert caught.value.errno == errno.ENOENT

@@ -157,7 +157,7 @@ def played(
     for at_s, event in steps:
         clock.now_s = at_s
         watcher.step(event)
-    watcher.hand_out([Record("stop", {"reason": "told to stop"})], watcher.up_s())
+    watcher.hand_out([Record("stop", {"reason": "stopped on request"})], watcher.up_s())
     recorder.stop(1.0)
     at_end(watcher)
     return [one.path for one in nights.files()]

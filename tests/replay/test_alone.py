@@ -106,7 +106,7 @@ def test_a_file_of_the_first_version_that_goes_on_says_what_is_missing(
     code, out, err = calling.call(replay, path)
     assert code == 0
     assert "o2-low" not in out
-    assert "does not say what was known when it began" in err
+    assert "without the state at its start" in err
 
 
 @pytest.mark.parametrize(

@@ -75,8 +75,8 @@ def test_other_limits_are_tried_on_nights_of_all_versions(tmp_path: Path) -> Non
     earlier = [row["night"] for row in rows if row["change"] == "earlier"]
     assert code == 0
     assert earlier == ["2026-01-14", "2026-01-15", "2026-01-18"]
-    assert "2026-01-16 is passed over: " in err
-    assert "2026-01-17 is passed over: " in err
+    assert "2026-01-16 is skipped: " in err
+    assert "2026-01-17 is skipped: " in err
 
 
 def test_a_rule_that_a_night_did_not_have_is_tried_as_it_is_packaged(

@@ -82,7 +82,7 @@ def test_rows_that_are_uneven_are_no_hole(
     """Three and a half steps, and half a minute at least, is what a value stays."""
     path = csv_with_a_hole(tmp_path / "air.csv", 20.0)
     assert main(["replay", str(path)]) == 0
-    assert capsys.readouterr().out == "Nothing rang.\n"
+    assert capsys.readouterr().out == "No alarm sounded.\n"
 
 
 def test_a_hole_of_years_takes_no_longer_than_one_of_a_day() -> None:

@@ -94,7 +94,7 @@ def test_more_than_can_be_told_apart_is_one_sentence(
     out = tmp_path / "out.html"
     code, _, err = calling.call(compare, *[str(path)] * count, "--page", str(out))
     assert code == 2
-    assert "--page shows 10 nights or trials at most, not 11" in err
+    assert "--page shows at most 10 nights or trials, not 11" in err
     assert not out.exists()
 
 

@@ -47,8 +47,8 @@ def _heat(units: Units) -> str:
 
 
 def test_the_machines_heat() -> None:
-    assert _heat(SI) == "the Pi is at 85 °C and slows itself; give it air"
-    assert _heat(US) == "the Pi is at 184 °F and slows itself; give it air"
+    assert _heat(SI) == "the Pi is at 85 °C and slows itself down; cool it"
+    assert _heat(US) == "the Pi is at 184 °F and slows itself down; cool it"
     for cpu_c in (40.0, 78.0, 90.0):
         si, us = (
             computer(cpu_c, is_under_volted=False, units=units).text

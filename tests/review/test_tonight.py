@@ -114,7 +114,7 @@ def test_where_vents_are_not_known_air_is_asked_for() -> None:
     stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(15.0, 0.8), None)
     _, one = advice(situation(15.0, 0.8, 19.0, stretches=[stretch]))
     assert one.do.startswith("While the heater is lit: let in ")
-    assert "m3/h of outdoor air" in one.do
+    assert "m³/h of outdoor air" in one.do
 
 
 def test_a_sooty_flame_comes_before_air() -> None:

@@ -229,7 +229,7 @@ def test_a_light_dose_ends_with_the_gas() -> None:
 
 def test_limits_that_cannot_be_are_refused() -> None:
     """No ladder, or a step that nobody reaches alive."""
-    with pytest.raises(ValueError, match="never ring"):
+    with pytest.raises(ValueError, match="never sound"):
         Params([])
     with pytest.raises(ValueError, match="at is 250"):
         DoseStep(250.0, "high")

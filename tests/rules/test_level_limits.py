@@ -33,7 +33,7 @@ def test_every_step_is_urgent() -> None:
     ("wrong", "why"),
     [
         ({"quantity": "oxygen"}, "no quantity"),
-        ({"steps": []}, "never ring"),
+        ({"steps": []}, "never sound"),
         ({"dead_band": -0.1}, "dead_band is -0.1"),
     ],
 )

@@ -23,7 +23,7 @@ async def test_a_kernel_file_is_read_off_the_loop(tmp_path: Path) -> None:
     file = KernelFile(str(path))
     assert await file.read() == b"t=25062\n"
     path.unlink()
-    with pytest.raises(DeviceMissingError, match="the part has left the wire"):
+    with pytest.raises(DeviceMissingError, match="the sensor has left the wire"):
         await file.read()
     file.close()
 

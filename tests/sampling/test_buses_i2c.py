@@ -127,8 +127,8 @@ def test_the_bus_is_free_while_a_part_takes_its_time() -> None:
 @pytest.mark.parametrize(
     ("number", "kind", "word"),
     [
-        (errno.EREMOTEIO, NoAnswerError, "no answer at 0x62"),
-        (errno.ENXIO, NoAnswerError, "no answer at 0x62"),
+        (errno.EREMOTEIO, NoAnswerError, "no reply at 0x62"),
+        (errno.ENXIO, NoAnswerError, "no reply at 0x62"),
         (errno.ETIMEDOUT, BusStuckError, "is stuck"),
         (errno.EIO, TransferError, "broke off"),
         (errno.EAGAIN, TransferError, "taken from under"),

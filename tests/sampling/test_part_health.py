@@ -47,7 +47,7 @@ class Told:
             self.health.failed(error, now_s)
 
 
-NACK = NoAnswerError(121, "no answer at 0x62 on /dev/i2c-1")
+NACK = NoAnswerError(121, "no reply at 0x62 on /dev/i2c-1")
 
 
 def test_a_hundred_good_readings_tell_nothing() -> None:
@@ -96,7 +96,7 @@ def test_the_sentence_names_part_deed_and_remedy() -> None:
         SourceFault(
             "bunk-co2",
             "absent",
-            "bunk-co2 (CO2 sensor (SCD4x)) does not answer (no answer at 0x62 on "
+            "bunk-co2 (CO2 sensor (SCD4x)) does not respond (no reply at 0x62 on "
             "/dev/i2c-1): check its plug and cable",
         )
     ]

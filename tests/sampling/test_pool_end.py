@@ -46,7 +46,7 @@ async def test_an_adapter_that_hangs_at_the_end_holds_no_loop() -> None:
 
     class Hangs:
         def i2c_rdwr(self, *_: Any) -> None:
-            raise OSError(121, "no answer")
+            raise OSError(121, "no reply")
 
         def close(self) -> None:
             closing.set()

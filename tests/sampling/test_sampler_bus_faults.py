@@ -25,7 +25,7 @@ def test_a_stuck_bus_is_told_once_and_not_for_each_part(tmp_path: Path) -> None:
     assert 360.0 < found_s < 360.0 + BACK_OFF_CAP_S + 1.0
     assert all(cabin.told(name) == [] for name in I2C)
     (fault,) = [e for _, e in cabin.events if isinstance(e, SourceFault)]
-    assert "switch the sensors' supply off and on" in fault.text
+    assert "switch the sensors' power off and on" in fault.text
     for name, quantity in (("co2", "co2_ppm"), ("air", "rh_pct"), ("baro", "temp_c")):
         times = [t for t, _ in cabin.of(name, quantity)]
         assert not [t for t in times if 300.5 < t < 360.0]

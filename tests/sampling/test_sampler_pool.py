@@ -169,8 +169,8 @@ def test_a_drivers_bug_is_its_parts_fault_and_it_is_started_again(
             "baro": SourceFault(
                 "baro",
                 "blocked",
-                "baro: its driver stumbled (ZeroDivisionError: a bug of its own); "
-                "it is started again",
+                "baro: its driver had an internal error (ZeroDivisionError: a bug of "
+                "its own); it is started again",
             )
         }
         assert stage.gave("bunk-air")
@@ -234,7 +234,9 @@ def test_a_short_look_does_without_the_part(tmp_path: Path) -> None:
     stage = pooled(tmp_path, meanwhile, make=buggy_baro, restarts=False)
     assert not stage.gave("baro")
     assert stage.gave("bunk-air")
-    text = "baro: its driver stumbled (ZeroDivisionError: a bug of its own)"
+    text = (
+        "baro: its driver had an internal error (ZeroDivisionError: a bug of its own)"
+    )
     assert stage.sink.faults == {"baro": SourceFault("baro", "blocked", text)}
 
 

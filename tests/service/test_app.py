@@ -156,7 +156,7 @@ async def test_a_morning_that_cannot_be_told_is_a_fault_and_no_more(
 ) -> None:
     """It stands as a fault with its own sentence, the watch goes on."""
     async with running(tmp_path) as run:
-        text = "The morning's account was not made: it ended with 3."
+        text = "The morning's report was not made: it ended with 3."
         run.app.report(SourceFault("morning", "not-made", text))
         await run.until(lambda: "morning" in run.app.watcher.state.history.sources)
         standings = run.app.watcher.state.standings

@@ -76,7 +76,7 @@ def test_what_a_phone_does_reaches_the_core_and_its_outcome_the_phone() -> None:
     assert got == {
         "ok": False,
         "changed": 0,
-        "text": "Nothing was done: no alarm waits for an answer.",
+        "text": "Nothing was done: no alarm waits to be acknowledged.",
     }
     assert cabin.acts() == ["acknowledge"], "it is in the log all the same"
 

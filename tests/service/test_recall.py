@@ -86,7 +86,7 @@ async def test_while_it_is_refused_nothing_is_lost_and_then_it_is_taken(
     assert not is_first
     assert kept.body == {"n": 2}
     assert "cannot be read (state: Input/output error)" in told[0]
-    assert "answered late" in told[-1]
+    assert "responded late" in told[-1]
     assert (tmp_path / "state").read_bytes() == whole
 
 
@@ -100,7 +100,7 @@ async def test_what_is_refused_for_long_is_put_aside_and_told(
     _, kept, told = await recalled(tmp_path)
     monkeypatch.undo()
     assert kept.body is None
-    assert "put aside as state.unread" in " ".join(kept.notes)
-    assert "put aside as state.unread" in told[-1]
+    assert "set aside as state.unread" in " ".join(kept.notes)
+    assert "set aside as state.unread" in told[-1]
     assert b'{"n":1}' in (tmp_path / "state.unread").read_bytes()
     assert not (tmp_path / "state").exists()

@@ -96,12 +96,12 @@ def test_of_a_few_minutes_nothing_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("code", "words"),
     [
-        ("print('{}')", "what it told cannot be read"),
-        ("print('[1.0]')", "what it told cannot be read"),
-        ("print('{\"hours\": 9')", "what it told cannot be read"),
+        ("print('{}')", "its output cannot be read"),
+        ("print('[1.0]')", "its output cannot be read"),
+        ("print('{\"hours\": 9')", "its output cannot be read"),
         ("raise SystemExit(3)", "it ended with 3"),
         ("import os; os.kill(os.getpid(), 9)", "it ended with -9"),
-        ("1 / 0", "what it told cannot be read"),
+        ("1 / 0", "its output cannot be read"),
         ("import sys; sys.exit('cabinvigil: x' * 99)", "cannot be read"),
     ],
 )
@@ -194,7 +194,7 @@ def test_a_bug_of_whoever_takes_it_is_told_and_it_is_owed(tmp_path: Path) -> Non
     desk.make()
     [fault] = desk.reported
     assert isinstance(fault, SourceFault)
-    assert "it stumbled (KeyError: 'phone')" in fault.text
+    assert "it had an internal error (KeyError: 'phone')" in fault.text
     assert desk.failures == 1
     desk.call._give = give
     desk.make()

@@ -48,7 +48,7 @@ async def test_a_danger_sounds_though_nothing_that_was_kept_answers(
         async with alive(tmp_path, more, Air(AirNow(co_ppm=400.0))) as life:
             await until(lambda: rings(life), "the sounder")
             told = await asked(tmp_path, lambda told: "state" in told["faults"], "it")
-            assert "has not answered for 1 s" in told["faults"]["state"]
+            assert "has not responded for 1 s" in told["faults"]["state"]
             took_s, said = await stopped(life)
     assert took_s < 8.0
     assert "Traceback" not in said
@@ -77,7 +77,7 @@ async def test_a_state_that_comes_late_is_taken_over(tmp_path: Path) -> None:
         # The loop may answer between the two: what stood is taken over, then this told.
         await asked(
             tmp_path,
-            lambda told: "answered late" in told["faults"]["state"],
+            lambda told: "responded late" in told["faults"]["state"],
             "the spans that are missing",
         )
         await stopped(life)
@@ -238,7 +238,9 @@ async def test_a_second_watch_says_on_the_terminal_that_there_is_a_first(
 
     async with running(tmp_path):
         said = await asyncio.to_thread(started)
-    assert said.startswith(f"cabinvigil: Another watch listens on {tmp_path}/ask: two ")
+    assert said.startswith(
+        f"cabinvigil: Another monitor listens on {tmp_path}/ask: two "
+    )
     assert said.count("\n") == 1, "and of no other trouble"
     said = await asyncio.to_thread(started)
     assert said == "", "alone again"

@@ -125,10 +125,10 @@ HANGS = {
 }
 NAMED = {
     "disk": "log",
-    "sounder's line": "buzzer's line",
+    "sounder's line": "sounder's line",
     "sounder's proof": "buzzer",
     "light's line": "light's line",
-    "the loop": "the watch's own loop",
+    "the loop": "the monitor's own loop",
 }
 """What the journal says did not end."""
 
@@ -168,7 +168,7 @@ async def test_it_stops_in_time_whatever_hangs_and_its_pins_are_low(
     assert "Traceback" not in said
     assert NAMED.get(what, "") in said
     if what in ("nothing", "callers", "broker", "part"):
-        assert logged(tmp_path)[-1].fields["reason"] == "told to stop", said
+        assert logged(tmp_path)[-1].fields["reason"] == "stopped on request", said
 
 
 @pytest.mark.broker

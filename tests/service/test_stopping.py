@@ -57,7 +57,7 @@ def end(ends: dict[str, End], **more: Any) -> tuple[Stopping, list[str]]:
     """Stop these and wait; also what was said."""
     said: list[str] = []
     one = Stopping(lambda: ends, CLOCK, say=said.append, **more)
-    one.begin("told to stop")
+    one.begin("stopped on request")
     one.begin("crashed: too late", is_crash=True)
     one.wait()
     return one, said
@@ -72,7 +72,7 @@ def test_all_end_in_order_and_nothing_is_said() -> None:
 
     one, said = end({"third": noted("3"), "first": noted("1"), "second/a": noted("2")})
     assert asked == ["1 True", "2 True", "3 True"]
-    assert (one.unended, said, one.account) == ([], [], "told to stop")
+    assert (one.unended, said, one.account) == ([], [], "stopped on request")
     assert not one.is_crash, "whoever comes first says why"
 
 
@@ -88,12 +88,12 @@ def test_who_hangs_or_stumbles_is_named_and_holds_up_nobody() -> None:
         "second/log": hangs,
         "second/mqtt": stumbles,
         "second/slate": lambda _left_s: asked.append("slate"),
-        "third": lambda _left_s: ("the buzzer's line",),
+        "third": lambda _left_s: ("the sounder's line",),
     }
     one, said = end(ends)
     assert asked == ["slate"]
-    names = "first, log, mqtt (OSError: [Errno 5] the disk), the buzzer's line"
-    assert one.account == f"told to stop; no end in time: {names}"
+    names = "first, log, mqtt (OSError: [Errno 5] the disk), the sounder's line"
+    assert one.account == f"stopped on request; no end in time: {names}"
     assert said == [f"stopped; no end in time: {names}"]
 
 

@@ -88,7 +88,7 @@ def test_a_loop_that_was_held_up_is_told_and_its_end_too() -> None:
     fault, ok = ticked.events
     assert isinstance(fault, SourceFault)
     assert (fault.source, fault.kind) == ("loop", "late")
-    assert "held up for 2 s" in fault.text
+    assert "delayed for 2 s" in fault.text
     assert ok == SourceOk("loop")
 
 

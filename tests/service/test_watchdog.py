@@ -146,7 +146,7 @@ def test_not_fed_once_the_sound_loop_stands_still() -> None:
     dog.begin(-1e9, 1.0)
     for second in range(60):
         dog.stepped(float(second))
-    assert dog.why_not(60.0) == "the sound loop stands still"
+    assert dog.why_not(60.0) == "the sound loop has stopped"
     before = fed.count
     for second in range(60, 120):
         dog.stepped(float(second))

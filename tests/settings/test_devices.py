@@ -161,7 +161,7 @@ def test_a_file_that_is_no_device(tmp_path: Path) -> None:
     """A typing mistake that hits some other file."""
     files = WHOLE | {"/dev/ttyUSB0": stat.S_IFREG | 0o644}
     (mistake,) = told(tmp_path, Bench(files))
-    assert "is no device" in mistake.what
+    assert "is not a device" in mistake.what
 
 
 def test_a_path_that_cannot_be_looked_at(tmp_path: Path) -> None:
@@ -295,5 +295,5 @@ def test_the_real_machine_is_asked(tmp_path: Path) -> None:
     keys = {
         one.key: one for one in device_mistakes(Desk(tmp_path).load(text), "cabin.toml")
     }
-    assert "is no device" in keys["part.bunk-co.port"].what
+    assert "is not a device" in keys["part.bunk-co.port"].what
     assert "i2c.main.device" not in keys

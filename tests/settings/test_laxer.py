@@ -59,7 +59,7 @@ def laxer_texts(alarm: str, change: dict[str, Any]) -> list[str]:
     for text, mistake in zip(texts, refused.mistakes, strict=True):
         assert mistake.file == "cabin.toml"
         assert mistake.key == f"alarm.{alarm}"
-        assert mistake.what == f"is laxer than the packaged limits: {text}"
+        assert mistake.what == f"is less strict than the packaged limits: {text}"
         assert mistake.mend.endswith(", or set `accept_laxer = true` beside it")
     return texts
 
@@ -299,7 +299,7 @@ def step(at: float, priority: str, **more: float) -> dict[str, Any]:
     [
         ("o2-low", {"ack_s": 400.0}, "give 300 or lower"),
         ("o2-low", {"dead_band": 0.1}, "give 0.2 or higher"),
-        ("o2-low", {"place": ""}, "take it out"),
+        ("o2-low", {"place": ""}, "remove it"),
         ("o2-falling", {"priority": "low"}, "give medium or higher"),
         ("o2-falling", {"window_s": 400.0}, "give 600"),
         ("o2-low", {"latch": False}, "give true"),

@@ -71,7 +71,7 @@ HOURS = [one for one in LIMITS["co-level"]["steps"] if "over_s" in one]
         (
             "o2-low",
             {"steps": [step(19.5, "medium"), step(18.0, "medium")]},
-            ["the high step at 19.5 is gone", "the high step at 18 is gone"],
+            ["the high step at 19.5 is missing", "the high step at 18 is missing"],
         ),
         ("co-level", {"steps": [step(30.0, "high"), *HOURS]}, []),
         (
@@ -83,18 +83,18 @@ HOURS = [one for one in LIMITS["co-level"]["steps"] if "over_s" in one]
             "co-level",
             {"steps": [step(20.0, "high")]},
             [
-                "the low step over 3600 s at 25 is gone",
-                "the low step over 28800 s at 8.7 is gone",
-                "the medium step over 14400 s at 30 is gone",
-                "the medium step over 28800 s at 25 is gone",
+                "the low step over 3600 s at 25 is missing",
+                "the low step over 28800 s at 8.7 is missing",
+                "the medium step over 14400 s at 30 is missing",
+                "the medium step over 28800 s at 25 is missing",
             ],
         ),
         (
             "co2-level",
             {"steps": [step(5000.0, "medium"), step(30000.0, "high")]},
             [
-                "the medium step over 28800 s at 5000 is gone",
-                "the high step over 900 s at 15000 is gone",
+                "the medium step over 28800 s at 5000 is missing",
+                "the high step over 900 s at 15000 is missing",
             ],
         ),
         (
@@ -102,13 +102,13 @@ HOURS = [one for one in LIMITS["co-level"]["steps"] if "over_s" in one]
             {"steps": [step(5000.0, "high"), step(6000.0, "high", over_s=28800.0)]},
             [
                 "the medium step over 28800 s is at 6000, packaged 5000",
-                "the high step over 900 s at 15000 is gone",
+                "the high step over 900 s at 15000 is missing",
             ],
         ),
         (
             "co-dose",
             {"steps": [step(3.0, "low"), step(5.0, "medium")]},
-            ["the low step is at 3, packaged 2.5", "the high step at 10 is gone"],
+            ["the low step is at 3, packaged 2.5", "the high step at 10 is missing"],
         ),
         ("co-dose", {"steps": [step(2.0, "high")], "standard_priority": "high"}, []),
         ("o2-falling", {"priority": "high", "limit_per_h": 2.0}, []),

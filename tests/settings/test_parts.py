@@ -31,8 +31,8 @@ def test_a_quantity_can_be_left_out(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("left", "key", "said"),
     [
-        ('["co_ppm"]', "leave_out[0]", "does not give"),
-        ('["o2_pct", "o2_hpa", "pressure_hpa"]', "leave_out", "all that the part"),
+        ('["co_ppm"]', "leave_out[0]", "does not measure"),
+        ('["o2_pct", "o2_hpa", "pressure_hpa"]', "leave_out", "all that the sensor"),
     ],
 )
 def test_what_makes_no_sense_is_refused(
@@ -129,8 +129,11 @@ def test_a_mistake_of_a_table_hides_none_of_its_others(
 @pytest.mark.parametrize(
     ("part", "words"),
     [
-        ('pressure_from = "bunk-co2"', "name a part that gives pressure_hpa: baro"),
-        ('humidity_from = "pane"', "name a part that gives rh_pct: baro"),
+        (
+            'pressure_from = "bunk-co2"',
+            ("name a sensor that measures pressure_hpa: baro"),
+        ),
+        ('humidity_from = "pane"', "name a sensor that measures rh_pct: baro"),
     ],
 )
 def test_no_part_is_offered_as_a_source_for_itself(
@@ -146,8 +149,8 @@ def test_where_nothing_gives_it_no_part_is_offered(tmp_path: Path) -> None:
     left = 'leave_out = ["pressure_hpa"]'
     _keys(tmp_path, part='pressure_from = "rof"', more=left)
     told = [str(one) for one in check(tmp_path / "cabin.toml")]
-    mend = "take it out, or add a part that gives pressure_hpa."
-    assert [one for one in told if "which is no other part" in one and mend in one]
+    mend = "remove it, or add a sensor that measures pressure_hpa."
+    assert [one for one in told if "which is not another sensor" in one and mend in one]
     found = _keys(tmp_path, part='pressure_from = "baro"', more=left)
     assert found == {"part.bunk-co2.bus"}
 

@@ -58,7 +58,7 @@ def test_a_missing_file_a_folder_and_a_pipe(tmp_path: Path) -> None:
     for name, word in [
         ("none.toml", "is not there"),
         ("folder", "is a folder"),
-        ("pipe", "no ordinary file"),
+        ("pipe", "not an ordinary file"),
         ("a\0b", "no file name may hold"),
         ("x" * 300, "File name too long"),
     ]:

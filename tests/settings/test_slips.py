@@ -64,13 +64,13 @@ WRONG = [
 ]
 """What must be wrong: refused."""
 DOUBTFUL = [
-    ("volume_m3 = 6.0", "volume_m3 = 210", "210 cubic feet would be 5.9 m3"),
+    ("volume_m3 = 6.0", "volume_m3 = 210", "210 cubic feet would be 5.9 m³"),
     ("volume_m3 = 6.0", "volume_m3 = 60", "more air than vans and boats hold"),
     ("people = 2", "people = 0", "people is 0"),
-    ("people = 2", "people = 9", "so many cannot lie down in 6 m3"),
+    ("people = 2", "people = 9", "so many cannot lie down in 6 m³"),
     ("altitude_m = 5.0", "altitude_m = 5200", "5200 feet would be 1580 m"),
-    ("low_cm2 = 60.0", "low_cm2 = 0.006", "0.006 m2 would be 60 cm2"),
-    ("low_cm2 = 60.0", "low_cm2 = 6000", "6000 mm2 would be 60 cm2"),
+    ("low_cm2 = 60.0", "low_cm2 = 0.006", "0.006 m² would be 60 cm²"),
+    ("low_cm2 = 60.0", "low_cm2 = 6000", "6000 mm2 would be 60 cm²"),
     ("low_cm2 = 60.0", "low_cm2 = 0", "vent_low_cm2 is 0, a vent that is closed"),
     ("burner_kw = 1.5", "burner_kw = 17", "17 thousand BTU/h would be 5 kW"),
     ("burner_kw = 1.5", "burner_kw = 0.0015", "less than any heater burns"),
@@ -84,12 +84,12 @@ DOUBTFUL = [
 
 
 IN_US = {
-    "volume_m3 = 210": 'is 7,416 ft3, more air than vans and boats hold: write "210 f',
-    "volume_m3 = 60": 'is 2,119 ft3, more air than vans and boats hold: write "60 ft3"',
-    "people = 9": "so many cannot lie down in 212 ft3.",
+    "volume_m3 = 210": 'is 7,416 ft³, more air than vans and boats hold: write "210 f',
+    "volume_m3 = 60": 'is 2,119 ft³, more air than vans and boats hold: write "60 ft³"',
+    "people = 9": "so many cannot lie down in 212 ft³.",
     "altitude_m = 5200": 'is 17,060 ft, higher than most roads go: write "5200 ft" if',
-    "low_cm2 = 0.006": "vent_low_cm2 is 0 in2, a hole of a finger's width or less.",
-    "low_cm2 = 6000": "vent_low_cm2 is 930 in2, a hatch rather than a vent.",
+    "low_cm2 = 0.006": "vent_low_cm2 is 0 in², a hole of a finger's width or less.",
+    "low_cm2 = 6000": "vent_low_cm2 is 930 in², a hatch rather than a vent.",
     "burner_kw = 17": "is 58,006 BTU/h, more than portable heaters burn: write "
     '"17000 BTU/h" if that was meant.',
     "burner_kw = 0.0015": "is 5.12 BTU/h, less than any heater burns: give BTU/h.",
@@ -121,7 +121,7 @@ def test_what_must_be_wrong_is_refused(
     """Exit 2, one mistake, and what was probably meant."""
     code, out, err = told(tmp_path, was, written)
     assert (code, out) == (2, "")
-    assert err.endswith("1 mistake; nothing is watched with this file.\n")
+    assert err.endswith("1 mistake; the monitor will not start with this file.\n")
     assert words in err
 
 
@@ -157,7 +157,7 @@ def test_no_other_unit_is_guessed_where_one_is_written(tmp_path: Path) -> None:
     """Doubtful it stays: 1 500 ft3 are 42.5 m3, whatever the units."""
     for units, said in (
         ("si", "volume_m3 is 42.4753, more"),
-        ("us", "is 1,500 ft3, mo"),
+        ("us", "is 1,500 ft³, mo"),
     ):
         was, now = "volume_m3 = 6.0", 'volume_m3 = "1500 ft3"'
         _, out, _ = told(tmp_path, was, now, "--units", units)
@@ -176,8 +176,8 @@ def test_both_vents_shut_and_butane_in_the_frost() -> None:
         outside_c=-9.0,
     )
     both, frost = slips(shut, None, {})
-    assert both.startswith("Both vents are 0 cm2, and a flame is lit")
+    assert both.startswith("Both vents are 0 cm², and the heater is lit")
     assert frost.startswith("fuel is butane and outside_c -9: below 0 °C its cylinder")
     both, frost = slips(shut, None, {}, US)
-    assert both.startswith("Both vents are 0 in2, and a flame is lit")
+    assert both.startswith("Both vents are 0 in², and the heater is lit")
     assert frost.startswith("fuel is butane and outside_c 15.8 °F: below 32 °F its")

@@ -94,7 +94,7 @@ def test_a_whole_config_in_other_units_is_the_same_config(tmp_path: Path) -> Non
     assert other.log == own.log
     assert own.read_as == ()
     assert other.read_as == (
-        "cabin.volume_m3: 388.461 ft3 is 11.0 m3",
+        "cabin.volume_m3: 388.461 ft³ is 11.0 m³",
         "cabin.burner_low_kw: 2,729.71 BTU/h is 0.800 kW",
         "watch.tick_s: 1000 ms is 1.00 s",
     )

@@ -142,7 +142,7 @@ def test_a_yes_is_said_in_the_language(tmp_path: Path) -> None:
     assert load_words(path=file).yes == ("yes", "y")
     for bad in ('"si"', "[]", '[""]', "[1]"):
         text = f"yes = {bad}\n{GOOD}"
-        assert "no list of words" in mistakes(tmp_path, text)["yes"]
+        assert "not a list of words" in mistakes(tmp_path, text)["yes"]
 
 
 def test_the_renderer_is_what_the_core_asks_for() -> None:
@@ -156,7 +156,7 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
     ("old", "new", "key", "word"),
     [
         ('language = "it"', "", "language", "missing"),
-        ('decimal = ","', "decimal = 1", "decimal", "no text"),
+        ('decimal = ","', "decimal = 1", "decimal", "not a text"),
         ('["{n} ora", "{n} ore"]', '["{n} ora"]', "spans.hour", "two forms"),
         ('["{n} ora", "{n} ore"]', '["ora", "ore"]', "spans.hour", "two forms"),
         ("[spans]", "plural_from = 1\n[spans]", "plural_from", "above 1"),
@@ -164,9 +164,9 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ("[spans]", 'plural_from = "2"\n[spans]', "plural_from", "above 1"),
         ("[spans]", "plural_from = nan\n[spans]", "plural_from", "above 1"),
         ("[general]", "[generale]", "general", "words_en.toml"),
-        ("[general]", "[terms]\nV = 1\n[general]", "terms.V", "no text"),
-        ("[spans]", "terms = 1\n[spans]", "terms", "no table"),
-        ("[spans]", "o2 = 1\n[spans]", "o2", "no table"),
+        ("[general]", "[terms]\nV = 1\n[general]", "terms.V", "not a text"),
+        ("[spans]", "terms = 1\n[spans]", "terms", "not a table"),
+        ("[spans]", "o2 = 1\n[spans]", "o2", "not a table"),
         ("{o2_pct:.1f}", "{o3_pct:.1f}", "o2-low.any[0]", "o3_pct"),
         ("{o2_pct:.1f}", "{o2_pct!r}", "o2-low.any[0]", "format only"),
         ("{o2_pct:.1f}", "{o2_pct:999999999.1f}", "o2-low.any[0]", "wider than 20"),
@@ -174,10 +174,10 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ("{o2_pct:.1f}", "{o2_pct:.1f", "o2-low.any[0]", "cannot be filled"),
         ("ossigeno. A", "ossigeno {part}. A", "o2-low.any", "may be missing"),
         ("ossigeno. A", f"ossigeno {'o' * 120}. A", "o2-low.any", "140 at most"),
-        ('["Pericolo in cabina. Uscite subito."]', "[]", "general.high", "no list"),
-        ('["Pericolo in cabina. Uscite subito."]', "[1]", "general.high", "no list"),
-        ('["Pericolo in cabina. Uscite subito."]', '"x"', "general.high", "no list"),
-        ("[spans]", "phone = 1\n[spans]", "phone", "no table"),
+        ('["Pericolo in cabina. Uscite subito."]', "[]", "general.high", "not a list"),
+        ('["Pericolo in cabina. Uscite subito."]', "[1]", "general.high", "not a list"),
+        ('["Pericolo in cabina. Uscite subito."]', '"x"', "general.high", "not a list"),
+        ("[spans]", "phone = 1\n[spans]", "phone", "not a table"),
         ("[spans]", '[phone]\nfresh = "{text}"\n[spans]', "phone.fresh", "{moment}"),
         ("[spans]", "[phone]\nlate = 1\n[spans]", "phone.late", "{age}"),
         ("[spans]", '[phone]\nsecond = "{text} {cabin"\n[spans]', "phone.second", "{"),

@@ -169,4 +169,4 @@ def test_each_says_what_it_saw_and_the_way_back() -> None:
     found = Found(10.0, "mV", 22.4, FRESH.o2_pct)
     (said,) = doubts("stern", "mv", found, FRESH, [span(20.0)], NOW, CELL_C)
     assert said.text.startswith("it shows 22.4 % where fresh air has 20.8 %")
-    assert "`cabinvigil span --undo stern` takes the last span back" in said.text
+    assert "`cabinvigil span --undo stern` undoes the last calibration" in said.text

@@ -96,7 +96,7 @@ def test_without_a_carbon_dioxide_sensor_it_is_the_persons_word() -> None:
     """Not known is said, and does not refuse."""
     saw = look_at(gave(co_ppm=0.0), CELL, AIR, None)
     assert [one.text for one in saw if one.is_good is None] == [
-        "nothing measures carbon dioxide: that the air is fresh is your word"
+        "nothing measures carbon dioxide: make sure yourself that the air is fresh"
     ]
     assert is_fresh(saw)
 

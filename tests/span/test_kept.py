@@ -175,7 +175,9 @@ def test_spans_that_cannot_be_read_do_not_stop_the_watch(tmp_path: Path) -> None
     (fault,) = told
     assert isinstance(fault, SourceFault)
     assert fault.source == "spans"
-    assert fault.text.startswith("bunk-cell goes on without its last span: The state")
+    assert fault.text.startswith(
+        "bunk-cell continues without its last calibration: The state"
+    )
     (tmp_path / kept.FILE).unlink()
     make = maker(tmp_path, told.append)  # at the next start
     make("bunk-cell", part_of(), find_part("o2_cell_ads1115"))

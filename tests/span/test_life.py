@@ -80,7 +80,7 @@ def test_a_life_is_told_in_months_and_years() -> None:
     steady = lives(cell(0, 10.0), cell(100, 10.0))
     now = FIRST + 100 * DAY
     told = life_words(steady, now)
-    assert told == "100% of its first signal after 3 months: no fall seen"
+    assert told == "100% of its first signal after 3 months: no decline seen"
     falls = lives(cell(0, 10.0), cell(100, 9.0))
     assert life_words(falls, now) == (
         "90% of its first signal after 3 months: about 7 months left"

@@ -31,7 +31,7 @@ def test_a_weak_cell_is_warned_of_beside_its_figures() -> None:
     result.earlier = {"bunk-cell": [cell(100, 12.0), cell(0, 10.8)]}
     text = "\n".join(lines(result, is_emulated=False))
     assert "bunk-cell: 8.40 mV; oxygen 19.90 before, 20.70 after, in %" in text
-    assert "  MIND: a weak cell" in text
+    assert "  CHECK: a weak cell" in text
     assert "about 7 months left" in text
     assert text.endswith("Nothing was kept.")
 
@@ -41,7 +41,7 @@ def test_where_it_was_kept_is_said_with_what_comes_next(tmp_path: Path) -> None:
     result = outcome()
     result.kept_in = tmp_path
     assert list(lines(result, is_emulated=False))[-1] == (
-        f"Kept in {tmp_path}. Start the watch again: it uses them then."
+        f"Kept in {tmp_path}. Start the monitor again to use them."
     )
 
 
@@ -60,10 +60,10 @@ def test_kept_spans_are_listed_with_lives_and_former_parts() -> None:
     part = PartSettings(kind="o2_cell_ads1115", bus="main", in_service=since)
     text = "\n".join(kept_lines(spans, {"bunk-cell": part}))
     assert "2026-10-20 00:00 UTC  11.6 mV  12.0 °C" in text
-    assert "1 of them is of an earlier part" in text
+    assert "1 of them is of an earlier sensor" in text
     assert "90% of its first signal after 3 months" in text
-    assert "not in the config any more" in text
-    assert list(kept_lines([], {})) == ["No spans are kept yet."]
+    assert "no longer in the config" in text
+    assert list(kept_lines([], {})) == ["No calibrations are kept yet."]
 
 
 def test_a_drift_that_the_spans_tell_is_said() -> None:
@@ -72,5 +72,5 @@ def test_a_drift_that_the_spans_tell_is_said() -> None:
     warm = replace(cell(0, 10.1), temp_c=20.0)
     part = {"bunk-cell": PartSettings(kind="o2_cell_ads1115", bus="main")}
     text = "\n".join(kept_lines([cold, warm], part))
-    assert "it drifts by +0.055 % a kelvin, which the watch takes off" in text
+    assert "it drifts by +0.055 % a kelvin, which the monitor corrects" in text
     assert "drifts" not in "\n".join(kept_lines([cell(5, 10.0), warm], part))

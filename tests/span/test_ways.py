@@ -89,7 +89,7 @@ def test_a_weak_cell_is_taken_with_a_warning() -> None:
     (weak,) = span("o2_cell_ads1115", [8.0] * 5).warnings
     assert weak.startswith("a weak cell: 8.0 mV in 210 hPa of oxygen")
     (worn,) = span("o2_cell_ads1115", [10.0] * 5, first=12.9).warnings
-    assert worn.startswith("it gives 78% of its first span; at 70%")
+    assert worn.startswith("it gives 78% of its first calibration; at 70%")
     assert span("o2_cell_ads1115", [8.5] * 5, HILL).warnings == ()
 
 
@@ -114,7 +114,7 @@ def test_a_module_that_shows_no_air_is_refused() -> None:
     with pytest.raises(CalibrationError, match="wait for steady air"):
         span("o2_key_register", [20.0, 20.0, 20.5, 20.0, 20.0])
     (near,) = span("o2_key_register", [16.0] * 5, first=20.9).warnings
-    assert near == "its signal is 77% of its first span's"
+    assert near == "its signal is 77% of that at its first calibration"
 
 
 def test_an_optical_part_is_compared_and_no_more() -> None:
@@ -143,7 +143,7 @@ def test_a_carbon_monoxide_modules_zero_is_taken_off() -> None:
         ("frame9_co", [-10.5] * 5, "that is gas or a worn cell"),
         ("frame9_co", [0.0, 4.0, 0.0, 0.0, 0.0], "wait for steady air"),
         # 0.575: the raw codec takes a cold cell (sensors sheet, 7b).
-        ("co_cell_ads1115", [18.0] * 5, r"5434 nA, as of 10\.3 ppm"),
+        ("co_cell_ads1115", [18.0] * 5, r"5434 nA, as for 10\.3 ppm"),
     ],
 )
 def test_gas_is_never_zeroed_away(kind: str, readings: list[float], why: str) -> None:
@@ -244,7 +244,7 @@ def test_an_unknown_humidity_is_said(kind: str, readings: list[float]) -> None:
     """At 25 °C and 95 % fresh air holds 20.3 %, and 20.9 is taken for it."""
     take = WAYS[kind].take
     said = take({}, readings, AirFound(25.0, None, 1000.0), None).warnings
-    assert any("the humidity was not known: 20.9 % was taken" in one for one in said)
+    assert any("the humidity was not known: 20.9 % was assumed" in one for one in said)
     known = take({}, readings, AirFound(25.0, 60.0, 1000.0), None).warnings
     assert not any("humidity" in one for one in known)
 

@@ -150,7 +150,7 @@ def test_the_bridge_back_is_given_all_that_stands(brokers: Brokers) -> None:
         one.wait(lambda: one.phone._bridge._down_s is not None)
         one.clock.ahead_s += 61.0
         one.wait(lambda: "out-of-reach" in one.told.kinds())
-        assert "phones elsewhere hear nothing" in str(one.told)
+        assert "second phones get nothing" in str(one.told)
         # As where the far broker lost all it kept.
         for file in (brokers.far.folder / "data").iterdir():
             file.unlink()

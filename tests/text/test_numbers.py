@@ -69,9 +69,12 @@ def test_a_signal_is_written_to_the_hundredth_below_100() -> None:
 
 
 def test_thousands_are_set_apart() -> None:
-    assert [grouped(value) for value in (999.4, 5000.0, -0.4)] == ["999", "5 000", "0"]
-    assert grouped(1234.56, 1) == "1 234.6"
-    assert [or_never(value) for value in (None, 5000.0)] == ["never", "5 000"]
+    assert [grouped(value) for value in (999.4, 5000.0, -0.4)] == ["999", "5000", "0"]
+    assert grouped(1234.56, 1) == "1234.6"
+    assert grouped(17200.0) == "17 200"
+    assert grouped(9999.6) == "10 000"
+    assert grouped(1234.5, 0, ",") == "1,234"
+    assert [or_never(value) for value in (None, 5000.0)] == ["never", "5000"]
     assert or_never(5000.0, separator="") == "5000"
 
 

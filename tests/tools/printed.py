@@ -35,7 +35,7 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     ),
     "precheck": (
         "precheck --emulated --failing bunk-co=stall",
-        ((r"lapwing", 4), (r"NOT READY", 1)),
+        ((r"lapwing", 5), (r"NOT READY", 1)),
     ),
     "shut": (
         "rehearse shut --hours 2 --tick-s 10 --log shut/",

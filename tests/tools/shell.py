@@ -17,9 +17,9 @@ FOLDER = ROOT / "config" / "shell"
 EXITS = (cli.__doc__ or "").split("Exit codes:")[1].strip()
 FILES = {
     str(USUAL_CONFIG): "the config",
-    str(USUAL_PHONE_CONFIG): "what `cabinvigil phone` listens to, and whom it rings",
-    "/var/log/cabinvigil": "the nights, where the config names no other folder",
-    "/var/lib/cabinvigil": "spans, and where the alarms stood",
+    str(USUAL_PHONE_CONFIG): "what `cabinvigil phone` listens to, and where it sends",
+    "/var/log/cabinvigil": "the nights, if the config names no other folder",
+    "/var/lib/cabinvigil": "calibrations, and the state of the alarms",
 }
 MADE_BY = "Made from the program's own parsers by `python -m tests.tools.shell`."
 FILE_WORDS = ("FILE", "DIR", "FOLDER", "PATH", "DEV", "NIGHT")
@@ -157,7 +157,7 @@ def man() -> str:
         f'.\\" {MADE_BY}',
         ".TH CABINVIGIL 1",
         ".SH NAME",
-        roff("cabinvigil - watch the air of a small sleeping space"),
+        roff("cabinvigil - monitor the air of a small sleeping space"),
         ".SH SYNOPSIS",
         ".B cabinvigil",
         roff("COMMAND [OPTION]..."),

@@ -67,7 +67,7 @@ class Broker:
     """For the connection and the TLS handshake, each."""
     answer_s: float = 10.0
     """For the broker's word on a connection or a message."""
-    meanwhile: str = "the sounder goes on, alerts wait; "
+    meanwhile: str = "the sounder still works, messages wait; "
     """What is said beside a broker that is gone; '' where none of it is ours."""
 
     @property
@@ -80,15 +80,15 @@ class Broker:
         return BrokerError(
             "out-of-reach",
             f"The broker at {self.where} is out of reach ({why}): "
-            f"{self.meanwhile}look at the network.",
+            f"{self.meanwhile}check the network.",
         )
 
     def silent(self) -> BrokerError:
         """Say that something listens there and does not answer."""
         return BrokerError(
             "out-of-reach",
-            f"The broker at {self.where} takes the connection and does not answer: "
-            f"{self.meanwhile}look at the broker.",
+            f"The broker at {self.where} accepts the connection and does not respond: "
+            f"{self.meanwhile}check the broker.",
         )
 
     def refused(self, why: str) -> BrokerError:
@@ -191,7 +191,7 @@ def connect_error(broker: Broker, error: Exception) -> BrokerError:
                 f"TLS port?"
             )
         case TimeoutError():
-            return broker.unreachable(f"no answer in {broker.connect_s:g} s")
+            return broker.unreachable(f"no reply in {broker.connect_s:g} s")
         case OSError():
             return broker.unreachable(error.strerror or type(error).__name__)
         case _:

@@ -70,7 +70,7 @@ class Phone:
             self.name,
             self._work,
             self._health,
-            "The MQTT output stumbled ({bug}) and goes on.",
+            "The MQTT output had an internal error ({bug}) and continues.",
         )
         self._ends_by_s = float("inf")
         self._said_farewell = False
@@ -254,8 +254,8 @@ class Phone:
         if not self._rival.is_there(self._up_s()):
             return False
         error = self._broker.refused(
-            f"a second watch bears the name '{self._desk.messages.topics.cabin}', and "
-            f"each throws the other out; give one of them another name in [cabin]"
+            f"a second monitor uses the name '{self._desk.messages.topics.cabin}', "
+            "and each disconnects the other; give one of them another name in [cabin]"
         )
         self._health.fault(error.kind, error.text, "rival")
         return True
@@ -277,7 +277,7 @@ class Phone:
             if self._bridge.opens(self._up_s()):
                 self._desk.outbox.send_states()
         if self._sent_s and now_s - min(self._sent_s.values()) > self._broker.answer_s:
-            raise self._broker.unreachable("it no longer answers")
+            raise self._broker.unreachable("it no longer responds")
         was_flooded = self._is_flooded
         self._is_flooded = self._asked.is_flooded(self._now().up_s)
         if self._denied:
@@ -289,8 +289,8 @@ class Phone:
         if self._is_flooded:
             self._health.fault(
                 "babbling",
-                f"The topic {self._desk.messages.topics.of('ask')} is flooded: who "
-                f"asks more than once a second is not heard; find out who writes it.",
+                f"The topic {self._desk.messages.topics.of('ask')} is flooded: more "
+                "than one request a second is ignored; find the sender.",
             )
         else:
             self._ok_if_well()
@@ -299,8 +299,8 @@ class Phone:
         if not self._rival.is_there(self._up_s()):
             self._health.fault(
                 "out-of-reach",
-                "The bridge to the broker elsewhere is down: phones elsewhere hear "
-                "nothing, alerts wait; look at the network.",
+                "The bridge to the second broker is down: second phones get nothing, "
+                "messages wait; check the network.",
                 "bridge",
             )
 

@@ -82,7 +82,7 @@ class RequestGate:
         sender = self._sender(ask, envelope)
         if not self._limits.admit(sender, kind_of(ask), now.up_s):
             count = self._limits.crowded(now.up_s)
-            self._tell("too many asks; each sender has one a second", count)
+            self._tell("too many requests; each sender has one a second", count)
             return
         if ask is None:
             self._refuse(payload, why, envelope, now)
@@ -108,7 +108,7 @@ class RequestGate:
                 f"and clear {self._topics.of('ask')} with an empty retained message"
             )
         if topic and not self._topics.is_answer(topic):
-            return None, f"answers go to {self._topics.of('answer')} or below it only"
+            return None, f"replies go to {self._topics.of('answer')} or below it only"
         wall = now.wall if now.wall >= EARLIEST else None
         try:
             ask = parse_ask(
@@ -153,7 +153,7 @@ class RequestGate:
             self._on_ask(ask, reply)
         except Exception as error:  # what came in must not end the connection
             count = self._limits.refused(now_s)
-            self._tell(f"the watch stumbled over it ({error})", count)
+            self._tell(f"the monitor had an internal error ({error})", count)
 
     def _refuse(self, payload: bytes, why: str, envelope: Envelope, now: Stamp) -> None:
         """Tell of a refusal; a retained ask comes with every connection: once."""
@@ -166,4 +166,6 @@ class RequestGate:
     def _tell(self, why: str, count: int) -> None:
         if count:
             others = f" ({count} refused since the last line)" if count > 1 else ""
-            self._on_refused(f"An ask from the phone side was refused: {why}{others}.")
+            self._on_refused(
+                f"A request from the phone side was refused: {why}{others}."
+            )

@@ -286,7 +286,7 @@ class MqttSession:
             self._lose(
                 self._broker.silent()
                 if self._connack is None
-                else self._broker.unreachable("it no longer answers")
+                else self._broker.unreachable("it no longer responds")
             )
 
     def _lose(self, error: BrokerError) -> None:
@@ -307,7 +307,9 @@ class MqttSession:
             self._lose(self._refusal(reason))
         elif self._connack is None:
             # Some brokers without MQTT 5 say nothing and hang up.
-            error = self._broker.unreachable("it hung up before it answered")
+            error = self._broker.unreachable(
+                "it closed the connection before it replied"
+            )
             error.is_hang_up = True
             self._lose(error)
         else:
@@ -353,8 +355,8 @@ class MqttSession:
                 )
             case 133 | 142:  # client id not valid; session taken over
                 return broker.refused(
-                    f"the client id '{broker.client_id}' is not free; do two "
-                    f"watchers bear one cabin's name?"
+                    f"the client id '{broker.client_id}' is not free; is another "
+                    "monitor using the same cabin name?"
                 )
             case _:
                 return broker.refused(str(reason).lower())

@@ -120,7 +120,7 @@ class Button:
             self.name,
             self._work,
             self._health,
-            "The button stumbled ({bug}) and goes on.",
+            "The button had an internal error ({bug}) and continues.",
         )
         self._sounds = False
 
@@ -169,8 +169,8 @@ class Button:
                 self._hand_on(acts)
                 self._health.fault(
                     "stuck",
-                    f"The button has been down for {LEANT_ON_S:.0f} s: something leans "
-                    f"on it, or its wire is shorted; free it.",
+                    f"The button has been pressed for {LEANT_ON_S:.0f} s: free it, or "
+                    "check its wire for a short.",
                 )
             else:
                 self._health.ok()

@@ -53,8 +53,8 @@ class _Sounder:
             return
         # Twice: after the machine slept, all loops are late for one look.
         if alive_at_s == self._stood_at_s > float("-inf"):
-            text = f"The {self._what} has not answered for {STALE_S:.0f} s: the other "
-            text += "goes on; look at its line and at the kernel's log."
+            text = f"The {self._what} has not responded for {STALE_S:.0f} s: the other "
+            text += "still works; check its line and the kernel's log."
             self.health.fault("blocked", text, concern=CONCERN)
         self._stood_at_s = alive_at_s
 

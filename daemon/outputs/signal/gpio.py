@@ -212,7 +212,7 @@ class EdgeLine:
                 return ()
             events = self._request.read_edge_events()
         except OSError as error:
-            raise line_error(self._name, "cannot be watched", error) from error
+            raise line_error(self._name, "cannot be monitored", error) from error
         return [(e.event_type == self._rising, e.timestamp_ns / 1e9) for e in events]
 
     def close(self) -> None:
@@ -297,5 +297,5 @@ def line_request(gpiod: Any, name: str, settings: Any) -> Any:
 def line_error(name: str, what: str, error: OSError) -> LineError:
     """Name what a line cannot, and the remedy."""
     number = error.errno or errno.EIO
-    remedy = _REMEDIES.get(number, "look at its wiring and at the kernel's log")
+    remedy = _REMEDIES.get(number, "check its wiring and the kernel's log")
     return LineError(number, f"GPIO line '{name}' {what} ({error.strerror}); {remedy}")

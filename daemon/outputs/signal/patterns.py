@@ -139,4 +139,4 @@ def edges(pattern: str, since_s: float) -> Edge:
         if at_us < round_us + end_us:
             is_on = number % 2 == 0
             return Edge(is_on=is_on, next_change_s=(round_us + end_us) / _S)
-    raise AssertionError("the last span ends the round")
+    raise AssertionError("the last stretch ends the round")

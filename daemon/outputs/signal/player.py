@@ -66,7 +66,7 @@ class Player:
             name,
             self._round,
             health,
-            f"The {name}'s loop stumbled ({{bug}}) and goes on.",
+            f"The {name}'s loop had an internal error ({{bug}}) and continues.",
             last=line.close,
         )
         # Below here: touched by the loop alone.

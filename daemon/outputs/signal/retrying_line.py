@@ -112,8 +112,8 @@ class RetryingLine:
         except Exception as error:
             check = LineCheck.CANNOT_TELL
             self._prove_at_s = now_s + RETRY_S
-            text = f"Nothing proves that the {self._what} does what it is told, "
-            text += f"and it is driven unheard: {_said(error)}"
+            text = f"Nothing proves that the {self._what} does what it should, "
+            text += f"and it is driven without proof: {_said(error)}"
             self._fault("unproved", ended(text), PROOF)
         if self._level:
             self.last_check, self.checked_at_s = check, now_s
@@ -134,8 +134,8 @@ class RetryingLine:
             seen = "not heard" if check is LineCheck.NOT_HEARD else "not driven"
             self._fault(
                 "not-heard",
-                f"The {self._what} was switched on and is {seen}: "
-                f"look at its wires and its supply.",
+                f"The {self._what} was switched on and is {seen}: check its wires and "
+                "its power supply.",
                 PROOF,
             )
         elif self._bad_off >= BAD_OFF_CHECKS:
@@ -152,8 +152,8 @@ class RetryingLine:
                 f"that is shorted, or another program that drives it."
             )
         return (
-            f"The sense line of the {self._what} claims sound in its silence: "
-            f"look at its wiring; until then nothing proves the sound."
+            f"The sense line of the {self._what} reports sound while it is off: check "
+            "its wiring; until then nothing proves the sound."
         )
 
     def _fault(self, kind: str, text: str, concern: str) -> None:

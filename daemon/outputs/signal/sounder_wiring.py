@@ -53,7 +53,7 @@ def make_buzzer(
     """
     second = wiring.second_line
     return Buzzer(
-        hold("buzzer's line", _line_of(wiring, open_line)),
+        hold("sounder's line", _line_of(wiring, open_line)),
         clock,
         report,
         open_second=None

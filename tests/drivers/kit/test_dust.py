@@ -15,7 +15,7 @@ def test_grades(quantity: str) -> None:
     assert dust.dust_sample(quantity, 999.0, air).quality == "good"
     assert dust.dust_sample(quantity, 1000.0, air).quality == "at-least"
     assert dust.dust_sample(quantity, most, air).value == most
-    with pytest.raises(OutOfRangeError, match="no dust"):
+    with pytest.raises(OutOfRangeError, match="more than dust can be"):
         dust.dust_sample(quantity, most + 1, air)
 
 

@@ -16,9 +16,9 @@ from cabinvigil.drivers.kit.options import (
 def test_unknown_key_lists_those_there_are() -> None:
     """A misspelt key is refused with the right ones."""
     known({"b": 1}, ["a", "b"])
-    with pytest.raises(ValueError, match="c: no such option; this part has a, b"):
+    with pytest.raises(ValueError, match="c: no such option; this sensor has a, b"):
         known({"c": 1}, ["b", "a"])
-    with pytest.raises(ValueError, match="this part has none"):
+    with pytest.raises(ValueError, match="this sensor has none"):
         known({"c": 1}, [])
 
 

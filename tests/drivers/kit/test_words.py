@@ -39,9 +39,9 @@ def test_total(reply: bytes, count: int) -> None:
 
 def test_lengths_are_told_apart() -> None:
     """Too few bytes are short, too many another length."""
-    with pytest.raises(ShortError, match="2 bytes came where the answer has 3"):
+    with pytest.raises(ShortError, match="2 bytes came where the reply has 3"):
         words(b"\0\0", 1)
-    with pytest.raises(LengthError, match="4 bytes came where the answer has 3"):
+    with pytest.raises(LengthError, match="4 bytes came where the reply has 3"):
         words(with_crc(1) + b"\0", 1)
 
 

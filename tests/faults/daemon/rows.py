@@ -123,7 +123,7 @@ ROWS = (
     Row("config edited badly", "watch-fault/settings", "the old one stays in use",
         breaks=Real.break_config, mends=Real.mend_config,
         back="the old goes on; the mended is taken"),
-    Row("loop held up for 2.7 s", "watch-fault/loop", "held up", breaks=Real.hold_up,
+    Row("loop held up for 2.7 s", "watch-fault/loop", "delayed", breaks=Real.hold_up,
         back="by itself"),
     Row("driver never returns", "watch-fault/main", "", starts=hanging_bus,
         is_over=False, back="its own bus alone is lost"),

@@ -252,7 +252,7 @@ class Cabin:
 
     def delete_log(self) -> None:
         shutil.rmtree(self.folder / "log")
-        (self.folder / "log").write_text("a mount point that is no folder now")
+        (self.folder / "log").write_text("a mount point that is not a folder now")
 
     def bring_folder_back(self) -> None:
         (self.folder / "log").unlink()
@@ -261,7 +261,7 @@ class Cabin:
         """Lose the broker (a fault's kind), or find it again ('')."""
         self.broker_is_there = not kind
         if kind:
-            text = "the broker cannot be reached; look at the network"
+            text = "the broker cannot be reached; check the network"
             self.post.desk.outbox.connection_lost()
             self.waits.append(SourceFault("mqtt", kind, text))
         else:

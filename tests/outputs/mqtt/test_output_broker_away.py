@@ -95,7 +95,7 @@ def test_a_broker_that_accepts_and_never_answers_is_one_clear_fault() -> None:
             one.alert(f"Alert {number}.")
         assert time.perf_counter() - began < 5.0, "offers never wait"
         assert one.told.kinds() == ["out-of-reach"]
-        assert "does not answer" in one.told[0].text  # type: ignore[union-attr]
+        assert "does not respond" in one.told[0].text  # type: ignore[union-attr]
         assert one.desk.outbox.alerts_waiting == 500
 
 

@@ -176,7 +176,7 @@ def test_a_flood_costs_its_own_sender_and_not_the_phone(
 @pytest.mark.parametrize(
     ("error", "kind", "word"),
     [
-        (TimeoutError("timed out"), "out-of-reach", "no answer in 5 s"),
+        (TimeoutError("timed out"), "out-of-reach", "no reply in 5 s"),
         (ConnectionRefusedError(111, "Connection refused"), "out-of-reach", "refused"),
         (OSError(), "out-of-reach", "OSError"),
         (ValueError("bad host"), "out-of-reach", "bad host"),

@@ -40,7 +40,7 @@ def test_two_watches_of_one_name_are_told_as_that(open_broker: Mosquitto) -> Non
         second.phone.start()
         try:
             first.wait(lambda: "refused" in first.told.kinds(), 40.0)
-            assert "a second watch bears the name 'lapwing'" in str(first.told)
+            assert "a second monitor uses the name 'lapwing'" in str(first.told)
             assert first.told.kinds()[-1] == "refused", (
                 "and not as a network that breaks"
             )
