@@ -60,7 +60,7 @@ def brief(
     alarms = len(settings.alarms)
     yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all shows their limits."
     if partial := partly_spoken(settings.watch.language):
-        yield from textwrap.wrap(partial, COLUMNS)
+        yield from wrap(partial, COLUMNS)
     if settings.read_as:
         yield from wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
 
