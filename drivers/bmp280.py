@@ -70,7 +70,7 @@ def decode(data: bytes, trim: Trim) -> Bmp280Reading:
     sized(data, DATA_SIZE, "data")
     raw_p, raw_t = raw_pair(data)
     if raw_p == raw_t == SKIPPED_20:
-        raise NotMeasuredError("it holds the values of a part that has not measured")
+        raise NotMeasuredError("it holds the values of a sensor that has not measured")
     fine = fine_temperature(raw_t, trim)
     return Bmp280Reading(fine / 5120, pressure_pa(raw_p, fine, trim) / 100)
 

@@ -88,7 +88,9 @@ def decode_constants(block: bytes) -> Bmp390Trim:
     raw = BLOCK.unpack(sized(block, BLOCK.size, "calibration block"))
     t1, p5 = raw[0], raw[7]
     if t1 in (0, 0xFFFF) or p5 in (0, 0xFFFF):
-        raise OutOfRangeError(f"its constants T1 {t1} and P5 {p5} are no part's")
+        raise OutOfRangeError(
+            f"its constants T1 {t1} and P5 {p5} are from no known sensor"
+        )
     p1, p2 = raw[3] - 16384, raw[4] - 16384
     return Bmp390Trim(
         _scaled(raw[:3], EXPONENTS_T), _scaled((p1, p2, *raw[5:]), EXPONENTS_P)
@@ -110,7 +112,7 @@ def decode(data: bytes, trim: Bmp390Trim) -> Bmp390Reading:
     raw_p = int.from_bytes(data[:3], "little")
     raw_t = int.from_bytes(data[3:], "little")
     if raw_p == raw_t == SKIPPED:
-        raise NotMeasuredError("it holds the values of a part that has not measured")
+        raise NotMeasuredError("it holds the values of a sensor that has not measured")
     t1, t2, t3 = trim.t
     above = raw_t - t1
     temp = above * t2 + above * above * t3
@@ -164,7 +166,7 @@ class Bmp390:
             "settings (1b, 1c, 1f)",
         )
         if burst[0] & BROKEN:
-            raise NotMeasuredError(f"it tells an error of its own ({burst[0]:02x})")
+            raise NotMeasuredError(f"it reports an error of its own ({burst[0]:02x})")
         if running or burst[1] & BOTH_READY != BOTH_READY:
             raise NotReadyError("the measurement still runs")
         found = decode(burst[2:], self._trim)

@@ -64,7 +64,7 @@ class CoNamedI2c:
         named9.check(reply)
         if reply[1] != named9.SET_MODE or reply[2] != TAKEN:
             raise NotMeasuredError(
-                f"it answers {reply.hex()} where it should take the mode of answering"
+                f"it replies {reply.hex()} where it should change to reply mode"
             )
         yield from _asked()
 

@@ -64,10 +64,10 @@ def decode(text: bytes) -> list[Stood]:
         FramingError: not such a message, or its times run backwards.
     """
     if len(text) > LONGEST:
-        raise LengthError(f"{len(text)} bytes came where a line tells some dozens")
+        raise LengthError(f"{len(text)} bytes came where a line reports a few dozen")
     match = _TEXT.fullmatch(text)
     if match is None:
-        raise FramingError("this is no message of a line")
+        raise FramingError("this is not a message of a line")
     levels, starts = [match[1] == b"1"], [0]
     for change in match[2].split():
         level, _, at = change.partition(b"@")
@@ -237,10 +237,10 @@ PART = PartInfo(
     warm_up_s=0.05,
     options={
         "pull": "the Pi's own pull on the line: up (default), down or none",
-        "pins": "the ADS1115's input that watches the wire: 0 (default), 1, 2 or 3",
-        "pull_up_ohm": "from the supply to the line (10000)",
-        "rest_ohm": "the wire's, both ways, while the contact rests (47000)",
-        "alarm_ohm": "the same while it tells of something (1000)",
+        "pins": "the ADS1115's input that reads the wire: 0 (default), 1, 2 or 3",
+        "pull_up_ohm": "from the power supply to the line (10 000)",
+        "rest_ohm": "the wire's, both ways, while the contact rests (47 000)",
+        "alarm_ohm": "the same while it reports something (1000)",
         "supply_mv": "of the divider (3300)",
     },
     inputs=_inputs,

@@ -95,7 +95,7 @@ class Frame9Gas:
             self._doubted = DOUBTED_ANSWERS
         elif self._doubted:
             self._doubted -= 1
-            raise WrongPartError("another module's frames are among its answers")
+            raise WrongPartError("another module's frames are among its replies")
         shown_pct = decode(frame) * self._step_pct
         last_pct, self._last_pct = self._last_pct, shown_pct
         if last_pct is not None and abs(shown_pct - last_pct) > LEAP_LEL_PCT:

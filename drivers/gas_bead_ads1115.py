@@ -193,7 +193,7 @@ PART = PartInfo(
     options={
         "mv_per_lel_pct": "mV for 1 % LEL of your gas, by its sheet (0.425)",
         "zero_mv": "mV in clean air, -30 to 30 (0; kept by `cabinvigil span`)",
-        "bridge_mv": "supply of the bridge in mV (2800)",
+        "bridge_mv": "power supply of the bridge in mV (2800)",
         "pins": "inputs of the converter: 0-1 (default), 2-3, 0-3 or 1-3; the first "
         "goes to the middle of the two beads",
     },

@@ -73,7 +73,7 @@ def decode_shunt(reply: bytes) -> int:
 def voltage_sample(volts: float) -> Sample:
     """Judge the supply voltage."""
     if volts > MOST_V:
-        why = f"above {MOST_V:g} V, more than the part bears"
+        why = f"above {MOST_V:g} V, more than the sensor withstands"
         return Sample("supply_v", volts, "outside-range", why)
     return Sample("supply_v", volts)
 
@@ -117,7 +117,7 @@ class Ina219:
             decode_shunt(shunt), SHUNT_STEP_MV, SHUNT_ENDS, self._shunt_mohm
         )
         if flags & OVERFLOW and current.quality == "good":
-            why = "the part tells that its current overflows"
+            why = "the sensor reports that its current overflows"
             current = Sample("supply_a", current.value, "outside-range", why)
         return [voltage_sample(volts), current]
 
@@ -143,7 +143,7 @@ def make(options: Mapping[str, Any]) -> Ina219:
 IDENTIFY = identify
 PART = PartInfo(
     name="ina219",
-    title="supply monitor (INA219)",
+    title="power monitor (INA219)",
     bus="i2c",
     gives={
         # Resolution: one step, at 100 mOhm.  Noise: below a step, sixteen readings

@@ -55,7 +55,7 @@ def decode20(reply: bytes, what: str) -> int:
     """
     word = int.from_bytes(sized(reply, 3, what), "big", signed=True)
     if word & 0x0F:
-        raise OutOfRangeError(f"the {what} reads {reply.hex()}, as the part never does")
+        raise OutOfRangeError(f"the {what} reads {reply.hex()}, which it never does")
     return word >> 4
 
 
@@ -112,7 +112,7 @@ class Ina228:
         raw = decode20((yield from read(SHUNT, 3, "shunt register")), "shunt register")
         current = current_sample(raw, SHUNT_STEP_MV, SHUNT_ENDS, self._shunt_mohm)
         if flags & OVERFLOW and current.quality == "good":
-            why = "the part tells that its current overflows"
+            why = "the sensor reports that its current overflows"
             current = Sample("supply_a", current.value, "outside-range", why)
         return [Sample("supply_v", volts), current]
 
@@ -138,7 +138,7 @@ def make(options: Mapping[str, Any]) -> Ina228:
 IDENTIFY = identify
 PART = PartInfo(
     name="ina228",
-    title="supply monitor (INA228)",
+    title="power monitor (INA228)",
     bus="i2c",
     gives={
         # Resolution: one step, at 15 mOhm.  Noise: below what is kept, sixteen readings

@@ -189,7 +189,7 @@ PART = PartInfo(
     warm_up_s=WARM_UP_S,
     baud=9600,
     needs=("pressure_hpa", "temp_c", "rh_pct"),
-    options={"full_scale_ppm": "end of the module's range, 1000 to 50000 (10000)"},
+    options={"full_scale_ppm": "end of the module's range, 1000 to 50 000 (10 000)"},
     # Life of more than fifteen years.
     service_years=15.0,
     range_c=RANGE_C,

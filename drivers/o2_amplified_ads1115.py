@@ -81,7 +81,7 @@ PART = PartInfo(
     options={
         "air_mv": "mV in fresh air, 300 to 2450 (kept by `cabinvigil span`)",
         **SPAN_OPTIONS,
-        "air_temp_c": "temperature in °C at that span (20)",
+        "air_temp_c": "temperature in °C when calibrated (20)",
         "zero_mv": "mV without oxygen, -100 to 100 (0)",
         "slope_pct_per_k": "drift left, in % of signal a kelvin, -1 to 1 (0)",
         "pins": "inputs of the converter: 0-1 (default), 2-3, 0-3, 1-3, 0, 1, 2 or 3",

@@ -82,7 +82,7 @@ def decode(reply: bytes) -> Scd30Reading:
     raw = b"".join(word.to_bytes(2, "big") for word in words(reply, 6))
     values = struct.unpack(">3f", raw)
     if not all(math.isfinite(value) for value in values):
-        raise OutOfRangeError("the answer holds values that are no numbers")
+        raise OutOfRangeError("the reply holds values that are not numbers")
     return Scd30Reading(*values)
 
 
@@ -142,7 +142,7 @@ class Scd30:
             self._pressure.sent(hpa)
         (ready,) = yield from ask(DATA_READY, 1, DELAY_S)
         if not ready:
-            raise NotReadyError("no measurement waits yet; the part makes one in 2 s")
+            raise NotReadyError("no measurement is ready; the sensor makes one in 2 s")
         reading = decode((yield Transfer(command(READ), 18, DELAY_S)))
         self._reads += 1
         if not reading.co2_ppm and self._reads <= EMPTY_READS:
@@ -236,7 +236,7 @@ PART = PartInfo(
     needs=("pressure_hpa",),
     options={
         "altitude_m": "height in m, 0 to 3000, for as long as no pressure is known",
-        "temp_offset_c": "self-heating taken off temperature, 0 to 20 °C (part: 0 °C)",
+        "temp_offset_c": "self-heating taken off, in °C, 0 to 20 (sensor: 0)",
     },
     # Life of fifteen years (from memory).
     service_years=15.0,

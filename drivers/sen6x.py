@@ -269,7 +269,9 @@ class Sen6x:
             self._pressure.sent(hpa)
         (ready,) = yield from ask(DATA_READY, 1, SHORT_S)
         if not ready & 1:
-            raise NotReadyError("no measurement waits yet; the part makes one a second")
+            raise NotReadyError(
+                "no measurement is ready; the sensor makes one a second"
+            )
         high, low = yield from ask(READ_AND_CLEAR_STATUS, 2, SHORT_S)
         size = 3 * (len(ORDER) + len(self._member.more))
         reply = yield Transfer(command(self._member.read), size, SHORT_S)

@@ -62,7 +62,7 @@ RANGE_C = (10.0, 40.0)
 RANGE_RH_PCT = (20.0, 80.0)
 """Recommended (table 2)."""
 THERMOMETERS = ("told", "own")
-NO_AIR = "it has not been told the temperature and the humidity, which it needs"
+NO_AIR = "it has not been given the temperature and the humidity, which it needs"
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,7 +284,7 @@ PART = PartInfo(
     addresses=(0x64, 0x65),
     needs=("pressure_hpa", "temp_c", "rh_pct"),
     options={
-        "air": "'told' (another part gives temperature and humidity, the default) or "
+        "air": "'told' (another sensor gives temperature and humidity, the default) or "
         "'own' (an SHT4x is wired to it, and it gives what that one measures)",
     },
     # Life of ten years (table 4).

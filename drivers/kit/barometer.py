@@ -106,7 +106,9 @@ def decode_trim(block: bytes) -> Trim:
     sized(block, BLOCK.size, "calibration block")
     t1, t2, t3, p1, p2, p3, p4, p5, p6, p7, p8, p9 = BLOCK.unpack(block)
     if t1 in (0, 0xFFFF) or p1 in (0, 0xFFFF):
-        raise OutOfRangeError(f"its constants T1 {t1} and P1 {p1} are no part's")
+        raise OutOfRangeError(
+            f"its constants T1 {t1} and P1 {p1} are from no known sensor"
+        )
     return Trim((t1, t2, t3), (p1, p2, p3, p4, p5, p6, p7, p8, p9))
 
 
@@ -208,12 +210,12 @@ def _another(kind: str, name: str, its_kind: str) -> str:
     wanted = kind.upper()
     if not its_kind:
         return (
-            f"a {name} answers, which was perhaps sold as a {wanted}: this watch reads "
-            f"no such part, so fit a {wanted}"
+            f"a {name} responds, which was perhaps sold as a {wanted}: this monitor "
+            f"cannot read that sensor, so fit a {wanted}"
         )
     lacks = " and measures no humidity" if kind == "bme280" else ""
     return (
-        f"a {name} answers, which was perhaps sold as a {wanted}{lacks}: "
+        f"a {name} responds, which was perhaps sold as a {wanted}{lacks}: "
         f'write kind = "{its_kind}"'
     )
 

@@ -56,7 +56,7 @@ def co2_sample(
     if shown_ppm == 0:
         raise NotMeasuredError("it reports 0 ppm of CO2, which no air has")
     if shown_ppm >= full_scale_ppm:
-        quality = "at-least", "the part is at full scale"
+        quality = "at-least", "the sensor is at full scale"
     return Sample("co2_ppm", shown_ppm if air_ppm is None else air_ppm, *quality)
 
 
@@ -181,7 +181,7 @@ def correction_ppm(word: int) -> int:
     """
     if word == FAILED:
         raise CalibrationError(
-            "the forced recalibration failed: let the part run three minutes in "
-            "constant air, then try again"
+            "the forced recalibration failed: let the sensor run three minutes "
+            "in constant air, then try again"
         )
     return word - ZERO_CORRECTION

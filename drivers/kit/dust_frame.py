@@ -62,7 +62,7 @@ def check(frame: bytes) -> None:
         )
     stated = int.from_bytes(frame[2:4], "big")
     if stated != STATED_SIZE:
-        raise LengthError(f"the frame states {stated} bytes, this part {STATED_SIZE}")
+        raise LengthError(f"the frame states {stated} bytes, this sensor {STATED_SIZE}")
     if frame[30:] != sum16(frame[:30]).to_bytes(2, "big"):
         raise CrcError(
             f"the sum is {frame[30:].hex()}, its bytes give {sum16(frame[:30]):04x}"
@@ -88,7 +88,7 @@ def samples(reading: PmReading, air: Conditions) -> list[Sample]:
     """
     if reading.n0_3 == 0:
         raise NotMeasuredError(
-            "it counts not one particle: its fan stands, or its laser is dead"
+            "it counts not one particle: its fan does not turn, or its laser is dead"
         )
     return [
         dust.dust_sample("pm2_5_ugm3", float(reading.pm2_5_atm), air),

@@ -65,7 +65,7 @@ class FrameHunter:
         is_told, self._junk = self._junk > 0, 0
         if is_told or not left:
             return None
-        return ShortError(f"the answer broke off after {left} bytes")
+        return ShortError(f"the reply broke off after {left} bytes")
 
     def _settle(self, found: list[Found]) -> None:
         """Bring the buffer to the start of a frame, and take the frame if it is whole.

@@ -62,7 +62,7 @@ class CellSignal:
         if mv > self.most_mv:
             raise OutOfRangeError(
                 f"it gives {mv:.0f} mV, more than {self.most_mv:g}: a wire touches "
-                "supply, or its amplifier is at its end"
+                "power, or its amplifier is at its end"
             )
         if mv < self.dead_mv:
             raise CellDeadError(
@@ -86,7 +86,7 @@ class CellSignal:
         """
         if len(readings_mv) < FEWEST_READINGS:
             raise CalibrationError(
-                f"{len(readings_mv)} readings are too few: a span takes "
+                f"{len(readings_mv)} readings are too few: calibrating takes "
                 f"{FEWEST_READINGS}"
             )
         mean = math.fsum(readings_mv) / len(readings_mv)
@@ -144,8 +144,8 @@ def samples(mv: float, cell: OxygenCellFacts, air: Conditions) -> list[Sample]:
     """
     if cell.span is None:
         raise NotMeasuredError(
-            f"the cell gives {mv:.2f} mV, but has no fresh-air span: run "
-            "`cabinvigil span`"
+            f"the cell gives {mv:.2f} mV, but was never calibrated: run "
+            "`cabinvigil span` in fresh air"
         )
     signal = cell.signal(mv, air.get("temp_c"))
     return o2_samples(cell.span, signal, air)

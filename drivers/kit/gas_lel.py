@@ -39,8 +39,8 @@ def gas_sample(pct: float, air: Conditions, at_end: str = "") -> Sample:
     """
     if pct < LEAST_PCT:
         raise OutOfRangeError(
-            f"it reads {pct:.1f} % LEL, less than nothing: its zero has moved, span it "
-            "in fresh air, or its wires are crossed"
+            f"it reads {pct:.1f} % LEL, less than nothing: its zero has moved, so run "
+            "`cabinvigil span` in fresh air, or its wires are crossed"
         )
     if at_end or pct >= WHOLE_PCT:
         value = min(pct, WHOLE_PCT)

@@ -62,7 +62,7 @@ def size_of(head: bytes) -> int:
     is_reading = function in (READ_HOLDING, READ_INPUT)
     if is_reading and count in range(2, 2 * MOST_REGISTERS + 1, 2):
         return HEAD + count + 2
-    raise FramingError("bytes came that begin no answer")
+    raise FramingError("bytes came that begin no reply")
 
 
 def check(frame: bytes) -> None:
@@ -75,9 +75,9 @@ def check(frame: bytes) -> None:
     """
     size = size_of(frame)
     if len(frame) < size:
-        raise ShortError(f"{len(frame)} bytes came where the answer has {size}")
+        raise ShortError(f"{len(frame)} bytes came where the reply has {size}")
     if len(frame) > size:
-        raise LengthError(f"{len(frame)} bytes came where the answer has {size}")
+        raise LengthError(f"{len(frame)} bytes came where the reply has {size}")
     wanted = crc16_modbus(frame[:-2])
     if frame[-2:] != wanted:
         raise CrcError(

@@ -64,7 +64,7 @@ SERVICE_YEARS = 2.0
 """Up to two years (the maker's page)."""
 
 OPTIONS = {
-    "answer_ppm": "ppm of one count, which its answers name too (1)",
+    "answer_ppm": "ppm of one count, which its replies name too (1)",
     "full_scale_ppm": "end of the range (1000)",
     "zero_ppm": "what it shows in fresh air, taken off (-10 to 10; 0)",
 }
@@ -113,7 +113,7 @@ def decode(frame: bytes) -> NamedAnswer:
     check(frame)
     if frame[1] != READ:
         raise WrongPartError(
-            f"the frame's second byte is {frame[1]:02x}, an answer has {READ:02x}"
+            f"the frame's second byte is {frame[1]:02x}, a reply has {READ:02x}"
         )
     if frame[5] > MOST_DECIMALS:
         raise FramingError(f"the frame claims {frame[5]} decimals")
@@ -130,7 +130,7 @@ def expect_co(answer: NamedAnswer) -> None:
     if answer.gas != CO:
         words = GASES.get(answer.gas, "no gas that is known here")
         raise WrongPartError(
-            f"the answer's gas code is {answer.gas:02x}, {words}; CO has {CO:02x}"
+            f"the reply's gas code is {answer.gas:02x}, {words}; CO has {CO:02x}"
         )
 
 

@@ -59,7 +59,7 @@ def check_monitor(kind: str) -> Setup:
         return
     if found:
         raise WrongPartError(
-            f"an {found.upper()} answers, not an {kind.upper()}: "
+            f"an {found.upper()} responds, not an {kind.upper()}: "
             f'write kind = "{found}", and look at its shunt'
         )
     register, want = {
@@ -69,7 +69,7 @@ def check_monitor(kind: str) -> Setup:
     }[kind]
     got = yield from read(register, 2, f"register {register:02x}")
     check_identity(got, want, f"register {register:02x}")
-    raise WrongPartError(f"what answers is like an {kind.upper()}, and is none")
+    raise WrongPartError(f"what responds is like an {kind.upper()}, but is not one")
 
 
 def current_sample(

@@ -60,10 +60,13 @@ LATER = Transfer(b"\x00", 1)
 @pytest.mark.parametrize(
     ("identity", "words"),
     [
-        ("58", 'a BMP280 answers, .* measures no humidity: write kind = "bmp280"$'),
+        ("58", 'a BMP280 responds, .* measures no humidity: write kind = "bmp280"$'),
         ("56", "a BMP280"),
         ("57", "a BMP280"),
-        ("61", "a BME680 answers, which was perhaps sold as a BME280: .* fit a BME280"),
+        (
+            "61",
+            "a BME680 responds, which was perhaps sold as a BME280: .* fit a BME280",
+        ),
     ],
 )
 def test_d6_a_look_alike_is_told_as_what_it_is(identity: str, words: str) -> None:
@@ -75,9 +78,9 @@ def test_d6_a_look_alike_is_told_as_what_it_is(identity: str, words: str) -> Non
 @pytest.mark.parametrize(
     ("identity", "later", "words"),
     [
-        ("00", "60", 'a BMP390 answers, .* write kind = "bmp390"'),
-        ("00", "50", "a BMP388 answers, .* reads no such part, so fit a BME280"),
-        ("59", "00", "identity register reads 59 where the part has 60$"),
+        ("00", "60", 'a BMP390 responds, .* write kind = "bmp390"'),
+        ("00", "50", "a BMP388 responds, .* cannot read that sensor, so fit a BME280"),
+        ("59", "00", "identity register reads 59 where the sensor has 60$"),
         ("ff", "ff", "open"),
     ],
 )

@@ -83,8 +83,8 @@ def test_it_reads_as_its_sister_does(data: bytes) -> None:
 @pytest.mark.parametrize(
     ("identity", "words"),
     [
-        ("60", 'a BME280 answers, .* sold as a BMP280: write kind = "bme280"$'),
-        ("61", "a BME680 answers, .* so fit a BMP280"),
+        ("60", 'a BME280 responds, .* sold as a BMP280: write kind = "bme280"$'),
+        ("61", "a BME680 responds, .* so fit a BMP280"),
     ],
 )
 def test_a_look_alike_is_told_as_what_it_is(identity: str, words: str) -> None:
@@ -93,7 +93,9 @@ def test_a_look_alike_is_told_as_what_it_is(identity: str, words: str) -> None:
 
 
 def test_no_part_of_the_family() -> None:
-    with pytest.raises(WrongPartError, match=r"reads 00 where the part has 58.* held"):
+    with pytest.raises(
+        WrongPartError, match=r"reads 00 where the sensor has 58.* held"
+    ):
         play(bmp280.make({}).setup(), [(IDENTITY, b"\0"), (LATER, b"\0")])
 
 
@@ -106,7 +108,7 @@ def test_constants_are_read_twice() -> None:
 @pytest.mark.parametrize("byte", [b"\x00", b"\xff"])
 def test_constants_of_a_dead_line(byte: bytes) -> None:
     dead = (ONCE[0], byte * 24)
-    with pytest.raises(OutOfRangeError, match="no part's"):
+    with pytest.raises(OutOfRangeError, match="from no known sensor"):
         play(bmp280.make({}).setup(), [(IDENTITY, b"\x58"), RESET, dead, dead])
 
 
@@ -118,7 +120,7 @@ def test_poll_before_setup() -> None:
 @pytest.mark.parametrize(
     ("head", "words"),
     [
-        ("00000000", "held low or the part was reset"),
+        ("00000000", "held low or the sensor was reset"),
         ("ffffffff", "is open"),
         ("002c0400", r"settings \(f4, f5\) reads 2c04 where 2c00 was set"),
         ("004c0000", "lost its settings"),

@@ -73,9 +73,9 @@ def test_vectors(data: str, temp_c: float, hpa: float) -> None:
 @pytest.mark.parametrize(
     ("identity", "earlier", "words"),
     [
-        ("50", "00", "a BMP388 answers, .* so fit a BMP390"),
-        ("00", "58", 'a BMP280 answers, .* sold as a BMP390: write kind = "bmp280"$'),
-        ("00", "00", "reads 00 where the part has 60.* held low"),
+        ("50", "00", "a BMP388 responds, .* so fit a BMP390"),
+        ("00", "58", 'a BMP280 responds, .* sold as a BMP390: write kind = "bmp280"$'),
+        ("00", "00", "reads 00 where the sensor has 60.* held low"),
     ],
 )
 def test_a_look_alike_is_told_as_what_it_is(

@@ -49,7 +49,7 @@ def test_setup_makes_it_answer_and_looks_at_its_gas() -> None:
 )
 def test_a_mode_that_is_not_taken(reply: bytes) -> None:
     """Anything but 01 behind 78."""
-    with pytest.raises(NotMeasuredError, match="should take the mode of answering"):
+    with pytest.raises(NotMeasuredError, match="should change to reply mode"):
         play(part.make({}).setup(), _mode(reply))
 
 

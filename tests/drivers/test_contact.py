@@ -47,12 +47,16 @@ def test_a_message_is_read_span_by_span() -> None:
 @pytest.mark.parametrize(
     ("text", "error", "words"),
     [
-        (b"", FramingError, "^this is no message of a line$"),
-        (b" \n", FramingError, "^this is no message of a line$"),
-        (b"0 " * 2049, LengthError, "^4098 bytes came where a line tells some dozens$"),
-        (b"0 =500", FramingError, "^this is no message of a line$"),
-        (b"2 =500\n", FramingError, "^this is no message of a line$"),
-        (b"0 =500 junk\n", FramingError, "^this is no message of a line$"),
+        (b"", FramingError, "^this is not a message of a line$"),
+        (b" \n", FramingError, "^this is not a message of a line$"),
+        (
+            b"0 " * 2049,
+            LengthError,
+            "^4098 bytes came where a line reports a few dozen$",
+        ),
+        (b"0 =500", FramingError, "^this is not a message of a line$"),
+        (b"2 =500\n", FramingError, "^this is not a message of a line$"),
+        (b"0 =500 junk\n", FramingError, "^this is not a message of a line$"),
         (
             b"0 1@600 =500\n",
             FramingError,

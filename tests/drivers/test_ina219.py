@@ -49,17 +49,17 @@ def test_one_that_other_software_has_set_is_reset(settings: str) -> None:
 @pytest.mark.parametrize(
     ("lines", "more", "words"),
     [
-        ("fe=5449 ff=2260", "", 'an INA226 answers, .* kind = "ina226"'),
-        ("fe=0000 3e=5449 3f=2280", "", 'an INA228 answers, .* kind = "ina228"'),
+        ("fe=5449 ff=2260", "", 'an INA226 responds, .* kind = "ina226"'),
+        ("fe=0000 3e=5449 3f=2280", "", 'an INA228 responds, .* kind = "ina228"'),
         (
             "fe=0000 3e=0000 00=1104 05=0000",
             "00=1104",
-            "register 00 reads 1104 where the part has 399f$",
+            "register 00 reads 1104 where the sensor has 399f$",
         ),
         (
             "fe=0000 3e=0000 00=399f 05=0001",
             "00=399f",
-            "like an INA219, and is none",
+            "like an INA219, but is not one",
         ),
     ],
 )
@@ -124,7 +124,7 @@ def test_overflow_is_told() -> None:
     found = _poll("5d9b", "07d0")
     assert found[0] == Sample("supply_v", pytest.approx(11.98))
     assert (found[1].value, found[1].quality) == (pytest.approx(0.2), "outside-range")
-    assert found[1].reason == "the part tells that its current overflows"
+    assert found[1].reason == "the sensor reports that its current overflows"
     assert _poll("5d9b", "7d00")[1].quality == "at-least"
 
 
@@ -132,7 +132,7 @@ def test_more_than_it_bears() -> None:
     """Its scale goes to 32 V, the part itself to 26 V: the value stands, in doubt."""
     (volts, _) = _poll("cb2a", "0000")
     assert (volts.value, volts.quality) == (pytest.approx(26.004), "outside-range")
-    assert volts.reason == "above 26 V, more than the part bears"
+    assert volts.reason == "above 26 V, more than the sensor withstands"
 
 
 @pytest.mark.parametrize("bus", ["5d98", "5d99"])
@@ -145,7 +145,7 @@ def test_no_conversion_yet(bus: str) -> None:
 @pytest.mark.parametrize(
     ("settings", "words"),
     [
-        ("399f", "399f where 3e67 was set: the part has lost its settings"),
+        ("399f", "399f where 3e67 was set: the sensor has lost its settings"),
         ("ffff", "the data line is open"),
         ("0000", "held low"),
     ],

@@ -80,19 +80,19 @@ def test_another_part(at: int) -> None:
     [
         (
             "fe=0000 3e=5449 3f=2281",
-            'an INA228 answers, not an INA226: write kind = "ina228", .* its shunt',
+            'an INA228 responds, not an INA226: write kind = "ina228", .* its shunt',
         ),
         (
             "fe=0000 3e=0000 00=399f 05=0000",
-            'an INA219 answers, .* write kind = "ina219"',
+            'an INA219 responds, .* write kind = "ina219"',
         ),
         (
             "fe=ffff 3e=ffff 00=ffff 05=ffff fe=ffff",
-            "register fe reads ffff where the part has 5449: .* line is open",
+            "register fe reads ffff where the sensor has 5449: .* line is open",
         ),
         (
             "fe=5449 ff=2270 3e=0000 00=4127 05=0000 fe=5449",
-            "what answers is like an INA226, and is none",
+            "what responds is like an INA226, but is not one",
         ),
     ],
 )

@@ -41,18 +41,18 @@ def test_setup(die: str) -> None:
 @pytest.mark.parametrize(
     ("lines", "words"),
     [
-        ("fe=5449 ff=2260", 'an INA226 answers, .* kind = "ina226"'),
+        ("fe=5449 ff=2260", 'an INA226 responds, .* kind = "ina226"'),
         (
             "fe=0000 3e=0000 00=399f 05=0000",
-            'an INA219 answers, .* kind = "ina219"',
+            'an INA219 responds, .* kind = "ina219"',
         ),
         (
             "fe=0000 3e=5449 3f=2370 3e=5449",
-            "like an INA228, and is none",
+            "like an INA228, but is not one",
         ),
         (
             "fe=0000 3e=0000 00=0000 05=0000 3e=0000",
-            "register 3e reads 0000 where the part has 5449: .* held low",
+            "register 3e reads 0000 where the sensor has 5449: .* held low",
         ),
     ],
 )
@@ -105,7 +105,7 @@ def test_overflow_is_told() -> None:
     found = _poll("0f0000", "3a9800", "0203")
     assert found[0] == Sample("supply_v", pytest.approx(12.0))
     assert (found[1].value, found[1].quality) == (pytest.approx(5.0), "outside-range")
-    assert found[1].reason == "the part tells that its current overflows"
+    assert found[1].reason == "the sensor reports that its current overflows"
     assert _poll("0f0000", "7ffff0", "0203")[1].quality == "at-least"
 
 
@@ -140,7 +140,9 @@ def test_impossible_voltage(bus: str) -> None:
 
 @pytest.mark.parametrize("reply", ["ffffff", "0f0001", "0f0008"])
 def test_four_bits_are_always_0(reply: str) -> None:
-    with pytest.raises(OutOfRangeError, match=f"register reads {reply}, as the part"):
+    with pytest.raises(
+        OutOfRangeError, match=f"register reads {reply}, which it never"
+    ):
         ina228.decode20(bytes.fromhex(reply), "shunt register")
 
 

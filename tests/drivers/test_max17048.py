@@ -33,7 +33,7 @@ def test_setup(version: bytes) -> None:
 @pytest.mark.parametrize(
     ("version", "words"),
     [
-        (b"\x00\x03", "version register reads 0003 where the part has 0012$"),
+        (b"\x00\x03", "version register reads 0003 where the sensor has 0012$"),
         (b"\x01\x12", "reads 0112"),
         (b"\x00\x20", "reads 0020"),
         (b"\x00\x00", "held low"),

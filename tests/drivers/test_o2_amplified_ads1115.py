@@ -65,7 +65,7 @@ def test_just_alive() -> None:
 @pytest.mark.parametrize("mv", [2600.125, 3300.0])
 def test_an_amplifier_at_its_end(mv: float) -> None:
     """Above what 25 % give it stands at its supply, and no air is so rich."""
-    with pytest.raises(OutOfRangeError, match="more than 2600: a wire touches supply"):
+    with pytest.raises(OutOfRangeError, match="more than 2600: a wire touches power"):
         _poll(mv)
 
 
@@ -76,7 +76,9 @@ def test_up_to_its_end() -> None:
 
 def test_never_spanned() -> None:
     """Its gain is its maker's own: nothing is known before the first span."""
-    with pytest.raises(NotMeasuredError, match=r"2000\.00 mV, but has no fresh-air"):
+    with pytest.raises(
+        NotMeasuredError, match=r"2000\.00 mV, but was never calibrated"
+    ):
         play(part.make({}).poll(), _script(2000.0))
 
 

@@ -64,7 +64,7 @@ def test_smoke() -> None:
 
 
 def test_standing_fan() -> None:
-    with pytest.raises(NotMeasuredError, match="fan stands"):
+    with pytest.raises(NotMeasuredError, match="fan does not turn"):
         _poll(frame(0, 0, 0))
 
 

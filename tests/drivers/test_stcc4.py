@@ -113,7 +113,7 @@ def test_a_part_that_is_told_the_air() -> None:
     part = _made()
     (first,) = play(part.poll(), [(READ, _words(*AIR))])
     assert (first.value, first.quality) == (500.0, "outside-range")
-    assert "has not been told the temperature and the humidity" in first.reason
+    assert "has not been given the temperature and the humidity" in first.reason
     part.inform("temp_c", 25.0)
     play(part.poll(), [(READ, _words(*AIR))])
     part.inform("rh_pct", 50.0)

@@ -251,7 +251,7 @@ def test_a_pause_ends_junk_and_what_was_begun() -> None:
         assert [type(item) for item in hunter.feed(b"xx")] == [FramingError]
         assert hunter.pause() is None
         assert hunter.feed(START + b"a") == []
-        assert str(hunter.pause()) == "the answer broke off after 3 bytes"
+        assert str(hunter.pause()) == "the reply broke off after 3 bytes"
     assert hunter.feed(good) == [good]
 
 

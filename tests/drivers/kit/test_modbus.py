@@ -66,7 +66,7 @@ def test_refusals() -> None:
 )
 def test_what_begins_no_answer(head: str) -> None:
     """No registers, half of one, more than are ever asked for, or other functions."""
-    with pytest.raises(FramingError, match="begin no answer"):
+    with pytest.raises(FramingError, match="begin no reply"):
         modbus.size_of(bytes.fromhex(head))
     assert modbus.size_of(bytes.fromhex("fe0410")) == modbus.LONGEST == 21
 

@@ -24,7 +24,7 @@ GOOD = bytes.fromhex("ff8600230400025851")
         (GOOD + b"\0", LengthError, "10 bytes came where a frame has 9"),
         (b"\xfe" + GOOD[1:], FramingError, "begins with fe, not ff"),
         (GOOD[:8] + b"\x52", CrcError, "is 52, its bytes give 51"),
-        (bytes.fromhex("ff780100000000" + "0087"), WrongPartError, "78, an answer has"),
+        (bytes.fromhex("ff780100000000" + "0087"), WrongPartError, "78, a reply has"),
         (bytes.fromhex("ff8600230404025851")[:8] + b"\x4d", FramingError, "4 decimals"),
     ],
 )
