@@ -75,8 +75,8 @@ def _twice_named(
             if a.address == b.address and {a.bus, b.bus} == {name, other}
         ]
         if twins:
-            what += f", so {listed(twins)} would be one part, read twice"
-        mend = f'keep one table, and write `bus = "{name}"` for its parts'
+            what += f", so {listed(twins)} would be one sensor, read twice"
+        mend = f'keep one table, and write `bus = "{name}"` for its sensors'
         yield Mistake(file, f"i2c.{other}.device", what, mend)
 
 
@@ -91,7 +91,7 @@ def _at_a_mux(one: _Seated, file: str, names: I2cNames) -> Iterator[Mistake]:
             )
             mend = (
                 "set the multiplexer to another of 0x70 to 0x77 by its address pins, "
-                "and its dtoverlay line by `addr=`, or give the part another address"
+                "and its dtoverlay line by `addr=`, or give the sensor another address"
             )
             yield Mistake(file, f"part.{one.name}.address", what, mend)
             return
@@ -105,7 +105,7 @@ def _through(
         if any(bus.number == fellow.number for bus in names.above(part.number)):
             what = (
                 f"is 0x{part.address:02x} on bus {part.bus}, behind a multiplexer, and "
-                f"[part.{fellow.name}] on bus {fellow.bus} before it answers there too"
+                f"[part.{fellow.name}] on bus {fellow.bus} before it responds there too"
             )
             yield Mistake(file, f"part.{part.name}.address", what, ANOTHER_ADDRESS)
             return
@@ -147,6 +147,6 @@ def _swapped(
         return
     what = (
         f"is {one_line(devices[1])}, whose number may be that of {devices[0]} after a "
-        f"restart: nothing would tell {other.name} and {one.name} apart"
+        f"restart: {other.name} and {one.name} could be swapped"
     )
     yield Mistake(file, f"i2c.{other.bus}.device", what, names.mend(devices[1]))

@@ -20,22 +20,22 @@ def contact_mistakes(part: PartSettings, info: PartInfo) -> Found:
     if info.bus != "line":
         for key in OWN_KEYS:
             if getattr(part, key) is not None:
-                mend = "take it out: only a contact has one"
+                mend = "remove it: only a contact has one"
                 yield key, BadValueError(f"does not suit a {info.name}", mend)
         return
     if part.means is None:
-        mend = 'say what it tells of, like `means = "smoke"`: one of '
+        mend = 'say what it reports, like `means = "smoke"`: one of '
         yield "means", BadValueError("is missing", mend + listed(CONTACT_MEANS))
     if part.place:
-        mend = "take it out: `means` says what the contact tells of"
+        mend = "remove it: `means` says what the contact reports"
         yield "place", BadValueError(f"does not suit a {info.name}", mend)
     if part.bus is None:
         if part.address is not None:
-            mend = "name the `bus` of the wire's converter, or take it out"
+            mend = "name the `bus` of the wire's converter, or remove it"
             yield "address", BadValueError("is given without a bus", mend)
         return
     given = listed(f"0x{one:02x}" for one in ads1115.ADDRESSES)
-    mend = f"give that of the ADS1115 that watches the wire: one of {given}"
+    mend = f"give that of the ADS1115 that reads the wire: one of {given}"
     if part.address is None:
         yield "address", BadValueError("is missing", mend)
     elif part.address not in ads1115.ADDRESSES:

@@ -110,7 +110,7 @@ def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
 
     for key in ("language", "decimal"):
         if not isinstance(plain.get(key), str):
-            wrong(key, "is missing or no text", f'write `{key} = "..."`')
+            wrong(key, "is missing or not a text", f'write `{key} = "..."`')
     alarms = {
         key: _alarm(key, table, wrong)
         for key, table in plain.items()

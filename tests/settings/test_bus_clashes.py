@@ -34,7 +34,7 @@ def config(folder: Path, buses: dict[str, str], parts: dict[str, str]) -> Settin
 def clashes(root: Path, settings: Settings) -> list[Mistake]:
     known = replace(Registries(), bus_names=I2cNames(root))
     told = device_mistakes(settings, "cabin.toml", known=known)
-    usual = ("which is not there", "which is no device", "needs the group")
+    usual = ("which is not there", "which is not a device", "needs the group")
     return [one for one in told if not any(words in one.what for words in usual)]
 
 
@@ -91,7 +91,7 @@ def test_a_part_before_a_multiplexer_answers_behind_it_too(
         parts = {name: places[name] for name in names}
         (found,) = clashes(machine.root, config(tmp_path, BUSES, parts))
         assert found.key == "part.roof-air.address"
-        assert "[part.bunk-air] on bus main before it answers there too" in found.what
+        assert "[part.bunk-air] on bus main before it responds there too" in found.what
         assert "a channel of its own" in found.mend
 
 
@@ -102,10 +102,10 @@ def test_two_names_of_one_bus(tmp_path: Path, machine: BusMachine) -> None:
     (found,) = clashes(machine.root, config(tmp_path, buses, parts))
     assert found.key == "i2c.other.device"
     assert "another name of the bus that [i2c.main] has" in found.what
-    assert "bunk-air and twin would be one part" in found.what
+    assert "bunk-air and twin would be one sensor" in found.what
     parts = {"bunk-air": "sht4x main", "pane": "tmp117 other"}
     (found,) = clashes(machine.root, config(tmp_path, buses, parts))
-    assert "one part" not in found.what
+    assert "one sensor" not in found.what
     assert 'write `bus = "main"`' in found.mend
 
 
@@ -138,7 +138,7 @@ def test_two_of_one_kind_on_numbers_that_move(tmp_path: Path) -> None:
     )
     (found,) = clashes(machine.root, settings)
     assert found.key == "i2c.two.device"
-    assert "nothing would tell roof-air and bunk-air apart" in found.what
+    assert "roof-air and bunk-air could be swapped" in found.what
     assert "name /dev/i2c-31" in found.mend
     words = [one.word for one in bus_findings(settings, I2cNames(machine.root))]
     assert words == ["bad", "mind"]

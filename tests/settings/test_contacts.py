@@ -79,7 +79,7 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
         (
             swapped('means = "smoke"\n', ""),
             (
-                "part.smoke.means: is missing; say what it tells of, like `means = "
+                "part.smoke.means: is missing; say what it reports, like `means = "
                 '"smoke"`'
                 ": one of smoke, gas, co, door, bilge"
             ),
@@ -94,14 +94,14 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
         ),
         (
             CABIN + 'port = "/dev/ttyS0"\n',
-            "part.smoke.port: does not suit a contact; take it out and name `line`",
+            "part.smoke.port: does not suit a contact; remove it and name `line`",
         ),
         (
             CABIN + 'place = "ceiling"\n',
             (
-                "part.smoke.place: does not suit a contact; take it out: `means` says "
+                "part.smoke.place: does not suit a contact; remove it: `means` says "
                 "what "
-                "the contact tells of"
+                "the contact reports"
             ),
         ),
         (
@@ -109,14 +109,14 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
             (
                 "part.smoke.address: is given without a bus; name the `bus` of the "
                 "wire's "
-                "converter, or take it out"
+                "converter, or remove it"
             ),
         ),
         (
             CABIN + 'bus = "main"\n',
             (
                 "part.smoke.address: is missing; give that of the ADS1115 that "
-                "watches the "
+                "reads the "
                 f"wire: {PINS}"
             ),
         ),
@@ -125,7 +125,7 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
             (
                 "part.smoke.address: is 0x62, which no ADS1115 can have; give that of "
                 "the "
-                f"ADS1115 that watches the wire: {PINS}"
+                f"ADS1115 that reads the wire: {PINS}"
             ),
         ),
         (
@@ -140,7 +140,7 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
             CABIN + OTHER.replace("GPIO6", "GPIO5"),
             (
                 "part.door.line: is 'GPIO5', which [part.smoke] has too; give each "
-                "part its "
+                "sensor its "
                 "own"
             ),
         ),
@@ -163,28 +163,27 @@ PINS = "one of 0x48, 0x49, 0x4a, 0x4b"
         (
             CABIN + '[part.air]\nkind = "sht4x"\nbus = "main"\nmeans = "door"\n',
             (
-                "part.air.means: does not suit a sht4x; take it out: only a contact "
+                "part.air.means: does not suit a sht4x; remove it: only a contact "
                 "has one"
             ),
         ),
         (
             CABIN + '[part.air]\nkind = "sht4x"\nbus = "main"\nactive_low = true\n',
             (
-                "part.air.active_low: does not suit a sht4x; take it out: only a "
+                "part.air.active_low: does not suit a sht4x; remove it: only a "
                 "contact "
                 "has one"
             ),
         ),
         (
             CABIN + '[part.air]\nkind = "sht4x"\nbus = "main"\nline = "GPIO6"\n',
-            "part.air.line: does not suit a sht4x; take it out and name `bus`",
+            "part.air.line: does not suit a sht4x; remove it and name `bus`",
         ),
         (
             CABIN + 'leave_out = ["contact"]\n',
             (
-                "part.smoke.leave_out: leaves out all that the part gives; take the "
-                "whole "
-                "part out of the config"
+                "part.smoke.leave_out: leaves out all that the sensor measures; "
+                "remove the whole sensor from the config"
             ),
         ),
     ],

@@ -30,7 +30,7 @@ WRONG = [
     ("volume_m3 = 11", 'volume_m3 = "3 kegs"', "cabin.volume_m3", ["m³ or ft³"]),
     ("volume_m3 = 11", 'volume_m3 = "1,100 l"', "cabin.volume_m3", ["1100 or 1.1"]),
     ("burner_kw = 1.6", 'burner_kw = "5 BTU"', "cabin.burner_kw", ["'5 BTU/h'"]),
-    ("volume_m3 = 11", 'volume_m3 = "5 kg"', "cabin.volume_m3", ["alone, in m3"]),
+    ("volume_m3 = 11", 'volume_m3 = "5 kg"', "cabin.volume_m3", ["alone, in m³"]),
     ("volume_m3 = 11", 'volume_m3 = "big"', "cabin.volume_m3", ["'big'", "number"]),
     ("volume_m3 = 11", "volume_m3 = true", "cabin.volume_m3", ["true or false"]),
     ("volume_m3 = 11", "volume_m3 = [11]", "cabin.volume_m3", ["a list"]),
