@@ -186,8 +186,8 @@ async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
     text = await _sister(bus, address)
     if not text and address in MUX_ADDRESSES:
         text = (
-            "something that no part here is; a multiplexer wants a dtoverlay=i2c-mux "
-            "line (hardware.md)"
+            "no known sensor; a multiplexer needs a dtoverlay=i2c-mux line "
+            "(hardware.md)"
         )
     return ScanAnswer(where, (), text)
 
@@ -324,7 +324,7 @@ def _asked(path: str, ear: _Ear) -> ScanAnswer:
         )
     kinds = tuple(kind for kind in ASKED_KINDS if kind in ear.kinds)
     if not kinds:
-        return ScanAnswer(path, ear.kinds, "it answers when asked")
+        return ScanAnswer(path, ear.kinds, "it responds when asked")
     return ScanAnswer(
         path, kinds, "it only responds, and does not say which gas it means"
     )

@@ -124,7 +124,7 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
             )
         yield from (_line(line, settings) for line in lines if line.wire == bus)
     if empty:
-        yield f"Nobody answers on {', '.join(sorted(empty))}"
+        yield f"Nothing responds on {', '.join(sorted(empty))}"
     if scan.channels.others:
         yield "I2C buses that were not looked at: --bus does that"
         yield from (f"  {other}" for other in scan.channels.others)

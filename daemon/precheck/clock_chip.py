@@ -88,8 +88,9 @@ def clock_chip(
             SUBJECT,
             "mind",
             "none: after a power cut the time is wrong until a network sets it, and "
-            "until then no answer from a phone counts, and nights and spans bear a "
-            "wrong date; fit one with a cell of its own (hardware.md, The clock)",
+            "until then no acknowledgement from a phone counts, and nights and "
+            "calibrations get a wrong date; fit one with a cell of its own "
+            "(hardware.md, The clock)",
         )
     found = [_judged(one, wall, is_synchronised=is_synchronised) for one in chips]
     return _best(found)

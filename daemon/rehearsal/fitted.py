@@ -49,7 +49,7 @@ CO_ALARM = "co-alarm"
 FREE_LINES = tuple(f"GPIO{number}" for number in range(28))
 ADDED = (
     "No contact of a CO alarm is here, so this night adds one, co-alarm: hardware.md "
-    "tells how a certified alarm is wired."
+    "shows how a certified alarm is wired."
 )
 
 

@@ -219,7 +219,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
         ),
         NamedNight(
             "alarm",
-            "the certified CO alarm rings; our own CO sensor is frozen at nothing",
+            "the certified CO alarm sounds; our own CO sensor is frozen at nothing",
             free,
             (
                 *low,
@@ -230,7 +230,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
                     "soot chokes the burner",
                 ),
                 NightChange(
-                    ALARM_S, {"co_alarm": 1.0}, words="the certified CO alarm rings"
+                    ALARM_S, {"co_alarm": 1.0}, words="the certified CO alarm sounds"
                 ),
                 NightChange(
                     OUTSIDE_S,

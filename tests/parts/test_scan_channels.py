@@ -94,7 +94,7 @@ def test_each_part_is_found_where_it_is(tmp_path: Path) -> None:
     text = "\n".join(told(found, None))
     assert "0x70  the multiplexer of /dev/i2c-30 to /dev/i2c-33" in text
     assert "On the I2C bus mux-70-0, /dev/i2c-30\n" in text
-    assert "Nobody answers on mux-70-1, mux-70-3" in text
+    assert "Nothing responds on mux-70-1, mux-70-3" in text
     assert "not looked at: --bus does that\n  /dev/i2c-20 (fef04500.i2c)" in text
     assert '[i2c.mux-70-2]\n  device = "/dev/i2c-32"' in text
     assert as_plain(found, None)["others"] == ["/dev/i2c-20 (fef04500.i2c)"]

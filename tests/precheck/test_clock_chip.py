@@ -54,7 +54,7 @@ def test_none_says_what_follows() -> None:
     word, text = told()
     assert word == "mind"
     assert text.startswith("none: after a power cut the time is wrong until a network")
-    assert "no answer from a phone counts" in text
+    assert "no acknowledgement from a phone counts" in text
     assert "hardware.md, The clock" in text
 
 
