@@ -224,8 +224,8 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             )
         if (scale := SCALES.get(part.kind)) and scale not in part.options:
             yield (
-                f"{name} may ring too early: write its scale by its sheet, `{scale}`, "
-                "among its options."
+                f"{name} may sound too early: give its scale from its data sheet, "
+                f"`{scale}`, among its options."
             )
         if part.port is not None and may_move(part.port):
             yield (

@@ -59,7 +59,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--all",
         action="store_true",
-        help="tell every ring and stretch too, and what the figures rest on",
+        help="show every alarm and stretch too, and what the figures rest on",
     )
     parser.add_argument(
         "--summary",
@@ -95,7 +95,7 @@ def run(
     units = SYSTEMS.get(args.units)
     # A long night's page takes some seconds on a Pi: reading and judging, then drawing.
     steps = 1.0 if args.page is None else 2.0
-    with progress(steps, "telling the night", err) as shown:
+    with progress(steps, "reading the night", err) as shown:
         if is_last or Path(args.night).is_dir():
             found = _newest(night, wall, units, is_last=is_last)
         else:

@@ -25,7 +25,7 @@ NAMES: Mapping[str, str] = MappingProxyType(
         "contact-co": "certified carbon monoxide alarm",
         "contact-bilge": "water in the bilge",
         "fine-dust": "smoke or dust",
-        "condensing": "wet glass",
+        "condensing": "wet window",
         "cold": "cold at the bunk",
         "hot": "heat at the bunk",
         "supply-low": "battery low",
@@ -41,7 +41,7 @@ NAMES: Mapping[str, str] = MappingProxyType(
         "gases-disagree": "gases that do not match",
         "stratified": "air in layers",
         "rule-broken": "rule that failed",
-        "watch-fault": "watch at fault",
+        "watch-fault": "monitor faulty",
     }
 )
 """By the id of config/limits.toml, each to be said behind "the alarm for" too."""

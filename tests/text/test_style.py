@@ -69,6 +69,8 @@ ALLOWED = {
     r"\bmultiply (?:it )?by 86400\b|\b0 and 1000000\b": "to be typed as they are",
     r"\{mend\}|--undo \{part\}": "fields to be filled in",
     r"\"from memory\"|\"own choice\"": "words of the contract",
+    r"'told'": "a value of the STCC4's option `air`",
+    r"\bSEN63C\b": "a sensor's name, which ends like a temperature",
 }
 DEGREES = re.compile(r"(?<![A-Za-z])\d+ ?C\b|\bdegrees?\b(?! Fahrenheit)")
 UNIT = re.compile(

@@ -60,7 +60,7 @@ class ContactLine:
                     (e.event_type == self._rising, e.timestamp_ns) for e in events
                 ]
         except OSError as error:
-            raise line_error(self._name, "cannot be watched", error) from error
+            raise line_error(self._name, "cannot be monitored", error) from error
         return found
 
     def levels(self) -> bytes:
