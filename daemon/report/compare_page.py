@@ -167,7 +167,7 @@ def _picture(
         if name in IN_DEGREES:
             values = [None if v is None else units.value("c", v) for v in values]
         if not any(value is not None for value in values):
-            words.append(f"{letter}: nothing was told")
+            words.append(f"{letter}: nothing was measured")
             continue
         flags = one.at_range_end[name]
         full = full or any(flags)
@@ -268,11 +268,11 @@ def _full_scale(flags: Sequence[bool], step_h: float) -> Iterator[Band]:
 def _key(lines: Sequence[Curve], bands: Sequence[Band], *, is_full: bool) -> list[str]:
     key = []
     if any(line.low is not None for line in lines):
-        key.append("Shaded: what the part may be off")
+        key.append("Shaded: what the sensor may be off")
     if any(one.kind == "gap" for one in bands):
         key.append("Grey: not known for one of them")
     if is_full:
-        key.append("Pale ground: a part at its range's end, so this or more")
+        key.append("Pale ground: a sensor at its range's end, so this or more")
     return key
 
 

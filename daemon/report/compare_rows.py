@@ -48,9 +48,9 @@ def figure_rows(sheets: Sequence[Sheet]) -> list[FigureRow]:
         ("oxygen settles at", _settles),
         ("air changes an hour", _changes),
         (f"water left behind, {units.sign('kg')}", _water),
-        ("glass wet", _wet),
+        ("window wet", _wet),
         (f"gas an hour, {units.sign('kg')}", _gas),
-        ("degrees gained", _gained),
+        ("warmth gained", _gained),
         ("enough to sleep by", _enough),
     )
     rows = [
@@ -94,7 +94,7 @@ def _minutes(one: Sheet) -> str:
     if found is None or found.least_o2_pct is None:
         return f"{NOT_KNOWN}: no oxygen was measured"
     if found.o2_minutes is None:
-        return f"{NOT_KNOWN}: it was there when first told"
+        return f"{NOT_KNOWN}: it was there at the first reading"
     if found.o2_minutes[1] is None:
         left = f"not within {minutes(60.0 * one.hours)}"
         return left if found.o2_minutes[0] is None else f"{left}, but close to it"
@@ -137,7 +137,7 @@ def _water(one: Sheet) -> str:
 def _wet(one: Sheet) -> str:
     found = _of(one)
     if found is None or not found.is_wet_known:
-        return f"{NOT_KNOWN}: the glass was not measured"
+        return f"{NOT_KNOWN}: the window was not measured"
     if found.wet_from_min is None or one.wet_h is None:
         return "never"
     return f"after {minutes(found.wet_from_min)}, for {one.wet_h:.1f} h"

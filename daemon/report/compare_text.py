@@ -62,7 +62,7 @@ def table(
             )
     if not is_whole:
         lines.append(
-            f"{len(sheets)} nights: the best and the worst of them; --all tells each."
+            f"{len(sheets)} nights: the best and the worst of them; --all shows each."
         )
     apart = [one for one in sheets if one.past]
     if apart:
@@ -97,9 +97,9 @@ def _facts(one: Sheet, units: Units) -> list[str]:
             left = f"past a waking limit for {minutes(one.beyond_min)}"
         facts.append(f"safe   {left} ({WORDS.get(one.nearest, one.nearest)})")
     else:
-        facts.append("safe   cannot be told: no gas was measured")
+        facts.append("safe   not known: no gas was measured")
     if one.wet_h is not None:
-        wet = f"dry    glass wet for {one.wet_h:.1f} h"
+        wet = f"dry    window wet for {one.wet_h:.1f} h"
         if one.water_left_kg is not None:
             wet += f"; {water_left(one.water_left_kg, units)}"
         facts.append(wet)
@@ -122,7 +122,7 @@ def _facts(one: Sheet, units: Units) -> list[str]:
     if one.other.dust is not None and one.other.dust.rises:
         facts.append(f"dust   {dust_cell(one)}")
     if one.unseen_min > 2.0:
-        facts.append(f"watch  {minutes(one.unseen_min)} without oxygen or CO readings")
+        facts.append(f"gap    {minutes(one.unseen_min)} without oxygen or CO readings")
     return facts
 
 
@@ -144,7 +144,7 @@ def _rank(
         if place < len(rank.is_sure):
             tail = "" if rank.is_sure[place] else "   (no surer than the next)"
         if rank.word == SAFEST and sheets[n].unseen_min > UNSEEN_MIN:
-            tail = "   (not all of it was watched)"
+            tail = "   (not all of it was monitored)"
         line = f"  {place + 1}. {sheets[n].name}"
         if not is_whole:
             line += f"  {_measure(rank.word, sheets[n], units)}"
@@ -315,6 +315,6 @@ def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
     made = [
         Rows("safe", "Least that was left to a waking limit", "% of the way", safe),
         Rows("dry", "Water left behind", units.sign("kg"), dry),
-        Rows("cheap", "Gas for each degree kept", units.sign("w_k"), cheap),
+        Rows("cheap", "Gas for the warmth kept", units.sign("w_k"), cheap),
     ]
     return [one for one in made if one.rows]

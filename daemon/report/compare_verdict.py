@@ -53,9 +53,9 @@ def enough(one: Sheet) -> Enough:
         unseen = minutes(one.unseen_min)
         return Enough(NOT_KNOWN, f"{unseen} without oxygen or CO readings")
     if one.verdict in (UNSEEN, UNKNOWN):
-        return Enough(NOT_KNOWN, "not all of it was watched")
+        return Enough(NOT_KNOWN, "not all of it was monitored")
     if one.margin <= Z90 * one.margin_sd:
-        return Enough(NOT_KNOWN, "nearer to a limit than the parts can tell")
+        return Enough(NOT_KNOWN, "nearer to a limit than the sensors can show")
     if one.is_trial and one.figures is not None and not _settles_well(one):
         return Enough(NOT_KNOWN, "oxygen might have fallen further")
     if lacks := too_short(one):
@@ -114,7 +114,7 @@ class _Kind(NamedTuple):
     best: str
 
 
-DEARER = "dearer for each degree"
+DEARER = "dearer for the warmth kept"
 _KINDS = (
     _Kind(safety, "safer", "less safe", "safest"),
     _Kind(dryness, "drier", "wetter", "driest"),

@@ -5,14 +5,14 @@ from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, 
 
 HEADLINES = {
     DANGEROUS: "NOT SAFE",
-    UNSEEN: "NOT WATCHED: nobody can vouch for this night",
+    UNSEEN: "NOT MONITORED: this night may not have been safe",
     UNKNOWN: "NOT KNOWN: too little was measured to call this night safe",
     CLOSE: "Safe, but close",
     WELL: "Safe",
 }
 """The verdict's first words."""
 ACTS = {
-    DANGEROUS: "Do not sleep with the heater lit before the cause is found and mended.",
+    DANGEROUS: "Do not sleep with the heater lit before the cause is found and fixed.",
     UNSEEN: "Find out why before you sleep here again: `cabinvigil precheck`.",
     UNKNOWN: "Do not count on it: see that oxygen and carbon monoxide are measured for "
     "a whole night.",

@@ -144,7 +144,7 @@ def old_frame(last: str, age_s: float, why: str) -> str:
 
 def _head(status: Mapping[str, Any]) -> str:
     up_min = _number(status.get("up_s"), 0.0) / 60.0
-    return f"{status.get('cabin', 'cabin')}, watched for {minutes(up_min)}"
+    return f"{status.get('cabin', 'cabin')}, monitored for {minutes(up_min)}"
 
 
 def _number(value: Any, otherwise: float) -> float:
@@ -155,7 +155,7 @@ def _number(value: Any, otherwise: float) -> float:
 def _rehearsal(status: Mapping[str, Any]) -> Iterator[str]:
     """Say of emulated parts that they are that: nothing here is the cabin's air."""
     if status.get("emulated") is True:
-        yield "REHEARSAL: emulated parts, no real air."
+        yield "REHEARSAL: emulated sensors, no real air."
 
 
 def _trial(status: Mapping[str, Any]) -> Iterator[str]:
@@ -210,7 +210,7 @@ def _airing(status: Mapping[str, Any]) -> Iterator[str]:
     left_s = airing.get("all_clear_in_s")
     if airing.get("can_be_told") is False:
         text = (
-            "no sensor can show that the gas is gone. Air the cabin for long, and "
+            "no sensor can show that the gas has cleared. Air the cabin for long, and "
             "find the cause."
         )
     elif isinstance(left_s, int | float):

@@ -44,7 +44,7 @@ def words(found: Checked) -> Iterator[str]:
             yield f"DOUBLED: {first} and {second} are one file twice; readers take one."
         else:
             yield (
-                f"DOUBLED: {first} and {second} tell of the same hours of one run; "
+                f"DOUBLED: {first} and {second} hold the same hours of one run; "
                 "both are read: move one away."
             )
     for other in found.left_over:
@@ -76,7 +76,7 @@ def _held(one: Survey) -> str:
         when = f"{first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M %Z}"
     parts = [when, f"{one.lines} lines", _size(one.size), _runs(one)]
     if any(run.is_emulated for run in one.runs):
-        parts.append("emulated parts")
+        parts.append("emulated sensors")
     if one.clock_steps:
         parts.append(f"the clock was set {one.clock_steps} x")
     return ", ".join(parts)
@@ -200,7 +200,7 @@ def mended_words(into: Path, surveys: Sequence[Survey]) -> Iterator[str]:
     mended = sum(1 for one in written if one.is_damaged)
     files = "1 file" if len(written) == 1 else f"{len(written)} files"
     yield (
-        f"{files} written to {into}/, {mended} of them mended: "
+        f"{files} written to {into}/, {mended} of them repaired: "
         f"{_lost_in_all(surveys)} lost."
     )
 

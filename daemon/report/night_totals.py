@@ -12,7 +12,7 @@ DRY_KG = 0.05
 """Less is a wiped pane (own choice)."""
 LEAST_SHARE = 0.5
 """A low end below this share of the middle makes the middle no figure (own choice)."""
-BOUNDED = "CO2 was not told, or its part at the end of its range,"
+BOUNDED = "CO2 was not measured, or its sensor at the end of its range,"
 UNSURE = "it may have been lit: the log begins in air that had settled before"
 
 

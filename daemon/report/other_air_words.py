@@ -5,7 +5,7 @@ from cabinvigil.daemon.review.other_air import DUST, DustRise, IndexCourse, Othe
 from cabinvigil.daemon.text.numbers import valued
 
 INDEX_WORDS = {"voc_index": "VOC index", "nox_index": "NOx index"}
-RELATIVE = "An index stands against its own last day: no concentration"
+RELATIVE = "An index compares with its own last day: it is not a concentration"
 """What it can say, and what it cannot."""
 QUIET_TIMES = 1.5
 """Up to so many times its usual, an index was as usual (own choice)."""

@@ -114,7 +114,7 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     span = f"{clock(0.0)} to {clock(tape.length_s)}"
     if tape.origin is not None:
         span += f" {zone_name(found.begins, zone)}"
-    emulated = "; emulated parts" if tape.head.get("emulated") is True else ""
+    emulated = "; emulated sensors" if tape.head.get("emulated") is True else ""
     yield f"<p><small>{escape(span)}, {found.hours:.1f} h{emulated}</small></p>"
     yield '<div class="tiles">'
     for label, value, more, is_past in _tiles(found, clock):
@@ -139,11 +139,11 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]
     totals = found.whole.totals
     if totals is not None:
         left = night_totals.water_left(totals.water_left_kg, found.units)
-        yield "glass wet", f"{found.comfort.wet_h:.1f} h", left, False
+        yield "window wet", f"{found.comfort.wet_h:.1f} h", left, False
         low, middle, high = totals.gas_kg
         said, number = found.units.said, found.units.number
         if high < NONE_KG:
-            yield "gas burnt", "none", "as far as the air tells", False
+            yield "gas burnt", "none", "as far as the air shows", False
         elif totals.bounded_h:
             least = f"at least {said('kg', low, 2)}"
             yield "gas burnt", least, night_totals.BOUNDED[:-1], False
@@ -206,5 +206,5 @@ def _foot(found: Morning) -> Iterator[str]:
         yield f"<p>{escape(note)}</p>"
     if found.laxer:
         laxer = retold(", ".join(found.laxer), found.units)
-        yield f"<p>Laxer than published, as accepted: {escape(laxer)}</p>"
+        yield f"<p>Less strict than published, as accepted: {escape(laxer)}</p>"
     yield (f"<p>{ESTIMATES} cabinvigil {escape(version)}. {escape(NOTE)}</p></footer>")

@@ -39,7 +39,7 @@ DOES = {
     "high": "get out",
     "medium": "wake and ventilate",
     "low": "woke nobody",
-    "fault": "a part or the watch failed",
+    "fault": "a sensor or the monitor failed",
 }
 _CSS_NAME = re.compile(r"[a-z]+")
 
@@ -48,7 +48,7 @@ def timeline(found: Morning, zone: tzinfo | None) -> str:
     """Write what rang: each named, with its begin, end, priority and words."""
     rang = stands(found)
     if not rang:
-        return "<section><h2>What rang</h2><p>Nothing.</p></section>"
+        return "<section><h2>What sounded</h2><p>Nothing.</p></section>"
     clock = clock_of(found, zone)
     chosen = sorted(rang, key=_gravest)[:MOST_RANG]
     rows = "".join(
@@ -63,7 +63,7 @@ def timeline(found: Morning, zone: tzinfo | None) -> str:
         f"{SIGNS[one]} {urgency(one)}: {DOES[one]}" for one in there if one in SIGNS
     )
     return (
-        f'<section class="rang"><h2>What rang</h2><p class="key">{key}</p>'
+        f'<section class="rang"><h2>What sounded</h2><p class="key">{key}</p>'
         f'{_axis(found, zone)}<ul class="stands">{rows}</ul>{more}</section>'
     )
 
@@ -83,11 +83,11 @@ def _stand(found: Morning, one: Stand, clock: Clock) -> str:
     is_last = ring is episode.rises[-1]
     facts = [f"{clock(ring.at_s)} {until}", f"{SIGNS.get(word, '?')} {urgency(word)}"]
     if is_last and episode.rings > len(episode.rises):
-        facts.append(f"rang {episode.rings} times")
+        facts.append(f"sounded {episode.rings} times")
     if episode.acknowledged_s is None:
-        facts.append("no answer")
+        facts.append("not acknowledged")
     else:
-        facts.append(f"answered after {minutes(episode.acknowledged_s / 60.0)}")
+        facts.append(f"acknowledged after {minutes(episode.acknowledged_s / 60.0)}")
     style = f"left:{left:.1f}%;width:{min(wide, 100.0 - left):.1f}%"
     rank = word if RANKS.get(word, 0) in KINDS else "fault"
     name, text = name_of_alarm(episode.alarm), ring_text(episode, ring, found.units)

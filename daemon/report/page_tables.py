@@ -41,7 +41,7 @@ def further_tables(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     heads = _air_heads(found.units)
     yield from _told("Fresh air", _air_caption(found), heads, _air(found, clock))
     yield from _told("Gas, water, warmth", "", _REST, _rest(found, clock))
-    yield from _told("The watch itself", "", _REST, _watch(found, clock), LONG)
+    yield from _told("The monitor itself", "", _REST, _watch(found, clock), LONG)
 
 
 _REST = ("", "")
@@ -103,7 +103,7 @@ def _air_caption(found: Morning) -> str:
     if vent is None:
         return ""
     if not vent.fitted:
-        return "Compared with openings low and high, in still air and a little wind."
+        return "Compared with vents low and high, in still air and a little wind."
     return (
         f"The vents fitted, {vent.fitted} {with_powers(units.sign('cm2'))} low and "
         f"high, would pass {vent.expected} {with_powers(units.sign('m3_h'))}, all open."
@@ -134,9 +134,9 @@ def _rest(found: Morning, clock: Clock) -> Iterator[Row]:
         yield "carried off", at_most_kg(carried, night.water_carried_kg, units)
         yield "left behind", night.water_left
     if found.whole.withheld:
-        yield "air, gas, water", f"not to be told: {found.whole.withheld}"
+        yield "air, gas, water", f"not known: {found.whole.withheld}"
     if glass := night_totals.glass(found):
-        yield "glass", glass
+        yield "window", glass
     if inside := night_totals.inside(found):
         yield "inside", f"{inside} {found.units.sign('c')}"
     if blood := night_totals.blood(found):
@@ -161,7 +161,7 @@ def _watch(found: Morning, clock: Clock) -> Iterator[Row]:
     """Write what failed first: paper may drop what comes last."""
     for trouble in found.troubles[:6]:
         times = f"{trouble.count} times: {retold(trouble.text, found.units)}"
-        yield trouble.source, f"at fault for {minutes(trouble.minutes)}, {times}"
+        yield trouble.source, f"faulty for {minutes(trouble.minutes)}, {times}"
     for words in never_measured(found):
         yield words, "was never measured"
     for gap in found.tape.gaps:
@@ -174,11 +174,11 @@ def _watch(found: Morning, clock: Clock) -> Iterator[Row]:
             yield row.words, f"{row.share} of the night{longest}"
     whole = [one.words for one in rows if not one.longest and one.share == ALL_NIGHT]
     if whole:
-        yield "watched all night", ", ".join(whole)
+        yield "monitored all night", ", ".join(whole)
     if found.tape.starts > 1:
         yield "starts", f"{found.tape.starts}"
     for moved, when in clock_rows(found, clock)[:3]:
-        yield "clock", f"set by {moved} at {when}; times before it are mended"
+        yield "clock", f"set by {moved} at {when}; times before it are corrected"
     for n, (at_s, text) in enumerate(marks_of(found)[:MOST_MARKS], 1):
         yield f"mark {n}", f"{clock(at_s)}: {text}"
 

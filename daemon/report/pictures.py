@@ -109,7 +109,7 @@ class _View:
         if panel.fans:
             key.append("Shaded: what the projection expected then")
         if any(line.low is not None for line in panel.lines):
-            key.append("Shaded: where it lies nine times in ten")
+            key.append("Shaded: where it is nine times in ten")
         if any(one.kind == "gap" for one in self.holes):
             key.append("Grey: nothing was recorded")
         if any(one.kind == "trial" for one in self.holes):
@@ -126,7 +126,7 @@ class _View:
         to_s = self.found.tape.length_s if one.to_s is None else one.to_s
         alarm, priority = one.episode.alarm, one.ring.priority
         name = f"{name_of_alarm(alarm)} ({urgency(priority)})"
-        return f"{name} stood from {self.clock(one.from_s)} to {self.clock(to_s)}"
+        return f"{name} was active from {self.clock(one.from_s)} to {self.clock(to_s)}"
 
     def panel(
         self,
@@ -145,7 +145,7 @@ class _View:
         """Say how a course went: begin, lowest, highest, end."""
         known = [(n, one) for n, one in enumerate(values) if one is not None]
         if not known:
-            return f"{words}: nothing was told"
+            return f"{words}: nothing was measured"
         low = min(known, key=lambda pair: pair[1])
         high = max(known, key=lambda pair: pair[1])
         begin, end = known[0], known[-1]
@@ -261,7 +261,7 @@ def _air(view: _View) -> Iterator[Picture]:
     title = "Air changes an hour"
     panel = view.panel("air", [Curve(title, middle, low=low, high=high)], floor=0.0)
     panel = replace(panel, top=LEAST_CHANGES)
-    words = view.course(title, "", middle) + "; shaded: where it lies nine times in ten"
+    words = view.course(title, "", middle) + "; shaded: where it is nine times in ten"
     yield view.picture(panel, title, "1/h", words)
 
 
@@ -277,10 +277,10 @@ def _dew(view: _View) -> Iterator[Picture]:
     words = (
         view.course("Dew point", sign, dew)
         + ". "
-        + view.course("Coldest glass", sign, glass)
-        + f". The glass was wet for {view.found.comfort.wet_h:.1f} h"
+        + view.course("Coldest window", sign, glass)
+        + f". The window was wet for {view.found.comfort.wet_h:.1f} h"
     )
-    title = "Dew point against glass"
+    title = "Dew point against window"
     panel = replace(view.panel("dew", lines), least_span=view.span_k)
     yield view.picture(panel, title, sign.strip(), words)
 

@@ -41,7 +41,7 @@ CO_8H_HARM_PPM = 27.0
 """AEGL-2 for eight hours (from memory)."""
 
 
-SEE_ALL = "--all tells every ring and stretch, and what the figures rest on."
+SEE_ALL = "--all shows every alarm and stretch, and what the figures rest on."
 
 
 def account(found: Morning, *, is_whole: bool = False) -> str:
@@ -107,7 +107,7 @@ def _night(found: Morning, zone: tzinfo | None, clock: Clock) -> str:
     else:
         span = f"{clock(0.0)} to {clock(tape.length_s)}"
         when = f"{day(tape, zone)}, {span} {zone_name(found.begins, zone)}"
-    emulated = ", emulated parts" if tape.head.get("emulated") is True else ""
+    emulated = ", emulated sensors" if tape.head.get("emulated") is True else ""
     return f"{found.facts.name}: night of {when}{emulated}"[:COLUMNS]
 
 
@@ -129,12 +129,14 @@ def _near(found: Morning, clock: Clock) -> Iterator[str]:
 def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
     rows = rang_rows(found, clock)
     if not rows:
-        yield from _told("Rang", "nothing")
+        yield from _told("Alarms", "none sounded")
         return
-    yield from _told("Rang", "")
+    yield from _told("Alarms", "")
     for row in rows[:most]:
         end = f"to {row.ends}" if row.ends else "to the end"
-        answer = f"answered in {row.answered}" if row.answered else "no answer"
+        answer = (
+            f"acknowledged in {row.answered}" if row.answered else "not acknowledged"
+        )
         head = f"  {row.begins} {row.urgency:<6} {row.name:<26}"
         yield f"{head} {end}{row.times}, {answer}"[:COLUMNS]
     if len(rows) > most:
@@ -144,7 +146,7 @@ def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
 def _air(found: Morning, clock: Clock, most: int) -> Iterator[str]:
     if found.whole.totals is None:
         why = found.whole.withheld or "it needs CO2 and the cabin's volume"
-        yield from _told("Air", f"not to be told, nor gas and water: {why}")
+        yield from _told("Air", f"not known, nor gas and water: {why}")
         return
     label = "Air"
     for row in air_rows(found, clock, most):
@@ -172,7 +174,7 @@ def _gas(found: Morning) -> Iterator[str]:
     if night is None:
         return
     if not night.burner:
-        yield from _told("Gas", "none burnt, as far as CO2, warmth and oxygen tell")
+        yield from _told("Gas", "none burnt, as far as CO2, warmth and oxygen show")
         return
     kg = found.units.sign("kg")
     text = f"{night.gas_kg} {kg}{night.gas_kwh_middle}: {night.burner}"
@@ -194,7 +196,7 @@ def _wet(found: Morning) -> Iterator[str]:
         )
     if glass:
         worked = "" if found.air.glass_is_measured else " (worked out)"
-        yield from _told("Glass", glass + worked)
+        yield from _told("Window", glass + worked)
 
 
 def _other(found: Morning, clock: Clock) -> Iterator[str]:
@@ -229,7 +231,7 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
         dose.append(f"the least oxygen was like sleeping at {like}")
     if dose:
         yield from _told("Breathed", "; ".join(dose))
-    yield from _told("Watch", "; ".join(_watch(found, clock)))
+    yield from _told("Monitor", "; ".join(_watch(found, clock)))
 
 
 def _co_mean(mean_ppm: float, night_h: float) -> str:
@@ -258,14 +260,14 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
     for moved, when in clock_rows(found, clock)[:1]:
         yield f"the clock was set by {moved} at {when}"
     for trouble in found.troubles[:2]:
-        yield f"{trouble.source} at fault for {minutes(trouble.minutes)}"
+        yield f"{trouble.source} faulty for {minutes(trouble.minutes)}"
     if found.tape.flaws.newer_format:
         yield "the log is of a newer version: some of it may be missing here"
     for note in found.tape.notes[:2]:
         yield f"{note[:1].lower()}{note[1:]}".rstrip(".")
     if found.laxer:
         laxer = retold(", ".join(found.laxer), found.units)
-        yield f"laxer than published, as accepted: {laxer}"
+        yield f"less strict than published, as accepted: {laxer}"
     yield "nitrogen dioxide from the flame: not measured"
 
 

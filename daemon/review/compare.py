@@ -251,12 +251,12 @@ def too_short(one: Sheet) -> str:
         worst_pct = found.settles_pct[0]
         if found.least_o2_pct - worst_pct <= SETTLED_O2_PCT:
             return ""
-        fell = f"oxygen was at {found.least_o2_pct:.1f} %, and might have gone to "
+        fell = f"oxygen was at {found.least_o2_pct:.1f} %, and might have fallen to "
         return f"{fell}{worst_pct:.1f}{_more(one)}"
     changes = one.air_changes_per_h
     if changes is not None and changes[0] * one.hours >= SETTLED_CHANGES:
         return ""
-    return f"nothing tells that its air had settled{_more(one)}"
+    return f"nothing shows that its air had settled{_more(one)}"
 
 
 def _more(one: Sheet) -> str:

@@ -31,9 +31,7 @@ DRIFT = 1.6
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3
 """A hole in the readings of CO2 up to this long, with the burner the same before and
 after, counts as they do, and less sure (own judgement)."""
-UNSTEADY = (
-    "the burner or the air changed all the time, and CO2 does not tell them apart"
-)
+UNSTEADY = "the burner or the air changed all the time, and CO2 does not show which"
 MOST_POWER = 1.3
 """Times a heater's label: more it burns hardly ever (own judgement)."""
 LOOSE_SPREAD = 0.6

@@ -141,7 +141,7 @@ def _all(night: Situation) -> Iterator[Advice]:
     yield from air
     yield from _sensors(night)
     if "supply-low" in rang:
-        yield Advice("Charge the battery before the night", "the watch lasts it out")
+        yield Advice("Charge the battery before the night", "the monitor lasts it out")
     if not air:
         yield from _drier(night)
 
@@ -232,7 +232,7 @@ def _drier(night: Situation) -> Iterator[Advice]:
     said, number = night.facts.units.said, night.facts.units.number
     expect = (
         f"dew point {said('c', then.dew_point_c)} ({number('c', best.dew_point_c)} to "
-        f"{number('c', worst.dew_point_c)}), glass {said('c', then.glass_c)}"
+        f"{number('c', worst.dew_point_c)}), window {said('c', then.glass_c)}"
     )
     if found.now is not None:
         now = found.now
@@ -331,8 +331,8 @@ def _spread(triple: Triple) -> tuple[float, float]:
 def _sensors(night: Situation) -> Iterator[Advice]:
     if night.silent_min > UNSEEN_MIN:
         yield Advice(
-            "Find out why the watch was silent: its supply, its plugs, its card",
-            f"the whole night is watched, where {minutes(night.silent_min)} went "
+            "Find out why the monitor was silent: its power supply, plugs and card",
+            f"the whole night is monitored, where {minutes(night.silent_min)} went "
             "unrecorded",
         )
         return
@@ -341,11 +341,11 @@ def _sensors(night: Situation) -> Iterator[Advice]:
             faulty = {trouble.source for trouble in night.troubles}
             parts = night.parts.get(one.quantity, ())
             named = next((name for name in parts if name in faulty), None)
-            cause = f"{named}, which watches" if named else "the sensor that watches"
+            cause = f"{named}, which measures" if named else "the sensor that measures"
             yield Advice(
                 f"See to {cause} {one.words}, before you sleep",
-                f"{one.words} is watched all night, where {minutes(one.unseen_min)} "
-                "went unwatched",
+                f"{one.words} is monitored all night, where {minutes(one.unseen_min)} "
+                "went unmonitored",
             )
     for key in night.still:
         own = night.parts.get("co_ppm", ())
@@ -354,5 +354,5 @@ def _sensors(night: Situation) -> Iterator[Advice]:
             yield Advice(
                 f"Try {name} with test gas: it showed one value all night, and no gas, "
                 "beside a lit heater",
-                "a part that sees carbon monoxide shows the can's within a minute",
+                "a sensor that sees carbon monoxide shows the can's within a minute",
             )

@@ -56,10 +56,10 @@ class NightVerdict:
 RINGING = {
     "displaced-air": "a gas other than breath or fumes took the air's place",
     "gas-leak": "unburnt gas was in the air",
-    "contact-smoke": "the smoke alarm rang",
-    "contact-gas": "the gas alarm rang",
-    "contact-co": "the carbon monoxide alarm rang",
-    "contact-bilge": "water stood in the bilge",
+    "contact-smoke": "the smoke alarm sounded",
+    "contact-gas": "the gas alarm sounded",
+    "contact-co": "the carbon monoxide alarm sounded",
+    "contact-bilge": "there was water in the bilge",
 }
 """Alarms that say more than the limits passed."""
 
@@ -96,7 +96,9 @@ def verdict(
     ]
     blind = [*lacking, *_blind(seen, gaps)]
     if is_cut_off:
-        blind.append("the watch ended without a word, and nobody watched after it")
+        blind.append(
+            "the monitor stopped without warning, and nothing was monitored after it"
+        )
     if passed or called:
         return NightVerdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
     if blind:
@@ -113,7 +115,7 @@ def verdict(
 
 def rang_in_words(alarm: str) -> str:
     """Say that an alarm rang, by what people call it."""
-    return f"the alarm for {name_of_alarm(alarm)} rang"
+    return f"the alarm for {name_of_alarm(alarm)} sounded"
 
 
 def _is_grave(one: Approach) -> bool:
@@ -179,7 +181,7 @@ def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
         alone_min = one.unseen_min - silent_min
         is_short = 1.0 - one.share > UNSEEN_SHARE and alone_min >= 1.0
         if one.quantity in VITAL and (alone_min > UNSEEN_MIN or is_short):
-            reasons.append(f"{one.words} was not watched for {minutes(alone_min)}")
+            reasons.append(f"{one.words} was not monitored for {minutes(alone_min)}")
     return reasons
 
 

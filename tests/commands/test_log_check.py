@@ -158,7 +158,7 @@ def test_the_same_run_in_two_files_is_told(tmp_path: Path) -> None:
     folder_of(tmp_path, night_2026_01_16__3__jsonl=night())
     code, out, _ = call(log, "check", folder)
     assert code == 1
-    assert "tell of the same hours of one run; both are read: move one away." in out
+    assert "hold the same hours of one run; both are read: move one away." in out
 
 
 def test_what_is_left_over_is_told_and_is_no_damage(tmp_path: Path) -> None:

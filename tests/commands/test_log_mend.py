@@ -28,7 +28,7 @@ def test_what_can_be_read_is_written_beside_it(tmp_path: Path) -> None:
     assert (code, err) == (0, "")
     assert "night-2026-01-16.jsonl: 361 lines kept\n  DAMAGED: 1 line after line" in out
     assert out.endswith(
-        f"2 files written to {folder}/mended/, 1 of them mended: 1 line is lost.\n"
+        f"2 files written to {folder}/mended/, 1 of them repaired: 1 line is lost.\n"
     )
     made = folder / "mended"
     del lines[50]  # the zeros stood before it

@@ -36,8 +36,8 @@ def test_a_night_that_just_ends_is_not_well(tmp_path: Path) -> None:
     path = logs.write(tmp_path, cut_off)
     code, out, _ = call(str(path))
     assert code == 1
-    assert "NOT WATCHED: nobody can vouch for this night" in " ".join(out.split())
-    assert "the watch ended without a word" in " ".join(out.split())
+    assert "NOT MONITORED: this night may not have been safe" in " ".join(out.split())
+    assert "the monitor stopped without warning" in " ".join(out.split())
     found = json.loads(call(str(path), "--json")[1])
     assert (found["verdict"], found["well"]) == ("not seen", False)
 
@@ -113,7 +113,7 @@ def test_half_an_hour_unwatched_is_not_well(tmp_path: Path) -> None:
     rows = [*logs.still_air(0.0, HOUR), *logs.still_air(1.5 * HOUR, 2.0 * HOUR)]
     code, out, _ = call(str(logs.write(tmp_path, logs.begin() + logs.air(rows))))
     assert code == 1
-    assert "NOT WATCHED" in out
+    assert "NOT MONITORED" in out
     assert "nothing was recorded for 30 min" in out
 
 
@@ -127,7 +127,7 @@ def test_a_gas_without_a_part_is_said_to_be_unmeasured(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("make", "words"),
     [
-        (lambda folder: "nowhere.jsonl", "is not there"),
+        (lambda folder: "nowhere.jsonl", "not found"),
         (lambda folder: str(folder), "holds no night"),
         (lambda folder: str(logs.write(folder, b"")), "holds no line"),
         (lambda folder: str(logs.write(folder, b"time_s,o2_pct\n")), "holds no line"),

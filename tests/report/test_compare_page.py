@@ -200,7 +200,7 @@ def test_a_part_at_its_ranges_end_is_shown() -> None:
     [one] = drawn_pictures([a_sheet("a"), a_sheet("b")], [full, curves()])
     assert one.panel.bands == [Band(1.0, 2.0, "trial")]
     assert any("range's end" in word for word in one.key)
-    assert one.words.endswith("B: nothing was told")
+    assert one.words.endswith("B: nothing was measured")
 
 
 def test_letters_do_not_stand_on_each_other() -> None:

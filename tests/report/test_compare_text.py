@@ -153,7 +153,7 @@ def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
     logs.write(tmp_path, named.night("failing")[0], "night-2026-01-16.jsonl")
     _, out, _ = call(str(tmp_path))
     [safest] = [part for part in out.split("\n\n") if part.startswith("safest")]
-    assert "2026-01-16   (not all of it was watched)" in safest
+    assert "2026-01-16   (not all of it was monitored)" in safest
     assert "2026-01-15   (not all" not in safest
 
 
@@ -201,7 +201,7 @@ def test_a_stretch_lies_between_two_marks(tmp_path: Path) -> None:
         ("{path}@door..", "no mark 'door'"),
         ("{path}@door", "FILE@MARK..MARK"),
         ("{path}@2..1", "ends before it begins"),
-        ("nowhere.jsonl", "is not there"),
+        ("nowhere.jsonl", "not found"),
     ],
 )
 def test_a_wrong_stretch_is_one_sentence(tmp_path: Path, words: str, told: str) -> None:
@@ -225,7 +225,7 @@ def test_one_night_alone_is_no_comparison(tmp_path: Path) -> None:
 
 
 def test_the_picture_is_drawn_or_says_why_not(folder: Path, tmp_path: Path) -> None:
-    """By its ending; a folder that is not there is one sentence."""
+    """By its ending; a folder that not found is one sentence."""
     picture = tmp_path / "nights.svg"
     assert call(str(folder), "--picture", str(picture))[0] == 0
     text = picture.read_text(encoding="utf-8")

@@ -40,7 +40,7 @@ DOES = {
     },
 }
 WORDS = {"safe": "safer", "dry": "drier", "cheap": "cheaper"}
-WORSE = {"safe": "less safe", "dry": "wetter", "cheap": "dearer for each degree"}
+WORSE = {"safe": "less safe", "dry": "wetter", "cheap": "dearer for the warmth kept"}
 
 
 def figures(**more: object) -> TrialFigures:
@@ -168,7 +168,7 @@ def test_what_was_enough_is_told_of_each(words: tuple[str, ...]) -> None:
         ({"unseen_min": 28.0}, NOT_KNOWN, "28 min without"),
         ({"hours": 2.0, "unseen_min": 7.0}, NOT_KNOWN, "7 min without"),
         ({"hours": 0.4}, NOT_KNOWN, "too short"),
-        ({"verdict": "not seen"}, NOT_KNOWN, "watched"),
+        ({"verdict": "not seen"}, NOT_KNOWN, "monitored"),
         ({"verdict": "dangerous"}, NO, "not safe"),
         ({"past": PAST}, NO, PAST),
         ({"past": "gas-leak rang", "margin": 0.9}, NO, "gas-leak rang"),
@@ -205,17 +205,17 @@ def trial(name: str, **more: object) -> Sheet:
         ({"hours": 0.2, "past": PAST, "margin": -0.4}, ""),
         (
             {"figures": figures(settles_pct=(19.6, 19.9, 20.1)), "hours": 1.0},
-            "oxygen was at 20.2 %, and might have gone to 19.6: 60 min more would do",
+            "oxygen was at 20.2 %, and might have fallen to 19.6: 60 min more would do",
         ),
         ({"figures": figures(settles_pct=(19.95, 20.1, 20.2))}, ""),
         ({"figures": figures(settles_pct=None), "hours": 9.0}, ""),
         (
             {"figures": figures(settles_pct=None), "hours": 1.0},
-            "nothing tells that its air had settled: 60 min more would do",
+            "nothing shows that its air had settled: 60 min more would do",
         ),
         (
             {"figures": figures(settles_pct=None), "air_changes_per_h": None},
-            "nothing tells that its air had settled",
+            "nothing shows that its air had settled",
         ),
         ({"figures": figures(least_o2_pct=None)}, ""),
     ],

@@ -96,7 +96,7 @@ def test_it_fits_a_phone_and_says_it_in_words() -> None:
     assert max(len(line) for line in lines) <= COLUMNS
     assert lines[:3] == ["WAKE", "Open the door now.", ""]
     assert lines[3].startswith("wake: Too little oxygen in 16")
-    assert lines[-1] == "lapwing, watched for 3.2 h"
+    assert lines[-1] == "lapwing, monitored for 3.2 h"
     assert "oxygen          19.1 %    falling" in lines
     assert "carbon dioxide  4210 ppm" in lines
     assert "battery         12.4 V  lasts 31 h" in lines
@@ -240,7 +240,7 @@ def test_while_the_watch_does_not_say_the_last_look_stays_and_is_marked_old(
     with watch(tmp_path, STATUS, REFUSED, REFUSED, STATUS) as (path, _):
         first, second, third, fourth = frames(path)
     assert first.startswith("WAKE\n")
-    assert second.startswith("OLD: 2 s ago. The watch runs")
+    assert second.startswith("OLD: 2 s ago. The monitor runs")
     assert third.startswith("OLD: 4 s ago.")
     assert " ".join(second.split()).count("too many callers at once") == 1
     for text in (second, third):

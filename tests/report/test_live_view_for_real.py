@@ -38,7 +38,7 @@ async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> 
         long = await asyncio.to_thread(call, mark, "x" * 500, "--socket", socket)
     assert marked == (0, "Marked: roof vent open 2 cm\n", "")
     assert shown[0] == 0
-    assert shown[1].endswith("lapwing, watched for 0 min\n")
+    assert shown[1].endswith("lapwing, monitored for 0 min\n")
     assert "oxygen          20." in shown[1]
     assert long[0] == 2
     assert "at most 200" in long[2]

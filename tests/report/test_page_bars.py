@@ -27,12 +27,12 @@ def test_it_is_asked_in_this_order(text: str) -> None:
     heads = [
         'class="verdict',
         "<h2>Tonight",
-        "<h2>What rang",
+        "<h2>What sounded",
         "<h2>How far from the limits",
         "<h2>The night",
         "<h2>Fresh air",
         "<h2>Gas, water",
-        "<h2>The watch itself",
+        "<h2>The monitor itself",
     ]
     places = [text.index(head) for head in heads]
     assert places == sorted(places)
@@ -43,7 +43,7 @@ def test_each_bar_has_its_name_times_priority_and_words(text: str) -> None:
     [stand] = re.findall(r'<ul class="stands">(.*?)</ul>', text, re.DOTALL)
     [row] = re.findall(r"<li>(.*?)</li>", stand, re.DOTALL)
     assert "<b>oxygen soon too low</b>" in row
-    assert "22:39 to the end, ▲ danger, no answer" in row
+    assert "22:39 to the end, ▲ danger, not acknowledged" in row
     assert "Too little oxygen in 9 minutes: still 19.6\u00a0%." in row
     left, wide = re.findall(r"left:([\d.]+)%;width:([\d.]+)%", row)[0]
     assert float(left) == pytest.approx(100.0 * 5963.0 / (9.0 * 3600.0), abs=0.2)
@@ -125,8 +125,8 @@ def test_no_axis_zooms_into_noise(tmp_path: Path) -> None:
 def test_what_failed_comes_first_in_the_table_of_the_watch(tmp_path: Path) -> None:
     """Paper drops what comes last."""
     told = page(give_account(files(busy(tmp_path))))
-    table = told.partition("<h2>The watch itself")[2]
-    assert table.index("at fault for") < table.index("of the night")
+    table = told.partition("<h2>The monitor itself")[2]
+    assert table.index("faulty for") < table.index("of the night")
 
 
 def test_a_marks_words_are_no_formula() -> None:
@@ -154,7 +154,7 @@ def test_a_marks_words_are_no_formula() -> None:
 def test_marks_and_trials_are_numbered_together(tmp_path: Path) -> None:
     """The table's number is the pictures' number, whatever came between."""
     shown = page(give_account(files(trials.log(tmp_path))))
-    table = shown.partition("<h2>The watch itself")[2]
+    table = shown.partition("<h2>The monitor itself")[2]
     assert re.findall(r">(mark \d)</th><td>\d\d:\d\d: ([^<]+)", table) == [
         ("mark 1", trials.SHUT),
         ("mark 2", trials.OPEN),

@@ -290,13 +290,13 @@ def test_a_silent_watch_is_asked_after_and_not_its_sensors() -> None:
     trouble = SourceFaults("bunk-o2", 1, 120.0, "silent")
     seen: dict[str, object] = {"seen": [unseen], "parts": {"o2_pct": ["bunk-o2"]}}
     silent = advice(situation(40.0, 0.8, 20.3, silent_min=125.0, **seen))
-    assert "why the watch was silent" in silent[0].do
+    assert "why the monitor was silent" in silent[0].do
     assert "2.1 h went unrecorded" in silent[0].expect
     at_fault = advice(situation(40.0, 0.8, 20.3, troubles=[trouble], **seen))
-    assert at_fault[0].do == "See to bunk-o2, which watches oxygen, before you sleep"
-    assert "2.0 h went unwatched" in at_fault[0].expect
+    assert at_fault[0].do == "See to bunk-o2, which measures oxygen, before you sleep"
+    assert "2.0 h went unmonitored" in at_fault[0].expect
     nobody = advice(situation(40.0, 0.8, 20.3, **seen))
-    assert "the sensor that watches oxygen" in nobody[0].do
+    assert "the sensor that measures oxygen" in nobody[0].do
 
 
 def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:

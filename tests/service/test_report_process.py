@@ -80,7 +80,7 @@ def test_an_older_night_is_not_given_as_the_last(tmp_path: Path) -> None:
     desk.make()
     [told] = desk.given
     assert told["well"] is False
-    assert told["text"].startswith("NOT WATCHED: ")
+    assert told["text"].startswith("NOT MONITORED: ")
     assert "is missing, and this is that of 2026-01-16" in told["missing"][0]
 
 

@@ -69,6 +69,6 @@ async def test_the_phone_gets_the_night_and_finds_it_again(tmp_path: Path) -> No
     assert kept.retain
     told = json.loads(kept.text)
     jsonschema.Draft7Validator(payload_schema("morning")).validate(told)
-    assert told["text"].startswith(("Safe", "NOT WATCHED"))
+    assert told["text"].startswith(("Safe", "NOT MONITORED"))
     assert told["night"] == name.removesuffix(".jsonl")
     assert 3.0 <= told["hours"] < 5.0

@@ -80,7 +80,7 @@ def test_what_to_change_would_have_made_it_good(told: tuple[str, Morning]) -> No
     if name == "sooty":
         assert "cleaned" in found.advice[0].do
     if name == "failing":
-        assert "the sensor that watches carbon monoxide" in found.advice[0].do
+        assert "the sensor that measures carbon monoxide" in found.advice[0].do
 
 
 def test_the_number_of_sleepers_shows_with_the_burner_off(
