@@ -40,7 +40,7 @@ def test_a_gas_part_hangs_low(tmp_path: Path, more: str, place: str | None) -> N
     assert [one.split(",")[0] for one in low] == (
         [f"gas is at {place}"] if place else []
     )
-    (scale,) = [one for one in found if "ring too early" in one]
+    (scale,) = [one for one in found if "sound too early" in one]
     assert "`answer_lel_pct`" in scale
     scaled = GAS.format(more=f"{more}\noptions = {{ answer_lel_pct = 0.2 }}")
     path.write_text(text + scaled, encoding="utf-8")

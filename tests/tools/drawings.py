@@ -65,8 +65,8 @@ BESIDE_MA = {
     "USB adapter, each": (15.0, "from memory"),
     "clock chip": (0.3, "from memory"),
     "light, a glimpse every 15 s": (0.1, "3 mA by its resistor, own calculation"),
-    "sounder, while it sounds": (150.0, "its sheet; 30 to 500 are usual (from memory)"),
-    "bed shaker, while it shakes": (500.0, "its sheet;, unverified"),
+    "sounder, while it sounds": (150.0, "its sheet; 30 to 500 are usual (unverified)"),
+    "bed shaker, while it shakes": (500.0, "its sheet; unverified"),
 }
 """Of what is no part, likewise."""
 USUAL = ("o2_optical_line", "frame9_co", "scd4x", "sht4x", "bme280", "ina226")

@@ -105,7 +105,7 @@ def test_it_is_taken_as_an_input_with_both_edges(
     assert kernel.released == [PIN]
 
 
-@pytest.mark.parametrize(("call", "words"), [("get", "read"), ("wait", "watched")])
+@pytest.mark.parametrize(("call", "words"), [("get", "read"), ("wait", "monitored")])
 def test_a_line_that_goes_says_so_with_its_remedy(
     kernel: Kernel, call: str, words: str
 ) -> None:
