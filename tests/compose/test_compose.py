@@ -268,7 +268,7 @@ def test_what_can_wake_is_known_of_every_alarm(settings: Settings) -> None:
     assert wakes == {
         *("o2-low", "o2-projected", "o2-falling", "o2-high", "co-level", "co-dose"),
         *("o2-pressure", "co2-level", "co2-projected", "gas-leak", "displaced-air"),
-        "hot",
+        *("hot", "contact-smoke", "contact-gas", "contact-co", "contact-bilge"),
         *("sensor-stale", "sensor-range", "sensor-stuck", "sensor-implausible"),
         "sensor-warming",
     }
@@ -278,6 +278,9 @@ def test_what_can_wake_is_known_of_every_alarm(settings: Settings) -> None:
     assert by_id["sensor-stale/o2_pct"] is Priority.MEDIUM
     assert by_id["sensor-stale/co2_ppm"] is Priority.FAULT
     assert by_id["supply-low"] is Priority.FAULT
+    assert by_id["contact-co"] is by_id["contact-smoke"] is Priority.HIGH
+    assert by_id["contact-gas"] is Priority.HIGH
+    assert by_id["contact-bilge"] is Priority.MEDIUM
     assert by_id["fine-dust"] is by_id["cold"] is by_id["condensing"] is Priority.LOW
 
 

@@ -46,7 +46,7 @@ class BadDisk:
     [
         ("write", errno.ENOSPC, "full"),
         ("write", errno.EROFS, "read-only"),
-        ("fsync", errno.EIO, "renew"),
+        ("fsync", errno.EIO, "replace it"),
         ("open", errno.EACCES, f"chown -R {user_name(os.geteuid())}: /"),
         ("write", errno.EDQUOT, "quota"),
     ],

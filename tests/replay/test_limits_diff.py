@@ -248,7 +248,7 @@ def test_what_cannot_be_replayed_is_one_sentence(tmp_path: Path) -> None:
     bare = logs.write(tmp_path, logs.air([(0.0, {"co_ppm": 3.0})]))
     for words, said in (
         ((bare, "--limits", good), "no start record"),
-        ((tmp_path / "none.jsonl", "--limits", good), "is not there"),
+        ((tmp_path / "none.jsonl", "--limits", good), "none.jsonl: not found"),
         ((empty, "--limits", good), "holds no night"),
         ((bare, "--limits", tmp_path / "none.toml"), "none.toml is not there"),
         ((bare, "--limits", good, "--estimates"), "leave out --estimates"),

@@ -1,9 +1,11 @@
 """The named nights as logs, seen by parts without errors: no daemon, so quick."""
 
+import json
+from collections.abc import Iterator
 from functools import cache
 
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
-from cabinvigil.daemon.rehearsal.nights import NIGHTS
+from cabinvigil.daemon.rehearsal.nights import NIGHTS, NamedNight, setting_at
 from cabinvigil.daemon.settings.config import example
 from tests.review import logs
 
@@ -15,6 +17,29 @@ GIVES = {
     "bunk-co2": ("co2_ppm",),
     "bunk-air": ("temp_c", "rh_pct"),
 }
+CONTACTS = {
+    "smoke_alarm": "contact-smoke",
+    "gas_alarm": "contact-gas",
+    "co_alarm": "contact-co",
+}
+"""What a certified alarm is in a night's setting, and as an alarm in its log."""
+
+
+def _certified(played: NamedNight) -> Iterator[bytes]:
+    """Give a line where a certified alarm sounds, and one where it is silent again.
+
+    The daemon logs them beside the air, and no sensor of ours need have seen why.
+    """
+    for setting, alarm in CONTACTS.items():
+        states = ("normal", "unacknowledged", "latched-unacknowledged")
+        was, n = getattr(played.first, setting), 0
+        for change in played.changes:
+            value = getattr(setting_at(played, change.at_s), setting)
+            if value != was:
+                fields = {"was": states[n], "state": states[n + 1], "priority": "high"}
+                text = f"{alarm} {value:g}"
+                yield logs.line("alarm", change.at_s, alarm=alarm, text=text, **fields)
+                was, n = value, n + 1
 
 
 @cache
@@ -47,4 +72,6 @@ def night(name: str, every_s: float = 30.0) -> tuple[bytes, tuple[Truth, ...]]:
                         row[key] = held[key]
         held = {**held, **row}
         rows.append((at_s, row))
-    return logs.begin() + logs.air(rows), tuple(truths)
+    lines = [*logs.air(rows).splitlines(keepends=True), *_certified(played)]
+    lines.sort(key=lambda line: json.loads(line)["up_s"])
+    return logs.begin() + b"".join(lines), tuple(truths)

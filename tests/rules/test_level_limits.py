@@ -32,7 +32,7 @@ def test_every_step_is_urgent() -> None:
 @pytest.mark.parametrize(
     ("wrong", "why"),
     [
-        ({"quantity": "oxygen"}, "no quantity"),
+        ({"quantity": "oxygen"}, "is not a quantity"),
         ({"steps": []}, "never sound"),
         ({"dead_band": -0.1}, "dead_band is -0.1"),
     ],

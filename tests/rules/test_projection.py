@@ -189,7 +189,7 @@ def test_settings_that_make_no_sense_are_refused() -> None:
     """A quantity that nobody projects, and a side that harms nobody."""
     with pytest.raises(ValueError, match="not projected"):
         Params("co_ppm", "above", 70.0)  # type: ignore[arg-type]
-    with pytest.raises(ValueError, match="wants 'below'"):
+    with pytest.raises(ValueError, match="needs 'below'"):
         Params("o2_pct", "above", 19.5)
 
 
