@@ -18,7 +18,7 @@ from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY, part
-from tests.tools import drawings
+from tests.tools import drawings, wiring_plan
 
 ROOT = drawings.PAGE.parent
 PAGE = drawings.PAGE.read_text(encoding="utf-8")
@@ -104,23 +104,23 @@ def test_a_part_that_wears_is_shown_with_its_day_of_service(
     assert has_day == (part(kind).service_years > 0)
 
 
-@pytest.mark.parametrize("kind", sorted(drawings.PLAN))
+@pytest.mark.parametrize("kind", sorted(wiring_plan.PLAN))
 def test_a_snippet_follows_the_address_plan(kind: str, tmp_path: Path) -> None:
-    address, _ = drawings.PLAN[kind]
+    address, _ = wiring_plan.PLAN[kind]
     assert own_part(kind, tmp_path).address == address
 
 
 def test_the_address_plan_gives_each_i2c_part_an_address_of_its_own() -> None:
     """Two parts at one address answer at once, and both lie; two inputs do not."""
     on_i2c = {kind for kind in REGISTRY if part(kind).bus == "i2c"}
-    assert set(drawings.PLAN) == on_i2c
+    assert set(wiring_plan.PLAN) == on_i2c
     given = []
-    for kind, (address, _) in drawings.PLAN.items():
+    for kind, (address, _) in wiring_plan.PLAN.items():
         assert address in part(kind).addresses
         (snippet,) = blocks("toml", PARTS[kind])
         (own,) = tomllib.loads(snippet)["part"].values()
         inputs = part(kind).inputs(own.get("options", {}))
-        if kind not in drawings.STANDS_IN:
+        if kind not in wiring_plan.STANDS_IN:
             given += [(address, pin) for pin in inputs or "0123"]
     assert len(set(given)) == len(given)
 
@@ -182,12 +182,12 @@ def test_the_headers_pins_are_the_boards() -> None:
     with (ROOT / "tests/data/pi_header/pins.csv").open() as file:
         board = {int(row["pin"]): row["name"] for row in csv.DictReader(file)}
     assert len(board) == 40
-    drawn = {pin: name for pin, (name, _) in drawings.USED_PINS.items()}
+    drawn = {pin: name for pin, (name, _) in wiring_plan.USED_PINS.items()}
     assert drawn == {pin: board[pin] for pin in range(1, 21)}
 
 
 def test_the_pins_are_used_as_the_example_uses_them() -> None:
-    uses = dict(drawings.USED_PINS.values())
+    uses = dict(wiring_plan.USED_PINS.values())
     example = settings.example()
     assert example.buzzer is not None
     assert example.light is not None
@@ -209,7 +209,7 @@ def test_a_wiring_table_names_the_right_pins(bus: str) -> None:
     pins = re.findall(r"^\| (\d+) \| ([^,|]+)", rows, re.MULTILINE)
     assert len(pins) >= 3
     for pin, signal in pins:
-        assert drawings.USED_PINS[int(pin)][0] == names[signal.strip()]
+        assert wiring_plan.USED_PINS[int(pin)][0] == names[signal.strip()]
 
 
 def test_a_parts_output_meets_the_pis_input() -> None:
@@ -220,7 +220,7 @@ def test_a_parts_output_meets_the_pis_input() -> None:
             rf"^\| {end}, .*? \| pin (\d+), (\w+) \| (\w+) \|", section, re.MULTILINE
         )
         assert told == adapter == name
-        assert drawings.USED_PINS[int(pin)][1].endswith(name)
+        assert wiring_plan.USED_PINS[int(pin)][1].endswith(name)
 
 
 def test_the_pull_ups_least_value_is_the_specifications() -> None:

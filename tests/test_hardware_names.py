@@ -13,7 +13,7 @@ from cabinvigil.daemon.parts.scan import MUX_ADDRESSES
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.drivers import REGISTRY, part
 from cabinvigil.drivers.kit.ads1115 import ADDRESSES
-from tests.tools import drawings
+from tests.tools import drawings, wiring_plan
 
 ROOT = drawings.PAGE.parent
 PAGE = drawings.PAGE.read_text(encoding="utf-8")
@@ -25,7 +25,7 @@ PINS = drawings.header_pins()
 def used(word: str) -> str:
     """Give the line whose use on the drawn header begins with a word."""
     (found,) = [
-        name for name, use in drawings.USED_PINS.values() if use.startswith(word)
+        name for name, use in wiring_plan.USED_PINS.values() if use.startswith(word)
     ]
     return found
 
@@ -37,11 +37,13 @@ def lines() -> dict[str, set[str]]:
     assert SETTINGS.button is not None
     buzzer, second = SETTINGS.buzzer.line, str(SETTINGS.buzzer.second_line)
     light, button = SETTINGS.light.line, SETTINGS.button.line
-    further = {name for *_, names, _ in drawings.PORTS for name in names}
+    further = {name for *_, names, _ in wiring_plan.PORTS for name in names}
     return {
         "The least that helps": {buzzer},
-        "Wiring": {name for name, _ in drawings.USED_PINS.values() if "GPIO" in name},
-        "More than one bus": {pin for *_, two, _ in drawings.BUSES for pin in two},
+        "Wiring": {
+            name for name, _ in wiring_plan.USED_PINS.values() if "GPIO" in name
+        },
+        "More than one bus": {pin for *_, two, _ in wiring_plan.BUSES for pin in two},
         "Serial": further,
         "1-wire": {used("1-wire")},
         "Sounder, light and button": {buzzer, second, light, button},
@@ -96,7 +98,7 @@ def wrong_pins(page: str) -> list[str]:
 def wrong_addresses(page: str) -> list[str]:
     """List addresses that no part has which their own section names."""
     found = []
-    clock, clock_at = drawings.CLOCK
+    clock, clock_at = wiring_plan.CLOCK
     for title, body in sections(page):
         for line in body.splitlines():
             for word in re.findall(r"\b0x[0-9a-f]{2}\b", line):
@@ -121,7 +123,7 @@ def devices() -> list[str]:
     kinds = re.findall(r"^DeviceAllow=char-(tty\w+) rw", UNIT, re.MULTILINE)
     buses = [re.escape(bus.device) for bus in SETTINGS.i2c.values()]
     ports = [re.escape(one.port) for one in SETTINGS.parts.values() if one.port]
-    more = [one for *_, named, _, _ in drawings.BUSES for one in named.split(" to ")]
+    more = [one for *_, named, _, _ in wiring_plan.BUSES for one in named.split(" to ")]
     assert 'SYMLINK+="i2c-pane"' in PAGE
     more.append("/dev/i2c-pane")
     sockets = [re.sub(r"(?<=usb\\-0:1\\\.)\d", r"\\d", one) for one in ports]
@@ -145,7 +147,7 @@ def wrong_devices(page: str) -> list[str]:
 
 def wrong_channels(page: str) -> list[str]:
     """List PWM channels other than those of the drawn header, and of a Pi 5."""
-    use = dict(drawings.USED_PINS.values())[used("tone")]
+    use = dict(wiring_plan.USED_PINS.values())[used("tone")]
     (channel,) = re.findall(r"PWM (\d)", use)
     may = {f"pwmchip0/{channel}", "pwmchip0/2"}
     return sorted(set(re.findall(r"pwmchip\d+/\d+", page)) - may)
@@ -241,5 +243,5 @@ def test_what_each_part_takes_is_told_of_each() -> None:
 
 
 def test_the_clock_chip_has_an_address_of_its_own() -> None:
-    _, address = drawings.CLOCK
+    _, address = wiring_plan.CLOCK
     assert not [kind for kind in REGISTRY if address in part(kind).addresses]

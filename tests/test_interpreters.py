@@ -30,10 +30,13 @@ WHOLE_NUMBERS = {
     "daemon/log/room.py": 2,  # bytes of values
     "daemon/phone/dispatch.py": 1,  # counts of messages
     "daemon/rehearsal/emulated/frame9.py": 1,  # a checksum of bytes
+    "daemon/rehearsal/emulated/ina228.py": 1,  # microseconds, whole ones
+    "daemon/rehearsal/emulated/named_co.py": 1,  # a checksum of bytes
     "daemon/rehearsal/emulated/pm_frame.py": 2,  # checksums of bytes
     "daemon/log/writer.py": 1,  # counts of lines
     "daemon/report/log_check.py": 1,  # counts of lines
     "daemon/review/airflow/air_moved.py": 1,  # how many nodes are known
+    "daemon/review/airflow/cycles.py": 2,  # counts of steps and of turns
     "daemon/sampling/part_health.py": 1,  # counts of bins
     "daemon/threads/worker.py": 1,  # counts of threads
     "drivers/bme280.py": 1,  # how many were skipped

@@ -9,7 +9,7 @@ from cabinvigil.daemon.core.vital import LOST_WAKES_S
 from cabinvigil.daemon.core.vital import is_vital as guards
 from tests.faults.nights import BACK_S, SUSPECT, FaultyNight, play_fault, settings
 from tests.faults.outcome import Outcome, seconds
-from tests.faults.rows import NOTHING, TICK_S, Row
+from tests.faults.row import NOTHING, TICK_S, Row
 
 GASES = ("o2-", "co-", "co2-", "gas-", "displaced", "fine-dust")
 VITAL = ("o2_pct", "co_ppm")

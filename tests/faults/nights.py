@@ -32,7 +32,7 @@ from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.drivers import part as find_part
-from tests.faults.rows import TICK_S
+from tests.faults.row import TICK_S
 from tests.inline_phone import InlinePhone
 
 SUSPECT = "suspect"

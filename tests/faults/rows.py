@@ -6,89 +6,36 @@ and a tick; one on a line within its age (the sheet's 'STALE: older than 3 inter
 an interval and a tick; a part that stands still within its own time; a bus at once.
 """
 
-from dataclasses import dataclass
-
-from cabinvigil.drivers import part as find_part
-
-TICK_S = 2.0
-BUS_S = 5.0 + TICK_S
-"""A stuck bus is found by the next part that is asked: 5 s at the most here."""
-WIRE_S = 12.0 + TICK_S
-"""Three looks of a converter at a wire, 3 s apart, and its own time."""
-FAULT, STUCK, BUS, NOTHING = (
-    "sensor-fault/suspect",
-    "sensor-stuck",
-    "watch-fault/main",
-    "",
+from tests.faults.row import (
+    ABSENT,
+    BUS,
+    BUS_S,
+    CUT,
+    CUT_WIRE,
+    ENDLESS,
+    GARBLED,
+    LOOSE_WIRE,
+    LOST_BUS,
+    MERGE,
+    NO_AIR,
+    OTHER,
+    PORT,
+    RESET,
+    SENSELESS,
+    SPLIT,
+    TICK_S,
+    UNMEASURED,
+    WIRE_S,
+    Row,
+    heard,
+    polled,
+    still,
+    unharmed,
 )
-
-
-@dataclass(frozen=True)
-class Row:
-    """One part that fails in one way."""
-
-    kind: str
-    fault: str
-    within_s: float = 0.0
-    """The stated limit; 0 where nothing is to be told."""
-    words: str = ""
-    """Of the sentence, beside the part's or the bus's name."""
-    told: str = FAULT
-    """The alarm, or its beginning; '' none at all: the part goes on or comes back."""
-    note: str = ""
-    """Row of the sheet's table, or why."""
-
-    @property
-    def name(self) -> str:
-        return f"{self.kind}-{self.fault}"
-
-
-ABSENT = "does not respond. Check its plug and cable."
-OTHER = "is not the kind that the config names. Check its wiring."
-GARBLED = "sends garbled data. Check its cable."
-SENSELESS = "sends unexpected data. Check its kind in the config."
-STILL = "has been stuck"
-NO_AIR = "shows an impossible value. Check its wiring."
-UNMEASURED = "responds but does not measure. Check its power."
-ENDLESS = "sends nonsense without a pause. Switch its power off and on."
-PORT = "is missing: its port is not there. Check its plug."
-CUT = "sends incomplete data. Check its cable."
-LOOSE_WIRE = "is loose. Check its plug and cable."
-CUT_WIRE = "is cut or unplugged. Check its plug and cable."
-LOST_BUS = "is stuck: its sensors are lost. Switch the sensors' power off and on."
-
-
-def _polled(
-    kind: str, interval_s: float, *rows: tuple[str, str, str], stop_s: float = 0.0
-) -> list[Row]:
-    """Rows of one part; each of a round's three tries may wait for it to stop."""
-    within_s = 2.0 * interval_s + TICK_S + find_part(kind).start_up_s + 3.0 * stop_s
-    return [Row(kind, fault, within_s, words, note=note) for fault, words, note in rows]
-
-
-def _still(kind: str, own_s: float) -> Row:
-    within_s = own_s + 10.0 + TICK_S
-    return Row(kind, "stick", within_s, STILL, STUCK, "row 13")
-
-
-def _heard(
-    kind: str, age_s: float, interval_s: float, *rows: tuple[str, str, str]
-) -> list[Row]:
-    within_s = age_s + interval_s + TICK_S
-    return [Row(kind, fault, within_s, words, note=note) for fault, words, note in rows]
-
-
-def _unharmed(kind: str, **faults: str) -> list[Row]:
-    return [Row(kind, fault, told=NOTHING, note=note) for fault, note in faults.items()]
-
-
-RESET = "row 14: set up again, nothing to tell"
-SPLIT = "row 16: no fault"
-MERGE = "row 16: no fault"
 
 ROWS: tuple[Row, ...] = (
     # --- I2C, with checksums ---
-    *_polled(
+    *polled(
         "scd4x",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -102,9 +49,9 @@ ROWS: tuple[Row, ...] = (
         ("identity", GARBLED, "row 22: its words bear no checksum of this part"),
     ),
     Row("scd4x", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
-    _still("scd4x", 300.0),
-    *_unharmed("scd4x", reset=RESET),
-    *_polled(
+    still("scd4x", 300.0),
+    *unharmed("scd4x", reset=RESET),
+    *polled(
         "scd30",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -117,9 +64,9 @@ ROWS: tuple[Row, ...] = (
         ("identity", GARBLED, "row 22: its words bear no checksum of this part"),
     ),
     Row("scd30", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
-    _still("scd30", 300.0),
-    *_unharmed("scd30", reset=RESET),
-    *_polled(
+    still("scd30", 300.0),
+    *unharmed("scd30", reset=RESET),
+    *polled(
         "sht4x",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -127,9 +74,9 @@ ROWS: tuple[Row, ...] = (
         ("zeros", GARBLED, "row 8"),
         ("identity", GARBLED, "row 22"),
     ),
-    _still("sht4x", 600.0),
-    *_unharmed("sht4x", reset=RESET),
-    *_polled(
+    still("sht4x", 600.0),
+    *unharmed("sht4x", reset=RESET),
+    *polled(
         "sen6x",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -143,9 +90,9 @@ ROWS: tuple[Row, ...] = (
         stop_s=1.4,
     ),
     Row("sen6x", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
-    _still("sen6x", 300.0),
-    *_unharmed("sen6x", reset=RESET),
-    *_polled(
+    still("sen6x", 300.0),
+    *unharmed("sen6x", reset=RESET),
+    *polled(
         "sht3x",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -155,9 +102,9 @@ ROWS: tuple[Row, ...] = (
         ("ones", GARBLED, "row 8"),
         ("identity", GARBLED, "row 22"),
     ),
-    _still("sht3x", 600.0),
-    *_unharmed("sht3x", reset=RESET),
-    *_polled(
+    still("sht3x", 600.0),
+    *unharmed("sht3x", reset=RESET),
+    *polled(
         "pmsa003i",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -166,12 +113,12 @@ ROWS: tuple[Row, ...] = (
         ("ones", SENSELESS, "row 10"),
         ("identity", SENSELESS, "row 22"),
     ),
-    *_unharmed("pmsa003i", reset=RESET),
-    *_polled("sgp41", 1.0, ("flip", GARBLED, "row 7"), ("vanish", ABSENT, "row 1")),
-    _still("sgp41", 300.0),
-    *_polled("sps30", 5.0, ("vanish", ABSENT, "row 1"), ("ones", GARBLED, "row 8")),
-    _still("sps30", 300.0),
-    *_polled(
+    *unharmed("pmsa003i", reset=RESET),
+    *polled("sgp41", 1.0, ("flip", GARBLED, "row 7"), ("vanish", ABSENT, "row 1")),
+    still("sgp41", 300.0),
+    *polled("sps30", 5.0, ("vanish", ABSENT, "row 1"), ("ones", GARBLED, "row 8")),
+    still("sps30", 300.0),
+    *polled(
         "stcc4",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -185,10 +132,10 @@ ROWS: tuple[Row, ...] = (
         stop_s=2.4,  # and to measure again
     ),
     Row("stcc4", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
-    _still("stcc4", 300.0),
-    *_unharmed("stcc4", reset=RESET),
+    still("stcc4", 300.0),
+    *unharmed("stcc4", reset=RESET),
     # --- I2C, without any check but what is read back ---
-    *_polled(
+    *polled(
         "bmp280",
         10.0,
         ("vanish", ABSENT, "row 1"),
@@ -196,9 +143,9 @@ ROWS: tuple[Row, ...] = (
         ("zeros", OTHER, "row 11"),
         ("ones", OTHER, "row 10"),
     ),
-    _still("bmp280", 600.0),
-    *_unharmed("bmp280", reset=RESET),
-    *_polled(
+    still("bmp280", 600.0),
+    *unharmed("bmp280", reset=RESET),
+    *polled(
         "bmp390",
         10.0,
         ("vanish", ABSENT, "row 1"),
@@ -207,9 +154,9 @@ ROWS: tuple[Row, ...] = (
         ("ones", OTHER, "row 10"),
         ("babble", OTHER, "row 10"),
     ),
-    _still("bmp390", 600.0),
-    *_unharmed("bmp390", reset=RESET),
-    *_polled(
+    still("bmp390", 600.0),
+    *unharmed("bmp390", reset=RESET),
+    *polled(
         "ina219",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -217,8 +164,8 @@ ROWS: tuple[Row, ...] = (
         ("zeros", OTHER, "row 11"),
         ("identity", OTHER, "row 22"),
     ),
-    *_unharmed("ina219", reset=RESET),
-    *_polled(
+    *unharmed("ina219", reset=RESET),
+    *polled(
         "ina228",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -226,8 +173,8 @@ ROWS: tuple[Row, ...] = (
         ("zeros", OTHER, "row 11"),
         ("identity", OTHER, "row 22"),
     ),
-    *_unharmed("ina228", reset=RESET),
-    *_polled(
+    *unharmed("ina228", reset=RESET),
+    *polled(
         "max17048",
         10.0,
         ("vanish", ABSENT, "row 1: an empty cell feeds its gauge no more"),
@@ -235,8 +182,8 @@ ROWS: tuple[Row, ...] = (
         ("zeros", OTHER, "row 11: 0 % is never shown"),
         ("identity", OTHER, "row 22"),
     ),
-    *_unharmed("max17048", reset=RESET),
-    *_polled(
+    *unharmed("max17048", reset=RESET),
+    *polled(
         "bme280",
         10.0,
         ("vanish", ABSENT, "row 1"),
@@ -245,9 +192,9 @@ ROWS: tuple[Row, ...] = (
         ("ones", OTHER, "row 10"),
         ("babble", OTHER, "row 10"),
     ),
-    _still("bme280", 600.0),
-    *_unharmed("bme280", reset=RESET),
-    *_polled(
+    still("bme280", 600.0),
+    *unharmed("bme280", reset=RESET),
+    *polled(
         "o2_cell_ads1115",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -258,24 +205,24 @@ ROWS: tuple[Row, ...] = (
         ("truncate", OTHER, "row 9"),
     ),
     Row("o2_cell_ads1115", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
-    _still("o2_cell_ads1115", 300.0),
-    *_unharmed("o2_cell_ads1115", reset=RESET),
-    *_polled(
+    still("o2_cell_ads1115", 300.0),
+    *unharmed("o2_cell_ads1115", reset=RESET),
+    *polled(
         "o2_key_register",
         5.0,
         ("vanish", ABSENT, "row 1"),
         ("ones", UNMEASURED, "row 10: its key register is read back"),
         ("zeros", NO_AIR, "row 11"),
     ),
-    _still("o2_key_register", 300.0),
-    *_polled(
+    still("o2_key_register", 300.0),
+    *polled(
         "co_cell_ads1115",
         5.0,
         ("vanish", ABSENT, "row 1"),
         ("identity", OTHER, "row 22"),
         ("zeros", OTHER, "row 11: 0 ppm is never shown"),
     ),
-    *_polled(
+    *polled(
         "co_named_i2c",
         2.0,
         ("vanish", ABSENT, "row 1"),
@@ -287,8 +234,8 @@ ROWS: tuple[Row, ...] = (
         ("identity", SENSELESS, "row 22"),
     ),
     Row("co_named_i2c", "hold", BUS_S, LOST_BUS, BUS, "row 4"),
-    *_unharmed("co_named_i2c", reset=RESET),
-    *_polled(
+    *unharmed("co_named_i2c", reset=RESET),
+    *polled(
         "gas_bead_ads1115",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -299,8 +246,8 @@ ROWS: tuple[Row, ...] = (
         ("babble", OTHER, "row 10"),
         ("stick", UNMEASURED, "row 13: it is asked for two inputs in turn"),
     ),
-    *_unharmed("gas_bead_ads1115", reset=RESET),
-    *_polled(
+    *unharmed("gas_bead_ads1115", reset=RESET),
+    *polled(
         "o2_amplified_ads1115",
         5.0,
         ("vanish", ABSENT, "row 1"),
@@ -309,18 +256,18 @@ ROWS: tuple[Row, ...] = (
         ("ones", OTHER, "row 10"),
         ("flip", OTHER, "row 24"),
     ),
-    _still("o2_amplified_ads1115", 300.0),
-    *_unharmed("o2_amplified_ads1115", reset=RESET),
-    *_polled(
+    still("o2_amplified_ads1115", 300.0),
+    *unharmed("o2_amplified_ads1115", reset=RESET),
+    *polled(
         "ina226",
         5.0,
         ("vanish", ABSENT, "row 1"),
         ("ones", OTHER, "row 10: 40.96 V is never shown"),
     ),
-    *_unharmed("ina226", reset=RESET),
-    *_polled("tmp117", 5.0, ("zeros", OTHER, "row 11"), ("identity", OTHER, "row 22")),
+    *unharmed("ina226", reset=RESET),
+    *polled("tmp117", 5.0, ("zeros", OTHER, "row 11"), ("identity", OTHER, "row 22")),
     # --- serial ---
-    *_heard(
+    *heard(
         "o2_optical_line",
         5.0,
         1.0,
@@ -338,9 +285,9 @@ ROWS: tuple[Row, ...] = (
         NO_AIR,
         note="row 17: its percent and its pressures differ; a lost blank does no harm",
     ),
-    _still("o2_optical_line", 300.0),
-    *_unharmed("o2_optical_line", split=SPLIT, merge=MERGE, reset=RESET),
-    *_heard(
+    still("o2_optical_line", 300.0),
+    *unharmed("o2_optical_line", split=SPLIT, merge=MERGE, reset=RESET),
+    *heard(
         "frame9_co",
         5.0,
         1.0,
@@ -354,10 +301,10 @@ ROWS: tuple[Row, ...] = (
         ("ones", GARBLED, "row 10"),
         ("identity", OTHER, "row 22: an oxygen module on the CO port"),
     ),
-    *_unharmed(
+    *unharmed(
         "frame9_co", split=SPLIT, merge=MERGE, reset=RESET, noise="row 15: no fault"
     ),
-    *_heard(
+    *heard(
         "frame9_co2",
         15.0,
         5.0,
@@ -365,7 +312,7 @@ ROWS: tuple[Row, ...] = (
         ("flip", GARBLED, "row 7"),
         ("unplug", PORT, "row 18"),
     ),
-    *_heard(
+    *heard(
         "modbus_co2",
         15.0,
         5.0,
@@ -377,9 +324,9 @@ ROWS: tuple[Row, ...] = (
         ("babble", ENDLESS, "row 21"),
         ("truncate", SENSELESS, "row 9"),
     ),
-    _still("modbus_co2", 600.0),
-    *_unharmed("modbus_co2", split=SPLIT, reset=RESET),
-    *_heard(
+    still("modbus_co2", 600.0),
+    *unharmed("modbus_co2", split=SPLIT, reset=RESET),
+    *heard(
         "frame9_gas",
         5.0,
         1.0,
@@ -393,8 +340,8 @@ ROWS: tuple[Row, ...] = (
         ("ones", GARBLED, "row 10"),
         ("identity", OTHER, "row 22: an oxygen module, and no gas is told of it"),
     ),
-    *_unharmed("frame9_gas", split=SPLIT, merge=MERGE, reset=RESET),
-    *_heard(
+    *unharmed("frame9_gas", split=SPLIT, merge=MERGE, reset=RESET),
+    *heard(
         "co_named_line",
         5.0,
         1.0,
@@ -407,15 +354,15 @@ ROWS: tuple[Row, ...] = (
         ("ones", GARBLED, "row 10"),
         ("identity", OTHER, "row 22: an oxygen module on the CO port"),
     ),
-    *_unharmed("co_named_line", split=SPLIT, merge=MERGE, reset=RESET),
-    *_heard(
+    *unharmed("co_named_line", split=SPLIT, merge=MERGE, reset=RESET),
+    *heard(
         "frame9_o2",
         5.0,
         1.0,
         ("stall", ABSENT, "row 13"),
         ("identity", OTHER, "row 22: a CO module on the oxygen port"),
     ),
-    *_heard(
+    *heard(
         "pm_frame",
         10.0,
         2.3,
@@ -423,9 +370,9 @@ ROWS: tuple[Row, ...] = (
         ("babble", ENDLESS, "row 21"),
         ("identity", SENSELESS, "row 22"),
     ),
-    *_unharmed("pm_frame", merge=MERGE),
+    *unharmed("pm_frame", merge=MERGE),
     # --- 1-wire, by the kernel's file ---
-    *_polled(
+    *polled(
         "ds18b20",
         10.0,
         ("vanish", ABSENT, "row 1"),
@@ -438,6 +385,6 @@ ROWS: tuple[Row, ...] = (
     Row("contact", "ones", WIRE_S, CUT_WIRE, note="its wire is cut"),
     Row("contact", "babble", 3.0 + TICK_S, LOOSE_WIRE, note="a loose wire"),
     Row("contact", "truncate", 3.0 + TICK_S, SENSELESS, note="row 9"),
-    *_unharmed("contact", stick="row 13: it may rest for ever, its wire is whole"),
+    *unharmed("contact", stick="row 13: it may rest for ever, its wire is whole"),
 )
 """Every row, in the order in which it prints."""

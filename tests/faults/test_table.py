@@ -9,7 +9,8 @@ import pytest
 
 from cabinvigil.drivers import REGISTRY
 from tests.faults.judged import judge
-from tests.faults.rows import ROWS, Row
+from tests.faults.row import Row
+from tests.faults.rows import ROWS
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)

@@ -136,8 +136,8 @@ def forward(
 ) -> FilteredNight:
     """Filter forward.
 
-    A night is gone through some two hundred times, so the step is written out in one
-    piece: calls and tuples between its parts would take half of the morning's time.
+    A night is gone through more than a hundred times, so the step is written out in one
+    piece.
 
     Args:
         course: what was read.
