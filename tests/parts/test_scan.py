@@ -234,9 +234,9 @@ def test_d6_a_look_alike_is_told_as_what_it_is() -> None:
         only = run_virtual(look(lambda now, make=make: make(AirNow, 1, now)))
         assert only == ScanAnswer("0x76", (kind,))
     only = run_virtual(look(lambda _now: Bme680()))
-    assert only == ScanAnswer("0x76", (), "a BME680, which this watch does not read")
+    assert only == ScanAnswer("0x76", (), "a BME680, which this monitor does not read")
     lines = list(told(Scan({"main": [only]}, [], []), None))
-    assert lines[1] == "  0x76  a BME680, which this watch does not read"
+    assert lines[1] == "  0x76  a BME680, which this monitor does not read"
 
 
 def test_a_part_that_is_not_what_the_config_says_is_told() -> None:
