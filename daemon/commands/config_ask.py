@@ -288,7 +288,8 @@ def _parts(dialog: Dialog, machine: DeviceTree | None) -> list[str]:
         if word != "scan":
             return BUILDS[word].lines
         found = _scanned(machine)
-        lines = suggestions(compared(found, None), None, found.devices)
+        moving = found.channels.moving
+        lines = suggestions(compared(found, None), None, found.devices, moving)
         if any(line.startswith("[part.") for line in lines):
             return lines
         dialog.say("  No known sensor responds here: choose a build.")

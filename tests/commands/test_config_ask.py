@@ -5,6 +5,7 @@ import re
 import shlex
 import tomllib
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from cabinvigil.daemon.commands.config_answers import read_quantity
 from cabinvigil.daemon.commands.config_ask import UnansweredError, make_config
 from cabinvigil.daemon.commands.config_draft import BUILDS
 from cabinvigil.daemon.parts.scan import Scan, ScanAnswer
+from cabinvigil.daemon.parts.scan_channels import Channels
 from cabinvigil.daemon.parts.scan_targets import DeviceTree
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.text.units_said import SI, US
@@ -193,13 +195,16 @@ def test_what_answers_on_the_wires(
     assert "No known sensor responds here: choose a build." in paper.text
     assert len(load(tmp_path / "a.toml").parts) == 3
     answers = [ScanAnswer("0x62", ("scd4x",)), ScanAnswer("0x77", ("bme280",))]
-    found = Scan({"main": answers}, [], [], {"main": "/dev/i2c-1"})
+    found = Scan({"main": answers}, [], [], devices={"main": "/dev/i2c-5"})
+    moves = "name it by its path"
+    found = replace(found, channels=Channels(moving={"main": moves}))
     monkeypatch.setattr(config_ask, "_scanned", lambda _machine: found)
     settings, _ = asked(tmp_path / "b.toml", [*GULL[:-2], "scan", "none"])
     assert {(one.kind, one.address) for one in settings.parts.values()} == {
         ("scd4x", 0x62),
         ("bme280", 0x77),
     }
+    assert moves in (tmp_path / "b.toml").read_text(encoding="utf-8")
 
 
 CRANE = (

@@ -186,7 +186,7 @@ def test_what_could_not_be_read_is_told_and_the_rest_printed(tmp_path: Path) -> 
     code, out, err = call(log, "csv", tmp_path)
     assert code == 1
     assert len(read(out)) > 20
-    assert "no line of this log; left out" in err
+    assert "not a line of this log; left out" in err
     assert "night-2026-01-15.jsonl: holds no line of a night's log" in err
 
 

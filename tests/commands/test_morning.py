@@ -127,7 +127,7 @@ def test_a_gas_without_a_part_is_said_to_be_unmeasured(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("make", "words"),
     [
-        (lambda folder: "nowhere.jsonl", "not found"),
+        (lambda folder: "nowhere.jsonl", "not found; give a night's file"),
         (lambda folder: str(folder), "holds no night"),
         (lambda folder: str(logs.write(folder, b"")), "holds no line"),
         (lambda folder: str(logs.write(folder, b"time_s,o2_pct\n")), "holds no line"),

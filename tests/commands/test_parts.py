@@ -93,7 +93,7 @@ def test_a_bus_that_does_not_open_is_a_failure(
     code, out, err = called("--scan", "--bus", device, machine=DeviceTree(tmp_path))
     assert code == 3
     assert f"there is no {device}: `cabinvigil parts --scan` lists" in out
-    assert "looking without the config" in err
+    assert "scanning without the config" in err
 
 
 def test_a_named_config_with_mistakes_is_refused(tmp_path: Path) -> None:

@@ -133,7 +133,7 @@ def test_a_danger_since_the_test_is_on_the_screen(
     cabin = {**FRESH, "co_ppm": 250.0}
     watch = PlayedWatch(cabin, at_look=rings)
     out = called(watch, tmp_path, monkeypatch)
-    assert "BAD   co-level" in out
+    assert "BAD    co-level" in out
     assert "250.0 ppm" in out
     assert watch.alarms[CO] == "unacknowledged", "nobody has answered it"
     assert out.splitlines()[-1].startswith("NOT READY")
@@ -150,7 +150,7 @@ def test_a_danger_that_somebody_answered_in_the_test_is_on_the_screen(
 
     cabin = {**FRESH, "co_ppm": 250.0}
     out = called(PlayedWatch(cabin, at_look=answers), tmp_path, monkeypatch)
-    assert "BAD   co-level" in out
+    assert "BAD    co-level" in out
 
 
 def test_a_watch_that_goes_away_breaks_it_off_and_keeps_nothing(
@@ -160,10 +160,10 @@ def test_a_watch_that_goes_away_breaks_it_off_and_keeps_nothing(
 
     def gone(_watch: PlayedWatch, look: int) -> None:
         if look == 2:
-            raise AskError(errno.ENOENT, "No watch listens")
+            raise AskError(errno.ENOENT, "The monitor is not running")
 
     out = called(PlayedWatch(at_look=gone), tmp_path, monkeypatch)
-    assert "BAD   breath" in out
+    assert "BAD    breath" in out
     assert "interrupted, test again: The monitor is not running" in out
     assert " clock " in out
     assert kept(tmp_path) == []

@@ -287,7 +287,7 @@ def test_an_amplified_cell_is_spanned_by_its_own_first() -> None:
     assert found.warnings == ()
     take = WAYS["o2_amplified_ads1115"].take
     (worn,) = take({}, [800.0] * 6, SEA, 1000.0).warnings
-    assert worn == "it gives 80% of its first span; at 70% it is worn out"
+    assert worn == "it gives 80% of its first calibration; at 70% it is worn out"
     with pytest.raises(CalibrationError, match="outside 300 to 2450 mV"):
         span("o2_amplified_ads1115", [11.0] * 6)
 

@@ -256,7 +256,7 @@ exec {real} "$@"
         assert program_name == "mosquitto_passwd"
         assert "nothing to change" in said
         return
-    assert "start mosquitto by hand" in said
+    assert "start mosquitto yourself" in said
     assert "nothing to change" in run(top, *words)
 
 
