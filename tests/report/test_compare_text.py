@@ -201,7 +201,7 @@ def test_a_stretch_lies_between_two_marks(tmp_path: Path) -> None:
         ("{path}@door..", "no mark 'door'"),
         ("{path}@door", "FILE@MARK..MARK"),
         ("{path}@2..1", "ends before it begins"),
-        ("nowhere.jsonl", "is not there"),
+        ("nowhere.jsonl", "not found"),
     ],
 )
 def test_a_wrong_stretch_is_one_sentence(tmp_path: Path, words: str, told: str) -> None:

@@ -240,7 +240,7 @@ def test_while_the_watch_does_not_say_the_last_look_stays_and_is_marked_old(
     with watch(tmp_path, STATUS, REFUSED, REFUSED, STATUS) as (path, _):
         first, second, third, fourth = frames(path)
     assert first.startswith("WAKE\n")
-    assert second.startswith("OLD: 2 s ago. The watch runs")
+    assert second.startswith("OLD: 2 s ago. The monitor runs")
     assert third.startswith("OLD: 4 s ago.")
     assert " ".join(second.split()).count("too many callers at once") == 1
     for text in (second, third):

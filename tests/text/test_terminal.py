@@ -50,7 +50,7 @@ def test_each_long_command_shows_how_far_it_is(tmp_path: Path) -> None:
     assert "rehearsing" not in out
     (log,) = folder.glob("*.jsonl")
     out, err = shown("replay", replay, log)
-    assert out == "Nothing rang.\n"
+    assert out == "No alarm sounded.\n"
     assert "replaying" in err
     assert "100%" in err
     page = tmp_path / "page.html"
