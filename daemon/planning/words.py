@@ -146,7 +146,7 @@ def _stops(made: Plan) -> str:
 
 def _shut(made: Plan) -> list[str]:
     shut = made.shut
-    since = "from outdoor air" if shut.from_outdoor_air else "from the settled air"
+    since = "from outdoor air" if shut.from_outdoor_air else "from settled air"
     lit = "" if shut.lit or _burner(made) == 0 else "; heater off at first"
     lines = [
         f"2. All vents shut or iced at midnight ({since}{lit})",

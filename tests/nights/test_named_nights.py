@@ -1,17 +1,19 @@
-"""All eight named nights: what rings, what does not, and that logs replay."""
+"""All nine named nights: what rings, what does not, and that logs replay."""
 
 import pytest
 
 from cabinvigil.daemon.core.model import Alert, Priority
 from cabinvigil.daemon.core.notification import SECOND
 from cabinvigil.daemon.log.reader import Logbook
-from cabinvigil.daemon.rehearsal.nights import NIGHTS
+from cabinvigil.daemon.rehearsal.nights import ALARM_S, NIGHTS
 from cabinvigil.daemon.replay.json_lines import spell
 from cabinvigil.daemon.replay.replay import replay_log
 from cabinvigil.daemon.settings.words import renderer
 from tests.nights.played import HOURS, Played, play_night
 from tests.tools.phone_texts import file_of, texts
 
+TICK_S = 10.0
+"""Of a played night."""
 GAS = ("o2-", "co-", "co2-", "gas-", "displaced")
 
 
@@ -94,5 +96,10 @@ def test_what_it_is_for(night: Played) -> None:
             assert not gas
         case "crowded":
             assert night.rings("co2-level")
+        case "alarm":
+            (ring,) = night.rings("contact-co")
+            assert ring["priority"] == "high"
+            assert ALARM_S <= ring["time_s"] <= ALARM_S + TICK_S
+            assert not gas
         case _:
             pytest.fail(f"a night without a test: {night.name}")

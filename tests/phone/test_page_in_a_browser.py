@@ -132,7 +132,7 @@ def calm(scene: Scene) -> Iterator[None]:
 def test_all_is_well_and_says_when_it_was_so(scene: Scene) -> None:
     scene.wait_word("safe")
     tab = scene.tab
-    assert tab.text("order") == "Watched."
+    assert tab.text("order") == "Monitored."
     assert re.fullmatch(r"No alarm\. Next sign of life in \d+ s\.", tab.text("since"))
     assert tab.run("document.title") == "safe – Lapwing"
     assert "This device is Ana's phone." in tab.text("as-of")
@@ -176,7 +176,7 @@ def test_a_test_of_the_parts_is_a_trial_and_hides_no_other_alarm(scene: Scene) -
          "Open the door and vents now."),
         (Priority.LOW, "Water settles on the glass. Open a vent.", "look",
          "Open a vent."),
-        (Priority.FAULT, "The sensor is silent.", "look", "Something to see to."),
+        (Priority.FAULT, "The sensor is silent.", "look", "Something needs attention."),
     ],
 )  # fmt: skip
 def test_a_danger_is_one_word_and_its_act_first(

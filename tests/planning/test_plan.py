@@ -115,7 +115,7 @@ def test_shut_says_from_which_air_it_begins():
     assert found["shut"]["from_co2_ppm"] == found["settled"]["co2_ppm"]
     off = plan(CabinPlan(burns=(BurnWindow(8.0, 10.0),)))
     assert off.shut.from_co2_ppm[1] < 0.5 * lit.shut.from_co2_ppm[1]
-    assert "from the settled air; heater off at first" in account(off, ())
+    assert "from settled air; heater off at first" in account(off, ())
     sealed = plan(CabinPlan(vent_low_cm2=0.0, vent_high_cm2=0.0))
     told = plan_object(sealed, ())["shut"]
     assert told["from_air"] == "outdoor"

@@ -1,4 +1,4 @@
-"""What the phones are sent in the eight named nights, kept as text.
+"""What the phones are sent in the nine named nights, kept as text.
 
 `python -m tests.tools.phone_texts` plays the nights and writes `tests/data/texts/`;
 `tests/nights/test_named_nights.py` holds the nights to them.  Read them aloud, as if
