@@ -30,7 +30,7 @@ def test_the_example_is_what_its_file_states():
 
 
 def test_fresh_air_is_the_same_wherever_it_is_told():
-    """The limits' time before the watch, and the refusal of stale air that CO2 parts share."""
+    """The limits' time before the watch, and how CO2 parts refuse stale air."""
     limits = packaged("limits.toml")["alarm"]
     assert limits["co2-level"]["before"] == figures.FRESH_CO2_PPM
     part = (DAEMON.parent / "drivers" / "kit" / "co2.py").read_text(encoding="utf-8")
