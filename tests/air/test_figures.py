@@ -30,10 +30,10 @@ def test_the_example_is_what_its_file_states():
 
 
 def test_fresh_air_is_the_same_wherever_it_is_told():
-    """The limits' time before the watch, and a part's own refusal of stale air."""
+    """The limits' time before the watch, and how CO2 parts refuse stale air."""
     limits = packaged("limits.toml")["alarm"]
     assert limits["co2-level"]["before"] == figures.FRESH_CO2_PPM
-    part = (DAEMON.parent / "drivers" / "scd4x.py").read_text(encoding="utf-8")
+    part = (DAEMON.parent / "drivers" / "kit" / "co2.py").read_text(encoding="utf-8")
     assert f"fresh outdoor air is about {figures.FRESH_CO2_PPM:.0f} ppm" in part
 
 

@@ -75,7 +75,7 @@ def test_the_range_holds_its_middle(low, high, inside_c, outside_c, wind):
 def test_what_the_range_depends_on():
     """In still air the opening itself; in wind the wind; near no difference, that."""
     vents = Vents(150, 150)
-    assert "free" in vent_range(vents, 20, -10, 0.0).depends_on
+    assert "clear" in vent_range(vents, 20, -10, 0.0).depends_on
     assert "wind" in vent_range(vents, 20, -10, 6.0).depends_on
     assert "warmer" in vent_range(vents, 12, 10, 0.0).depends_on
 
