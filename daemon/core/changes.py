@@ -30,6 +30,8 @@ Verdicts = Mapping[str, Verdict | None]
 
 PAST = "better"
 """The case of an alarm that is better, and that nobody has answered."""
+SILENT = "silent"
+"""The wording of a certified alarm that fell silent, and that nobody has answered."""
 BROKEN = "broken"
 """The wording of a verdict that a rule could not give: it stumbled over itself."""
 
@@ -68,7 +70,7 @@ def announce_changes(
             if has_rung and not _speaks_for(after, verdict):
                 after = changed[alarm] = _without_number(state.setup, alarm, after)
         elif old.stands and not after.stands and after.calls:
-            after = changed[alarm] = _past(state.setup, after)
+            after = changed[alarm] = _past(state.setup, alarm, after)
         has_moved = after.state is not old.state or after.priority is not old.priority
         if has_rung or is_other or has_moved:
             commands.append(transition(alarm, old.state, after))
@@ -93,7 +95,7 @@ def _renewed(
                     return standing  # said as it fell
                 base = replace(verdict, priority=standing.priority)
                 text = _sentence(state.setup, alarm, standing, base)
-                return _past(state.setup, replace(standing, text=text))
+                return _past(state.setup, alarm, replace(standing, text=text))
             if _speaks_for(standing, verdict):
                 text = _sentence(state.setup, alarm, standing, verdict)
                 return replace(standing, text=text)
@@ -117,8 +119,15 @@ def _is_better(standing: AlarmStatus, verdict: Verdict) -> bool:
     return not standing.stands or holds is None or holds < standing.priority
 
 
-def _past(setup: Setup, standing: AlarmStatus) -> AlarmStatus:
-    """Say of what sounds that it is better, without the number that it was."""
+def _past(setup: Setup, alarm: str, standing: AlarmStatus) -> AlarmStatus:
+    """Say of what sounds that it is better, without the number that it was.
+
+    Not of a certified alarm: that it fell silent does not prove the air.
+    """
+    if alarm in setup.at_once:
+        return replace(
+            standing, text=setup.render(alarm, standing.priority, SILENT, {})
+        )
     facts = {"text": what(standing.text)}
     text = setup.render(PAST, standing.priority, "", facts)
     return replace(standing, text=text)

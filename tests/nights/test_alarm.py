@@ -87,12 +87,18 @@ def test_nothing_calms_it_until_it_opens_and_somebody_answers(night: Played) -> 
         and getattr(getattr(one, "state", None), "value", "") == states[3]
     )
     assert opened_s >= QUIET_S
+    fell = next(line for line in stood if line["state"] == states[3])
+    assert fell["text"] == (
+        "The carbon monoxide alarm is silent now, but the air may still be bad. "
+        "Get everyone outside now."
+    )
     assert stood[-1]["was"] == "latched-acknowledged"
 
 
 def test_it_gives_no_all_clear(night: Played) -> None:
     texts = [one.text for _, one in night.commands if isinstance(one, Alert)]
-    assert not any("go back in" in text for text in texts)
+    texts += [line["text"] for line in night.alarms if line["alarm"] == ALARM]
+    assert not any("go back in" in text or "better" in text for text in texts)
 
 
 def test_a_config_without_such_a_contact_gets_one_for_the_night() -> None:

@@ -225,7 +225,7 @@ def test_one_night_alone_is_no_comparison(tmp_path: Path) -> None:
 
 
 def test_the_picture_is_drawn_or_says_why_not(folder: Path, tmp_path: Path) -> None:
-    """By its ending; a folder that not found is one sentence."""
+    """By its ending; a folder that is not found is one sentence."""
     picture = tmp_path / "nights.svg"
     assert call(str(folder), "--picture", str(picture))[0] == 0
     text = picture.read_text(encoding="utf-8")
