@@ -73,7 +73,7 @@ def table(
             lines.append(f"  and {len(apart) - len(told)} before them")
     short = [(one.name, lacks) for one in sheets if (lacks := too_short(one))]
     if short:
-        lines += ["", "too short to judge, and not ranked:"]
+        lines += ["", "too short to judge, or without a flame, and not ranked:"]
         for name, lacks in short[:MOST]:
             lines += textwrap.wrap(
                 f"{name}: {lacks}",

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import (
+    NO_FLAME,
     Measure,
     Sheet,
     dryness,
@@ -59,7 +60,8 @@ def enough(one: Sheet) -> Enough:
     if one.is_trial and one.figures is not None and not _settles_well(one):
         return Enough(NOT_KNOWN, "oxygen might have fallen further")
     if lacks := too_short(one):
-        return Enough(NOT_KNOWN, f"too short to judge: {lacks}")
+        is_dark = lacks == NO_FLAME
+        return Enough(NOT_KNOWN, lacks if is_dark else f"too short to judge: {lacks}")
     return Enough(YES)
 
 
@@ -91,12 +93,17 @@ def sentence(sheets: Sequence[Sheet]) -> str:
 
 def _short(sheets: Sequence[Sheet]) -> Iterator[str]:
     """Name what was too short to be compared."""
-    short = [one for one in sheets if too_short(one)]
-    if not short:
-        return
-    text = f"{_named(short)} {_were(short)} too short to judge"
-    alone = len(sheets) - len(short) < 2
-    yield f"{text}, so nothing is compared" if alone else text
+    lacking = [(one, lacks) for one in sheets if (lacks := too_short(one))]
+    dark = [one for one, lacks in lacking if lacks == NO_FLAME]
+    short = [one for one, lacks in lacking if lacks != NO_FLAME]
+    told = []
+    if short:
+        told.append(f"{_named(short)} {_were(short)} too short to judge")
+    if dark:
+        told.append(f"in {_named(dark)} {NO_FLAME}")
+    if told and len(sheets) - len(lacking) < 2:
+        told[-1] += ", so nothing is compared"
+    yield from told
 
 
 def name_of(one: Sheet) -> str:

@@ -234,6 +234,13 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     ]
 
 
+FRESH_O2_PCT = 20.6
+"""Where nobody breathes and nothing burns oxygen stays above: wet air outdoors has 20.7
+(20.95 % of dry air), less a tenth for the part (own choice)."""
+NO_FLAME = "no flame was seen to burn"
+"""Such a trial shows nothing of what its vents are worth beside one."""
+
+
 def too_short(one: Sheet) -> str:
     """Say what is missing for it to be compared; '' where nothing is.
 
@@ -247,6 +254,8 @@ def too_short(one: Sheet) -> str:
     found = one.figures
     if not one.is_trial or found is None or found.least_o2_pct is None:
         return ""
+    if found.power_kw is None and found.least_o2_pct >= FRESH_O2_PCT:
+        return NO_FLAME
     if found.settles_pct is not None:
         worst_pct = found.settles_pct[0]
         if found.least_o2_pct - worst_pct <= SETTLED_O2_PCT:

@@ -12,6 +12,8 @@ from cabinvigil.daemon.review.stretches import Totals
 
 O2_LIMIT_PCT = 19.5
 """The minutes are counted to here: the limit of config/limits.toml (NIOSH, ANSI)."""
+LOWER_O2_PCT = 0.3
+"""Noise and drift of an oxygen part within a trial (own choice)."""
 GAIN_OVER_S = 600.0
 """Warmth at the begin is the mean of so long; a flame warms no cabin sooner (own
 choice)."""
@@ -69,11 +71,12 @@ def trial_figures(
     wet = found.air.wet[part]
     first_wet = next((n for n, one in enumerate(wet) if one), None)
     people = 0.0 if is_trial else people_seen(found.balance, found.facts)
+    least = min((one for one in oxygen if one is not None), default=None)
     burnt = totals is not None and totals.lit_h > 0.0 and totals.burn_kw[1] > LIT_KW
     return TrialFigures(
         minutes_to(oxygen, O2_LIMIT_PCT, o2_off_pct),
-        min((one for one in oxygen if one is not None), default=None),
-        _settles(tape, from_s, to_s),
+        least,
+        _settles(tape, from_s, to_s, least),
         None if first_wet is None else first_wet * STEP_S / 60.0,
         any(one is not None for one in wet),
         _an_hour(totals) if totals is not None and burnt else None,
@@ -117,10 +120,18 @@ def minutes_to(
     return first, then, last
 
 
-def _settles(tape: NightSeries, from_s: float, to_s: float) -> Triple | None:
+def _settles(
+    tape: NightSeries, from_s: float, to_s: float, least_pct: float | None
+) -> Triple | None:
+    """Return where it was going; None where it had been lower than that already.
+
+    Then what drove it there has ended, a flame that went out or a vent that opened,
+    and the end says nothing of where the rest was going.
+    """
     for one in reversed(tape.estimates):
         if from_s <= one.at_s < to_s and (triple := _triple(one)) is not None:
-            return triple
+            was_lower = least_pct is not None and triple[1] > least_pct + LOWER_O2_PCT
+            return None if was_lower else triple
     return None
 
 

@@ -35,7 +35,7 @@ NAMES: Mapping[str, str] = MappingProxyType(
         "sensor-jump": "reading that jumped",
         "sensor-stuck": "sensor stuck",
         "sensor-implausible": "sensor in doubt",
-        "sensor-warming": "sensor warming up",
+        "sensor-warming": "sensor warming up or out of its range",
         "sensor-service": "sensor past its time",
         "sensors-disagree": "sensors that disagree",
         "gases-disagree": "gases that do not match",

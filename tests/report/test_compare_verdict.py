@@ -1,10 +1,14 @@
 """The verdict on trials and nights in one sentence, over every combination of ranks."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import product
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 
+from cabinvigil.daemon.log.night import NightSeries
 from cabinvigil.daemon.report.compare_text import table
 from cabinvigil.daemon.report.compare_verdict import (
     NO,
@@ -13,6 +17,7 @@ from cabinvigil.daemon.report.compare_verdict import (
     enough,
     sentence,
 )
+from cabinvigil.daemon.review import trial_figures
 from cabinvigil.daemon.review.compare import Sheet, ranks, too_short
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from tests.report.test_compare_text import a_sheet
@@ -239,7 +244,8 @@ def test_what_never_settled_is_not_compared(
     )
     assert all(0 not in rank.order for rank in order)
     told = " ".join(table([one, other], order).split())
-    assert "too short to judge, and not ranked: shut for ten minutes: " in told
+    head = "too short to judge, or without a flame, and not ranked: "
+    assert f"{head}shut for ten minutes: " in told
     assert " ".join(too_short(one).split()) in told
     three = sentence([one, other, trial("wide open", margin=0.9)])
     assert three.startswith("'shut for ten minutes' was too short to judge; 'wide op")
@@ -265,3 +271,28 @@ def test_of_equal_ones_none_is_named_the_safest() -> None:
     assert text == (
         "Which was safest, driest or cheapest is not sure; all were enough to sleep by."
     )
+
+
+def test_a_trial_without_a_flame_is_neither_ranked_nor_enough() -> None:
+    """Fresh air in a cabin where nothing burnt shows nothing of its vents."""
+    dark = trial("vent open", figures=figures(power_kw=None, least_o2_pct=20.8))
+    lit = trial("vent shut")
+    told = sentence([lit, dark])
+    assert "In 'vent open' no flame was seen to burn, so nothing is compared" in told
+    assert all(1 not in rank.order for rank in ranks([lit, dark]))
+    assert enough(dark).word == NOT_KNOWN
+    weak = trial("weak", figures=figures(power_kw=None, least_o2_pct=20.2))
+    assert enough(weak).word == YES, "what took oxygen was judged as ever"
+
+
+def test_where_it_settles_is_not_known_once_it_was_lower() -> None:
+    """A flame that went out leaves a projection of air that gets better."""
+
+    class Told:
+        at_s = 600.0
+        fields: Mapping[str, object] = {"o2_settles_pct": [18.3, 19.3, 20.9]}
+
+    tape = cast(NightSeries, SimpleNamespace(estimates=[Told()]))
+    assert trial_figures._settles(tape, 0.0, 900.0, 19.2) == (18.3, 19.3, 20.9)
+    assert trial_figures._settles(tape, 0.0, 900.0, 17.9) is None
+    assert trial_figures._settles(tape, 0.0, 900.0, None) == (18.3, 19.3, 20.9)

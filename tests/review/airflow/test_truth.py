@@ -15,7 +15,7 @@ from tests.review import logs, named
 SEEDS = range(3000, 3010)
 """Not among those that any threshold was chosen on."""
 MISSED = {
-    # A door thrown wide open: 15 changes an hour leave 120 ppm of the sleepers' CO2, and
+    # A door wide open: 15 changes an hour leave 120 ppm of the sleepers' CO2, and
     # the account takes them for 2 to 3.  Whoever mends that takes the line out.
     ("alarm", "air_changes_per_h"),
 }
