@@ -57,11 +57,7 @@ def compared(scan: Scan, settings: Settings | None) -> list[ScanLine]:
             continue
         for answer in answers:
             at = int(answer.where, 16)
-            own = [
-                n
-                for n, p in parts.items()
-                if p.line is None and (p.bus, p.address) == (bus, at)
-            ]
+            own = [n for n, p in parts.items() if (p.bus, p.address) == (bus, at)]
             lines += _lines(bus, answer, own, parts)
     for wire, key, found in (
         ("serial", "port", scan.ports),
@@ -86,10 +82,17 @@ def _lines(
             answer,
             name,
             is_another=(bool(answer.kinds) or answer.is_mux)
-            and parts[name].kind not in answer.kinds,
+            and not _is_there(parts[name], wire, answer),
         )
         for name in own
     ]
+
+
+def _is_there(part: PartSettings, wire: str, answer: ScanAnswer) -> bool:
+    """Return whether what was found there is the part, or what watches its wire."""
+    if part.line is not None and wire != "line":
+        return any(find_part(kind).inputs({}) is not None for kind in answer.kinds)
+    return part.kind in answer.kinds
 
 
 def missing(lines: Sequence[ScanLine], settings: Settings | None) -> list[str]:

@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+from cabinvigil.daemon.parts.scan import Scan, ScanAnswer
 from cabinvigil.daemon.parts.scan_targets import DeviceTree, ports, real_ground
-from cabinvigil.daemon.settings.config import example
+from cabinvigil.daemon.parts.scan_text import compared, suggestions
+from cabinvigil.daemon.settings.config import example, load
 from tests.serial_machine import SerialMachine
 
 
@@ -42,3 +44,24 @@ def test_the_machines_own_wires(tmp_path: Path) -> None:
     named = real_ground(example(), [], DeviceTree(tmp_path / "nothing"))
     assert [bus.name for bus in named.buses] == ["main"]
     assert "/dev/serial0" in named.ports
+
+
+def test_the_converter_of_a_watched_wire_is_its_contacts(tmp_path: Path) -> None:
+    """It is in the config, so no cell is offered in its place."""
+    file = tmp_path / "van.toml"
+    file.write_text(
+        '[cabin]\nname = "van"\n[i2c.main]\ndevice = "/dev/i2c-1"\n'
+        '[part.smoke-alarm]\nkind = "contact"\nline = "GPIO6"\nmeans = "smoke"\n'
+        'bus = "main"\naddress = 0x4b\noptions = { pull = "none", pins = "3" }\n'
+        '[buzzer]\nline = "GPIO17"\n',
+        encoding="utf-8",
+    )
+    settings = load(file)
+    cells = ("co_cell_ads1115", "o2_cell_ads1115")
+    wired = Scan({"main": [ScanAnswer("0x4b", cells)]}, [], [])
+    (line,) = compared(wired, settings)
+    assert (line.name, line.is_another) == ("smoke-alarm", False)
+    assert suggestions([line], settings, {}) == []
+    other = Scan({"main": [ScanAnswer("0x4b", ("tmp117",))]}, [], [])
+    (line,) = compared(other, settings)
+    assert line.is_another, "a thermometer there watches no wire"
