@@ -96,7 +96,8 @@ def toml(value: object) -> str:
         shares = ", ".join(f"{gas} = {share:g}" for gas, share in value.items())
         return f"{{ {shares} }}"
     if isinstance(value, float):
-        return repr(round(value, 3))
+        # So that what was typed in other units is said back as it was typed.
+        return repr(float(f"{value:.6g}"))
     return str(value)
 
 
