@@ -234,7 +234,7 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     ]
 
 
-FRESH_O2_PCT = 20.6
+UNTOUCHED_O2_PCT = 20.6
 """Where nobody breathes and nothing burns oxygen stays above: wet air outdoors has 20.7
 (20.95 % of dry air), less a tenth for the part (own choice)."""
 NO_FLAME = "no flame was seen to burn"
@@ -254,7 +254,7 @@ def too_short(one: Sheet) -> str:
     found = one.figures
     if not one.is_trial or found is None or found.least_o2_pct is None:
         return ""
-    if found.power_kw is None and found.least_o2_pct >= FRESH_O2_PCT:
+    if found.power_kw is None and found.least_o2_pct >= UNTOUCHED_O2_PCT:
         return NO_FLAME
     if found.settles_pct is not None:
         worst_pct = found.settles_pct[0]

@@ -84,7 +84,7 @@ class Bench:
 
             return noted
 
-        return Wires(i2c, serial, REAL.file)
+        return Wires(i2c, serial, REAL.file, REAL.line)
 
     @property
     def has_port(self) -> bool:

@@ -247,6 +247,7 @@ class World:
             i2c=lambda name, device: I2cBus(name, device, open_smbus=opened),
             serial=self._serial,
             file=lambda name, part: _File(self, name, part.path or ""),
+            line=self.emulated.wires().line,
         )
 
     def _serial(self, name: str, _part: PartSettings, baud: int) -> OpenPort:
