@@ -25,6 +25,9 @@ UNSEEN_KINDS = frozenset({"contact", "displaced"})
 """Rules on what no part of ours measures, or measured otherwise: that it has gone
 cannot be told, so after one of them no all-clear is given in this run: a person airs
 out and looks.  A smoke alarm that falls silent says nothing of embers."""
+CONTACT_KIND = "contact"
+"""After it no all-clear is told either; but an alarm that was tested, fell silent and
+was acknowledged keeps nobody out for good."""
 
 
 def _weight(state: State, spec: AlarmSpec) -> Priority | None:
@@ -115,7 +118,8 @@ def all_clear(state: State, now: float) -> State:
     if not state.all_clear_owed:
         return state
     rung = [spec for spec in about_air if spec.id in state.all_clear_owed]
-    if not _is_clear(state, rung) or not _is_known(state, rung):
+    ours = [spec for spec in rung if spec.kind != CONTACT_KIND]
+    if not _is_clear(state, rung) or not _is_known(state, ours):
         state = _withdrawn(state)
         if state.airing_since_s is None:
             return state
@@ -125,6 +129,10 @@ def all_clear(state: State, now: float) -> State:
         if state.airing_since_s is not None:
             return state
         return replace(state, airing_since_s=since_s)
+    if len(ours) < len(rung):
+        # What a certified alarm smelt nobody here can call good.  It has been silent,
+        # acknowledged and our own air good for as long: nothing keeps people out now.
+        return replace(state, all_clear_owed=frozenset(), airing_since_s=None)
     if any(line.alarm == ALL_CLEAR for line in state.told.lines):
         return state
     return state.with_line(ALL_CLEAR, o2_facts(state.history))

@@ -16,7 +16,10 @@ from cabinvigil.daemon.core.model import Priority, Verdict
 PER = "once"
 AT_ONCE = True
 """No test of the parts, and no trial, keeps it from a phone."""
-FIXED = ("means", "on_delay_s", "ack_s", "latch", "suppressed_by", "shelve_s")
+FIXED = (
+    *("means", "on_delay_s", "ack_s", "again_step", "latch"),
+    *("suppressed_by", "shelve_s"),
+)
 """Keys that nobody makes laxer, whatever he accepts: another's word is not weakened."""
 
 

@@ -159,7 +159,10 @@ class LineSampler(FileSampler):
         if self._is_wire_closed:
             samples = [Sample("contact", 1.0)]
         if wrong is None:
-            return samples
+            # A wire that may be cut shows a line at rest: that is believed again only
+            # once a look has found it whole; what tells of a danger is, whatever.
+            is_sure = self._wire_fails == 0
+            return [sample for sample in samples if sample.value or is_sure]
         if any(sample.value for sample in samples):
             self._deliver(samples, self._clock.monotonic())
         raise wrong

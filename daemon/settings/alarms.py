@@ -163,6 +163,11 @@ def _weigh(
     never_laxer: Collection[str],
 ) -> None:
     """Find what is laxer than the packaged limits, and whether that was accepted."""
+    if type(alarm.params) is not type(model.params):
+        what = "is judged by another rule than the packaged alarm of that name"
+        mend = "give an alarm of another kind a name of its own"
+        out.mistakes.append(Mistake(limits.file, f"alarm.{name}", what, mend))
+        return
     found = laxer_keys(alarm, model)
     fixed = [laxer for laxer in found if laxer.key in never_laxer]
     for laxer in fixed:

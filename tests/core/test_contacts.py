@@ -189,6 +189,19 @@ def test_no_all_clear_follows_it() -> None:
     assert not any("go back in" in alert.text for _, alert in one.alerts())
 
 
+def test_one_that_is_over_and_acknowledged_keeps_nobody_out_for_good() -> None:
+    """A weekly test of the alarm's own button: no all-clear, and nothing owed."""
+    one = rung()
+    one.hold({"contact_co": 0.0, "co_ppm": 0.0, "o2_pct": 20.9}, 60.0, 1.0)
+    assert "contact-co" in one.state.all_clear_owed
+    one.act("ack")
+    one.hold({"contact_co": 0.0, "co_ppm": 0.0, "o2_pct": 20.9}, 200.0, 5.0)
+    assert one.state.all_clear_owed, "not before five good minutes"
+    one.hold({"contact_co": 0.0, "co_ppm": 0.0, "o2_pct": 20.9}, 200.0, 5.0)
+    assert not one.state.all_clear_owed
+    assert not any("go back in" in alert.text for _, alert in one.alerts())
+
+
 def test_a_test_of_the_parts_keeps_no_phone_waiting_for_it() -> None:
     """And it is over: a certified alarm is no part of it."""
     one = night("own:smoke")

@@ -176,6 +176,17 @@ def test_one_bad_look_at_the_wire_is_no_fault(tmp_path: Path) -> None:
     assert found.between(20.0, 40.0) == {0.0}
 
 
+def test_a_rest_is_not_believed_from_the_first_bad_look_on(tmp_path: Path) -> None:
+    """A wire that burns through while it rings shows a line at rest."""
+    course: Course = {
+        20.1: {"level": 1, "volts": ALARM_V},
+        21.3: {"level": 0, "volts": CUT_V},
+    }
+    found = heard(tmp_path, course, 60.0)
+    rests = [at_s for at_s, value in found.values if at_s > 21.3 and value == 0.0]
+    assert not rests or rests[-1] - 21.3 <= WIRE_EVERY_S + 1.0, rests
+
+
 def test_what_rings_is_heard_though_its_wire_is_told_as_shorted(tmp_path: Path) -> None:
     """A short on a normally open contact looks closed: it rings, and is told too."""
     found = heard(tmp_path, {20.1: {"volts": 0.0, "level": 1}}, 60.0)

@@ -223,6 +223,7 @@ def test_a_cell_and_a_wire_share_a_converter_by_its_inputs(tmp_path: Path) -> No
         ("on_delay_s", "5.0"),
         ("ack_s", "900.0"),
         ("latch", "false"),
+        ("again_step", "100.0"),
         ("shelve_s", "600.0"),
         ("suppressed_by", '["co-level"]'),
     ],
