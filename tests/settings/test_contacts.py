@@ -8,6 +8,7 @@ from cabinvigil.daemon.settings.config import check, load
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
 from cabinvigil.drivers.kit.quantity import CONTACT_MEANS, GUARDS
 
+ROOT = Path(__file__).parents[2]
 CABIN = """
 [cabin]
 name = "lapwing"
@@ -277,3 +278,17 @@ def test_a_contact_alone_needs_gpio_and_its_group(tmp_path: Path) -> None:
     machine = DeviceFiles(chips=list, group_id=lambda _name: None)
     found = {one.key: one.what for one in device_mistakes(load(file), "f", machine)}
     assert found["part.smoke.line"] == "needs GPIO, which this machine has not"
+
+
+def test_a_limits_file_that_judges_it_by_another_rule_is_refused(
+    tmp_path: Path,
+) -> None:
+    """In one sentence: a float's rule has none of its keys to be compared."""
+    packaged = (ROOT / "config/limits.toml").read_text("utf-8")
+    begin = packaged.index("[alarm.contact-smoke]")
+    end = packaged.index("[cites.contact-smoke]")
+    other = '[alarm.contact-smoke]\nkind = "bilge"\nsource = "own"\n\n'
+    own = tmp_path / "own.toml"
+    own.write_text(packaged[:begin] + other + packaged[end:], "utf-8")
+    (said,) = mistakes(tmp_path, CABIN + '[watch]\nlimits = "own.toml"\n')
+    assert said.startswith("alarm.contact-smoke: is judged by another rule")
