@@ -229,7 +229,7 @@ def test_an_export_without_git_has_no_subjects(tmp_path: Path) -> None:
 
 
 def test_a_bad_subject_ends_the_check(tmp_path: Path) -> None:
-    """Of a repository with a tag; a clone cut short is looked at as far as it goes."""
+    """Of a repository with a tag; a clone cut short has nothing to look at."""
 
     def git(*words: str) -> None:
         who = ("-c", "user.name=a", "-c", "user.email=a@example.org")

@@ -2,7 +2,7 @@
 
 `python -m tests.tools.subjects` looks at what came since the last tag, or since `SINCE`
 where there is none; merges name themselves and are left out.  A shallow clone that ends
-above it is looked at as far as it goes; an export without git has nothing to look at.
+above it, or an export without git, has nothing to look at.
 """
 
 import re
@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-SINCE = "5dd205b1b764"
+SINCE = "fb7233d6d05e"
 """The last commit before this rule."""
 LONGEST = 72
 """Characters: what `git log --oneline` shows in 80 columns (common practice)."""
@@ -67,10 +67,8 @@ def newest(folder: Path) -> list[tuple[str, str]]:
     if base is None:
         base = SINCE
         if _git(folder, "merge-base", "--is-ancestor", base, "HEAD") is None:
-            if _git(folder, "rev-parse", "--is-shallow-repository") != "true":
-                return []  # the history was written anew: nothing says where to begin
-            base = ""
-    span = f"{base}..HEAD" if base else "HEAD"
+            return []  # cut short, or written anew: nothing says where to begin
+    span = f"{base}..HEAD"
     found = _git(folder, "log", "--no-merges", "--format=%h%x09%s", span) or ""
     return [
         (commit, subject)
