@@ -4,9 +4,12 @@ The word of a certified alarm counts until it takes it back: a line that is lost
 it rings leaves it ringing.  That it rests counts only while all its lines are heard.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
-from cabinvigil.daemon.core.history import History
+from cabinvigil.daemon.core.history import History, place_of
+from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.drivers.kit.quantity import GUARDS, split_channel
 
 QUANTITY = "contact"
@@ -17,6 +20,11 @@ TELLS = 1.0
 OPENED_S = 60.0
 """A door that has moved explains a leap of the air for so long: cold air has mixed by
 then, or the part has shown its next values (own choice)."""
+URGENT: Mapping[str, tuple[tuple[str, float], ...]] = MappingProxyType(
+    {QUANTITY: (("above", TELLS),)}
+)
+"""Past this a reading is judged at once."""
+_FINE = Verdict(None)
 WORDS = {
     "smoke": "smoke alarm",
     "gas": "gas alarm",
@@ -57,6 +65,29 @@ def told_by(history: History, means: str) -> Told | None:
     rest = [history.fresh(key) for key in keys if key not in closed]
     is_known = all(series is not None and not series.doubtful for series in rest)
     return Told(closed, is_known)
+
+
+def judge_contacts(history: History, means: str, priority: Priority) -> Verdict | None:
+    """Judge whether any contact of one kind tells of something.
+
+    Returns:
+        None where none is known to, and not all are known to rest.
+    """
+    told = told_by(history, means)
+    if told is None:
+        return _FINE
+    if not told.closed:
+        return _FINE if told.is_known else None
+    facts: dict[str, float | str] = {}
+    if len(history.layout.index(QUANTITY, means)) > 1:
+        facts["part"] = place_of(history, told.closed[0])
+    return Verdict(
+        priority,
+        priority,
+        facts,
+        evidence={"series": told.closed[0], "closed": len(told.closed)},
+        severity=float(len(told.closed)),
+    )
 
 
 def has_door_moved(history: History) -> bool:

@@ -9,8 +9,8 @@ from typing import Literal
 
 import attrs
 
-from cabinvigil.daemon.core.contacts import QUANTITY, TELLS, told_by
-from cabinvigil.daemon.core.history import History, place_of
+from cabinvigil.daemon.core.contacts import URGENT, judge_contacts
+from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority, Verdict
 
 PER = "once"
@@ -47,33 +47,16 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
         None where none is known to ring, and not all are known to rest.
     """
     del now  # a word that was given stands until it is taken back
-    told = told_by(history, params.means)
-    if told is None:
-        return _FINE
-    if not told.closed:
-        return _FINE if told.is_known else None
-    facts: dict[str, float | str] = {}
-    if len(history.layout.index(QUANTITY, params.means)) > 1:
-        facts["part"] = place_of(history, told.closed[0])
-    return Verdict(
-        Priority.HIGH,
-        Priority.HIGH,
-        facts,
-        evidence={"series": told.closed[0], "closed": len(told.closed)},
-        severity=float(len(told.closed)),
-    )
+    return judge_contacts(history, params.means, Priority.HIGH)
 
 
 def urgent(params: Params) -> Mapping[str, tuple[tuple[str, float], ...]]:
     """Return the limit past which each reading is judged at once."""
     del params
-    return {QUANTITY: (("above", TELLS),)}
+    return URGENT
 
 
 def gravest(params: Params) -> Priority:
     """Return the gravest that it can ring as."""
     del params
     return Priority.HIGH
-
-
-_FINE = Verdict(None)

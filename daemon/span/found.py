@@ -100,3 +100,12 @@ class Deaf:
 
     def inform(self, quantity: str, value: float) -> None:
         """Take no note."""
+
+
+def raw_without(*names: str) -> Callable[[PartInfo, Options], Any]:
+    """Return what makes a codec that shows what the part itself gives.
+
+    Args:
+        names: the options that correct it; told no warmth, it does not by that either.
+    """
+    return lambda info, options: Deaf(info.make(without(options, *names)))

@@ -1,7 +1,6 @@
 """How oxygen parts are spanned: a cell by its millivolts, a module by what it shows."""
 
 from collections.abc import Generator, Sequence
-from typing import Any
 
 from cabinvigil.daemon.span.found import (
     Deaf,
@@ -9,7 +8,7 @@ from cabinvigil.daemon.span.found import (
     Options,
     air_options,
     enough,
-    without,
+    raw_without,
 )
 from cabinvigil.daemon.span.fresh_air import AirFound
 from cabinvigil.drivers import o2_amplified_ads1115, o2_cell_ads1115
@@ -21,7 +20,7 @@ from cabinvigil.drivers.kit.air_span import (
     module_span,
 )
 from cabinvigil.drivers.kit.galvanic import WORN_SHARE, CellSignal, cell_of
-from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Sample, Transfer
+from cabinvigil.drivers.kit.steps import CalibrationError, Sample, Transfer
 
 MODULE_STEADY_PCT = 0.3
 """Most difference of an oxygen module's readings: three of its steps of 0.1 %, or some
@@ -122,9 +121,7 @@ def _worn(mv: float, first_mv: float | None) -> list[str]:
     return [f"it gives {share}; at {WORN_SHARE:.0%} it is worn out"]
 
 
-def raw_module(info: PartInfo, options: Options) -> Any:
-    """Make a module's codec that shows what the module itself says."""
-    return Deaf(info.make(without(options, *MODULE_OPTIONS)))
+raw_module = raw_without(*MODULE_OPTIONS)
 
 
 def _module_shows(options: Options, reading: float, air: AirFound) -> float:

@@ -8,12 +8,11 @@ from collections.abc import Callable, Generator, Mapping, Sequence
 from typing import Any
 
 from cabinvigil.daemon.span.found import (
-    Deaf,
     Found,
     Options,
     SpanMethod,
     enough,
-    without,
+    raw_without,
 )
 from cabinvigil.daemon.span.fresh_air import AirFound
 from cabinvigil.daemon.span.oxygen import (
@@ -57,11 +56,6 @@ SECOND_YES_PPM = float(scd4x.CONFIRM_PPM)
 # --- carbon monoxide ---------------------------------------------------------
 
 
-def _raw_co_module(info: PartInfo, options: Options) -> Any:
-    # Told no warmth, it shows what the module itself says.
-    return Deaf(info.make(without(options, "zero_ppm")))
-
-
 def _take_co_module(
     options: Options,
     readings: Sequence[float],
@@ -81,10 +75,6 @@ def _take_co_module(
     here = 1.0 if warm else relative_sensitivity(air.temp_c)
     before = (ppm - float(options.get("zero_ppm", 0.0))) / here
     return Found(ppm, "ppm", before, (ppm - zero_ppm) / here, {"zero_ppm": zero_ppm})
-
-
-def _raw_co_cell(info: PartInfo, options: Options) -> Any:
-    return Deaf(info.make(without(options, "zero_na")))
 
 
 def _take_co_cell(
@@ -114,10 +104,6 @@ def _take_co_cell(
 
 
 # --- unburnt gas -------------------------------------------------------------
-
-
-def _raw_gas_module(info: PartInfo, options: Options) -> Any:
-    return Deaf(info.make(without(options, "zero_lel_pct")))
 
 
 def _take_gas_module(
@@ -199,16 +185,20 @@ WAYS: Mapping[str, SpanMethod] = {
         "o2_pct", "oxygen", "%", _as_it_is, compare_optical, kept=False
     ),
     "frame9_co": SpanMethod(
-        "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
+        "co_ppm", "carbon monoxide", "ppm", raw_without("zero_ppm"), _take_co_module
     ),
     "co_named_i2c": SpanMethod(
-        "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
+        "co_ppm", "carbon monoxide", "ppm", raw_without("zero_ppm"), _take_co_module
     ),
     "co_named_line": SpanMethod(
-        "co_ppm", "carbon monoxide", "ppm", _raw_co_module, _take_co_module
+        "co_ppm", "carbon monoxide", "ppm", raw_without("zero_ppm"), _take_co_module
     ),
     "frame9_gas": SpanMethod(
-        "gas_lel_pct", "unburnt gas", "% LEL", _raw_gas_module, _take_gas_module
+        "gas_lel_pct",
+        "unburnt gas",
+        "% LEL",
+        raw_without("zero_lel_pct"),
+        _take_gas_module,
     ),
     "gas_bead_ads1115": SpanMethod(
         "mv",
@@ -218,7 +208,7 @@ WAYS: Mapping[str, SpanMethod] = {
         _take_gas_beads,
     ),
     "co_cell_ads1115": SpanMethod(
-        "co_ppm", "carbon monoxide", "ppm", _raw_co_cell, _take_co_cell
+        "co_ppm", "carbon monoxide", "ppm", raw_without("zero_na"), _take_co_cell
     ),
     "scd4x": SpanMethod(
         "co2_ppm",

@@ -2,18 +2,17 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
-from cabinvigil.daemon.review.airflow.kalman import TINY, Smoothed
+from cabinvigil.daemon.review.airflow.kalman import TINY, FilterNode, Smoothed
 
 _Back = tuple[float, ...]
 """`r` and `N` of the disturbance smoother (Durbin and Koopman 2012, chapter 4), in the
-order of `FilterNode.at`; plain tuples, since naming them costs a third of the time."""
+order of a `FilterNode`'s `at`; plain tuples, since naming costs a third of the time."""
 _NOTHING: _Back = (0.0,) * 14
 _K, _S, _KK, _SS = 1, 3, 8, 13
 
 
-def smooth(nodes: Sequence[tuple[Any, ...]], stays: float) -> Smoothed:
+def smooth(nodes: Sequence[FilterNode], stays: float) -> Smoothed:
     """Smooth back over the way of `forward`.
 
     Args:
