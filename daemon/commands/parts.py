@@ -162,6 +162,7 @@ def _list(args: argparse.Namespace, out: IO[str]) -> None:
 
 
 def _overview(infos: list[PartInfo]) -> Iterator[str]:
+    yield f"{len(infos)} kinds of sensor; `cabinvigil parts KIND` describes one."
     width = max(len(info.name) for info in infos)
     for info in infos:
         words = ", ".join(QUANTITIES[q].words for q in info.gives if q in QUANTITIES)

@@ -359,13 +359,13 @@ def _empty_v(settings: Settings) -> float:
 
 
 def screen(cabin: str, findings: list[Finding]) -> Iterator[str]:
-    """Show all on one screen, what is bad first seen by its mark, the verdict last."""
+    """Show all on one screen: the verdict, then each finding behind its mark."""
+    yield from wrap(checks.verdict(findings), COLUMNS)
     width = max(len(checks.shown(one.subject)) for one in findings)
     yield f"{cabin}, before bed"
     for one in findings:
         head = f"  {MARKS[one.word]:<5}  {checks.shown(one.subject):<{width}}  "
         yield from wrap(one.text, COLUMNS, head, " " * len(head))
-    yield checks.verdict(findings)
 
 
 def _plain(findings: list[Finding]) -> dict[str, Any]:

@@ -141,8 +141,8 @@ def _list(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     if args.json:
         print(json_line(rows), file=out)
         return ExitCode.DONE
-    if not rows:
-        print("No trial in these nights.", file=out)
+    trials = "1 trial" if len(rows) == 1 else f"{len(rows) or 'No'} trials"
+    print(f"{trials} in these nights.", file=out)
     for row in rows:
         name = f"{row['night']}@trial {row['number']}"
         print(f"{name}  {row['hours']:.1f} h  {row['text']}", file=out)

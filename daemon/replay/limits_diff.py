@@ -345,20 +345,19 @@ def _change(was: LimitRing | None, now: LimitRing | None) -> Change:
 
 
 def lines(rows: Iterable[RingDiff]) -> Iterator[str]:
-    """Write the rows as a table; what stays the same is counted alone."""
-    counts: Counter[Change] = Counter()
-    for row in rows:
-        if row.change != "same" and not any(counts[one] for one in CHANGES):
-            yield f"{'night':<18} {'alarm':<22} {'rang':<6} {'would':<6} change"
-        counts[row.change] += 1
-        if row.change == "same":
-            continue
+    """Write the verdict, then each change; what stays the same is counted alone."""
+    rows = list(rows)
+    counts: Counter[Change] = Counter(row.change for row in rows)
+    summary = ", ".join(f"{counts[one]} {one}" for one in CHANGES if counts[one])
+    yield f"{summary or 'Nothing changes'}, {counts['same']} the same."
+    changed = [row for row in rows if row.change != "same"]
+    if changed:
+        yield f"{'night':<18} {'alarm':<22} {'was':<6} {'would':<6} change"
+    for row in changed:
         times = f"{_clock(row.was):<6} {_clock(row.would):<6}"
         moved = row.moved_min
         tail = row.change if moved is None else f"{abs(moved):.1f} min {row.change}"
         yield f"{row.night:<18} {row.alarm:<22} {times} {tail} ({row.priority})"
-    told = ", ".join(f"{counts[one]} {one}" for one in CHANGES if counts[one])
-    yield f"{told or 'Nothing changes'}, {counts['same']} the same."
 
 
 def _clock(ring: LimitRing | None) -> str:
