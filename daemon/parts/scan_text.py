@@ -110,7 +110,8 @@ def missing(lines: Sequence[ScanLine], settings: Settings | None) -> list[str]:
 def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
     """Report what was found: the verdict, then each device."""
     lines = compared(scan, settings)
-    yield _verdict(scan, lines, settings)
+    if scan.buses or any(line.answer.is_there for line in lines):
+        yield _verdict(scan, lines, settings)
     if not scan.buses:
         yield NO_BUS
     empty = [bus for bus in scan.channels.unasked if scan.buses.get(bus) == []]
@@ -159,8 +160,8 @@ def _verdict(scan: Scan, lines: Sequence[ScanLine], settings: Settings | None) -
         return f"NOT FULLY SCANNED: {', '.join(failed)}."
     found = [line for line in lines if line.answer.is_there]
     if settings is None:
-        devices = "1 device responds" if len(found) == 1 else f"{len(found)} respond"
-        return f"{devices}, with no config to compare."
+        number = f"{len(found) or 'No'} device{'' if len(found) == 1 else 's'}"
+        return f"{number} found, with no config to compare."
     absent, count = missing(lines, settings), len(settings.parts)
     new = sum(not line.name for line in found)
     more = f" {new} more respond that it does not name." if new else ""

@@ -9,6 +9,7 @@ from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range, plan
 from cabinvigil.daemon.text.numbers import or_never
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.wrapping import wrap
 
 VENT_TOTALS_CM2 = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 900.0)
 POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)
@@ -18,6 +19,8 @@ HELD_DOWN = (
     "* the cold may weaken the heater: warmth is for what a cylinder outdoors\n  "
     "supplies, the rest for the heater's full power"
 )
+COLUMNS = 80
+"""Of the verdict; the table takes what it needs."""
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "vent": ("vent", "cm2"),
@@ -116,5 +119,5 @@ def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
     ]
     if any(made.flame.is_limited for _, made in rows):
         told.append(HELD_DOWN)
-    lines_told = [_verdict(what, rows, units), *told]
+    lines_told = [*wrap(_verdict(what, rows, units), COLUMNS), *told]
     return "".join(f"{line.rstrip()}\n" for line in lines_told)

@@ -205,7 +205,7 @@ def _begin(found: Sequence[TrialFigures | None], units: Units) -> ShareRow:
     cells = tuple(NOT_KNOWN if one is None else units.said("c", one) for one in told)
     known = [one for one in told if one is not None]
     judged = _judged(known, len(found), LIKE_K)
-    return ShareRow("inside at the begin", cells, judged)
+    return ShareRow("inside at the start", cells, judged)
 
 
 def _power(found: Sequence[TrialFigures | None], units: Units) -> ShareRow:

@@ -18,7 +18,7 @@ TRIAL, NOT_KNOWN = "TRIAL", "NOT KNOWN"
 ACTS: Mapping[str, str] = {
     OUT: "Get everyone outside now.",
     WAKE: "Open the door and vents now.",
-    LOOK: "See to what is said below.",
+    LOOK: "Check what is listed below.",
     SAFE: "Nothing to do.",
     TRIAL: "Stay outside: nobody is to be inside.",
     NOT_KNOWN: "Open the door and vents: nobody can say that the air is good.",

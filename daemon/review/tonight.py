@@ -103,6 +103,8 @@ class Situation:
         )
 
 
+IN_DOUBT = "sensor-warming"
+"""Of a sensor that is cold, damp, dry or warming up: it passes without a repair."""
 CERTIFIED = {
     "contact-co": Advice(
         "Light no flame in here until the heater is serviced, and every sensor of "
@@ -336,14 +338,28 @@ def _sensors(night: Situation) -> Iterator[Advice]:
             "unrecorded",
         )
         return
+    doubted = {
+        subject
+        for kind, _, subject in (one.alarm.partition("/") for one in night.rang)
+        if kind == IN_DOUBT
+    }
     for one in night.seen:
         if one.quantity in VITAL and one.unseen_min > UNSEEN_MIN:
             faulty = {trouble.source for trouble in night.troubles}
             parts = night.parts.get(one.quantity, ())
             named = next((name for name in parts if name in faulty), None)
+            in_doubt = next((name for name in parts if name in doubted), None)
+            if named is None and in_doubt is not None:
+                yield Advice(
+                    f"Let {in_doubt} get warm and dry before bed: it was in doubt, not "
+                    "faulty",
+                    f"{one.words} is monitored all night, where "
+                    f"{minutes(one.unseen_min)} counted as unmonitored",
+                )
+                continue
             cause = f"{named}, which measures" if named else "the sensor that measures"
             yield Advice(
-                f"See to {cause} {one.words}, before you sleep",
+                f"Check {cause} {one.words}, before you sleep",
                 f"{one.words} is monitored all night, where {minutes(one.unseen_min)} "
                 "went unmonitored",
             )
