@@ -82,7 +82,7 @@ def run(
 
     Returns:
         0 done; 1 the config names a part that was not found; 2 the call or the config
-        is wrong; 3 a bus failed, or the watch has the wires.
+        is wrong; 3 a bus failed, or the monitor has the wires.
     """
     if args.kind is not None and args.kind not in REGISTRY:
         raise CallError(

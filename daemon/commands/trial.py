@@ -1,7 +1,7 @@
 """Learn what an opening is worth: burn the heater with nobody inside, and compare.
 
 All is measured, logged and sounded as ever; but the second phone is told nothing, and
-texts say TRIAL.  It ends by the button, its time, an alarm or `trial end`.  The watch
+texts say TRIAL.  It ends by the button, its time, an alarm or `trial end`.  The monitor
 must be running, the air calm, and nobody inside, no animal either.
 """
 
@@ -99,7 +99,7 @@ def _refuse_extra(args: argparse.Namespace) -> None:
 
 
 def _told(args: argparse.Namespace, words: dict[str, object], out: IO[str]) -> int:
-    """Ask the watch, and print what it says.
+    """Ask the monitor, and print what it says.
 
     Raises:
         CallError: it refused.

@@ -17,7 +17,7 @@ from cabinvigil.daemon.text.units_said import Units
 NOT_KNOWN = "not known"
 LIKE_K = 3.0
 """Outside differs where it does by more: three degrees move a chimney's draught of
-twenty by a fourteenth (own choice)."""
+twenty by a fourteenth (our choice)."""
 LIKE_PEOPLE = 0.5
 
 

@@ -49,7 +49,7 @@ class StateWord(NamedTuple):
 
 
 def stand(status: Mapping[str, Any]) -> StateWord:
-    """Judge what a watch says of itself; what it does not say is no good news.
+    """Judge what a monitor says of itself; what it does not say is no good news.
 
     Args:
         status: what it says.

@@ -25,9 +25,9 @@ GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0
 FACTORS = (1.3, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
 """Times the air, or the vents, that are tried."""
 MOST_CM2 = 400.0
-"""Openings larger than this are a window, and not worth a figure (own choice)."""
+"""Openings larger than this are a window, and not worth a figure (our choice)."""
 SOOTY_RATIO = 4.0 * CLEAN_CO_FRACTION
-"""CO for each CO2: four times a clean heater's is none that is clean (own choice)."""
+"""CO for each CO2: four times a clean heater's is none that is clean (our choice)."""
 LEAST_CO_PPM = 5.0
 """Below it a part's own error would make the ratio."""
 WET_H = 1.0
@@ -119,7 +119,7 @@ CERTIFIED = {
         "the float stays down",
     ),
 }
-"""What to change after a contact has rung."""
+"""What to change after a contact has sounded."""
 
 
 def advice(night: Situation) -> list[Advice]:

@@ -13,7 +13,7 @@ from cabinvigil.daemon.review.stretches import Totals
 O2_LIMIT_PCT = 19.5
 """The minutes are counted to here: the limit of config/limits.toml (NIOSH, ANSI)."""
 LOWER_O2_PCT = 0.3
-"""Noise and drift of an oxygen part within a trial (own choice)."""
+"""Noise and drift of an oxygen part within a trial (our choice)."""
 GAIN_OVER_S = 600.0
 """Warmth at the start is the mean of so long; a flame warms no cabin sooner (own
 choice)."""
@@ -28,7 +28,7 @@ class TrialFigures:
     not within this time."""
     least_o2_pct: float | None
     settles_pct: Triple | None
-    """Where the oxygen was going at the end, as the watch projected it."""
+    """Where the oxygen was going at the end, as the monitor projected it."""
     wet_from_min: float | None
     """When the glass was first wet; None: it never was, or `is_wet_known` is false."""
     is_wet_known: bool
