@@ -239,7 +239,7 @@ PART = PartInfo(
     address=0x76,
     addresses=(0x76, 0x77),
     sisters={IDENTITY: unread(IDENTITY)},
-    # No wear-out named; drift of pressure is about 1 hPa a year (from memory).
+    # No wear-out named; drift of pressure is about 1 hPa a year (unverified).
     service_years=0.0,
     range_c=RANGE_C,
 )

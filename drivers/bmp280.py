@@ -1,6 +1,6 @@
 """BMP280: air pressure and temperature on I2C, the BME280 without its humidity.
 
-Sources: Bosch Sensortec BMP280 data sheet BST-BMP280-DS001 (from memory; registers and
+Sources: Bosch Sensortec BMP280 data sheet BST-BMP280-DS001 (unverified; registers and
 formulas as in two public libraries, and as the BME280's sheet has them).  The part has
 no checksum: its settings are read back with every measurement.
 """
@@ -139,7 +139,7 @@ PART = PartInfo(
     warm_up_s=1.0,
     address=0x76,
     addresses=(0x76, 0x77),
-    # No wear-out named; drift of pressure is about 1 hPa a year (from memory).
+    # No wear-out named; drift of pressure is about 1 hPa a year (unverified).
     service_years=0.0,
     range_c=RANGE_C,
 )

@@ -1,6 +1,6 @@
 """BMP390: air pressure and temperature on I2C, the steadiest of its maker's.
 
-Sources: Bosch Sensortec BMP390 data sheet BST-BMP390-DS002 (from memory: sections 3.9,
+Sources: Bosch Sensortec BMP390 data sheet BST-BMP390-DS002 (unverified: sections 3.9,
 4 and 8), registers and formulas as in two public libraries.  The part has no checksum:
 its settings are read back with every measurement.
 """
@@ -192,8 +192,8 @@ PART = PartInfo(
     title="pressure sensor (BMP390)",
     bus="i2c",
     gives={
-        # Noise: 1.2 Pa at four times without the filter (from memory).  Accuracy:
-        # 0.5 hPa and a year's drift of 0.16 (from memory), rounded up.  The rest as the
+        # Noise: 1.2 Pa at four times without the filter (unverified).  Accuracy:
+        # 0.5 hPa and a year's drift of 0.16 (unverified), rounded up.  The rest as the
         # older ones'.
         "pressure_hpa": Gives(0.0002, 0.012, 1.0, 600.0, 0.5, accuracy=0.7),
         "temp_c": Gives(0.0001, 0.005, 10.0, 600.0, 2.0),
@@ -205,7 +205,7 @@ PART = PartInfo(
     address=0x77,
     addresses=(0x76, 0x77),
     sisters={LATER_IDENTITY: unread(LATER_IDENTITY)},
-    # No wear-out named; drift of pressure is about 0.16 hPa a year (from memory).
+    # No wear-out named; drift of pressure is about 0.16 hPa a year (unverified).
     service_years=0.0,
     range_c=RANGE_C,
 )

@@ -26,7 +26,7 @@ FULL_SCALE_MV = 2048
 SENSITIVITY_NA_PER_PPM = 525.0
 """Middle of 450 to 600; the cell's label has its own figure."""
 GAIN_OHM = 10_000.0
-"""Of the amplifier: 390 ppm fill the converter (own choice)."""
+"""Of the amplifier: 390 ppm fill the converter (our choice)."""
 FORGET_POLLS = 60
 """Polls after which a temperature that is not told again is unknown: 5 min at the
 part's interval (own figure).  A cabin whose thermometer died may have grown cold."""
@@ -152,7 +152,7 @@ PART = PartInfo(
     bus="i2c",
     gives={
         # Resolution: one count, 62.5 µV at 10 kOhm and 525 nA/ppm.  Noise: some counts
-        # (own figure; it hangs on the amplifier).  Lag: t90 below 15 s is 6.5 s at
+        # (own figure; it depends on the amplifier).  Lag: t90 below 15 s is 6.5 s at
         # 63 %.  Stuck: months of 0 ppm without noise mean a loose wire; an amplifier's
         # noise moves the count within minutes, and an hour is room (own figures).
         # Jump: full scale of the cell in a second is no air (own figure).
@@ -161,7 +161,7 @@ PART = PartInfo(
     make=make,
     interval_s=5.0,
     max_age_s=15.0,
-    # Minutes after power-up; hours after long storage (from memory).
+    # Minutes after power-up; hours after long storage (unverified).
     warm_up_s=600.0,
     address=0x48,
     addresses=ads1115.ADDRESSES,

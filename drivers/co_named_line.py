@@ -83,7 +83,7 @@ PART = PartInfo(
     bus="serial",
     gives={
         # Resolution: one count.  Noise: less (own figure).  t90 30 s is 13 s at 63 %
-        # (from memory).  Stuck and jump as of `frame9_co`; accuracy likewise.
+        # (unverified).  Stuck and jump as of `frame9_co`; accuracy likewise.
         "co_ppm": Gives(STEP_PPM, 0.3, 13.0, 604800.0, FULL_SCALE_PPM, accuracy=10.0),
     },
     make=make,

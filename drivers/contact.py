@@ -1,8 +1,8 @@
 """A contact on a line of the machine: a certified alarm's relay, a float, a door.
 
-The shell tells how the line stood since it was last asked, as text: the level at first,
+The shell shows how the line stood since it was last asked, as text: the level at first,
 each change with its millisecond, and the length of it all, `0 1@312 0@480 =500` and a
-newline.  Level 1 is what the contact is there to tell: it rings, the float is up, the
+newline.  Level 1 is what the contact is there to tell: it sounds, the float is up, the
 door is open.
 
 A wire with a resistor at its far end can be watched too, by a voltage divider on one
@@ -36,7 +36,7 @@ BOUNCE_MS = 30
 """Contacts bounce for 5 to 20 ms (common practice, no source): a level that has stood
 for less is not believed.  The button has the same figure."""
 CHATTERS = 12
-"""So many changes in one message, and none that lasted, are a loose wire (own choice:
+"""So many changes in one message, and none that lasted, are a loose wire (our choice:
 a relay that bounces makes some six)."""
 LONGEST = 4096
 """Bytes of a message; the kernel keeps some dozens of changes (own limit)."""
@@ -46,7 +46,7 @@ FULL_SCALE_MV = 4096
 """Above any supply that the converter may have on its inputs here, 3.3 V."""
 NEAR = 2.0
 """A resistance is the one it should be within a factor of two: resistors, supply and
-converter are good to a few per cent, and dirt on a plug is to be told (own choice)."""
+converter are good to a few per cent, and dirt on a plug is to be told (our choice)."""
 
 _TEXT = re.compile(rb"([01])((?: [01]@\d{1,7})*) =(\d{1,7})\n")
 
@@ -221,7 +221,7 @@ def make(options: Mapping[str, Any]) -> Contact:
 
 
 IDENTIFY = None
-"""A line says nothing of what hangs on it."""
+"""A line says nothing of what depends on it."""
 
 
 PART = PartInfo(

@@ -32,7 +32,7 @@ frames sent unasked name it, but a value is judged by what is known beforehand."
 CO = ModuleGas(4, 3, "CO", answer_step=0.0, full_scale=FULL_SCALE_PPM)
 """Gas 04, unit 03 is ppm (tables of the ZE07-CO manual).  What one count of an answer
 stands for differs: 0.1 ppm in that manual, 1 ppm in the family whose mode bytes are 04
-and 03 (from memory), so there is no default: 200 ppm would be read as 20."""
+and 03 (unverified), so there is no default: 200 ppm would be read as 20."""
 MOST_ZERO_PPM = 10.0
 """A larger reading in fresh air is a gassed or worn cell, not a zero (own limit)."""
 ANSWER_PPM = (0.01, 10.0)
@@ -59,7 +59,7 @@ class Frame9Co(GasModule):
     def _sensitivity(self) -> float:
         """Return its sensitivity, of that at 20 °C.
 
-        A thermometer that died leaves the cold factor, which rings early; where there
+        A thermometer that died leaves the cold factor, which sounds early; where there
         never was one, what the module says stands.
         """
         if self._is_compensated or not self._has_thermometer:
@@ -117,13 +117,13 @@ PART = PartInfo(
         # Resolution: one count.  Response 30 s (ZE15-CO; as t90, so 13 s at 63 %).
         # Noise: one count (own figure).  Stuck: 0.0 in clean air is right for days; a
         # week is not (own figure).  Jump: 500 ppm in one second is no air (own figure).
-        # Accuracy: 10 ppm, or 15 % where that is more (from memory).
+        # Accuracy: 10 ppm, or 15 % where that is more (unverified).
         "co_ppm": Gives(STEP_PPM, 0.3, 13.0, 604800.0, 500.0, accuracy=10.0),
     },
     make=make,
     interval_s=1.0,
     max_age_s=5.0,
-    # Preheat 30 s by one manual, minutes by others (from memory).
+    # Preheat 30 s by one manual, minutes by others (unverified).
     warm_up_s=180.0,
     baud=9600,
     needs=("temp_c", "rh_pct"),

@@ -22,7 +22,7 @@ SELF_CALIBRATION = 0x79
 OFF = 0x00
 ZERO = 0x87
 OFF_AGAIN_REQUESTS = 720
-"""Self-calibration is switched off anew this often, an hour at the part's interval: it
+"""Self-calibration is switched off again this often, an hour at the part's interval: it
 may be back after a loss of power too short for its silence to show (sensor notes, 12),
 and then needs a day to move the baseline."""
 OVERFLOW = 0xFFFF
@@ -30,8 +30,8 @@ FULL_SCALE_PPM = 5000.0
 RANGE_C = (-10.0, 50.0)
 RANGE_RH_PCT = (0.0, 95.0)
 WARM_UP_S = 180.0
-"""1 min by one page, 3 min from memory: the longer.  Until then it sends made-up values
-such as 400, 410 or 500 (from memory), which are no air's."""
+"""1 min by one page, 3 min unverified: the longer.  Until then it sends made-up values
+such as 400, 410 or 500 (unverified), which are no air's."""
 
 
 def decode(frame: bytes) -> int:
@@ -119,7 +119,7 @@ PART = PartInfo(
     title="CO2 module",
     bus="serial",
     gives={
-        # Resolution 1 ppm; noise from memory; t90 below 120 s is 52 s at 63 %.  Stuck:
+        # Resolution 1 ppm; noise unverified; t90 below 120 s is 52 s at 63 %.  Stuck:
         # such modules smooth heavily; ten minutes at one number is still too long (own
         # figure).  Jump: breath on the module (common practice, no source).
         "co2_ppm": Gives(1.0, 5.0, 52.0, 600.0, 1000.0, made_up_s=WARM_UP_S),
@@ -131,7 +131,7 @@ PART = PartInfo(
     baud=9600,
     needs=("pressure_hpa", "temp_c", "rh_pct"),
     options={"full_scale_ppm": "end of the module's range, 1000 to 50 000 (5000)"},
-    # Life of five years or more (from memory).
+    # Life of five years or more (unverified).
     service_years=5.0,
     range_c=RANGE_C,
     # Its sisters for CO and oxygen answer the same.

@@ -143,16 +143,16 @@ PART = PartInfo(
     bus="serial",
     gives={
         # Resolution: one count.  Noise: half of one (own figure).  Response 30 s, as
-        # t90, is 13 s at 63 % (from memory).  Stuck: 0 in clean air is right for days;
+        # t90, is 13 s at 63 % (unverified).  Stuck: 0 in clean air is right for days;
         # a week is not (own figure, as of the CO modules).  Jump: however fast a plume
         # comes along the floor, its own lag lets it show no more than 8 % a second.
-        # Accuracy: 5 % of the range (from memory).
+        # Accuracy: 5 % of the range (unverified).
         "gas_lel_pct": Gives(ANSWER_LEL_PCT, 0.5, 13.0, 604800.0, 20.0, accuracy=5.0),
     },
     make=make,
     interval_s=1.0,
     max_age_s=5.0,
-    # Three minutes (a public list of such parts; its sheet, from memory).
+    # Three minutes (a public list of such parts; its sheet, unverified).
     warm_up_s=180.0,
     baud=9600,
     needs=("pressure_hpa", "temp_c", "rh_pct"),
@@ -161,7 +161,7 @@ PART = PartInfo(
         "full_scale_lel_pct": "end of its range in % LEL, 20 to 100 (100)",
         "zero_lel_pct": "what it shows in fresh air, taken off (-2 to 2; 0)",
     },
-    # Five years (from memory): its lamp ages.
+    # Five years (unverified): its lamp ages.
     service_years=5.0,
     range_c=RANGE_C,
     steps=steps,

@@ -1,7 +1,7 @@
 """Electrochemical oxygen module with 9-byte frames on a serial port.
 
 Sources: the frame as in the CO module's manual; gas and unit codes, range and
-resolution from memory (the project's sensor notes, section 12): confirm on the module.
+resolution unverified (the project's sensor notes, section 12): confirm on the module.
 """
 
 from collections.abc import Mapping
@@ -31,7 +31,7 @@ from cabinvigil.drivers.kit.module9 import (
 from cabinvigil.drivers.kit.steps import CellDeadError, Gives, PartInfo, Sample
 
 OXYGEN = ModuleGas(5, 4, "oxygen", answer_step=0.1, full_scale=25.0)
-"""Gas 05, unit 04 is vol % (from memory); 0.1 % a count, 25 % at the end (the same)."""
+"""Gas 05, unit 04 is vol % (unverified); 0.1 % a count, 25 % at the end (the same)."""
 RANGE_C = (-20.0, 50.0)
 """From memory; as of the galvanic cell within."""
 
@@ -80,7 +80,7 @@ PART = PartInfo(
     title="oxygen module",
     bus="serial",
     gives={
-        # Resolution 0.1 %; t90 15 s is 6.5 s at 63 % (from memory, as the galvanic
+        # Resolution 0.1 %; t90 15 s is 6.5 s at 63 % (unverified, as the galvanic
         # cell).  Stuck: one step of 0.1 % may rightly stand for an hour in still fresh
         # air (own figure).
         "o2_pct": Gives(
@@ -100,7 +100,7 @@ PART = PartInfo(
     make=make,
     interval_s=1.0,
     max_age_s=5.0,
-    # Minutes of settling (from memory).
+    # Minutes of settling (unverified).
     warm_up_s=300.0,
     baud=9600,
     needs=("pressure_hpa", "temp_c"),

@@ -36,13 +36,13 @@ ARM_SHARE = (0.35, 0.65)
 bridge has no power (own limits).  Else no power would read as clean air."""
 ROOM = 1.3
 """The converter's range beyond the explosive limit, of that limit's signal: drift and
-spread (own choice)."""
+spread (our choice)."""
 MOST_ZERO_MV = 30.0
 """Offset of a bridge in clean air (own limit)."""
 HOLD_POLLS = 120
 """Once past the explosive limit it counts as there for ten minutes, at the part's
 interval: richer air burns less on a bead, whose signal falls back towards nothing (own
-figure; that such a reading latches is IEC 60079-29-1's, from memory)."""
+figure; that such a reading latches is IEC 60079-29-1's, unverified)."""
 HELD = "it was at the explosive limit, and in richer air its signal falls back"
 RANGE_C = (-40.0, 70.0)
 RANGE_RH_PCT = (0.0, 95.0)
@@ -185,7 +185,7 @@ PART = PartInfo(
     make=make,
     interval_s=5.0,
     max_age_s=15.0,
-    # Its zero comes to rest within minutes of power (from memory).
+    # Its zero comes to rest within minutes of power (unverified).
     warm_up_s=180.0,
     address=0x48,
     addresses=ads1115.ADDRESSES,

@@ -1,6 +1,6 @@
 """INA219: supply voltage and current on I2C, the commonest of the small boards.
 
-Sources: TI INA219 data sheet SBOS448 (from memory; registers, steps and bits as in two
+Sources: TI INA219 data sheet SBOS448 (unverified; registers, steps and bits as in two
 public libraries).  The part names itself nowhere and has no checksum: its setting is
 read with every poll.  Current comes from the shunt's voltage, not from the current
 register, which stays 0 after a reset.
@@ -35,7 +35,7 @@ CONTINUOUS = INA219_SETTINGS[1]
 """32 V, 320 mV over the shunt, both at sixteen readings averaged, without end."""
 RESET = b"\x80\x00"
 RESET_S = 0.001
-"""It is ready again after 40 us (from memory), with room."""
+"""It is ready again after 40 us (unverified), with room."""
 CONVERT_S = 0.040
 """2 x 8.51 ms, with room."""
 SHUNT_STEP_MV = 0.01

@@ -42,7 +42,7 @@ IDENTITY = INA226_IDENTITY
 
 CONTINUOUS = b"\x45\x27"
 """Sixteen readings averaged, 1.1 ms each, shunt and bus in turn, without end; 4127
-after a reset (table 7-1, averaging bits from memory)."""
+after a reset (table 7-1, averaging bits unverified)."""
 CONVERT_S = 0.05
 """16 x 2 x 1.1 ms = 35 ms, with room."""
 SHUNT_STEP_MV = 0.0025
@@ -50,7 +50,7 @@ BUS_STEP_V = 0.00125
 """Steps (table 1, p. 16)."""
 SHUNT_ENDS = (-0x8000, 0x7FFF)
 MOST_V = 36.0
-"""Voltage that the part bears (public library; from memory)."""
+"""Voltage that the part bears (public library; unverified)."""
 SHUNT_MOHM = 2.0
 """The data sheet's own example (p. 14)."""
 

@@ -1,8 +1,8 @@
 """INA228: supply voltage and current on I2C, up to 85 V and by 20 bits.
 
-Sources: TI INA228 data sheet SLYS021 (from memory; registers, steps and bits as in two
+Sources: TI INA228 data sheet SLYS021 (unverified; registers, steps and bits as in two
 public libraries).  The part has no checksum on its wire: its identity and settings are
-read with every poll; of its own memory it tells whether that is whole.
+read with every poll; of its own memory it shows whether that is whole.
 """
 
 from collections.abc import Mapping

@@ -1,9 +1,9 @@
 """MAX17048 and MAX17049: a lithium cell's charge and voltage on I2C.
 
-Sources: Maxim MAX17048/MAX17049 data sheet 19-6171 (from memory; registers and steps as
+Sources: Maxim MAX17048/MAX17049 data sheet 19-6171 (unverified; registers and steps as
 in two public libraries and a public driver's table).  The gauge has no checksum: its
 version is read with every poll.  It is fed by the cell that it measures, so an empty or
-missing one mostly does not answer at all.
+missing one mostly does not respond at all.
 """
 
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ STEP_V = 78.125e-6
 STEP_PCT = 1 / 256
 RANGE_V = (2.0, 5.0)
 """No lithium cell that feeds anything lies outside (own figure): below 2.5 V its guard
-has cut off, and 4.4 V is the highest that any is charged to (from memory)."""
+has cut off, and 4.4 V is the highest that any is charged to (unverified)."""
 MOST_PCT = 130.0
 """The estimate may run some way past full (own figure)."""
 FULL_PCT = 100.0
@@ -127,7 +127,7 @@ PART = PartInfo(
     bus="i2c",
     gives={
         # Resolution: one step.  Noise: below what is kept (own figure).  Lag: it
-        # measures each 0.25 s, and each 45 s once nothing is drawn (from memory).
+        # measures each 0.25 s, and each 45 s once nothing is drawn (unverified).
         # Stuck: on its charger a cell may stand for days; a week is not (own figure),
         # and a charge that stands at full is no fault.  Jump: a load may take tenths of
         # a volt at once, and a cell that is changed any charge.

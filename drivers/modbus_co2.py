@@ -32,7 +32,7 @@ SPECIAL = 0x0001
 BACKGROUND = 0x7C06
 """Holding register HR2, and the word there by which it takes the air for 400 ppm."""
 BACKGROUND_RUN_S = 1200.0
-"""In outdoor air, before: as of its nine-byte sisters (own choice)."""
+"""In outdoor air, before: as of its nine-byte sisters (our choice)."""
 FAILS = {
     0: "a fatal error",
     2: "an error of its algorithm",
@@ -99,7 +99,7 @@ class ModbusCo2:
         self._is_off = self._is_on = self._was_set = False
 
     def opening(self) -> bytes:
-        """Begin anew; the first question comes with the first request."""
+        """Begin again; the first question comes with the first request."""
         self._stream.restart()
         self._begin()
         return b""
@@ -177,7 +177,7 @@ PART = PartInfo(
     title="CO2 module (Modbus)",
     bus="serial",
     gives={
-        # Resolution 1 ppm.  Noise: as of its nine-byte sister (from memory).  Lag: t90
+        # Resolution 1 ppm.  Noise: as of its nine-byte sister (unverified).  Lag: t90
         # of two minutes by diffusion.  Stuck: such modules smooth heavily; ten minutes
         # are still too long (own figure).  Jump: breath on it (common practice).
         "co2_ppm": Gives(1.0, 5.0, 52.0, 600.0, 1000.0),

@@ -1,6 +1,6 @@
 """Oxygen cell behind an amplifier, 0 to 2.5 V, read through an ADS1115.
 
-Sources: the cells as in `kit.galvanic`; what such boards give is from memory and by
+Sources: the cells as in `kit.galvanic`; what such boards give is unverified and by
 common practice: about 2.1 V in air where 25 % are 2.5 V, less where more is the end.
 """
 

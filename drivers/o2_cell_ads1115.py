@@ -1,7 +1,7 @@
 """Galvanic oxygen cell, 7 to 70 mV in air, read through an ADS1115.
 
 Sources: City Technology MOX data sheets (9 to 13 mV) and the ADS1115 data sheet as
-gathered in the project's sensor notes, section 7a; other makers' cells from memory.
+gathered in the project's sensor notes, section 7a; other makers' cells unverified.
 """
 
 from collections.abc import Mapping
@@ -54,7 +54,7 @@ PART = PartInfo(
     title="oxygen cell",
     bus="i2c",
     gives={
-        # Resolution: one count at 11 mV.  Noise: one count (from memory, below that at
+        # Resolution: one count at 11 mV.  Noise: one count (unverified, below that at
         # 8 readings a second).  Lag: t90 below 15 s is 6.5 s at 63 %.  Stuck: 60 equal
         # readings of 5 s (sensor notes 14, row 13).  Jump: all of the air's oxygen in
         # t90, three times over.

@@ -144,7 +144,7 @@ PART = PartInfo(
     bus="i2c",
     gives={
         # Resolution: a hundredth of raw signal at a key of 209.  Noise: some steps (own
-        # figure).  Lag: t90 15 s is 6.5 s at 63 % (from memory, as the galvanic cell).
+        # figure).  Lag: t90 15 s is 6.5 s at 63 % (unverified, as the galvanic cell).
         # Stuck: a module whose register never moves is on public record; ten minutes
         # (own figure).  Jump: more than 1 %/s is a flipped bit.
         "o2_pct": Gives(
@@ -165,13 +165,13 @@ PART = PartInfo(
     make=make,
     interval_s=5.0,
     max_age_s=15.0,
-    # Minutes of settling (from memory).
+    # Minutes of settling (unverified).
     warm_up_s=300.0,
     address=0x73,
     addresses=(0x70, 0x71, 0x72, 0x73),
     needs=("pressure_hpa", "temp_c"),
     options=MODULE_OPTIONS,
-    # About two years (from memory).
+    # About two years (unverified).
     service_years=2.0,
     range_c=RANGE_C,
     leaves_out=leaves_out,

@@ -240,7 +240,7 @@ class O2OpticalLine:
     def _see_wetness(self, disc_c: float) -> None:
         """Judge the room's humidity at the disc: soaked in the cold, it is wet long.
 
-        Where nobody tells how warm the room is, it is taken for as warm as the disc.
+        Where nobody shows how warm the room is, it is taken for as warm as the disc.
         """
         rh_pct, room_c = self._room.get("rh_pct"), self._room.get("temp_c")
         if rh_pct is None or room_c is None or not _is_about(disc_c):

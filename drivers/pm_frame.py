@@ -84,7 +84,7 @@ PART = PartInfo(
     # Stable from 30 s after waking.
     warm_up_s=30.0,
     baud=9600,
-    # Three years of running (from memory).
+    # Three years of running (unverified).
     service_years=3.0,
     says_what=lambda _options: True,  # its frames begin as no gas module's do
     range_c=dust.RANGE_C,

@@ -1,6 +1,6 @@
 """PMSA003I: fine dust on I2C, by the frame that its sisters send on a serial port.
 
-Sources: Plantower PMSA003I data sheet V2.6 (from memory) and a public library; the
+Sources: Plantower PMSA003I data sheet V2.6 (unverified) and a public library; the
 frame as in the project's sensor notes, section 6.
 """
 
@@ -84,7 +84,7 @@ PART = PartInfo(
     warm_up_s=30.0,
     address=0x12,
     addresses=(0x12,),
-    # Three years of running (from memory).
+    # Three years of running (unverified).
     service_years=3.0,
     range_c=dust.RANGE_C,
 )

@@ -46,21 +46,21 @@ EVERY_S = 2
 """Its own interval: the shortest, by which it also has to run to be recalibrated."""
 PRESSURE_HPA = (700.0, 1400.0)
 PRESSURE_STEP_HPA = 4
-"""Told anew from this difference on, 0.4 % of the reading: to tell it the part is
-started again, which it may keep in a memory that wears (own choice)."""
+"""Told again from this difference on, 0.4 % of the reading: to tell it the part is
+started again, which it may keep in a memory that wears (our choice)."""
 LOOK_AGAIN_POLLS = 720
 """An hour.  After a loss of power it goes on by itself, from its own memory and unseen,
 but without the pressure; self-calibration takes a week to do harm."""
 EMPTY_READS = 2
-"""Its first values after a start may be 0 (public reports, from memory)."""
+"""Its first values after a start may be 0 (public reports, unverified)."""
 FULL_SCALE_PPM = 40000.0
-"""End of the output range (from memory; 400 to 10 000 ppm are specified)."""
+"""End of the output range (unverified; 400 to 10 000 ppm are specified)."""
 TARGET_PPM = (400, 2000)
 RUN_BEFORE_RECALIBRATION_S = 120.0
 """In constant, known air, at an interval of 2 s."""
 RANGE_C = (0.0, 50.0)
 RANGE_RH_PCT = (0.0, 95.0)
-"""Both from memory."""
+"""Both unverified."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,12 +217,12 @@ PART = PartInfo(
     bus="i2c",
     gives={
         # Numbers of 32 bits; what is shown is coarser.  Noise: repeatability +-10 ppm,
-        # +-0.1 °C, +-0.1 % (from memory).  Lag 20 s (a public driver quotes the sheet).
+        # +-0.1 °C, +-0.1 % (unverified).  Lag 20 s (a public driver quotes the sheet).
         # Stuck: numbers so fine differ at each reading; five minutes is room (own
         # figure).  Jump: breath on the sensor (common practice, no source).
         "co2_ppm": Gives(0.01, 10.0, 20.0, 300.0, 1000.0, FULL_SCALE_PPM),
         "temp_c": Gives(0.01, 0.1, 90.0, 600.0, 1.0),
-        # Accuracy: 3 % (from memory).
+        # Accuracy: 3 % (unverified).
         "rh_pct": Gives(0.01, 0.4, 90.0, 600.0, 10.0, 100.0, accuracy=3.0),
     },
     make=make,
@@ -238,7 +238,7 @@ PART = PartInfo(
         "altitude_m": "height in m, 0 to 3000, for as long as no pressure is known",
         "temp_offset_c": "self-heating taken off, in °C, 0 to 20 (sensor: 0)",
     },
-    # Life of fifteen years (from memory).
+    # Life of fifteen years (unverified).
     service_years=15.0,
     range_c=RANGE_C,
 )

@@ -48,7 +48,7 @@ FULL_SCALE_PPM = 40000
 RANGE_C = (-10.0, 60.0)
 """Operating temperature (component notes, sensor notes source 54)."""
 PRESSURE_HPA = (700.0, 1200.0)
-"""Pressures that the part takes (two public drivers; section 3.6.5 from memory)."""
+"""Pressures that the part takes (two public drivers; section 3.6.5 unverified)."""
 TARGET_PPM = (350, 2000)
 """Targets that a forced recalibration takes here: outdoor air has never been lower, and
 no bottle of test gas for rooms is higher (own limits)."""
@@ -232,12 +232,12 @@ PART = PartInfo(
     bus="i2c",
     gives={
         # Resolution: one word.  Noise: repeatability +-10 ppm, +-0.1 °C, +-0.4 % (from
-        # memory).  Lag: 60 s (from memory).  Stuck: 300 s of equal words at 5 s each
+        # memory).  Lag: 60 s (unverified).  Stuck: 300 s of equal words at 5 s each
         # (sensor notes 14, row 13).  Jump: breath on the sensor lifts it by some
         # thousand ppm within one 5 s interval (common practice, no source).
         "co2_ppm": Gives(1.0, 10.0, 60.0, 300.0, 1000.0, FULL_SCALE_PPM),
         "temp_c": Gives(175 / 65535, 0.1, 90.0, 600.0, 1.0),
-        # Accuracy: 6 % (from memory).
+        # Accuracy: 6 % (unverified).
         "rh_pct": Gives(100 / 65535, 0.4, 90.0, 600.0, 10.0, 100.0, accuracy=6.0),
     },
     make=make,
@@ -254,7 +254,7 @@ PART = PartInfo(
             "self-heating taken off temperature, 0 to 20 °C (sensor: 4 °C)"
         ),
     },
-    # The maker names no wear-out; ten years is the design life (from memory).
+    # The maker names no wear-out; ten years is the design life (unverified).
     service_years=10.0,
     range_c=RANGE_C,
 )

@@ -54,7 +54,7 @@ TARGET_PPM = (400, 2000)
 RUN_BEFORE_RECALIBRATION_S = 180.0
 RANGE_C = (-10.0, 50.0)
 RANGE_RH_PCT = (0.0, 90.0)
-"""Both from memory."""
+"""Both unverified."""
 BITS = {"fan": 4, "humidity": 6, "gas": 7, "co2": 9, "dust": 11, "co2_of_63": 12}
 SLOW_FAN_BIT = 21
 """Of the status: what fails inside, and a fan that does not keep its speed."""
@@ -82,7 +82,7 @@ class Sen6xMember:
 
 MEMBERS: Mapping[str, Sen6xMember] = {
     # Ends of CO2: those of the SCD4x (v1.3 p. 1) and of the STCC4 (its sheet, table 1),
-    # which are inside (from memory).
+    # which are inside (unverified).
     "SEN63C": Sen6xMember(b"00085700", 0x0471, ("co2_ppm",), UNKNOWN, 32000.0),
     "SEN65": Sen6xMember(b"00085200", 0x0446, GAS),
     "SEN66": Sen6xMember(b"00085300", 0x0300, (*GAS, "co2_ppm"), 0xFFFF, 40000.0),
@@ -232,7 +232,7 @@ class Sen6x:
         """Stop, see which member it is, tell the site, start measuring.
 
         Self-calibration is switched off first, where there is CO2; the part keeps that
-        through a loss of power, after which it stands still until it is set up anew.
+        through a loss of power, after which it stands still until it is set up again.
 
         Raises:
             WrongPartError: it is another member.
@@ -345,7 +345,7 @@ PART = PartInfo(
     make=make,
     interval_s=5.0,
     max_age_s=20.0,
-    # The fan 30 s (from memory), CO2 6 s, of the SEN63C 24 s, nitrogen oxides 11 s.
+    # The fan 30 s (unverified), CO2 6 s, of the SEN63C 24 s, nitrogen oxides 11 s.
     warm_up_s=30.0,
     address=0x6B,
     addresses=(0x6B,),
@@ -354,7 +354,7 @@ PART = PartInfo(
         "model": "'SEN63C', 'SEN65', 'SEN66' (the default) or 'SEN68'",
         "altitude_m": "height in m, 0 to 3000, for as long as no pressure is known",
     },
-    # Life of ten years (from memory).
+    # Life of ten years (unverified).
     service_years=10.0,
     range_c=RANGE_C,
     leaves_out=leaves_out,

@@ -2,7 +2,7 @@
 
 Sources: Sensirion SGP40 data sheet v1.0 and SGP41 examples, as gathered in the
 project's sensor notes, section 4.  Raw signals follow the logarithm of a resistance;
-an index tells how they stand against the last hours.  Neither is ever a concentration,
+an index shows how they stand against the last hours.  Neither is ever a concentration,
 and both are annotations, never an alarm's ground.
 """
 
@@ -34,7 +34,7 @@ SELF_TEST_S = 0.320
 SHORT_S = 0.001
 FAILED_BITS = 0x000F
 """What of the verdict says that a pixel is faulty: bit 0 that for VOC, bit 1 that for
-NOx.  The others are to be passed over (two public drivers; the maker's from memory)."""
+NOx.  The others are to be passed over (two public drivers; the maker's unverified)."""
 FAILED = 0x4B00
 """A faulty SGP40's verdict, by the same command (v1.0 p. 14, table 13)."""
 CONDITION_POLLS = 10
@@ -175,7 +175,7 @@ PART = PartInfo(
     title="volatile organics and nitrogen oxides sensor (SGP41)",
     bus="i2c",
     gives={
-        # One tick; noise of some ticks, lag of some seconds (from memory).  Stuck: live
+        # One tick; noise of some ticks, lag of some seconds (unverified).  Stuck: live
         # signals flicker at each reading; five minutes is room.  Jump: no bound but the
         # scale's (own figures).
         "voc_raw": Gives(1.0, 10.0, 10.0, 300.0, 65535.0),
@@ -195,7 +195,7 @@ PART = PartInfo(
     address=0x59,
     addresses=(0x59,),
     needs=("rh_pct", "temp_c"),
-    # Ten years of life (from memory).
+    # Ten years of life (unverified).
     service_years=10.0,
     range_c=RANGE_C,
 )

@@ -1,6 +1,6 @@
 """SHT3x: temperature and relative humidity on I2C, the SHT4x's elder.
 
-Sources: Sensirion SHT3x-DIS data sheet (from memory: tables 4, 9, 14 and 18, section
+Sources: Sensirion SHT3x-DIS data sheet (unverified: tables 4, 9, 14 and 18, section
 4.13), commands confirmed by two public libraries.
 """
 
@@ -135,8 +135,8 @@ PART = PartInfo(
     title="humidity and temperature sensor (SHT3x)",
     bus="i2c",
     gives={
-        # Noise: repeatability 0.04 °C, 0.08 % (table 1, from memory).  Lag: RH 8 s,
-        # temperature 2 s (from memory), longer in a housing.  Stuck: as for the SHT4x.
+        # Noise: repeatability 0.04 °C, 0.08 % (table 1, unverified).  Lag: RH 8 s,
+        # temperature 2 s (unverified), longer in a housing.  Stuck: as for the SHT4x.
         "temp_c": Gives(STEP_C, 0.04, 5.0, 600.0, 2.0),
         # Accuracy: 2 %, of the SHT30 3 past 90, and two years' drift of 0.25 (from
         # memory).
@@ -148,7 +148,7 @@ PART = PartInfo(
     warm_up_s=1.0,
     address=0x44,
     addresses=(0x44, 0x45),
-    # No wear-out named; drift is below 0.25 % a year (from memory).
+    # No wear-out named; drift is below 0.25 % a year (unverified).
     service_years=0.0,
     range_c=RANGE_C,
 )

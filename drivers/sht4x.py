@@ -108,8 +108,8 @@ PART = PartInfo(
     title="humidity and temperature sensor (SHT4x)",
     bus="i2c",
     gives={
-        # Noise: repeatability 0.04 °C, 0.08 % (from memory).  Lag: RH 6 s (data sheet);
-        # temperature 2 s (from memory), longer in a housing.  Stuck: live words flicker
+        # Noise: repeatability 0.04 °C, 0.08 % (unverified).  Lag: RH 6 s (data sheet);
+        # temperature 2 s (unverified), longer in a housing.  Stuck: live words flicker
         # at each reading; ten minutes is far beyond that (own figure).
         "temp_c": Gives(STEP_C, 0.04, 5.0, 600.0, 2.0),
         # Accuracy: 1.5 % of the older ones, and two years' drift of 0.25 (data sheet).

@@ -33,7 +33,7 @@ READ = 0x0300
 STATUS = 0xD206
 SHORT_S = 0.001
 MODE_S = 0.020
-"""Start and stop take less than 20 ms (from memory)."""
+"""Start and stop take less than 20 ms (unverified)."""
 FLOATS = 10
 WORDS = 2 * FLOATS
 FAN_SPEED_BIT, LASER_BIT, FAN_BIT = 21, 5, 4
@@ -192,7 +192,7 @@ PART = PartInfo(
     make=make,
     interval_s=5.0,
     max_age_s=20.0,
-    # Up to 30 s after a start (from memory).
+    # Up to 30 s after a start (unverified).
     warm_up_s=30.0,
     address=0x69,
     addresses=(0x69,),

@@ -33,7 +33,7 @@ IS_TMP117 = b"\x01\x17"
 CONTINUOUS = b"\x02\x20"
 """One reading a second, the mean of eight; also the setting after power-up."""
 SETTING_BITS = 0x0FFC
-"""Bits that are settings; the others are flags (from memory)."""
+"""Bits that are settings; the others are flags (unverified)."""
 DATA_READY = 0x2000
 """A new reading since the register was last read."""
 STEP_C = 0.0078125
@@ -41,7 +41,7 @@ NOT_YET = b"\x80\x00"
 """Before the first reading: -256 °C."""
 UNDRIVEN = b"\xff\xff"
 RANGE_C = (-55.0, 150.0)
-"""What the part can measure (data sheet, cover; the ends from memory)."""
+"""What the part can measure (data sheet, cover; the ends unverified)."""
 
 
 def decode(reply: bytes) -> float:
@@ -119,7 +119,7 @@ PART = PartInfo(
     title="temperature sensor (TMP117)",
     bus="i2c",
     gives={
-        # Resolution: one step.  Noise: one step (from memory).  Lag: the glass it sits
+        # Resolution: one step.  Noise: one step (unverified).  Lag: the glass it sits
         # on (own figure).  Stuck: still glass holds a step of 8 mK for some minutes;
         # an hour is room (own figure).
         "temp_c": Gives(STEP_C, 0.008, 20.0, 3600.0, 2.0),

@@ -67,7 +67,7 @@ class OutsideAir:
     temp_c: float
     rh_pct: float = OUTSIDE_RH_PCT
     """Relative humidity over water, below freezing too, as weather services and
-    sensors give it (WMO-No. 8, from memory)."""
+    sensors give it (WMO-No. 8, unverified)."""
     co2_ppm: float = FRESH_CO2_PPM
     """Of the dry air."""
     o2_dry_pct: float = O2_DRY_PCT

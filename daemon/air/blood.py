@@ -26,10 +26,10 @@ WASHOUT_HALF_LIFE_MIN = 320.0
 constants of an adult at rest make 253 min; a sleeper breathes less: it takes longer."""
 CHILD_UPTAKE = 1.6
 """A child takes CO up 1.5 to 1.7 times as fast as an adult at rest: it breathes more
-for its blood (from memory)."""
+for its blood (unverified)."""
 SMOKER_COHB_PCT = 8.0
 """Of a heavy smoker at bedtime: up to 10 % by day (WHO, Air Quality Guidelines for
-Europe 2000, chapter 5.5, read in extract); the 8 is our own choice."""
+Europe 2000, chapter 5.5, read in extract); the 8 is our choice."""
 UNBORN_AFFINITY = 1.15
 """The blood of the unborn settles 10 to 15 % above the mother's (same chapter).  That
 it lags hers by hours is left out: the safe side."""
@@ -110,7 +110,7 @@ def at_air(body: Body, pressure_hpa: float, o2_pct: float) -> Body:
     """Give the same body in other air: thin or poor in oxygen, CO binds harder.
 
     In thin air it breathes more, as much as the air is thinner: the most that a body
-    does, and so the safe side (own choice).
+    does, and so the safe side (our choice).
     """
     dry_mmhg = pressure_hpa * MMHG_PER_HPA - BODY_VAPOUR_MMHG
     capillary = max(

@@ -34,7 +34,7 @@ class Zone:
     pressure_hpa: float = SEA_LEVEL_HPA
     surfaces: tuple[Surface, ...] = ()
     """Where vapour may settle; with none, vapour above saturation stays in the air,
-    and a humidity above 100 % tells that it would have run down somewhere."""
+    and a humidity above 100 % shows that it would have run down somewhere."""
 
 
 def cabin_zone(

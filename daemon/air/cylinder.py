@@ -17,7 +17,7 @@ from cabinvigil.daemon.air.combustion import FUELS
 
 REGULATOR_NEEDS_HPA = 300.0
 """Pressure above the air's that a low-pressure regulator needs at its inlet (EN 16129,
-from memory: 0.3 bar)."""
+unverified: 0.3 bar)."""
 AIR_TO_CYLINDER_W_M2K = 10.0
 """Still air and radiation on painted steel (common practice, no source)."""
 FILL_KG_L = 0.42

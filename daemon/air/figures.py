@@ -1,7 +1,7 @@
 """What a cabin is where nobody says: one set for plan, morning and rehearsal.
 
 Each figure stands here once, with its source.  "Own choice" and "common practice, no
-source" mark what has none; "from memory" what was not read again; names such as
+source" mark what has none; "unverified" what was not read again; names such as
 `co2_outdoor` are entries of check_values, S1 and the like those of cases.md.
 
 Where the safe side and the likely are not the same, there are two figures: `PLANNED_`
@@ -27,7 +27,7 @@ WALL_U_W_M2K = 1.25
 """Panels of 30 mm of foam have 0.97 (0.035 W/(m K) and the surface resistances of ISO
 6946, as quoted); frames, joints, door and floor add some 30 % (own judgement).
 With its panes a shell then has 1.3 on the mean, between the 1.7 and the 1.2 that EN
-1645-1 grants caravans of its second and third level of insulation (from memory; no
+1645-1 grants caravans of its second and third level of insulation (unverified; no
 measured trailer, van or boat was found).  Bare steel or solid laminate passes four
 times as much, so such a cabin should state its `wall_w_k`."""
 WALL_SPREAD = (0.75, 1.3)
@@ -58,7 +58,7 @@ FRESH_O2_PCT = 20.7
 """Oxygen of fresh air as it is breathed in an aired cabin: 20.95 % of the dry air, with
 the 1.2 % of vapour of 15 °C and 70 %."""
 OUTSIDE_RH_PCT = 85.0
-"""A winter's night (own choice); at -9 °C the whole range from 70 to 100 % is 0.9 hPa
+"""A winter's night (our choice); at -9 °C the whole range from 70 to 100 % is 0.9 hPa
 of vapour, a tenth of what is inside."""
 ALTITUDE_M = 0.0
 """The sea's, as sensors and the dose of carbon monoxide take it where nothing tells
@@ -67,7 +67,7 @@ PLANNED_WIND_MPS = 0.0
 """Still air: the night that a plan must come through, since wind helps most vents."""
 LIKELY_WIND_MPS = 1.0
 """What blows at a sheltered cabin on most nights; dead calm is rare, so that zero would
-call every vent freer than it is (own choice)."""
+call every vent freer than it is (our choice)."""
 
 # --- the people ----------------------------------------------------------------------
 
@@ -135,7 +135,7 @@ where a sample near the ceiling read 9.1, another 8.7, which is no room's mean: 
 end (cases.md, S23)."""
 
 AIRED_C = 18.0
-"""A cabin that was just aired and whose lining is still warm (own choice)."""
+"""A cabin that was just aired and whose lining is still warm (our choice)."""
 
 
 class ExampleCabin(NamedTuple):

@@ -16,7 +16,7 @@ INSIDE_RESISTANCE_M2K_W = 0.13
 tables it)."""
 INSIDE_CONVECTION_W_M2K = 3.0
 """Convective share of it in still room air: between the 2.5 of ISO 6946 and the 3.6
-of EN 673 (both from memory)."""
+of EN 673 (both unverified)."""
 LEWIS_FACTOR = 0.9
 """Le to the two thirds for water vapour in air (common practice, no source)."""
 AIR_J_M3_K = 1206.0

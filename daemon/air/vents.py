@@ -3,7 +3,7 @@
 Both openings are orifices in series.  The pressure that drives them is the weight of
 the cold column outside over the warm one inside, and the wind's.  Nobody knows the
 last two factors of a real vent (mesh, louvre, hedge, the next trailer), so the answer
-for people is a range, and says what it hangs on most.
+for people is a range, and says what it depends on most.
 """
 
 import math
@@ -140,7 +140,7 @@ class FlowRange:
     middle_m3_h: float
     high_m3_h: float
     depends_on: str
-    """What the range hangs on most."""
+    """What the range depends on most."""
 
 
 def vent_range(
@@ -150,7 +150,7 @@ def vent_range(
     wind_mps: float = 0.0,
     inside_spread_k: float = 5.0,
 ) -> FlowRange:
-    """Give the range of the air through the vents, and what it hangs on most.
+    """Give the range of the air through the vents, and what it depends on most.
 
     It runs from wind against the stack to wind with it, and to `inside_spread_k` off
     the inside temperature either way.

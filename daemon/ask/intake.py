@@ -13,7 +13,7 @@ from cabinvigil.daemon.ask.parse import LARGEST
 
 OPEN_AT_MOST = 32
 """Connections, with those that are told that there are too many: four times `CALLERS`,
-and far from a process's 1,024 descriptors (own choice).  Others wait in the kernel."""
+and far from a process's 1,024 descriptors (our choice).  Others wait in the kernel."""
 BACKLOG = 100
 PAUSE_S = 1.0
 """Where the kernel gives no connection, it is asked again after this."""

@@ -55,9 +55,9 @@ class MarkLimit:
     """
 
     MOST, IN_S = 6, 3600.0
-    """Six in an hour: more than anybody opens and shuts by night (own choice)."""
+    """Six in an hour: more than anybody opens and shuts by night (our choice)."""
     APART_S = 60.0
-    """No stretch is shorter: slower than any part's lag (own choice)."""
+    """No stretch is shorter: slower than any part's lag (our choice)."""
 
     def __init__(self) -> None:
         self._marked_s: list[float] = []

@@ -32,7 +32,7 @@ AHEAD_S = 600.0
 """A phone's clock may run ahead of the cabin's by so much."""
 ANSWER_OLDEST_S = 30.0
 """An answer to an alarm may be no older, nor further ahead: one of then must not quiet
-an alarm of now (own choice: a slow network's delay, and clocks that a network sets)."""
+an alarm of now (our choice: a slow network's delay, and clocks that a network sets)."""
 SHELVE_AT_MOST_S = 24 * 3600.0
 """More is refused as a mistake; each alarm's own limit is the core's."""
 
@@ -48,7 +48,7 @@ _ACTS: Mapping[str, ActKind] = {
 STATUS = "status"
 DELIVERED, UNDELIVERED = "delivered", "undelivered"
 REPORTS = frozenset({DELIVERED, UNDELIVERED})
-"""What a phone's end says of the test before bed: no ask of the watch."""
+"""What a phone's end says of the test before bed: no ask of the monitor."""
 
 _KEYS = {"ask", "alarm", "text", "for_s", "id", "at"}
 _ALARM = re.compile(r"[a-z0-9][a-z0-9_-]*(/[A-Za-z0-9._-]+)?")

@@ -1,4 +1,4 @@
-"""Whether a watch listens on a socket, or a killed one left it."""
+"""Whether a monitor listens on a socket, or a killed one left it."""
 
 import socket
 from pathlib import Path
@@ -10,7 +10,7 @@ def is_heard(path: Path) -> bool:
     """Return whether a process listens there.
 
     Raises:
-        OSError: nobody can tell: it is not ours to ask, or it does not answer.
+        OSError: nobody can tell: it is not ours to ask, or it does not respond.
     """
     if not path.is_socket():
         return False

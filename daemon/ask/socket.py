@@ -38,7 +38,7 @@ Reply = Callable[[Mapping[str, Any]], None]
 
 
 class AskError(CabinvigilError, OSError):
-    """The watch cannot be asked; the message says why, and the remedy."""
+    """The monitor cannot be asked; the message says why, and the remedy."""
 
     exit_code = ExitCode.MACHINE_FAILED
 
@@ -254,7 +254,7 @@ class AskSocket:
 def ask_watch(
     path: Path, fields: Mapping[str, Any], deadline_s: float = ANSWER_S + 1.0
 ) -> dict[str, Any]:
-    """Ask the watch that runs on this machine; for commands.
+    """Ask the monitor that runs on this machine; for commands.
 
     Args:
         path: of the socket.
@@ -262,7 +262,7 @@ def ask_watch(
         deadline_s: for the answer.
 
     Raises:
-        AskError: there is no watch, or no permission, or no answer.
+        AskError: there is no monitor, or no permission, or no answer.
     """
     data = json_line(fields).encode() + b"\n"
     try:
@@ -331,7 +331,7 @@ def _cannot_ask(path: Path, error: OSError) -> AskError:
 
 
 class WatchRunsError(CabinvigilError, RuntimeError):
-    """The watch has the parts; the message says how to stop it."""
+    """The monitor has the parts; the message says how to stop it."""
 
     exit_code = ExitCode.MACHINE_FAILED
 
@@ -348,7 +348,7 @@ def typed(prompt: str) -> str:
 
 
 def ask_status(path: Path) -> dict[str, Any]:
-    """Return what the running watch says of itself.
+    """Return what the running monitor says of itself.
 
     Raises:
         AskError: there is none, or it cannot be asked, or it does not say.
@@ -364,7 +364,7 @@ def ask_status(path: Path) -> dict[str, Any]:
 
 
 def watch_status(settings: Settings) -> dict[str, Any] | None:
-    """Return what the running watch says of itself; None where none runs.
+    """Return what the running monitor says of itself; None where none runs.
 
     Raises:
         AskError: one may run, and cannot be asked, or does not say.
@@ -378,7 +378,7 @@ def watch_status(settings: Settings) -> dict[str, Any] | None:
 
 
 def no_watch(settings: Settings, word: str) -> None:
-    """See that no watch runs: two programs on one wire garble each other.
+    """See that no monitor runs: two programs on one wire garble each other.
 
     Raises:
         WatchRunsError: one runs.

@@ -164,9 +164,9 @@ def _tell(
         }
         out.write(json_line(told) + "\n")
         return
-    err.writelines(f"{mistake.said(units)}\n" for mistake in mistakes)
     count = "1 mistake" if len(mistakes) == 1 else f"{len(mistakes)} mistakes"
     err.write(f"{count}; the monitor will not start with this file.\n")
+    err.writelines(f"{mistake.said(units)}\n" for mistake in mistakes)
 
 
 def _mistake(mistake: Mistake) -> dict[str, str]:

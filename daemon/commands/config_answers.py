@@ -11,7 +11,7 @@ from cabinvigil.daemon.text.units_read import UnitError, typed
 from cabinvigil.daemon.text.units_said import SI, Units
 
 BUILT_IN_SHARE = 0.1
-"""Of length x width x height: bunks, cupboards and what lies there (own choice)."""
+"""Of length x width x height: bunks, cupboards and what lies there (our choice)."""
 USUAL_SIDES_M = (3.2, 1.7, 1.7)
 KG: Mapping[str, float] = {"g": 1e-3, "kg": 1.0, "oz": LB_KG / 16.0, "lb": LB_KG}
 """What a heater's label may weigh its gas in (SP 811: sixteen ounces are a pound)."""

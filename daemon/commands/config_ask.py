@@ -333,10 +333,10 @@ def _may_write(file: Path, dialog: Dialog) -> None:
 
 
 def _checked(text: str) -> Settings:
-    """Read the config as the watch would, before it is kept.
+    """Read the config as the monitor would, before it is kept.
 
     Raises:
-        ConfigError: the watch would not take it.
+        ConfigError: the monitor would not take it.
     """
     with tempfile.TemporaryDirectory(prefix="cabinvigil-") as folder:
         file = Path(folder) / "cabin.toml"

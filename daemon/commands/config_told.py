@@ -13,6 +13,7 @@ from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.settings.with_units import limit_unit
+from cabinvigil.daemon.text.alarm_names import name_of_alarm
 from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.time_zones import why_minded
 from cabinvigil.daemon.text.units import unit_of
@@ -33,7 +34,7 @@ COLUMNS = 80
 def brief(
     file: str, settings: Settings, known: Registries, units: Units = SI
 ) -> Iterator[str]:
-    """Say on one screen whether it will do, what to mind, and what is watched."""
+    """Report on one screen whether it will do, what to check, what is monitored."""
     cautioned = [
         *(
             f"less strict than published: {retold(one, units)}"
@@ -41,13 +42,10 @@ def brief(
         ),
         *cautions(settings, known, units),
     ]
-    verdict = f"{one_line(file)} is valid"
+    yield f"{one_line(file)} is valid{_to_check(len(cautioned))}."
     if cautioned:
-        things = "1 thing" if len(cautioned) == 1 else f"{len(cautioned)} things"
-        yield f"{verdict}, with {things} to check."
         yield "Fix them before the first night; then run `cabinvigil precheck`."
     else:
-        yield f"{verdict}."
         yield "Nothing to fix. Next: `cabinvigil plan`, then `cabinvigil precheck`."
     yield from _few(cautioned, MOST_LINES // 2, "- ")
     yield ""
@@ -65,6 +63,12 @@ def brief(
         yield from wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
 
 
+def _to_check(count: int) -> str:
+    if not count:
+        return ""
+    return f", with {'1 thing' if count == 1 else f'{count} things'} to check"
+
+
 def _few(lines: Sequence[str], most: int, sign: str = "") -> Iterator[str]:
     for line in lines[:most]:
         yield from wrap(f"{sign}{line}", COLUMNS, others=" " * len(sign))
@@ -80,28 +84,31 @@ def _gives(part: PartSettings, known: Registries) -> str:
 def account(
     file: str, settings: Settings, known: Registries, units: Units = SI
 ) -> Iterator[str]:
-    """Say, line by line, what will be watched."""
+    """Report, line by line, what will be monitored."""
     cabin = settings.cabin
     tick_s = settings.watch.tick_s
-    yield f"{one_line(file)} is valid. Cabin {cabin.name}, judged every {tick_s:g} s."
+    to_check = cautions(settings, known, units)
+    count = len(settings.laxer) + sum(1 for _ in to_check)
+    yield f"{one_line(file)} is valid{_to_check(count)}."
+    yield f"Cabin {cabin.name}, judged every {tick_s:g} s."
     if partial := partly_spoken(settings.watch.language):
         yield partial
     yield ""
-    yield "Parts"
+    yield "Sensors"
     width = max(len(name) for name in settings.parts)
     for name, part in settings.parts.items():
         yield f"  {name:<{width}}  {_part_line(part, known)}"
     yield ""
     yield "Alarms, with their limits and sources"
     for name, alarm in settings.alarms.items():
-        yield f"  {name}: {_alarm_line(alarm, units)}"
+        yield f"  {name_of_alarm(name)} ({name}): {_alarm_line(alarm, units)}"
         if alarm.source:
             yield f"    from: {alarm.source}"
     laxer = [retold(one, units) for one in settings.laxer]
     for heading, lines in (
         ("Numbers given with a unit, in the units of the config", settings.read_as),
         ("Less strict than the packaged limits, as accepted", laxer),
-        ("Mind", tuple(cautions(settings, known, units))),
+        ("To check", tuple(cautions(settings, known, units))),
     ):
         if lines:
             yield ""

@@ -1,6 +1,6 @@
 """Look after the log: check its files, mend them, write its nights as CSV.
 
-`check` tells what each file holds, and what is damaged, doubled or left over; `mend`
+`check` shows what each file holds, and what is damaged, doubled or left over; `mend`
 writes what can be read into new files beside the old; `csv` prints rows to plot.
 """
 

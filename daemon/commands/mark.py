@@ -1,6 +1,6 @@
 """Note a moment of the night in its own log: mark "roof vent open 2 cm".
 
-The watch must be running.  What lies between two marks can be compared the next day.
+The monitor must be running.  What lies between two marks can be compared the next day.
 """
 
 import argparse

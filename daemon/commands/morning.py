@@ -210,7 +210,7 @@ def read(night: Chosen) -> ReadNight:
     try:
         held = read_night(night.paths, night.pick)
         if held.is_empty and night.is_alone:
-            # Somebody has named a file anew: what it holds is what is meant.
+            # Somebody has named a file again: what it holds is what is meant.
             held = read_night(night.paths)
     except OSError as error:
         why = error.strerror or str(error)

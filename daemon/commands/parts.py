@@ -82,7 +82,7 @@ def run(
 
     Returns:
         0 done; 1 the config names a part that was not found; 2 the call or the config
-        is wrong; 3 a bus failed, or the watch has the wires.
+        is wrong; 3 a bus failed, or the monitor has the wires.
     """
     if args.kind is not None and args.kind not in REGISTRY:
         raise CallError(
@@ -162,6 +162,7 @@ def _list(args: argparse.Namespace, out: IO[str]) -> None:
 
 
 def _overview(infos: list[PartInfo]) -> Iterator[str]:
+    yield f"{len(infos)} kinds of sensor; `cabinvigil parts KIND` describes one."
     width = max(len(info.name) for info in infos)
     for info in infos:
         words = ", ".join(QUANTITIES[q].words for q in info.gives if q in QUANTITIES)

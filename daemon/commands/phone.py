@@ -1,4 +1,4 @@
-"""Ring phones, notice silence and serve the live page: the other end of the watch.
+"""Ring phones, notice silence and serve the live page: the other end of the monitor.
 
 A process of its own, best on a machine outside the cabin; it listens at a broker.
 """
@@ -149,24 +149,28 @@ def _check(config: Path, settings: PhoneSettings, out: IO[str]) -> int:
     _pushes(settings)
     from cabinvigil.daemon.phone.check import findings
 
-    is_well = True
-    for finding in findings(settings, config):
-        is_well = is_well and not finding.is_bad
-        word = "BAD" if finding.is_bad else "good"
-        print(f"  {word:<4}  {finding.subject}  {finding.text}", file=out)
-    print("ALL WELL." if is_well else "NOT WELL.", file=out)
-    return ExitCode.DONE if is_well else ExitCode.NOT_WELL
+    found = list(findings(settings, config))
+    bad = [one.subject for one in found if one.is_bad]
+    print(f"NOT WELL: {', '.join(bad)}." if bad else "ALL WELL.", file=out)
+    for one in found:
+        word = "BAD" if one.is_bad else "good"
+        print(f"  {word:<4}  {one.subject}  {one.text}", file=out)
+    return ExitCode.NOT_WELL if bad else ExitCode.DONE
 
 
 def _test(settings: PhoneSettings, out: IO[str]) -> int:
     if not settings.to:
         raise CallError("--test: the config names no address; add [[to]]")
-    failed = 0
-    for name, push in _pushes(settings).items():
-        reason = push("cabinvigil", TEST_TEXT, 4)
-        failed += bool(reason)
-        told = f"NOT accepted: {reason}" if reason else "accepted; did the phone sound?"
-        print(f"  {name}: {told}", file=out)
+    reasons = {
+        name: push("cabinvigil", TEST_TEXT, 4)
+        for name, push in _pushes(settings).items()
+    }
+    failed = [name for name, reason in reasons.items() if reason]
+    verdict = f"NOT accepted: {', '.join(failed)}." if failed else "All accepted it."
+    print(verdict, file=out)
+    for name, reason in reasons.items():
+        row = f"NOT accepted: {reason}" if reason else "accepted; did the phone sound?"
+        print(f"  {name}: {row}", file=out)
     return ExitCode.NOT_WELL if failed else ExitCode.DONE
 
 

@@ -1,6 +1,6 @@
-"""Check the whole watch before bed: one screen, one verdict.
+"""Check the whole monitor before bed: one screen, one verdict.
 
-Asks the watch where it runs, else looks at the parts itself for a minute.
+Asks the monitor where it runs, else looks at the parts itself for a minute.
 """
 
 import argparse
@@ -132,7 +132,7 @@ def run(
 
     Returns:
         0 ready; 1 something is bad, or not checked; 2 the call or the config is
-        wrong; 3 the watch runs and cannot be asked.
+        wrong; 3 the monitor runs and cannot be asked.
     """
     _check(args)
     settings = chosen_settings(args.config, is_emulated=args.emulated, units=args.units)
@@ -226,17 +226,17 @@ def _status(
     say: Callable[[str], None],
     answered: Container[str] = (),
 ) -> WatchStatus:
-    """Ask the watch, or look at the parts.
+    """Ask the monitor, or look at the parts.
 
     Args:
         args: of the call.
         settings: of the cabin.
         emulated: the spans of emulated parts.
         say: takes a line for who waits.
-        answered: what a test rang, and somebody answered.
+        answered: what a test sounded, and somebody answered.
 
     Raises:
-        AskError: the watch runs and cannot be asked.
+        AskError: the monitor runs and cannot be asked.
     """
     if not args.emulated:
         answer = watch_status(settings)
@@ -351,7 +351,7 @@ def _log(args: argparse.Namespace, settings: Settings, status: WatchStatus) -> F
 
 
 def _empty_v(settings: Settings) -> float:
-    """Return where the watch goes dark, by the config's own supply alarm."""
+    """Return where the monitor goes dark, by the config's own supply alarm."""
     for alarm in settings.alarms.values():
         if alarm.kind == "supply":
             return float(alarm.params.empty_v)
@@ -359,13 +359,13 @@ def _empty_v(settings: Settings) -> float:
 
 
 def screen(cabin: str, findings: list[Finding]) -> Iterator[str]:
-    """Show all on one screen, what is bad first seen by its mark, the verdict last."""
+    """Show all on one screen: the verdict, then each finding behind its mark."""
+    yield from wrap(checks.verdict(findings), COLUMNS)
     width = max(len(checks.shown(one.subject)) for one in findings)
     yield f"{cabin}, before bed"
     for one in findings:
         head = f"  {MARKS[one.word]:<5}  {checks.shown(one.subject):<{width}}  "
         yield from wrap(one.text, COLUMNS, head, " " * len(head))
-    yield checks.verdict(findings)
 
 
 def _plain(findings: list[Finding]) -> dict[str, Any]:

@@ -44,7 +44,7 @@ def tested(
     """Test the parts with a breath or gas, where it is due and somebody is there.
 
     Returns:
-        What came of it, and the alarms that it rang and that are answered.
+        What came of it, and the alarms that it sounded and that are answered.
     """
     is_wanted = args.breath or args.gas is not None
     if args.emulated:

@@ -32,7 +32,7 @@ from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal import loudspeaker
-from cabinvigil.daemon.rehearsal.account import account
+from cabinvigil.daemon.rehearsal.account import account, verdict
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.fitted import fit, staged
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
@@ -300,8 +300,11 @@ def _play(
     cabin = rehearsal.settings.cabin.name
     forms = forms_of(rehearsal.settings)
     here = SystemClock().wall().astimezone().tzinfo or TRAILERS_ZONE
+    # One by the clock speaks as it goes; of a quick one the verdict comes first.
+    held: list[str] = []
+    is_held = not args.live and not args.pace
     narrator = Narrator(
-        (lambda _line: None) if args.json else say,
+        (lambda _line: None) if args.json else held.append if is_held else say,
         here if args.live else TRAILERS_ZONE,
         lambda alert: forms.for_the_second(alert, cabin),
     )
@@ -329,8 +332,10 @@ def _play(
         what = f"recorded air {args.air}" if args.air else PLAYS[args.night].title
         name = "" if args.air else f"'{args.night}': "
         say(f"Rehearsal on emulated sensors. {name}{what}.")
-        for note in notes:
-            say(note)
+        head = [*notes, ""]
+        if not is_held:
+            for note in notes:
+                say(note)
     if args.live:
         run_paced(_live(args, rehearsal, make_outputs, on_truth, out), args.pace or 1.0)
     else:
@@ -338,5 +343,8 @@ def _play(
     if not args.json:
         name = "" if args.air else args.night
         units = units_of(args, rehearsal.settings.cabin.units)
-        for line in account(name, truths, narrator.rings, units):
+        woken = list(verdict(truths, narrator.rings))
+        facts = list(account(name, truths, units))
+        ordered = [*woken, *head, *held, *facts] if is_held else [*facts, *woken]
+        for line in ordered:
             say(line)

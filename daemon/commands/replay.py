@@ -18,7 +18,7 @@ from cabinvigil.daemon.commands.base import (
     add_units,
     print_note,
 )
-from cabinvigil.daemon.core.model import Transition
+from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
 from cabinvigil.daemon.core.setup import Render
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.doubles import stem_of
@@ -43,6 +43,7 @@ from cabinvigil.daemon.replay.replay import (
 from cabinvigil.daemon.replay.replayed import Note, unsaid
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.daemon.text.alarm_names import name_of_alarm, state_said, urgency
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.languages import partly_spoken
@@ -301,15 +302,37 @@ def _json(
 
 
 def _words(decided: Decided) -> Iterator[str]:
-    rang = 0
-    for time_s, commands in decided:
-        for command in commands:
-            if isinstance(command, Transition):
-                rang += 1
-                at, priority = since_start(time_s), command.priority.word
-                yield (
-                    f"{at:>9}  {command.alarm} ({priority}): "
-                    f"{command.was.value} -> {command.state.value}. {command.text}"
-                )
-    if not rang:
-        yield "No alarm sounded."
+    """Yield the verdict, then each change of an alarm."""
+    changes = [
+        (time_s, command)
+        for time_s, commands in decided
+        for command in commands
+        if isinstance(command, Transition)
+    ]
+    yield _verdict(changes)
+    for time_s, change in changes:
+        yield (
+            f"{since_start(time_s):>9}  {urgency(change.priority.word):<6}  "
+            f"{name_of_alarm(change.alarm)}: {state_said(change.state.value)}. "
+            f"{change.text}"
+        )
+
+
+def _verdict(changes: Sequence[tuple[float, Transition]]) -> str:
+    """Return in one sentence who would have been woken, when, and by what."""
+    if not changes:
+        return "No alarm sounded."
+    waking = {
+        change.alarm: (time_s, change)
+        for time_s, change in reversed(changes)
+        if change.priority >= Priority.MEDIUM
+        and change.state is AlarmState.UNACKNOWLEDGED
+    }
+    if not waking:
+        return "Nothing woke anyone."
+    time_s, first = min(waking.values(), key=lambda one: one[0])
+    alarms = "1 alarm wakes" if len(waking) == 1 else f"{len(waking)} alarms wake"
+    return (
+        f"{alarms} people, the first at {since_start(time_s)}: "
+        f"{name_of_alarm(first.alarm)} ({urgency(first.priority.word)})."
+    )

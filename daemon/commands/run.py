@@ -1,6 +1,6 @@
 """Watch the cabin's air with the real parts, until stopped; systemd runs this.
 
-Faults of parts, broker or disk are told and do not end the watch.
+Faults of parts, broker or disk are told and do not end the monitor.
 """
 
 import argparse
@@ -90,7 +90,7 @@ def _watch(
         flush=True,
     )
 
-    async def live() -> None:  # the watch is made on its loop
+    async def live() -> None:  # the monitor is made on its loop
         await App(settings, args.config, machine, sounder).run()
 
     asyncio.run(live())

@@ -60,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def add_socket(parser: argparse.ArgumentParser) -> None:
-    """Add the options that tell where the watch listens."""
+    """Add the options that tell where the monitor listens."""
     parser.add_argument(
         "--socket", type=Path, metavar="PATH", help="the socket of the monitor"
     )
@@ -70,7 +70,7 @@ def add_socket(parser: argparse.ArgumentParser) -> None:
 
 
 def socket_of(args: argparse.Namespace) -> Path:
-    """Find the watch's socket: as told, by the config, or the usual one."""
+    """Find the monitor's socket: as told, by the config, or the usual one."""
     if args.socket is not None:
         return Path(args.socket)
     from cabinvigil.daemon.settings.config import AskSettings
@@ -123,7 +123,7 @@ def _noted(shown: str, partial: str) -> str:
 def _frames(
     path: Path, clock: Clock, units: Units = SI, *, is_whole: bool = False
 ) -> Iterator[str]:
-    """Yield what the watch says; while it does not, the last of it, marked as old.
+    """Yield what the monitor says; while it does not, the last of it, marked as old.
 
     Raises:
         AskError: it said nothing from the first.

@@ -124,7 +124,7 @@ def run(
 
     Returns:
         0 done; 1 refused, the air or a part is not fit; 2 the call or the config is
-        wrong; 3 a wire or the state folder failed, or the watch runs.
+        wrong; 3 a wire or the state folder failed, or the monitor runs.
     """
     settings = chosen_settings(args.config, is_emulated=args.emulated, units=args.units)
     folder = _folder(args, settings)
@@ -216,7 +216,7 @@ def _folder(args: argparse.Namespace, settings: Settings) -> Path | None:
     """Return where spans are kept; None where nothing is to be kept.
 
     Raises:
-        CallError: a watch would use the spans of emulated parts.
+        CallError: a monitor would use the spans of emulated parts.
     """
     own = Path(settings.watch.state_folder)
     if args.state is not None:

@@ -1,7 +1,7 @@
 """Learn what an opening is worth: burn the heater with nobody inside, and compare.
 
 All is measured, logged and sounded as ever; but the second phone is told nothing, and
-texts say TRIAL.  It ends by the button, its time, an alarm or `trial end`.  The watch
+texts say TRIAL.  It ends by the button, its time, an alarm or `trial end`.  The monitor
 must be running, the air calm, and nobody inside, no animal either.
 """
 
@@ -99,7 +99,7 @@ def _refuse_extra(args: argparse.Namespace) -> None:
 
 
 def _told(args: argparse.Namespace, words: dict[str, object], out: IO[str]) -> int:
-    """Ask the watch, and print what it says.
+    """Ask the monitor, and print what it says.
 
     Raises:
         CallError: it refused.
@@ -141,8 +141,8 @@ def _list(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     if args.json:
         print(json_line(rows), file=out)
         return ExitCode.DONE
-    if not rows:
-        print("No trial in these nights.", file=out)
+    trials = "1 trial" if len(rows) == 1 else f"{len(rows) or 'No'} trials"
+    print(f"{trials} in these nights.", file=out)
     for row in rows:
         name = f"{row['night']}@trial {row['number']}"
         print(f"{name}  {row['hours']:.1f} h  {row['text']}", file=out)

@@ -53,11 +53,11 @@ WATCH_SOURCES = (
 
 BUS_BACK_S = 45.0
 """A bus that works again stands as a fault for so long: its last part is asked within
-the samplers' back-off of 30 s, and until then the bus tells why it is silent."""
+the samplers' back-off of 30 s, and until then the bus shows why it is silent."""
 
 CAUSE_S = 5.0
 """So long, or a third of its age where that is less, silence waits for its cause to be
-told: a sampler says it within an interval of its part (own choice)."""
+told: a sampler says it within an interval of its part (our choice)."""
 
 DAYS_PER_YEAR = 365.25
 S_PER_DAY = 86400.0
@@ -113,7 +113,7 @@ def alarm_specs(
         alarms: as the config has them.
         series: by key.
         buses: which may fail as a whole.
-        bus_of: the bus of each part that hangs on one.
+        bus_of: the bus of each part that depends on one.
     """
     specs = []
     series = {key: spec for key, spec in series.items() if not spec.made_of}
@@ -137,7 +137,7 @@ def _fitted(
 ) -> AlarmSpec:
     """Fit an alarm's delays, and what covers it, to what it is about."""
     if spec.kind == "stale" and subject in series:
-        # What tells why nothing comes: 'stale' would say it twice.
+        # What shows why nothing comes: 'stale' would say it twice.
         part = series[subject].part
         causes = [f"sensor-fault/{part}"]
         if part in bus_of:

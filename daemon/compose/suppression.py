@@ -25,7 +25,7 @@ def cover(
     Args:
         specs: every alarm, an instance each; what is named by a whole id stays.
         series: by key.
-        bus_of: the bus of each part that hangs on one.
+        bus_of: the bus of each part that depends on one.
     """
     about = {spec.id: _about(spec, series, bus_of) for spec in specs}
     return tuple(

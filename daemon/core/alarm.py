@@ -19,13 +19,13 @@ Three states stand aside.  `shelved`: a person put it off, for a limited time on
 `out-of-service`: taken out by a person, shown for ever until ended.  All three are
 still judged, and go back by `RETURN_ALARM` or `RETURN_NORMAL` as the condition then is.
 
-One pair is ours beside the standard's: an alarm that nobody has answered rings anew
+One pair is ours beside the standard's: an alarm that nobody has answered rings again
 when things get worse, and is `unacknowledged` as before.
 
 A pair that is not in the table is an error of ours, and raises `NoTransitionError`.
 
 Source: ISA-18.2 (2016) state diagram and its transitions (check values
-`isa_states` and `isa_transitions`, from memory there), shelving and suppression
+`isa_states` and `isa_transitions`, unverified there), shelving and suppression
 after OPC UA Part 9, 4.8 (read).
 """
 

@@ -151,10 +151,10 @@ def come_back(
     an end.
 
     Args:
-        spec: how the alarm rings, as it is set now.
+        spec: how the alarm sounds, as it is set now.
         standing: as it stood, in terms of the present clock.
         now: monotonic seconds.
-        knows_gap: whether it is known how long the watch was down.
+        knows_gap: whether it is known how long the monitor was down.
     """
     if standing.state in ASIDE:
         standing = _back_from_aside(spec, standing, now, knows_gap=knows_gap)

@@ -42,7 +42,7 @@ def is_about_gas(spec: AlarmSpec) -> bool:
 
 
 def _is_clear(state: State, rung: list[AlarmSpec]) -> bool:
-    """Return whether no gas alarm stands, nothing that rang does, and none calls.
+    """Return whether no gas alarm is active, nor what sounded, and none calls.
 
     A part lags, and who answers may have opened the door for a moment alone: so the
     minutes count from the last answer.

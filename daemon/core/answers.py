@@ -18,9 +18,9 @@ from cabinvigil.daemon.core.state import State
 ANSWERS = 6
 ANSWERS_S = 60.0
 """More than six answers a minute are no person's: a button that chatters, or a program
-that answers for one (own choice)."""
+that answers for one (our choice)."""
 TOLD_FOR_S = 600.0
-"""Who ended what was over is news for so long (own choice: the phones' room for three
+"""Who ended what was over is news for so long (our choice: the phones' room for three
 texts comes back in that time)."""
 ACKNOWLEDGED = AlarmState.ACKNOWLEDGED
 BUTTON = "button"
@@ -75,7 +75,7 @@ def without_answers(
     rings again, since nobody gave those answers either.
 
     Returns:
-        The state, which notes what was answered of late; where every alarm stands.
+        The state, which notes what was answered of late; the state of every alarm.
     """
     if not answers_from_cabin(event):
         return state, after

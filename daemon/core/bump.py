@@ -2,7 +2,7 @@
 
 It sounds as always, since that is half of the test.  But no phone is told, for five
 minutes at most: what still sounds then is told.  The trend takes nothing from it, and
-begins anew once the parts have come back: that is no fall or rise of the air.
+begins again once the parts have come back: that is no fall or rise of the air.
 """
 
 from dataclasses import replace
@@ -14,14 +14,14 @@ from cabinvigil.daemon.core.state import BumpTests, State
 
 BUMP_S = 300.0
 """A bag of breath takes half a minute, and the slowest part four to come back from it
-(own choice, from the lags of sensors.md 1)."""
+(our choice, from the lags of sensors.md 1)."""
 BACK_S = 300.0
 """After it the slowest part still shows some of it: five of its lags (sensors.md 1)."""
 BY = ("breath", "gas")
 """What is held to the parts, where whoever begins it says so."""
 AT_MOST, AT_MOST_IN_S = 3, 3600.0
 """A bag slips once or twice; more in an hour would keep the phones from a danger for
-long (own choice)."""
+long (our choice)."""
 
 
 def why_not(state: State, event: Act, now: float) -> str:

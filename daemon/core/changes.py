@@ -170,7 +170,7 @@ def _play(
 
 
 def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
-    """Say whether an alarm began to sound, or sounded anew."""
+    """Say whether an alarm began to sound, or sounded again."""
     if after.state is not AlarmState.UNACKNOWLEDGED:
         return False
     return (
@@ -195,7 +195,7 @@ def _has_stepped_down(
 def _mark_first_up(
     alarm: str, before: AlarmStatus, after: AlarmStatus, grave: set[str]
 ) -> AlarmStatus:
-    """Mark the alarm that rang while no other that wakes people stood."""
+    """Mark the alarm that sounded while no other that wakes people stood."""
     first_up = before.first_up if alarm in grave else False
     if alarm not in grave and after.wakes:
         first_up = not grave
@@ -232,7 +232,7 @@ def _sentence(
 
 
 def transition(alarm: str, was: AlarmState, standing: AlarmStatus) -> Transition:
-    """Spell where an alarm stands now, and where it stood."""
+    """Format the state of an alarm now, and before."""
     return Transition(
         alarm,
         standing.state,

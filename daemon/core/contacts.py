@@ -1,7 +1,7 @@
 """What contacts tell: which ring, which rest, and whether that is known at all.
 
 The word of a certified alarm counts until it takes it back: a line that is lost while
-it rings leaves it ringing.  That it rests counts only while all its lines are heard.
+it sounds leaves it ringing.  That it rests counts only while all its lines are heard.
 """
 
 from collections.abc import Mapping
@@ -16,10 +16,10 @@ QUANTITY = "contact"
 DOOR = "door"
 """Who marks the moment at which a door opens."""
 TELLS = 1.0
-"""From here a contact tells what it is there for."""
+"""From here a contact shows what it is there for."""
 OPENED_S = 60.0
 """A door that has moved explains a leap of the air for so long: cold air has mixed by
-then, or the part has shown its next values (own choice)."""
+then, or the part has shown its next values (our choice)."""
 URGENT: Mapping[str, tuple[tuple[str, float], ...]] = MappingProxyType(
     {QUANTITY: (("above", TELLS),)}
 )

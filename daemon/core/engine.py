@@ -142,7 +142,7 @@ def _breathe(state: State, air: Air, now: float) -> State:
 def _follow(state: State, trend: TrendPort, now: float) -> State:
     """Let the trend take this tick's values; its own bug is a fault, and no end.
 
-    It begins anew with the next tick: the limits guard all the while.
+    It begins again with the next tick: the limits guard all the while.
     """
     history, trend_s, trend_state = state.history, state.trend_s, state.trend_state
     values, leaders, changed = led(history, state.leaders)
@@ -178,7 +178,7 @@ def _tell_estimate(state: State, now: float) -> tuple[State, list[Command]]:
 def _source(
     state: State, event: SourceFault | SourceOk, now: float
 ) -> tuple[State, list[Command]]:
-    """Take a fault of a part, an output or the watch, or its end."""
+    """Take a fault of a part, an output or the monitor, or its end."""
     if isinstance(event, SourceFault):
         history = state.history.with_fault(event)
         fields = {"source": event.source, "kind": event.kind, "text": event.text}
@@ -296,7 +296,7 @@ def _suppress(
     verdicts: dict[str, Verdict | None],
     now: float,
 ) -> None:
-    """Hold back, in place, the faults whose cause an alarm tells that stands now."""
+    """Hold back, in place, the faults whose cause an alarm shows that stands now."""
     for spec, verdict in coverable:
         is_covered = any(
             other in standings and standings[other].state in IN_ALARM

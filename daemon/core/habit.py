@@ -20,7 +20,7 @@ STANDS_FROM = 5
 standing is usual."""
 WILDEST = 3.0
 """Standard deviations beyond which a step off the line widens the noise no further: a
-door that is opened is no noise (Huber's clipping, from memory)."""
+door that is opened is no noise (Huber's clipping, unverified)."""
 TO_AND_FRO = 4.0
 """Noise of 1 makes two values in a row lie off the line through the two before each by
 so much, with opposite signs; a curve makes them lie to one side (white noise, from its

@@ -194,7 +194,7 @@ def still_s(
 STILL_REPEATS = 5
 """However slowly readings come, so many repeats are seen before one that stands is in
 doubt: a living part gives them once in some thousand readings, and with one a minute
-they fill the five minutes of the all-clear (own choice)."""
+they fill the five minutes of the all-clear (our choice)."""
 
 
 def stands_still(

@@ -16,7 +16,7 @@ STILL_LEAST_S = 60.0
 a probability of 0.4, so that thirty come once in 10^12."""
 MOVES_STEPS = 30.0
 """Air that moves by a thirtieth of itself within minutes moves a value of so many steps
-(own choice): carbon monoxide above 3 ppm in steps of 0.1, above 30 in steps of 1."""
+(our choice): carbon monoxide above 3 ppm in steps of 0.1, above 30 in steps of 1."""
 RESTS_FROM = -20.0
 """A quantity that cannot be far below zero rests at it; a temperature passes it."""
 SIGNALS = {"o2_pct": "o2_hpa"}
@@ -58,7 +58,7 @@ class SeriesSpec:
     is_at_least_at_top: bool = True
     """A value at `top` is a lower bound; not so of humidity, which ends there."""
     warmth: str = ""
-    """The series that tells how warm its part is; '' where none does."""
+    """The series that shows how warm its part is; '' where none does."""
     off_per_k_min: float = 0.0
     """So far it may be off for each kelvin a minute that this warmth runs."""
     accuracy: float = 0.0

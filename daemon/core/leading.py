@@ -3,7 +3,7 @@
 Two oxygen parts may rightly lie 0.4 % apart.  Were the trend handed the worse of the
 two at each moment, one that falls silent would look like a jump of the air.  So one
 part leads until it can no longer be trusted, or until another has read worse by more
-than parts may differ for a whole minute; then the trend is told, and begins anew from
+than parts may differ for a whole minute; then the trend is told, and begins again from
 the new one's readings.
 """
 
@@ -16,7 +16,7 @@ from cabinvigil.daemon.core.warmth import moved_by
 WORSE_O2_PCT = 0.2
 WORSE_SHARE = 0.05
 """Another part must read worse by this much, in a minute's mean, to lead: 0.2 % of
-oxygen, 5 % of any other quantity (own choice: half of what makers allow)."""
+oxygen, 5 % of any other quantity (our choice: half of what makers allow)."""
 
 
 def _is_alive(history: History, key: str) -> bool:

@@ -44,7 +44,7 @@ SIGNALS: Mapping[Priority, str] = MappingProxyType(
         Priority.FAULT: "FAULT",
     }
 )
-"""The three of ANSI Z535.6 and ISO 3864-2 (from memory), and one for what is broken."""
+"""The three of ANSI Z535.6 and ISO 3864-2 (unverified), and one for what is broken."""
 
 
 class AlarmState(Enum):
@@ -84,7 +84,7 @@ class Air:
 
 @dataclass(frozen=True, slots=True)
 class SourceFault:
-    """A part, an output or the watch itself has a fault, or a changed one."""
+    """A part, an output or the monitor itself has a fault, or a changed one."""
 
     source: str
     """The part's config name, or `mqtt`, `log`, `buzzer`, `clock`, `loop`, `host`."""
@@ -145,7 +145,7 @@ class Act:
     """Wanted shelving time; bounded by the alarm's own limit."""
     age_s: float = 0.0
     """How long before `now` it was done: an answer that took a minute to arrive is
-    none to what has rung meanwhile."""
+    none to what has sounded meanwhile."""
 
     @property
     def is_outside(self) -> bool:
@@ -178,7 +178,7 @@ class Verdict:
     wording: str = ""
     """Which of the alarm's sentences to use, where it has more than one."""
     topic: str = ""
-    """What it is about, where one alarm has several: another topic rings anew."""
+    """What it is about, where one alarm has several: another topic rings again."""
     quiet_s: float = float("inf")
     """The longest quiet time that an answer may buy while things are so; 0: none."""
 

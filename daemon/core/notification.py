@@ -27,7 +27,7 @@ WINDOW_S = 600.0
 ROUNDING_S = 1e-3
 """A text of ten minutes ago counts still, however its moment was rounded."""
 TEXTS = 3
-"""Three texts in ten minutes to one phone: what a sleeper can take in (own choice; a
+"""Three texts in ten minutes to one phone: what a sleeper can take in (our choice; a
 tenth of what an operator is expected to, check value `alarm_rate_eemua`); the last of
 them is kept for what wakes people."""
 AGAIN_S = 840.0

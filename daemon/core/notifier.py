@@ -6,7 +6,7 @@ one line when the danger is over.  Otherwise at most three texts in ten minutes 
 one phone; a rise to danger is told whatever was told before.
 
 What nobody answers is told again; then the second phone is told, and from then on
-whatever sounds anew goes to both, until nothing is left open.
+whatever sounds again goes to both, until nothing is left open.
 """
 
 from collections.abc import Callable, Iterable, Mapping
@@ -380,9 +380,9 @@ def notify(
 
     Args:
         setup: as the core runs.
-        standings: where every alarm stands, with its sentence.
+        standings: the state of every alarm, with its sentence.
         told: what was told before.
-        rung: alarms that just began to sound, or sounded anew.
+        rung: alarms that just began to sound, or sounded again.
         risen: alarms whose waiting for an answer has just reached a level.
         now: monotonic seconds.
         renew: puts the numbers of now into an alarm's sentence.

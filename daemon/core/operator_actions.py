@@ -27,7 +27,7 @@ def act(
     """Apply an act to the alarms it names ('' names all); unknown names do nothing.
 
     Returns:
-        Where every alarm stands now, and the verdicts of those that were taken back.
+        The state of every alarm now, and the verdicts of those that were taken back.
     """
     changed = dict(standings)
     verdicts: dict[str, Verdict | None] = {}

@@ -23,7 +23,7 @@ LONGEST = 140
 
 WIDEST = 20
 """Most that a field's format may ask for, in characters or decimals: a file's `:999999`
-would fill the memory, and with it the night (own choice)."""
+would fill the memory, and with it the night (our choice)."""
 
 GENERAL = "general"
 """Stands in for an alarm that the words do not name: one of a person's own."""

@@ -14,7 +14,7 @@ Render = Callable[[str, Priority, str, Mapping[str, float | str]], str]
 
 @dataclass(frozen=True, slots=True)
 class AlarmSpec:
-    """One alarm: which rule judges it, and how it rings."""
+    """One alarm: which rule judges it, and how it sounds."""
 
     id: str
     """`o2-low`; an instance has its subject after a slash: `sensor-stale/bunk-o2`."""
@@ -30,7 +30,7 @@ class AlarmSpec:
     ack_s: float = 300.0
     """An acknowledgement quiets for this long at most."""
     again_step: float = float("inf")
-    """Growth of `Verdict.severity` at which it rings anew."""
+    """Growth of `Verdict.severity` at which it sounds again."""
     shelve_s: float = 3600.0
     """Longest time aside; 0 where it may not be shelved."""
     gravest: Priority = Priority.HIGH
@@ -60,7 +60,7 @@ class TrendPort(Protocol):
         ...
 
     def reanchor(self, state: Any, quantities: frozenset[str]) -> Any:
-        """Begin anew with another part's readings of these quantities."""
+        """Begin again with another part's readings of these quantities."""
         ...
 
     def estimate(self, state: Any, now_s: float) -> Any | None:
@@ -119,7 +119,7 @@ def needed_by(spec: AlarmSpec) -> tuple[str, ...]:
 
 
 UNSEEN_S = 600.0
-"""What nothing has measured for so long, an answer ends (own choice)."""
+"""What nothing has measured for so long, an answer ends (our choice)."""
 
 
 def is_unseen(spec: AlarmSpec, history: History) -> bool:

@@ -1,4 +1,4 @@
-"""How an alarm stands aside, shelved, suppressed or out of service, and comes back.
+"""How an alarm is set aside, shelved, suppressed or out of service, and comes back.
 
 It is judged all the while, and what its condition would ring as is kept: nothing is
 hidden from the log, from the page or from the all-clear.
@@ -94,7 +94,7 @@ def _is_too_grave(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> b
 def stay_aside(
     spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict | None, now: float
 ) -> AlarmStatus:
-    """Judge an alarm that stands aside: time over, or too grave to be put off."""
+    """Judge an alarm that is set aside: time over, or too grave to be put off."""
     if now >= standing.aside_until_s or (
         verdict is not None and _is_too_grave(spec, standing, verdict)
     ):

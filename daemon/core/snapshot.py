@@ -1,6 +1,6 @@
 """What outlives a restart: where alarms stood, who answered them, what was breathed.
 
-Plain values with ages, since the monotonic clock begins anew.  What cannot be read is
+Plain values with ages, since the monotonic clock begins again.  What cannot be read is
 said, and taken on the safe side: an alarm in doubt comes back unacknowledged.
 """
 
@@ -71,7 +71,7 @@ def restore(
         setup: as it is now; it may have changed since.
         plain: what was kept.
         now: monotonic seconds.
-        down_s: how long the watch was down; None, or no sensible number: unknown.
+        down_s: how long the monitor was down; None, or no sensible number: unknown.
 
     Returns:
         The state, and a sentence on each thing that could not be taken over.
@@ -242,7 +242,7 @@ def _others_pct(setup: Setup, kept: Any) -> dict[str, float]:
 def _unwatched(
     setup: Setup, standings: Mapping[str, AlarmStatus]
 ) -> dict[str, SourceFault]:
-    """Find what an alarm stands about and nothing measures any more.
+    """Find what an active alarm is about and nothing measures any more.
 
     Its part was taken out of the config: it can clear by no reading, and what takes its
     place when it is answered is this fault.

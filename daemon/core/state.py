@@ -45,7 +45,7 @@ class Trial:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is known, where every alarm stands, and what has been told of it."""
+    """What is known, the state of every alarm, and what has been said of it."""
 
     setup: Setup
     now: float
@@ -64,7 +64,7 @@ class State:
     before_s: float = float("-inf")
     """When readings last came, were it an empty tick; acts and faults do not count."""
     all_clear_owed: frozenset[str] = frozenset()
-    """The alarms on the air that rang gravely and whose all-clear is still owed."""
+    """The alarms on the air that sounded gravely and whose all-clear is still owed."""
     told: Notification = field(default_factory=Notification)
     """What the phones were told, and what waits to be told."""
     answers_s: tuple[float, ...] = ()

@@ -22,9 +22,9 @@ from cabinvigil.daemon.text.durations import seconds
 from cabinvigil.drivers.kit.quantity import VITAL
 
 USUAL_S = 3 * 3600.0
-"""Where nobody says how long (own choice: a cabin settles within a few air changes)."""
+"""Where nobody says how long (our choice: a cabin settles within a few air changes)."""
 LONGEST_S = 12 * 3600.0
-"""What is forgotten is over by the night after (own choice)."""
+"""What is forgotten is over by the night after (our choice)."""
 OVER = "trial-over"
 """The case of the line that tells the phone of an end that nobody asked for."""
 
@@ -110,7 +110,7 @@ def end_asked(state: State, event: Act, now: float) -> tuple[State, list[Command
 def settle(
     state: State, before: Mapping[str, AlarmStatus], now: float
 ) -> tuple[State, list[Command]]:
-    """End one whose time is over, or whose alarm stands.
+    """End one whose time is over, or whose alarm is active.
 
     Args:
         state: where all alarms stand now.

@@ -1,7 +1,7 @@
 """Checks that rules make of their own settings, each with a sentence on what is wrong.
 
 A limit that can never be reached is a guard that is silently gone: it must not pass.
-Each check of a number also says which way that number gets laxer.
+Each check of a number also says which way that number gets less strict.
 Written for attrs: `attrs.field(validator=...)`.
 """
 
@@ -15,7 +15,7 @@ NO_BOUND = 1e9
 """Told as `or more`."""
 
 Direction = Literal["higher", "lower", "outward", "inward", "either"]
-"""Which way a number gets laxer.  `outward`: further to the `side` that its rule
+"""Which way a number gets less strict.  `outward`: further to the `side` that its rule
 guards, lower where that is `below`; `inward`: the other way.  `either`: no change of it
 is plainly stricter."""
 

@@ -23,7 +23,7 @@ STILL_WAKES_S = 900.0
 DOUBT_COUNTS_S = 300.0
 """A fellow in doubt for no longer watches still: with slow readings a living part may
 repeat a value now and then, and warms up after each restart.  Longer than any of these,
-and with the longest time to such a doubt well within 15 minutes (own choice)."""
+and with the longest time to such a doubt well within 15 minutes (our choice)."""
 ALONE = "alone"
 """The wording of a verdict on the last part that watched a vital quantity."""
 

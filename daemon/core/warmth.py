@@ -2,7 +2,7 @@
 
 The two ends of such a cell, its membrane and the thermistor that takes the membrane's
 warmth away again, follow the air minutes apart.  Meanwhile it reads wrong, to a side
-that differs from cell to cell.  How warm it was minute by minute tells how far at most.
+that differs from cell to cell.  How warm it was minute by minute shows how far at most.
 """
 
 import itertools
@@ -23,12 +23,12 @@ OVER_MINUTES = 5
 choice)."""
 LASTS_MINUTES = 30
 """So long after its temperature ran a cell may still be off: three times what its
-slower end needs (own choice)."""
+slower end needs (our choice)."""
 SLOW_K_MIN = 0.05
-"""Slower than 3 K an hour counts for nothing: 0.06 % of oxygen (own choice)."""
+"""Slower than 3 K an hour counts for nothing: 0.06 % of oxygen (our choice)."""
 RISES_S = 180.0
 """The pace of carbon dioxide is taken over so long: its noise then counts for nothing
-(own choice)."""
+(our choice)."""
 RUNS_S = 60.0 * (LASTS_MINUTES + OVER_MINUTES)
 """The past that is looked at."""
 
@@ -36,7 +36,7 @@ RUNS_S = 60.0 * (LASTS_MINUTES + OVER_MINUTES)
 def _fastest_k_min(history: History, key: str) -> tuple[float, float]:
     """Return how fast the warmth of a series has risen, and fallen, at the most.
 
-    Both are 0 where nothing tells how warm its part is.
+    Both are 0 where nothing shows how warm its part is.
     """
     warmth = history.series.get(history.layout.series[key].warmth)
     if warmth is None:

@@ -8,7 +8,7 @@ left them, through `unpack`.  `runs` and `timeline` make of the lines of each `r
 the files `neighbours` that may hold some of it, a file that is there twice once
 (`doubles`); its runs are `picked` by the `periods` that were watched.  `csv` reads
 recordings of others, by `csv_units`; `moments` has a night's times and dates.  A
-`survey` tells what a file holds and lacks, a `check` compares them, `mend` writes what
+`survey` shows what a file holds and lacks, a `check` compares them, `mend` writes what
 is left; `keys` are the series of a folder.  What both ends agree on is in `format`;
 `whole_state` is what a file that goes on with a run begins with.
 

@@ -1,4 +1,4 @@
-"""The folder of nights: one file from noon to noon, mended, packed and capped.
+"""The folder of nights: one file from noon to noon, fixed, packed and capped.
 
 Files are ordered by the number in their first line, not by their dates: a Pi without
 a battery clock gives dates that are years off until the network sets it.

@@ -14,4 +14,4 @@ STATE = "state"
 """The lines after the start of a file that goes on: what was known at that moment."""
 
 DELETED = "deleted"
-"""The line that tells which nights the folder's cap has taken."""
+"""The line that shows which nights the folder's cap has taken."""

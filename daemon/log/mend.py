@@ -18,7 +18,7 @@ FOLDER = "mended"
 
 
 class MendError(CabinvigilError, ValueError):
-    """A mended file cannot be written; the message says what to do."""
+    """A fixed file cannot be written; the message says what to do."""
 
 
 def mend(path: Path, into: Path) -> Survey:
@@ -74,6 +74,6 @@ def _fresh(target: Path, *, packed: bool) -> Iterator[IO[bytes]]:
 
 
 def _written(path: Path, survey: Survey) -> Iterator[bytes]:
-    """Give the lines that can be read, as the watch writes them."""
+    """Give the lines that can be read, as the monitor writes them."""
     for raw, _ in lines_of(path, survey):
         yield dumps(all_plain(json.loads(raw))).encode() + b"\n"

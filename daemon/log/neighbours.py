@@ -174,7 +174,7 @@ class _Files:
                 break
             began_s = began_s if head.began_s is None else head.began_s
             if head.up_s > LONGEST_NIGHT_S:
-                break  # a watch by day and night: its clock was set long ago
+                break  # a monitor by day and night: its clock was set long ago
         return None if began_s is None else began_s + self._head(n).up_s
 
     def _since_noon_s(self, n: int) -> float | None:
@@ -195,7 +195,7 @@ class _Files:
         """Return whether what was before a file may belong to its night."""
         head, since_s = self._head(n), self._since_noon_s(n)
         if not head.goes_on:
-            # A restart soon after noon, of a watch that noon must not cut in two.
+            # A restart soon after noon, of a monitor that noon must not cut in two.
             return since_s is not None and since_s <= LONGEST_BREAK_S
         is_late = since_s is not None and since_s > NEAR_S
         return head.up_s <= LONGEST_NIGHT_S or is_late
@@ -203,7 +203,7 @@ class _Files:
     def begin(self, first: int, last: int) -> tuple[int, bool]:
         """Return the first file that may hold some, and whether one before is gone."""
         if not any(self._head(n).is_read for n in range(first, last + 1)):
-            return first, False  # nothing tells what they go on with
+            return first, False  # nothing shows what they go on with
         # A run that had no clock came before the next that has one.
         before = self._head(first - 1) if first else Head()
         is_after_lost = before.is_read and self._moment_s(first - 1) is None

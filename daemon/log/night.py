@@ -13,13 +13,13 @@ STEP_S = 30.0
 """The even step: short beside what a sleeper breathes, long beside a part's noise."""
 
 GOES_ON = timedelta(minutes=15)
-"""A log whose last line is younger may well go on (own choice: three ticks and batches
+"""A log whose last line is younger may well go on (our choice: three ticks and batches
 of the slowest watch)."""
 Told = float | None
 
 
 ABOUT_PARTS = ("sensor", "watch", "gases-", "supply")
-"""How the alarms begin that judge the parts or the watch, and not the air."""
+"""How the alarms begin that judge the parts or the monitor, and not the air."""
 
 
 STANDING = ("unacknowledged", "acknowledged")
@@ -27,7 +27,7 @@ STANDING = ("unacknowledged", "acknowledged")
 
 
 def is_about_air(alarm: str) -> bool:
-    """Return whether an alarm judges the air, and not a part or the watch."""
+    """Return whether an alarm judges the air, and not a part or the monitor."""
     return not alarm.startswith(ABOUT_PARTS)
 
 
@@ -76,7 +76,7 @@ class NightSeries:
     starts: int
     """Runs of the daemon in this night."""
     clock_steps: Sequence[Event]
-    """Jumps of the wall clock, mended; `moved_s` in the fields."""
+    """Jumps of the wall clock, fixed; `moved_s` in the fields."""
     head: Mapping[str, Any]
     """The last start record; empty where none could be read."""
     flaws: Flaws

@@ -2,7 +2,7 @@
 
 What was watched without a long pause is one period.  One that is no longer than a night
 belongs to one night, wherever noon falls in it: a clock on UTC, or the zone of another
-continent, cuts nobody's sleep in two.  A longer one, of a watch that runs day and
+continent, cuts nobody's sleep in two.  A longer one, of a monitor that runs day and
 night, is cut at each noon.
 """
 
@@ -16,7 +16,7 @@ LONGEST_NIGHT_S = 20 * 3600.0
 """Nobody sleeps longer, early bed and late rising on a winter's day included (own
 choice)."""
 LONGEST_BREAK_S = 2 * 3600.0
-"""A watch that was off for longer was put out in between (own choice)."""
+"""A monitor that was off for longer was put out in between (our choice)."""
 
 
 SLACK_S = 60.0

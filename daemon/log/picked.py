@@ -84,7 +84,7 @@ def picked(runs: Sequence[Run], pick: Pick, zone: tzinfo | None) -> Picked:
 def _is_apart(before: Run, rest: Sequence[Run]) -> bool:
     """Say whether the last runs, which no clock dates, are no part of a night before.
 
-    The watch was put out in order before them, or they are longer than any night.
+    The monitor was put out in order before them, or they are longer than any night.
     After a power cut they may well be of the same night, and it is told whole.
     """
     if not rest:
@@ -158,7 +158,7 @@ def _late(runs: Sequence[Run]) -> Iterator[int]:
 
 
 def _processes(runs: Sequence[Run]) -> Iterator[range]:
-    """Give the places of the runs that are one process, read anew or not."""
+    """Give the places of the runs that are one process, read again or not."""
     starts = [n for n, run in enumerate(runs) if n == 0 or not run.goes_on]
     for first, last in pairwise([*starts, len(runs)]):
         yield range(first, last)

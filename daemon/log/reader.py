@@ -22,7 +22,7 @@ T = TypeVar("T")
 LONGEST_LINE = 1 << 18
 """Bytes; a longer 'line' is damage, and must not fill memory: decoded, `[],[],[]` takes
 twenty times as much.  The longest is a start: the trailer's has 27 kB after a night
-that rang, and a cabin with three times the parts has three times as much."""
+that sounded, and a cabin with three times the parts has three times as much."""
 KEPT_FLAWS = 20
 CLOCK_STEP_S = 5.0
 """The wall clock moved by more than this against the monotonic one: a step.  NTP
@@ -51,7 +51,7 @@ class LogLine:
     wall: datetime | None
     """The line's moment as the clock then showed it; None where it is unreadable."""
     run: int
-    """Counts the starts seen so far: `up_s` begins anew with each (0: before any)."""
+    """Counts the starts seen so far: `up_s` begins again with each (0: before any)."""
     fields: dict[str, Any]
     """All other keys."""
     number: int

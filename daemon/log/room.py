@@ -41,7 +41,7 @@ class Room:
         return self._has(count * VALUE_BYTES)
 
     def has_run(self) -> bool:
-        """Make room for one more start of the watch; say whether there was any."""
+        """Make room for one more start of the monitor; say whether there was any."""
         return self._has(RUN_BYTES)
 
     def has_line(self, fields: Mapping[str, Any]) -> bool:

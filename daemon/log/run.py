@@ -24,14 +24,14 @@ QUIET_SPREAD: Mapping[str, float] = {
     "pressure_hpa": 2.0,
 }
 """Values of half a minute that spread wider may hold a wild one: their middle is taken
-in place of their mean (own choice: several times any part's noise, sensors.md)."""
+in place of their mean (our choice: several times any part's noise, sensors.md)."""
 
 
 ANY_SPREAD = float("inf")
 LATEST_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 """No clock that is right shows more, as long as this software lives."""
 LONGEST_BUMP_S = 600.0
-"""A bump test of a log lasts no longer, whatever the log says (own choice)."""
+"""A bump test of a log lasts no longer, whatever the log says (our choice)."""
 
 
 def bump_until_s(row: Mapping[str, Any]) -> float:
@@ -74,7 +74,7 @@ class Run:
     first_s: float | None = None
     """The same, of its first clock; None where that cannot be right."""
     goes_on: bool = False
-    """Its time is that of the run before: the config was read anew."""
+    """Its time is that of the run before: the config was read again."""
     steps: dict[str, dict[int, float]] = field(default_factory=dict)
     """By series, means by step of `up_s`."""
     at_least: dict[str, set[int]] = field(default_factory=dict)

@@ -43,7 +43,7 @@ class LostLines:
 
 @dataclass(slots=True)
 class RunSpan:
-    """What a file holds of one run of the watch."""
+    """What a file holds of one run of the monitor."""
 
     started_s: float | None
     """The moment of its `up_s` 0, in seconds of the epoch, by the first line here; None

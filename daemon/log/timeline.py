@@ -1,4 +1,4 @@
-"""Puts the runs of a night on one time: gaps stay gaps, clocks are mended.
+"""Puts the runs of a night on one time: gaps stay gaps, clocks are fixed.
 
 A Pi without a battery clock starts with a wrong time until the network sets it; once
 set, it is right.  So a whole run is dated by its last look at the clock.
@@ -38,7 +38,7 @@ WILD = {
     "supply_v": 3.0,
     "pressure_hpa": 10.0,
 }
-"""A single step this far from both its neighbours is no air (own choice: a room fire
+"""A single step this far from both its neighbours is no air (our choice: a room fire
 moved CO2 by 0.1 % a second at its fastest, and it did not come back in a minute)."""
 
 
@@ -213,7 +213,7 @@ def _calm(key: str, values: list[Told], alone: frozenset[int]) -> None:
     """Leave out single values that no air makes.
 
     What several readings of half a minute agree on was there, however short it was: it
-    may be what rang.
+    may be what sounded.
     """
     name = key.split("__", 1)[0]
     far = next((one for word, one in WILD.items() if name.startswith(word)), None)

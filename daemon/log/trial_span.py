@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 LONGEST_TRIAL_S = 13 * 3600.0
-"""A trial of a log lasts no longer, whatever the log says (own choice: an hour more
-than the watch allows)."""
+"""A trial of a log lasts no longer, whatever the log says (our choice: an hour more
+than the monitor allows)."""
 
 
 AIRED_S = 1800.0
-"""A cabin whose door stands open is aired by then (own choice)."""
+"""A cabin whose door stands open is aired by then (our choice)."""
 NEVER_S = float("-inf")
 IN_THE_CABIN = ("button", "socket")
 ENDS = {"trial-end": "command", "acknowledge": "button", "reset": "button"}

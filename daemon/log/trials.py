@@ -22,7 +22,7 @@ def trials_of(runs: Sequence[Run]) -> Iterator[tuple[Run, TrialSpan]]:
 
 
 def whole_trials(runs: Sequence[Run]) -> Iterator[list[tuple[Run, TrialSpan]]]:
-    """Give each trial with all its pieces: a config read anew cuts it in two."""
+    """Give each trial with all its pieces: a config read again cuts it in two."""
     pieces: list[tuple[Run, TrialSpan]] = []
     for run, one in trials_of(runs):
         goes_on = run.goes_on and one.from_s <= run.begin_s and bool(pieces)

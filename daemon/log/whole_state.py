@@ -1,4 +1,4 @@
-"""All that the watch knows at one moment, as text and back: exactly.
+"""All that the monitor knows at one moment, as text and back: exactly.
 
 A file that goes on with a run begins with it, so that a replay of that file alone takes
 the same steps.  The core's `snapshot` is another thing: it keeps what must outlive a
@@ -22,7 +22,7 @@ from cabinvigil.daemon.trend.state import TrendState
 
 VERSION = 2
 MOST_BYTES = 4 << 20
-"""Of a state, unpacked: a watch of eleven series has a quarter of a million."""
+"""Of a state, unpacked: a monitor of eleven series has a quarter of a million."""
 CHUNK = 32_000
 """Characters of it in one line: whoever reads lines need not hold long ones."""
 _BY_SETUP = frozenset({"setup", "history", "trend_state"})
@@ -113,7 +113,7 @@ def _state(setup: Setup, plain: Mapping[str, Any]) -> State:
 
 
 def _trend(fresh: Any, plain: Mapping[str, Any]) -> tuple[Any, TrendEstimate | None]:
-    """Read the trend's state; it begins anew where its setup has another shape."""
+    """Read the trend's state; it begins again where its setup has another shape."""
     if not isinstance(fresh, TrendState) or plain["trend"] is None:
         return fresh, None
     grids = {name: getattr(fresh, name) for name in _BY_TREND}

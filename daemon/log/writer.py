@@ -47,7 +47,7 @@ AT_START_ONLY = ("kept", "down_s", "reload")
 """What a start tells of that moment; no file that goes on repeats it."""
 STEADY_S = 30.0
 """So long after the last entry that could not be written its fault is over, with the
-next batch, so within a minute: our own choice, since one that comes with each batch
+next batch, so within a minute: our choice, since one that comes with each batch
 would else begin and end all night."""
 
 DISK, ENTRY = "", "entry"

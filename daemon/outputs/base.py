@@ -79,7 +79,7 @@ class FaultLatch:
 
     @property
     def is_well(self) -> bool:
-        """Whether no fault stands."""
+        """Whether no fault is active."""
         return not self._standing
 
     def fault(

@@ -93,7 +93,7 @@ class StateFile:
         Args:
             body: fit for JSON.
             wall: now.
-            monotonic_s: now, of a clock that begins anew with each boot only.
+            monotonic_s: now, of a clock that begins again with each boot only.
 
         Raises:
             OSError: the disk did not take it; the state before still stands.
@@ -175,7 +175,7 @@ class StateFile:
 def down_for_s(
     saved_wall: datetime | None, saved_s: float, wall: datetime, now_s: float
 ) -> float | None:
-    """Say for how long the watch was down; None where no clock can tell.
+    """Say for how long the monitor was down; None where no clock can tell.
 
     Within one boot the monotonic clock tells, and the wall clock agrees with it; after
     a boot only the wall clock can, where both moments are ones it can be right about.

@@ -15,13 +15,13 @@ from cabinvigil.daemon.text.errors import bug_text
 
 AGAIN_S, LONGEST_AGAIN_S = 0.5, 4.0
 """So long after a bug in it the work is called again, always; doubling while the bug
-stays: our own choice, soon enough for a sleeper's alarm, and below the five seconds in
+stays: our choice, soon enough for a sleeper's alarm, and below the five seconds in
 which a sound loop that stands still is a dead one."""
 CONCERN = "thread"
 """Of the output's faults: its own are none of these."""
 
 HUNG_S = 30.0
-"""Work that takes longer than this hangs: our own choice, no card is so slow."""
+"""Work that takes longer than this hangs: our choice, no card is so slow."""
 
 Work = Callable[[], float | None]
 """Does what is due; returns in how many seconds something will be, where nobody calls
@@ -53,7 +53,7 @@ class OutputThread:
             health: is told of a bug in the work.
             stumbled: the sentence for that, with `{bug}` where the bug is named.
             last: called once, after the end was told: what must not be left undone.
-            clock: tells how long the work takes; None where it may take hours.
+            clock: shows how long the work takes; None where it may take hours.
             hung: the sentence for work that hangs.
         """
         self._name = name
@@ -104,7 +104,7 @@ class OutputThread:
         return True
 
     def keep(self) -> None:
-        """Start the thread anew where it was started, was not ended, and is not there.
+        """Start the thread again where it was started, was not ended, and is not there.
 
         Where it is there and hangs in its work, that is told.  An output calls it with
         each command that it is offered, so once a tick.

@@ -19,7 +19,7 @@ from cabinvigil.drivers import part as find_part
 from cabinvigil.drivers.kit.steps import DriverError, PartInfo, Sample, Transfer
 
 FIRST_ADDRESS, LAST_ADDRESS = 0x08, 0x77
-"""What the bus does not keep for itself (NXP UM10204, from memory)."""
+"""What the bus does not keep for itself (NXP UM10204, unverified)."""
 MUX_ADDRESSES = range(0x70, 0x78)
 """Of the TCA9548 by its three address pins (data sheet, as the kernel's and the Pi's
 overlay's default 0x70)."""
@@ -62,7 +62,7 @@ class ScanTargets:
     channels: Channels = field(default_factory=Channels)
     """How the buses hang together."""
     lines: Mapping[str, KernelFile] = field(default_factory=dict)
-    """Those that a config names: a line itself says nothing of what hangs on it."""
+    """Those that a config names: a line itself says nothing of what depends on it."""
 
     def close(self) -> None:
         """Leave the wires alone; a port is open only while it is listened to."""

@@ -28,7 +28,7 @@ PORT_PATTERNS = (
 )
 """Behind the links that stay the same: a port with two names is looked at once."""
 ONE_WIRE = "sys/bus/w1/devices/28-*/w1_slave"
-"""The kernel's folder of a DS18B20 begins with its family's number (from memory)."""
+"""The kernel's folder of a DS18B20 begins with its family's number (unverified)."""
 
 
 @dataclass(frozen=True)

@@ -108,8 +108,10 @@ def missing(lines: Sequence[ScanLine], settings: Settings | None) -> list[str]:
 
 
 def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
-    """Say, line by line, what was found."""
+    """Report what was found: the verdict, then each device."""
     lines = compared(scan, settings)
+    if scan.buses or any(line.answer.is_there for line in lines):
+        yield _verdict(scan, lines, settings)
     if not scan.buses:
         yield NO_BUS
     empty = [bus for bus in scan.channels.unasked if scan.buses.get(bus) == []]
@@ -149,6 +151,24 @@ def told(scan: Scan, settings: Settings | None) -> Iterator[str]:
     if new:
         yield "Lines for what the config does not have"
         yield from (f"  {line}" if line else "" for line in new)
+
+
+def _verdict(scan: Scan, lines: Sequence[ScanLine], settings: Settings | None) -> str:
+    """Return in one sentence whether the config's sensors are there."""
+    failed = [bus for bus, found in scan.buses.items() if isinstance(found, str)]
+    if failed:
+        return f"NOT FULLY SCANNED: {', '.join(failed)}."
+    found = [line for line in lines if line.answer.is_there]
+    if settings is None:
+        number = f"{len(found) or 'No'} device{'' if len(found) == 1 else 's'}"
+        return f"{number} found, with no config to compare."
+    absent, count = missing(lines, settings), len(settings.parts)
+    new = sum(not line.name for line in found)
+    more = f" {new} more respond that it does not name." if new else ""
+    if absent:
+        named = ", ".join(absent)
+        return f"NOT FOUND: {named}, of {count} sensors in the config.{more}"
+    return f"All {count} sensors in the config respond.{more}"
 
 
 def _line(line: ScanLine, settings: Settings | None) -> str:

@@ -1,7 +1,7 @@
 """Whether a press on the page is passed on to the watch: pure, but for its own memory.
 
 Never stronger than the button in the cabin: it quiets one stand of one alarm, once, and
-the watch itself decides what that means.
+the monitor itself decides what that means.
 """
 
 from collections import deque
@@ -17,9 +17,9 @@ OLDEST_VIEW_S = 5.0
 """What a page showed longer ago may no longer be so (../page: data older than 5 s)."""
 PER_STAND, PER_HOUR = 3, 6
 """Answers passed on for one stand, and in an hour of one cabin, all devices together
-(own choice: the button's own flood is six a minute)."""
+(our choice: the button's own flood is six a minute)."""
 MARKS_PER_HOUR = 12
-"""Marks passed on in an hour of one cabin, all devices together (own choice: a vent
+"""Marks passed on in an hour of one cabin, all devices together (our choice: a vent
 moved every five minutes)."""
 HOUR_S = 3600.0
 MOST_BYTES = 1024
@@ -58,7 +58,7 @@ class AnswerGate:
     _marks: dict[str, deque[float]] = field(default_factory=dict)
 
     def judge(self, body: Any, now_s: float) -> PagePress:
-        """Return what is to be asked of the watch.
+        """Return what is to be asked of the monitor.
 
         Args:
             body: as it came, any JSON.
@@ -96,7 +96,7 @@ class AnswerGate:
         return PagePress(cabin, alarm, stand)
 
     def judge_mark(self, body: Any, now_s: float) -> PageMark:
-        """Return what is to be noted in the watch's log.
+        """Return what is to be noted in the monitor's log.
 
         Args:
             body: as it came, any JSON.

@@ -1,4 +1,4 @@
-"""What goes from here to the watch: answers, marks, and reports on a test."""
+"""What goes from here to the monitor: answers, marks, and reports on a test."""
 
 import asyncio
 import os
@@ -16,9 +16,9 @@ from cabinvigil.daemon.text.json import dumps
 from cabinvigil.daemon.text.moments import utc_text
 
 ANSWER_S = 0.9
-"""For the watch's answer to a press: the page says within a second if none came."""
+"""For the monitor's answer to a press: the page says within a second if none came."""
 EXPIRY_S = 30
-"""The watch refuses an answer that is older."""
+"""The monitor refuses an answer that is older."""
 OWN_NAME = "cabinvigil-phone"
 
 
@@ -39,7 +39,7 @@ class Asks:
         self._asked: dict[str, asyncio.Future[AnswerHeard]] = {}
 
     async def answer(self, body: Any, device: str) -> tuple[bool, str]:
-        """Pass an answer on; return whether the watch took it, and a sentence.
+        """Pass an answer on; return whether the monitor took it, and a sentence.
 
         Raises:
             RefusedPressError: it is not passed on.
@@ -52,7 +52,7 @@ class Asks:
         )
 
     async def mark(self, body: Any, device: str) -> tuple[bool, str]:
-        """Pass a mark on; return whether the watch took it, and a sentence.
+        """Pass a mark on; return whether the monitor took it, and a sentence.
 
         Raises:
             RefusedPressError: it is not passed on.
@@ -76,7 +76,7 @@ class Asks:
         self._publish(ring.cabin, {"ask": verb, "text": text[:LONGEST_TEXT]}, OWN_NAME)
 
     def answered(self, heard: AnswerHeard) -> None:
-        """Take what the watch answers."""
+        """Take what the monitor answers."""
         future = self._asked.get(heard.id)
         if future is not None and not future.done():
             future.set_result(heard)

@@ -58,8 +58,8 @@ PAST_S, PAST_STEP_S = 3600.0, 60.0
 """The hour that is drawn, in steps."""
 MOST_ALARMS = 128
 RESTART_S = 20.0
-"""What a former run of the watch said to stand is dropped so long after a new run
-began: it says anew what still stands."""
+"""What a former run of the monitor said to stand is dropped so long after a new run
+began: it says again what still stands."""
 
 GASES = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct")
 
@@ -105,7 +105,7 @@ class _Cabin:
     part_test: PartTest | None = None
 
     def is_test(self, alarm: AlarmHeard, now_s: float) -> bool:
-        """Return whether an alarm rang by the test of the parts that runs."""
+        """Return whether an alarm sounded by the test of the parts that runs."""
         test, stand = self.part_test, self.stands.get(alarm.alarm, 0)
         return test is not None and test.covers(alarm, stand, now_s)
 
@@ -159,7 +159,7 @@ class Board:
                 pass
 
     def alive(self, beat: BeatHeard, now_s: float) -> None:
-        """Note which run of the watch is alive."""
+        """Note which run of the monitor is alive."""
         if beat.cabin not in self._silence.cabins_set:
             return
         cabin = self._cabins.setdefault(beat.cabin, _Cabin())
@@ -362,7 +362,7 @@ class Board:
     def _decides(
         self, cabin: _Cabin, stands: list[AlarmHeard], now_s: float
     ) -> str | None:
-        """Return the series that stands large: of what rings, else nearest a limit."""
+        """Return the series that stands large: of what sounds, else nearest a limit."""
         known = {s: v for s, v in cabin.values.items() if s in self._limits}
         for one in stands:
             for series in known:

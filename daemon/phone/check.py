@@ -35,7 +35,7 @@ from cabinvigil.daemon.settings.values import OPEN_TO_OTHERS
 
 CONNECT_S = 4.0
 LISTEN_S = 1.5
-"""For what the broker has kept, which it sends at once (own choice)."""
+"""For what the broker has kept, which it sends at once (our choice)."""
 _HEARD = "SELECT name FROM cabin WHERE run != ''"
 """Of the queue: a cabin that was only expected is no sign that it is spelt so."""
 KEPT_TAILS = ("presence", "readings", "bridge", "heartbeat")

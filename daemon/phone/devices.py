@@ -27,7 +27,7 @@ MOST_BYTES = 100_000
 LONGEST_NAME = 40
 """Letters of an asker's name that are told to both phones (asyncapi)."""
 TOKEN_BYTES = 24
-"""192 random bits: nobody guesses them (own choice)."""
+"""192 random bits: nobody guesses them (our choice)."""
 
 
 class DeviceError(CabinvigilError):
@@ -45,7 +45,7 @@ class Device:
 
 
 class Devices:
-    """The file, read anew whenever it has changed."""
+    """The file, read again whenever it has changed."""
 
     def __init__(self, path: Path) -> None:
         """Name the file; it need not be there."""

@@ -26,7 +26,7 @@ OWN_TITLE = "Phone's end"
 """Of what this process tells of itself."""
 OWN_EXPIRES_S = 3600.0
 MOST_TOLD = 20_000
-"""By cabin and address; whoever holds the broker may invent cabins (own choice: ten
+"""By cabin and address; whoever holds the broker may invent cabins (our choice: ten
 addresses of each cabin that one process watches)."""
 
 

@@ -26,9 +26,9 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
 )
 
 LARGEST_PAYLOAD = 65_536
-"""Bytes; the largest that a watch sends, a morning's account, has a tenth of it."""
+"""Bytes; the largest that a monitor sends, a morning's account, has a tenth of it."""
 LONGEST_TEXT = 600
-"""Letters of a text; the longest sentence has 300 (own choice)."""
+"""Letters of a text; the longest sentence has 300 (our choice)."""
 LONGEST_WORD = 80
 MOST_SERIES = 64
 LONGEST_AGE_S = 86_400.0
@@ -42,13 +42,13 @@ _SERIES = re.compile(r"[a-z][a-z0-9_]*(__[A-Za-z0-9._-]+)?(/at-least)?")
 
 @dataclass(frozen=True, slots=True)
 class BeatHeard:
-    """The watch completes steps."""
+    """The monitor completes steps."""
 
     cabin: str
     run: str
     seq: int
     up_s: float
-    """Seconds since the watch's start, as it said so."""
+    """Seconds since the monitor's start, as it said so."""
     period_s: float
     is_emulated: bool = False
     """A rehearsal: its air is invented."""
@@ -76,7 +76,7 @@ class BridgeHeard:
 
 @dataclass(frozen=True, slots=True)
 class AlarmHeard:
-    """Where one alarm stands."""
+    """The state of one alarm."""
 
     cabin: str
     alarm: str
@@ -141,9 +141,9 @@ class TrialHeard:
     run: str
 
     def shown(self, run: str) -> list[str] | None:
-        """Return its words and end; None where another run of the watch is alive.
+        """Return its words and end; None where another run of the monitor is alive.
 
-        The broker keeps what a watch said that died in a trial; nobody says its end.
+        The broker keeps what a monitor said that died in a trial; nobody says its end.
         """
         return [self.text, self.until] if run == self.run else None
 
@@ -316,7 +316,7 @@ def _expires_s(given: Mapping[str, str]) -> float:
 
 
 def _readings(cabin: str, pack: Any) -> ReadingsHeard | None:
-    """Read a SenML pack (RFC 8428) as the watch writes it."""
+    """Read a SenML pack (RFC 8428) as the monitor writes it."""
     if not isinstance(pack, list):
         return None
     values: dict[str, tuple[float, float, bool]] = {}

@@ -21,7 +21,7 @@ Addressed = Sequence[tuple[PhoneMessage, Mapping[str, bool]]]
 """Messages, and by the name of who is to have each whether its push begins now."""
 MOST_KNOWN = 20_000
 """Ids remembered here too, so that nothing waits for the disk or is told twice: two
-days of a thousand cabins' alerts (own choice)."""
+days of a thousand cabins' alerts (our choice)."""
 
 
 IsKept = Callable[[bool], None]

@@ -25,13 +25,13 @@ from cabinvigil.daemon.phone.settings import Recipient
 
 HANGS_S = 20.0
 """A push that takes longer has failed: apprise itself waits 4 s for a connection, mail
-15 (own choice)."""
+15 (our choice)."""
 MOST_HUNG = 3
 """Pushes of one address that hang at one time; no more are begun then."""
 QUIET_LOOK_S = 30.0
 NOTED_S = 0.05
 """So long a push waits until its beginning is noted, which takes a thousandth where no
-disk hangs: a kill in between would repeat it without a word (own choice)."""
+disk hangs: a kill in between would repeat it without a word (our choice)."""
 
 
 class Outcomes(Protocol):

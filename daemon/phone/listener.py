@@ -35,7 +35,7 @@ LONGEST_WAIT_S = 2.0
 (phone/silence), and a broker on a Pi bears one more connection every two."""
 KEPT_S = 86_400
 """The broker keeps alerts so long for us: the longest is worth telling for six hours,
-a day leaves room for a night without power here (own choice)."""
+a day leaves room for a night without power here (our choice)."""
 TERMS = SessionTerms(
     # Beside the payload: topic and properties.
     largest_packet=LARGEST_PAYLOAD + 2048,
@@ -51,7 +51,7 @@ every broker of MQTT 3.1.1 must take (OASIS MQTT 3.1.1, 3.1.3.1)."""
 ASIDE_S = 0.03
 """So long states are left unread after a text, for its push to have the interpreter:
 eight times what a push takes (tests.bench.phone); as long again they are read, whatever
-comes (own choice)."""
+comes (our choice)."""
 MOST_STATES = 50_000
 """Topics of which the newest waits: fifty of each of a thousand cabins."""
 MOST_TEXTS = 2_000

@@ -1,7 +1,7 @@
 """The live page's server; the only file that knows aiohttp.
 
 Whoever reaches it may be hostile: connections, streams, bytes and times are bounded,
-and nothing it is sent reaches the watch but an answer that `answers` lets through.
+and nothing it is sent reaches the monitor but an answer that `answers` lets through.
 """
 
 import asyncio
@@ -44,7 +44,7 @@ HEADERS = {
 }
 MOST_CONNECTIONS = 100
 MOST_STREAMS, MOST_STREAMS_EACH = 40, 8
-"""Pages that are open, in all and from one address (own choice)."""
+"""Pages that are open, in all and from one address (our choice)."""
 IDLE_S = 10.0
 """A connection that asks nothing for so long is closed, half a request in it too."""
 WRITE_S = 5.0

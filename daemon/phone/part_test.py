@@ -1,4 +1,4 @@
-"""A test of the parts that runs: what rings by it is no danger; pure."""
+"""A test of the parts that runs: what sounds by it is no danger; pure."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -21,12 +21,12 @@ class PartTest:
 
     run: str
     seq: int
-    """Of the first heartbeat that told of it: what had rung before is none of it."""
+    """Of the first heartbeat that told of it: what had sounded before is none of it."""
     until_s: float
     by: str
 
     def covers(self, alarm: AlarmHeard, stand: int, now_s: float) -> bool:
-        """Return whether an alarm rang by it, and it still runs.
+        """Return whether an alarm sounded by it, and it still runs.
 
         Args:
             alarm: that stands.

@@ -28,7 +28,7 @@ LEVELS: Mapping[int, tuple[str, ...]] = {
 }
 MAIL = ("mailto", "mailtos")
 MAIL_HEADERS: Mapping[bool, str] = {
-    # X-Priority: 1 is the highest, as mail programs have it (from memory).
+    # X-Priority: 1 is the highest, as mail programs have it (unverified).
     True: "+X-Priority=1&+Importance=high",
     False: "+X-Priority=3",
 }

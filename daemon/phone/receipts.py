@@ -1,4 +1,4 @@
-"""When the broker is told that a text of the watch needs not be sent again.
+"""When the broker is told that a text of the monitor needs not be sent again.
 
 Once it is kept; where the disk takes nothing, once no address waits for it any more, so
 that a kill meanwhile loses nothing.

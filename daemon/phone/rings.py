@@ -21,11 +21,11 @@ from cabinvigil.daemon.text.durations import spoken
 from cabinvigil.daemon.text.moments import time_of_day
 
 FIRST_RETRY_S, LONGEST_RETRY_S = 2.0, 60.0
-"""Between two tries at an address; doubling (own choice: a push server that restarts is
+"""Between two tries at an address; doubling (our choice: a push server that restarts is
 back in seconds, and one that is gone is asked once a minute)."""
 DEAD_TRIES = 3
 """After so many failures in a row an address is told to the others as dead, and what it
-did not take goes to the next (own choice: 14 s with the retries above)."""
+did not take goes to the next (our choice: 14 s with the retries above)."""
 EXPIRY_S: Mapping[str, float] = {
     # A silence is worth telling as long as a danger is (core/notification).
     "silent": 6 * 3600.0,
@@ -81,7 +81,7 @@ def name_of(cabin: str) -> str:
 
 
 def ring_of(heard: TextHeard, *, is_first: bool = True) -> PhoneMessage:
-    """Return the ring of a text of the watch, which is passed on unchanged.
+    """Return the ring of a text of the monitor, which is passed on unchanged.
 
     Args:
         heard: as it came.
@@ -236,7 +236,7 @@ def covers(recipient: Recipient, *cabins: str) -> bool:
 
 
 def wants(recipient: Recipient, ring: PhoneMessage) -> bool:
-    """Return whether an address is rung by a message at all."""
+    """Return whether an address is sounded by a message at all."""
     if not covers(recipient, *ring.cabins):
         return False
     # That all is well again is for whoever heard of the rest, and for nobody else.

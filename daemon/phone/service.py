@@ -42,7 +42,7 @@ KEEP_S = 60.0
 PING_S = 60.0
 AT_ONCE = 20
 """Messages that are looked at before others get a turn, a new text before all of them
-(own choice: less than a millisecond)."""
+(our choice: less than a millisecond)."""
 
 
 class Systemd(Protocol):

@@ -30,7 +30,7 @@ PHONE_USER = "cabinvigil-phone"
 NO_CONFIG = "check the name, or begin with the example config/phone.toml"
 TOKEN_FILE = "devices.json"
 MOST_RECIPIENTS = 50
-"""Addresses of one config: a crew and its neighbours (own choice)."""
+"""Addresses of one config: a crew and its neighbours (our choice)."""
 
 
 class HourRange:
@@ -155,7 +155,7 @@ class BrokerAccess(BrokerPlace):
 
 @frozen(kw_only=True)
 class Recipient:
-    """One address that is rung: a phone, a mailbox."""
+    """One address that is sounded: a phone, a mailbox."""
 
     name: Annotated[str, Word(r"[^\x00-\x1f\x7f]+", "use letters and spaces", 40)]
     address: str | None = None
@@ -163,7 +163,7 @@ class Recipient:
     address_file: Annotated[str, Location()] | None = None
     """A file with the address alone: it holds a password or a token."""
     from_: Literal["high", "medium", "fault", "low"] = "low"
-    """The least grave priority that rings it."""
+    """The least grave priority that sounds it."""
     second: bool = False
     """Somebody elsewhere: gets `alert-second` in place of `alert`."""
     quiet: Annotated[str, HourRange()] | None = None

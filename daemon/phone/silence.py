@@ -1,8 +1,8 @@
 """When a cabin is silent, and when that is told: pure, but for its own memory.
 
 Only a live heartbeat is a sign of life.  What the broker kept (retained), sent again or
-held back is none: a heartbeat says how long its watch has run, and of one run the
-quickest to arrive tells how long every other was on its way.
+held back is none: a heartbeat says how long its monitor has run, and of one run the
+quickest to arrive shows how long every other was on its way.
 
 No broker keeps heartbeats, so one that comes while our own connection is away is lost:
 after such a time each cabin has one period more.
@@ -24,25 +24,25 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
 from cabinvigil.daemon.phone.inbound import BeatHeard
 
 GRACE_S = 3.0
-"""Beyond three periods: a heartbeat may come late by a reconnection (own choice; with
+"""Beyond three periods: a heartbeat may come late by a reconnection (our choice; with
 the look each half second it is told within three periods and 5 s)."""
 FROZEN_S = 5.0
 """Between two looks: this process itself was held up, and heard nothing meanwhile (own
 choice: ten looks)."""
 USUAL_PERIOD_S = 30.0
-"""Of a cabin whose heartbeat was never heard: as the watch's own config has it."""
+"""Of a cabin whose heartbeat was never heard: as the monitor's own config has it."""
 AGAIN_S = 840.0
 """A silence that lasts is told again as often as a standing danger is
 (core/notification)."""
 OFTEN_S = 6 * 3600.0
-"""So long; afterwards it is told again once in as much time (own choice)."""
+"""So long; afterwards it is told again once in as much time (our choice)."""
 FORGOTTEN = "forgotten"
 """Of a cabin given up for good: told no more, until it is heard alive."""
 MOST_CABINS = 2_000
 """Cabins of one process; more are refused, and told of once."""
 MOST_STRANGERS = 20
 """Cabins that the broker has kept something of, and that were neither expected nor ever
-heard alive, which are told as silent (own choice)."""
+heard alive, which are told as silent (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class SilenceNews:
 
 
 OLD_RUNS = 4
-"""So many earlier runs of a cabin are known (own choice)."""
+"""So many earlier runs of a cabin are known (our choice)."""
 
 
 @dataclass(slots=True)
@@ -80,7 +80,7 @@ class _Life:
     run: str = ""
     seq: int = 0
     delay_s: float = math.inf
-    """Arrival less the watch's own time, of the quickest heartbeat of this run."""
+    """Arrival less the monitor's own time, of the quickest heartbeat of this run."""
     period_s: float = USUAL_PERIOD_S
     alive_s: float | None = None
     frozen_s: float = 0.0
@@ -195,7 +195,7 @@ class SilenceWatch:
         Args:
             beat: as it came.
             now_s: when it arrived, monotonic.
-            is_retained: the broker had kept it: it tells that the cabin is there, and
+            is_retained: the broker had kept it: it shows that the cabin is there, and
                 its period, and nothing of now.
         """
         life = self._life(beat.cabin, now_s)

@@ -12,7 +12,7 @@ from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 NAME = "lock"
 TRIED_BYTES = 65_536
 """Written to see whether the disk takes anything: more than SQLite's smallest file with
-its log (own choice)."""
+its log (our choice)."""
 
 
 class PhoneError(CabinvigilError):

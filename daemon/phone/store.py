@@ -29,7 +29,7 @@ KEPT_S = 2 * 86_400.0
 """How long a message that was told is remembered, so that it is known when the broker
 sends it again; the longest is worth telling for a day."""
 MOST_WAITING = 5_000
-"""Deliveries that wait; beyond, the least urgent and oldest go (own choice: a hundred
+"""Deliveries that wait; beyond, the least urgent and oldest go (our choice: a hundred
 nights of one cabin)."""
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS message (

@@ -13,9 +13,9 @@ WARM_ENOUGH_C = 10.0
 AT_ONCE_MIN = 1.0
 """What comes sooner is there already: no minutes are told of it."""
 LEFT_IN_IT = 0.9
-"""Of its gas; a cylinder that stops before was stopped by the cold (own choice)."""
+"""Of its gas; a cylinder that stops before was stopped by the cold (our choice)."""
 TOO_WARM_C = 35.0
-"""Nobody lets a cabin get warmer: a burner that does is too big (own choice)."""
+"""Nobody lets a cabin get warmer: a burner that does is too big (our choice)."""
 
 
 def changes(made: Plan) -> tuple[str, ...]:

@@ -34,7 +34,7 @@ NO_NEW_HEATER = (
 )
 """What those areas are no leave for.  Places to sleep: the Boat Safety Scheme's page on
 part 8 (PD 5482-3) and a regulator's on AS/NZS 5601.2, both read.  Room-sealed alone for
-what is new: the Scheme's page, read; of AS/NZS 5601.2 from memory.  Guidance built on
+what is new: the Scheme's page, read; of AS/NZS 5601.2 unverified.  Guidance built on
 ISO 10239, read, calls it dangerous to sleep where an open gas flame is left burning."""
 STANDING_HEIGHT_M = 1.9
 """Turns volume into floor area for the rule that asks by floor (own scenario)."""

@@ -15,7 +15,7 @@ from cabinvigil.daemon.planning.scenario import Scenario
 
 HIGH_FLAME_M = 0.6
 """A flame above this stands over the head of whoever sleeps lowest: a bunk of 0.4 m, a
-mattress, a pillow (own choice)."""
+mattress, a pillow (our choice)."""
 LEAST_LAYER = 0.1
 """Of the cabin's height, under the roof: a flame higher than that heats the roof."""
 

@@ -5,9 +5,11 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.planning.figures import CabinPlan
+from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range, plan
 from cabinvigil.daemon.text.numbers import or_never
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.wrapping import wrap
 
 VENT_TOTALS_CM2 = (0.0, 50.0, 100.0, 150.0, 200.0, 300.0, 400.0, 600.0, 900.0)
 POWERS_KW = (0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 3.0)
@@ -17,6 +19,8 @@ HELD_DOWN = (
     "* the cold may weaken the heater: warmth is for what a cylinder outdoors\n  "
     "supplies, the rest for the heater's full power"
 )
+COLUMNS = 80
+"""Of the verdict; the table takes what it needs."""
 TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "vent": ("vent", "cm2"),
@@ -62,8 +66,29 @@ def _cell(triple: Range, decimals: int, unit: str = "", units: Units = SI) -> st
     return middle if low == high else f"{middle} ({low}{to}{high})"
 
 
+def _verdict(what: str, rows: list[tuple[float, Plan]], units: Units) -> str:
+    """Return where oxygen stays above its limit, likeliest and at worst."""
+    title, swept = TITLES[what]
+    likely, sure = (
+        [
+            units.given(swept, at)
+            for at, made in rows
+            if (made.air.o2_pct[which] or 0.0) > O2_LIMIT_PCT
+        ]
+        for which in (1, 0)
+    )
+    if not likely:
+        return f"NOT ENOUGH: oxygen falls to {O2_LIMIT_PCT:g} % or below in every row."
+    at_worst = f"; at worst, at {', '.join(sure)}" if sure else "; at worst, nowhere"
+    sign = f" {units.sign(swept)}".rstrip()
+    return (
+        f"Oxygen stays above {O2_LIMIT_PCT:g} % at {title} {', '.join(likely)}{sign} "
+        f"by the likeliest figures{at_worst}."
+    )
+
+
 def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
-    """Give the table as text: likeliest figure, then least and most."""
+    """Return the verdict and the table: likeliest figure, then least and most."""
     title, swept = TITLES[what]
     heads = [
         f"{title} {units.sign(swept)}".strip(),
@@ -94,4 +119,5 @@ def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
     ]
     if any(made.flame.is_limited for _, made in rows):
         told.append(HELD_DOWN)
-    return "".join(f"{line.rstrip()}\n" for line in told)
+    lines_told = [*wrap(_verdict(what, rows, units), COLUMNS), *told]
+    return "".join(f"{line.rstrip()}\n" for line in lines_told)

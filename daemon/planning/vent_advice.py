@@ -15,9 +15,9 @@ from cabinvigil.daemon.planning.scenario import Scenario, held_down
 from cabinvigil.daemon.planning.settle import Settled, settled
 
 MOST_CM2 = 1000.0
-"""More vent than this to each side is a door that stands open (own choice)."""
+"""More vent than this to each side is a door that stands open (our choice)."""
 MOST_DRYING_CM2 = 400.0
-"""More vent than this is a window, and takes the warmth along (own choice; the morning
+"""More vent than this is a window, and takes the warmth along (our choice; the morning
 says the same)."""
 STEP_CM2 = 5.0
 """Nobody cuts a vent more finely: what is asked for is rounded up to this."""

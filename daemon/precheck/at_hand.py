@@ -25,7 +25,7 @@ from cabinvigil.daemon.settings.config import Settings
 T = TypeVar("T")
 EVER_S = 1e9
 PATIENCE, PATIENCE_STEP_S = 10, 1.0
-"""Who asks beside it has run dry, or been let in, by then (own choice)."""
+"""Who asks beside it has run dry, or been let in, by then (our choice)."""
 _SOUNDING = frozenset(one.value for one in SOUNDING)
 _OPEN = _SOUNDING | {one.value for one in IN_ALARM}
 _WAKING = frozenset(one.word for one in Priority if one >= Priority.MEDIUM)
@@ -46,7 +46,7 @@ def run_through(work: Coroutine[Any, Any, T]) -> T:
 
 
 class SocketWatch:
-    """The watch that runs on this machine."""
+    """The monitor that runs on this machine."""
 
     def __init__(self, socket: Path, clock: Clock) -> None:
         """Name its socket."""
@@ -91,7 +91,7 @@ class SocketWatch:
         return "" if answer.get("ok") else str(answer.get("text", "it does not say"))
 
     def _patiently(self, ask: Callable[[], dict[str, Any]]) -> dict[str, Any]:
-        """Ask anew where others ask too much, for a few seconds."""
+        """Ask again where others ask too much, for a few seconds."""
         for _ in range(PATIENCE):
             try:
                 return ask()
@@ -111,7 +111,7 @@ class SocketWatch:
 
 
 class StagedWatch:
-    """A watch in this process, on emulated wires in virtual time."""
+    """A monitor in this process, on emulated wires in virtual time."""
 
     def __init__(self, watcher: Watcher, clock: Clock) -> None:
         """Take it."""
@@ -163,7 +163,7 @@ async def staged(
         settings: whose parts.
         wires: where they hang.
         clock: of those wires.
-        outputs: hear what the watch says.
+        outputs: hear what the monitor says.
         make: makes the codecs.
     """
     watcher = Watcher(compose_settings(settings, wall=clock.wall()), clock, outputs)

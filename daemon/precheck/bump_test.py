@@ -17,7 +17,7 @@ from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.span.proofs import BREATH, GAS, By, Proof
 
 FRESH_LOOKS, LOOK_EVERY_S = 5, 2.0
-"""Ten seconds: the noise of one reading is no finding (own choice)."""
+"""Ten seconds: the noise of one reading is no finding (our choice)."""
 STEP_S = 1.0
 ANSWER_EVERY_S = 15.0
 """Answers that come more often would be taken for a button that chatters."""
@@ -41,7 +41,7 @@ PROMPTS = {
 
 @dataclass(frozen=True, slots=True)
 class OpenAlarm:
-    """An alarm that stands, or waits for an answer."""
+    """An alarm that is active, or waits for an answer."""
 
     sounds: bool
     wakes: bool
@@ -49,7 +49,7 @@ class OpenAlarm:
 
 @dataclass(frozen=True, slots=True)
 class WatchLook:
-    """What the watch shows at one moment."""
+    """What the monitor shows at one moment."""
 
     readings: Mapping[str, float]
     """Fresh values, by series."""
@@ -59,7 +59,7 @@ class WatchLook:
 
 
 class WatchAtHand(Protocol):
-    """The watch that runs, as the test needs it."""
+    """The monitor that runs, as the test needs it."""
 
     async def look(self) -> WatchLook:
         """Return what it shows now."""
@@ -89,7 +89,7 @@ class BumpTest:
     proofs: list[Proof] = field(default_factory=list)
     """To be kept; none where it was broken off."""
     answered: frozenset[str] = frozenset()
-    """What it rang and that was answered once the parts had come back from it."""
+    """What it sounded and that was answered once the parts had come back from it."""
 
     @property
     def _by(self) -> By:
@@ -186,13 +186,13 @@ class BumpTest:
     async def _come_back(
         self, trial: BumpTrial, before: frozenset[str], until_s: float
     ) -> set[str]:
-        """Answer what it rang, once the parts show no gas; wait until that is over.
+        """Answer what it sounded, once the parts show no gas; wait until that is over.
 
         What sounds beside it may be a danger of the cabin: that is answered by nobody
-        here, and the watch tells it when the test ends.
+        here, and the monitor tells it when the test ends.
 
         Returns:
-            What it rang and is answered, where nothing else is the matter.
+            What it sounded and is answered, where nothing else is the matter.
         """
         specs = compose_settings(self.settings, wall=self.wall()).setup.alarms
         about = {one.id: quantity_of(one) for one in specs if one.about_air}

@@ -17,9 +17,9 @@ from cabinvigil.daemon.settings.ca_certificate import REMEDY, ends_of, of_pem
 from cabinvigil.daemon.settings.values import MqttSettings
 
 SOON = timedelta(days=30)
-"""A month to renew it in, of the 90 days in which broker-setup does (own choice)."""
+"""A month to renew it in, of the 90 days in which broker-setup does (our choice)."""
 AT_ONCE = timedelta(days=2)
-"""Tonight, tomorrow, and a day to spare (own choice)."""
+"""Tonight, tomorrow, and a day to spare (our choice)."""
 CONNECT_S = 5.0
 BROKERS_FILES = Path("/etc/mosquitto/certs")
 """Where systemd/broker-setup keeps them on this machine."""
@@ -74,7 +74,7 @@ def known(
     """Yield every certificate on the way to the phones that can be looked at.
 
     Args:
-        mqtt: the watch's broker; None: no phone is told.
+        mqtt: the monitor's broker; None: no phone is told.
         is_online: ask the brokers, too, and not the files alone.
         files: of the broker on this machine.
     """

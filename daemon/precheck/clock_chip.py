@@ -15,10 +15,10 @@ FOLDER = Path("/sys/class/rtc")
 """One folder each (Linux, Documentation/ABI/testing/rtc-cdev and sysfs-class-rtc, from
 memory)."""
 LEAST_CELL_V = 2.0
-"""A lithium cell for clocks ends there, manganese ones likewise (from memory); without
+"""A lithium cell for clocks ends there, manganese ones likewise (unverified); without
 one the Pi 5 measures next to nothing."""
 MOST_OFF_S = 60.0
-"""A chip strays by seconds a week (from memory); a minute is no drift (own choice)."""
+"""A chip strays by seconds a week (unverified); a minute is no drift (our choice)."""
 SUBJECT = "clock chip"
 
 

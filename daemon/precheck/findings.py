@@ -49,7 +49,7 @@ class Finding:
 
 @dataclass(frozen=True)
 class WatchStatus:
-    """What the watch says of itself, running or for the minute of the check."""
+    """What the monitor says of itself, running or for the minute of the check."""
 
     readings: Mapping[str, float]
     """Fresh values, by series."""
@@ -61,7 +61,7 @@ class WatchStatus:
     """Sources at fault, with their sentences."""
     supply_hours: float | None = None
     runs: bool = False
-    """The watch itself was asked."""
+    """The monitor itself was asked."""
     is_rehearsal: bool = False
     """What answered plays a night on emulated parts."""
     aside: Mapping[str, str] = field(default_factory=dict)
@@ -76,9 +76,9 @@ def status_of(
     """Read what `status` answers.
 
     Args:
-        answer: of the watch.
-        runs: whether that is the watch itself.
-        answered: what a test rang, and is no finding while it stays answered.
+        answer: of the monitor.
+        runs: whether that is the monitor itself.
+        answered: what a test sounded, and is no finding while it stays answered.
 
     Raises:
         KeyError, TypeError, ValueError: it is another version's.
@@ -106,12 +106,12 @@ def status_of(
 
 
 def word_for(priority: str) -> Word:
-    """Return how an alarm that stands weighs before bed: `low` is told, no more."""
+    """Return how an alarm that is active weighs before bed: `low` is told, no more."""
     return "mind" if priority == "low" else "bad"
 
 
 def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
-    """Tell that no watch runs, or that what answers is none."""
+    """Tell that no monitor runs, or that what answers is none."""
     if not status.runs and not is_emulated:
         text = (
             "the monitor is not running: `sudo systemctl start cabinvigil`, then "
@@ -133,7 +133,7 @@ def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
 
 
 def air(status: WatchStatus) -> Iterator[Finding]:
-    """Tell every alarm that stands now and is no part's own."""
+    """Tell every alarm that is active now and is no part's own."""
     own = (*PART_ALARMS, *FELLOW_ALARMS, "watch-fault", "supply-low")
     standing = {
         alarm: told
@@ -169,7 +169,7 @@ def fellows(status: WatchStatus, shared: Collection[str]) -> Iterator[Finding]:
     """Tell where parts disagree, and how many could be compared.
 
     Args:
-        status: what the watch says.
+        status: what the monitor says.
         shared: the quantities that two parts or more measure at one place.
     """
     counts = Counter(channel_of_key(key) for key in _relied_on(status))
@@ -208,7 +208,7 @@ def measured(quantities: Iterable[str]) -> Iterator[Finding]:
 
 
 def host_faults(status: WatchStatus, told: Iterable[str]) -> Iterator[Finding]:
-    """Tell the watch's own faults, but those that a check of its own tells."""
+    """Tell the monitor's own faults, but those that a check of its own tells."""
     for source, text in status.faults.items():
         if source not in told:
             yield Finding(source, "bad", text)
@@ -225,7 +225,7 @@ def log(
     """Judge the log: writable, and room for a week.
 
     Args:
-        status: the running watch writes it itself, and tells if it cannot.
+        status: the running monitor writes it itself, and tells if it cannot.
         free_mb: on its disk; None where that cannot be told.
         write_error: why a trial did not succeed; '' where it did, or none was made.
         folder: where it is.
@@ -267,7 +267,7 @@ def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
 def computer(
     cpu_c: float | None, *, is_under_volted: bool | None, units: Units = SI
 ) -> Finding:
-    """Judge the machine under the watch."""
+    """Judge the machine under the monitor."""
     if is_under_volted:
         text = "its 5 V power supply sags: check its cable and converter"
         return Finding("computer", "bad", text)
@@ -282,7 +282,7 @@ def computer(
 
 
 def limits(laxer: Sequence[str], units: Units = SI) -> Iterator[Finding]:
-    """Say aloud what is laxer than published, each by itself."""
+    """Say aloud what is less strict than published, each by itself."""
     for text in laxer:
         said = retold(text, units)
         yield Finding("limits", "mind", f"less strict than published: {said}")

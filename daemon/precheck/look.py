@@ -1,4 +1,4 @@
-"""Look at the parts through the watch's own rules, for a minute: no log, no sound."""
+"""Look at the parts through the monitor's own rules, for a minute: no log, no sound."""
 
 import asyncio
 from collections.abc import Callable, Mapping
@@ -64,7 +64,7 @@ async def look(
     clock: Clock,
     make: Callable[[Callable[[SourceFault | SourceOk], None]], MakeCodec],
 ) -> dict[str, Any]:
-    """Sample every part and judge it; return what `status` of a watch would.
+    """Sample every part and judge it; return what `status` of a monitor would.
 
     Args:
         settings: whose parts.

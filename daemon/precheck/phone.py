@@ -1,7 +1,7 @@
 """The phone before bed: a test is sent, reaches a phone, and is answered.
 
 It goes as a danger does, by way of the broker.  A phone's end reports which addresses
-took it; it is answered by its page, by any message that the watch would take tonight,
+took it; it is answered by its page, by any message that the monitor would take tonight,
 or by a yes at the keyboard, since most push apps answer nothing.
 """
 
@@ -38,7 +38,7 @@ from cabinvigil.daemon.settings.words import load_words
 PHONE_S = 60.0
 """For a person to find the phone and answer."""
 LATE_S = 3.0
-"""So long addresses may still report, though somebody has answered (own choice)."""
+"""So long addresses may still report, though somebody has answered (our choice)."""
 TEST_TEXT = "This is only a test. Acknowledge it to show that messages reach you."
 
 TypedLine = Callable[[], str | None]
@@ -52,7 +52,7 @@ class PhoneTest:
     answered_by: str = ""
     """Who answered, or what was asked."""
     typed: bool = False
-    """Somebody typed at the keyboard that it rang."""
+    """Somebody typed at the keyboard that it sounded."""
     refused: str = ""
     """Why the last answer would be refused tonight."""
     took: list[str] = field(default_factory=list)
@@ -92,7 +92,7 @@ def phone(
 
     Args:
         settings: with the broker.
-        status: of the watch.
+        status: of the monitor.
         clock: for the wait.
         say: takes a line for who waits.
         typed: the keyboard; `nothing_typed` where nobody is to be asked.

@@ -21,13 +21,13 @@ WARM_C, COLD_C, COLD_SHARE = 25.0, -10.0, 0.6
 below on one line.  A maker's note asks for 1.65 times the capacity at -10 °C, and two
 worksheets for 1.30 at 4, 1.40 at -1 and 1.59 at -7: 0.61, 0.77, 0.71 and 0.63."""
 LEAST_COLD_SHARE = 0.3
-"""However cold it is (own choice: at -36 °C by that line; nearly flat ones freeze)."""
+"""However cold it is (our choice: at -36 °C by that line; nearly flat ones freeze)."""
 LITHIUM_SHARE = 0.8
-"""Of a full LiFePO4 battery, to be taken out and for its age (from memory)."""
+"""Of a full LiFePO4 battery, to be taken out and for its age (unverified)."""
 TWO_BATTERIES_V, FOUR_BATTERIES_V = 18.0, 36.0
 """Above the first it is a 24 V system, two in a row; above the second one of 48 V."""
 HALF_PCT = 50.0
-"""Of a gauge's charge: below it a night is to be thought of (own choice)."""
+"""Of a gauge's charge: below it a night is to be thought of (our choice)."""
 LEAST_DRAW_A = 0.01
 
 
@@ -61,7 +61,7 @@ def usable_share(volts: float, empty_v: float, temp_c: float | None) -> float:
 
     Args:
         volts: at rest, or under a small load.
-        empty_v: where the watch goes dark.
+        empty_v: where the monitor goes dark.
         temp_c: of the air; None where nothing tells it, which is taken for cold.
     """
     left = max(0.0, charge(volts) - max(KEPT_SHARE, charge(empty_v)))
@@ -79,10 +79,10 @@ def supply(
     """Judge whether the supply lasts.
 
     Args:
-        status: what the watch says, with the hours left where it can tell them.
+        status: what the monitor says, with the hours left where it can tell them.
         night_hours: how long it must last.
         battery_ah: what the battery holds when full, where a person says so.
-        empty_v: where the watch goes dark.
+        empty_v: where the monitor goes dark.
         is_lithium: it is LiFePO4, whose volts do not tell its charge.
     """
     volts = _reading(status.readings, "supply_v")
@@ -138,7 +138,7 @@ def _hours(
 ) -> tuple[float, str] | None:
     """Return the hours left and how they were counted; the fewer where both are known.
 
-    The fall runs until the watch goes dark, far below a lead battery's half.
+    The fall runs until the monitor goes dark, far below a lead battery's half.
     """
     ways: list[tuple[float, str]] = []
     if status.supply_hours is not None:

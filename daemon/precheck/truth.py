@@ -23,13 +23,13 @@ from cabinvigil.daemon.span.proofs import BREATH, GAS, Proof
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES, split_channel
 
 O2_APART_PCT = 0.3
-"""In fresh air oxygen shows what fresh air holds, within so much (own choice: half of
+"""In fresh air oxygen shows what fresh air holds, within so much (our choice: half of
 what a part may have moved since its span)."""
 VAPOUR_PCT = 0.6
 """So much less it holds in dripping air of 25 °C (check values: vapour pressure), which
 nobody can tell where nothing measures humidity."""
 CO_MOST_PPM = 3.0
-"""A carbon monoxide zero moves by a ppm or two in months (own choice)."""
+"""A carbon monoxide zero moves by a ppm or two in months (our choice)."""
 BREATHED: Mapping[str, float] = {"o2_pct": -2.0, "co2_ppm": 3000.0}
 """What a bag of breath moves a part by at least, long before it shows all of it: breath
 holds 16 to 17 % oxygen and some 40,000 ppm of carbon dioxide (16 and 4 to
@@ -40,23 +40,23 @@ with an sd of 1.3, and 6 parts them from smokers (Chest 117, 758, abstract)."""
 GAS_SEEN, GAS_MOST = 0.8, 1.5
 """Of test gas a part must show so much within three lags, by when it should show 95 %
 of it, and never so much more: what is off by a fifth at 70 ppm wakes people 18 ppm late
-(own choice)."""
+(our choice)."""
 LAGS = 3.0
 LEAST_LAG_S = 10.0
 """For parts whose lag is shorter, or not known: a bag is not on in no time."""
 HANDS_S = 5.0
-"""From the key to the bag lying over the parts (own choice)."""
+"""From the key to the bag lying over the parts (our choice)."""
 BACK: Mapping[str, float] = {
     "o2_pct": 0.5,
     "co2_ppm": 1500.0,
     "co_ppm": 5.0,
     "gas_lel_pct": 2.0,
 }
-"""As near to where they were, the parts have come back from it (own choice)."""
+"""As near to where they were, the parts have come back from it (our choice)."""
 MIND_AFTER, BAD_AFTER = timedelta(days=7), timedelta(days=31)
 """The trade tests before each day's use; a week and a month are own choices."""
 GAS_MIND_AFTER = timedelta(days=183)
-"""With test gas each half year, as a detector's maker often asks for (from memory)."""
+"""With test gas each half year, as a detector's maker often asks for (unverified)."""
 
 
 @dataclass(frozen=True, slots=True)

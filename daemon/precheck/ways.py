@@ -33,7 +33,7 @@ def buzzer(
     if status.runs:
         answer = ask_watch(Path(settings.ask.socket), {"ask": "test"})
         if not answer.get("ok"):
-            # An alarm that stands, or a fault, is told by a finding of its own.
+            # An alarm that is active, or a fault, is told by a finding of its own.
             text = f"whether it is heard: {answer.get('text', 'no test sounds')}"
             return Finding("buzzer", "not checked", text)
     else:
@@ -85,7 +85,7 @@ def try_log(folder: Path, *, is_ours: bool) -> tuple[float | None, str]:
 
     Args:
         folder: the log's.
-        is_ours: write a trial; not while the watch writes there itself.
+        is_ours: write a trial; not while the monitor writes there itself.
     """
     error = ""
     if is_ours:

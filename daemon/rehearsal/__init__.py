@@ -4,7 +4,7 @@
 else's.  `emulated_wires` puts the parts of `emulated/` on `wires`, which fail by the
 words of `faults` in `faulty` and `faulty_serial`.  `play` runs it on the event loop of
 `virtual`; `narrator` and `account` report it.  `live` lets it be asked and listened to
-as the watch itself, `loudspeaker` plays the sounder.
+as the monitor itself, `loudspeaker` plays the sounder.
 
 May be imported by: commands.
 """

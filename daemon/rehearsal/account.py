@@ -1,4 +1,4 @@
-"""The short account at the end of a rehearsed night."""
+"""The account of a rehearsed night: who was woken, and what was really so."""
 
 from collections.abc import Iterator
 from datetime import timedelta
@@ -24,16 +24,14 @@ def clock_text(at_s: float) -> str:
 def account(
     night: str,
     truths: list[Truth],
-    rings: list[tuple[float, Transition]],
     units: Units = SI,
 ) -> Iterator[str]:
-    """Say how the night went, beside what was really so.
+    """Report what was really so.
 
     Args:
         night: its name; '' for recorded air, of which nothing more is known.
-        truths: what was so, the first first.
-        rings: what rang, and when.
-        units: in which numbers are told.
+        truths: what was so, in order.
+        units: in which numbers are shown.
     """
     yield ""
     if truths:
@@ -50,10 +48,17 @@ def account(
             f"windows and walls, {units.number('c', min(t.temp_c for t in truths))} "
             f"to {units.said('c', max(t.temp_c for t in truths))} inside"
         )
-    yield from _rings(truths, rings)
 
 
-def _rings(truths: list[Truth], rings: list[tuple[float, Transition]]) -> Iterator[str]:
+def verdict(
+    truths: list[Truth], rings: list[tuple[float, Transition]]
+) -> Iterator[str]:
+    """Report who was woken, when, and how long before the limit.
+
+    Args:
+        truths: what was so, in order.
+        rings: what sounded, and when.
+    """
     grave = [(at, ring) for at, ring in rings if ring.priority >= Priority.MEDIUM]
     if not grave:
         yield "Nothing woke the sleepers."

@@ -168,7 +168,7 @@ class EmulatedCabin:
         return frozenset(means for means, state in states.items() if state >= 1.0)
 
     def truth(self) -> Truth:
-        """Return what is so, for whoever scores the watch."""
+        """Return what is so, for whoever scores the monitor."""
         state = self._state
         return Truth(
             time_s=self._at_s,

@@ -34,7 +34,7 @@ from cabinvigil.drivers import part as find_part
 
 EVENING_S = 3600.0
 """An oxygen cell that was just connected settles: like oxygen that falls, and no flame
-that explains it (own choice)."""
+that explains it (our choice)."""
 SEED_STEP = 7919
 """A prime between the parts' seeds, so that no two nights share their noise."""
 
@@ -49,7 +49,7 @@ class NotEmulatedError(CabinvigilError, ValueError):
 
 @dataclass
 class EmulatedWires:
-    """What hangs where; made anew for every night."""
+    """What hangs where; made again for every night."""
 
     folder: Path
     """For the ports' names."""

@@ -20,7 +20,7 @@ from cabinvigil.daemon.rehearsal.faults import (
 from cabinvigil.daemon.rehearsal.wires import I2C_READ, EmulatedSMBus, TextPart, fill
 
 DROP_SHARE = 0.2
-"""Of the transfers on I2C that `drop` leaves without an answer; our own choice."""
+"""Of the transfers on I2C that `drop` leaves without an answer; our choice."""
 # What the Pi's controller gives (sensors.md, section 14).
 _ERRNO = {
     "hold": errno.ETIMEDOUT,

@@ -9,7 +9,7 @@ from cabinvigil.daemon.rehearsal.emulated.ways import Now
 from cabinvigil.daemon.rehearsal.faults import LINE_FAULTS, FaultPlan, FaultSpan, alter
 
 CHATTER_MS = 20
-"""A loose wire comes and goes so fast, here (own choice)."""
+"""A loose wire comes and goes so fast, here (our choice)."""
 WINDOW_MS = 500
 """For so long it does, in a message."""
 

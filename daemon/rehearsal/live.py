@@ -1,4 +1,4 @@
-"""A rehearsal that can be asked and listened to, as the watch itself.
+"""A rehearsal that can be asked and listened to, as the monitor itself.
 
 The air is invented and may run faster than the clock on the wall; whoever asks, listens
 and answers lives by the wall.  So all that goes out bears the real moment, and is

@@ -42,7 +42,7 @@ class NightSetting:
     charge_pct: float = 80.0
     pm2_5_ugm3: float = 6.0
     smoke_alarm: float = 0.0
-    """1 while a certified alarm rings; so for the next two."""
+    """1 while a certified alarm sounds; so for the next two."""
     gas_alarm: float = 0.0
     co_alarm: float = 0.0
     door_open: float = 0.0

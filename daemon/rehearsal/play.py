@@ -80,9 +80,9 @@ async def play(
 
     Args:
         rehearsal: what is to be played.
-        make_outputs: makes what hears the watch.
+        make_outputs: makes what hears the monitor.
         on_truth: told once a minute what is so in the cabin.
-        make_clock: makes the watch's clock from the loop, whose seconds count.
+        make_clock: makes the monitor's clock from the loop, whose seconds count.
         beside: runs beside the night, and is cancelled with its end.
     """
     loop = asyncio.get_running_loop()

@@ -16,7 +16,7 @@ T = TypeVar("T")
 
 _NOTHING_LEFT_S = 2.0
 """How long to wait in real time when no timer is set: only another thread can then
-wake the loop.  Our own choice: long for a thread, short for a person."""
+wake the loop.  Our our choice: long for a thread, short for a person."""
 _DECIMALS = 9
 """Virtual time is kept to the nanosecond, the resolution that asyncio assumes, so
 that sums of steps such as 0.1 s do not creep."""

@@ -117,7 +117,7 @@ class TextPart(Protocol):
         ...
 
     def power_up(self) -> None:
-        """Start anew."""
+        """Start again."""
         ...
 
 
@@ -159,7 +159,7 @@ class EmulatedSerial:
         self._appear()
 
     def plug(self) -> None:
-        """Make the port appear again; the part starts anew."""
+        """Make the port appear again; the part starts again."""
         if self._master is None:
             self.part.power_up()
             self._appear()

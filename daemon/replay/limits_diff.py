@@ -1,4 +1,4 @@
-"""What would have rung with other limits: alarms gained, lost, earlier, later."""
+"""What would have sounded with other limits: alarms gained, lost, earlier, later."""
 
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -81,7 +81,7 @@ class RingDiff:
 
     @property
     def moved_min(self) -> float | None:
-        """Minutes later (negative: earlier); None where it rang once only."""
+        """Minutes later (negative: earlier); None where it sounded once only."""
         if self.was is None or self.would is None:
             return None
         return (self.would.at_s - self.was.at_s) / 60.0
@@ -110,7 +110,7 @@ class Followed:
 
     @property
     def is_in_test(self) -> bool:
-        """Return whether what rings now is no danger of the cabin's."""
+        """Return whether what sounds now is no danger of the cabin's."""
         is_trial = self.trial is not None and self.up_s <= self.trial.to_s
         return is_trial or self.up_s <= self.bump_until_s
 
@@ -189,7 +189,7 @@ def table(
             failed.append((name, error))
             continue
         is_any = True
-        # What is bound up with none of the limits rang as the log says, and would.
+        # What is bound up with none of the limits sounded as the log says, and would.
         kept = set() if narrow is None else narrow.kept
         same = {alarm: rings for alarm, rings in told.items() if alarm not in kept}
         own, would = {**own, **same}, {**would, **same}
@@ -236,7 +236,7 @@ class _Pass:
 def _logged(
     paths: Sequence[Path], base: Settings | None, names: Collection[str]
 ) -> tuple[dict[str, list[LimitRing]], Narrowed | None]:
-    """Read what a log itself says rang, and find what of it need be replayed.
+    """Read what a log itself says sounded, and find what of it need be replayed.
 
     Returns:
         The log's own rings, and what narrows a replay to the alarms; nothing and None
@@ -345,20 +345,19 @@ def _change(was: LimitRing | None, now: LimitRing | None) -> Change:
 
 
 def lines(rows: Iterable[RingDiff]) -> Iterator[str]:
-    """Write the rows as a table; what stays the same is counted alone."""
-    counts: Counter[Change] = Counter()
-    for row in rows:
-        if row.change != "same" and not any(counts[one] for one in CHANGES):
-            yield f"{'night':<18} {'alarm':<22} {'rang':<6} {'would':<6} change"
-        counts[row.change] += 1
-        if row.change == "same":
-            continue
+    """Write the verdict, then each change; what stays the same is counted alone."""
+    rows = list(rows)
+    counts: Counter[Change] = Counter(row.change for row in rows)
+    summary = ", ".join(f"{counts[one]} {one}" for one in CHANGES if counts[one])
+    yield f"{summary or 'Nothing changes'}, {counts['same']} the same."
+    changed = [row for row in rows if row.change != "same"]
+    if changed:
+        yield f"{'night':<18} {'alarm':<22} {'was':<6} {'would':<6} change"
+    for row in changed:
         times = f"{_clock(row.was):<6} {_clock(row.would):<6}"
         moved = row.moved_min
         tail = row.change if moved is None else f"{abs(moved):.1f} min {row.change}"
         yield f"{row.night:<18} {row.alarm:<22} {times} {tail} ({row.priority})"
-    told = ", ".join(f"{counts[one]} {one}" for one in CHANGES if counts[one])
-    yield f"{told or 'Nothing changes'}, {counts['same']} the same."
 
 
 def _clock(ring: LimitRing | None) -> str:

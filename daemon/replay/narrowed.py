@@ -1,4 +1,4 @@
-"""What of a watch decides some of its alarms, and no more: a replay of it is quick.
+"""What of a monitor decides some of its alarms, and no more: a replay of it is quick.
 
 Each alarm moves by its own rule and by what people do, but for those that another
 suppresses.  A test of the parts begins only where nothing stands, so a night with one

@@ -38,7 +38,7 @@ from cabinvigil.drivers.kit.quantity import split_channel
 NEW_HOLE_S = 1800.0
 """Of a hole: what is silent so long has rung as that; the slowest waits 15 minutes."""
 OLD_HOLE_STEP_S = 30.0
-"""Between two looks at an older one (own choice)."""
+"""Between two looks at an older one (our choice)."""
 LONGEST_HOLE_S = 86400.0
 
 Decided = Iterator[tuple[float, list[Command]]]
@@ -75,10 +75,10 @@ def replay_columns(recording: Recording, settings: Settings, render: Render) -> 
 
 
 def ticks_of_a_hole(from_s: float, to_s: float, step_s: float) -> Iterator[float]:
-    """Give the moments between two rows at which a watch would have judged silence.
+    """Give the moments between two rows at which a monitor would have judged silence.
 
     None where they are no further apart than a value stays fresh.  What is silent for a
-    day has rung all that it can.
+    day has sounded all that it can.
 
     Args:
         from_s: the row before.
@@ -172,7 +172,7 @@ def replay_log(
         path: for messages.
         choose: makes each start's own settings; other limits may be put in here.
         is_tried: other limits are put in: where a file goes on with the one before,
-            what these have rung so far stands, not what the log says.
+            what these have sounded so far stands, not what the log says.
         narrow: leaves out what nobody asks of the replay.
         note: told what the log does not say and a replay would need.
 

@@ -95,7 +95,7 @@ class Replayed:
         if is_same:
             return None
         if self._has_begun and line.up_s < self._last_s:
-            self._offset_s += self._last_s  # a new run: its clock begins anew
+            self._offset_s += self._last_s  # a new run: its clock begins again
         self._last_s = line.up_s
         setup = self._setup_of(line)
         if setup is None:

@@ -72,7 +72,7 @@ def compare_page(sheets: Sequence[Sheet], curves: Sequence[TrialCurves]) -> str:
             keep_units(_verdict(sheets, text)),
             "</header><main>",
             keep_units(_names(sheets)),
-            '<section><h2>From the begin of each</h2><div class="pictures">',
+            '<section><h2>From the start of each</h2><div class="pictures">',
             *(picture_figure(one) for one in drawn_pictures(sheets, curves)),
             "</div></section>",
             keep_units(side_by_side(_tables(sheets))),

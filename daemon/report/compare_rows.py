@@ -17,7 +17,7 @@ from cabinvigil.daemon.text.units_said import Units
 NOT_KNOWN = "not known"
 LIKE_K = 3.0
 """Outside differs where it does by more: three degrees move a chimney's draught of
-twenty by a fourteenth (own choice)."""
+twenty by a fourteenth (our choice)."""
 LIKE_PEOPLE = 0.5
 
 
@@ -205,7 +205,7 @@ def _begin(found: Sequence[TrialFigures | None], units: Units) -> ShareRow:
     cells = tuple(NOT_KNOWN if one is None else units.said("c", one) for one in told)
     known = [one for one in told if one is not None]
     judged = _judged(known, len(found), LIKE_K)
-    return ShareRow("inside at the begin", cells, judged)
+    return ShareRow("inside at the start", cells, judged)
 
 
 def _power(found: Sequence[TrialFigures | None], units: Units) -> ShareRow:

@@ -29,7 +29,7 @@ YES, NO, NOT_KNOWN = "yes", "no", "not known"
 MOST_NAMED = 3
 """More are counted, and told apart in the table."""
 LIKE_LONG = 0.1
-"""Where lengths differ by more, gas is told for an hour (own choice)."""
+"""Where lengths differ by more, gas is told for an hour (our choice)."""
 LONGEST_NAME = 60
 
 

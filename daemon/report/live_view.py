@@ -35,7 +35,7 @@ class QuantityRow(NamedTuple):
     """`below`: the lowest of several is shown; `above`: the highest."""
     slow_per_h: float
     """From here on it is not steady; three times it, it is no longer slow; ten times
-    it, it is fast (own choice: several times each part's own drift)."""
+    it, it is fast (our choice: several times each part's own drift)."""
 
 
 ROWS = (
@@ -107,7 +107,7 @@ def frame(
     """Write one look.
 
     Args:
-        status: what the watch says of itself.
+        status: what the monitor says of itself.
         seen: earlier looks; this one is added.
         now_s: monotonic seconds.
         units: in which numbers are shown.

@@ -34,7 +34,8 @@ class Checked:
 
 
 def words(found: Checked) -> Iterator[str]:
-    """Tell it for people."""
+    """Report it for people, the verdict first."""
+    yield _verdict(found)
     for one in found.surveys:
         yield f"{one.path.name}: {_held(one)}"
         yield from (f"  {line}" for line in _wrong(one))
@@ -48,8 +49,7 @@ def words(found: Checked) -> Iterator[str]:
                 "both are read: move one away."
             )
     for other in found.left_over:
-        yield f"LEFT OVER: {other.name}, {_size(other.size)}: no night's file."
-    yield _verdict(found)
+        yield f"LEFT OVER: {other.name}, {_size(other.size)}: not the file of a night."
 
 
 def _verdict(found: Checked) -> str:
@@ -189,13 +189,7 @@ def _lost_json(lost: LostLines) -> dict[str, Any]:
 
 
 def mended_words(into: Path, surveys: Sequence[Survey]) -> Iterator[str]:
-    """Tell what was written, and what was lost."""
-    for one in surveys:
-        if one.lines and not one.is_damaged and not one.is_torn:
-            continue
-        kept = f"{one.lines} lines kept" if one.lines else "not written"
-        yield f"{one.path.name}: {kept}"
-        yield from (f"  {line}" for line in _wrong(one))
+    """Report what was written, then what was lost."""
     written = [one for one in surveys if one.lines]
     mended = sum(1 for one in written if one.is_damaged)
     files = "1 file" if len(written) == 1 else f"{len(written)} files"
@@ -203,6 +197,12 @@ def mended_words(into: Path, surveys: Sequence[Survey]) -> Iterator[str]:
         f"{files} written to {into}/, {mended} of them repaired: "
         f"{_lost_in_all(surveys)} lost."
     )
+    for one in surveys:
+        if one.lines and not one.is_damaged and not one.is_torn:
+            continue
+        kept = f"{one.lines} lines kept" if one.lines else "not written"
+        yield f"{one.path.name}: {kept}"
+        yield from (f"  {line}" for line in _wrong(one))
 
 
 def _lost_in_all(surveys: Sequence[Survey]) -> str:

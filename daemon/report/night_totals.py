@@ -9,9 +9,9 @@ from cabinvigil.daemon.text.numbers import fixed
 from cabinvigil.daemon.text.units_said import SI, Units
 
 DRY_KG = 0.05
-"""Less is a wiped pane (own choice)."""
+"""Less is a wiped pane (our choice)."""
 LEAST_SHARE = 0.5
-"""A low end below this share of the middle makes the middle no figure (own choice)."""
+"""A low end below this share of the middle makes the middle no figure (our choice)."""
 BOUNDED = "CO2 was not measured, or its sensor at the end of its range,"
 UNSURE = "it may have been lit: the log begins in air that had settled before"
 

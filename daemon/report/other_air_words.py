@@ -8,7 +8,7 @@ INDEX_WORDS = {"voc_index": "VOC index", "nox_index": "NOx index"}
 RELATIVE = "An index compares with its own last day: it is not a concentration"
 """What it can say, and what it cannot."""
 QUIET_TIMES = 1.5
-"""Up to so many times its usual, an index was as usual (own choice)."""
+"""Up to so many times its usual, an index was as usual (our choice)."""
 
 
 def dust_words(air: OtherAir, clock: Clock) -> str:

@@ -39,7 +39,7 @@ BARS: Mapping[BandKind, str] = {
 
 
 def quantity_of(alarm: str, config: Mapping[str, Any]) -> str:
-    """Return the quantity an alarm judges; '' for one of parts or the watch."""
+    """Return the quantity an alarm judges; '' for one of parts or the monitor."""
     alarms = config.get("alarm")
     told = alarms.get(alarm) if isinstance(alarms, Mapping) else None
     if isinstance(told, Mapping):

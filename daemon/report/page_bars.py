@@ -45,7 +45,7 @@ _CSS_NAME = re.compile(r"[a-z]+")
 
 
 def timeline(found: Morning, zone: tzinfo | None) -> str:
-    """Write what rang: each named, with its begin, end, priority and words."""
+    """Write what sounded: each named, with its begin, end, priority and words."""
     rang = stands(found)
     if not rang:
         return "<section><h2>What sounded</h2><p>Nothing.</p></section>"

@@ -1,6 +1,6 @@
 """The page's look: light and dark, phone and paper, and no colour that alone tells.
 
-Colours of courses follow Okabe and Ito's palette for the colour-blind (from memory),
+Colours of courses follow Okabe and Ito's palette for the colour-blind (unverified),
 darkened or lightened until text on the ground reads at 4.5:1 and lines at 3:1
 (WCAG 2.2, 1.4.3 and 1.4.11; tests/report/test_page.py works both out).
 """

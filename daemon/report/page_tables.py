@@ -1,4 +1,4 @@
-"""The tables of the morning page: closest, rang, air, gas and water, the watch."""
+"""The tables of the morning page: closest, sounded, air, gas and water, the monitor."""
 
 from collections.abc import Iterator, Sequence
 from datetime import tzinfo

@@ -28,7 +28,7 @@ from cabinvigil.daemon.text.units_said import SI, Units
 MOST_POINTS = 540
 """A point a minute of a night of nine hours: no phone shows more."""
 O2_RANGE_PCT = (17.0, 21.0)
-"""From air that rings the gravest alarm to fresh air: half a tenth is noise."""
+"""From air that sounds the gravest alarm to fresh air: half a tenth is noise."""
 LEAST_TOP = {"co_ppm": 100.0, "co2_ppm": 5000.0, "pm2_5_ugm3": 50.0}
 """Of an axis: CO of 100 ppm harms within an hour or two, CO2 of 5000 ppm is a working
 day's limit; a part's noise beneath (a few ppm) must not fill a picture."""

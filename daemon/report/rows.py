@@ -143,7 +143,7 @@ def ring_text(episode: AlarmEpisode, ring: Ring, units: Units) -> str:
 
 
 def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
-    """Return what rang, the gravest first; each ring with its own time and words."""
+    """Return what sounded, the gravest first; each ring with its own time and words."""
     rings = [(episode, ring) for episode in found.rang for ring in episode.rises]
     rings.sort(key=lambda pair: (-RANKS.get(pair[1].priority, 0), pair[1].at_s))
     return [

@@ -18,7 +18,7 @@ TRIAL, NOT_KNOWN = "TRIAL", "NOT KNOWN"
 ACTS: Mapping[str, str] = {
     OUT: "Get everyone outside now.",
     WAKE: "Open the door and vents now.",
-    LOOK: "See to what is said below.",
+    LOOK: "Check what is listed below.",
     SAFE: "Nothing to do.",
     TRIAL: "Stay outside: nobody is to be inside.",
     NOT_KNOWN: "Open the door and vents: nobody can say that the air is good.",
@@ -49,7 +49,7 @@ class StateWord(NamedTuple):
 
 
 def stand(status: Mapping[str, Any]) -> StateWord:
-    """Judge what a watch says of itself; what it does not say is no good news.
+    """Judge what a monitor says of itself; what it does not say is no good news.
 
     Args:
         status: what it says.

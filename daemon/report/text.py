@@ -38,7 +38,7 @@ TAB = 10
 CO_8H_PPM = 8.7
 """10 mg/m3 at 25 °C: the WHO's value for eight hours (2000 and 2010)."""
 CO_8H_HARM_PPM = 27.0
-"""AEGL-2 for eight hours (from memory)."""
+"""AEGL-2 for eight hours (unverified)."""
 
 
 SEE_ALL = "--all shows every alarm and stretch, and what the figures rest on."

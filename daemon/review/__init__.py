@@ -1,7 +1,7 @@
 """The account of a night, from its log.
 
 `morning` puts it together.  `cabin_facts` and `inside` say what the log knows of the
-cabin; `closest_approach` how near each limit came, `alarm_episodes` what rang,
+cabin; `closest_approach` how near each limit came, `alarm_episodes` what sounded,
 `stretches` what the air did between marks, `health` how well the parts kept watch.
 `configs` has what ran when, since each part is judged by its own limits.
 `airflow/` works out how the air moved, `cabin_model` where it would settle otherwise;

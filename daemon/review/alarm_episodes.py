@@ -1,4 +1,4 @@
-"""What rang in the night: each stand of an alarm, from its raise to its end."""
+"""What sounded in the night: each stand of an alarm, from its raise to its end."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ QUIET = ("suppressed", "shelved", "out-of-service")
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """One time that an alarm rang, in its own words."""
+    """One time that an alarm sounded, in its own words."""
 
     at_s: float
     priority: str
@@ -39,7 +39,7 @@ class AlarmEpisode:
     acknowledged_s: float | None = None
     """From its first ring to the first answer; None: nobody answered."""
     rings: int = 1
-    """How often it rang, raises of its priority with it."""
+    """How often it sounded, raises of its priority with it."""
     rises: tuple[Ring, ...] = ()
     """Its first ring, and each at which it had become graver."""
     first_up: bool = False
@@ -53,7 +53,7 @@ class AlarmEpisode:
 
     @property
     def is_about_air(self) -> bool:
-        """Whether it judges the air, and not a part or the watch."""
+        """Whether it judges the air, and not a part or the monitor."""
         return is_about_air(self.alarm)
 
 

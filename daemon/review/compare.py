@@ -45,7 +45,7 @@ LEAST_K_H = 5.0
 
 SETTLED_O2_PCT = 0.3
 """So much oxygen may still be lost, at worst, where the air counts as settled: half as
-much again as a part may be off (own choice)."""
+much again as a part may be off (our choice)."""
 SETTLED_CHANGES = 2.0
 """Where nothing was projected: air changes after which seven eighths of the way are
 gone (1 - exp(-2))."""
@@ -169,7 +169,7 @@ def _known(tape: NightSeries, quantity: str, side: str, part: slice) -> list[flo
 
 
 def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
-    """Name what was past a limit that wakes people, or rang as a danger."""
+    """Name what was past a limit that wakes people, or sounded as a danger."""
     if beyond_min > 0.0:
         return "air past a waking limit"
     for one in found.rang:
@@ -236,7 +236,7 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
 
 UNTOUCHED_O2_PCT = 20.6
 """Where nobody breathes and nothing burns oxygen stays above: wet air outdoors has 20.7
-(20.95 % of dry air), less a tenth for the part (own choice)."""
+(20.95 % of dry air), less a tenth for the part (our choice)."""
 NO_FLAME = "no flame was seen to burn"
 """Such a trial shows nothing of what its vents are worth beside one."""
 

@@ -32,7 +32,7 @@ class Ran:
 
     @property
     def laxer(self) -> list[str]:
-        """The limits that are laxer than published, as accepted."""
+        """The limits that are less strict than published, as accepted."""
         laxer = self.head.get("laxer")
         return [str(one) for one in laxer] if isinstance(laxer, list) else []
 

@@ -93,7 +93,7 @@ RISEN_PPM = 2000.0
 """So much more carbon dioxide of a flame comes with 5 ppm of carbon monoxide, were it
 clean: more than a part's own error."""
 STILL_STEPS = round(3600.0 / STEP_S)
-"""An hour of one value: a shorter look tells nothing (own choice)."""
+"""An hour of one value: a shorter look tells nothing (our choice)."""
 
 
 def still_at_nothing(tape: NightSeries) -> list[str]:

@@ -1,7 +1,7 @@
 """Dust and vapours of a night: what was measured, and what that may mean.
 
 Annotations, never part of a verdict.  Dust is weighed and not named: only what rose
-with it tells where it came from.  An index stands against its own part's last day (the
+with it shows where it came from.  An index stands against its own part's last day (the
 method forgets over twice its twelve hours), so it is no amount of gas, and a night in
 bad air throughout shows none.
 """
@@ -19,18 +19,18 @@ DUST = "pm2_5_ugm3"
 LEAST_RISE_UGM3 = 20.0
 """Twice what a part may be off (SPS30: 10 ug/m3 up to 100, data sheet)."""
 LEAST_TIMES = 2.0
-"""So many times the usual, where much dust is usual (own choice)."""
+"""So many times the usual, where much dust is usual (our choice)."""
 USUAL_SHARE = 0.2
 """The usual is what a fifth of the night lay beneath: a rise that lasts for hours does
-not become it (own choice)."""
+not become it (our choice)."""
 LEAST_STEPS = round(120.0 / STEP_S)
-"""A shorter rise is a blanket shaken (own choice); carbon monoxide is averaged so."""
+"""A shorter rise is a blanket shaken (our choice); carbon monoxide is averaged so."""
 APART_S = 600.0
-"""Rises nearer to each other than this are one (own choice)."""
+"""Rises nearer to each other than this are one (our choice)."""
 LEAST_CO_UP_PPM = 3.0
-"""More than a part's noise and a night's drift (own choice)."""
+"""More than a part's noise and a night's drift (our choice)."""
 RAISED = {"voc_index": 250.0, "nox_index": 20.0}
-"""From here on an index is shown as a picture (own choice; 500 is its end)."""
+"""From here on an index is shown as a picture (our choice; 500 is its end)."""
 USUAL_INDEX = {"voc_index": VOC.offset, "nox_index": NOX.offset}
 
 Meaning = Literal["damp", "with-co", "without-co", "co-unknown"]

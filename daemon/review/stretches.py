@@ -25,7 +25,7 @@ from cabinvigil.daemon.review.inside import Inside
 LEAST_S = 900.0
 """Shorter stretches are joined to the one before: nobody reads them."""
 SHORTEST_S = 60.0
-"""Nor is one between two marks: parts tell nothing of so short a time (own choice)."""
+"""Nor is one between two marks: parts tell nothing of so short a time (our choice)."""
 DRIFT = 1.6
 """A stretch ends, too, where the air has slowly changed by this factor."""
 LONGEST_HOLE_H, HOLE_SPREAD = 2.0, 0.3

@@ -25,9 +25,9 @@ GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0
 FACTORS = (1.3, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
 """Times the air, or the vents, that are tried."""
 MOST_CM2 = 400.0
-"""Openings larger than this are a window, and not worth a figure (own choice)."""
+"""Openings larger than this are a window, and not worth a figure (our choice)."""
 SOOTY_RATIO = 4.0 * CLEAN_CO_FRACTION
-"""CO for each CO2: four times a clean heater's is none that is clean (own choice)."""
+"""CO for each CO2: four times a clean heater's is none that is clean (our choice)."""
 LEAST_CO_PPM = 5.0
 """Below it a part's own error would make the ratio."""
 WET_H = 1.0
@@ -103,6 +103,8 @@ class Situation:
         )
 
 
+IN_DOUBT = "sensor-warming"
+"""Of a sensor that is cold, damp, dry or warming up: it passes without a repair."""
 CERTIFIED = {
     "contact-co": Advice(
         "Light no flame in here until the heater is serviced, and every sensor of "
@@ -117,7 +119,7 @@ CERTIFIED = {
         "the float stays down",
     ),
 }
-"""What to change after a contact has rung."""
+"""What to change after a contact has sounded."""
 
 
 def advice(night: Situation) -> list[Advice]:
@@ -336,14 +338,28 @@ def _sensors(night: Situation) -> Iterator[Advice]:
             "unrecorded",
         )
         return
+    doubted = {
+        subject
+        for kind, _, subject in (one.alarm.partition("/") for one in night.rang)
+        if kind == IN_DOUBT
+    }
     for one in night.seen:
         if one.quantity in VITAL and one.unseen_min > UNSEEN_MIN:
             faulty = {trouble.source for trouble in night.troubles}
             parts = night.parts.get(one.quantity, ())
             named = next((name for name in parts if name in faulty), None)
+            in_doubt = next((name for name in parts if name in doubted), None)
+            if named is None and in_doubt is not None:
+                yield Advice(
+                    f"Let {in_doubt} get warm and dry before bed: it was in doubt, not "
+                    "faulty",
+                    f"{one.words} is monitored all night, where "
+                    f"{minutes(one.unseen_min)} counted as unmonitored",
+                )
+                continue
             cause = f"{named}, which measures" if named else "the sensor that measures"
             yield Advice(
-                f"See to {cause} {one.words}, before you sleep",
+                f"Check {cause} {one.words}, before you sleep",
                 f"{one.words} is monitored all night, where {minutes(one.unseen_min)} "
                 "went unmonitored",
             )

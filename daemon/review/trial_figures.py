@@ -13,9 +13,9 @@ from cabinvigil.daemon.review.stretches import Totals
 O2_LIMIT_PCT = 19.5
 """The minutes are counted to here: the limit of config/limits.toml (NIOSH, ANSI)."""
 LOWER_O2_PCT = 0.3
-"""Noise and drift of an oxygen part within a trial (own choice)."""
+"""Noise and drift of an oxygen part within a trial (our choice)."""
 GAIN_OVER_S = 600.0
-"""Warmth at the begin is the mean of so long; a flame warms no cabin sooner (own
+"""Warmth at the start is the mean of so long; a flame warms no cabin sooner (own
 choice)."""
 
 
@@ -24,18 +24,18 @@ class TrialFigures:
     """The report's figures; None is not known, for the reason beside it."""
 
     o2_minutes: tuple[float | None, float | None, float | None] | None
-    """From the begin until oxygen was at the limit, early, likely and late; None in it:
+    """From the start until oxygen was at the limit, early, likely and late; None in it:
     not within this time."""
     least_o2_pct: float | None
     settles_pct: Triple | None
-    """Where the oxygen was going at the end, as the watch projected it."""
+    """Where the oxygen was going at the end, as the monitor projected it."""
     wet_from_min: float | None
     """When the glass was first wet; None: it never was, or `is_wet_known` is false."""
     is_wet_known: bool
     gas_kg_per_h: Triple | None
     """While the heater burnt."""
     begins_c: float | None
-    """Inside, at the begin."""
+    """Inside, at the start."""
     gained_k: float | None
     """The warmest of it above its begin."""
     power_kw: Triple | None
@@ -152,7 +152,7 @@ def _an_hour(totals: Totals) -> Triple:
 
 
 def _gained(warm: Sequence[Told]) -> tuple[float | None, float | None]:
-    """Return how warm it was at the begin, and how much warmer it became."""
+    """Return how warm it was at the start, and how much warmer it became."""
     begin = mean(warm[: round(GAIN_OVER_S / STEP_S)])
     most = max((one for one in warm if one is not None), default=None)
     return begin, None if begin is None or most is None else most - begin

@@ -1,4 +1,4 @@
-"""The night in one line: was it safe, and can the watch vouch for it?"""
+"""The night in one line: was it safe, and can the monitor vouch for it?"""
 
 import math
 from collections.abc import Sequence
@@ -19,16 +19,16 @@ UNKNOWN = "unknown"
 """Nothing is known to be wrong, and too little is known to call it safe."""
 UNSEEN_MIN = 20.0
 """An unvented heater in a shut trailer takes oxygen to its limit within half an hour:
-longer than this unwatched, nobody can vouch (own choice; our scenario's `shut`)."""
+longer than this unwatched, nobody can vouch (our choice; our scenario's `shut`)."""
 UNSEEN_SHARE = 0.05
 """Nor where a quantity that protects life was unseen for more than a twentieth of the
-night (own choice)."""
+night (our choice)."""
 SHORTEST_H = 0.5
 """A shorter log says nothing of a night: within half an hour of lighting, oxygen is at
 its limit in a shut trailer (our scenario's `shut`)."""
 CLOSE_SHARE = 0.25
 """Close is where less than this share of the way from fresh air to a waking limit was
-left (own choice): oxygen below 19.8 %."""
+left (our choice): oxygen below 19.8 %."""
 FRESH = {
     "o2_pct": FRESH_O2_PCT,
     "co_ppm": 0.0,
@@ -49,7 +49,7 @@ class NightVerdict:
 
     @property
     def is_well(self) -> bool:
-        """Whether nothing dangerous happened, and the watch can vouch for it."""
+        """Whether nothing dangerous happened, and the monitor can vouch for it."""
         return self.word in (CLOSE, WELL)
 
 
@@ -78,7 +78,7 @@ def verdict(
 
     Args:
         near: how close it came to each limit.
-        rang: what rang.
+        rang: what sounded.
         seen: how well each quantity was watched.
         gaps: in its log.
         hours: from its first line to its last.
@@ -114,7 +114,7 @@ def verdict(
 
 
 def rang_in_words(alarm: str) -> str:
-    """Say that an alarm rang, by what people call it."""
+    """Say that an alarm sounded, by what people call it."""
     return f"the alarm for {name_of_alarm(alarm)} sounded"
 
 

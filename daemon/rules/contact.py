@@ -1,4 +1,4 @@
-"""A certified alarm rings, and says so by its contact.
+"""A certified alarm sounds, and says so by its contact.
 
 It has its own cell, its own battery and its own proof.  So its word is high at once,
 and nothing that our own parts measure, or do not, softens it or takes it back.

@@ -16,7 +16,7 @@ PER = "channel"
 ALLOWED = {
     # quantity: (fixed part in its unit, share of the reading).  The least that two are
     # allowed, where makers' figures are not known (sensors.md: 1 CO2 +-(50 ppm + 5 %)
-    # twice; 12 CO modules 'from memory' +-10 ppm or 15 %; 9 and 2 0.5 C; the others own
+    # twice; 12 CO modules 'unverified' +-10 ppm or 15 %; 9 and 2 0.5 C; the others own
     # choice).  What the two at hand are specified to, added, counts where it is more.
     "o2_pct": (0.8, 0.0),
     "co_ppm": (15.0, 0.3),

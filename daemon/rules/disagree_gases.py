@@ -14,7 +14,7 @@ PER = "once"
 BY_TREND = True
 
 HELD = 0.75
-"""Stands on while three quarters of the deviation are left (own choice)."""
+"""Stands on while three quarters of the deviation are left (our choice)."""
 
 
 @attrs.frozen

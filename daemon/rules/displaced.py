@@ -18,7 +18,7 @@ BY_TREND = True
 LEARN_S = 240.0
 """The shortest window compares three minutes, twice: before that nothing is told."""
 HELD = 0.5
-"""Stands on while half of what raised it is left (own choice)."""
+"""Stands on while half of what raised it is left (our choice)."""
 
 
 @attrs.frozen

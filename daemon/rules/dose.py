@@ -49,9 +49,9 @@ class Params:
 
 CLEAN_SHARE = 0.8
 """Air counts as clean again for an alarm that stands at this share of the level under
-which none is raised: the dead-band (own choice)."""
+which none is raised: the dead-band (our choice)."""
 HELD_FRACTION = 0.9
-"""A due alarm stands on while the fraction is above this: the dead-band (own choice),
+"""A due alarm stands on while the fraction is above this: the dead-band (our choice),
 49 minutes of clean air by the half-life of the fraction."""
 
 
@@ -174,7 +174,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
 
 
 def _has_it(params: Params, blood: _Blood) -> bool:
-    """Return whether a sleeper carries by now what rings `high`, not an hour ahead."""
+    """Return whether a sleeper carries by now what sounds `high`, not an hour ahead."""
     return any(
         step.priority == "high" and blood.now_pct >= step.at - params.dead_band_pct
         for step in params.steps

@@ -34,12 +34,12 @@ MOST_HYDROGEN_PPM = 30.0
 in hydrogen opens no window."""
 GASSING_PER_C = -0.0017
 """Share by which the gassing voltage changes for each degree above 25: 4 mV for each
-cell of 2.35 V (from memory; pages on charging say 3 to 5)."""
+cell of 2.35 V (unverified; pages on charging say 3 to 5)."""
 GASSING_AT_C = 25.0
 CO2_OFF_PPM, CO2_OFF_SHARE = 50.0, 0.05
 """So much a good CO2 part may read too high (sensors sheet, 1)."""
 HELD = 0.8
-"""Stands on while this share of the excess over its margin is left (own choice)."""
+"""Stands on while this share of the excess over its margin is left (our choice)."""
 
 
 @attrs.frozen
@@ -75,22 +75,22 @@ class Params:
         default=-1.5, validator=Between(-12.0, -0.5, laxer="lower")
     )
     """CO below this is a zero that was taken in foul air: five times the noise of the
-    modules (own choice)."""
+    modules (our choice)."""
     hydrogen_ppm: float = attrs.field(
         default=5.0, validator=Between(0.5, 1000.0, laxer="either")
     )
-    """So much CO while the battery gasses may be hydrogen (own choice: above any
+    """So much CO while the battery gasses may be hydrogen (our choice: above any
     module's zero).  Neither this nor the next two has a stricter way: the one says less
     of hydrogen, the other calls true CO hydrogen."""
     gassing_v: float = attrs.field(
         default=14.1, validator=Between(1.0, 60.0, laxer="either")
     )
     """A 12 V lead battery gives off hydrogen above 14.1 to 14.7 at 25 °C, more volts
-    where it is colder; it floats at up to 13.9 without (from memory)."""
+    where it is colder; it floats at up to 13.9 without (unverified)."""
     charging_a: float = attrs.field(
         default=0.5, validator=Between(0.0, 100.0, laxer="either")
     )
-    """Current into the battery that counts as charging (own choice)."""
+    """Current into the battery that counts as charging (our choice)."""
 
 
 def _near(history: History, quantity: str, place: str) -> float | None:

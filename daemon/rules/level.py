@@ -26,19 +26,19 @@ PER = "once"
 RECENT_S = 600.0
 """A mean over hours counts no worse than that of the last ten minutes: once the air is
 good again, it tells nothing that calls for an act, and must not hold the all-clear back
-for the rest of its hours (own choice)."""
+for the rest of its hours (our choice)."""
 MEAN_DEAD_BAND = 0.1
 """The widest dead-band of a mean, as a share of its limit: a mean wavers less than a
-value does (own choice)."""
+value does (our choice)."""
 SHARE_DEAD_BAND = 0.2
 """As far as oxygen must rise past a step's share, in %: as `o2-low` has it."""
 MOST_VAPOUR_SHARE = 0.03
 """Water vapour explains no more oxygen away than this part of the air: saturated air of
-20 C at 2 500 m.  A part by the stove must not call bad air damp (own choice)."""
+20 C at 2 500 m.  A part by the stove must not call bad air damp (our choice)."""
 CELL_GIVES = ("o2_pct", "o2_hpa")
 SILENT_COUNTS_S = 1800.0
 """A place whose part fell silent beyond a limit holds its alarm for half an hour though
-other places are well; by then a cabin has mixed (own choice)."""
+other places are well; by then a cabin has mixed (our choice)."""
 
 
 @attrs.frozen
@@ -77,7 +77,7 @@ class Params:
     place: str | None = attrs.field(default=None, converter=_place)
     """One place only; None: the worst of all places where people breathe."""
     before: float = attrs.field(default=0.0, validator=Finite(laxer="inward"))
-    """What a mean assumes for the time before the watch began."""
+    """What a mean assumes for the time before the monitor began."""
     no_quiet_at: float | None = attrs.field(
         default=None, validator=FiniteOrNever(laxer="outward")
     )
@@ -316,7 +316,7 @@ def _verdict(
         return Verdict(*weight, severity=severity, quiet_s=quiet_s)
     step, (_, value) = reached
     if judged != series.value and step.over_s <= 0.0:
-        value = series.value  # a message tells what a part gave
+        value = series.value  # a message shows what a part gave
     facts = o2_facts(history) if params.quantity == "o2_pct" else {}
     if params.quantity == "o2_hpa":
         facts["height_m"] = round(altitude_like_m(value), -2)

@@ -31,9 +31,9 @@ choice): a filter that wavers must not ring, clear and ring again."""
 STOOD = 0.25
 """A chance counts once a quarter of it has stood for half a minute.  A flame's grows in
 minutes, so this costs up to 1 % of the lead (tests/bench/projection.py); that of three
-odd readings springs up from nothing, and is gone as soon (own choice)."""
+odd readings springs up from nothing, and is gone as soon (our choice)."""
 MORE_LIKELY_THAN_NOT = 0.5
-"""From this chance on, the horizon itself is told as the moment (own choice)."""
+"""From this chance on, the horizon itself is told as the moment (our choice)."""
 
 
 def _projected(_: Any, field: Any, value: str) -> None:
@@ -177,10 +177,10 @@ def _facts(
 
 
 def _bound_minutes(params: Params, far: float, facts: dict[str, float | str]) -> None:
-    """Say no later moment than the one that it rings for.
+    """Say no later moment than the one that it sounds for.
 
     The middle of all futures may lie beyond it: a little, as the limit does beyond the
-    level judged, or by hours, where it rings for a fair chance of the next minutes.
+    level judged, or by hours, where it sounds for a fair chance of the next minutes.
     """
     minutes, horizon_min = facts.get("minutes"), params.horizon_s / 60.0
     if isinstance(minutes, float) and minutes > horizon_min:

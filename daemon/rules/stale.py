@@ -21,7 +21,7 @@ PER = "series"
 
 START_WARM_S = 180.0
 """After the start a part's warm-up counts for so long at most: it gives values while it
-warms up, and one that gives none need not be waited for (own choice)."""
+warms up, and one that gives none need not be waited for (our choice)."""
 
 
 @attrs.frozen
@@ -37,7 +37,7 @@ class Params:
         default=25.0, validator=Between(0.0, 30.0, laxer="higher")
     )
     """Where another gas is still watched, the loss of a vital part wakes nobody for so
-    long: a part that missed some answers is mostly back by then (own choice, within a
+    long: a part that missed some answers is mostly back by then (our choice, within a
     sampler's longest wait of 30 s for a part that fails)."""
 
 

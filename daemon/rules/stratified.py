@@ -14,7 +14,7 @@ from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 PER = "quantity"
 
 TELLING = {"o2_pct": (1.0, 0.0), "co2_ppm": (1000.0, 0.3), "temp_c": (8.0, 0.0)}
-"""Beyond what two parts may differ by at one place (rule `disagree`); own choice."""
+"""Beyond what two parts may differ by at one place (rule `disagree`); our choice."""
 
 
 @attrs.frozen

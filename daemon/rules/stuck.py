@@ -29,7 +29,7 @@ PER = "series"
 
 REPEATS = 12
 """However slowly readings are taken, so many repeats in a row must have been seen: with
-a probability of 0.4 for each, a living part gives them once in 60 000 (own choice; with
+a probability of 0.4 for each, a living part gives them once in 60 000 (our choice; with
 ticks of a minute it is 12 minutes of the 15 that the manual grants)."""
 WITNESSES = {
     "o2_pct": ("co2_ppm",),
@@ -40,7 +40,7 @@ WITNESSES = {
 """What must have moved if this quantity's air has moved (design.md, section 5)."""
 MOVED = {"o2_pct": 0.3, "co2_ppm": 2000.0, "rh_pct": 8.0, "temp_c": 3.0}
 """A witness that moved by this much: 2 000 ppm of CO2 is 0.33 % of O2 by propane's
-5 to 3, three steps of the coarsest O2 sensor; the others are our own choice."""
+5 to 3, three steps of the coarsest O2 sensor; the others are our choice."""
 REST_S = 7.0 * 86_400.0
 """Where a part may rest, at nothing, only a week without the least flicker is too long
 (the CO module's figure)."""
@@ -60,7 +60,7 @@ class Params:
         default=60.0, validator=Between(10.0, 1000.0, laxer="higher")
     )
     """... and for so many of its intervals, whichever is longer: two equal readings
-    come with a probability of 0.4 to 0.7, so that sixty never come (own choice)."""
+    come with a probability of 0.4 to 0.7, so that sixty never come (our choice)."""
     moved_s: float = attrs.field(
         default=300.0, validator=Between(60.0, 86_400.0, laxer="higher")
     )
@@ -70,7 +70,7 @@ class Params:
         default=3600.0, validator=Between(60.0, 86_400.0, laxer="higher")
     )
     """Where the step is larger than the noise, a value may stand for at least so long
-    in still air (sensors, 'how a wire fails', row 13; the hour is our own choice)."""
+    in still air (sensors, 'how a wire fails', row 13; the hour is our choice)."""
     patience: float = attrs.field(
         default=6.0, validator=Between(1.0, 100.0, laxer="higher")
     )

@@ -1,4 +1,4 @@
-"""The battery that feeds the watch: too low now, or empty before the night is over.
+"""The battery that feeds the monitor: too low now, or empty before the night is over.
 
 It chirps, since a vent helps no battery; and it is told again as the end comes near, at
 an hour and at a quarter of one.
@@ -27,7 +27,7 @@ class Params:
     low_v: float = attrs.field(validator=Between(0.5, 60.0, laxer="lower"))
     """At or below it is told."""
     empty_v: float = attrs.field(validator=Between(0.5, 60.0, laxer="lower"))
-    """The watch goes dark here."""
+    """The monitor goes dark here."""
     hours: float = attrs.field(validator=Between(0.0, 168.0, laxer="lower"))
     """Fewer hours left at the present fall are told."""
     dead_band_v: float = attrs.field(
@@ -40,7 +40,7 @@ class Params:
     empty_pct: float = attrs.field(
         default=3.0, validator=Between(0.0, 100.0, laxer="lower")
     )
-    """At such a charge the watch goes dark: gauges are off by some percent."""
+    """At such a charge the monitor goes dark: gauges are off by some percent."""
     dead_band_pct: float = attrs.field(
         default=3.0, validator=Between(0.0, 50.0, laxer="lower")
     )
@@ -62,7 +62,7 @@ def _rate(points: tuple[tuple[float, float], ...]) -> Rate | None:
 
 @attrs.frozen
 class _Measure:
-    """What tells how full a battery is, and where it is low and empty."""
+    """What shows how full a battery is, and where it is low and empty."""
 
     quantity: str
     low: float
@@ -92,7 +92,7 @@ def judge(params: Params, history: History, now: float) -> Verdict | None:
     known = [one for one in found if one is not None]
     worst = max(known, key=_nearness, default=None)
     if worst is None or (worst.hold is None and len(known) < len(found)):
-        return None  # what is not known may be what rang
+        return None  # what is not known may be what sounded
     hours = [one.evidence["hours_left"] for one in known]
     fewest = min((one for one in hours if one is not None), default=None)
     return replace(worst, evidence={**worst.evidence, "hours_left": fewest})

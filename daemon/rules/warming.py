@@ -30,14 +30,14 @@ class Params:
         default=600.0, validator=Between(60.0, 800.0, laxer="higher")
     )
     """The last part that gives a vital quantity wakes people when it has been doubtful
-    for so long, or for its warm-up where that is longer (own choice)."""
+    for so long, or for its warm-up where that is longer (our choice)."""
 
 
 def judge(params: Params, history: History, now: float) -> Verdict | None:
     """Judge for how long a part has been doubtful without a break.
 
     A part is told once, however many quantities it gives.  A part that comes back in
-    the night warms up anew, and its time begins anew.  What stands still is doubtful
+    the night warms up again, and its time begins again.  What stands still is doubtful
     too, and told as stuck.
 
     Returns:

@@ -1,4 +1,4 @@
-"""The watch itself: log, broker, clock, loop, host; whatever is no part."""
+"""The monitor itself: log, broker, clock, loop, host; whatever is no part."""
 
 import attrs
 

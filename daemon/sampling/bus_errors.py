@@ -1,6 +1,6 @@
 """How a bus or port fails: named errors, each with its remedy in its sentence.
 
-The numbers are Linux's; which one a part that does not answer gives depends on the
+The numbers are Linux's; which one a part that does not respond gives depends on the
 adapter (sensors.md, section 14, from the drivers' sources): 121 on the Pi's own
 controllers, 6 on a bit-banged bus.
 """

@@ -197,7 +197,7 @@ class KernelFile:
     def __init__(
         self, path: str, *, deadline_s: float = FILE_DEADLINE_S, blocking: bool = True
     ) -> None:
-        """Describe the file; each read opens it anew.
+        """Describe the file; each read opens it again.
 
         Args:
             path: where the kernel serves it.

@@ -29,10 +29,10 @@ from cabinvigil.drivers.kit.steps import DriverError, Sample
 LINE_DEADLINE_S = 1.0
 """For one look at a line: the kernel answers at once, an expander's within ms."""
 LONGEST_WAIT_S = 1.0
-"""Between two looks at a line that fails: what rings meanwhile may not wait longer."""
+"""Between two looks at a line that fails: what sounds meanwhile may not wait longer."""
 WIRE_EVERY_S = 3.0
 """A cut wire is told within ten seconds, and a converter's other inputs have room: one
-look takes half a second (own choice)."""
+look takes half a second (our choice)."""
 
 
 class LevelLine(Protocol):
@@ -64,7 +64,7 @@ def line_lost(error: OSError) -> BusError:
 
 
 class LevelFile(KernelFile):
-    """A line, read as a kernel's file is; taken with the first read, and anew."""
+    """A line, read as a kernel's file is; taken with the first read, and again."""
 
     def __init__(
         self, name: str, opener: Callable[[], LevelLine], *, blocking: bool = True

@@ -74,7 +74,7 @@ class SamplerContext:
 
 FORGET_S = 600.0
 """What another part has not given for ten minutes is told as unknown: weather moves the
-pressure by 1 hPa in that time, 0.02 % of oxygen, and 40 hPa in a day (own choice)."""
+pressure by 1 hPa in that time, 0.02 % of oxygen, and 40 hPa in a day (our choice)."""
 
 
 class TooManyStepsError(TimeoutError):

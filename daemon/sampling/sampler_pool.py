@@ -1,7 +1,7 @@
 """The pool of samplers: whoever samples the parts of a config does it by this one way.
 
 A changed config stops and starts those parts that it changes, and no other: one that
-is begun anew is set up again, is silent meanwhile, and warms up for minutes; one that
+is begun again is set up again, is silent meanwhile, and warms up for minutes; one that
 stays as it was must not pay for its neighbour.
 """
 
@@ -115,7 +115,7 @@ class SamplerPool:
     ) -> None:
         """Hold nobody yet; arguments as of `sampling`, and where the tasks live.
 
-        `names` tells which buses hang on one wire; None: this machine's.
+        `names` shows which buses hang on one wire; None: this machine's.
         """
         self._group = group
         self._sink = sink

@@ -1,4 +1,4 @@
-"""From settings to samplers: which part hangs on which wire."""
+"""From settings to samplers: which part depends on which wire."""
 
 import errno
 from collections.abc import Callable, Mapping

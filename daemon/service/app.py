@@ -1,6 +1,6 @@
 """The one shell: settings -> parts -> core -> outputs, in one task group.
 
-The sounder first: it can sound whatever else does not answer.  How all ends, and in
+The sounder first: it can sound whatever else does not respond.  How all ends, and in
 which order, is in `stopping`.
 """
 
@@ -77,7 +77,7 @@ class App:
 
         Args:
             settings: what to watch.
-            path: the config file, read anew at a reload.
+            path: the config file, read again at a reload.
             machine: clock, wires, codecs and pins.
             sounder: one that was started before all this was loaded.
         """
@@ -87,7 +87,7 @@ class App:
         self._loop = asyncio.get_running_loop()
         self._until = asyncio.Event()
         self._scheduled = asyncio.Event()
-        self.reload_asked = asyncio.Event()  # set on the loop: reads the config anew
+        self.reload_asked = asyncio.Event()  # set on the loop: reads the config again
         self._reloading = asyncio.Lock()
         self._watch_ended = threading.Event()
         self._changed = asyncio.Event()
@@ -186,7 +186,7 @@ class App:
         """Watch until told to stop.
 
         Raises:
-            Exception: a bug of ours, or what no part of the watch is guarded against;
+            Exception: a bug of ours, or what no part of the monitor is guarded against;
                 all has ended by then as after a stop, but for the phone's farewell.
         """
         # The sounder's thread must not wait for the interpreter behind busy ones: at
@@ -254,7 +254,7 @@ class App:
         work: Coroutine[Any, Any, None],
         name: str,
     ) -> None:
-        """Begin a task; where it fails the watch ends at once, whoever else hangs."""
+        """Begin a task; where it fails the monitor ends at once, whoever else hangs."""
 
         async def guarded() -> None:
             try:
@@ -271,7 +271,7 @@ class App:
     # --- the start --------------------------------------------------------------
 
     def _begin(self, kept: Kept) -> None:
-        """Log what runs, say what is laxer, and sound what stood before."""
+        """Log what runs, say what is less strict, and sound what stood before."""
         watcher = self.watcher
         take_kept(watcher, self.settings, kept, self._keeper)
         for text in self.settings.laxer:
@@ -292,7 +292,7 @@ class App:
         await until_it_goes_round(self._buzzer.alive_at_s if self._buzzer else None)
         self._notifier.ready(f"monitoring {self.settings.cabin.name}")
 
-    # --- the watch --------------------------------------------------------------
+    # --- the monitor --------------------------------------------------------------
 
     async def _pace(self, group: asyncio.TaskGroup, pool: SamplerPool) -> None:
         """Watch at one pace, until told to stop or until a reload sets another.
@@ -347,7 +347,7 @@ class App:
             await self.reload()
 
     async def reload(self) -> None:
-        """Read the config anew; a bad one is refused aloud and the old one kept."""
+        """Read the config again; a bad one is refused aloud and the old one kept."""
         async with self._reloading:
             self._notifier.reloading(self._clock.monotonic())
             read = await self._reader.read()

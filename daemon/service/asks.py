@@ -24,10 +24,10 @@ from cabinvigil.daemon.text.time_zones import zone_or_system
 from cabinvigil.daemon.threads.worker import OverdueError, Worker
 
 DAY_BEGINS_H, DAY_ENDS_H = 8, 20
-"""When a phone may sound the test, which wakes whoever sleeps (own choice)."""
+"""When a phone may sound the test, which wakes whoever sleeps (our choice)."""
 SOCKET_RETRY_S = 30.0
 SOCKET_S = 5.0
-"""For the socket to be made: a folder in memory takes a thousandth (own choice)."""
+"""For the socket to be made: a folder in memory takes a thousandth (our choice)."""
 FLOODED = (
     "The ask socket is flooded: more than one request a second is ignored; find the "
     "program that asks."
@@ -41,7 +41,7 @@ async def serve_asks(
     on_ask: Callable[[Ask, Reply], None],
     on_refused: Callable[[str], None],
 ) -> None:
-    """Answer on the local socket; without it the watch goes on, and says so.
+    """Answer on the local socket; without it the monitor goes on, and says so.
 
     Args:
         ask: where the socket is, and whose.

@@ -1,4 +1,4 @@
-"""The machine under the watch: its clock's steps, its heat, its supply.
+"""The machine under the monitor: its clock's steps, its heat, its supply.
 
 A Pi without a battery clock boots years off and is stepped when a network comes.
 Nothing is decided by wall time, so a step changes nothing here; it is told and logged,
@@ -21,13 +21,13 @@ from cabinvigil.daemon.threads.worker import OverdueError, Worker
 EVERY_S = 10.0
 STEP_S = 2.0
 """A clock that moves by this much against the monotonic one was stepped; slewing by
-a time daemon is at most 0.05 % (from memory), 5 ms in ten seconds."""
+a time daemon is at most 0.05 % (unverified), 5 ms in ten seconds."""
 TOLD_FOR_S = 50.0
 """A step stands as a fault for this long, so that it is seen; over with the next look,
-so within a minute, as every fault (own choice)."""
+so within a minute, as every fault (our choice)."""
 HOT_C = 80.0
 COOL_C = 75.0
-"""A Pi slows itself from 80 degrees on (maker's documentation, from memory)."""
+"""A Pi slows itself from 80 degrees on (maker's documentation, unverified)."""
 THERMAL = Path("/sys/class/thermal/thermal_zone0/temp")
 HWMON = Path("/sys/class/hwmon")
 LOOK_S = 5.0
@@ -75,7 +75,7 @@ Tell = Callable[[SourceFault | SourceOk], None]
 
 
 class HostWatch:
-    """Compares each look with the one before and tells what went wrong."""
+    """Compares each look with the one before and shows what went wrong."""
 
     def __init__(self, tell: Tell, units: Units = SI) -> None:
         """Take where faults and their ends go, and in which units they are told."""
@@ -147,7 +147,7 @@ async def watch_host(
     units: str = SI.word,
     measure: Callable[[], tuple[float | None, bool | None]] = _measured,
 ) -> None:
-    """Look again and again, for ever; a kernel that does not answer holds up nothing.
+    """Look again and again, for ever; a kernel that does not respond holds up nothing.
 
     Args:
         clock: of both times.

@@ -1,4 +1,4 @@
-"""What the running watch takes from the machine; tests bring their own."""
+"""What the running monitor takes from the machine; tests bring their own."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field

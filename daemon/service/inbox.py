@@ -1,4 +1,4 @@
-"""What other threads hand to the loop; it waits until the watch has begun."""
+"""What other threads hand to the loop; it waits until the monitor has begun."""
 
 import asyncio
 from collections.abc import Callable

@@ -133,7 +133,7 @@ def make_phone(
     mqtt = settings.mqtt
     if mqtt is None:
         return None
-    # Not at the top: paho costs 12 MB, and a watch without a phone needs none of it.
+    # Not at the top: paho costs 12 MB, and a monitor without a phone needs none of it.
     from cabinvigil.daemon.outputs.mqtt.output import Phone
 
     name = settings.cabin.name
@@ -173,7 +173,7 @@ def make_outlets(
         on_refused: told of asks that were refused.
         open_line: takes a GPIO by name.
         buzzer: one that was made before all else.
-        hold: put around what opens a line: who ends the watch holds them all.
+        hold: put around what opens a line: who ends the monitor holds them all.
     """
     phone = make_phone(settings, clock, report, on_ask, on_refused)
     outputs: list[Output] = [] if buzzer is None else [buzzer]

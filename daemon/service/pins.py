@@ -1,4 +1,4 @@
-"""All lines that the watch drives, so that its end leaves each at a stated level.
+"""All lines that the monitor drives, so that its end leaves each at a stated level.
 
 A sounder's thread may hang in one line, or in the proof of another, at the moment of
 the stop.  So the lines are not left to it: each goes through here, is driven low from
@@ -12,7 +12,7 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.outputs.signal.gpio import GpioOut, LineCheck, LineError
 
 LOCK_S = 0.2
-"""A line whose owner hangs in it is driven all the same, after this (own choice)."""
+"""A line whose owner hangs in it is driven all the same, after this (our choice)."""
 
 Open = Callable[[], GpioOut]
 

@@ -1,7 +1,7 @@
 """What was kept of the last run, read without holding up the start.
 
 The state, and the spans of the parts, lie on a disk that may not answer: a card that
-fails, a stick that sleeps.  The watch waits for it a moment, and goes on without.
+fails, a stick that sleeps.  The monitor waits for it a moment, and goes on without.
 """
 
 import asyncio
@@ -25,13 +25,13 @@ from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.threads.worker import Worker
 
 RECALL_S = 1.0
-"""So long the start waits (own choice): a card that sleeps answers in a tenth of it,
+"""So long the start waits (our choice): a card that sleeps answers in a tenth of it,
 and the sounder is to be able to sound 2 s after the process began."""
 AGAIN_SOON_S, AGAIN_S = 0.25, 10.0
-"""After a try that the disk refused: while the start waits, and later (own choice)."""
+"""After a try that the disk refused: while the start waits, and later (our choice)."""
 PATIENCE_S = 600.0
 """What the disk still refuses then is put aside: else this night's answers would never
-be saved (own choice)."""
+be saved (our choice)."""
 _EVER_S = 1e9
 TOO_LATE = (
     "The state folder {folder} has not responded for {for_s:g} s: the monitor starts "
@@ -80,7 +80,7 @@ class Recall:
             file: the state.
             folder: where the spans are kept.
             codecs: reads them, and returns what makes the codecs.
-            clock: to tell how long the watch was down.
+            clock: to tell how long the monitor was down.
             tell: takes faults, from any thread.
         """
         self._file = file
@@ -108,7 +108,7 @@ class Recall:
                     await asyncio.sleep(AGAIN_SOON_S if is_waited_for else AGAIN_S)
                     continue
                 recalled = await self._put_aside(error)
-            except Exception as bug:  # no file of ours keeps the watch from starting
+            except Exception as bug:  # no file of ours keeps the monitor from starting
                 text = f"What was kept cannot be used ({bug!r:.80}): it is left aside."
                 recalled = Recalled(Kept(notes=(text,)), from_config)
             self._recalled.set_result(recalled)
@@ -164,7 +164,7 @@ def take_kept(
         watcher: as it is; what it knows of the air gives way, of faults it stays.
         settings: what runs.
         kept: the last run's state; its body may be None.
-        keeper: tells what was wrong with it.
+        keeper: shows what was wrong with it.
     """
     now, fields = watcher.up_s(), start_fields(settings, watcher.composed.today)
     faults = watcher.faults

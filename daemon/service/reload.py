@@ -1,4 +1,4 @@
-"""The config read anew while the watch runs, off its loop."""
+"""The config read again while the monitor runs, off its loop."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -20,7 +20,7 @@ from cabinvigil.daemon.threads.worker import OverdueError, Worker
 
 READ_S = 20.0
 """To read a config and compose a core: a tenth of a second on the test machine, and ten
-times that on the slowest Pi (own estimate); more is a disk that does not answer."""
+times that on the slowest Pi (own estimate); more is a disk that does not respond."""
 FIXED = (
     *("buzzer", "light", "button", "mqtt", "log", "ask"),
     *("cabin.name", "cabin.zone", "watch.state_folder"),
@@ -78,7 +78,7 @@ class ConfigReader:
             why = str(error)
         except OverdueError:
             why = f"{self._path} has not responded for {READ_S:g} s; check its disk"
-        except Exception as bug:  # of ours: no reason to end a watch that is well
+        except Exception as bug:  # of ours: no reason to end a monitor that is well
             why = f"to read {self._path} had an internal error ({bug!r:.80})"
         text = f"The new config is refused, the old one stays in use: {why}"
         return SourceFault("settings", "not-taken", text)
@@ -99,7 +99,7 @@ def take_config(watcher: Watcher, new: NewConfig, keeper: StateSaver) -> None:
     Args:
         watcher: goes on with what it knows.
         new: the config from now on.
-        keeper: tells what of the state could not be taken over.
+        keeper: shows what of the state could not be taken over.
     """
     # First: what is carried over may bring a fault of the settings of its own.
     watcher.on_event(SourceOk("settings"))

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from cabinvigil.daemon.outputs.mqtt.output import Phone
 
 LATE = timedelta(hours=2)
-"""A watch that starts later than this after the hour does not make up for it: most of
-what it would tell is then known (own choice, like those below)."""
+"""A monitor that starts later than this after the hour does not make up for it: most of
+what it would tell is then known (our choice, like those below)."""
 EARLY = timedelta(hours=3)
 """A press of the button so long before the hour is someone getting up."""
 NIGHT_S = 5 * 3600.0

@@ -1,6 +1,6 @@
 """Has the morning's account made by a process of its own, and hands it to the phone.
 
-The watch must neither load what the account needs nor wait for it: it is worked out
+The monitor must neither load what the account needs nor wait for it: it is worked out
 behind everything else on the machine, has a deadline, and may fail; then that is told.
 """
 
@@ -27,11 +27,11 @@ DEADLINE_S = 300.0
 lowest urgency, some thirty times as long (own estimate)."""
 NICE = 10
 DISPENSABLE = "500"
-"""Where memory runs out, this goes before the watch, which has -500."""
+"""Where memory runs out, this goes before the monitor, which has -500."""
 MADE = (ExitCode.DONE, ExitCode.NOT_WELL)
 """Exit codes of `cabinvigil morning`: well, or not well; else it made nothing."""
 _OURS = ("NOTIFY_SOCKET", "WATCHDOG_USEC", "WATCHDOG_PID")
-"""What systemd tells the watch alone."""
+"""What systemd tells the monitor alone."""
 
 
 class MorningCall:
@@ -83,7 +83,7 @@ class MorningCall:
             on_failure()
 
     def stop(self) -> None:
-        """Give up what is being made: the watch ends."""
+        """Give up what is being made: the monitor ends."""
         with self._lock:
             self._is_stopped = True
             if self._process is not None:

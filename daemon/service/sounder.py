@@ -1,7 +1,7 @@
-"""The sounder with what holds its pins: had before the rest of the watch is loaded.
+"""The sounder with what holds its pins: had before the rest of the monitor is loaded.
 
 On a slow machine loading the rest takes many seconds.  Of the config this needs the one
-table `[buzzer]`, and it drives no level but silence until the watch takes it over.
+table `[buzzer]`, and it drives no level but silence until the monitor takes it over.
 """
 
 import re
@@ -29,14 +29,14 @@ from cabinvigil.daemon.settings.with_units import in_our_units
 
 FIRST_ROUND_S = 1.0
 """So long the rest waits for the sounder's thread, lest it takes the processor from it:
-our own choice, half of what the sounder may take."""
+our choice, half of what the sounder may take."""
 LOOK_S = 0.005
 END_S = 1.0
 _NAME = re.compile(r"[A-Za-z0-9_./-]{1,32}")
 
 
 class HeldFaults:
-    """Keeps what the sounder tells of itself until there is a watch to tell."""
+    """Keeps what the sounder tells of itself until there is a monitor to tell."""
 
     def __init__(self) -> None:
         self._lock = Lock()
@@ -95,11 +95,11 @@ class Sounder:
         if early is not None and early.wiring == wiring:
             return early
         if early is not None:
-            early.end()  # the config was written anew in between
+            early.end()  # the config was written again in between
         return cls.make(wiring, clock, open_line)
 
     def end(self) -> None:
-        """Fall silent and let the lines go, where no watch took it over."""
+        """Fall silent and let the lines go, where no monitor took it over."""
         if self.buzzer is not None:
             self.buzzer.stop(END_S)
 

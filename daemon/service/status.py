@@ -1,4 +1,4 @@
-"""What the watch says of itself to those who ask: `show`, `precheck`, a phone."""
+"""What the monitor says of itself to those who ask: `show`, `precheck`, a phone."""
 
 import dataclasses
 import functools

@@ -1,4 +1,4 @@
-"""The end of the watch: who is asked to end, in which order, by one deadline.
+"""The end of the monitor: who is asked to end, in which order, by one deadline.
 
 It runs in a thread of its own, so that an event loop that stands still is one more
 thing that does not end, and not the reason why nothing does.  What has not ended is
@@ -76,7 +76,7 @@ def say(text: str) -> None:
 
 
 def reason_of(bug: BaseException) -> str:
-    """Say in a line why the watch crashed."""
+    """Say in a line why the monitor crashed."""
     while isinstance(bug, BaseExceptionGroup) and bug.exceptions:
         bug = bug.exceptions[0]
     text = " ".join(f"{type(bug).__name__}: {bug}".split())
@@ -84,7 +84,7 @@ def reason_of(bug: BaseException) -> str:
 
 
 class Stopping:
-    """Ends the watch, once."""
+    """Ends the monitor, once."""
 
     def __init__(
         self,
@@ -113,7 +113,7 @@ class Stopping:
         self.reason = ""
         """Why it ends; '' while it does not."""
         self.is_crash = False
-        """Whether it ends because something was wrong with the watch itself."""
+        """Whether it ends because something was wrong with the monitor itself."""
         self.unended: list[str] = []
         """What did not end in time."""
 

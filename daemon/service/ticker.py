@@ -1,4 +1,4 @@
-"""The ticker: assesses the air again and again, and tells where it was held up."""
+"""The ticker: assesses the air again and again, and shows where it was held up."""
 
 import asyncio
 from collections.abc import Callable
@@ -12,7 +12,7 @@ LATE_S = 2.0
 """A tick later than this is told: the loop was held up."""
 TURN_S = 0.1
 """Where steps take longer than a tick, the loop has so long between two of them for all
-else: parts, button, signals, asks (own choice: an answer on the ask socket takes some
+else: parts, button, signals, asks (our choice: an answer on the ask socket takes some
 ten turns of the loop)."""
 
 

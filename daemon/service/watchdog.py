@@ -134,7 +134,7 @@ class Notifier:
     def _send(self, text: str) -> None:
         if not self._address:
             return
-        # Whatever is wrong with systemd's socket, the watch goes on.
+        # Whatever is wrong with systemd's socket, the monitor goes on.
         with (
             suppress(OSError, ValueError),
             socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as s,

@@ -40,7 +40,7 @@ def round_reading(quantity: str, value: float) -> float:
 
 @runtime_checkable
 class Follower(Protocol):
-    """An output that wants to know what the watch knows, beside what it says."""
+    """An output that wants to know what the monitor knows, beside what it says."""
 
     def know(self, state: State) -> None:
         """Take what is known before the next command; never blocks, never raises."""

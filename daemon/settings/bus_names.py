@@ -142,7 +142,7 @@ class I2cNames:
                 yield one
 
     def above(self, number: int) -> list[Adapter]:
-        """Return a channel, then the bus that it hangs on, and so on to the wire."""
+        """Return a channel, then the bus that it depends on, and so on to the wire."""
         chain: list[Adapter] = []
         at: int | None = number
         while at is not None and all(one.number != at for one in chain):

@@ -18,7 +18,7 @@ STRICT_CODES = range(80, 94)
 X509_V_ERR_EXTENSIONS_REQUIRE_VERSION_3 of OpenSSL 3.0's x509_vfy.h."""
 REMEDY = "issue it again, see hardware.md under 'A certificate authority'"
 LONGEST_BYTES = 1 << 20
-"""A bundle of all public authorities has 0.25 MB (own choice: four times that)."""
+"""A bundle of all public authorities has 0.25 MB (our choice: four times that)."""
 _PEM = re.compile(
     rb"-----BEGIN CERTIFICATE-----(.*?)-----END CERTIFICATE-----", re.DOTALL
 )

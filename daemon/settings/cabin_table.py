@@ -1,6 +1,6 @@
 """The `[cabin]` of a file by itself: a cabin can be planned before any part is bought.
 
-Every other table is left unread: whether a watch could run with them is `config`'s to
+Every other table is left unread: whether a monitor could run with them is `config`'s to
 say.
 """
 

@@ -52,7 +52,7 @@ class Within:
 
 @dataclass(frozen=True)
 class Laxer:
-    """Says which way a limit gets laxer; false is lower, and fewer words are."""
+    """Says which way a limit gets less strict; false is lower, and fewer words are."""
 
     laxer: Direction
 
@@ -95,7 +95,7 @@ class Location:
     """A place in the file system, from the root."""
 
     def __init__(self, longest: int = 4095) -> None:
-        # 4095: PATH_MAX of Linux less its closing zero (limits.h, from memory).
+        # 4095: PATH_MAX of Linux less its closing zero (limits.h, unverified).
         self.longest = longest
 
     def check(self, value: str) -> str:

@@ -207,7 +207,7 @@ def _lines(machine: DeviceFiles, file: str, key: str) -> Iterator[Mistake]:
 def _last_sound(
     machine: DeviceFiles, file: str, buzzer: BuzzerSettings
 ) -> Iterator[Mistake]:
-    """Yield whether the sound that needs no watch would go out on another line."""
+    """Yield whether the sound that needs no monitor would go out on another line."""
     try:
         text = machine.read(LAST_SOUND).decode(errors="replace")
     except OSError:
@@ -293,7 +293,7 @@ def _sentences(machine: DeviceFiles, file: str, path: str) -> Iterator[Mistake]:
 
 
 def _groups(machine: DeviceFiles, file: str, settings: Settings) -> Iterator[Mistake]:
-    """Yield each group that the machine lacks, or the watch's user is not in.
+    """Yield each group that the machine lacks, or the monitor's user is not in.
 
     The unit asks for all that it names, and does not start without one of them; a
     device that is not there yet tells nothing of its group.

@@ -1,8 +1,8 @@
-"""What the keys of parts and of the watch take away from the guards.
+"""What the keys of parts and of the monitor take away from the guards.
 
 Judged by what the rules will really see: the series that the config gives are laid
 beside those that the same parts give as they come, at the bunk, leaving nothing out.
-What is laxer is refused, or accepted and said aloud, as with laxer limits.
+What is less strict is refused, or accepted and said aloud, as with less strict limits.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -113,7 +113,7 @@ def weigh_guards(
 
 
 def loosened(parts: Parts, infos: Infos, watch: Watch) -> Iterator[Loosened]:
-    """Find what the keys of parts and of the watch take away.
+    """Find what the keys of parts and of the monitor take away.
 
     Args:
         parts: with their own figures filled in.

@@ -33,17 +33,17 @@ sound wakes, whichever it is."""
 
 @dataclass(frozen=True)
 class LaxerKey:
-    """One key that is laxer than in the packaged limits."""
+    """One key that is less strict than in the packaged limits."""
 
     key: str
     text: str
-    """What was made laxer, and what the packaged limits have."""
+    """What was made less strict, and what the packaged limits have."""
     mend: str
     """How to make it as strict again, as an imperative clause."""
 
 
 def laxer_keys(own: AlarmSettings, packaged: AlarmSettings) -> list[LaxerKey]:
-    """Return what one alarm has laxer than another of its kind; empty is fine."""
+    """Return what one alarm has less strict than another of its kind; empty is fine."""
     side = getattr(packaged.params, "side", "")
     unit = unit_of(str(getattr(packaged.params, "quantity", "")))[1]
     common = _laxer_in(own, packaged, side, unit)
@@ -52,7 +52,7 @@ def laxer_keys(own: AlarmSettings, packaged: AlarmSettings) -> list[LaxerKey]:
 
 @cache
 def directions(kind: Any) -> Mapping[str, Direction]:
-    """Return which way each limit of an attrs class gets laxer."""
+    """Return which way each limit of an attrs class gets less strict."""
     hints = get_type_hints(kind, include_extras=True)
     return {
         field.name: _direction(field.validator, hints[field.name])

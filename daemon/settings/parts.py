@@ -42,7 +42,7 @@ TAKEN = frozenset(
         ),
     }
 )
-"""Names under which the watch reports its own faults."""
+"""Names under which the monitor reports its own faults."""
 
 _WIRES = {"i2c": "bus", "serial": "port", "file": "path", "line": "line"}
 """The key that names a part's wire, by the kind of wire it wants."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 _MOVING = re.compile(r"/+dev/+tty(USB|ACM)[0-9]+")
 """Numbered as the kernel finds the adapters: two may change places at a restart, or
-after a hub has lost its power (the kernel's usb-serial documentation, from memory)."""
+after a hub has lost its power (the kernel's usb-serial documentation, unverified)."""
 LOOK = "`ls -l /dev/serial/by-path` shows it"
 
 

@@ -16,7 +16,7 @@ AIR_PARTS = frozenset({"o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "pm2_5_ugm3
 """A part that gives one of these warms itself: its own temperature and humidity serve
 only where no part made for them sits at the same place (sensors.md, 1)."""
 MOVES_ABOVE = {"co_ppm": 3.0}
-"""Away from zero a burner's carbon monoxide is never still (own choice: above the zero
+"""Away from zero a burner's carbon monoxide is never still (our choice: above the zero
 of any part)."""
 TRUE_TOPS = frozenset({"rh_pct", "contact"})
 """Quantities that end where a part's range ends: there its value is no lower bound."""
@@ -88,7 +88,7 @@ def part_series(
 
 
 def _warmth(part: PartSettings, keys: Mapping[tuple[str, str], str]) -> str:
-    """Return the series that tells how warm a part is: its own source, or its place's.
+    """Return the series that shows how warm a part is: its own source, or its place's.
 
     '' where none does.
     """

@@ -25,7 +25,7 @@ STRONG_KW, WEAK_KW = 10.0, 0.2
 HIGH_M = 2500.0
 WARM_NIGHT_C = 30.0
 FROZEN_BUTANE_C = 0.0
-"""Butane boils at -0.5 °C (from memory): colder, its cylinder gives no gas."""
+"""Butane boils at -0.5 °C (unverified): colder, its cylinder gives no gas."""
 TLS_PORT, PLAIN_PORT = 8883, 1883
 """IANA's registered ports."""
 

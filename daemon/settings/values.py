@@ -30,7 +30,7 @@ from cabinvigil.daemon.settings.checks import (
 T = TypeVar("T")
 EMPTY: Mapping[str, Any] = MappingProxyType({})
 OPEN_TO_OTHERS = stat.S_IRWXO | stat.S_IWGRP
-"""What the mode of a password's file may not give: root's file, read by the watch's
+"""What the mode of a password's file may not give: root's file, read by the monitor's
 group, is the rule (systemd/cabinvigil.tmpfiles)."""
 
 TopicWord = Annotated[
@@ -83,7 +83,7 @@ class Cabin:
     """Of them smokers: they have carbon monoxide in the blood at bedtime."""
     pregnant: Annotated[int, Within(0, 20)] | None = None
     """Of them pregnant: the blood of the unborn holds more of it."""
-    # -430: the shore of the Dead Sea; 5500: the highest places lived in (from memory).
+    # -430: the shore of the Dead Sea; 5500: the highest places lived in (unverified).
     altitude_m: Annotated[float, Within(-430.0, 5500.0)] | None = None
     """Above the sea; stands in for a missing pressure sensor."""
     vent_low_cm2: Annotated[float, Within(0.0, 20_000.0)] | None = None
@@ -102,7 +102,7 @@ class Cabin:
     """Shares of the gases by mass in the cylinder, adding up to one."""
     cylinder_kg: Annotated[float, Within(0.05, 100.0)] | None = None
     """Gas in a full cylinder."""
-    # 0.3: the best triple glazing; 6: a single pane; 10 leaves room (from memory).
+    # 0.3: the best triple glazing; 6: a single pane; 10 leaves room (unverified).
     glass_u_w_m2k: Annotated[float, Within(0.2, 10.0)] | None = None
     """Heat that passes the coldest pane, W/(m2 K)."""
     wall_w_k: Annotated[float, Within(1.0, 1000.0)] | None = None
@@ -165,9 +165,9 @@ class PartSettings:
     active_low: bool | None = None
     """Whether that line is low while the contact tells of something; None: it is."""
     means: Literal["smoke", "gas", "co", "door", "bilge"] | None = None
-    """What a contact tells of: whose alarm rings, or what is open or wet."""
+    """What a contact tells of: whose alarm sounds, or what is open or wet."""
     # 0x08..0x77: the addresses that the I2C bus does not keep for itself (NXP UM10204,
-    # table 'Reserved addresses', from memory).
+    # table 'Reserved addresses', unverified).
     address: Annotated[int, Within(0x08, 0x77)] | None = None
     """Its I2C address, where it is not the part's usual one."""
     place: PlaceWord = ""
@@ -300,7 +300,7 @@ class MqttSettings(BrokerPlace):
 class AskSettings:
     """The local socket for `show`, `mark` and `precheck`."""
 
-    # 107: what sun_path of a Unix socket holds (unix(7), from memory).
+    # 107: what sun_path of a Unix socket holds (unix(7), unverified).
     socket: Annotated[str, Location(107)] = "/run/cabinvigil/ask"
     group: Annotated[
         str, Word(r"[a-z_][a-z0-9_-]*", "write the name of a group", 32)
@@ -319,7 +319,7 @@ class AlarmCommon:
     published: Any = None
     """The published values themselves, for comparison."""
     accept_laxer: bool = False
-    """The person knows that this is laxer than the packaged limits."""
+    """The person knows that this is less strict than the packaged limits."""
     on_delay_s: Annotated[float, Within(0.0, 3600.0), Laxer("higher")] = 0.0
     """The condition must have stood this long."""
     off_delay_s: Annotated[float, Within(0.0, 86_400.0), Laxer("lower")] = 0.0
@@ -329,7 +329,7 @@ class AlarmCommon:
     ack_s: Annotated[float, Within(10.0, 86_400.0), Laxer("higher")] = 300.0
     """An acknowledgement quiets for this long at most."""
     again_step: Annotated[float, Within(0.0, 1e9), Laxer("higher")] = math.inf
-    """It rings anew when things got worse by this much, in the rule's unit; absent:
+    """It rings again when things got worse by this much, in the rule's unit; absent:
     never."""
     shelve_s: Annotated[float, Within(0.0, 86_400.0), Laxer("higher")] = 3600.0
     """Longest time aside; 0: may not be shelved."""

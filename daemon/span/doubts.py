@@ -1,6 +1,6 @@
 """What speaks against a span that the air alone lets pass: a change nothing explains.
 
-Pure.  A span takes the present for fresh air, and every alarm hangs on it afterwards.
+Pure.  A span takes the present for fresh air, and every alarm depends on it afterwards.
 So a part that has moved by more than its kind does since its last span is either worn,
 or the air is not what it is said to be.
 """
@@ -22,26 +22,26 @@ MOVED_PCT = 0.6
 a tenth for the weather (sensors sheet, 7a).  A cell's signal only falls, so a rise
 beyond it is 3 % of the signal, and a leak or air that holds more than it did."""
 MOST_PCT = 1.5
-"""A fall beyond this is no ageing of weeks: 7 % of the signal (own choice)."""
+"""A fall beyond this is no ageing of weeks: 7 % of the signal (our choice)."""
 AGEING_PCT = 0.2
 """A cell that lasts two to three years loses so much oxygen a month, of 20.9 (from
 memory: to 70 % of its signal)."""
 FREE_MONTHS = 3.0
-"""Ageing counts from here on: before, the limits above hold it (own choice)."""
+"""Ageing counts from here on: before, the limits above hold it (our choice)."""
 MONTH_S = 30.44 * 86400.0
 ZERO_PPM = 3.0
-"""A carbon monoxide zero moves by a ppm or two in months (own choice); what looks like
+"""A carbon monoxide zero moves by a ppm or two in months (our choice); what looks like
 more is gas."""
 TELLING_HPA = 30.0
 """Two spans so far apart in pressure tell whether a cell minds it: 3 % of its signal
 (findings of the first version)."""
 SPAN_FITS = 0.01
 """A span fits what it is held against within 1 % of the signal: noise, weather and a
-month of ageing (own choice)."""
+month of ageing (our choice)."""
 FIT_C = (5.0, 40.0)
 """Galvanic cells are spanned where their slope is known (sensors sheet, 7a)."""
 DAMP_PCT = 95.0
-"""Damper air condenses on a membrane, which then holds the gas back (own choice)."""
+"""Damper air condenses on a membrane, which then holds the gas back (our choice)."""
 UNDO = "`cabinvigil span --undo {part}` undoes the last calibration"
 
 

@@ -20,16 +20,16 @@ YES = "outside air, doors open, burner off"
 
 CO2_ALLOWED = (50.0, 0.05, 80.0)
 """CO2 may read above outdoors by the widest class, 50 ppm and 5 % of the reading
-(sensors sheet, 1), and 80 ppm for those who stand in the door (own choice)."""
+(sensors sheet, 1), and 80 ppm for those who stand in the door (our choice)."""
 CO2_MOVED_PPM = 500.0
-"""So far a baseline may have been dragged (own choice for the maker's 'some hundred
+"""So far a baseline may have been dragged (our choice for the maker's 'some hundred
 ppm'); more is stale air, whatever else is said."""
 O2_APART_PCT = 0.8
 """Oxygen that is not set here may be off by two accuracies (rule `disagree`)."""
 CO_MOST_PPM = 10.0
 """More is gas, not a zero that has moved (as the CO module's own limit)."""
 GAS_MOST_LEL_PCT = 2.0
-"""Fresh air has none; a gas part's zero may be off by this (own choice)."""
+"""Fresh air has none; a gas part's zero may be off by this (our choice)."""
 CO2_STEADY_PPM = 60.0
 TEMP_STEADY_C = 1.5
 PRESSURE_STEADY_HPA = 1.0

@@ -324,8 +324,8 @@ def maker(folder: Path, tell: Callable[[SourceFault | SourceOk], None]) -> MakeC
     Args:
         folder: the state folder.
         tell: told where the spans cannot be read, or do not suit the part, when a
-            codec is made: from the config alone then, since a watch without a span is
-            better than none; and once every such part has been made anew with what
+            codec is made: from the config alone then, since a monitor without a span is
+            better than none; and once every such part has been made again with what
             suits it.
     """
     found: Sequence[Span] | SpansError

@@ -15,7 +15,7 @@ from cabinvigil.daemon.text.durations import months
 from cabinvigil.drivers.kit.galvanic import WORN_SHARE
 
 LEAST_APART = timedelta(days=30)
-"""Spans nearer than this tell more of the weather than of age (own choice)."""
+"""Spans nearer than this tell more of the weather than of age (our choice)."""
 CELLS = frozenset(
     {"o2_amplified_ads1115", "o2_cell_ads1115", "o2_key_register", "frame9_o2"}
 )

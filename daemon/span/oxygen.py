@@ -24,14 +24,14 @@ from cabinvigil.drivers.kit.steps import CalibrationError, Sample, Transfer
 
 MODULE_STEADY_PCT = 0.3
 """Most difference of an oxygen module's readings: three of its steps of 0.1 %, or some
-noise of the finer one (own choice)."""
+noise of the finer one (our choice)."""
 NEW_CELL_MV = 9.0
 """A new galvanic cell gives at least this in 210 mbar of oxygen (sensors sheet, 7a)."""
 STANDARD_O2_HPA = 210.0
 OPTICAL_CLASS_PCT = 0.6
 """2 % of full scale, at sea level (sensors sheet, 11)."""
 NEAR_THE_END = WORN_SHARE + 0.15
-"""Share of the first signal from which on a span warns (own choice)."""
+"""Share of the first signal from which on a span warns (our choice)."""
 
 
 class RawCell(Deaf):

@@ -47,7 +47,7 @@ TELL_EVERY_S = 60.0
 GIVE_UP_S = 30.0
 """What is at fault since its start and has given nothing by then is not waited for:
 three tries and more, and longer than any part's first reading but a slow CO2 part's,
-which is at no fault meanwhile (own choice)."""
+which is at no fault meanwhile (our choice)."""
 AGAIN_S = 30.0
 """Look again for so long at a part that was recalibrated: six of its readings."""
 MOVE_IT = "move it"

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 LEAST_APART_K = 15.0
-"""Spans nearer in temperature than this tell more of their own errors (own choice)."""
+"""Spans nearer in temperature than this tell more of their own errors (our choice)."""
 SPAN_ERROR = 0.003
-"""Of the signal: 0.3 %, of pressure, humidity and noise (own choice)."""
+"""Of the signal: 0.3 %, of pressure, humidity and noise (our choice)."""
 AGEING, AGEING_SD = -0.01, 0.01
 """A month: to 70 % of its signal in two to three years, and as much to either side
-(from memory, as in `doubts`)."""
+(unverified, as in `doubts`)."""
 SLOPE_SD = 0.0005
 """A kelvin: the maker's 2 % over 40 K (sensors sheet, 7a)."""
 MONTH_S = 30.44 * 86400.0

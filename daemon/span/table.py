@@ -16,7 +16,15 @@ MARKS = {True: "fits", False: "UNFIT", None: "unknown"}
 
 
 def lines(outcome: Outcome, *, is_emulated: bool, units: Units = SI) -> Iterator[str]:
-    """Say how a session went."""
+    """Report how a session went: the verdict, the sensors, the air."""
+    if not is_fresh(outcome.saw):
+        yield "REFUSED: the air is not fresh and steady. Nothing was changed."
+        yield "Open all doors, heater off, step away, wait 15 minutes."
+    else:
+        yield _end(outcome, is_emulated=is_emulated)
+        for part in outcome.parts:
+            yield from _part(part, outcome)
+    yield ""
     yield "The air, as the sensors measure it"
     yield from (_saw(one) for one in outcome.saw)
     air = outcome.air
@@ -33,14 +41,6 @@ def lines(outcome: Outcome, *, is_emulated: bool, units: Units = SI) -> Iterator
         f"  fresh air here holds {air.o2_pct:.2f} % oxygen"
         + (f" ({', '.join(known)})" if known else "")
     )
-    if not is_fresh(outcome.saw):
-        yield "REFUSED: the air is not fresh and steady. Nothing was changed."
-        yield "Open all doors, heater off, step away, wait 15 minutes."
-        return
-    yield ""
-    for part in outcome.parts:
-        yield from _part(part, outcome)
-    yield _end(outcome, is_emulated=is_emulated)
 
 
 def _saw(one: Saw) -> str:
@@ -70,6 +70,13 @@ def _shown(value: float | None) -> str:
 
 
 def _end(outcome: Outcome, *, is_emulated: bool) -> str:
+    refused = [part.name for part in outcome.parts if part.refused]
+    if refused:
+        return f"REFUSED: {', '.join(refused)}. {_kept_words(outcome, is_emulated)}"
+    return f"The air is fresh. {_kept_words(outcome, is_emulated)}"
+
+
+def _kept_words(outcome: Outcome, is_emulated: bool) -> str:
     if outcome.only_looked:
         return "Only measured: nothing was changed."
     if outcome.kept_in is not None and is_emulated:

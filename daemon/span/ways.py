@@ -40,11 +40,11 @@ from cabinvigil.drivers.kit.co_cold import relative_sensitivity
 from cabinvigil.drivers.kit.steps import CalibrationError, PartInfo, Transfer
 
 CO_STEADY_PPM = 3.0
-"""Most difference of its readings: ten times the noise of its kinds (own choice)."""
+"""Most difference of its readings: ten times the noise of its kinds (our choice)."""
 GAS_STEADY_LEL_PCT, GAS_STEADY_MV = 1.5, 0.5
-"""The same of gas: a module's one count and a half, a bridge's noise (own choice)."""
+"""The same of gas: a module's one count and a half, a bridge's noise (our choice)."""
 CO2_STEADY_PPM = 150.0
-"""The same of CO2: some noise, and a breath of wind (own choice)."""
+"""The same of CO2: some noise, and a breath of wind (our choice)."""
 ZERO_PPM = 400.0
 FRAME9_RUN_S = 1200.0
 """What a CO2 module on a line takes fresh air for, after 20 minutes outdoors (sensors

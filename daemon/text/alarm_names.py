@@ -52,6 +52,24 @@ URGENCY: Mapping[str, str] = MappingProxyType(
 """What a priority asks: get out, wake, take note, or see to what failed."""
 
 
+STATES: Mapping[str, str] = MappingProxyType(
+    {
+        "normal": "cleared",
+        "unacknowledged": "active",
+        "returned-unacknowledged": "over, not acknowledged",
+        "latched-unacknowledged": "active until acknowledged",
+        "latched-acknowledged": "acknowledged, kept active",
+        "out-of-service": "out of service",
+    }
+)
+"""By the state's word in log and MQTT; one that is not here is said as it is."""
+
+
+def state_said(state: str) -> str:
+    """Return what people call a state of an alarm."""
+    return STATES.get(state, state)
+
+
 def name_of_alarm(alarm: str) -> str:
     """Return what people call an alarm; one of a person's own by that one's word."""
     kind, _, subject = alarm.partition("/")

@@ -14,7 +14,7 @@ class ExitCode(IntEnum):
     WRONG_CALL = 2
     """The call or a file is wrong."""
     MACHINE_FAILED = 3
-    """A bus, the broker, the disk or the watch did not do its part."""
+    """A bus, the broker, the disk or the monitor did not do its part."""
 
 
 class CabinvigilError(Exception):

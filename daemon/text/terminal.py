@@ -1,6 +1,6 @@
 """The one place that uses rich: progress of long work, and a view that stays in place.
 
-Both do without it: progress is then silent, and the view is written anew below.
+Both do without it: progress is then silent, and the view is written again below.
 """
 
 from collections.abc import Callable, Iterable, Iterator

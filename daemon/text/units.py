@@ -2,7 +2,7 @@
 
 Ours are those that keys end with (`_c`, `_kw`, `_m3`): config, log and messages speak
 them alone.  Sources: NIST Special Publication 811 (2008), appendix B.8, its factors as
-a handbook quotes them (Btu_IT, inch of mercury) or from memory; `pint` agrees with
+a handbook quotes them (Btu_IT, inch of mercury) or unverified; `pint` agrees with
 every row (tests/text/test_units.py).
 """
 
@@ -21,7 +21,7 @@ BTU_J = 1055.05585262
 INHG_PA = 3386.389
 """The conventional inch of mercury (SP 811)."""
 QT_M3 = 231.0 / 4.0 * (IN_CM / 100.0) ** 3
-"""The US liquid quart: a gallon is 231 cubic inches (SP 811, from memory)."""
+"""The US liquid quart: a gallon is 231 cubic inches (SP 811, unverified)."""
 MI_M = 1609.344
 """The international mile, exact (SP 811)."""
 NMI_M = 1852.0

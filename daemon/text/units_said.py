@@ -43,7 +43,7 @@ IN_US: Mapping[str, Shown] = MappingProxyType(
     }
 )
 """By our unit.  Fine dust stays in micrograms a cubic metre, in which the United States
-set its limits too (40 CFR 50, from memory)."""
+set its limits too (40 CFR 50, unverified)."""
 
 BY_SIGN: Mapping[str, str] = MappingProxyType(
     {sign_of(unit): unit for unit in IN_US if unit in UNITS}

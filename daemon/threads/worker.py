@@ -17,10 +17,10 @@ T = TypeVar("T")
 
 REPLACE_S = 60.0
 """A thread that hangs for so long is left behind, and another one takes its place: what
-it waits for may be gone, and its device be back.  Our own choice."""
+it waits for may be gone, and its device be back.  Our our choice."""
 MOST_HANGING = 3
 """Threads of one name that may hang at a time, those of closed workers among them; the
-unit allows 32 tasks, and a few devices at once may be in such a state (own choice)."""
+unit allows 32 tasks, and a few devices at once may be in such a state (our choice)."""
 
 
 class OverdueError(Exception):

@@ -78,7 +78,7 @@ class Trend:
         return zone_filter.update(self.setup, state, now_s, seen)
 
     def reanchor(self, state: Any, quantities: frozenset[str]) -> Any:
-        """Begin anew with another part's readings of these quantities."""
+        """Begin again with another part's readings of these quantities."""
         return zone_filter.reanchor(state, quantities)
 
     def estimate(self, state: Any, now_s: float) -> TrendEstimate | None:

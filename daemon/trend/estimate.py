@@ -46,7 +46,7 @@ SPREAD_ON_CHANGE = 0.1
 ODD_Z, ODD_PCT = 3.0, 0.1
 """Where CO2 leaves so much O2 unexplained, O2's own bank has its say."""
 PASSED_SD = 2.0
-"""A reading this many standard deviations past a limit has passed it (own choice)."""
+"""A reading this many standard deviations past a limit has passed it (our choice)."""
 VAPOUR_PER_PPM = 4.0 / 3.0 * 1e-6
 """Share of vapour that propane gives for each ppm of CO2: 4 H2O for 3 CO2."""
 FALL_MINUTES = 20
@@ -120,7 +120,7 @@ def _excess(view: View) -> float:
 
 
 def _keep_low(state: TrendState, now_s: float, view: View) -> TrendState:
-    """Remember the lowest excess of each minute; a change of bank begins anew."""
+    """Remember the lowest excess of each minute; a change of bank begins again."""
     minute, excess = int(now_s // 60.0), _excess(view)
     lows = state.lows if state.lows_of_co2 == view.reads_co2 else ()
     if lows and lows[-1][0] == minute:

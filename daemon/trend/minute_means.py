@@ -17,7 +17,7 @@ MOST_COUNT = 200.0
 """Noise is followed over about so many readings."""
 WILDEST = 3.0
 """Standard deviations beyond which a difference no longer widens the noise: it is a
-change of the air (Huber's clipping, from memory)."""
+change of the air (Huber's clipping, unverified)."""
 FOLLOW = 0.05
 """Share by which the usual place of readings in a step follows each step's own."""
 STEP_SIGMA = 0.2887

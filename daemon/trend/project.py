@@ -33,7 +33,7 @@ NEGLIGIBLE = 3e-4
 LONGEST_MIN = 1440.0
 """A crossing later than a day is no crossing: nothing lasts so long unchanged."""
 CELL_SD_PCT = 0.035
-"""An O2 cell's span is not better known than this after a fresh-air span (own choice,
+"""An O2 cell's span is not better known than this after a fresh-air span (our choice,
 a third of a good cell's accuracy): nothing read later can correct it."""
 COMING_RATIO_SD = 0.2
 """The next CO2 need not take as much O2 as the last did: vapour settles, a sleeper

@@ -7,7 +7,7 @@ slopes locks at zero.
 
 Sources: P. K. Sen, J. Am. Stat. Assoc. 63 (1968) 1379 for slope and interval;
 K. H. Hamed and A. R. Rao, J. Hydrology 204 (1998) 182 for the widening when residuals
-follow one another (both from memory).
+follow one another (both unverified).
 """
 
 import itertools
@@ -79,7 +79,7 @@ def correlation_inflation(residuals: Sequence[float]) -> float:
     """Say how many times correlated residuals widen the variance; 1 or more.
 
     First-order form: (1 + r) / (1 - r) with r the correlation of neighbours, its
-    small-sample bias of about (1 + 4 r) / n put back (Kendall 1954, from memory).
+    small-sample bias of about (1 + 4 r) / n put back (Kendall 1954, unverified).
     """
     count = len(residuals)
     mean = math.fsum(residuals) / count

@@ -17,7 +17,7 @@ EARLY_S = 0.25
 COARSE_STEPS = 3
 """The coarse bank steps every 30 s: an O2 cell tells nothing in less."""
 LONGEST_GAP_STEPS = 90
-"""After a quarter of an hour with nothing the banks begin anew: too much may have
+"""After a quarter of an hour with nothing the banks begin again: too much may have
 changed."""
 SLIDE_STEPS = 6
 """Sliding of ventilation is slow: once a minute is enough."""

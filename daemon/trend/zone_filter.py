@@ -87,7 +87,7 @@ def reanchor(state: TrendState, quantities: frozenset[str]) -> TrendState:
     """Take the next readings of these quantities for another part's.
 
     Parts of one kind may differ by more than the air moves in an hour: what compares
-    readings of then with readings of now begins anew.  The ratio of O2 to CO2, and how
+    readings of then with readings of now begins again.  The ratio of O2 to CO2, and how
     the cabin is vented, stay known.
     """
     if "o2_pct" in quantities:
@@ -150,7 +150,7 @@ def _note(state: TrendState, now_s: float, seen: Observation) -> TrendState:
 
 
 def _forget(setup: TrendSetup, state: TrendState, now_s: float) -> TrendState:
-    """Begin anew after a long silence; what the sensors are like is still known."""
+    """Begin again after a long silence; what the sensors are like is still known."""
     fresh = start(setup)
     return replace(
         fresh,
@@ -222,7 +222,7 @@ of its range, tells nothing of what oxygen did meanwhile."""
 def _widened(state: TrendState, noise: float) -> float:
     """Return the noise of O2 while its cell's warmth runs, or the cell settles.
 
-    How far it may be off is the most: two standard deviations (own choice).
+    How far it may be off is the most: two standard deviations (our choice).
     """
     return math.hypot(noise, 0.5 * state.o2_off_pct)
 

@@ -25,7 +25,7 @@ CONFIG = 0x01
 LOW_THRESHOLD = 0x02
 HIGH_THRESHOLD = 0x03
 THRESHOLDS = {LOW_THRESHOLD: b"\x80\x00", HIGH_THRESHOLD: b"\x7f\xff"}
-"""Values after power-up (from memory); nothing here writes them, so they serve to tell
+"""Values after power-up (unverified); nothing here writes them, so they serve to tell
 the part, which has no identity register."""
 
 START = 0x8000
@@ -135,7 +135,7 @@ def floating(counts: int) -> None:
 
 
 def identify() -> Identify:
-    """Say whether an ADS1115 answers; which cell hangs on it cannot be told."""
+    """Say whether an ADS1115 answers; which cell depends on it cannot be told."""
     for register, want in THRESHOLDS.items():
         got = yield Transfer(bytes([register]), 2)
         if got != want:

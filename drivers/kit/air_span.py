@@ -23,7 +23,7 @@ SEA_LEVEL_HPA = 1013.25
 GALVANIC_PCT_PER_K_MIN = 1.25
 """So far a galvanic cell may be off, in % of oxygen, for each kelvin a minute that its
 temperature runs: its membrane passes 2 % more a kelvin and its thermistor, which takes
-that away again, is three minutes ahead of it or behind (from memory; own choice)."""
+that away again, is three minutes ahead of it or behind (unverified; our choice)."""
 GALVANIC_HPA_PER_K_MIN = 12.5
 """The same in hPa, of 1000 hPa of air."""
 GALVANIC_ACCURACY_PCT = 0.5
@@ -31,11 +31,11 @@ GALVANIC_ACCURACY_PCT = 0.5
 as the sensor notes, section 7a, read it)."""
 GALVANIC_SETTLES_PCT = 1.0
 """So far a galvanic cell that was just connected may come down before it has settled,
-in % of oxygen: its sheet gives the time, 15 min, and not how far (own choice: a
+in % of oxygen: its sheet gives the time, 15 min, and not how far (our choice: a
 twentieth of its signal)."""
 BARRIERS = ("membrane", "capillary")
 """What the air passes into a cell: a solid membrane by its partial pressure, a
-capillary by its share, which hardly minds the pressure (from memory)."""
+capillary by its share, which hardly minds the pressure (unverified)."""
 NO_PRESSURE = (
     "it reads partial pressure, and no air pressure is known to turn it into %"
 )

@@ -2,7 +2,7 @@
 
 Sources: Bosch Sensortec BME280 data sheet BST-BME280-DS002 (sections beside each
 constant), as gathered in the project's sensor notes, section 3.  The BMP280 has the
-same registers, but for humidity (BMP280 data sheet BST-BMP280-DS001, from memory, and
+same registers, but for humidity (BMP280 data sheet BST-BMP280-DS001, unverified, and
 two public libraries).
 """
 
@@ -52,7 +52,7 @@ ANSWERS: Mapping[int, Mapping[bytes, tuple[str, str]]] = {
 """By register and answer, the usual one first: which part it is, and its kind here; ''
 where none reads it.
 They look alike, and are often sold for one another (BMP280 data sheet, section 4.3.1:
-58, as ten public drivers have it; 56 and 57 for samples from memory; BMP390 and BMP388
+58, as ten public drivers have it; 56 and 57 for samples unverified; BMP390 and BMP388
 as a public library has them)."""
 
 RESET_WORD = 0xB6
@@ -68,9 +68,9 @@ MEASURING = 0x08
 """Status bit while a measurement runs (section 5.4.4)."""
 MEASURE_S = 0.020
 """1.25 + 2.3 * (1 + 4 + 1) + 2 * 0.575 = 16.2 ms at the longest, humidity included
-(section 9.1, from memory), rounded up."""
+(section 9.1, unverified), rounded up."""
 SKIPPED_20 = 0x80000
-"""Raw value of a quantity that was not measured (from memory, as a public library has
+"""Raw value of a quantity that was not measured (unverified, as a public library has
 it)."""
 RANGE_C = (-40.0, 85.0)
 RANGE_HPA = (300.0, 1100.0)
@@ -78,11 +78,11 @@ RANGE_HPA = (300.0, 1100.0)
 memory)."""
 
 GIVES: Mapping[str, Gives] = {
-    # Of BME280 and BMP280.  Noise: RMS 1.3 Pa at four times, 0.005 °C (from memory,
+    # Of BME280 and BMP280.  Noise: RMS 1.3 Pa at four times, 0.005 °C (unverified,
     # section 1).  Stuck: computed values change with every raw count; ten minutes at
     # one count is far beyond a live part (own figure).  Jump: 20 hPa/min is a fault, a
     # hatch moves less than 1 hPa (own figure); one slam within a 10 s interval is let
-    # through.  Accuracy: 1 hPa and a year's drift of 1 (from memory).
+    # through.  Accuracy: 1 hPa and a year's drift of 1 (unverified).
     "pressure_hpa": Gives(0.002, 0.013, 1.0, 600.0, 0.5, accuracy=2.0),
     "temp_c": Gives(0.01, 0.005, 10.0, 600.0, 2.0),
 }

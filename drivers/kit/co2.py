@@ -17,7 +17,7 @@ PRESSURE_SHARE_PER_KPA = 0.016
 more for each kPa (three makers' sheets, as public pages quote them)."""
 STANDARD_HPA = 1013.25
 LEAST_HPA = 700.0
-"""The straight line is drawn no further down, about 3000 m (own choice): at 388 hPa it
+"""The straight line is drawn no further down, about 3000 m (our choice): at 388 hPa it
 would divide by nothing."""
 FAILED = 0xFFFF
 """Answer to a forced recalibration that failed (SCD4x v1.3 p. 13, table 18)."""
@@ -101,7 +101,7 @@ class PressureToTell:
     """
 
     def __init__(self, range_hpa: tuple[float, float], step_hpa: int = 1) -> None:
-        """Take what the part accepts, and from which difference on it is told anew."""
+        """Take what the part accepts, and from which difference on it is told again."""
         self._range_hpa, self._step_hpa = range_hpa, step_hpa
         self._hpa: int | None = None
         self._sent_hpa: int | None = None

@@ -14,7 +14,7 @@ COLDEST_C = -30.0
 def relative_sensitivity(temp_c: float | None) -> float:
     """Return a cell's sensitivity, of that at 20 °C.
 
-    A cold cell under-reads: without a temperature the cold factor stands, which rings
+    A cold cell under-reads: without a temperature the cold factor stands, which sounds
     early.  Above 20 °C it is left at 1, though the cell over-reads by 10 to 25 % at
     50 °C: that too rings early.  Below -20 °C the line goes on to the range's end.
     """

@@ -11,7 +11,7 @@ MOST_UGM3 = {"pm2_5_ugm3": 3000.0, "pm10_ugm3": 5000.0}
 air are on public record.  As `QUANTITIES` has it."""
 RANGE_C = (-10.0, 60.0)
 RANGE_RH_PCT = (0.0, 90.0)
-"""Temperature from memory; above 90 % mist counts as dust (own figure)."""
+"""Temperature unverified; above 90 % mist counts as dust (own figure)."""
 
 
 def conditions() -> Conditions:

@@ -22,7 +22,7 @@ SIZE = 9
 READ = 0x86
 """The command that asks for the value, and the second byte of its answer."""
 ACKNOWLEDGED = frozenset({0x78, 0x79, 0x87, 0x88, 0x99})
-"""Second bytes of answers that only repeat a setting command (from memory: some
+"""Second bytes of answers that only repeat a setting command (unverified: some
 modules send them, some do not); they carry no value."""
 FAULT = 0x8000
 """The topmost bit of a value, by which some families say that their cell has failed (a
@@ -68,9 +68,9 @@ class Upload:
     """A frame that a module sends by itself, once a second."""
 
     gas: int
-    """The gas code: 04 CO, 05 O2 (the latter from memory)."""
+    """The gas code: 04 CO, 05 O2 (the latter unverified)."""
     unit: int
-    """The unit code: 03 ppm, 04 vol % for O2 (the latter from memory; a public driver
+    """The unit code: 03 ppm, 04 vol % for O2 (the latter unverified; a public driver
     reads 04 as ppb, for other gases: check it against the module's manual)."""
     value: float
     """In the unit."""

@@ -170,7 +170,7 @@ class Delivery:
 
 
 class Stream:
-    """Joins a hunter (made anew at each opening), a reader, and the delivery."""
+    """Joins a hunter (made again at each opening), a reader, and the delivery."""
 
     def __init__(
         self,
@@ -186,7 +186,7 @@ class Stream:
         self._delivery = Delivery()
 
     def pause(self) -> None:
-        """Take note that the part is asked anew: see `FrameHunter.pause`."""
+        """Take note that the part is asked again: see `FrameHunter.pause`."""
         error = self._hunter.pause() if isinstance(self._hunter, FrameHunter) else None
         if error is not None:
             self._delivery.bad(error)

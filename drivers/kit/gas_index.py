@@ -1,7 +1,7 @@
 """An index from a raw gas signal: how it stands against the air of the last hours.
 
 The method and its figures are Sensirion's published gas index algorithm, version 3.2
-(BSD licence), written anew here and held in tests against their own package.  Mean and
+(BSD licence), written again here and held in tests against their own package.  Mean and
 spread of the raw signal are learnt over half a day, faster after a start, and not
 while the index is high; the distance from the mean is squeezed into 1 to 500 and
 smoothed.  100 (VOC) or 1 (NOx) is the usual air of this place, not clean air: an index

@@ -13,7 +13,7 @@ LEAST_PCT = -2.0
 """Below this a zero has moved, or a wire is crossed (as `QUANTITIES` has it)."""
 STANDARD_HPA = 1013.25
 LEAST_HPA = 700.0
-"""The correction goes no further down, about 3000 m (own choice, as for CO2)."""
+"""The correction goes no further down, about 3000 m (our choice, as for CO2)."""
 BEYOND = "it is at the explosive limit, or beyond"
 
 

@@ -167,7 +167,7 @@ class NamedCo:
     def _sensitivity(self) -> float:
         """Return its sensitivity, of that at 20 °C.
 
-        A thermometer that died leaves the cold factor, which rings early; where there
+        A thermometer that died leaves the cold factor, which sounds early; where there
         never was one, what the module says stands.
         """
         if not self._has_thermometer:

@@ -60,8 +60,8 @@ def _table(*rows: Quantity) -> Mapping[str, Quantity]:
 # CO and CO2 reach to the parts' full scale with room above (sensors.md, 1 and 12); CO
 # down to what a zero taken in foul air makes of clean air: 10 ppm is the most that a
 # span takes, and what is below by more than its drift is a reversed cell or a wire.
-# Four lead batteries in a row are charged with 58 V (from memory).  A gauge's estimate
-# may run some way past full before it is corrected (own choice of how far).
+# Four lead batteries in a row are charged with 58 V (unverified).  A gauge's estimate
+# may run some way past full before it is corrected (our choice of how far).
 QUANTITIES: Mapping[str, Quantity] = _table(
     Quantity("o2_pct", "%", "/100", 0.1, 30.0, 3, "oxygen"),
     Quantity("co_ppm", "ppm", "ppm", -12.0, 5000.0, 1, "carbon monoxide"),

@@ -34,7 +34,7 @@ def read(register: int, count: int, what: str, delay_s: float = 0.0) -> Bytes:
 
 
 def check_identity(got: bytes, want: bytes, what: str) -> None:
-    """Check a register that tells what the part is.
+    """Check a register that shows what the part is.
 
     Raises:
         WrongPartError: it holds something else; an undriven line is told as such.

@@ -15,12 +15,12 @@ INA226_IDENTITY = {0xFE: b"\x54\x49", 0xFF: b"\x22\x60"}
 """Maker and die (SBOS547 table 7-1)."""
 INA228_MAKER, INA228_DIE = 0x3E, 0x3F
 IS_MAKER, IS_INA228 = b"\x54\x49", 0x228
-"""The die's number stands above a revision of four bits (SLYS021, from memory, and a
+"""The die's number stands above a revision of four bits (SLYS021, unverified, and a
 public library)."""
 INA219_SETTINGS = (b"\x39\x9f", b"\x3e\x67")
-"""After a reset (SBOS448, from memory, and a public library), and as set here."""
+"""After a reset (SBOS448, unverified, and a public library), and as set here."""
 INA219_CALIBRATION = 0x05
-"""Its last bit is always 0 (SBOS448, from memory)."""
+"""Its last bit is always 0 (SBOS448, unverified)."""
 FIRST_REGISTER = 0x00
 
 Which = Generator[Transfer, bytes, str]

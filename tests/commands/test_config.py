@@ -38,10 +38,11 @@ def test_a_good_file_is_told_whole(tmp_path: Path) -> None:
     code, out, err = run(tmp_path, CABIN, "--all")
     assert (code, err) == (0, "")
     for words in (
-        "cabin.toml is valid. Cabin lapwing, judged every 1 s.",
+        "cabin.toml is valid, with 3 things to check.",
+        "Cabin lapwing, judged every 1 s.",
         "bunk-o2  oxygen cell on main 0x48, bunk: oxygen; every 2 s, stale after 6 s",
         "pane     pane thermometer on /sys/bus/w1/devices/28-1/w1_slave, glass",
-        "o2-low: limit; quantity o2_pct; steps (at 19.5 priority high)",
+        "too little oxygen (o2-low): limit; quantity o2_pct; steps (at 19.5 prio",
         "from: 29 CFR 1910.146(b)",
         "after 5 s, clears after 60 s",
     ):
@@ -66,7 +67,7 @@ def test_all_mistakes_and_exit_2(tmp_path: Path) -> None:
     code, out, err = run(tmp_path, text)
     assert (code, out) == (2, "")
     assert len(err.splitlines()) == 3
-    assert err.endswith("2 mistakes; the monitor will not start with this file.\n")
+    assert err.startswith("2 mistakes; the monitor will not start with this file.\n")
     assert "Traceback" not in err
     code, out, _ = run(tmp_path, text, "--json")
     told = json.loads(out)
@@ -74,7 +75,7 @@ def test_all_mistakes_and_exit_2(tmp_path: Path) -> None:
     assert not told["fine"]
     assert {one["key"] for one in told["mistakes"]} == {"watch.tick_s", "watch.tik"}
     assert run(tmp_path, "[cabin", "--json")[0] == 2
-    assert run(tmp_path, "[cabin")[2].endswith(
+    assert run(tmp_path, "[cabin")[2].startswith(
         "1 mistake; the monitor will not start with this file.\n"
     )
 
@@ -109,7 +110,7 @@ quantity = "co_ppm"
 steps = [{ at = 10.0 }]
 """
     _, out, _ = run(tmp_path, text, "--all")
-    mind = out[out.index("Mind") :]
+    mind = out[out.index("To check") :]
     for words in (
         "Nothing measures carbon monoxide",
         "No sensor measures carbon monoxide, so co-early cannot sound.",

@@ -100,7 +100,7 @@ def test_what_it_tells_to_try_works(tmp_path: Path) -> None:
         word, *words = shlex.split(second)[1:]
         code, out, err = call(precheck, *words)
         assert (word, code, err) == ("precheck", 1, "")
-        assert out.splitlines()[-1].startswith("NOT FULLY CHECKED: sounder, phone, log")
+        assert out.splitlines()[1].startswith("NOT FULLY CHECKED: sounder, phone, log")
 
 
 def test_enter_alone_is_told(tmp_path: Path) -> None:

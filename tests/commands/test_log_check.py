@@ -49,11 +49,11 @@ def test_a_folder_that_is_well(tmp_path: Path) -> None:
     folder = folder_of(tmp_path, night_2026_01_16__jsonl=night())
     code, out, err = call(log, "check", folder)
     assert (code, err) == (0, "")
-    first, last = out.splitlines()
+    verdict, first = out.splitlines()
     assert first.startswith("night-2026-01-16.jsonl: 2026-01-16 2")
     assert "362 lines, " in first
     assert first.endswith(" kB, run 2026-01-16T21:00:00Z")
-    assert last == "1 file: nothing is damaged or doubled."
+    assert verdict == "1 file: nothing is damaged or doubled."
 
 
 def test_what_is_lost_is_told_with_its_place(tmp_path: Path) -> None:
@@ -171,7 +171,9 @@ def test_what_is_left_over_is_told_and_is_no_damage(tmp_path: Path) -> None:
     (folder / "night-2026-01-14.jsonl").mkdir()
     code, out, _ = call(log, "check", folder)
     assert code == 0
-    assert "LEFT OVER: night-2026-01-14.jsonl, 0 bytes: no night's file.\n" in out
+    assert (
+        "LEFT OVER: night-2026-01-14.jsonl, 0 bytes: not the file of a night.\n" in out
+    )
     assert "LEFT OVER: night-2026-01-15.jsonl.gz.part, 2 bytes" in out
 
 

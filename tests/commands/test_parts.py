@@ -20,7 +20,8 @@ def test_every_part_has_its_line() -> None:
     """Kind, wire, and what it gives in words."""
     code, out, err = called()
     assert (code, err) == (0, "")
-    lines = out.splitlines()
+    verdict, *lines = out.splitlines()
+    assert verdict.startswith(f"{len(REGISTRY)} kinds of sensor")
     assert [line.split()[0] for line in lines] == list(REGISTRY)
     assert "scd4x                 I2C     carbon dioxide, temperature" in out
 

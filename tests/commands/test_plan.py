@@ -164,9 +164,10 @@ def test_what_can_be_swept_is_what_is_offered():
 def test_a_sweep_in_words_is_a_table():
     """A line for each value under one of heads, narrow enough for a terminal."""
     code, out, _ = call("--sweep", "people")
-    lines = out.splitlines()
+    verdict, head, table = out.partition("people  oxygen %")
+    assert verdict.startswith("Oxygen stays above 19.5 % at people 0, 1, 2,")
+    lines = (head + table).splitlines()
     assert code == 0
-    assert lines[0].startswith("people  oxygen %")
     assert [line.split()[0] for line in lines[1:]] == ["0", "1", "2", "3", "4", "6"]
     assert max(len(line) for line in lines) <= 120
 

@@ -24,8 +24,8 @@ def test_the_emulated_trailer_is_not_fully_checked() -> None:
     """Every part has its line; what emulation cannot show is no READY."""
     code, out, err = called("--emulated")
     assert (code, err) == (1, "")
-    lines = out.splitlines()
-    assert lines[1] == "lapwing, before bed"
+    _, verdict, *lines = out.splitlines()
+    assert lines[0] == "lapwing, before bed"
     for name in (
         "bunk-o2",
         "bunk-co",
@@ -36,7 +36,7 @@ def test_the_emulated_trailer_is_not_fully_checked() -> None:
         "battery",
     ):
         assert any(f" {name} " in line for line in lines)
-    assert lines[-1].startswith("NOT FULLY CHECKED: sounder, phone, log.")
+    assert verdict.startswith("NOT FULLY CHECKED: sounder, phone, log.")
 
 
 def test_it_is_one_screen() -> None:
@@ -201,8 +201,8 @@ async def test_a_script_asks_nobody(tmp_path: Path) -> None:
         words = ("--config", str(config(tmp_path)), "--no-key", "--no-phone")
         _, out, _ = await asyncio.to_thread(called, *words)
         assert not any(level for _, level in run.line.changes)
-    last = out.splitlines()[-1]
-    assert "hecked: air, sounder" in last, "a moment after its start"
+    verdict = out.splitlines()[0]
+    assert "hecked: air, sounder" in verdict, "a moment after its start"
 
 
 def test_what_the_watch_knows_to_fail_is_bad_though_nobody_is_asked(
@@ -229,4 +229,5 @@ def test_a_long_line_goes_on_below_itself() -> None:
     text = "word " * 40
     lines = list(command.screen("lapwing", [Finding("a", "bad", text)]))
     assert " ".join(lines).split().count("word") == 40
-    assert lines[2].startswith(" " * 12 + "word")
+    assert lines[0] == "NOT READY: a."
+    assert lines[3].startswith(" " * 12 + "word")

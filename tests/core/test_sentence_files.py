@@ -27,9 +27,11 @@ from tests.tools.sentences import (
     EN,
     GASES,
     ROOM_FOR_THE_MOMENT,
+    WEIGHTS,
     every_sentence,
     filled,
     variants,
+    weight_of,
 )
 
 
@@ -149,8 +151,8 @@ ALLOWED = {
             "Ouvrez une aération tout de suite.",
             "Éteignez toutes les flammes.",
             "Coupez le chauffage.",
-            "Levez-vous et pompez maintenant.",
-            "Vérifiez son fil maintenant.",
+            "Levez-vous et pompez tout de suite.",
+            "Vérifiez son fil.",
         ),
         "low": (
             "Ouvrez une aération.",
@@ -162,31 +164,10 @@ ALLOWED = {
 """What each sound asks for: temporal-four everybody out, the three-pulse burst to wake
 and ventilate.  The first is the act; the others are what a gas, or the lack of any
 reading, asks for besides or in its place."""
-WEIGHTS = {
-    **dict.fromkeys(("o2-low", "gas-leak", "displaced-air"), "high"),
-    **dict.fromkeys(("contact-smoke", "contact-gas", "contact-co"), "high"),
-    **dict.fromkeys(("o2-projected", "o2-falling", "o2-high", "hot"), "medium"),
-    **dict.fromkeys(("co-level", "co-dose", "co2-level", "co2-projected"), "medium"),
-    **dict.fromkeys(("fine-dust", "condensing", "cold"), "low"),
-    "contact-bilge": "medium",
-}
-"""The priority of an alarm whose case names none (config/limits.toml)."""
 HEATER = {"en": "heater off", "de": "heizung aus", "fr": "chauffage"}
 """What makes carbon monoxide, as its acts name it."""
 POISON = {"en": ("poison", "gas"), "de": ("giftgas",), "fr": ("gaz", "toxique")}
 """How every sentence on carbon monoxide begins, and no other."""
-
-
-def weight_of(alarm: str, case: str) -> str:
-    """Return the priority that a case is said with; '' for a fault and for news."""
-    for word in ("high", "medium", "low"):
-        if case == word or case.endswith(f"-{word}"):
-            return word
-    if case in ("alone", "unheard"):
-        return "medium"
-    if case == "after":
-        return "high"  # what the blood holds is past its danger when the air is not
-    return WEIGHTS.get(alarm, "")
 
 
 @pytest.mark.parametrize("language", sorted(ALL))

@@ -8,12 +8,21 @@ import re
 import shutil
 import subprocess
 import wave
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from cabinvigil.daemon.core.sentences import NO_BREAK, unbroken
-from tests.tools.sentences import ALL, DANGERS, EN, every_sentence
+from cabinvigil.daemon.core.sentences import LONGEST, NO_BREAK, unbroken
+from cabinvigil.daemon.text.units_said import SI, US, Units
+from tests.tools.sentences import (
+    ALL,
+    DANGERS,
+    EN,
+    ROOM_FOR_THE_MOMENT,
+    every_sentence,
+    waking_sentences,
+)
 
 SPELLED = {"%": "percent", "°C": "degrees C", "ppm": "P P M"}
 """The only symbols that a sentence may show, and how a person reads them aloud."""
@@ -23,8 +32,10 @@ ENGINE = "espeak-ng"
 VOICES = {"en": "en", "de": "de", "fr": "fr-fr"}
 WORDS_A_MINUTE = 150
 """Slower than the engine's own 175: read to somebody who wakes (our choice)."""
+USUAL = 175
+"""The engine's own speed (its manual page)."""
 LONGEST_S = 9.0
-"""A danger is told in so long (our choice)."""
+"""A danger is spoken in so long (our choice)."""
 
 
 def phonemes(lines: list[str]) -> list[str]:
@@ -80,26 +91,42 @@ def test_every_english_sentence_is_spoken_as_it_is_meant() -> None:
 
 
 @pytest.mark.parametrize("language", sorted(VOICES))
-def test_a_danger_is_told_in_nine_seconds(language: str, tmp_path: Path) -> None:
+def test_a_danger_is_spoken_in_nine_seconds(language: str, tmp_path: Path) -> None:
     """Read aloud in its language, with the numbers of a bad night."""
     assert VOICES.keys() == ALL.keys()
     numbers = {"co_ppm": 250.0, "co2_ppm": 31_000.0, "gas_lel_pct": 20.0, "hours": 8.0}
-    told = dict.fromkeys(
+    lines = dict.fromkeys(
         said
         for alarm, said in every_sentence(
             ALL[language], is_fullest=True, temp_c=36.0, **numbers
         )
         if alarm in DANGERS
     )
-    for said in told:
+    for said in lines:
         length_s = spoken_s(said, VOICES[language], tmp_path / "said.wav")
         assert length_s <= LONGEST_S, (length_s, said)
 
 
-def spoken_s(line: str, voice: str, file: Path) -> float:
+@pytest.mark.parametrize("units", [SI, US], ids=["si", "us"])
+@pytest.mark.parametrize("language", sorted(VOICES))
+def test_what_wakes_people_is_short(
+    language: str, units: Units, tmp_path: Path
+) -> None:
+    """Every sentence, at its longest: 120 characters, nine seconds at usual speed."""
+    said = list(waking_sentences(replace(ALL[language], units=units)))
+    assert len(said) > 40
+    for line in said:
+        assert len(line) <= LONGEST - ROOM_FOR_THE_MOMENT, line
+        length_s = spoken_s(line, VOICES[language], tmp_path / "said.wav", USUAL)
+        assert length_s <= LONGEST_S, (length_s, line)
+
+
+def spoken_s(
+    line: str, voice: str, file: Path, words_a_minute: int = WORDS_A_MINUTE
+) -> float:
     """Return how long the engine speaks a line, in seconds."""
     subprocess.run(
-        [ENGINE, "-s", str(WORDS_A_MINUTE), "-v", voice, "-w", str(file), line],
+        [ENGINE, "-s", str(words_a_minute), "-v", voice, "-w", str(file), line],
         check=True,
         timeout=60,
     )

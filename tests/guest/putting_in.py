@@ -77,7 +77,7 @@ def _(pins: Pins) -> str:
     CONFIG.write_text(text)
     edited = page("First run")[0].splitlines()[3]
     try:
-        return as_crew(edited).strip().splitlines()[-1]
+        return as_crew(edited).strip().splitlines()[0]
     except CheckError as error:  # the USB adapter comes later, and is told as missing
         expect("ttyUSB0" in str(error), error)
         return "all but ttyUSB0, which is not plugged in yet"

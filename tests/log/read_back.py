@@ -128,7 +128,7 @@ def play(course: Course, folder: Path) -> date:
 
 
 def _beside(middle: datetime, zone: str, days: int) -> datetime:
-    """Return the begin of a night whose middle is at the same hour of another day."""
+    """Return the start of a night whose middle is at the same hour of another day."""
     local = middle.astimezone(ZoneInfo(zone)) + timedelta(days=days)
     return local.astimezone(UTC) - timedelta(hours=OTHER_H / 2.0)
 

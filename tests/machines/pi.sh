@@ -15,8 +15,8 @@ must "the config is the daemon's to read" sudo -u cabinvigil test -r $config
 must "and nobody else's" fails sudo -u nobody test -r $config
 
 step "a night is played as the service's user"
-run "sudo -u cabinvigil cabinvigil rehearse shut$(cat /handover/night) | tail -3"
-run "cabinvigil config | grep 'is fine'"
+run "sudo -u cabinvigil cabinvigil rehearse shut$(cat /handover/night) | head -3"
+run "cabinvigil config | grep 'is valid'"
 
 step "the unit is started"
 run "sudo systemctl enable --now cabinvigil"

@@ -1,4 +1,4 @@
-"""The night `alarm`: a certified CO alarm rings; our own CO part stands at nothing.
+"""The night `alarm`: a certified CO alarm sounds; our own CO part stands at nothing.
 
 Its contact alone wakes, within one tick, and nothing ends it but that it opens and that
 somebody answers.
@@ -35,7 +35,7 @@ def test_our_own_part_shows_nothing_while_the_air_is_bad(night: Played) -> None:
 def test_it_is_high_within_one_tick_and_the_phone_knows(night: Played) -> None:
     (ring,) = night.rings(ALARM)
     assert ring["priority"] == "high"
-    assert ring["text"].startswith("The carbon monoxide alarm rings.")
+    assert ring["text"].startswith("The carbon monoxide alarm sounds.")
     alerts = [
         (at_s, one.escalation)
         for at_s, one in night.commands

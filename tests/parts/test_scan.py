@@ -205,7 +205,8 @@ def test_a_stranger_is_told_as_one() -> None:
     assert maybe.kinds == ("o2_key_register",)
     assert "cannot be distinguished" in maybe.text
     lines = list(told(Scan({"main": [unknown]}, [], []), None))
-    assert lines[:2] == [
+    assert lines[:3] == [
+        "1 device found, with no config to compare.",
         "On the I2C bus main",
         "  0x50  something unknown",
     ]
@@ -236,7 +237,7 @@ def test_d6_a_look_alike_is_told_as_what_it_is() -> None:
     only = run_virtual(look(lambda _now: Bme680()))
     assert only == ScanAnswer("0x76", (), "a BME680, which this monitor does not read")
     lines = list(told(Scan({"main": [only]}, [], []), None))
-    assert lines[1] == "  0x76  a BME680, which this monitor does not read"
+    assert lines[2] == "  0x76  a BME680, which this monitor does not read"
 
 
 def test_a_part_that_is_not_what_the_config_says_is_told() -> None:
@@ -356,7 +357,7 @@ def test_an_empty_machine_is_told_what_to_switch_on() -> None:
     assert lines[0].startswith("There is no I2C bus here: switch it on")
     assert lines[1:] == ["On the serial ports: nothing here", "On 1-wire: nothing here"]
     quiet = list(told(Scan({"main": []}, [], []), None))
-    assert "nothing responds: check the power supply" in quiet[1]
+    assert "nothing responds: check the power supply" in quiet[2]
 
 
 def test_a_line_without_a_config_has_no_name() -> None:

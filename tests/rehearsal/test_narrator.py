@@ -13,7 +13,7 @@ from cabinvigil.daemon.core.model import (
 )
 from cabinvigil.daemon.outputs.base import Stamp
 from cabinvigil.daemon.outputs.mqtt.messages import Forms
-from cabinvigil.daemon.rehearsal.account import account
+from cabinvigil.daemon.rehearsal.account import verdict
 from cabinvigil.daemon.rehearsal.narrator import Narrator
 
 NOW = Stamp(60.0, datetime(2026, 1, 16, 2, 10, 5, tzinfo=UTC))
@@ -95,7 +95,7 @@ def test_whoever_was_woken_is_told_so_however_the_alarm_began(
     narrator = Narrator(lambda line: None, UTC)
     for priority, was in told:
         narrator.handle(stand(priority, AlarmState(was)), NOW)
-    said = list(account("sooty", [], narrator.rings))[-1]
+    said = next(verdict([], narrator.rings))
     if woken is None:
         assert said == "Nothing woke the sleepers."
     else:

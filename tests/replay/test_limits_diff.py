@@ -102,10 +102,10 @@ def test_a_new_limit_is_gained_and_the_rest_stays(tmp_path: Path) -> None:
     assert gained["priority"] == "high"
     assert row_of(tmp_path, text)["change"] == "same"
     _, out, _ = call(night(tmp_path), "--limits", limits(tmp_path, text))
-    head, *rows, last = out.splitlines()
-    assert head.split() == ["night", "alarm", "rang", "would", "change"]
+    verdict, head, *rows = out.splitlines()
+    assert head.split() == ["night", "alarm", "was", "would", "change"]
     assert any("gained (high)" in row for row in rows)
-    assert last.startswith("1 gained, ")
+    assert verdict.startswith("1 gained, ")
 
 
 def with_a_test(folder: Path, gas_until_s: float) -> Path:
@@ -152,7 +152,7 @@ def test_many_nights_and_folders_are_one_table(tmp_path: Path) -> None:
     moved = [row["night"] for row in rows if row["alarm"] == "co-level"]
     assert moved == ["night-2026-01-16", "2026-01-17", "2026-01-18"]
     _, out, _ = call(folder, "--limits", limits(tmp_path, AT_20))
-    assert "2 earlier" in out.splitlines()[-1]
+    assert "2 earlier" in out.splitlines()[0]
 
 
 def test_times_are_those_of_the_clock_once_it_was_set(tmp_path: Path) -> None:

@@ -33,7 +33,7 @@ def test_a_folder_is_all_its_nights_and_each_rings_as_by_itself(tmp_path: Path) 
     assert "night-2026-01-17.jsonl: holds no line" in err
     assert "skipped" in err
     first, second = alone(nights, 15), alone(nights, 16)
-    assert "o2-low" in second
+    assert "danger  too little oxygen: active" in second
     assert out == f"2026-01-15\n{first}2026-01-16\n{second}"
 
 

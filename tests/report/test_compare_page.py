@@ -33,7 +33,7 @@ def test_it_is_one_small_file_in_the_reports_order(text: str) -> None:
     assert not re.search(r"https?:|@import|url\((?!#)", text)
     heads = [
         'class="verdict',
-        "From the begin",
+        "From the start",
         "What was measured",
         "What was the same",
     ]
@@ -42,7 +42,7 @@ def test_it_is_one_small_file_in_the_reports_order(text: str) -> None:
 
 
 def test_the_sentence_leads_and_both_letters_end_their_courses(text: str) -> None:
-    """Direct labels, on one axis of hours from the begin of each."""
+    """Direct labels, on one axis of hours from the start of each."""
     sentence = re.search(r'role="status"><p>(.*?)</p>', text)
     assert sentence is not None
     assert "roof vent a third open&#x27; was safer" in sentence[1]
@@ -122,7 +122,7 @@ def test_a_page_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
 def test_minutes_to_a_limit(
     values: list[float | None], found: tuple[float | None, ...] | None
 ) -> None:
-    """Half a minute a step; what a hole hides at the begin is not known."""
+    """Half a minute a step; what a hole hides at the start is not known."""
     assert minutes_to(values, 19.5, 0.2) == found
 
 
@@ -149,7 +149,7 @@ def test_what_is_not_known_says_why() -> None:
         ("burner's power", {}, "the same"),
         ("burner's power", {"power_kw": None}, "not known"),
         ("people", {"people": 2.0}, "not the same"),
-        ("inside at the begin", {"begins_c": 15.0}, "not the same"),
+        ("inside at the start", {"begins_c": 15.0}, "not the same"),
         ("wind", {}, "not measured: a trial in another wind proves little"),
         ("length", {}, "the same"),
     ],

@@ -293,10 +293,24 @@ def test_a_silent_watch_is_asked_after_and_not_its_sensors() -> None:
     assert "why the monitor was silent" in silent[0].do
     assert "2.1 h went unrecorded" in silent[0].expect
     at_fault = advice(situation(40.0, 0.8, 20.3, troubles=[trouble], **seen))
-    assert at_fault[0].do == "See to bunk-o2, which measures oxygen, before you sleep"
+    assert at_fault[0].do == "Check bunk-o2, which measures oxygen, before you sleep"
     assert "2.0 h went unmonitored" in at_fault[0].expect
     nobody = advice(situation(40.0, 0.8, 20.3, **seen))
     assert "the sensor that measures oxygen" in nobody[0].do
+
+
+def test_a_sensor_in_doubt_is_no_faulty_one() -> None:
+    """Damp and cold pass by themselves: nothing is to be repaired."""
+    unseen = Watched("o2_pct", "oxygen", 0.8, 120.0, 120.0, 0.0)
+    doubted = AlarmEpisode("sensor-warming/bunk-o2", 0.0, "fault", "", to_s=7200.0)
+    night = situation(
+        *(40.0, 0.8, 20.3), seen=[unseen], parts={"o2_pct": ["bunk-o2"]}, rang=[doubted]
+    )
+    first = advice(night)[0]
+    assert first.do.startswith("Let bunk-o2 get warm and dry before bed")
+    assert "2.0 h counted as unmonitored" in first.expect
+    trouble = SourceFaults("bunk-o2", 1, 120.0, "silent")
+    assert advice(replace(night, troubles=[trouble]))[0].do.startswith("Check bunk-o2")
 
 
 def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:

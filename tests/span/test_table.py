@@ -33,15 +33,15 @@ def test_a_weak_cell_is_warned_of_beside_its_figures() -> None:
     assert "bunk-cell: 8.40 mV; oxygen 19.90 before, 20.70 after, in %" in text
     assert "  CHECK: a weak cell" in text
     assert "about 7 months left" in text
-    assert text.endswith("Nothing was kept.")
+    assert text.startswith("The air is fresh. Nothing was kept.")
 
 
 def test_where_it_was_kept_is_said_with_what_comes_next(tmp_path: Path) -> None:
     """The watch must be started again to use it."""
     result = outcome()
     result.kept_in = tmp_path
-    assert list(lines(result, is_emulated=False))[-1] == (
-        f"Kept in {tmp_path}. Start the monitor again to use them."
+    assert next(lines(result, is_emulated=False)) == (
+        f"The air is fresh. Kept in {tmp_path}. Start the monitor again to use them."
     )
 
 

@@ -13,92 +13,92 @@ ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "DEVELOPERS.md"
 MARKS = re.compile(r"(<!-- drawn: hazards -->\n).*?(<!-- end -->)", re.DOTALL)
 HAZARDS: Mapping[str, tuple[str, str, str]] = {
-    # name: (the hazard, how it comes about, what stands against it)
+    # name: (the hazard, how it comes about, what prevents it)
     "false-all-clear": (
         "a false all-clear",
-        "the alarm that rang is over, while another gas is bad or a part has died",
+        "the alarm that sounded is over, while another gas is bad or a part is dead",
         "no gas alarm at any priority, nothing that wakes, every vital value trusted",
     ),
     "silenced-by-answer": (
-        "silence by an answer",
-        "an answer given to something else, or when the air was good",
-        "an answer is to what had sounded for two seconds, and to how bad it was then",
+        "silence by an acknowledgement",
+        "one that was meant for another alarm, or given when the air was good",
+        "it counts for what had sounded for two seconds, as bad as it was then",
     ),
     "silenced-by-shelving": (
         "silence by shelving",
-        "an alarm is put aside before its condition comes, or while it stands",
+        "an alarm is shelved before its condition comes, or while it is active",
         "what can ever wake people is never shelved",
     ),
     "silenced-by-test": (
         "silence by a test of the parts",
         "a danger comes while gas or breath is held to the parts, or nobody ends that",
         (
-            "it sounds all the same; phones wait five minutes at most, thrice an hour, "
-            "and never beside an alarm"
+            "it sounds all the same; phones wait five minutes at most, three times "
+            "an hour at most, and never beside an alarm"
         ),
     ),
     "silenced-by-button": (
         "silence by a button",
         "a button that chatters, or is pressed in sleep",
         (
-            "more than six answers a minute are a fault, and what they quieted sounds "
+            "more than six presses a minute are a fault, and what they quieted sounds "
             "again; a danger's age escalates"
         ),
     ),
     "silenced-by-phone": (
-        "silence from outside",
-        "an answer by phone each minute, an old or retained one, any other verb",
-        "a phone answers a stand once, with its moment, and resets no escalation",
+        "silence by a phone",
+        "an acknowledgement each minute, an old or retained one, any other verb",
+        "one for each active alarm, with its moment; it resets no escalation",
     ),
     "silenced-by-config": (
         "silence by a config",
-        "a key that loosens a guard without being called a limit",
-        "every number says which way is laxer; keys of parts are judged by effect",
+        "a key that weakens an alarm without being called a limit",
+        "every number says which way is less strict; keys of parts count by effect",
     ),
     "blind-part": (
         "a part that is blind",
         "it freezes, falls silent, saturates, is doubtful, or another takes its place",
-        "what flickers and stands still is doubtful; the last one lost wakes people",
+        "what flickered and is still is doubtful; the last one lost wakes people",
     ),
     "silenced-by-restart": (
         "silence by a restart",
         "a kill, a power cut, hours without power",
-        "alarms come back unanswered where in doubt; the dose is held",
+        "in doubt alarms come back unacknowledged; the dose is kept",
     ),
     "silenced-by-reload": (
         "silence by a reload, or by a part taken away",
-        "the config is changed while an alarm stands",
-        "alarms carry over; what nothing measures any more is a fault when answered",
+        "the config is changed while an alarm is active",
+        "alarms carry over; what nothing measures becomes a fault when acknowledged",
     ),
     "broken-rule": (
         "a bug in a rule or in the trend",
         "an exception where the air is judged",
-        "the rule rings as broken; the trend is a fault, and the limits go on",
+        "the rule sounds as broken; the trend is a fault, and the limits go on",
     ),
     "lesser-over-graver": (
         "a lesser message over a graver one",
-        "several alarms at once, each with its text and sound",
-        "one voice: the gravest; softer texts wait for the end of the danger",
+        "several alarms at once, each with its message and sound",
+        "only the gravest is sent; lesser messages wait for the end of the danger",
     ),
     "nobody-answers": (
-        "nobody answers",
-        "everyone is asleep, gone, or already unconscious",
-        "told again, louder, to the second phone, each quarter of an hour",
+        "nobody acknowledges",
+        "everyone is asleep, away, or already unconscious",
+        "sent again, louder, to the second phone, every quarter of an hour",
     ),
     "record-comforts": (
-        "a record that comforts",
-        "a night that nobody measured is called safe",
+        "a false record of a safe night",
+        "a night that nothing measured is called safe",
         "not measured, not judged or too short is not safe",
     ),
     "crying-wolf": (
-        "crying wolf",
-        "noise, a part away for a minute, two parts that differ",
-        "one part leads; delays, dead-bands, patience where another gas still watches",
+        "false alarms",
+        "noise, a part lost for a minute, two parts that differ",
+        "one part leads; delays, dead-bands, patience if another gas is measured",
     ),
     "flooding": (
         "flooding",
         "many alarms, or one that comes and goes",
-        "three texts in ten minutes, but for a rise to danger",
+        "three messages in ten minutes, except for a rise to danger",
     ),
 }
 
@@ -117,7 +117,7 @@ def marked(path: Path) -> Iterator[tuple[str, str]]:
 
 
 def held() -> dict[str, list[str]]:
-    """Gather the tests that stand against each hazard, as `file::test`."""
+    """Return the tests that guard against each hazard, as `file::test`."""
     tests: dict[str, list[str]] = {name: [] for name in HAZARDS}
     for path in sorted((ROOT / "tests").rglob("test_*.py")):
         for hazard, test in marked(path):
@@ -129,7 +129,7 @@ def held() -> dict[str, list[str]]:
 def table() -> str:
     """Draw the table; of many tests the first three are named."""
     lines = [
-        "| hazard | how it comes about | what stands against it | held by |",
+        "| hazard | how it comes about | what prevents it | tested by |",
         "| --- | --- | --- | --- |",
     ]
     tests = held()
@@ -137,13 +137,13 @@ def table() -> str:
         files = sorted({test.split("::")[0] for test in tests[name]})
         count = len(tests[name])
         named = ", ".join(f"`{one}`" for one in files[:3])
-        more = f" and {len(files) - 3} files more" if len(files) > 3 else ""
+        more = f" and {len(files) - 3} more files" if len(files) > 3 else ""
         lines.append(f"| {hazard} | {how} | {guard} | {count} tests: {named}{more} |")
     return "\n".join(lines) + "\n"
 
 
 def redrawn(text: str) -> str:
-    """Return the page with the table made anew."""
+    """Return the page with the table made again."""
     return MARKS.sub(lambda mark: mark[1] + table() + mark[2], text)
 
 

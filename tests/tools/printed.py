@@ -35,20 +35,19 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     ),
     "precheck": (
         "precheck --emulated --failing bunk-co=stall",
-        ((r"lapwing", 5), (r"NOT READY", 1)),
+        ((r"NOT READY", 6),),
     ),
     "shut": (
         "rehearse shut --hours 2 --tick-s 10 --log shut/",
         (
-            (r"Rehearsal", 3),
+            (r"Rehearsal", 6),
             (r".*DANGER  Too little oxygen in", 1),
-            (r"First woken", 2),
         ),
     ),
     "morning": ("morning shut/", ((r"", 10), (r"Air ", 2), (r"Tonight", 3))),
     "quiet": (
         "rehearse quiet --hours 1 --tick-s 10 --log quiet/",
-        ((r"Rehearsal", 1), (r"  oxygen", 3)),
+        ((r"Rehearsal", 2), (r"  oxygen", 2)),
     ),
     "compare": ("compare shut/ quiet/", ((r"", 9), (r"safest", 3))),
     "replay": ("replay shut/ --limits stricter.toml", ((r"", 3),)),

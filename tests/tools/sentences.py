@@ -60,12 +60,34 @@ DANGERS = (*(alarm for alarms in GASES.values() for alarm in alarms), "hot")
 ROOM_FOR_THE_MOMENT = 20
 """ ' (02:14, 12 min late)': what a late alert adds to its sentence, about."""
 
+WEIGHTS = {
+    **dict.fromkeys(("o2-low", "gas-leak", "displaced-air"), "high"),
+    **dict.fromkeys(("contact-smoke", "contact-gas", "contact-co"), "high"),
+    **dict.fromkeys(("o2-projected", "o2-falling", "o2-high", "hot"), "medium"),
+    **dict.fromkeys(("co-level", "co-dose", "co2-level", "co2-projected"), "medium"),
+    **dict.fromkeys(("fine-dust", "condensing", "cold"), "low"),
+    "contact-bilge": "medium",
+}
+"""The priority of an alarm whose case names none (config/limits.toml)."""
+
 
 def variants(words: MessageCatalog) -> Iterator[tuple[str, str, int, str]]:
     for alarm, table in words.alarms.items():
         for case, lines in table.items():
             for index, line in enumerate(lines):
                 yield alarm, case, index, line
+
+
+def weight_of(alarm: str, case: str) -> str:
+    """Return the priority that a case is said with; '' for a fault and for news."""
+    for word in ("high", "medium", "low"):
+        if case == word or case.endswith(f"-{word}"):
+            return word
+    if case in ("alone", "unheard"):
+        return "medium"
+    if case == "after":
+        return "high"  # what the blood holds is past its danger when the air is not
+    return WEIGHTS.get(alarm, "")
 
 
 def filled(words: MessageCatalog, alarm: str, line: str, **facts: Any) -> str:
@@ -109,3 +131,40 @@ def every_sentence(
         if "rise_pct_per_h" in fields_of(line):
             both["rate_pct_per_h"] = 2.1
         yield alarm, filled(words, alarm, line, **both)
+
+
+PLAUSIBLE: Mapping[str, Any] = {
+    # The longest that a cabin may really come to, in sensors named for their place.
+    "part": "bunk-co-standard",
+    "value": 5000.0,
+    "unit": "ppm",
+    "seconds": 300.0,
+    "hours": 8.0,
+    "minutes": 22.0,
+    "o2_pct": 19.5,
+    "co_ppm": 1250.0,
+    "co2_ppm": 40_000.0,
+    "gas_lel_pct": 100.0,
+    "cohb_pct": 45.0,
+    "height_m": 5500.0,
+    "temp_c": 48.0,
+    "supply_v": 11.4,
+    "charge_pct": 15.0,
+}
+
+
+def waking_sentences(words: MessageCatalog) -> Iterator[str]:
+    """Yield each case's fullest sentence that wakes people, at its longest.
+
+    Args:
+        words: the language, in the units that it is to be said in.
+
+    Yields:
+        What is said, and shown.
+    """
+    for alarm, case, index, line in variants(words):
+        wakes = weight_of(alarm, case) in ("high", "medium") or alarm == "supply-low"
+        if index or not wakes:
+            continue
+        text = "carbon monoxide alarm" if case == "unheard" else "carbon monoxide"
+        yield filled(words, alarm, line, **PLAUSIBLE, text=text)

@@ -15,15 +15,15 @@ PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
 MARKS = re.compile(r"(<!-- drawn: startstop -->\n).*?(<!-- end -->)", re.DOTALL)
 RECALL = (
     f"after {RECALL_S:g} s a fault, and the start goes on; a state that comes later is "
-    "taken over, spans by the next start; nothing is saved over what is not read yet"
+    "used, calibrations by the next start; nothing is saved over what is not read yet"
 )
 KEPT = (
-    "the state of the last run and the parts' spans, read aside; then the log's "
-    "`start`, and what stood before sounds"
+    "the state of the last run and the parts' calibrations, read aside; then the log's "
+    "`start`, and what was active before sounds"
 )
 SOUNDER = (
-    "the sounder can sound: of the config its table alone is read by then, and nothing "
-    "else is loaded"
+    "the sounder can sound: only its table of the config is read by then, and nothing "
+    "more is loaded"
 )
 STARTS = (
     # threads and tasks begun, in this order; what is up then; whoever does not answer
@@ -32,7 +32,7 @@ STARTS = (
         SOUNDER,
         "its thread waits alone; after 1 s the start goes on, without READY",
     ),
-    (("signals",), "a stop is heard; before it ends the process at once", "-"),
+    (("signals",), "a stop is received; before this it ends the process at once", "-"),
     (
         ("light", "log", "mqtt", "button"),
         "light, log, phone and button, each with a thread of its own",
@@ -52,15 +52,15 @@ STARTS = (
     (("part-*",), "the parts", "each call has a deadline; a fault"),
     (
         ("ticker",),
-        "the first tick is scheduled: READY, once the sounder's thread has gone round",
-        "the watchdog's clock begins here, and anew at a reload",
+        "the first tick is scheduled: READY, once the sounder's thread has run once",
+        "the watchdog's clock begins here, and again at a reload",
     ),
 )
 
 
 def tables() -> str:
     """Draw both."""
-    lines = ["| start | what is up | who does not answer |", "| --- | --- | --- |"]
+    lines = ["| start | what is up | what does not respond |", "| --- | --- | --- |"]
     for names, what, late in STARTS:
         lines.append(f"| {', '.join(f'`{one}`' for one in names)} | {what} | {late} |")
     lines += [
@@ -79,7 +79,7 @@ def tables() -> str:
 
 
 def redrawn(text: str) -> str:
-    """Return the page with the tables made anew."""
+    """Return the page with the tables made again."""
     return MARKS.sub(lambda mark: mark[1] + tables() + mark[2], text)
 
 

@@ -4,7 +4,7 @@ Without a bridge nothing is said, and nothing is told.
 """
 
 DOWN_PATIENCE_S = 60.0
-"""Down for so long it is told: our own choice, a restart of either broker being over by
+"""Down for so long it is told: our choice, a restart of either broker being over by
 then (its bridge tries again within 30 s)."""
 AGAIN_AFTER_S = 30.0
 """All that stands goes out again at most so often, however the bridge flutters: our own

@@ -18,14 +18,14 @@ from cabinvigil.daemon.text.sentences import ended
 
 LONGEST_PASSWORD = 1024
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 45.0
-"""Back-off doubles between these: our own choice, seldom enough for a network that
+"""Back-off doubles between these: our choice, seldom enough for a network that
 does not come back; one that does is used, and its fault over, within a minute."""
 QUICK_WAIT_S, QUICK_FOR_S = 1.0, 180.0
 """For the first minutes no wait is longer: a network that is away for two heartbeats
 must be used again within the three seconds that are left before whoever listens tells
 a silence (phone/silence), and one that waits longer is told anyway."""
 STEADY_S = 30.0
-"""A connection that held for so long begins the back-off anew."""
+"""A connection that held for so long begins the back-off again."""
 
 
 class BrokerError(CabinvigilError):
@@ -84,7 +84,7 @@ class Broker:
         )
 
     def silent(self) -> BrokerError:
-        """Say that something listens there and does not answer."""
+        """Say that something listens there and does not respond."""
         return BrokerError(
             "out-of-reach",
             f"The broker at {self.where} accepts the connection and does not respond: "
@@ -98,7 +98,7 @@ class Broker:
 
 
 def _remedy(path: Path, error: OSError) -> str:
-    # The watch reads one, the phone's end another: whoever runs this is the reader.
+    # The monitor reads one, the phone's end another: whoever runs this is the reader.
     if isinstance(error, FileNotFoundError):
         return f"put the password there, alone on one line, then {give_away(path)}"
     return remedy_where_closed(path, is_secret=True)
@@ -202,7 +202,7 @@ class Backoff:
     """How long to wait before the next try: briefly at first, then doubling."""
 
     def __init__(self, dice: Random, longest_s: float | None = None) -> None:
-        """Set it up; the longest wait is the watch's own where none is given."""
+        """Set it up; the longest wait is the monitor's own where none is given."""
         self._dice = dice
         self._longest_s = LONGEST_WAIT_S if longest_s is None else longest_s
         self._tries = 0
@@ -224,7 +224,7 @@ class Backoff:
         return wait_s
 
     def held_for(self, time_s: float) -> None:
-        """Note a connection that ended, or a try; a steady one begins all anew."""
+        """Note a connection that ended, or a try; a steady one begins all again."""
         self._away_s += time_s
         if time_s >= STEADY_S:
             self._tries, self._away_s = 0, 0.0

@@ -36,14 +36,14 @@ HEARTBEATS_KEPT = 3
 ANSWER_EXPIRY_S = 60
 ESTIMATES_EXPIRY_S = 600
 READINGS_EXPIRY_S = 600
-"""Retained values older than this are no news (our own choice)."""
+"""Retained values older than this are no news (our choice)."""
 OVER_EXPIRY_S = 86_400
 """An alarm that is over is forgotten after a day, twice what the bridge's queue is made
-for (our own choice): else each that ever rang would stand at every broker."""
+for (our choice): else each that ever sounded would stand at every broker."""
 
 OUT, WAKE, BROKEN, NOTE, WELL = 5, 4, 3, 2, 1
 """`urgency`: how loud a push should be, as a plain number that any gateway reads: get
-out, wake up, something is broken, a note, all is well (own choice; push servers count
+out, wake up, something is broken, a note, all is well (our choice; push servers count
 to five)."""
 URGENCY: Mapping[Priority, int] = MappingProxyType(
     {
@@ -59,7 +59,7 @@ URGENCY_OF_WORD = MappingProxyType(
 
 PHONE_TEST = "precheck"
 """Stands as `alarm` in the test before bed, which the phone's end reports on and shows
-with a button; what answers it is for the precheck, not for the watch."""
+with a button; what answers it is for the precheck, not for the monitor."""
 
 REHEARSAL = "Rehearsal, no alarm."
 """Before the text of every alert of a rehearsal."""
@@ -168,7 +168,7 @@ class Messages:
 
     topics: Topics
     run: str
-    """Tells this start from others: sequence numbers begin anew with each."""
+    """Tells this start from others: sequence numbers begin again with each."""
     zone: tzinfo | None = None
     """Of the moments in alert texts; None is the machine's own."""
     forms: Forms = Forms()
@@ -177,7 +177,7 @@ class Messages:
     in a user property."""
 
     def presence(self, word: str, expiry_s: int | None = None) -> Publication:
-        """Say whether the watch runs, in one plain word that any client can compare.
+        """Say whether the monitor runs, in one plain word that any client can compare.
 
         Args:
             word: `WATCHING`, `STOPPED` or `LOST`.

@@ -117,7 +117,7 @@ class Phone:
         self._is_lost = True
 
     def stop(self, deadline_s: float) -> None:
-        """Send what waits and say that the watch was stopped, at most for so long."""
+        """Send what waits and say that the monitor was stopped, at most for so long."""
         self._ends_by_s = self._clock.monotonic() + deadline_s
         self._thread.end()
         self._wakeup.ring()
@@ -250,7 +250,7 @@ class Phone:
             self._health.ok()
 
     def _tell_rival(self) -> bool:
-        """Tell of another watch of this name; return whether there is one."""
+        """Tell of another monitor of this name; return whether there is one."""
         if not self._rival.is_there(self._up_s()):
             return False
         error = self._broker.refused(

@@ -112,13 +112,13 @@ class Publisher:
         return max(0.0, min(self._heartbeat_due_s, self._readings_due_s) - now_s)
 
     def connected(self, now: Stamp) -> None:
-        """Say that the watch runs, and all that stands; a heartbeat goes at once."""
+        """Say that the monitor runs, and all that stands; a heartbeat goes at once."""
         self._heartbeat_due_s = float("-inf")
         self._say_watching(now)
         self.outbox.send_states()
 
     def stopping(self, now: Stamp) -> None:
-        """Say that the watch was stopped in order."""
+        """Say that the monitor was stopped in order."""
         self._watching_s = float("inf")
         self.outbox.put_state(self.messages.presence(STOPPED), now.up_s)
 

@@ -1,4 +1,4 @@
-"""Whether another watch bears this cabin's name at the same broker. Pure.
+"""Whether another monitor bears this cabin's name at the same broker. Pure.
 
 A broker lets one client of a name in and throws the other out, mosquitto 2.0.11 without
 a word: each watch then sees a network that breaks every half minute.  What betrays the
@@ -32,11 +32,11 @@ class RivalWatch:
     def heard(self, run: str, now_s: float) -> None:
         """Take the run of a presence that came in; '' where none is given.
 
-        Before we have spoken it is the watch's own, of a run before this one.
+        Before we have spoken it is the monitor's own, of a run before this one.
         """
         if self._has_spoken and run and run != self._run:
             self._seen_s = now_s
 
     def is_there(self, now_s: float) -> bool:
-        """Return whether another watch was heard of late."""
+        """Return whether another monitor was heard of late."""
         return self._seen_s is not None and now_s - self._seen_s < QUIET_S

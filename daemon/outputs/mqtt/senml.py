@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from cabinvigil.drivers.kit.quantity import split_channel
 
 MEDIA_TYPE = "application/senml+json"
-"""RFC 8428 (check_values senml_rules_memory, from memory)."""
+"""RFC 8428 (check_values senml_rules_memory, unverified)."""
 RELATIVE_BELOW_S = 2.0**28
 """A time below this is relative to now (RFC 8428 4.5.3; check_values
 senml_rules_memory): so a clock that shows 1970 must give no absolute time."""

@@ -34,12 +34,12 @@ NO_RETAINED = 2
 
 @dataclass(frozen=True, slots=True)
 class SessionTerms:
-    """What a connection agrees on with its broker; as the watch needs it."""
+    """What a connection agrees on with its broker; as the monitor needs it."""
 
     largest_packet: int = 65_536
     """Bytes that an MQTT 5 broker may send us in one packet.  An ask has at most 2048,
     and a longer one is answered that it is too long; what is larger than this the
-    broker drops without a word to anybody (own choice: 16 of them are 1 MB)."""
+    broker drops without a word to anybody (our choice: 16 of them are 1 MB)."""
     receive_at_most: int = 16
     """Unacknowledged messages that an MQTT 5 broker may send us."""
     kept_s: int = 0
@@ -190,7 +190,7 @@ class MqttSession:
     def follow(self, topics: Iterable[tuple[str, int]]) -> None:
         """Ask for what is kept and for what comes on topics, each with its QoS.
 
-        Not retained as published: the flag then tells what the broker had kept from
+        Not retained as published: the flag then shows what the broker had kept from
         what is said now.
         """
         if not self._is_v5:
@@ -302,7 +302,7 @@ class MqttSession:
         self, _c: Any, _u: Any, flags: Any, reason: ReasonCode, _p: Any
     ) -> None:
         if self._connack is not None and self._connack.is_failure:
-            return  # `connect` tells why
+            return  # `connect` shows why
         if flags.is_disconnect_packet_from_server:
             self._lose(self._refusal(reason))
         elif self._connack is None:

@@ -18,7 +18,7 @@ from cabinvigil.daemon.text.sentences import ended
 BOUNCE_S = 0.03
 """Shorter than this is contact bounce (common practice: 5 to 20 ms, no source)."""
 LONG_S = 1.0
-"""From here a press is a long one: our own choice; a startled tap takes under 0.5 s."""
+"""From here a press is a long one: our choice; a startled tap takes under 0.5 s."""
 LEANT_ON_S = 10.0
 """From here something may lean on it: a mattress edge, a stuck contact, a wire to
 ground.  While a danger sounds it may still be a frightened hand: it answers, once."""
@@ -109,7 +109,7 @@ class Button:
             opener: takes the line, or raises `LineError`; tried again.
             on_act: takes an act to the core; called from this thread.
             report: takes faults.
-            clock: tells how long a press goes on; the edges bring moments of
+            clock: shows how long a press goes on; the edges bring moments of
                 their own, of the kernel's clock.
         """
         self._opener = opener

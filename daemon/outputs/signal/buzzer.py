@@ -47,7 +47,7 @@ class _Sounder:
         self._stood_at_s = float("-inf")
 
     def look(self, now_s: float) -> None:
-        """Tell where the loop stands still; its next round tells that it does not."""
+        """Tell where the loop stands still; its next round shows that it does not."""
         alive_at_s = self.player.alive_at_s()
         if now_s - alive_at_s <= STALE_S:
             return

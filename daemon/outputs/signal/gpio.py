@@ -127,7 +127,7 @@ class GpioLine:
     def self_test(self) -> LineCheck:
         """Read the sense line where there is one, else the pin itself.
 
-        A sense line that could not be had, or read, is taken anew.
+        A sense line that could not be had, or read, is taken again.
         """
         if self._take_sense is None:
             is_same = self._read(self._name, self._request) == self._level
@@ -246,7 +246,7 @@ def load_gpiod(name: str) -> Any:
     Raises:
         LineError: it is not installed.
     """
-    # Not at the top: it costs 4 MB, and a watch without a GPIO does not need it.
+    # Not at the top: it costs 4 MB, and a monitor without a GPIO does not need it.
     try:
         import gpiod
     except ImportError as error:

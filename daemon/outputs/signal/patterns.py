@@ -13,15 +13,15 @@ _MS = 1_000
 _S = 1_000_000
 
 # Temporal-four, carbon monoxide: four pulses of 100 ms, then 5 s of silence
-# (check_values sound_t4).  The 100 ms between pulses is from memory (UL 2034, NFPA 72);
+# (check_values sound_t4).  The 100 ms between pulses is unverified (UL 2034, NFPA 72);
 # an alarm's manual that repeats the whole every 5.8 s agrees.
 # After four minutes the standard lets it slow to one group a minute; we keep the full
-# rate while the alarm stands, since a sleeper may be waking only then.
+# rate while the alarm is active, since a sleeper may be waking only then.
 T4_PULSE_MS = 100
 T4_GAP_MS = 100
 T4_PULSES = 4
 T4_PAUSE_MS = 5_000
-# Unanswered for long: as much sound as the tolerance of 10 % gives (from memory, as the
+# Unanswered for long: as much sound as the tolerance of 10 % gives (unverified, as the
 # gaps), less what a thread may be late: 0.43 s of each 5.3 instead of 0.4 of 5.7.  It
 # is the same sound: what says "leave" is never another.
 FULL_T4_PULSE_MS = 108
@@ -38,7 +38,7 @@ T3_PAUSE_MS = 1_500
 
 # Three-pulse burst of IEC 60601-1-8, medium priority: pulses of 125 to 250 ms,
 # 125 to 250 ms apart, burst repeated after 2.5 to 30 s (check_values
-# iec60601_burst_timing, from memory; three pulses: iec60601_burst_shape).
+# iec60601_burst_timing, unverified; three pulses: iec60601_burst_shape).
 # Repeated soon: it has to wake.
 BURST_PULSE_MS = 200
 BURST_GAP_MS = 200
@@ -56,7 +56,7 @@ CHIRP_MS = 100
 CHIRP_EVERY_MS = 60_000
 
 # The bedtime test plays the burst once, then one group of temporal-four, so that the
-# sleepers know both sounds; two seconds between, our own choice.
+# sleepers know both sounds; two seconds between, our choice.
 TEST_REST_MS = 2_000
 
 

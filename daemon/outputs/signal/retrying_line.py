@@ -19,13 +19,13 @@ from cabinvigil.daemon.text.errors import bug_text
 from cabinvigil.daemon.text.sentences import ended
 
 RETRY_S = 5.0
-"""Between two tries to open a line, or to have its proof; our own choice: soon, for a
+"""Between two tries to open a line, or to have its proof; our choice: soon, for a
 sleeper's alarm."""
 LOOK_S = 10.0
-"""Between two looks in silence at whether there is a proof; our own choice: whoever
+"""Between two looks in silence at whether there is a proof; our choice: whoever
 goes to bed after a wire came off is told before he sleeps."""
 STEADY_S = 45.0
-"""So long after the last change from outside it is over; our own choice: seen by the
+"""So long after the last change from outside it is over; our choice: seen by the
 next look, so within a minute."""
 BAD_ON_CHECKS = 3
 """So many pulses on end without proof are a fault: one may be a loose contact."""

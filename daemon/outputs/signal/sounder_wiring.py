@@ -49,7 +49,7 @@ def make_buzzer(
         clock: for its own threads.
         report: takes its faults, from those threads.
         open_line: takes a GPIO by name.
-        hold: put around what opens a line: who ends the watch holds them all.
+        hold: put around what opens a line: who ends the monitor holds them all.
     """
     second = wiring.second_line
     return Buzzer(

@@ -15,7 +15,7 @@ PAIRS = ((0, 1), (0, 3), (1, 3), (2, 3), (0, None), (1, None), (2, None), (3, No
 RATE_TOLERANCE = 1.1
 """The internal clock is good to 10 % (sensors.md 7)."""
 NOISE_LSB = 0.5
-"""At 8 samples a second less than one step (from memory)."""
+"""At 8 samples a second less than one step (unverified)."""
 
 Volts = Callable[[], float]
 Pair = tuple[Volts, Volts]

@@ -12,13 +12,13 @@ START_UP_S = 0.002
 RH_LAG_S = 1.0
 """t63 (data sheet p.9 table 2)."""
 TEMP_LAG_S = 10.0
-"""Of the part on its board; our own choice."""
+"""Of the part on its board; our choice."""
 RH_SPREAD_PCT, TEMP_SPREAD_C, PRESSURE_SPREAD_HPA = 1.0, 0.3, 0.33
-"""+-3 %RH (p.9), +-1 C and +-1 hPa (from memory), read as three deviations."""
+"""+-3 %RH (p.9), +-1 C and +-1 hPa (unverified), read as three deviations."""
 RH_NOISE_PCT, TEMP_NOISE_C, PRESSURE_NOISE_HPA = 0.02, 0.005, 0.013
-"""Without the filter (from memory)."""
+"""Without the filter (unverified)."""
 SELF_HEATING_C = 0.4
-"""In forced mode every ten seconds on a small board; our own choice."""
+"""In forced mode every ten seconds on a small board; our choice."""
 
 _DATA, _CONTROL_HUM, _STATUS, _CONTROL, _CONFIG = 0xF7, 0xF2, 0xF3, 0xF4, 0xF5
 
@@ -26,7 +26,7 @@ _DATA, _CONTROL_HUM, _STATUS, _CONTROL, _CONFIG = 0xF7, 0xF2, 0xF3, 0xF4, 0xF5
 class Trimming:
     """A part's own constants, and the compensation of the data sheet's appendix.
 
-    The floating-point form (data sheet 8.1, from memory), checked in the tests against
+    The floating-point form (data sheet 8.1, unverified), checked in the tests against
     its worked example.  The example's constants are those of the sister part.
     """
 
@@ -156,14 +156,14 @@ class EmulatedBme280:
             return
         self._memory[register] = value
         if register == _CONTROL:
-            # The humidity's oversampling is taken over only now (from memory).
+            # The humidity's oversampling is taken over only now (unverified).
             self._osrs_h = self._memory[_CONTROL_HUM] & 7
             if value & 3:
                 self._measured_s = self._now() + self._duration_s(value)
                 self._memory[_STATUS] |= 8
 
     def _duration_s(self, control: int) -> float:
-        """Return the longest time of a measurement (appendix B, from memory)."""
+        """Return the longest time of a measurement (appendix B, unverified)."""
         times = [0, 1, 2, 4, 8, 16, 16, 16]
         t, p, h = times[control >> 5], times[control >> 2 & 7], times[self._osrs_h]
         more = (0.575 if p else 0.0) + (0.575 if h else 0.0)

@@ -4,7 +4,7 @@ from cabinvigil.daemon.rehearsal.emulated.bme280 import EmulatedBme280
 
 CHIP_ID = 0x58
 HUMIDITY = (0xA1, *range(0xE1, 0xE8), 0xF2, 0xFD, 0xFE)
-"""What the sister has of humidity: nothing is there (data sheet 4.2, from memory)."""
+"""What the sister has of humidity: nothing is there (data sheet 4.2, unverified)."""
 
 
 class EmulatedBmp280(EmulatedBme280):

@@ -1,6 +1,6 @@
 """An emulated BMP390: pressure and temperature on I2C at 0x77.
 
-From the data sheet (from memory) and its register map as public drivers have it.
+From the data sheet (unverified) and its register map as public drivers have it.
 """
 
 import struct
@@ -12,13 +12,13 @@ from cabinvigil.daemon.rehearsal.emulated.ways import EARLY_S, Lag, Nack, Now, S
 CHIP_ID = 0x60
 START_UP_S = 0.002
 TEMP_LAG_S = 10.0
-"""Of the part on its board; our own choice."""
+"""Of the part on its board; our choice."""
 TEMP_SPREAD_C, PRESSURE_SPREAD_HPA = 0.25, 0.17
-"""+-0.5 C and +-0.5 hPa (from memory), read as two and three deviations."""
+"""+-0.5 C and +-0.5 hPa (unverified), read as two and three deviations."""
 TEMP_NOISE_C, PRESSURE_NOISE_HPA = 0.005, 0.012
-"""At four times without the filter (from memory)."""
+"""At four times without the filter (unverified)."""
 SELF_HEATING_C = 0.3
-"""In forced mode every ten seconds on a small board; our own choice."""
+"""In forced mode every ten seconds on a small board; our choice."""
 
 _STATUS, _DATA, _CONTROL, _SAMPLING, _COMMAND = 0x03, 0x04, 0x1B, 0x1C, 0x7E
 _WRITABLE = range(0x1A, 0x20)

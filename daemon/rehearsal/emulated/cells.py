@@ -19,10 +19,10 @@ class GalvanicO2Cell:
     """+-2 % over 0 to 40 C, read as a slope of 1 % in 20 K."""
     MEMBRANE_PER_C = 0.02
     """A membrane passes 1 to 3 % more oxygen for each kelvin, and a thermistor in the
-    cell takes that away again (from memory)."""
+    cell takes that away again (unverified)."""
     SETTLE_S = 900.0
     """15 minutes of settling after it is connected: the output starts this much of
-    `SETTLE_SHARE` too high and comes down (own choice of shape and size)."""
+    `SETTLE_SHARE` too high and comes down (our choice of shape and size)."""
     SETTLE_SHARE = 0.03
     NOISE_MV = 0.004
     """Own choice: half a count of the converter."""

@@ -1,6 +1,6 @@
 """An emulated contact at the end of its wire: a relay with two resistors, or a reed.
 
-The relay is normally open and closes when its alarm rings; a resistor lies across it,
+The relay is normally open and closes when its alarm sounds; a resistor lies across it,
 another in front of it, so that the wire has one resistance at rest and another in alarm
 (common practice of alarm loops, no source).  It bounces as relays do.
 """
@@ -39,7 +39,7 @@ class EmulatedContact:
         self.power_up()
 
     def power_up(self) -> None:
-        """Start anew: the line's driver keeps no change from before."""
+        """Start again: the line's driver keeps no change from before."""
         self._was = self.is_closed
         self._since_s = self._now()
 

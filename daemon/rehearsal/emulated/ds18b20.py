@@ -5,13 +5,13 @@ from random import Random
 from cabinvigil.daemon.rehearsal.emulated.ways import Lag, Now, See, clip
 
 POWER_ON_COUNTS = 0x0550
-"""85.0 C, what the scratchpad holds without a conversion (from memory); the kernel
+"""85.0 C, what the scratchpad holds without a conversion (unverified); the kernel
 starts one with each read of the file, and waits for it."""
 STEP_C = 0.0625
 LAG_S = 30.0
-"""Of the part in its sleeve on the pane; own choice."""
+"""Of the part in its sleeve on the pane; our choice."""
 SPREAD_C, NOISE_C = 0.5 / 3, 0.02
-"""+-0.5 C (data sheet p.1) read as three deviations; noise own choice."""
+"""+-0.5 C (data sheet p.1) read as three deviations; noise our choice."""
 _REFLECTED = 0x8C
 """The 1-wire polynomial x8 + x5 + x4 + 1, bits reversed; the CRC starts at 0."""
 
@@ -39,7 +39,7 @@ class EmulatedDs18b20:
         self.power_up()
 
     def power_up(self) -> None:
-        """Start anew."""
+        """Start again."""
         self._lag = Lag(LAG_S)
 
     def scratchpad(self) -> bytes:

@@ -5,11 +5,11 @@ from random import Random
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 
 NOISE_SHARE, NOISE_UGM3 = 0.03, 0.4
-"""Well within the class of +-10 ug/m3; own choice."""
+"""Well within the class of +-10 ug/m3; our choice."""
 GAIN_SPREAD = 0.1 / 3
 """+-10 % (data sheet p.1) read as three deviations."""
 MIST_UGM3_PER_PCT = 60.0
-"""Fog counts as dust (sensors.md 6); own choice of size."""
+"""Fog counts as dust (sensors.md 6); our choice of size."""
 
 
 def dust_ugm3(air: AirNow, random: Random, gain: float) -> float:

@@ -9,7 +9,7 @@ EVERY_S = 1.0
 FRAME_BYTES = 9
 UPLOAD = 0x40
 PREHEAT_S = 30.0
-"""CO: the sheet's preheat; O2: the same, own choice (no sheet was found)."""
+"""CO: the sheet's preheat; O2: the same, our choice (no sheet was found)."""
 T90_PER_TAU = 2.303
 
 
@@ -103,7 +103,7 @@ class EmulatedFrame9Co(Frames):
     GAS, UNIT, DECIMALS = 0x04, 0x03, 1
     T90_S = 30.0
     NOISE_PPM = 0.15
-    """Standard deviation, own choice: one step and a half."""
+    """Standard deviation, our choice: one step and a half."""
     ZERO_PPM, GAIN_SPREAD = 0.4, 0.03
     """Own choice; no figure was found."""
 
@@ -170,7 +170,7 @@ class EmulatedFrame9O2(Frames):
     T90_S = 15.0
     NOISE_PCT = 0.03
     GAIN_SPREAD = 0.005
-    """As of a cell set in fresh air not long ago; own choice."""
+    """As of a cell set in fresh air not long ago; our choice."""
 
     def __init__(
         self,
@@ -217,9 +217,9 @@ class EmulatedFrame9Co2(Frames):
     RANGE = 5000
     WARM_UP_S = 60.0
     WARM_UP_PPM = 410
-    """A fixed value is sent before (from memory)."""
+    """A fixed value is sent before (unverified)."""
     OFFSET_SPREAD_PPM, GAIN_SPREAD = 50.0 / 3, 0.05 / 3
-    """+-(50 ppm + 5 %) (from memory), read as three deviations."""
+    """+-(50 ppm + 5 %) (unverified), read as three deviations."""
     NOISE_PPM = 4.0
     PER_HPA = 0.0016
     """+1.6 %/kPa, not compensated (sensors.md 12)."""

@@ -68,7 +68,7 @@ class GasBeads:
     BRIDGE_MV = 2800.0
     RICH_PCT = 250.0
     """Near what burns completely, 4 % of propane; in richer air the bead has too
-    little oxygen, and its signal falls (shape: own choice)."""
+    little oxygen, and its signal falls (shape: our choice)."""
     LEAST_O2_PCT = 10.0
     """Without so much oxygen it reads low (several makers' notes)."""
     SETTLE_S, SETTLE_MV = 60.0, 2.0

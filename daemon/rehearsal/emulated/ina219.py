@@ -1,6 +1,6 @@
 """An emulated INA219: battery voltage and current on I2C at 0x40.
 
-From the data sheet (from memory), registers as two public drivers have them.
+From the data sheet (unverified), registers as two public drivers have them.
 """
 
 from random import Random
@@ -11,10 +11,10 @@ from cabinvigil.daemon.rehearsal.emulated.ways import Now, See, clip
 CONFIG, SHUNT, BUS, POWER, CURRENT, CALIBRATION = range(6)
 SHUNT_LSB_V, BUS_LSB_V = 10e-6, 4e-3
 SHUNT_OFFSET_V, GAIN_SPREAD = 20e-6, 0.005 / 3
-"""Offset 50 uV and gain 0.5 % at most (from memory), read as two and three
+"""Offset 50 uV and gain 0.5 % at most (unverified), read as two and three
 deviations."""
 SHUNT_NOISE_V, BUS_NOISE_V = 10e-6, 4e-3
-"""One step; own choice."""
+"""One step; our choice."""
 SHUNT_OHM = 0.1
 """What the usual board carries (common practice, no source)."""
 READY, OVERFLOW = 0x02, 0x01

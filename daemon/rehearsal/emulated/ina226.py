@@ -9,10 +9,10 @@ CONFIG, SHUNT, BUS, POWER, CURRENT, CALIBRATION, MASK = range(7)
 MAKER, DIE = 0xFE, 0xFF
 SHUNT_LSB_V, BUS_LSB_V = 2.5e-6, 1.25e-3
 SHUNT_OFFSET_V, GAIN_SPREAD = 5e-6, 0.001 / 3
-"""Offset 10 uV and gain 0.1 % at most (from memory), read as two and three
+"""Offset 10 uV and gain 0.1 % at most (unverified), read as two and three
 deviations."""
 SHUNT_NOISE_V, BUS_NOISE_V = 2.5e-6, 1.25e-3
-"""One step; own choice."""
+"""One step; our choice."""
 SHUNT_OHM = 0.002
 """The shunt of the data sheet's example (June 2011, p.16)."""
 

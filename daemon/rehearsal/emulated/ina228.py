@@ -1,6 +1,6 @@
 """An emulated INA228: battery voltage and current on I2C at 0x40.
 
-From the data sheet (from memory), registers as two public drivers have them.
+From the data sheet (unverified), registers as two public drivers have them.
 """
 
 from random import Random
@@ -11,10 +11,10 @@ CONFIG, ADC_CONFIG, CALIBRATION, TEMPCO, SHUNT, BUS, HEAT = range(7)
 FLAGS, MAKER, DIE = 0x0B, 0x3E, 0x3F
 SHUNT_LSB_V, BUS_LSB_V, HEAT_LSB_C = 312.5e-9, 195.3125e-6, 7.8125e-3
 SHUNT_OFFSET_V, GAIN_SPREAD = 0.5e-6, 0.0005 / 3
-"""Offset 1 uV and gain 0.05 % at most (from memory), read as two and three
+"""Offset 1 uV and gain 0.05 % at most (unverified), read as two and three
 deviations."""
 SHUNT_NOISE_V, BUS_NOISE_V = 1e-6, 0.4e-3
-"""Some steps; own choice."""
+"""Some steps; our choice."""
 SHUNT_OHM = 0.015
 """What the usual board carries."""
 LONG = (SHUNT, BUS)

@@ -1,6 +1,6 @@
 """An emulated MAX17048: a lithium cell's voltage and charge on I2C at 0x36.
 
-From the data sheet (from memory), registers as two public drivers have them.
+From the data sheet (unverified), registers as two public drivers have them.
 """
 
 from random import Random
@@ -11,11 +11,11 @@ CELL, CHARGE, MODE, VERSION, HIBERNATION, CONFIG = 0x02, 0x04, 0x06, 0x08, 0x0A,
 VALERT, RATE, RESET_ID, STATUS, COMMAND = 0x14, 0x16, 0x18, 0x1A, 0xFE
 CELL_LSB_V, CHARGE_LSB_PCT = 78.125e-6, 1 / 256
 CELL_SPREAD_V, CELL_NOISE_V = 7.5e-3 / 3, 0.3e-3
-"""+-7.5 mV (from memory) read as three deviations; the noise is our own choice."""
+"""+-7.5 mV (unverified) read as three deviations; the noise is our choice."""
 CHARGE_SPREAD_PCT = 1.0
-"""What a model that was not made for this cell is off; own choice."""
+"""What a model that was not made for this cell is off; our choice."""
 AFTER_POWER = 0x54
-"""Written to the command register, it starts anew (from memory)."""
+"""Written to the command register, it starts again (unverified)."""
 WAS_RESET = 0x0100
 
 
@@ -60,7 +60,7 @@ class EmulatedMax17048:
         word = int.from_bytes(data[1:3], "big")
         if data[0] == COMMAND and word == AFTER_POWER << 8:
             self.power_up()
-            raise Nack  # it starts anew before it could acknowledge
+            raise Nack  # it starts again before it could acknowledge
         if data[0] in self._words and data[0] not in (VERSION, RATE):
             self._words[data[0]] = word
 

@@ -51,7 +51,7 @@ class _NamedCo:
         self.power_up()
 
     def power_up(self) -> None:
-        """Start, sending by itself as from the factory (from memory)."""
+        """Start, sending by itself as from the factory (unverified)."""
         self._asked_only = False
         self._lag = Lag(self.T90_S / T90_PER_TAU)
 

@@ -11,9 +11,9 @@ LAG_S = 30.0 / 2.303
 SPREAD_HPA = 2.0
 """+-2 % of 300 mbar read as three standard deviations."""
 NOISE_HPA = 0.15
-"""Standard deviation; with a step of 0.1 mbar (own choice, no figure was found)."""
+"""Standard deviation; with a step of 0.1 mbar (our choice, no figure was found)."""
 DRIFT_HPA, DRIFT_TAU_S = 0.4, 6 * 3600.0
-"""A slow walk within the class; our own choice."""
+"""A slow walk within the class; our choice."""
 PRESSURE_SPREAD_HPA = 5.0 / 3
 START_UP_S = 1.0
 LINE_BYTES = 20

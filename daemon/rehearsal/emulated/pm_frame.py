@@ -12,10 +12,10 @@ class EmulatedPmFrame:
 
     STEADY_S, CHANGING_S = 2.3, 0.8
     CHANGE_UGM3 = 10.0
-    """A change that makes it send faster; own choice."""
+    """A change that makes it send faster; our choice."""
     STABLE_S = 30.0
     _TAIL = 0x9700
-    """Version and error code, as in the vectors (from memory)."""
+    """Version and error code, as in the vectors (unverified)."""
     _COUNTS = (900 / 8, 260 / 8, 60 / 8, 1.0, 1 / 8, 0.05)
     """Particles in 0.1 l for each ug/m3, as in the vectors."""
 

@@ -22,14 +22,14 @@ READ_WAIT_S = 0.003
 """A read header needs more than this behind its write."""
 LAG_S = 20.0
 NOISE_PPM = 3.0
-"""As of the SCD4x: its repeatability of 10 ppm (from memory) read as three of them."""
+"""As of the SCD4x: its repeatability of 10 ppm (unverified) read as three of them."""
 OFFSET_SPREAD_PPM, GAIN_SPREAD = 10.0, 0.01
 """The class +-(30 ppm + 3 %), read as three standard deviations."""
 DRIFT_PPM, DRIFT_TAU_S = 5.0, 4 * 3600.0
 SELF_HEATING_C = 2.0
 """Own choice; no offset is set as delivered."""
 EMPTY_VALUES = 1
-"""After a start so many measurements are 0 (public reports, from memory)."""
+"""After a start so many measurements are 0 (public reports, unverified)."""
 
 
 class EmulatedScd30:

@@ -18,16 +18,16 @@ START_UP_S = 1.0
 INTERVAL_S = 5.0
 LOW_POWER_S = 30.0
 LAG_S = 60.0
-"""tau63 (from memory)."""
+"""tau63 (unverified)."""
 NOISE_PPM = 3.0
-"""Standard deviation at 420 ppm; the sheet's repeatability of 10 ppm (from memory) is
+"""Standard deviation at 420 ppm; the sheet's repeatability of 10 ppm (unverified) is
 read as about three of them.  Grows with the reading by `NOISE_SHARE`."""
 NOISE_SHARE = 0.001
 OFFSET_SPREAD_PPM = 40.0 / 3
 """The class +-(40 ppm + 5 %) (v1.3 p.1) read as three standard deviations."""
 GAIN_SPREAD = 0.05 / 3
 DRIFT_PPM, DRIFT_TAU_S = 5.0, 4 * 3600.0
-"""A slow walk within the class; our own choice."""
+"""A slow walk within the class; our choice."""
 FULL_SCALE_PPM = 40000
 SELF_HEATING_C = 4.0
 """The default offset is 4 C (v1.3 p.10): the part is that much warmer than the air."""

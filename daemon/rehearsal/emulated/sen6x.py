@@ -22,7 +22,7 @@ from cabinvigil.daemon.rehearsal.emulated.words import checked_words, with_check
 START_UP_S = 1.0
 FIRST_S = 1.1
 CO2_LAG_S = 60.0
-"""As of the SCD4x, which is inside the SEN66 (from memory)."""
+"""As of the SCD4x, which is inside the SEN66 (unverified)."""
 OFFSET_SPREAD_PPM, GAIN_SPREAD_CO2 = 50.0 / 3, 0.05 / 3
 RUN_BEFORE_S = 180.0
 """As the SCD4x's sheet has it, to which the maker's driver points."""
@@ -37,7 +37,7 @@ READS = {"SEN63C": 0x0471, "SEN65": 0x0446, "SEN66": 0x0300, "SEN68": 0x0467}
 CO2_AFTER_S = {"SEN63C": 24.0, "SEN66": 6.0}
 NOX_AFTER_S = 11.0
 FAN_S = 10.0
-"""The dust is whole after this (from memory: up to 30 s)."""
+"""The dust is whole after this (unverified: up to 30 s)."""
 
 # command -> (what, seconds busy, allowed while idle, allowed while measuring)
 _COMMANDS: dict[int, tuple[str, float, bool, bool]] = {
@@ -237,7 +237,7 @@ class EmulatedSen6x:
         return found
 
     def _index(self, usual: float, times: float) -> int:
-        """Return ten times an index; its size is our own choice."""
+        """Return ten times an index; its size is our choice."""
         index = usual * (1.0 + math.log(max(times, 0.1))) + self._random.gauss(0.0, 0.5)
         return 10 * clip(index, 1, 500)
 

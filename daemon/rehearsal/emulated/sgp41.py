@@ -25,10 +25,10 @@ BASE_VOC, BASE_NOX = 30000, 15000
 """Ticks in clean air, as in the vectors; parts differ."""
 VOC_TICKS, NOX_TICKS = -2000.0, 1500.0
 """For each e-fold of the gas: ticks go with the logarithm of the resistance, and fewer
-ticks are more VOC; the sizes are our own choice."""
+ticks are more VOC; the sizes are our choice."""
 NOISE_TICKS = 12.0
 COOL_SHARE = 0.6
-"""The signal of a cold plate against a warm one; own choice."""
+"""The signal of a cold plate against a warm one; our choice."""
 WARM_TAU_S = 8.0
 
 

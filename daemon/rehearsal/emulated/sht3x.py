@@ -1,6 +1,6 @@
 """An emulated SHT3x: temperature and humidity on I2C at 0x44.
 
-From the data sheet (from memory), commands as two public drivers have them.
+From the data sheet (unverified), commands as two public drivers have them.
 """
 
 from random import Random
@@ -9,17 +9,17 @@ from cabinvigil.daemon.rehearsal.emulated.ways import EARLY_S, Lag, Nack, Now, S
 from cabinvigil.daemon.rehearsal.emulated.words import with_checks
 
 RH_LAG_S, TEMP_LAG_S = 8.0, 2.0
-"""t63 (from memory)."""
+"""t63 (unverified)."""
 RH_SPREAD_PCT, TEMP_SPREAD_C = 2.0 / 3, 0.2 / 3
-"""Typical grade +-2 %RH, +-0.2 C (from memory), read as three deviations."""
+"""Typical grade +-2 %RH, +-0.2 C (unverified), read as three deviations."""
 RH_NOISE_PCT, TEMP_NOISE_C = 0.08, 0.04
-"""High repeatability (from memory)."""
+"""High repeatability (unverified)."""
 HEATED_C = 4.0
-"""What the heater adds; our own choice within the sheet's few degrees."""
+"""What the heater adds; our choice within the sheet's few degrees."""
 AFTER_POWER, HEATS = 0x8010, 0x2000
-"""Status: an alert waits and a reset was seen (from memory); the heater is on."""
+"""Status: an alert waits and a reset was seen (unverified); the heater is on."""
 
-# command -> seconds busy (from memory)
+# command -> seconds busy (unverified)
 _MEASURE = {0x2400: 0.0155, 0x240B: 0.0065, 0x2416: 0.0045}
 _SHORT = {0x3093: 0.001, 0x30A2: 0.0015, 0x3041: 0.0, 0x306D: 0.0, 0x3066: 0.0}
 _STATUS = 0xF32D

@@ -8,19 +8,19 @@ from cabinvigil.daemon.rehearsal.emulated.words import with_checks
 RH_LAG_S = 6.0
 """t63 (sensors.md 2)."""
 TEMP_LAG_S = 2.0
-"""t63 (from memory)."""
+"""t63 (unverified)."""
 RH_SPREAD_PCT, TEMP_SPREAD_C = 1.8 / 3, 0.2 / 3
-"""Typical grade +-1.8 %RH, +-0.2 C (from memory), read as three deviations."""
+"""Typical grade +-1.8 %RH, +-0.2 C (unverified), read as three deviations."""
 
 # command -> (seconds busy, noise of RH in %, of T in C); times sensors.md 2 and, for
-# medium and low, from memory; repeatabilities from memory.
+# medium and low, unverified; repeatabilities unverified.
 _MEASURE = {
     0xFD: (0.0083, 0.08, 0.04),
     0xF6: (0.0045, 0.15, 0.07),
     0xE0: (0.0016, 0.25, 0.10),
 }
 # command -> (seconds busy, degrees above the air at its end); the measurement at the
-# heater's end is taken hot (from memory); the temperatures are our own choice.
+# heater's end is taken hot (unverified); the temperatures are our choice.
 _HEAT = {
     0x39: (1.1, 60.0),
     0x32: (0.11, 25.0),
@@ -30,11 +30,11 @@ _HEAT = {
     0x15: (0.11, 3.0),
 }
 _COOL_S = 15.0
-"""The die cools to 37 % of its excess within this; our own choice."""
+"""The die cools to 37 % of its excess within this; our choice."""
 _FILM_GROWS_PCT = 99.5
 _FILM_S = 600.0
 """A film of water holds 100 %RH after the air has dried (sensors.md 2): for as long
-as the air was wet, at most this; our own choice."""
+as the air was wet, at most this; our choice."""
 
 
 class EmulatedSht4x:

@@ -18,7 +18,7 @@ class EmulatedSps30:
     """One SPS30: a fan, a laser, ten numbers."""
 
     SPIN_UP_S = 8.0
-    """Numbers are whole after this (from memory: 8 to 30 s)."""
+    """Numbers are whole after this (unverified: 8 to 30 s)."""
     CLEANING_S = 10.0
     _COMMANDS: dict[int, tuple[str, float]] = {  # noqa: RUF012
         0x0010: ("start", 0.02),

@@ -21,10 +21,10 @@ LAG_S = 20.0
 NOISE_PPM = 5.0
 OFFSET_SPREAD_PPM, GAIN_SPREAD = 100.0 / 6, 0.1 / 6
 """The class +-(100 ppm + 10 %) (table 1), read as six deviations: of a part set not
-long ago; own choice."""
+long ago; our choice."""
 DRIFT_PPM, DRIFT_TAU_S = 10.0, 4 * 3600.0
 PPM_PER_VAPOUR_HPA = 100.0
-"""What a hPa of vapour too many or too few is taken for; own choice of size."""
+"""What a hPa of vapour too many or too few is taken for; our choice of size."""
 BYPASS_S, BYPASS_PPM = 20.0, 390
 """Of its very first operation (1.1.4)."""
 RUN_BEFORE_S = 30.0

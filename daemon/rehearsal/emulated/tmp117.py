@@ -9,11 +9,11 @@ RESULT, CONFIG, ID = 0x00, 0x01, 0x0F
 NOT_YET = 0x8000
 LSB_C = 0.0078125
 CYCLE_S = 1.0
-"""With 8 averages, the default (from memory)."""
+"""With 8 averages, the default (unverified)."""
 FIRST_S = 0.125
-"""8 x 15.5 ms (from memory)."""
+"""8 x 15.5 ms (unverified)."""
 LAG_S = 20.0
-"""Of a small board glued to a pane; own choice."""
+"""Of a small board glued to a pane; our choice."""
 SPREAD_C, NOISE_C = 0.1 / 3, 0.0078
 """+-0.1 C (data sheet cover) read as three deviations; one step of noise (from
 memory)."""

@@ -1,7 +1,7 @@
 """How much fresh air moved, and how much CO2 was given off: from the night's CO2.
 
 The whole night is looked at from both ends, so a burner that is lit or a vent that is
-opened is dated afterwards, and what came later tells which of the two it was.
+opened is dated afterwards, and what came later shows which of the two it was.
 """
 
 import math

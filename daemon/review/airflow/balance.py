@@ -244,7 +244,7 @@ def _node(
     elif setting not in (OFF, EMPTY, ON_OFF) and burnt < sources.least_lit:
         setting, burnt = UNSURE, max(0.0, burnt)
     elif setting in (OFF, EMPTY):
-        # all of it is breath: it tells how many there are
+        # all of it is breath: it shows how many there are
         setting, burnt = (EMPTY if setting == EMPTY else OFF), 0.0
         people_water *= max(0.0, co2) / max(people, 1e-9)
     per_co2 = fuel.hydrogen / 2.0 / fuel.carbon * TO_KG_H

@@ -20,7 +20,7 @@ STILL_STEPS = 12
 come from a part that stands still (SCD4x noise 3 ppm and more, sensors.md 1)."""
 NEAR_THE_MOST = 0.9
 """Of the highest CO2 that was told: with less of it, what is missing has been lost, not
-hidden by the end of a range (own choice)."""
+hidden by the end of a range (our choice)."""
 FRESH_PCT = (20.95, 0.1)
 """Dry oxygen of fresh air, and a part's class after its span (sensors.md), as an sd."""
 SHARE_SD = 0.08
@@ -38,7 +38,7 @@ MOST_CHI2 = 4.0
 """Oxygen that follows CO2 worse than this, squared and by its doubt, goes to another
 gas, or from a part that fails; nothing is told from it."""
 MOST_SHARE = 0.4
-"""Of the excess: CO2 that is not known better is not told (own choice)."""
+"""Of the excess: CO2 that is not known better is not told (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,13 +32,13 @@ from cabinvigil.daemon.review.airflow.likelihood import (
 from cabinvigil.daemon.review.airflow.mixture import Explained, mixed
 
 MOST_CHANGES = 12
-"""More happens to no cabin in a night (own choice)."""
+"""More happens to no cabin in a night (our choice)."""
 ASK_Z = 3.5
 """A change is looked for where the readings ask this strongly, in sd."""
 GAIN = 0.3
 """Less is no reason to change an explanation."""
 NEAR_NODES = 2
-"""Changes closer than this cannot be told apart (own choice)."""
+"""Changes closer than this cannot be told apart (our choice)."""
 EDGE_NODES = 3
 """Changes this close to an end of the night cannot be told."""
 CYCLING_WALKS_S = 1

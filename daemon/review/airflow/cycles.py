@@ -3,7 +3,7 @@
 A burner that goes on and off by itself does so within minutes, quicker than CO2 parts
 follow, so that its CO2 looks like that of some steady flame between its stops.  Warmth
 is quicker: it climbs while the burner is lit and falls while it is not, so the swings
-tell that it cycles, and the share of the time in which it climbs tells how long it is
+tell that it cycles, and the share of the time in which it climbs shows how long it is
 lit.
 """
 
@@ -18,7 +18,7 @@ TREND_S = 600.0
 """Swings are looked for about the mean of so long before and after."""
 SWING_K = 0.1
 """From the mean up and down again: a thermostat's swing is 0.5 to 2 K (common practice,
-no source), a part's noise 0.04 K (SHT4x data sheet, from memory)."""
+no source), a part's noise 0.04 K (SHT4x data sheet, unverified)."""
 WINDOW_S = 1800.0
 """Cycles are counted over so long before and after."""
 LEAST_PER_H = 6.0

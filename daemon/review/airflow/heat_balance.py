@@ -17,7 +17,7 @@ from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
 
 WINDOW_H = 0.5
-"""Short against a night, long against the warming of the air alone (own choice)."""
+"""Short against a night, long against the warming of the air alone (our choice)."""
 CAPACITY_SHARE_SD, WALLS_SHARE_SD = 0.6, 0.35
 """What the two may be off by, as shares (own judgement; `figures.WALL_SPREAD` is 0.75
 to 1.3 for walls that were stated)."""
@@ -33,7 +33,7 @@ TEMPER = 0.9
 """Windows beside each other are off together (own judgement)."""
 FIRST_WINDOW_H, FIRST_CHANGE, FIRST_JUMP = 0.2, 4.0, 0.4
 """Of the course that the search begins with: a window, the cost of a change of burner
-or air, and how far air may differ from window to window, in ln (own choice)."""
+or air, and how far air may differ from window to window, in ln (our choice)."""
 LEAST_EXCESS_PPM, MOST_K = 50.0, 60.0
 
 

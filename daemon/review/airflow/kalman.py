@@ -5,7 +5,7 @@ warmth inside is known to do to the flow; people and burner give off `s`, and pe
 are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set anew;
 on `k` lies a gust that comes and goes within minutes.  The excess over outdoors is
 measured, so the balance is linear in what is sought, and a Kalman filter forward with a
-disturbance smoother back is exact (Durbin and Koopman 2012, chapter 4, from memory);
+disturbance smoother back is exact (Durbin and Koopman 2012, chapter 4, unverified);
 both are written out by hand for the four states: level `c`, `k`, gust `g`, `s`.
 
 Traps met: without the gust, its coming and going is taken for the cabin's own
@@ -38,7 +38,7 @@ class StepChange(NamedTuple):
     k_sd: float = 0.0
     """k becomes anything about this far from what it was."""
     s: tuple[float, float] | None = None
-    """s is set anew: mean and sd."""
+    """s is set again: mean and sd."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ FilterNode = tuple[_At, float, float, float, float, bool, bool, float, int]
 
 `at` before the reading; `v`, the reading less what was expected, and `f`, its variance
 (0: no reading); `out`, what leaves in the step after it for each unit of k; `came`,
-what comes in it for each unit of s; `carried`; `anew`, whether s is set anew; the
+what comes in it for each unit of s; `carried`; `anew`, whether s is set again; the
 log-likelihood of all readings before it; and how many nodes before it were impossible,
 where air flowed backwards or people took CO2 in."""
 

@@ -43,7 +43,7 @@ LEAST_K, MOST_K = 0.05, 60.0
 """k between which the size of its noise is taken: a sealed cabin, a gale through it."""
 LEAST_SHARE, LEAST_EXCESS_PPM = 0.4, 300.0
 """k is taken no smaller for it than this share of the people's CO2 would need to hold
-the excess (own choice)."""
+the excess (our choice)."""
 WALKS_S = (0.02, 0.1, 0.4)
 """Slow change of the source in an hour, as a share: sleep deepens; a cylinder cools; a
 tap is turned by a little, a thermostat cuts in and out (own judgement)."""

@@ -20,7 +20,7 @@ PART_SD_PCT, EXCESS_SHARE = 0.025, 0.04
 judgement)."""
 GAIN_SD = 0.04
 """Of CO2 and oxygen together over the night (SCD4x data sheet: 5 % as three sd; an
-oxygen cell's span, from memory)."""
+oxygen cell's span, unverified)."""
 TEMPER = 0.6
 """Windows beside each other are off together (own judgement)."""
 MOST_WORTH = 6.0

@@ -119,7 +119,7 @@ class Scene:
     fuel_kg: dict[str, float]
     cylinder_outside: bool
     starts_c: float
-    """Above outdoors, at the begin."""
+    """Above outdoors, at the start."""
     starts_rh_pct: float
     starts_co2_ppm: float
     events: list[Event] = field(default_factory=list)
