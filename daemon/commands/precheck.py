@@ -66,6 +66,9 @@ EXAMPLE = """examples, for the Lapwing, a trailer:
   cabinvigil precheck --emulated --failing bunk-co=stall
 """
 MARKS = {"good": "good", "mind": "CHECK", "bad": "BAD", "not checked": "----"}
+LEL_RANGE_PCT = (15.0, 60.0)
+"""Of test gas for sensors of unburnt gas: four fifths of the least are past the alarm's
+10 %; usual cans have up to half of the limit (common practice, no source)."""
 COLUMNS = 80
 """A line longer than this goes on below itself."""
 FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}
@@ -113,6 +116,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PPM",
         help="test the carbon monoxide sensors with test gas of this many ppm",
     )
+    parser.add_argument(
+        "--lel",
+        type=number_in("pct"),
+        metavar="PCT",
+        help="test the sensors of unburnt gas with test gas of this many percent of "
+        "the lower explosive limit",
+    )
     add_emulated(parser)
     parser.add_argument(
         "--failing",
@@ -155,12 +165,15 @@ def _check(args: argparse.Namespace) -> None:
         raise CallError("--hours must lie above 0 and up to 168")
     check_range("--battery-ah", args.battery_ah, 0.1, 10_000.0)
     check_range("--gas", args.gas, 20.0, 1000.0)
-    if args.breath and args.gas is not None:
-        raise CallError("--breath and --gas are two tests: one after the other")
-    if (args.breath or args.gas is not None) and not args.emulated:
+    check_range("--lel", args.lel, *LEL_RANGE_PCT, " %")
+    tests = {"--breath": args.breath, "--gas": args.gas, "--lel": args.lel}
+    wanted = [word for word, given in tests.items() if given not in (None, False)]
+    if len(wanted) > 1:
+        raise CallError(f"{' and '.join(wanted)} are two tests: one after the other")
+    if wanted and not args.emulated:
         for word, is_given in (("--no-key", args.no_key), ("--json", args.json)):
             if is_given:
-                raise CallError(f"--breath and --gas need a person: leave out {word}")
+                raise CallError(f"{wanted[0]} needs a person: leave out {word}")
     if args.failing and not args.emulated:
         raise CallError("--failing is for emulated sensors: add --emulated")
 

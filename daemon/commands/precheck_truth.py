@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from threading import current_thread, main_thread
+from typing import Any
 
 from cabinvigil.daemon.ask.socket import AskError
 from cabinvigil.daemon.clock import EARLIEST, Clock
@@ -19,6 +20,7 @@ from cabinvigil.daemon.precheck.at_hand import SocketWatch, run_through, staged
 from cabinvigil.daemon.precheck.bump_test import BumpTest
 from cabinvigil.daemon.precheck.findings import Finding, WatchStatus
 from cabinvigil.daemon.rehearsal.cabin import fresh_air
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.sampling.wiring import MakeCodec, Wires
 from cabinvigil.daemon.service.watcher import Watcher
 from cabinvigil.daemon.settings.config import Settings
@@ -26,7 +28,7 @@ from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.words import load_words
 from cabinvigil.daemon.span.dated import dated_of_part
 from cabinvigil.daemon.span.kept import SpansError, SpansFile
-from cabinvigil.daemon.span.proofs import BREATH, Proof
+from cabinvigil.daemon.span.proofs import CanOfGas, Proof
 
 Ask = Callable[[str], str]
 NONE: frozenset[str] = frozenset()
@@ -46,12 +48,13 @@ def tested(
     Returns:
         What came of it, and the alarms that it sounded and that are answered.
     """
-    is_wanted = args.breath or args.gas is not None
+    gas = can_of_gas(args)
+    is_wanted = args.breath or gas is not None
     if args.emulated:
         if not is_wanted:
             return [], NONE
-        return _emulated_test(settings, args.gas, spans, say), NONE
-    subject = "breath" if args.gas is None else "test gas"
+        return _emulated_test(settings, gas, spans, say), NONE
+    subject = "breath" if gas is None else "test gas"
     why = _why_not(status, clock)
     if why and is_wanted:
         return [Finding(subject, "not checked", why)], NONE
@@ -80,7 +83,7 @@ def tested(
         say,
         lambda prompt: ask(prompt).strip() == "",
         clock.wall,
-        args.gas,
+        gas,
     )
     broken = []
     try:
@@ -90,6 +93,19 @@ def tested(
         broken = [Finding(subject, "bad", f"interrupted, test again: {error}")]
     kept = _kept(file, test, subject, clock)
     return [*test.findings, *broken, *kept], test.answered
+
+
+def can_of_gas(args: argparse.Namespace) -> CanOfGas | None:
+    """Return the test gas that a call names; None: none."""
+    if args.gas is not None:
+        return CanOfGas("co_ppm", args.gas)
+    return None if args.lel is None else CanOfGas("gas_lel_pct", args.lel)
+
+
+def with_gas(air: AirNow, gas: CanOfGas) -> AirNow:
+    """Return air with what a can gives."""
+    amount: dict[str, Any] = {gas.quantity: gas.amount}
+    return replace(air, **amount)
 
 
 @contextmanager
@@ -118,7 +134,7 @@ def _broken_off_by_signals() -> Iterator[None]:
 
 
 def _is_due(settings: Settings, proofs: Sequence[Proof], clock: Clock) -> bool:
-    wanted = truth.subjects(settings.parts, BREATH)
+    wanted = truth.subjects(settings.parts)
     own = [
         one
         for name, part in settings.parts.items()
@@ -150,7 +166,7 @@ def _why_not(status: WatchStatus, clock: Clock) -> str:
 
 def _emulated_test(
     settings: Settings,
-    gas_ppm: float | None,
+    gas: CanOfGas | None,
     spans: EmulatedSpans,
     say: Callable[[str], None],
 ) -> list[Finding]:
@@ -158,7 +174,7 @@ def _emulated_test(
     fresh = fresh_air(settings.cabin)
     air = [fresh]
     breath = replace(BREATH_AIR, pressure_hpa=fresh.pressure_hpa)
-    bag = breath if gas_ppm is None else replace(fresh, co_ppm=gas_ppm)
+    bag = breath if gas is None else with_gas(fresh, gas)
 
     def made(_watcher: Watcher) -> MakeCodec:
         return spans.make
@@ -175,7 +191,7 @@ def _emulated_test(
         infos = part_infos(settings.parts)
         async with staged(settings, wires, clock, make=made) as watch:
             await asyncio.sleep(max(i.warm_up_s for i in infos.values()))
-            test = BumpTest(settings, watch, said, ready, clock.wall, gas_ppm)
+            test = BumpTest(settings, watch, said, ready, clock.wall, gas)
             await test.run()
         return test
 

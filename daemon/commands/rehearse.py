@@ -34,7 +34,7 @@ from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal import loudspeaker
 from cabinvigil.daemon.rehearsal.account import account, verdict
 from cabinvigil.daemon.rehearsal.cabin import Truth
-from cabinvigil.daemon.rehearsal.fitted import fit, staged
+from cabinvigil.daemon.rehearsal.fitted import fit, staged, with_contacts
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.play import (
@@ -218,18 +218,21 @@ def _rehearsal(
     """Return what is to be played, and what has to be said of it beforehand."""
     watch, units = settings.watch, units_of(args, settings.cabin.units)
     render = renderer(watch.language, watch.words, units)
-    spans = emulated_spans(settings, args.seed)
     if args.air is None:
+        spans = emulated_spans(settings, args.seed)
         fitted = fit(args.night, settings, units)
         settings = staged(args.night, settings)
         made = emulated_night(
             settings, render, fitted.night, args.hours, args.seed, spans.make
         )
         return made, (*fitted.notes, *spans.refused)
-    air = RecordedAir(Recording(args.air))
+    recording = Recording(args.air)
+    settings, notes = with_contacts(settings, recording.channels)
+    spans = emulated_spans(settings, args.seed)
+    air = RecordedAir(recording)
     hours = air.hours if args.hours is None else min(args.hours, air.hours)
     made = Rehearsal(settings, render, air, hours, (), args.seed, make=spans.make)
-    return made, spans.refused
+    return made, (*notes, *spans.refused)
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:

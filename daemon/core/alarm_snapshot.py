@@ -120,6 +120,7 @@ def alarm_from_plain(kept: Any, now: float, gone_s: float) -> AlarmStatus:
             kept.get("told_worse"), -math.inf, -MOST_WORSE, MOST_WORSE
         ),
         rang_s=ago("rang_age_s"),
+        news_s=ago("rang_age_s"),
         grave_s=ago("grave_age_s") if "grave_age_s" in kept else None,
         topics=_topics(kept.get("topics")),
         quiet_limit_s=number(kept.get("quiet_limit_s"), math.inf, 0.0, MOST_AGE_S),

@@ -9,7 +9,13 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from cabinvigil.daemon.core.alarm import IN_ALARM, SOUNDING, Trigger, follow
-from cabinvigil.daemon.core.model import EMPTY, Act, AlarmState, Priority, Verdict
+from cabinvigil.daemon.core.model import (
+    EMPTY,
+    AlarmState,
+    Cause,
+    Priority,
+    Verdict,
+)
 from cabinvigil.daemon.core.setup import AlarmSpec
 
 ANSWERABLE = frozenset(
@@ -64,10 +70,14 @@ class AlarmStatus:
     """`Verdict.severity` when it last sounded, or the least since it was answered."""
     rang_s: float = float("-inf")
     """When it last began to sound, or sounded again."""
+    news_s: float = float("-inf")
+    """When it last did so out of quiet, or for more than before."""
     rings: int = 0
     """How often it has sounded, or sounded again, since the start."""
     topics: tuple[str, ...] = ("",)
     """Every `Verdict.topic` that it has sounded for in this stand, the present last."""
+    causes: frozenset[Cause] = frozenset()
+    """`Verdict.causes` of the last verdict in this stand."""
     grave_s: float | None = None
     """Since when it is `high`, in this stand."""
     is_answered: bool = False
@@ -158,8 +168,10 @@ def ring(
         quiet_limit_s=verdict.quiet_s,
         severity_when_rung=verdict.severity,
         rang_s=now,
+        news_s=standing.news_s if standing.sounds and trigger is Trigger.RAISE else now,
         rings=standing.rings + 1,
         topics=_latest(topics, verdict.topic),
+        causes=verdict.causes,
         grave_s=grave_s,
         is_answered=False,
         answered_outside=goes_on and standing.answered_outside,
@@ -184,6 +196,7 @@ def blind_verdict(standing: AlarmStatus, priority: Priority) -> Verdict:
         evidence=standing.evidence,
         severity=standing.severity_when_rung,
         topic=standing.topics[-1] if standing.topics else "",
+        causes=standing.causes,
         quiet_s=standing.quiet_limit_s,
     )
 
@@ -234,6 +247,9 @@ def _keep(
     # An answer is to what was last known to stand: a lesser step, or nothing any more.
     has_risen = standing.last_held is None or priority > standing.last_held
     is_back = has_risen and priority >= Priority.MEDIUM
+    is_back = is_back or _has_new_cause(standing, verdict)
+    if standing.causes != verdict.causes:
+        standing = replace(standing, causes=verdict.causes)
     known = standing.falling_s, standing.last_held, standing.in_doubt
     if known != (None, priority, False):
         standing = replace(standing, falling_s=None, last_held=priority, in_doubt=False)
@@ -259,6 +275,17 @@ def _is_news(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> bool:
     is_deeper = verdict.wording == DEEPER and not standing.is_deep
     is_other = verdict.priority is not None and verdict.topic not in standing.topics
     return is_deeper or is_other or has_grown(spec, standing, verdict)
+
+
+def _has_new_cause(standing: AlarmStatus, verdict: Verdict) -> bool:
+    """Return whether it stands for anything that it did not stand for before.
+
+    What is lost while it goes on is news; that it is heard again is none.
+    """
+    return any(
+        replace(cause, is_lost=True) not in standing.causes
+        for cause in verdict.causes - standing.causes
+    )
 
 
 def _eased(standing: AlarmStatus, verdict: Verdict, priority: Priority) -> AlarmStatus:
@@ -357,44 +384,3 @@ def advance(
     if priority is not None:
         return _rise(spec, standing, verdict, priority, (now, before_s))
     return _rest(standing)
-
-
-def acknowledge(
-    spec: AlarmSpec,
-    standing: AlarmStatus,
-    event: Act,
-    now: float,
-    *,
-    is_unseen: bool = False,
-) -> AlarmStatus:
-    """Answer an alarm: quiet for `ack_s` at most; nothing else changes.
-
-    What began to sound too short before the act was not heard by whoever acted.  From
-    outside a stand is answered once: the phone may lie anywhere.
-
-    Args:
-        spec: how the alarm sounds.
-        standing: where it stood.
-        event: the act.
-        now: monotonic seconds.
-        is_unseen: whether nothing has measured for long what it is about; what nothing
-            may quiet while it is measured, an answer ends then.
-    """
-    if standing.state not in ANSWERABLE:
-        return standing
-    asked_s = now - event.age_s
-    if standing.rang_s > asked_s - HEARD_S or standing.risen_s > asked_s:
-        return standing
-    if event.is_outside and standing.answered_outside:
-        return standing
-    quiet_s = min(spec.ack_s, standing.quiet_limit_s)
-    if standing.stands and quiet_s <= 0.0 and not is_unseen:
-        return standing
-    return replace(
-        standing,
-        state=follow(standing.state, Trigger.ACKNOWLEDGE),
-        quiet_until_s=now + quiet_s,
-        is_answered=not event.is_outside,
-        answered_outside=standing.answered_outside or event.is_outside,
-        escalation=standing.escalation if event.is_outside else 0,
-    )

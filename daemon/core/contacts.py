@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from cabinvigil.daemon.core.history import History, place_of
-from cabinvigil.daemon.core.model import Priority, Verdict
+from cabinvigil.daemon.core.model import Cause, Priority, Verdict
 from cabinvigil.drivers.kit.quantity import GUARDS, split_channel
 
 QUANTITY = "contact"
@@ -71,22 +71,29 @@ def judge_contacts(history: History, means: str, priority: Priority) -> Verdict 
     """Judge whether any contact of one kind tells of something.
 
     Returns:
-        None where none is known to, and not all are known to rest.
+        None where none is known to, and not all are known to rest; or there is none:
+        what a contact told that is taken away, it has not taken back.
     """
     told = told_by(history, means)
     if told is None:
-        return _FINE
+        return None
     if not told.closed:
         return _FINE if told.is_known else None
+    latest = max(told.closed, key=lambda key: history.series[key].changed_s)
     facts: dict[str, float | str] = {}
     if len(history.layout.index(QUANTITY, means)) > 1:
-        facts["part"] = place_of(history, told.closed[0])
+        facts["part"] = place_of(history, latest)
     return Verdict(
         priority,
         priority,
         facts,
-        evidence={"series": told.closed[0], "closed": len(told.closed)},
+        evidence={"series": latest, "closed": len(told.closed)},
         severity=float(len(told.closed)),
+        topic=str(facts.get("part", "")),
+        causes=frozenset(
+            Cause(key, history.series[key].changed_s, not history.is_heard(key))
+            for key in told.closed
+        ),
     )
 
 

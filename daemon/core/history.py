@@ -278,8 +278,12 @@ class History:
 
     def is_trusted(self, key: str) -> bool:
         """Return whether a series is fresh, and its part in a state to be believed."""
+        return self.is_heard(key) and not self.series[key].at_least
+
+    def is_heard(self, key: str) -> bool:
+        """Return whether a series' last value is known to be so still."""
         series = self.fresh(key)
-        if series is None or series.doubtful or series.at_least:
+        if series is None or series.doubtful:
             return False
         return self.layout.series[key].part not in self.sources
 
@@ -305,12 +309,12 @@ class History:
         is_short = self.now - series.doubtful_s < most_s
         return is_short and self.layout.series[key].part not in self.sources
 
-    def unseen_s(self, quantity: str) -> float:
+    def unseen_s(self, quantity: str, place: str | None = None) -> float:
         """Return how long no series has given a quantity; infinity where none can.
 
         Counted from the start at the earliest: a part needs time to speak.
         """
-        last_s = [self.series[key].at_s for key in self.layout.index(quantity)]
+        last_s = [self.series[key].at_s for key in self.layout.index(quantity, place)]
         if not last_s:
             return math.inf
         return self.now - max(*last_s, self.started_s)

@@ -160,6 +160,17 @@ Event = Air | SourceFault | SourceOk | Act
 
 
 @dataclass(frozen=True, slots=True)
+class Cause:
+    """One of several things that a condition may stand for, like a closed contact."""
+
+    series: str
+    since_s: float
+    """When it began: what ends and begins again is another cause."""
+    is_lost: bool = False
+    """Whether nothing tells any more if it goes on."""
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """What a rule says of the present; None in its place means 'cannot tell'."""
 
@@ -181,6 +192,8 @@ class Verdict:
     """What it is about, where one alarm has several: another topic rings again."""
     quiet_s: float = float("inf")
     """The longest quiet time that an answer may buy while things are so; 0: none."""
+    causes: frozenset[Cause] = frozenset()
+    """What it stands for, where an answer holds for no more than was there then."""
 
 
 # --- commands ----------------------------------------------------------------

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.model import EMPTY, Alert, Priority
-from cabinvigil.daemon.core.setup import Setup
+from cabinvigil.daemon.core.setup import AlarmSpec, Setup, quantity_of
 
 EXPIRY_S: Mapping[Priority, float] = {
     Priority.HIGH: 6 * 3600.0,
@@ -96,6 +96,35 @@ def softened(told: Told) -> dict[str, tuple[Weight, float]]:
 
 FORECASTS = frozenset({"projection", "rate"})
 """Kinds of rules that say what will be: once it is, they have nothing more to say."""
+
+
+def about(spec: AlarmSpec) -> str:
+    """Return what an alarm is about: its quantity, else only itself."""
+    return quantity_of(spec) or spec.id
+
+
+def may_wake(specs: Mapping[str, AlarmSpec], alarm: str) -> bool:
+    """Return whether an alarm's cause may soon ring as one that wakes people."""
+    return any(
+        alarm in spec.suppressed_by and spec.gravest >= Priority.MEDIUM
+        for spec in specs.values()
+    )
+
+
+def has_come_true(
+    specs: Mapping[str, AlarmSpec], standings: Mapping[str, AlarmStatus], alarm: str
+) -> bool:
+    """Return whether a forecast's gas is as bad by now as it said."""
+    if specs[alarm].kind not in FORECASTS:
+        return False
+    own = standings[alarm].priority
+    return any(
+        spec.kind not in FORECASTS
+        and about(spec) == about(specs[alarm])
+        and standings[spec.id].stands
+        and standings[spec.id].priority >= own
+        for spec in specs.values()
+    )
 
 
 def ruling_alarm(setup: Setup, standings: Mapping[str, AlarmStatus]) -> str | None:

@@ -3,7 +3,8 @@
 An alarm that began to sound wants to be told; what is really told follows from all of
 them together.  While a danger is open nothing softer goes out: it waits, and comes as
 one line when the danger is over.  Otherwise at most three texts in ten minutes go to
-one phone; a rise to danger is told whatever was told before.
+one phone; a rise to danger is told whatever was told before, and so is a certified
+alarm's word each time that it breaks a quiet.
 
 What nobody answers is told again; then the second phone is told, and from then on
 whatever sounds again goes to both, until nothing is left open.
@@ -23,7 +24,6 @@ from cabinvigil.daemon.core.notification import (
     EXPIRY_S,
     FAULT_WAIT_S,
     FIRST,
-    FORECASTS,
     JUST_TOLD_S,
     OVER_WAIT_S,
     ROUNDING_S,
@@ -33,12 +33,15 @@ from cabinvigil.daemon.core.notification import (
     WINDOW_S,
     Notification,
     Weight,
+    about,
+    has_come_true,
+    may_wake,
     plain_line,
     ruling_alarm,
     softened,
     weight,
 )
-from cabinvigil.daemon.core.setup import Setup, quantity_of
+from cabinvigil.daemon.core.setup import Setup
 
 Renew = Callable[[str, AlarmStatus], AlarmStatus]
 
@@ -111,6 +114,20 @@ class _Turn:
             return True  # never, or as something softer since
         return max(last[0], (lately or last)[0]) < grave
 
+    def _is_urgent(self, alarm: str) -> bool:
+        """Return whether an alarm is told whatever was told before.
+
+        A danger that was not told as such; or one that nothing keeps from a phone, and
+        that broke a quiet since it was told.
+        """
+        if self._is_rise(alarm):
+            return True
+        standing = self.standings[alarm]
+        if not (self.specs[alarm].at_once and standing.stands and _is_danger(standing)):
+            return False
+        last = self.told.get(alarm) or self.told_lately.get(alarm)
+        return last is None or standing.news_s > last[1] + ROUNDING_S
+
     def _is_same_news(self, alarm: str) -> bool:
         """Return whether another alarm was lately told as gravely, on the same thing.
 
@@ -122,7 +139,7 @@ class _Turn:
         for other, (grave, at_s) in self.told.items():
             is_cause = alarm in self.specs[other].suppressed_by
             if other == alarm or not (
-                is_cause or self._about(other) == self._about(alarm)
+                is_cause or about(self.specs[other]) == about(self.specs[alarm])
             ):
                 continue
             is_fresh = self.now - at_s < WINDOW_S and self.standings[other].sounds
@@ -130,37 +147,13 @@ class _Turn:
                 return True
         return False
 
-    def _about(self, alarm: str) -> str:
-        """Return what an alarm is about: its quantity, else only itself."""
-        return quantity_of(self.specs[alarm]) or alarm
-
-    def _may_wake(self, alarm: str) -> bool:
-        """Return whether an alarm's cause may soon ring as one that wakes people."""
-        return any(
-            alarm in spec.suppressed_by and spec.gravest >= Priority.MEDIUM
-            for spec in self.specs.values()
-        )
-
-    def _has_come_true(self, alarm: str) -> bool:
-        """Return whether a forecast's gas is as bad by now as it said."""
-        if self.specs[alarm].kind not in FORECASTS:
-            return False
-        own = self.standings[alarm].priority
-        return any(
-            spec.kind not in FORECASTS
-            and self._about(spec.id) == self._about(alarm)
-            and self.standings[spec.id].stands
-            and self.standings[spec.id].priority >= own
-            for spec in self.specs.values()
-        )
-
     def send(self, alarm: str, escalation: int) -> None:
         """Tell of an alarm with its sentence, with the numbers of now."""
         one = self.standings[alarm]
         if alarm not in self.just_rung:
             one = self.standings[alarm] = self._renew(alarm, one)
         expiry_s = EXPIRY_S[one.priority]
-        is_rise = self._is_rise(alarm)
+        is_urgent = self._is_urgent(alarm)
         if escalation != SECOND:
             self.waiting.discard(alarm)
             self.texts.append(self.now)
@@ -172,12 +165,13 @@ class _Turn:
                 Alert(alarm, one.priority, one.text, escalation, expiry_s)
             )
         to_both = self.is_second and escalation == FIRST
-        if escalation == SECOND or (to_both and self._second_hears(is_rise=is_rise)):
+        hears = to_both and (is_urgent or self._second_has_room())
+        if escalation == SECOND or hears:
             self.second.append(self.now)
             self.alerts.append(Alert(alarm, one.priority, one.text, SECOND, expiry_s))
 
-    def _second_hears(self, *, is_rise: bool) -> bool:
-        return is_rise or len(self.second) < TEXTS
+    def _second_has_room(self) -> bool:
+        return len(self.second) < TEXTS
 
     # --- in this order ----------------------------------------------------------
 
@@ -220,7 +214,8 @@ class _Turn:
     def tell_new(self) -> None:
         """Tell what waits, the gravest first, as far as it may go out now."""
         for alarm in sorted(self.waiting, key=self._gravity, reverse=True):
-            if is_true := self._has_come_true(alarm):  # the limit itself told it
+            is_true = has_come_true(self.specs, self.standings, alarm)
+            if is_true:  # the limit itself told it
                 self.told.setdefault(alarm, (weight(self.standings[alarm]), self.now))
             if is_true or self._is_same_news(alarm):
                 self.waiting.discard(alarm)
@@ -228,7 +223,7 @@ class _Turn:
             if self._is_held_back(alarm):
                 continue
             is_soft = self.standings[alarm].priority < Priority.MEDIUM
-            if self._is_rise(alarm) or self._has_room(is_soft=is_soft):
+            if self._is_urgent(alarm) or self._has_room(is_soft=is_soft):
                 self.send(alarm, FIRST)
 
     def _gravity(self, alarm: str) -> tuple[Weight, str]:
@@ -238,7 +233,11 @@ class _Turn:
         """Return whether this has to wait: for something graver, or to be a fault."""
         own = self.standings[alarm].priority
         stood_s = self.now - self.standings[alarm].rang_s
-        if own is Priority.FAULT and stood_s < FAULT_WAIT_S and self._may_wake(alarm):
+        if (
+            own is Priority.FAULT
+            and stood_s < FAULT_WAIT_S
+            and may_wake(self.specs, alarm)
+        ):
             return True
         for other, one in self.standings.items():
             if other == alarm or one.priority <= own:
@@ -283,7 +282,7 @@ class _Turn:
         since_s = max(one.unanswered_s, one.rang_s)
         is_new = self.now - since_s <= WINDOW_S  # later both are told again
         has_heard = bool(self.second) and self.second[-1] >= since_s
-        has_room = self._second_hears(is_rise=False)
+        has_room = self._second_has_room()
         return self.is_second and is_late and is_new and not has_heard and has_room
 
     def _repeat(self, alarm: str, *, to_both: bool) -> None:
@@ -293,7 +292,7 @@ class _Turn:
                 one.alarm == alarm and one.escalation == SECOND for one in self.alerts
             )
             to_second = self.is_second and to_both and not was_told
-            if to_second and self._second_hears(is_rise=False):
+            if to_second and self._second_has_room():
                 self.send(alarm, SECOND)
         elif self.standings[alarm].priority is Priority.HIGH:
             self.waiting.add(alarm)
@@ -336,7 +335,7 @@ class _Turn:
     def _tell_line(self, line: Alert) -> None:
         self.texts.append(self.now)
         self.alerts.append(line)
-        if self.is_second and self._second_hears(is_rise=False):
+        if self.is_second and self._second_has_room():
             self.second.append(self.now)
             self.alerts.append(replace(line, escalation=SECOND))
 

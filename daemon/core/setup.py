@@ -112,6 +112,16 @@ def quantity_of(spec: AlarmSpec) -> str:
     return getattr(spec.params, "quantity", "") or ABOUT.get(spec.kind, "")
 
 
+def place_of_need(spec: AlarmSpec) -> str | None:
+    """Return where that must be measured; None: wherever people breathe.
+
+    Of a contact it is what it tells of: a door tells of no smoke.
+    """
+    if quantity_of(spec) != "contact":
+        return None
+    return str(getattr(spec.params, "means", spec.kind))
+
+
 def needed_by(spec: AlarmSpec) -> tuple[str, ...]:
     """Return every quantity without which an alarm can neither ring nor clear."""
     quantity = quantity_of(spec)
@@ -127,4 +137,5 @@ def is_unseen(spec: AlarmSpec, history: History) -> bool:
 
     Where its rule can judge all the same, that is no matter.
     """
-    return any(history.unseen_s(one) >= UNSEEN_S for one in needed_by(spec))
+    place = place_of_need(spec)
+    return any(history.unseen_s(one, place) >= UNSEEN_S for one in needed_by(spec))

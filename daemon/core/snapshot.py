@@ -19,12 +19,13 @@ from cabinvigil.daemon.core.alarm_snapshot import (
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.annunciation import choose_sound
 from cabinvigil.daemon.core.changes import announce_all
+from cabinvigil.daemon.core.contacts import WORDS
 from cabinvigil.daemon.core.dose import MOST_FRACTION, Dose, breathe_co
 from cabinvigil.daemon.core.engine import start
 from cabinvigil.daemon.core.history import KEPT_MINUTES, UNDOSED, Series, closed_minutes
 from cabinvigil.daemon.core.layout import SeriesSpec
 from cabinvigil.daemon.core.model import AlarmState, Command, SourceFault
-from cabinvigil.daemon.core.setup import Setup, needed_by
+from cabinvigil.daemon.core.setup import Setup, needed_by, place_of_need
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.core.stillness_snapshot import (
     stillness_to_plain,
@@ -142,12 +143,20 @@ def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]
     history = replace(
         state.history, layout=setup.layout, series=series, sources=sources
     )
+    standings = {
+        # No kill: what an answer was given to is known still.
+        alarm: replace(one, causes=state.standings[alarm].causes)
+        if alarm in state.standings
+        else one
+        for alarm, one in carried.standings.items()
+    }
     same_trend = setup.trend == old.trend
     if not same_trend:
         history = replace(history, trend=None)
     carried = replace(
         carried,
         history=history,
+        standings=standings,
         told=replace(
             carried.told,
             dangers=state.told.dangers,
@@ -248,13 +257,15 @@ def _unwatched(
     place when it is answered is this fault.
     """
     for spec in setup.alarms:
-        lost = [one for one in needed_by(spec) if not setup.layout.index(one)]
+        place = place_of_need(spec)
+        lost = [one for one in needed_by(spec) if not setup.layout.index(one, place)]
         if lost and standings[spec.id].stands:
-            words = QUANTITIES[lost[0]].words
-            text = (
-                f"An alarm is active, and nothing measures {words} any more. "
-                "Look at the config."
+            missing = (
+                f"nothing measures {QUANTITIES[lost[0]].words}"
+                if place is None
+                else f"no {WORDS[place]} is connected"
             )
+            text = f"An alarm is active, and {missing} any more. Look at the config."
             return {"settings": SourceFault("settings", "unwatched", text)}
     return {}
 

@@ -18,7 +18,11 @@ from cabinvigil.daemon.log.csv_units import (
     why_rare,
 )
 from cabinvigil.daemon.text.errors import CabinvigilError
-from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
+from cabinvigil.drivers.kit.quantity import (
+    CONTACT_MEANS,
+    QUANTITIES,
+    split_channel,
+)
 
 STEP_ROWS = 200
 """Rows looked at to learn the step."""
@@ -37,6 +41,11 @@ class CsvRow:
     time_s: float
     values: dict[str, float]
     """By channel; what gave nothing is absent."""
+
+
+def _is_contact(column: str) -> bool:
+    found = split_channel(column)
+    return found is not None and found[0].name == "contact"
 
 
 class Recording:
@@ -102,6 +111,14 @@ class Recording:
                 raise RecordingError(
                     f"{self._path}: line 1: column {name[:40]!r} is not a known "
                     f"quantity; leave it out, or use one of {', '.join(QUANTITIES)}"
+                )
+        for name in filter(_is_contact, names):
+            found = split_channel(name)
+            if found is not None and found[1] not in CONTACT_MEANS:
+                raise RecordingError(
+                    f"{self._path}: line 1: column {name[:40]!r} does not say what "
+                    "the contact reports; name it like contact_smoke: one of "
+                    f"{', '.join(CONTACT_MEANS)}"
                 )
         twice = next((name for name in names if names.count(name) > 1), None)
         if twice is not None:
@@ -214,6 +231,12 @@ class Recording:
                     raise self._no_number(name, text)
             elif text:
                 values[name] = self._number(name, text)
+                if _is_contact(name) and values[name] not in (0.0, 1.0):
+                    raise RecordingError(
+                        f"{self._path}: line {self._line}, column {name}: "
+                        f"{text[:40]!r} is neither 0 nor 1; a contact is 1 while its "
+                        "alarm rings, its door is open or its float is up"
+                    )
         return CsvRow(time_s, values)
 
     def _number(self, name: str, text: str) -> float:

@@ -14,7 +14,7 @@ from cabinvigil.daemon.precheck import truth
 from cabinvigil.daemon.precheck.findings import Finding, Word
 from cabinvigil.daemon.precheck.truth import BACK, BumpTrial
 from cabinvigil.daemon.settings.config import Settings
-from cabinvigil.daemon.span.proofs import BREATH, GAS, By, Proof
+from cabinvigil.daemon.span.proofs import BREATH, GAS, By, CanOfGas, Proof
 
 FRESH_LOOKS, LOOK_EVERY_S = 5, 2.0
 """Ten seconds: the noise of one reading is no finding (our choice)."""
@@ -25,6 +25,8 @@ SOUND_S = 60.0
 """In that time a breath sounds: four times the delay of the slowest level's alarm."""
 SHOWN_BY_IT = frozenset({"sensor-jump", "sensors-disagree", "stratified"})
 """What breath or gas makes of the parts, beside the alarms about the air."""
+SOUNDS_AT_ONCE = frozenset({"gas_lel_pct"})
+"""Of these quantities any test gas sounds within `SOUND_S`, as a breath does."""
 SILENT = "the sensors saw it, and nothing sounded: check the limits"
 SUBJECTS = {BREATH: "breath", GAS: "test gas"}
 PROMPTS = {
@@ -84,7 +86,8 @@ class BumpTest:
     ready: Callable[[str], bool]
     """Asks the person; false where he would rather not."""
     wall: Callable[[], datetime]
-    gas_ppm: float | None = None
+    gas: CanOfGas | None = None
+    """None: it is a breath."""
     findings: list[Finding] = field(default_factory=list)
     proofs: list[Proof] = field(default_factory=list)
     """To be kept; none where it was broken off."""
@@ -93,7 +96,7 @@ class BumpTest:
 
     @property
     def _by(self) -> By:
-        return BREATH if self.gas_ppm is None else GAS
+        return BREATH if self.gas is None else GAS
 
     def _find(self, word: Word, text: str) -> None:
         self.findings.append(Finding(SUBJECTS[self._by], word, text))
@@ -114,7 +117,7 @@ class BumpTest:
         )
         if any(one.word == "bad" for one in self.findings):
             return
-        wanted = truth.subjects(self.settings.parts, self._by)
+        wanted = truth.subjects(self.settings.parts, self.gas)
         if not wanted:
             self._find("bad", "no sensor measures what it contains")
             return
@@ -125,7 +128,7 @@ class BumpTest:
         for place in places:
             own = [one for one in wanted if one.place == place]
             where = f"At {place or 'the bunk'}: " if len(places) > 1 else ""
-            trial = BumpTrial(own, truth.mean_look(readings), self.gas_ppm)
+            trial = BumpTrial(own, truth.mean_look(readings), self.gas)
             if not await self._at_place(where, trial):
                 return
 
@@ -158,7 +161,7 @@ class BumpTest:
         proofs = trial.proofs(self.wall())
         self.say("Take it away, and leave the doors open: the sensors recover.")
         smoke = None
-        if self.gas_ppm is None:
+        if self.gas is None:
             smoke = truth.of_smoke(trial.before, trial.last)
         self.answered |= await self._come_back(trial, before, began_s + BUMP_S)
         self.findings += [truth.told(proofs), *([smoke] if smoke else [])]
@@ -168,7 +171,8 @@ class BumpTest:
                 f"{'; '.join(tops)}: use gas of a lower concentration, which "
                 "proves more",
             )
-        if self.gas_ppm is None and trial.has_passed and not rang:
+        is_heard = self.gas is None or self.gas.quantity in SOUNDS_AT_ONCE
+        if is_heard and trial.has_passed and not rang:
             self._find("bad", SILENT)
         if left := trial.not_back():
             self._find(
@@ -177,11 +181,12 @@ class BumpTest:
         self.proofs += proofs
 
     def _waits_for_sound(self, trial: BumpTrial) -> bool:
-        """Return whether a breath that all have seen is held on until it sounds.
+        """Return whether what all have seen is held on until it sounds.
 
-        Gas of few ppm sounds after an hour.
+        Carbon monoxide of few ppm sounds after an hour.
         """
-        return self.gas_ppm is None and trial.has_passed and trial.since_s < SOUND_S
+        is_heard = self.gas is None or self.gas.quantity in SOUNDS_AT_ONCE
+        return is_heard and trial.has_passed and trial.since_s < SOUND_S
 
     async def _come_back(
         self, trial: BumpTrial, before: frozenset[str], until_s: float

@@ -19,7 +19,7 @@ from cabinvigil.daemon.span.fresh_air import (
     air_of,
     look_at,
 )
-from cabinvigil.daemon.span.proofs import BREATH, GAS, Proof
+from cabinvigil.daemon.span.proofs import BREATH, GAS, CanOfGas, Proof
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, QUANTITIES, split_channel
 
 O2_APART_PCT = 0.3
@@ -34,6 +34,8 @@ BREATHED: Mapping[str, float] = {"o2_pct": -2.0, "co2_ppm": 3000.0}
 """What a bag of breath moves a part by at least, long before it shows all of it: breath
 holds 16 to 17 % oxygen and some 40,000 ppm of carbon dioxide (16 and 4 to
 16.4 and 4.4 % in schoolbooks)."""
+BY_GAS: Mapping[str, str] = {"co_ppm": "--gas PPM", "gas_lel_pct": "--lel PCT"}
+"""What only test gas moves, and the option that names the can's."""
 SMOKERS_CO_PPM = 5.0
 """Carbon monoxide in the breath of who does not smoke and is well stays below: 1.8 ppm
 with an sd of 1.3, and 6 parts them from smokers (Chest 117, 758, abstract)."""
@@ -76,10 +78,12 @@ class Subject:
         return HANDS_S + LAGS * max(self.lag_s, LEAST_LAG_S)
 
 
-def subjects(parts: Mapping[str, PartSettings], by: str) -> list[Subject]:
-    """Return what a breath, or test gas, proves of these parts."""
+def subjects(
+    parts: Mapping[str, PartSettings], gas: CanOfGas | None = None
+) -> list[Subject]:
+    """Return what test gas, or without it a breath, proves of these parts."""
     infos = part_infos(parts)
-    wanted = BREATHED if by == BREATH else ("co_ppm",)
+    wanted = BREATHED if gas is None else (gas.quantity,)
     return [
         Subject(
             name,
@@ -168,8 +172,8 @@ class BumpTrial:
     subjects: Sequence[Subject]
     before: Mapping[str, float]
     """Fresh values by series, just before."""
-    gas_ppm: float | None = None
-    """Of the test gas; None: it is a breath."""
+    gas: CanOfGas | None = None
+    """None: it is a breath."""
     reached_s: dict[str, float] = field(default_factory=dict)
     """When each series had moved far enough."""
     most: dict[str, float] = field(default_factory=dict)
@@ -180,8 +184,8 @@ class BumpTrial:
     since_s: float = 0.0
 
     def _need(self, one: Subject) -> float:
-        if self.gas_ppm is not None:
-            return GAS_SEEN * self.gas_ppm
+        if self.gas is not None:
+            return GAS_SEEN * self.gas.amount
         return BREATHED[one.quantity]
 
     def see(
@@ -205,7 +209,7 @@ class BumpTrial:
             need = self._need(one)
             far = moved if need > 0.0 else -moved
             self.most[one.series] = max(far, self.most.get(one.series, far))
-            is_capped = self.gas_ppm is not None and one.series in at_least
+            is_capped = self.gas is not None and one.series in at_least
             if is_capped:
                 self.tops.setdefault(one.series, readings[one.series])
             if far >= abs(need) or is_capped:
@@ -213,9 +217,12 @@ class BumpTrial:
 
     def at_top(self) -> list[str]:
         """Return which parts the gas was too much for, in words."""
+        if self.gas is None:
+            return []
+        unit = QUANTITIES[self.gas.quantity].unit
         return [
-            f"the range of {one.part} ends at {self.tops[one.series]:.0f} ppm, and the "
-            f"gas has {self.gas_ppm:g}"
+            f"the range of {one.part} ends at {self.tops[one.series]:.0f} {unit}, and "
+            f"the gas has {self.gas.amount:g}"
             for one in self.subjects
             if one.series in self.tops and not self._why_failed(one)
         ]
@@ -260,7 +267,7 @@ class BumpTrial:
                 one.part,
                 one.kind,
                 one.quantity,
-                BREATH if self.gas_ppm is None else GAS,
+                BREATH if self.gas is None else GAS,
                 at.astimezone(UTC),
                 round(self.reached_s.get(one.series, self.since_s), 1),
                 self._why_failed(one),
@@ -272,8 +279,9 @@ class BumpTrial:
         words, unit = QUANTITIES[one.quantity].words, QUANTITIES[one.quantity].unit
         if one.series not in self.most:
             return f"no reading of {words}"
-        if self.gas_ppm is not None and self.most[one.series] > GAS_MOST * self.gas_ppm:
-            shown = f"{self.most[one.series]:.0f} {unit} of {self.gas_ppm:g}"
+        gas = self.gas
+        if gas is not None and self.most[one.series] > GAS_MOST * gas.amount:
+            shown = f"{self.most[one.series]:.0f} {unit} of {gas.amount:g}"
             return f"it showed {shown}: check its scale, and the label of the can"
         reached_s = self.reached_s.get(one.series)
         if reached_s is not None and reached_s <= one.allowed_s:
@@ -331,18 +339,19 @@ def proof_age(
     proofs: Sequence[Proof], quantities: Mapping[str, str], now: datetime
 ) -> Iterator[tuple[Word, str]]:
     """Weigh when a part was last proved, for the quantities that it gives."""
-    for quantity in (*BREATHED, "co_ppm"):
+    for quantity in (*BREATHED, *BY_GAS):
         if quantity in quantities:
             own = [one for one in proofs if one.quantity == quantity]
             yield _aged(own, quantity, now)
 
 
 def _aged(proofs: Sequence[Proof], quantity: str, now: datetime) -> tuple[Word, str]:
-    is_gas = quantity == "co_ppm"
+    is_gas = quantity in BY_GAS
     words = QUANTITIES[quantity].words
     if not proofs:
         if is_gas:
-            return "mind", "never tested with test gas (`precheck --gas PPM`)"
+            how = BY_GAS[quantity]
+            return "mind", f"never tested with test gas (`precheck {how}`)"
         return "bad", f"{words} never tested: run `cabinvigil precheck --breath`"
     last = proofs[-1]
     days = (now - last.at).days

@@ -127,7 +127,7 @@ class EmulatedWires:
     ) -> FaultyLine:
         means = part.means or "smoke"
         make = known.ON_A_LINE[part.kind]
-        made = make(air, seed, self.now, means=means, **_own(part))
+        made = make(air, seed, self.now, means=means, part=name, **_own(part))
         self.lines[name] = FaultyLine(
             name,
             made,

@@ -1,20 +1,24 @@
 """A named night, fitted to the cabin and the parts that a config has."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.air.figures import ALTITUDE_M, EXAMPLE
+from cabinvigil.daemon.core.contacts import WORDS, means_of
+from cabinvigil.daemon.log.csv import RecordingError
 from cabinvigil.daemon.rehearsal.faults import WHOLE_BUS
 from cabinvigil.daemon.rehearsal.nights import (
     Failure,
     NamedNight,
     NightFigures,
 )
+from cabinvigil.daemon.rehearsal.recorded import contact_columns
 from cabinvigil.daemon.rehearsal.trials import plays_of
 from cabinvigil.daemon.settings.config import Settings
 from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.parts import name_mistake
 from cabinvigil.daemon.settings.values import Cabin, PartSettings, changed
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers import part as find_part
@@ -109,10 +113,57 @@ def staged(name: str, settings: Settings) -> Settings:
     has_one = any(part.means == "co" for part in settings.parts.values())
     if name != "alarm" or has_one:
         return settings
+    return _with_contact(settings, CO_ALARM, "co")
+
+
+def with_contacts(
+    settings: Settings, channels: Iterable[str]
+) -> tuple[Settings, tuple[str, ...]]:
+    """Return what a recording is played with: a contact for each column of one.
+
+    Args:
+        settings: of the config.
+        channels: the recording's.
+
+    Returns:
+        The settings, and what has to be said of contacts that were added.
+
+    Raises:
+        RecordingError: a column names what is no such contact.
+    """
+    notes: list[str] = []
+    for channel in contact_columns(channels):
+        means = means_of(channel)
+        named = channel.partition("__")[2]
+        name = named or f"{means}-contact"
+        has_one = any(part.means == means for part in settings.parts.values())
+        if has_one and not named:
+            continue
+        if name in settings.parts:
+            if settings.parts[name].means == means:
+                continue
+            raise RecordingError(
+                f"column {channel}: {name} is no {WORDS[means]} in the config; name "
+                f"one that is, or call the column contact_{means}"
+            )
+        if name_mistake(name, "contact") is not None:
+            raise RecordingError(
+                f"column {channel}: {name[:40]!r} is no name for a contact; call the "
+                f"column contact_{means}"
+            )
+        settings = _with_contact(settings, name, means)
+        notes.append(
+            f"No {WORDS[means]} of the column {channel} is here, so {name} is added: "
+            "hardware.md shows how one is wired."
+        )
+    return settings, tuple(notes)
+
+
+def _with_contact(settings: Settings, name: str, means: str) -> Settings:
     lines = {part.line for part in settings.parts.values()}
-    line = next(one for one in FREE_LINES if one not in lines)
-    contact = PartSettings(kind="contact", line=line, means="co")
-    parts = {**settings.parts, CO_ALARM: _filled(contact)}
+    line = next((one for one in FREE_LINES if one not in lines), FREE_LINES[0])
+    contact = changed(PartSettings(kind="contact", line=line), means=means)
+    parts = {**settings.parts, name: _filled(contact)}
     return replace(settings, parts=MappingProxyType(parts))
 
 

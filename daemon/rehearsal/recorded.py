@@ -1,9 +1,14 @@
-"""Recorded air in place of the emulated cabin: the same parts, on the same wires."""
+"""Recorded air in place of the emulated cabin: the same parts, on the same wires.
 
+Contacts stand as the last row says, until another does: none is half closed.
+"""
+
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, replace
 from itertools import pairwise
 from typing import Any
 
+from cabinvigil.daemon.core.contacts import TELLS, means_of
 from cabinvigil.daemon.log.csv import CsvRow, Recording
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
@@ -21,6 +26,7 @@ class RecordedAir:
         self._rows = rows
         self._start_s = rows[0].time_s if rows else 0.0
         self.hours = (rows[-1].time_s - self._start_s) / 3600.0 if rows else 0.0
+        self._contact_columns = contact_columns(recording.channels)
         self._pairs = pairwise(rows)
         self._pair = next(self._pairs, None)
         self._air = AirNow()
@@ -36,7 +42,20 @@ class RecordedAir:
             self._pair = following
         if self._pair is not None:
             values: dict[str, Any] = _between(*self._pair, at_s)
-            self._air = replace(self._air, **values)
+            before, after = self._pair
+            last = after if at_s >= after.time_s else before
+            contacts = self._contacts(last.values)
+            self._air = replace(self._air, contacts=contacts, **values)
+
+    def _contacts(self, values: Mapping[str, float]) -> frozenset[str]:
+        """Return what contacts tell of after a row; one that it leaves out stays."""
+        told = set(self._air.contacts)
+        for channel in self._contact_columns:
+            if channel in values:
+                _, dashes, part = channel.partition("__")
+                word = f"{means_of(channel)}{dashes}{part}"
+                (told.add if values[channel] >= TELLS else told.discard)(word)
+        return frozenset(told)
 
     def air_now(self) -> AirNow:
         """Return what the parts see."""
@@ -45,6 +64,13 @@ class RecordedAir:
     def truth(self) -> Truth | None:
         """Nobody knows: a recording is what sensors saw."""
         return None
+
+
+def contact_columns(channels: Iterable[str]) -> tuple[str, ...]:
+    """Return the columns of contacts: where each has its own, not the one of all."""
+    found = [one for one in channels if means_of(one)]
+    own = {one.partition("__")[0] for one in found if "__" in one}
+    return tuple(one for one in found if one not in own)
 
 
 def _between(before: CsvRow, after: CsvRow, at_s: float) -> dict[str, float]:

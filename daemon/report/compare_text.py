@@ -13,7 +13,7 @@ from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import Rank, Sheet, too_short
 from cabinvigil.daemon.review.other_air import USUAL_INDEX, OtherAir
 from cabinvigil.daemon.review.trial_figures import TrialFigures
-from cabinvigil.daemon.review.verdict import UNSEEN_MIN, WORDS
+from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.charts import Interval, Rows
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.json import rounded, rounded_each
@@ -71,22 +71,28 @@ def table(
         lines += [f"  {one.name}: {one.past}"[:COLUMNS] for one in told]
         if len(apart) > len(told):
             lines.append(f"  and {len(apart) - len(told)} before them")
+    unproved = [(one.name, one.unproved) for one in sheets if one.unproved]
+    lines += _lacking("not proved, and not ranked as safe:", unproved)
     short = [(one.name, lacks) for one in sheets if (lacks := too_short(one))]
-    if short:
-        lines += ["", "too short to judge, or without a flame, and not ranked:"]
-        for name, lacks in short[:MOST]:
-            lines += textwrap.wrap(
-                f"{name}: {lacks}",
-                COLUMNS,
-                initial_indent="  ",
-                subsequent_indent="    ",
-            )
-        if len(short) > MOST:
-            lines.append(f"  and {len(short) - MOST} more")
+    lines += _lacking("too short to judge, or without a flame, and not ranked:", short)
     for rank in order:
         lines.append("")
         lines += _rank(rank, sheets, is_whole=is_whole, units=units)
     return "\n".join(lines) + "\n"
+
+
+def _lacking(title: str, named: Sequence[tuple[str, str]]) -> list[str]:
+    """Say what is missing for some to be ranked; nothing where there are none."""
+    if not named:
+        return []
+    lines = ["", title]
+    for name, lacks in named[:MOST]:
+        lines += textwrap.wrap(
+            f"{name}: {lacks}", COLUMNS, initial_indent="  ", subsequent_indent="    "
+        )
+    if len(named) > MOST:
+        lines.append(f"  and {len(named) - MOST} more")
+    return lines
 
 
 def _facts(one: Sheet, units: Units) -> list[str]:
@@ -143,8 +149,6 @@ def _rank(
         tail = ""
         if place < len(rank.is_sure):
             tail = "" if rank.is_sure[place] else "   (no surer than the next)"
-        if rank.word == SAFEST and sheets[n].unseen_min > UNSEEN_MIN:
-            tail = "   (not all of it was monitored)"
         line = f"  {place + 1}. {sheets[n].name}"
         if not is_whole:
             line += f"  {_measure(rank.word, sheets[n], units)}"
@@ -209,6 +213,7 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "enough": enough(one).word,
         "enough_why": enough(one).why or None,
         "too_short": too_short(one) or None,
+        "unproved": one.unproved or None,
         **_figures(one.figures),
         **_other(one.other),
     }
@@ -302,7 +307,7 @@ def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
     for one in sheets:
         if one.past or too_short(one):
             continue  # not ranked, so not drawn as if it were
-        if one.margin is not None:
+        if one.margin is not None and not one.unproved:
             off = 100.0 * Z90 * one.margin_sd
             left = 100.0 * one.margin
             safe.append(Interval(one.name, left - off, left, left + off))

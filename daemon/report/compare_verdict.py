@@ -11,6 +11,7 @@ from cabinvigil.daemon.review.compare import (
     Sheet,
     dryness,
     is_sure,
+    never_safer,
     safety,
     thrift,
     too_short,
@@ -53,6 +54,8 @@ def enough(one: Sheet) -> Enough:
     if one.unseen_min > min(UNSEEN_MIN, 60.0 * UNSEEN_SHARE * one.hours):
         unseen = minutes(one.unseen_min)
         return Enough(NOT_KNOWN, f"{unseen} without oxygen or CO readings")
+    if one.unproved:
+        return Enough(NOT_KNOWN, one.unproved)
     if one.verdict in (UNSEEN, UNKNOWN):
         return Enough(NOT_KNOWN, "not all of it was monitored")
     if one.margin <= Z90 * one.margin_sd:
@@ -134,10 +137,16 @@ def _two(a: Sheet, b: Sheet) -> list[str]:
     firsts = [
         _better(*(_fairly(kind, one, [a, b]) for one in (a, b))) for kind in _KINDS
     ]
+    # What our sensors did not see, or may not have, makes no air the safer one.
+    barred = [
+        s for s, sign in ((a, 1), (b, -1)) if firsts[0] == sign and never_safer(s)
+    ]
+    firsts[0] = None if barred else firsts[0]
     lead = next((one for one in firsts if one is not None and one != 0), 0)
-    doubtful = _doubtful(
+    unknown = [k.better for k, one in zip(_KINDS, firsts, strict=True) if one is None]
+    doubtful = _barred(barred, "safer") + _doubtful(
         [kind.better for kind, one in zip(_KINDS, firsts, strict=True) if one == 0],
-        [kind.better for kind, one in zip(_KINDS, firsts, strict=True) if one is None],
+        unknown[1:] if barred else unknown,
     )
     if lead == 0:
         return doubtful
@@ -154,6 +163,13 @@ def _two(a: Sheet, b: Sheet) -> list[str]:
         text += f", but {_listed(worse)}"
     is_safety_doubtful = firsts[0] in (0, None)
     return [*doubtful, text] if is_safety_doubtful else [text, *doubtful]
+
+
+def _barred(sheets: Sequence[Sheet], word: str) -> list[str]:
+    """Say of what looked best why it is not called so."""
+    return [
+        f"{name_of(one)} is not called {word}: {never_safer(one)}" for one in sheets
+    ]
 
 
 def _fairly(
@@ -216,6 +232,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
     bests: dict[int, list[str]] = {}
     unsure: list[str] = []
     unknown: list[str] = []
+    barred: list[Sheet] = []
     for kind in _KINDS:
         told = [_fairly(kind, one, sheets) for one in sheets]
         known = [(one, n) for n, one in enumerate(told) if one is not None]
@@ -227,6 +244,10 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
             for one, n in known
             if all(is_sure(one, other) for other, m in known if m != n)
         ]
+        if kind.measure is safety:
+            barred = [sheets[n] for n in lead if never_safer(sheets[n])]
+        if barred and kind.measure is safety:
+            continue
         if len(lead) == 1 and len(known) == len(sheets):
             bests.setdefault(lead[0], []).append(f"the {kind.best}")
         else:
@@ -234,7 +255,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
     named = [f"{name_of(sheets[n])} was {_listed(words)}" for n, words in bests.items()]
     first = f"of {len(sheets)}, " if named else ""
     clauses = [first + _listed(named)] if named else []
-    doubtful = _doubtful(unsure, unknown)
+    doubtful = _barred(barred, "the safest") + _doubtful(unsure, unknown)
     is_safest_told = any("the safest" in words for words in bests.values())
     return [*clauses, *doubtful] if is_safest_told else [*doubtful, *clauses]
 

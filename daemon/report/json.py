@@ -204,6 +204,7 @@ def _comfort(found: Morning) -> dict[str, Any]:
         "glass_is_measured": found.air.glass_is_measured,
         "glass_wet_h": rounded(comfort.wet_h, 2),
         "supply_v_first_lowest": rounded_each(comfort.supply_v, 3),
+        "charge_pct_first_lowest": rounded_each(comfort.charge_pct, 1),
     }
 
 

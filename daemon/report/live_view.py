@@ -38,6 +38,8 @@ class QuantityRow(NamedTuple):
     it, it is fast (our choice: several times each part's own drift)."""
 
 
+CHARGE = QuantityRow("charge_pct", "charge", "below", 0.0)
+"""A gauge's, beside the battery's voltage."""
 ROWS = (
     QuantityRow("o2_pct", "oxygen", "below", 0.15),
     QuantityRow("co2_ppm", "carbon dioxide", "above", 300.0),
@@ -259,6 +261,8 @@ def _readings(
         left = status.get("supply_hours")
         lasts = f"  lasts {left:.0f} h" if isinstance(left, int | float) else ""
         yield f"{'battery':<16}{_number(supply[0], 0.0):.1f} V{lasts}"
+    if (charge := _value(readings, CHARGE)) is not None:
+        yield f"{'charge':<16}{charge:.0f} %"
     if not readings:
         yield "No sensor reports."
 

@@ -129,6 +129,18 @@ def inside(found: Morning) -> str:
     return f"{span}, mean {number('c', middle)}"
 
 
+def battery(found: Morning) -> str:
+    """Write how the battery was at the begin and at the lowest; '' where unknown."""
+    told = []
+    if found.comfort.supply_v is not None:
+        first_v, least_v = found.comfort.supply_v
+        told.append(f"battery {first_v:.1f}, at lowest {least_v:.1f} V")
+    if found.comfort.charge_pct is not None:
+        first_pct, least_pct = found.comfort.charge_pct
+        told.append(f"charge {first_pct:.0f}, at lowest {least_pct:.0f} %")
+    return "; ".join(told)
+
+
 def blood(found: Morning) -> str:
     """Write the most carbon monoxide in the blood; '' where it is not known."""
     peak_pct = found.breathed.cohb_peak_pct

@@ -46,6 +46,7 @@ QUANTITIES_OF = {
     "rh": "rh_pct",
     "temp": "temp_c",
     "supply": "supply_v",
+    "charge": "supply_v",
     "dust": "pm2_5_ugm3",
 }
 
@@ -325,6 +326,15 @@ def _supply(view: _View) -> Iterator[Picture]:
         yield view.picture(panel, "Battery", "V", words)
 
 
+def _charge(view: _View) -> Iterator[Picture]:
+    values = view.thin(view.found.tape.worst("charge_pct", "below"))
+    if any(one is not None for one in values):
+        words = view.course("Charge of the battery", " %", values)
+        panel = view.panel("charge", [Curve("charge", values)], floor=0.0)
+        panel = replace(panel, top=100.0, ceiling=100.0)
+        yield view.picture(panel, "Charge of the battery", "%", words)
+
+
 def _dust(view: _View) -> Iterator[Picture]:
     yield from _gas(view, "dust", "pm2_5_ugm3", "Fine dust", " µg/m³", "above")
 
@@ -354,6 +364,7 @@ _ALL: tuple[Callable[[_View], Iterator[Picture]], ...] = (
     _humidity,
     _warmth,
     _supply,
+    _charge,
     _dust,
     _indices,
 )

@@ -209,14 +209,14 @@ def _other(found: Morning, clock: Clock) -> Iterator[str]:
 
 def _rest(found: Morning, clock: Clock) -> Iterator[str]:
     comfort = found.comfort
-    if text := night_totals.inside(found):
-        if comfort.outside_c is not None:
-            set_by = "" if found.air.outside_is_measured else " by the config"
-            text += f"; outside {found.units.number('c', comfort.outside_c)}{set_by}"
-        if comfort.supply_v is not None:
-            text += f"; battery {comfort.supply_v[0]:.1f}, at lowest "
-            text += f"{comfort.supply_v[1]:.1f} V"
-        yield from _told("Warmth", text)
+    if (text := night_totals.inside(found)) and comfort.outside_c is not None:
+        set_by = "" if found.air.outside_is_measured else " by the config"
+        text += f"; outside {found.units.number('c', comfort.outside_c)}{set_by}"
+    battery = night_totals.battery(found)
+    if text:
+        yield from _told("Warmth", f"{text}; {battery}" if battery else text)
+    elif battery:
+        yield from _told("Power", f"{battery[:1].upper()}{battery[1:]}")
     dose = []
     if blood := night_totals.blood(found):
         dose.append(f"CO in the blood {blood}")

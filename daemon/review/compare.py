@@ -5,14 +5,15 @@ differ by more than what the figures may be off.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import Z90, Triple
 from cabinvigil.daemon.review.airflow.nodes import mean
-from cabinvigil.daemon.review.alarm_episodes import RANKS
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
+from cabinvigil.daemon.review.health import seen_steps, still_at_nothing
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.other_air import NOTHING_MEASURED, OtherAir, other_air
@@ -22,10 +23,16 @@ from cabinvigil.daemon.review.trial_figures import (
     TrialFigures,
     trial_figures,
 )
-from cabinvigil.daemon.review.verdict import FRESH, SHORTEST_H, rang_in_words
+from cabinvigil.daemon.review.verdict import (
+    FRESH,
+    SHORTEST_H,
+    UNSEEN_MIN,
+    UNSEEN_SHARE,
+    rang_in_words,
+)
 from cabinvigil.daemon.text.durations import minutes as spelled
 from cabinvigil.daemon.text.units_said import SI, Units
-from cabinvigil.drivers.kit.quantity import VITAL
+from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
 
 SENSOR_SD: Mapping[str, tuple[float, float]] = {
     # quantity: sd as a share of the value, and in its unit
@@ -43,6 +50,8 @@ judgement)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
+CERTIFIED = frozenset(f"contact-{means}" for means in ("smoke", "gas", "co"))
+"""The alarms by which a certified one speaks: it may have tasted what ours do not."""
 SETTLED_O2_PCT = 0.3
 """So much oxygen may still be lost, at worst, where the air counts as settled: half as
 much again as a part may be off (our choice)."""
@@ -92,6 +101,9 @@ class Sheet:
     """In which people are told of it."""
     other: OtherAir = NOTHING_MEASURED
     """Dust and vapours; ranked by nothing."""
+    unproved: str = ""
+    """What keeps it from being called safe air, or safer, whatever our sensors read: a
+    certified alarm, or a sensor that was not to be believed; '' where nothing does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +171,51 @@ def sheet(
         ),
         found.units,
         other_air(tape, from_s, to_s),
+        _unproved(found, from_s, to_s, part, is_trial=is_trial),
     )
+
+
+def _unproved(
+    found: Morning, from_s: float, to_s: float, part: slice, *, is_trial: bool
+) -> str:
+    """Say what our own air cannot speak against, or was not there to say."""
+    tape = found.tape
+    for one in _rang_between(found.rang, from_s, to_s):
+        if one.alarm in CERTIFIED:
+            return rang_in_words(one.alarm)
+    left_out = frozenset[int]() if is_trial else tape.left_out
+    steps = [n for n in range(part.start, part.stop) if n not in left_out]
+    enough_min = min(UNSEEN_MIN, UNSEEN_SHARE * len(steps) * STEP_S / 60.0)
+    for name in VITAL:
+        seen = seen_steps(tape, found.rang, name)
+        unseen = sum(1 for step in steps if not seen[step])
+        unseen_min = unseen * STEP_S / 60.0
+        if unseen and unseen == len(steps):
+            return f"{QUANTITIES[name].words} was never measured beyond doubt"
+        if unseen_min > enough_min:
+            return f"{QUANTITIES[name].words} was not known for {spelled(unseen_min)}"
+    keys = tape.keys("co_ppm")
+    if keys and set(keys) <= set(still_at_nothing(tape)):
+        return "carbon monoxide stood still at nothing while carbon dioxide rose"
+    return ""
+
+
+def never_safer(one: Sheet) -> str:
+    """Say why it is never called safer than another; '' where it may be.
+
+    Air that was past a limit speaks for itself; what rang beside calm air does not.
+    """
+    is_past_by_air = one.margin is not None and one.margin <= 0.0
+    return one.unproved or ("" if is_past_by_air else one.past)
+
+
+def _rang_between(
+    rang: Iterable[AlarmEpisode], from_s: float, to_s: float
+) -> Iterator[AlarmEpisode]:
+    for one in rang:
+        end_s = to_s if one.to_s is None else one.to_s
+        if one.from_s < to_s and end_s > from_s:
+            yield one
 
 
 def _known(tape: NightSeries, quantity: str, side: str, part: slice) -> list[float]:
@@ -172,10 +228,8 @@ def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
     """Name what was past a limit that wakes people, or sounded as a danger."""
     if beyond_min > 0.0:
         return "air past a waking limit"
-    for one in found.rang:
-        end_s = to_s if one.to_s is None else one.to_s
-        overlaps = one.from_s < to_s and end_s > from_s
-        if overlaps and one.is_about_air and one.rank >= RANKS["high"]:
+    for one in _rang_between(found.rang, from_s, to_s):
+        if one.is_about_air and one.rank >= RANKS["high"]:
             return rang_in_words(one.alarm)
     blood = [one for one in found.near if one.limit.quantity == "cohb_pct"]
     for approach in blood:
@@ -225,7 +279,8 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     """Order the sheets three times.
 
     Those past a waking limit stand apart: dry and cheap is no praise for such a night.
-    So do those that were too short to judge.
+    So do those that were too short to judge; and what is not proved is not ranked as
+    safe.
     """
     return [
         _rank("safest", [_safe(one) for one in sheets]),
@@ -282,7 +337,7 @@ def _is_apart(one: Sheet) -> bool:
 
 
 def _safe(one: Sheet) -> tuple[Measure, ...] | None:
-    if one.margin is None or _is_apart(one):
+    if one.margin is None or _is_apart(one) or one.unproved:
         return None
     return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
 

@@ -51,7 +51,10 @@ def watched(tape: NightSeries, rang: Sequence[AlarmEpisode]) -> list[Watched]:
     return [_watched(tape, rang, name) for name in ordered if name in names]
 
 
-def _watched(tape: NightSeries, rang: Sequence[AlarmEpisode], name: str) -> Watched:
+def seen_steps(
+    tape: NightSeries, rang: Sequence[AlarmEpisode], name: str
+) -> list[bool]:
+    """Say of each step whether a quantity was measured beyond doubt."""
     keys = tape.keys(name) or tape.keys(name, "glass") or tape.keys(name, "outside")
     seen = [False] * tape.count
     for key in keys:
@@ -66,6 +69,11 @@ def _watched(tape: NightSeries, rang: Sequence[AlarmEpisode], name: str) -> Watc
                 steps = tape.between(stand.from_s, end_s)
                 trusted[steps] = [False] * (steps.stop - steps.start)
         seen = [a or b for a, b in zip(seen, trusted, strict=True)]
+    return seen
+
+
+def _watched(tape: NightSeries, rang: Sequence[AlarmEpisode], name: str) -> Watched:
+    seen = seen_steps(tape, rang, name)
     for step in tape.left_out:  # nobody was inside: nothing to be seen, or missed
         seen[step] = True
     longest, begin = _longest(seen)

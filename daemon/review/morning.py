@@ -63,6 +63,8 @@ class Comfort:
     """Glass at or below the dew point."""
     supply_v: tuple[float, float] | None
     """At the begin and at the lowest."""
+    charge_pct: tuple[float, float] | None
+    """A gauge's, at the begin and at the lowest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,15 +294,20 @@ def _comfort(tape: NightSeries, air: Inside) -> Comfort:
         if glass is not None and point is not None
     ]
     points = [one for one in dew if one is not None]
-    volts = [one for one in tape.worst("supply_v", "below") if one is not None]
     return Comfort(
         (min(temps), math.fsum(temps) / len(temps), max(temps)) if temps else None,
         mean(air.outside_c),
         (min(points), max(points)) if points else None,
         min(margins, default=None),
         hours(air.wet),
-        (volts[0], min(volts)) if volts else None,
+        _first_and_lowest(tape, "supply_v"),
+        _first_and_lowest(tape, "charge_pct"),
     )
+
+
+def _first_and_lowest(tape: NightSeries, name: str) -> tuple[float, float] | None:
+    told = [one for one in tape.worst(name, "below") if one is not None]
+    return (told[0], min(told)) if told else None
 
 
 DEW_EACH = 4

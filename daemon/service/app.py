@@ -350,7 +350,7 @@ class App:
         """Read the config again; a bad one is refused aloud and the old one kept."""
         async with self._reloading:
             self._notifier.reloading(self._clock.monotonic())
-            read = await self._reader.read()
+            read = await self._reader.read(self.watcher, self.settings)
             if isinstance(read, SourceFault):
                 self.watcher.on_event(read)
             else:

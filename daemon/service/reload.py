@@ -9,6 +9,8 @@ from typing import Any
 from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.compose.compose import CoreBuild
 from cabinvigil.daemon.compose.from_settings import compose_settings
+from cabinvigil.daemon.core.contacts import TELLS, WORDS, is_guard, means_of
+from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Record, SourceFault, SourceOk
 from cabinvigil.daemon.core.snapshot import carry_over, resume
 from cabinvigil.daemon.outputs.state_file import StateSaver
@@ -70,10 +72,18 @@ class ConfigReader:
         self._clock = clock
         self._worker = Worker("config")
 
-    async def read(self) -> NewConfig | SourceFault:
-        """Return what the file says now, or why it cannot be used."""
+    async def read(self, watcher: Watcher, old: Settings) -> NewConfig | SourceFault:
+        """Return what the file says now, or why it cannot be used.
+
+        Args:
+            watcher: knows which contacts are closed once the file has been read.
+            old: the config in use.
+        """
         try:
-            return await self._worker.call(self._load, READ_S)
+            read: NewConfig = await self._worker.call(self._load, READ_S)
+            why = why_kept(watcher.state.history, old, read.used)
+            if not why:
+                return read
         except ConfigError as error:
             why = str(error)
         except OverdueError:
@@ -91,6 +101,29 @@ class ConfigReader:
         used = in_use(new, ran)
         core = compose_settings(used, wall=self._clock.wall())
         return NewConfig(used, core, tuple(waits))
+
+
+def why_kept(history: History, old: Settings, new: Settings) -> str:
+    """Return why the old config must stay; '' where it need not.
+
+    A certified alarm that rings has the last word: a config that takes its contact
+    away, or looks for it elsewhere, would end what only the contact may end.
+
+    Args:
+        history: what is known of the contacts.
+        old: the config in use.
+        new: the config that was read.
+    """
+    for key in filter(is_guard, history.series):
+        name = history.layout.series[key].part
+        is_closed = history.series[key].value >= TELLS
+        if is_closed and new.parts.get(name) != old.parts.get(name):
+            return (
+                f"it removes, renames or changes [part.{name}], and the "
+                f"{WORDS[means_of(key)]} on it is active; reload when that is over, or "
+                "restart the monitor"
+            )
+    return ""
 
 
 def take_config(watcher: Watcher, new: NewConfig, keeper: StateSaver) -> None:

@@ -9,6 +9,11 @@ from cabinvigil.drivers.kit import ads1115
 from cabinvigil.drivers.kit.quantity import CONTACT_MEANS
 from cabinvigil.drivers.kit.steps import PartInfo
 
+OLDEST_S = 20.0
+"""No contact's word may be older: with the patience for a part that missed some answers
+(25 s) and a tick of ten, one that is lost still wakes people within a minute (README,
+'Asleep'; own choice)."""
+
 Found = Iterator[tuple[str, BadValueError]]
 
 OWN_KEYS = ("active_low", "means")
@@ -23,6 +28,12 @@ def contact_mistakes(part: PartSettings, info: PartInfo) -> Found:
                 mend = "remove it: only a contact has one"
                 yield key, BadValueError(f"does not suit a {info.name}", mend)
         return
+    if (part.max_age_s or 0.0) > OLDEST_S:
+        what = (
+            f"is {part.max_age_s:g}: a contact that is lost would be reported too late"
+        )
+        mend = f"give {OLDEST_S:g} or less; `accept_laxer` does not change that"
+        yield "max_age_s", BadValueError(what, mend)
     if part.means is None:
         mend = 'say what it reports, like `means = "smoke"`: one of '
         yield "means", BadValueError("is missing", mend + listed(CONTACT_MEANS))

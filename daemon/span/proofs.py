@@ -18,6 +18,15 @@ GAS: By = "gas"
 
 
 @dataclass(frozen=True, slots=True)
+class CanOfGas:
+    """Test gas, as its can is labelled."""
+
+    quantity: str
+    amount: float
+    """In the quantity's unit."""
+
+
+@dataclass(frozen=True, slots=True)
 class Proof:
     """One test of one quantity of one part."""
 

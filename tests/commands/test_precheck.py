@@ -80,8 +80,11 @@ def test_a_part_that_fails_makes_it_not_ready(
         (["--emulated", "--battery-ah", "0"], "--battery-ah must lie between"),
         (["--gas", "5"], "--gas must lie between"),
         (["--gas", "100", "--breath"], "one after the other"),
-        (["--breath", "--no-key"], "need a person: leave out --no-key"),
-        (["--gas", "100", "--json"], "need a person: leave out --json"),
+        (["--breath", "--no-key"], "--breath needs a person: leave out --no-key"),
+        (["--gas", "100", "--json"], "--gas needs a person: leave out --json"),
+        (["--lel", "10"], "--lel must lie between 15 and 60 %"),
+        (["--lel", "50", "--gas", "100"], "--gas and --lel are two tests: one after"),
+        (["--lel", "50", "--no-key"], "--lel needs a person: leave out --no-key"),
     ],
 )
 def test_a_wrong_call_is_told_in_one_sentence(words: list[str], why: str) -> None:

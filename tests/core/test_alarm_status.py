@@ -6,7 +6,6 @@ from cabinvigil.daemon.core.alarm import Trigger
 from cabinvigil.daemon.core.alarm_status import (
     CHATTER_HOLD_S,
     AlarmStatus,
-    acknowledge,
     advance,
     held,
     ring,
@@ -18,6 +17,7 @@ from cabinvigil.daemon.core.model import (
     Priority,
     Verdict,
 )
+from cabinvigil.daemon.core.operator_actions import acknowledge
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, play
 
 

@@ -285,7 +285,7 @@ def test_what_is_not_known_to_rest_is_not_judged(rule: Any) -> None:
     setup = cabin(keys=[f"contact_{means}"])
     assert rule.judge(params, begin(setup.layout, 0.0), 0.0) is None
     empty = cabin(keys=["co_ppm"])
-    assert rule.judge(params, begin(empty.layout, 0.0), 0.0).priority is None
+    assert rule.judge(params, begin(empty.layout, 0.0), 0.0) is None
     one = Night(setup)
     one.air({f"contact_{means}": 0.0}, doubtful=[f"contact_{means}"])
     assert rule.judge(params, one.state.history, one.now) is None

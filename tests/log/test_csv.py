@@ -77,6 +77,10 @@ def test_a_number_that_is_none_is_the_rules_business(tmp_path: Path) -> None:
         ('time_s,o2_pct\n0,"20,9"\n', "column o2_pct: '20,9' has a comma; write 20.9"),
         ("time_s,o2_pct\n22:00:05,20\n", "'22:00:05' is a date or a time of day; wr"),
         ("time_s,o2_pct\n2026-01-16,2\n", "'2026-01-16' is a date or a time of day"),
+        ("time_s,contact\n0,1\n", "'contact' does not say what the contact reports"),
+        ("time_s,contact_fire\n0,1\n", "name it like contact_smoke: one of smoke, gas"),
+        ("time_s,contact_co\n0,0.5\n", "column contact_co: '0.5' is neither 0 nor 1"),
+        ("time_s,contact_co\n0,nan\n", "line 2, column contact_co: 'nan' is neither"),
     ],
 )
 def test_refusals_say_where(tmp_path: Path, text: str, said: str) -> None:

@@ -1,8 +1,9 @@
 """The test before bed as it is done: on emulated parts, and all that can go wrong."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 import pytest
 
@@ -17,6 +18,8 @@ from cabinvigil.daemon.rehearsal.nights import Failure
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.part_infos import part_infos
+from cabinvigil.daemon.settings.values import PartSettings
+from cabinvigil.daemon.span.proofs import CanOfGas
 
 CALM = replace(FRESH, glass_c=14.0)
 """Doors open, and no wet window that would ring on its own account."""
@@ -57,8 +60,9 @@ def through_the_test(
     failures: tuple[Failure, ...] = (),
     ready: Callable[[Evening], bool] = lambda _evening: True,
     afterwards_s: float = 600.0,
-    gas_ppm: float | None = None,
+    gas: CanOfGas | None = None,
     without: tuple[str, ...] = (),
+    parts: Mapping[str, PartSettings] = MappingProxyType({}),
 ) -> Evening:
     """Do the test, then watch on for a while; alarms named so are left out."""
     settings, evening = example(), Evening()
@@ -67,7 +71,7 @@ def through_the_test(
         for name, alarm in settings.alarms.items()
         if name.split("-")[0] not in without
     }
-    settings = replace(settings, alarms=alarms)
+    settings = replace(settings, alarms=alarms, parts={**settings.parts, **parts})
 
     async def job(wires: Wires, clock: Clock) -> None:
         def with_bag(_prompt: str) -> bool:
@@ -83,9 +87,7 @@ def through_the_test(
             warm_up_s = max(i.warm_up_s for i in part_infos(settings.parts).values())
             await asyncio.sleep(warm_up_s)
             evening.phone.heard.clear()
-            evening.test = BumpTest(
-                settings, watch, said, with_bag, clock.wall, gas_ppm
-            )
+            evening.test = BumpTest(settings, watch, said, with_bag, clock.wall, gas)
             evening.took_s -= clock.monotonic()
             try:
                 await evening.test.run()
@@ -156,7 +158,7 @@ def test_little_oxygen_beside_the_test_gas_is_answered_by_nobody() -> None:
     evening = through_the_test(
         replace(CALM, co_ppm=100.0),
         takes_away=replace(CALM, o2_pct=18.0),
-        gas_ppm=100.0,
+        gas=CanOfGas("co_ppm", 100.0),
         afterwards_s=120.0,
     )
     assert "bad" in words_of(evening, "test gas")
@@ -166,7 +168,7 @@ def test_little_oxygen_beside_the_test_gas_is_answered_by_nobody() -> None:
 def test_all_is_over_when_the_test_is() -> None:
     """The sounder's own test comes next, and is refused beside an alarm that wakes."""
     evening = through_the_test(
-        replace(CALM, co_ppm=400.0), gas_ppm=400.0, afterwards_s=0.0
+        replace(CALM, co_ppm=400.0), gas=CanOfGas("co_ppm", 400.0), afterwards_s=0.0
     )
     assert words(evening)["test gas"] == "good"
     assert evening.still == []
@@ -176,7 +178,7 @@ def test_all_is_over_when_the_test_is() -> None:
 def test_gas_beyond_a_parts_range_is_judged_at_its_end() -> None:
     """The module ends at 500 ppm: it cannot show 720 of 900, and is none the worse."""
     evening = through_the_test(
-        replace(CALM, co_ppm=900.0), gas_ppm=900.0, afterwards_s=0.0
+        replace(CALM, co_ppm=900.0), gas=CanOfGas("co_ppm", 900.0), afterwards_s=0.0
     )
     assert evening.test is not None
     assert [one.failed for one in evening.test.proofs] == [""]

@@ -17,7 +17,7 @@ from cabinvigil.daemon.precheck.truth import (
 from cabinvigil.daemon.settings.config import example
 from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.series import series_keys
-from cabinvigil.daemon.span.proofs import Proof
+from cabinvigil.daemon.span.proofs import CanOfGas, Proof
 
 NOW = datetime(2026, 1, 16, 20, 0, tzinfo=UTC)
 O2 = Subject("cell", "o2_optical_line", "o2_pct", "o2_pct", 12.0)
@@ -81,7 +81,7 @@ def breathed(
     *steps: tuple[float, dict[str, float]], ppm: float | None = None
 ) -> BumpTrial:
     subject = [O2, CO2] if ppm is None else [CO]
-    trial = BumpTrial(subject, FRESH, ppm)
+    trial = BumpTrial(subject, FRESH, None if ppm is None else CanOfGas("co_ppm", ppm))
     for since_s, readings in steps:
         trial.see(since_s, readings)
     return trial
@@ -142,7 +142,7 @@ def test_test_gas_is_seen_in_three_lags_and_not_tenfold() -> None:
 
 
 def test_a_part_at_the_end_of_its_range_in_weak_gas_is_none_the_better() -> None:
-    trial = BumpTrial([CO], FRESH, 100.0)
+    trial = BumpTrial([CO], FRESH, CanOfGas("co_ppm", 100.0))
     trial.see(10.0, {**FRESH, "co_ppm": 500.0}, {"co_ppm"})
     (proof,) = trial.proofs(NOW)
     assert "it showed 500 ppm of 100" in proof.failed
@@ -229,6 +229,8 @@ def _fields(proof: Proof) -> dict[str, object]:
 
 
 def test_a_breath_proves_what_hangs_where_people_breathe() -> None:
-    found = {(one.part, one.quantity) for one in subjects(PARTS, "breath")}
+    found = {(one.part, one.quantity) for one in subjects(PARTS)}
     assert found == {("bunk-o2", "o2_pct"), ("bunk-co2", "co2_ppm")}
-    assert {one.part for one in subjects(PARTS, "gas")} == {"bunk-co"}
+    assert {one.part for one in subjects(PARTS, CanOfGas("co_ppm", 100.0))} == {
+        "bunk-co"
+    }

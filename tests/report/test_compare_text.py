@@ -148,13 +148,15 @@ def test_nights_of_one_date_are_told_apart_by_their_folders(tmp_path: Path) -> N
 
 
 def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
-    """It keeps its place in the rank, and the rank says what is behind it."""
+    """It has no place in the rank, and what is missing is said."""
     logs.write(tmp_path, named.night("quiet")[0], "night-2026-01-15.jsonl")
     logs.write(tmp_path, named.night("failing")[0], "night-2026-01-16.jsonl")
     _, out, _ = call(str(tmp_path))
     [safest] = [part for part in out.split("\n\n") if part.startswith("safest")]
-    assert "2026-01-16   (not all of it was monitored)" in safest
-    assert "2026-01-15   (not all" not in safest
+    assert "2026-01-16" not in safest
+    assert "2026-01-15" in safest
+    [missing] = [part for part in out.split("\n\n") if part.startswith("not proved")]
+    assert "\n  2026-01-16: carbon monoxide was not known for 42 min" in missing
 
 
 def test_memory_does_not_grow_with_the_nights(tmp_path: Path) -> None:

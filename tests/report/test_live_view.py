@@ -105,6 +105,12 @@ def test_it_fits_a_phone_and_says_it_in_words() -> None:
     assert lines[-2].startswith("fault: The broker")
 
 
+def test_a_gauge_s_charge_is_shown() -> None:
+    readings = {**STATUS["readings"], "charge_pct": 62.4}
+    text = frame({**STATUS, "readings": readings}, PastLooks(), 0.0)
+    assert "\ncharge          62 %\n" in text
+
+
 def test_one_order_is_given_that_of_the_gravest() -> None:
     """The others say what is so: nobody does three things at once."""
     text = " ".join(frame(STATUS, PastLooks(), 0.0).split())

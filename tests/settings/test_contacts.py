@@ -1,12 +1,21 @@
 """A contact's mistakes, each in one sentence with its remedy."""
 
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from cabinvigil.daemon.compose.from_settings import compose_settings
+from cabinvigil.daemon.core.model import Priority
+from cabinvigil.daemon.core.vital import LOST_WAKES_S
 from cabinvigil.daemon.settings.config import check, load
+from cabinvigil.daemon.settings.contacts import OLDEST_S
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
+from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.drivers.kit.quantity import CONTACT_MEANS, GUARDS
+from tests.core.scenario import Night
 
 ROOT = Path(__file__).parents[2]
 CABIN = """
@@ -193,6 +202,39 @@ def test_each_mistake_is_told_in_one_sentence(
     text: str, said: str, tmp_path: Path
 ) -> None:
     assert mistakes(tmp_path, text) == [said]
+
+
+@pytest.mark.hazard("silenced-by-config")
+@settings(max_examples=40, deadline=None)
+@given(
+    st.sampled_from(CONTACT_MEANS), st.integers(1, 120), st.sampled_from([1.0, 10.0])
+)
+def test_a_contact_that_is_lost_wakes_within_a_minute_by_every_config_that_is_taken(
+    means: str, max_age_s: int, tick_s: float
+) -> None:
+    """However little the key is told to guard, and whatever is accepted."""
+    text = swapped('"smoke"', f'"{means}"') + f"max_age_s = {max_age_s}\n"
+    with tempfile.TemporaryDirectory() as folder:
+        said = mistakes(Path(folder), text + "accept_laxer = true\n")
+        if max_age_s > OLDEST_S:
+            (why,) = said
+            assert why == (
+                f"part.smoke.max_age_s: is {max_age_s}: a contact that is lost would "
+                "be reported too late; give 20 or less; `accept_laxer` does not "
+                "change that"
+            )
+            return
+        assert said == []
+        setup = compose_settings(load(Path(folder) / "cabin.toml"), renderer("en"))
+    one = Night(setup.setup)
+    key = f"contact_{means}"
+    one.hold({key: 0.0, "co_ppm": 0.0}, 60.0, tick_s)
+    lost_s = one.now
+    one.hold({"co_ppm": 0.0}, LOST_WAKES_S, tick_s)
+    standing = one.standing(f"sensor-stale/{key}")
+    wanted = Priority.MEDIUM if means in GUARDS else Priority.FAULT
+    assert (standing.priority, standing.sounds) == (wanted, True)
+    assert standing.rang_s - lost_s <= LOST_WAKES_S
 
 
 def test_resistors_that_cannot_be_told_apart_are_a_mistake(tmp_path: Path) -> None:

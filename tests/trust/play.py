@@ -22,6 +22,7 @@ from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.settings.config import Settings, load
 from cabinvigil.daemon.settings.values import PartSettings
 from cabinvigil.daemon.span.kept import maker
+from cabinvigil.daemon.span.proofs import CanOfGas
 from cabinvigil.daemon.span.session import SessionError, SpanSession
 from cabinvigil.daemon.span.ways import WAYS as SPANNED
 from tests.trust.ways import WAYS, See, Way
@@ -273,11 +274,11 @@ async def _passes(
     settings: Settings, watch: StagedWatch, night: Night, clock: VirtualClock
 ) -> bool:
     """Do the evening's test: a breath, and gas where carbon monoxide is measured."""
-    for gas_ppm in (None, 100.0):
-        bag = BREATH if gas_ppm is None else replace(FRESH, co_ppm=gas_ppm)
+    for gas in (None, CanOfGas("co_ppm", 100.0)):
+        bag = BREATH if gas is None else replace(FRESH, co_ppm=gas.amount)
         has_co = any(key.startswith("co_ppm") for key in watch.watcher.numbers())
         has_o2 = any(key.startswith("o2_pct") for key in watch.watcher.numbers())
-        if not (has_o2 if gas_ppm is None else has_co):
+        if not (has_o2 if gas is None else has_co):
             continue
 
         def ready(_prompt: str, bag: AirNow = bag) -> bool:
@@ -287,7 +288,7 @@ async def _passes(
         def said(_line: str) -> None:
             night.air = FRESH
 
-        test = BumpTest(settings, watch, said, ready, clock.wall, gas_ppm)
+        test = BumpTest(settings, watch, said, ready, clock.wall, gas)
         await test.run()
         night.air = FRESH
         if any(one.word == "bad" for one in test.findings):

@@ -19,7 +19,14 @@ class EmulatedContact:
     """One contact; `levels` is what the line's driver would tell."""
 
     def __init__(
-        self, air: See, seed: int, now: Now, *, means: str = "smoke", **own: Any
+        self,
+        air: See,
+        seed: int,
+        now: Now,
+        *,
+        means: str = "smoke",
+        part: str = "",
+        **own: Any,
     ) -> None:
         """Wire the contact.
 
@@ -28,9 +35,11 @@ class EmulatedContact:
             seed: of its bounces.
             now: the present in seconds.
             means: which of them it tells.
+            part: its name, where one of several that tell the same is meant alone.
             own: its resistors, in ohms, and the divider's volts.
         """
-        self._air, self._now, self._means = air, now, means
+        self._air, self._now = air, now
+        self._words = {means, f"{means}__{part}"}
         self._random = Random(seed)
         self._rest_ohm = float(own.get("rest_ohm", REST_OHM))
         self._alarm_ohm = float(own.get("alarm_ohm", ALARM_OHM))
@@ -46,7 +55,7 @@ class EmulatedContact:
     @property
     def is_closed(self) -> bool:
         """Whether it tells of something now."""
-        return self._means in self._air().contacts
+        return not self._words.isdisjoint(self._air().contacts)
 
     def levels(self) -> bytes:
         """Return how the line stood since it was last asked."""
