@@ -1,4 +1,5 @@
-"""Words for people are as DEVELOPERS.md's table has them: literals, config comments."""
+"""Words for people are as DEVELOPERS.md's table has them: in literals, in comments of
+the config, and in the prose of the pages."""
 
 import ast
 import re
@@ -20,6 +21,8 @@ NOT_FOR_PEOPLE = {
     "daemon/report/page_style.py": "CSS",
 }
 CONFIG = ("config/cabin.toml", "config/phone.toml", "config/limits.toml")
+DOCS = ("hardware.md",)
+"""Pages whose prose is read: not their code, nor where their links lead."""
 
 RETIRED = {
     r"watch(?:er|es|ed|ing)?": "monitor",
@@ -70,7 +73,11 @@ ALLOWED = {
     r"\"from memory\"|\"own choice\"": "words of the contract",
     r"</?(?:span|section|ul)\b[^>]*>": "tags of HTML",
     r"'told'": "a value of the STCC4's option `air`",
-    r"\bSEN63C\b": "a sensor's name, which ends like a temperature",
+    r"\bSEN63C\b|\bMC113C\b": "sensors' names, which end like a temperature",
+    # On the pages:
+    r"\border its parts\b|\b[Ss]mall parts\b": "a shopping list's own word",
+    r"\bpart number\b|\bstand-off\b": "the whole term",
+    r"\b(?:EN|IEC|ISO|PD) \d{5}(?:-\d+)*": "numbers of standards",
 }
 DEGREES = re.compile(r"(?<![A-Za-z])\d+ ?C\b|\bdegrees?\b(?! Fahrenheit)")
 UNIT = re.compile(
@@ -121,6 +128,21 @@ def _comments(text: str) -> Iterator[tuple[int, str]]:
             yield number, behind[1]
 
 
+def _prose(path: Path) -> Iterator[tuple[int, str]]:
+    """Yield each line of a page, of a table each cell; `…` where code stands."""
+    text = re.sub(
+        r"^```.*?^```$|<!--.*?-->",
+        lambda block: "\n" * block[0].count("\n"),
+        path.read_text(encoding="utf-8"),
+        flags=re.DOTALL | re.MULTILINE,
+    )
+    for number, line in enumerate(text.splitlines(), start=1):
+        plain = re.sub(r"\]\([^)]*\)", "]", re.sub(r"`[^`]*`", "…", line))
+        for cell in plain.split("|") if plain.startswith("|") else [plain]:
+            if cell.strip(" -"):
+                yield number, cell.strip()
+
+
 def _sentences() -> Iterator[tuple[str, str]]:
     for top in ("daemon", "drivers"):
         for path in sorted((ROOT / top).rglob("*.py")):
@@ -131,6 +153,9 @@ def _sentences() -> Iterator[tuple[str, str]]:
                 yield f"{name}:{line}", text
     for name in CONFIG:
         for line, text in _comments((ROOT / name).read_text(encoding="utf-8")):
+            yield f"{name}:{line}", text
+    for name in DOCS:
+        for line, text in _prose(ROOT / name):
             yield f"{name}:{line}", text
 
 
