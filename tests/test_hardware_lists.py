@@ -1,13 +1,14 @@
 """The building page as a job: its order, its lists to tick, its places in the cabin."""
 
 import re
+import xml.etree.ElementTree as ET
 from itertools import pairwise
 
 import pytest
 
 from cabinvigil.drivers import REGISTRY
 from tests.test_hardware import BUILDS, PAGE, anchors, sections
-from tests.tools import drawings, places
+from tests.tools import circuits, drawings, places, wiring_plan
 
 STEPS = sections(PAGE, "##")["Order of work"]
 SHOPPING = ("The least that helps", "The usual one", "The thorough one")
@@ -102,18 +103,44 @@ def test_sentences_are_short() -> None:
     assert lengths[len(lengths) * 9 // 10] <= 20, "nine in ten"
 
 
+# --- the circuits ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", sorted(circuits.CIRCUITS))
+def test_what_has_a_value_in_a_circuit_is_in_its_list_of_joints(name: str) -> None:
+    """Whoever solders by the list has left nothing of the drawing out."""
+    sheet = circuits.CIRCUITS[name]()
+    svg, joints = sheet.svg(), "\n".join(sheet.joints)
+    for label in re.findall(r">([A-Z]\d)\b[^<]*</text>", svg):
+        assert re.search(rf"\b{label}\b", joints), label
+    for value in re.findall(r">[RCDF]\d, ([\d.]+ [kMµ]?[ΩAF])", svg):
+        assert value in joints
+    for line in re.findall(r"GPIO\d+", svg):
+        assert line in joints
+
+
+def test_the_contacts_line_is_that_of_its_snippet() -> None:
+    assert f'line = "{wiring_plan.CONTACT_LINE}"' in PAGE
+
+
 # --- the places -----------------------------------------------------------------
 
 
-def test_the_picture_of_the_places_is_the_lists() -> None:
-    """Else: `python -m tests.tools.drawings`; each number and label is in it."""
-    kept = drawings.PLACES_PICTURE.read_text(encoding="utf-8")
-    assert kept == places.picture()
-    path = drawings.PLACES_PICTURE.relative_to(drawings.PAGE.parent).as_posix()
-    assert f"]({path})" in PAGE
+def test_the_pictures_are_those_that_are_drawn_and_the_page_shows_each() -> None:
+    """Else: `python -m tests.tools.drawings`."""
+    drawn = drawings.pictures()
+    assert {one.name for one in drawings.PICTURES.iterdir()} == set(drawn)
+    for name, svg in drawn.items():
+        assert (drawings.PICTURES / name).read_text(encoding="utf-8") == svg, name
+        assert PAGE.count(f"](tests/pictures/building/{name})") == 1, name
+        ET.fromstring(svg)
+
+
+def test_each_place_is_in_the_picture_by_its_number_and_label() -> None:
+    svg = places.picture()
     for number, place in enumerate(places.PLACES, start=1):
-        assert f">{number}</text>" in kept
-        assert f">{place.label}</text>" in kept
+        assert f">{number}</text>" in svg
+        assert f">{place.label}</text>" in svg
 
 
 def test_the_drawn_places_keep_the_tables_distances() -> None:

@@ -164,11 +164,11 @@ def test_the_page_names_what_the_code_names(check: object) -> None:
 
 MUTANTS = (
     # What stands on the page, and a slip of the pen in its place.
-    ("GPIO23 ---[330 ohm]", "GPIO27 ---[330 ohm]"),
-    ("GPIO17 ---[resistor]", "GPIO18 ---[resistor]"),
+    ("R1, 330 Ω: GPIO23, pin 16", "R1, 330 Ω: GPIO27, pin 13"),
+    ("R1: GPIO17, pin 11", "R1: GPIO18, pin 12"),
     ('sense_line = "GPIO22"', 'sense_line = "GPIO24"'),
-    ("button:   GPIO24 ---", "button:   GPIO25 ---"),
-    ("light:    GPIO23 ---", "light:    GPIO22 ---"),
+    ("of the button: GPIO24, pin 18", "of the button: GPIO24, pin 16"),
+    ("R1, 470 Ω: GPIO23, pin 16", "R1, 470 Ω: GPIO22, pin 15"),
     ("drive its amplifier from GPIO18", "drive its amplifier from GPIO19"),
     ("BUZZER_LINE=GPIO17", "BUZZER_LINE=GPIO27"),
     ("| GPIO12, pin 32 |", "| GPIO12, pin 33 |"),

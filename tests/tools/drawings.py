@@ -1,25 +1,27 @@
 """Draws what hardware.md shows, from the parts' own tables: run after changing a part.
 
 `python -m tests.tools.drawings` puts every drawing between its marks in hardware.md,
-and the picture of the places into tests/pictures/building.  Plain text where a circuit
-is meant, so that any terminal shows it; a test holds the page to these drawings.
+and the pictures of circuits and places into tests/pictures/building.  Each picture has
+the same in words below it, for terminals; a test holds the page to these drawings.
 """
 
 import csv
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 
 from cabinvigil import drivers
 from cabinvigil.daemon.precheck.supply import COLD_SHARE, KEPT_SHARE, LEAD_ACID
 from cabinvigil.daemon.settings.limit_sources import limit_sources
 from cabinvigil.drivers.kit.steps import PartInfo
+from tests.tools import circuits
 from tests.tools import places as cabin
 from tests.tools.wiring_plan import BUSES, PLAN, PORTS, USED_PINS
 
 PAGE = Path(__file__).parents[2] / "hardware.md"
-PLACES_PICTURE = PAGE.parent / "tests/pictures/building/places.svg"
+PICTURES = PAGE.parent / "tests/pictures/building"
 MARKS = re.compile(r"(<!-- drawn: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 DRAW_MA = {
@@ -338,7 +340,14 @@ DRAWINGS: dict[str, Callable[[], str]] = {
     "power": power,
     "loudness": loudness,
     "pull-ups": pull_ups,
+    **{name: partial(circuits.shown, name) for name in circuits.CIRCUITS},
 }
+
+
+def pictures() -> dict[str, str]:
+    """Return the page's pictures as SVG, by the names of their files."""
+    drawn = {f"{name}.svg": draw().svg() for name, draw in circuits.CIRCUITS.items()}
+    return {"places.svg": cabin.picture(), **drawn}
 
 
 def redrawn(text: str) -> str:
@@ -351,6 +360,7 @@ def redrawn(text: str) -> str:
 
 
 if __name__ == "__main__":
-    PLACES_PICTURE.parent.mkdir(exist_ok=True)
-    PLACES_PICTURE.write_text(cabin.picture(), encoding="utf-8")
+    PICTURES.mkdir(exist_ok=True)
+    for file, svg in pictures().items():
+        (PICTURES / file).write_text(svg, encoding="utf-8")
     PAGE.write_text(redrawn(PAGE.read_text(encoding="utf-8")), encoding="utf-8")

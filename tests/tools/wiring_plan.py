@@ -15,6 +15,8 @@ USED_PINS = {
     19: ("GPIO10", "-"), 20: ("GND", "ground"),
 }  # fmt: skip
 """The upper half of the 40 pins; the lower half stays free."""
+CONTACT_LINE = "GPIO6"
+"""Of a contact, in its snippet: on the lower half."""
 
 PLAN: dict[str, tuple[int, str]] = {
     # kind: (address, how it is set).  Address straps: data sheets, unverified, but
