@@ -8,12 +8,13 @@ import pytest
 
 from cabinvigil.drivers import REGISTRY
 from tests.test_hardware import BUILDS, PAGE, anchors, sections
+from tests.text.test_style import wrong
 from tests.tools import circuits, drawings, places, wiring_plan
 
 STEPS = sections(PAGE, "##")["Order of work"]
 SHOPPING = ("The least that helps", "The usual one", "The thorough one")
 EXTRAS = BUILDS["Adapters and small parts"]
-LONGEST_WORDS = 35
+LONGEST_WORDS = 28
 """Of one sentence of the page: a source in brackets counts with it."""
 
 
@@ -134,6 +135,13 @@ def test_the_pictures_are_those_that_are_drawn_and_the_page_shows_each() -> None
         assert (drawings.PICTURES / name).read_text(encoding="utf-8") == svg, name
         assert PAGE.count(f"](tests/pictures/building/{name})") == 1, name
         ET.fromstring(svg)
+
+
+def test_the_words_in_the_pictures_are_those_of_the_table() -> None:
+    for svg in drawings.pictures().values():
+        labels = re.findall(r">([^<>\n]+)</text>", svg)
+        assert labels
+        assert [bad for label in labels for bad in wrong(label)] == []
 
 
 def test_each_place_is_in_the_picture_by_its_number_and_label() -> None:

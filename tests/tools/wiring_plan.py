@@ -3,7 +3,7 @@
 USED_PINS = {
     # Header pin: (its name, what it does here).  The names are checked against
     # tests/data/pi_header; what each is used for is config/cabin.toml's.
-    1: ("3V3", "sensors on I2C"), 2: ("5V", "serial parts, SPS30"),
+    1: ("3V3", "sensors on I2C"), 2: ("5V", "serial sensors, fine dust"),
     3: ("GPIO2", "I2C data, SDA"), 4: ("5V", "more of the same"),
     5: ("GPIO3", "I2C clock, SCL"), 6: ("GND", "ground"),
     7: ("GPIO4", "1-wire data"), 8: ("GPIO14", "serial out, TXD"),
