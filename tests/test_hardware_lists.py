@@ -1,13 +1,15 @@
 """The building page as a job: its order, its lists to tick, its places in the cabin."""
 
 import re
+import tomllib
 import xml.etree.ElementTree as ET
 from itertools import pairwise
 
 import pytest
 
+from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY
-from tests.test_hardware import BUILDS, PAGE, anchors, sections
+from tests.test_hardware import BUILDS, PAGE, anchors, blocks, sections
 from tests.text.test_style import wrong
 from tests.tools import circuits, drawings, places, wiring_plan
 
@@ -78,6 +80,32 @@ def test_each_sensor_is_on_a_shopping_list_with_what_it_needs(kind: str) -> None
     lists = "".join("".join(ticked(build, "Buy")) for build in SHOPPING)
     assert f"`{kind}`" in lists
     assert re.search(rf"^\| [^|]*`{kind}`[^|]* \|", EXTRAS, re.MULTILINE)
+
+
+def test_what_a_builds_config_has_is_on_its_list() -> None:
+    """Whoever orders by the lists can wire the config that the page gives."""
+    usual = packaged("cabin.toml").read_text("utf-8")
+    configs = {
+        "The least that helps": blocks("toml", BUILDS["The least that helps"])[0],
+        "The usual one": usual,
+        "The thorough one": blocks("toml", BUILDS["The thorough one"])[0],
+    }
+    lists, adapters = "", 0
+    counts = {what: numbers for what, *numbers in circuits.counted()}
+    for number, (build, text) in enumerate(configs.items()):
+        lists += "".join(ticked(build, "Buy"))
+        parts = tomllib.loads(text)["part"].values()
+        for one in parts:
+            assert f"`{one['kind']}`" in lists, (build, one["kind"])
+        usb = sum("usb" in one.get("port", "") for one in parts)
+        adapters = usb if number < 2 else adapters + usb
+        assert counts["USB serial adapter, 3.3 V"][number] == str(adapters)
+        converters = {
+            one["address"] for one in parts if one["kind"].endswith("ads1115")
+        }
+        assert counts["ADS1115 board"][number] == (str(len(converters) or "-"))
+        is_1_wire = any(one["kind"] == "ds18b20" for one in parts)
+        assert not is_1_wire or counts["resistor 4.7 kΩ"][number] == "1"
 
 
 def test_no_warning_stands_alone() -> None:

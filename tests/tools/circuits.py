@@ -5,6 +5,7 @@ lists into the page.  Header pins are those of the wiring plan, so that neither 
 nor list can name another.
 """
 
+from collections import Counter
 from collections.abc import Callable
 
 from tests.tools.sheet import Sheet
@@ -27,13 +28,13 @@ def driver() -> Sheet:
     sheet = Sheet("A sounder behind a transistor", 760, 290)
     sheet.text((300, 24), "+5 V or +12 V", "middle")
     sheet.wire((300, 32), (300, 48), (390, 48))
-    sheet.legs("sounder", (300, 48), (300, 128), "", joins="")
+    sheet.legs("sounder", (300, 48), (300, 128), "")
     sheet.text((268, 92), "sounder", "end")
-    sheet.legs("diode", (390, 128), (390, 48), "D1, if it has a coil")
+    sheet.legs("diode", (390, 128), (390, 48), "D1: if it has a coil")
     sheet.wire((300, 128), (390, 128))
     sheet.dot((300, 48), (300, 128))
     sheet.wire((300, 128), (300, 154))
-    sheet.transistor((266, 188), "Q1, NPN")
+    sheet.transistor((266, 188), "Q1: NPN")
     sheet.wire((300, 222), (300, 262))
     sheet.text((110, 193), line, "end")
     sheet.legs("resistor", (120, 188), (216, 188), "R1")
@@ -42,7 +43,8 @@ def driver() -> Sheet:
     sheet.dot((216, 188), (216, 262))
     sheet.wire((120, 262), (300, 262))
     sheet.text((110, 267), "GND", "end")
-    sheet.transistor((560, 188), "Q1, N-MOSFET", is_mosfet=True)
+    sheet.transistor((560, 188), "Q1: N-MOSFET", is_mosfet=True)
+    sheet.need("sounder", "transistor with resistor and diode, by the sounder's draw")
     sheet.text((470, 193), "or instead:")
     sheet.text((604, 160), "drain: as the collector")
     sheet.text((604, 222), "source: as the emitter")
@@ -76,6 +78,7 @@ def light_button() -> Sheet:
     sheet.legs("capacitor", (320, 170), (320, 230), "C1, 100 nF")
     sheet.text((320, 250), "GND", "middle")
     sheet.dot((220, 170), (320, 170))
+    sheet.need("LED", "push button")
     sheet.text((430, 225), "R2 and C1: on a long lead, at the Pi's end")
     sheet.join(f"R1, 470 Ω: {light}, to the LED's longer leg: about 3 mA")
     sheet.join("the LED's shorter leg: GND")
@@ -98,6 +101,7 @@ def chain() -> Sheet:
     sheet.legs("capacitor", (474, 50), (474, 190), "C1, 2200 µF")
     sheet.wire((60, 190), (600, 190))
     sheet.dot((336, 50), (336, 190), (474, 50), (474, 190))
+    sheet.need("converter, 12 V to 5.1 V, 3 A")
     sheet.block((600, 30), (120, 180), "converter")
     sheet.text((660, 110), "12 V to", "middle")
     sheet.text((660, 130), "5.1 V, 3 A", "middle")
@@ -128,7 +132,7 @@ def pump() -> Sheet:
     sheet.wire((410, 200), (666, 200))
     sheet.legs("capacitor", (440, 200), (440, 330), "C2, 10 µF")
     sheet.legs("resistor", (556, 200), (556, 330), "R2, 10 MΩ")
-    sheet.transistor((666, 200), "Q1", is_mosfet=True)
+    sheet.transistor((666, 200), "Q1, ZVNL110A", is_mosfet=True)
     sheet.wire((700, 234), (700, 330))
     sheet.wire((700, 166), (700, 120))
     sheet.legs("resistor", (700, 24), (700, 120), "R3, 1 MΩ", beside=(-112, 0))
@@ -138,6 +142,7 @@ def pump() -> Sheet:
     sheet.wire((800, 154), (800, 330))
     sheet.wire((136, 330), (850, 330))
     sheet.wire((700, 24), (850, 24))
+    sheet.need("piezo sounder, 3 to 15 V", "9 V block with its clip")
     sheet.text((856, 29), "9 V +")
     sheet.text((856, 335), "9 V −")
     sheet.text((126, 335), "Pi GND", "end")
@@ -233,6 +238,7 @@ def loop() -> Sheet:
     sheet.wire((600, 110), (690, 110))
     sheet.legs("resistor", (600, 110), (600, 220), "R3", beside=(-4, -10))
     sheet.text((622, 178), "47 kΩ")
+    sheet.need("resistor 47 kΩ")
     sheet.legs("switch", (690, 110), (690, 220), "contact")
     sheet.wire((520, 220), (690, 220))
     sheet.wire((60, 220), (420, 220))
@@ -294,6 +300,7 @@ def shunt() -> Sheet:
     sheet.text((310, 186), "battery monitor", "middle")
     sheet.wire((50, 210), (50, 225), (560, 225))
     sheet.wire((310, 200), (310, 225))
+    sheet.need("shunt")
     sheet.text((568, 230), "minus")
     sheet.dot((230, 50), (390, 50), (310, 225))
     sheet.join("the shunt: in the plus lead, behind the main fuse")
@@ -314,6 +321,56 @@ CIRCUITS: dict[str, Callable[[], Sheet]] = {
     "beads": beads,
     "shunt": shunt,
 }
+
+
+BUILDS: dict[str, dict[str, int]] = {
+    # How often each circuit is in a build; the second has the first's too.
+    "least": {"driver": 1, "chain": 1},
+    "usual": {"driver": 1, "light-button": 1, "shunt": 1},
+    "thorough": {"pump": 1, "loop": 1},
+}
+BESIDE: dict[str, dict[str, int]] = {
+    # What the sensors of each build's config need beside them, likewise.
+    "least": {"USB serial adapter, 3.3 V": 1},
+    "usual": {"resistor 4.7 kΩ": 1, "capacitor 10 µF": 1},
+    "thorough": {
+        "USB serial adapter, 3.3 V": 1,
+        "ADS1115 board": 1,
+        "resistor 10 to 100 kΩ, a cell's load": 1,
+    },
+}
+"""Of the usual build's ds18b20 and scd4x; the thorough one has a cell and a contact."""
+
+
+def counted() -> list[tuple[str, str, str, str]]:
+    """Return rows of what to order: a small part, and how many for each build."""
+    so_far: Counter[str] = Counter()
+    columns = []
+    for build, circuits in BUILDS.items():
+        for name, times in circuits.items():
+            so_far.update(CIRCUITS[name]().needs * times)
+        so_far.update(BESIDE[build])
+        columns.append(so_far.copy())
+    least, usual, thorough = columns
+    return [
+        (what, *(str(one[what] or "-") for one in (least, usual, thorough)))
+        for what in sorted(so_far, key=_by_kind)
+    ]
+
+
+def _by_kind(what: str) -> tuple[str, float, str]:
+    """Sort by what it is, and alike things by their value."""
+    units = {"kΩ": 1e3, "MΩ": 1e6, "Ω": 1.0, "µF": 1e-6, "nF": 1e-9, "A": 1.0}
+    kind, *value = what.split(" ")
+    if len(value) >= 2 and value[1] in units:
+        return (kind, float(value[0]) * units[value[1]], what)
+    return (kind, 0.0, what)
+
+
+def orders() -> str:
+    """Draw what to order of small parts, as Markdown."""
+    lines = [("to buy", "least", "usual", "thorough"), ("---",) * 4, *counted()]
+    return "".join(f"| {' | '.join(cells)} |\n" for cells in lines)
 
 
 def shown(name: str) -> str:

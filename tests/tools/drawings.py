@@ -340,6 +340,7 @@ DRAWINGS: dict[str, Callable[[], str]] = {
     "power": power,
     "loudness": loudness,
     "pull-ups": pull_ups,
+    "orders": circuits.orders,
     **{name: partial(circuits.shown, name) for name in circuits.CIRCUITS},
 }
 

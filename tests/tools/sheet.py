@@ -1,8 +1,8 @@
-"""Draws a small circuit as SVG, and lists its joints: one call adds to both.
+"""Draws a small circuit as SVG, with its joints in words, and what it needs.
 
 Points are in pixels, x to the right and y downwards.  Whatever has two legs lies
-between two points, straight or upright; what each leg is joined to is said in words,
-and becomes a line of the list to tick while soldering.
+between two points, straight or upright.  What is joined to what is said in words, and
+becomes a line of the list to tick while soldering; what has a value is to be bought.
 """
 
 from collections.abc import Callable, Mapping
@@ -81,6 +81,16 @@ SYMBOLS: Mapping[str, Callable[[], str]] = MappingProxyType(
         "cell": _cell,
     }
 )
+BOUGHT: Mapping[str, str] = MappingProxyType(
+    {
+        "R": "resistor",
+        "C": "capacitor",
+        "D": "diode",
+        "F": "fuse",
+        "Q": "transistor",
+    }
+)
+"""What the first letter of a label stands for."""
 TURNED: Mapping[Point, int] = MappingProxyType(
     {(1.0, 0.0): 0, (0.0, 1.0): 90, (-1.0, 0.0): 180, (0.0, -1.0): 270}
 )
@@ -92,6 +102,8 @@ class Sheet:
     def __init__(self, title: str, wide: float, high: float) -> None:
         self.title = title
         self.joints: list[str] = []
+        self.needs: list[str] = []
+        """What has to be bought for it, each as often as it is there."""
         self._size = (wide, high)
         self._drawn: list[str] = []
 
@@ -132,10 +144,9 @@ class Sheet:
         second: Point,
         label: str,
         *,
-        joins: str = "",
         beside: Point = (0.0, 0.0),
     ) -> None:
-        """Draw what has two legs, from one point to another; `joins` says what with."""
+        """Draw what has two legs; a label `R2, 10 kΩ` also says what to buy."""
         (x, y), (to_x, to_y) = first, second
         far = abs(to_x - x) + abs(to_y - y)
         way = ((to_x - x) / far, (to_y - y) / far)
@@ -152,8 +163,7 @@ class Sheet:
         at = (middle[0] + 26, middle[1] + 5) if upright else (middle[0], middle[1] - 20)
         at = (at[0] + beside[0], at[1] + beside[1])
         self.text(at, label, "start" if upright else "middle")
-        if joins:
-            self.join(f"{label}: {joins}")
+        self._need(label)
 
     def transistor(self, base: Point, label: str, *, is_mosfet: bool = False) -> None:
         """Draw an NPN or an N-MOSFET; its other legs are 34 right, 34 up and down."""
@@ -172,6 +182,16 @@ class Sheet:
             self.wire((bar, y + 8), (x + 34, y + 22), (x + 34, y + 34))
             self._drawn.append(_path(f"M {x + 34} {y + 22} l -10 -1 l 5 -8 Z", arrow))
         self.text((x + 44, y + 5), label)
+        self._need(label)
+
+    def need(self, *things: str) -> None:
+        """Add what is to be bought, and is not named by a label."""
+        self.needs += things
+
+    def _need(self, label: str) -> None:
+        name, _, value = label.partition(", ")
+        if value and len(name) == len("R1"):
+            self.needs.append(f"{BOUGHT[name[0]]} {value}")
 
     def block(self, at: Point, size: Point, label: str) -> None:
         """Draw a box for a board, with its name."""
