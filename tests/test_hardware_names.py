@@ -164,10 +164,11 @@ def test_the_page_names_what_the_code_names(check: object) -> None:
 
 MUTANTS = (
     # What stands on the page, and a slip of the pen in its place.
-    ("GPIO23 ---[330 ohm]", "GPIO27 ---[330 ohm]"),
-    ("GPIO17 ---[resistor]", "GPIO18 ---[resistor]"),
+    ("R1, 330 Ω: GPIO23, pin 16", "R1, 330 Ω: GPIO27, pin 13"),
+    ("R1: GPIO17, pin 11", "R1: GPIO18, pin 12"),
     ('sense_line = "GPIO22"', 'sense_line = "GPIO24"'),
-    ("from GPIO24 to ground, and", "from GPIO25 to ground, and"),
+    ("of the button: GPIO24, pin 18", "of the button: GPIO24, pin 16"),
+    ("R1, 470 Ω: GPIO23, pin 16", "R1, 470 Ω: GPIO22, pin 15"),
     ("drive its amplifier from GPIO18", "drive its amplifier from GPIO19"),
     ("BUZZER_LINE=GPIO17", "BUZZER_LINE=GPIO27"),
     ("| GPIO12, pin 32 |", "| GPIO12, pin 33 |"),
@@ -176,7 +177,7 @@ MUTANTS = (
     (" 1  3V3  ----+", " 2  3V3  ----+"),
     (" 5  SCL  ----+", " 7  SCL  ----+"),
     ("3.3 V, 0x76 or 0x77", "3.3 V, 0x75 or 0x77"),
-    ("I2C, 5 V supply, 0x69", "I2C, 5 V supply, 0x68"),
+    ("I2C, 5 V power, 0x69", "I2C, 5 V power, 0x68"),
     ("second `sht4x` at 0x45", "second `sht4x` at 0x48"),
     ("a ds3231 at 0x68", "a ds3231 at 0x62"),
     ("port there is `/dev/ttyAMA0`", "port there is `/dev/ttyAMAO`"),
@@ -203,8 +204,8 @@ SOURCED = (
     "The clock", "The network", "A card that is only read", "What it costs",
 )  # fmt: skip
 SOURCE = re.compile(
-    r"from memory|data sheet|public measurement|sheets?\b|maker's|common practice"
-    r"|own (choice|estimate|calculation)|sensor notes|public project|EN \d|tried"
+    r"unverified|data sheet|public measurement|sheets?\b|maker's|common practice"
+    r"|our (choice|estimate|calculation)|sensor notes|public project|EN \d|tried"
     r"|SGP40|ZE0",
     re.IGNORECASE,
 )
@@ -226,12 +227,12 @@ def without_a_source(page: str) -> list[str]:
 
 
 def test_figures_about_the_machine_name_their_source() -> None:
-    """A document, or that it is from memory."""
+    """A document, or that it is unverified."""
     assert without_a_source(PAGE) == []
 
 
 def test_a_figure_without_a_source_is_noticed() -> None:
-    changed = PAGE.replace("(maker's overlays); none of the parts", "; none of them")
+    changed = PAGE.replace("(maker's overlays); no sensor", "; no sensor")
     assert without_a_source(changed) != []
 
 

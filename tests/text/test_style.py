@@ -28,6 +28,7 @@ DOCS = (
     "tests/README.md",
     "DEVELOPERS.md",
     "CHANGELOG.md",
+    "hardware.md",
 )
 """Pages whose prose is read: not their code, nor where their links lead."""
 FOR_DEVELOPERS = ("DEVELOPERS.md", "tests/README.md")

@@ -1,70 +1,77 @@
 """Draws what hardware.md shows, from the parts' own tables: run after changing a part.
 
-`python -m tests.tools.drawings` puts every drawing anew between its marks in
-hardware.md.  Plain ASCII, so that any terminal shows it; a test holds the page to
-these drawings.
+`python -m tests.tools.drawings` puts every drawing between its marks in hardware.md,
+and the pictures of circuits and places into tests/pictures/building.  Each picture has
+the same in words below it, for terminals; a test holds the page to these drawings.
 """
 
 import csv
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 
 from cabinvigil import drivers
 from cabinvigil.daemon.precheck.supply import COLD_SHARE, KEPT_SHARE, LEAD_ACID
 from cabinvigil.daemon.settings.limit_sources import limit_sources
 from cabinvigil.drivers.kit.steps import PartInfo
+from tests.tools import circuits
+from tests.tools import places as cabin
 from tests.tools.wiring_plan import BUSES, PLAN, PORTS, USED_PINS
 
 PAGE = Path(__file__).parents[2] / "hardware.md"
+PICTURES = PAGE.parent / "tests/pictures/building"
 MARKS = re.compile(r"(<!-- drawn: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 DRAW_MA = {
     # Mean at 5 V while it watches, and where the figure is from.
-    "bme280": (0.1, "from memory"),
-    "bmp280": (0.1, "from memory"),
-    "bmp390": (0.1, "from memory"),
-    "co_cell_ads1115": (1.0, "from memory, with its amplifier"),
-    "co_named_i2c": (5.0, "from memory"),
-    "co_named_line": (5.0, "from memory"),
-    "contact": (0.3, "own calculation: 3.3 V over 10 kohm while it tells of something"),
-    "ds18b20": (0.2, "from memory; 1.5 while it converts"),
+    "bme280": (0.1, "unverified"),
+    "bmp280": (0.1, "unverified"),
+    "bmp390": (0.1, "unverified"),
+    "co_cell_ads1115": (1.0, "unverified, with its amplifier"),
+    "co_named_i2c": (5.0, "unverified"),
+    "co_named_line": (5.0, "unverified"),
+    "contact": (0.3, "our calculation: 3.3 V over 10 kΩ while it is closed"),
+    "ds18b20": (0.2, "unverified; 1.5 while it converts"),
     "frame9_co": (10.0, "the family's sheet: below 10 (ZE03)"),
     "frame9_co2": (40.0, "data sheet: below 40, peaks of 125 (sensor notes, 12)"),
-    "frame9_gas": (85.0, "from memory: its lamp, peaks of 150"),
-    "frame9_o2": (10.0, "from memory, as its sister's"),
-    "ina219": (0.7, "from memory"),
-    "ina226": (0.4, "from memory"),
-    "modbus_co2": (40.0, "a maker's sheet: 40; peaks of 300 (from memory)"),
-    "ina228": (0.6, "from memory"),
-    "max17048": (0.1, "from memory; from its cell"),
+    "frame9_gas": (85.0, "unverified: its lamp, peaks of 150"),
+    "frame9_o2": (10.0, "unverified, as its sister's"),
+    "ina219": (0.7, "unverified"),
+    "ina226": (0.4, "unverified"),
+    "modbus_co2": (40.0, "a maker's sheet: 40; peaks of 300 (unverified)"),
+    "ina228": (0.6, "unverified"),
+    "max17048": (0.1, "unverified; from its cell"),
     "gas_bead_ads1115": (90.0, "data sheet: 90 at 2.8 V (MC113)"),
-    "o2_amplified_ads1115": (2.0, "from memory, with its amplifier"),
-    "o2_cell_ads1115": (0.5, "from memory; the cell itself gives, and takes nothing"),
-    "o2_key_register": (5.0, "from memory"),
+    "o2_amplified_ads1115": (2.0, "unverified, with its amplifier"),
+    "o2_cell_ads1115": (0.5, "unverified; the cell itself gives, and takes nothing"),
+    "o2_key_register": (5.0, "unverified"),
     "o2_optical_line": (7.5, "data sheet: below 7.5, peaks of 20 (sensor notes, 11)"),
-    "pm_frame": (100.0, "from memory: its fan and laser"),
+    "pm_frame": (100.0, "unverified: its fan and laser"),
     "scd30": (19.0, "a public driver quotes the sheet: every 2 s; peaks of 75"),
-    "pmsa003i": (100.0, "from memory: its fan and laser"),
-    "scd4x": (18.0, "from memory, measuring every 5 s; peaks of 200"),
-    "sen6x": (65.0, "from memory, a SEN66; peaks of 350 at 3.3 V"),
+    "pmsa003i": (100.0, "unverified: its fan and laser"),
+    "scd4x": (18.0, "unverified, measuring every 5 s; peaks of 200"),
+    "sen6x": (65.0, "unverified, a SEN66; peaks of 350 at 3.3 V"),
     "sgp41": (3.0, "SGP40 data sheet v1.0, table 2: 2.6 typical"),
-    "sht3x": (0.1, "from memory"),
-    "sht4x": (0.1, "from memory"),
+    "sht3x": (0.1, "unverified"),
+    "sht4x": (0.1, "unverified"),
     "sps30": (60.0, "data sheet as quoted publicly"),
     "stcc4": (1.0, "data sheet, table 3: 0.95; peaks of 4"),
-    "tmp117": (0.1, "from memory"),
+    "tmp117": (0.1, "unverified"),
 }
 """Of each kind of part."""
-PI = "small Pi with Wi-Fi and the watch"
+PI = "small Pi with Wi-Fi and the monitor"
 BESIDE_MA = {
-    PI: (200.0, "120 idle by a public measurement of a Zero 2 W; the rest is our own"),
-    "a Pi 4": (700.0, "from memory, at rest with Wi-Fi: 500 to 900"),
-    "a Pi 5": (800.0, "from memory, at rest with Wi-Fi: 600 to 1000"),
-    "USB adapter, each": (15.0, "from memory"),
-    "clock chip": (0.3, "from memory"),
-    "light, a glimpse every 15 s": (0.1, "3 mA by its resistor, own calculation"),
+    PI: (
+        200.0,
+        "120 idle by a public measurement of a Zero 2 W; the rest is our estimate",
+    ),
+    "a Pi 4": (700.0, "unverified, at rest with Wi-Fi: 500 to 900"),
+    "a Pi 5": (800.0, "unverified, at rest with Wi-Fi: 600 to 1000"),
+    "USB adapter, each": (15.0, "unverified"),
+    "clock chip": (0.3, "unverified"),
+    "light, a flash every 15 s": (0.1, "3 mA by its resistor, our calculation"),
     "sounder, while it sounds": (150.0, "its sheet; 30 to 500 are usual (unverified)"),
     "bed shaker, while it shakes": (500.0, "its sheet; unverified"),
 }
@@ -77,8 +84,10 @@ STANDARD = re.compile(
     r"[A-Z]?\d[\d.]*(?:-\d+)*"
 )
 """How a standard's number is written; ISA-18.2 has a hyphen before it."""
+STATUS = {"from memory": "unverified"}
+"""A status of config/limits.toml, in the words of the page."""
 LITHIUM_V = ((13.35, 1.0), (13.2, 0.75), (13.1, 0.5), (13.0, 0.25), (12.0, 0.0))
-"""Volts at rest and charge (from memory): so flat that they tell little."""
+"""Volts at rest and charge (unverified): so flat that they tell little."""
 CONVERTER_SHARE = 0.85
 """Of the power that comes out of a fair 12 V to 5 V converter; common practice."""
 BATTERY_V, BATTERY_AH = 12.0, 12.0
@@ -128,7 +137,7 @@ def addresses() -> str:
         could = infos()[kind].addresses
         span = f"0x{could[0]:02x}" + (f" to 0x{could[-1]:02x}" if could[1:] else "")
         rows.append((f"0x{address:02x}", f"`{kind}`", how, span))
-    return table(("address", "part", "how it is set", "can have"), rows)
+    return table(("address", "sensor", "how it is set", "can have"), rows)
 
 
 def parts() -> str:
@@ -152,7 +161,7 @@ def parts() -> str:
                 _life(info),
             )
         )
-    heads = ("kind", "what it is", "wire", "warm after", "works at, C", "life")
+    heads = ("kind", "what it is", "wire", "warm after", "works at, °C", "life")
     return table(heads, rows)
 
 
@@ -169,7 +178,7 @@ def service() -> str:
     ]
     rows.sort(key=lambda row: float(row[1].split()[0]))
     heads = (
-        "part",
+        "sensor",
         "replace after",
         "name and place",
         "in service since",
@@ -296,9 +305,9 @@ def pull_ups() -> str:
         for each_ohm in BOARD_PULL_UPS_OHM:
             ohm = together_ohm(boards, each_ohm)
             verdict = "good" if ohm >= LEAST_PULL_UP_OHM else "too strong"
-            cells.append(f"{ohm:.0f} ohm, {verdict}")
+            cells.append(f"{ohm:.0f} Ω, {verdict}")
         rows.append(cells)
-    return table(("boards", "with 10 kohm each", "with 4.7 kohm each"), rows)
+    return table(("boards", "with 10 kΩ each", "with 4.7 kΩ each"), rows)
 
 
 def standards() -> str:
@@ -306,10 +315,15 @@ def standards() -> str:
     _, documents = limit_sources()
     named = [one for one in documents.values() if STANDARD.match(one.title)]
     rows = [
-        (one.title, one.edition, one.date, one.status)
+        (one.title, one.edition, one.date, STATUS.get(one.status, one.status))
         for one in sorted(named, key=lambda one: one.title)
     ]
     return table(("standard", "edition", "of", "how it is known"), rows)
+
+
+def places() -> str:
+    """Draw the table of where each thing goes, with the picture's numbers."""
+    return table(("no.", "what", "where", "why"), cabin.rows())
 
 
 DRAWINGS: dict[str, Callable[[], str]] = {
@@ -321,11 +335,20 @@ DRAWINGS: dict[str, Callable[[], str]] = {
     "charges": charges,
     "addresses": addresses,
     "parts": parts,
+    "places": places,
     "service": service,
     "power": power,
     "loudness": loudness,
     "pull-ups": pull_ups,
+    "orders": circuits.orders,
+    **{name: partial(circuits.shown, name) for name in circuits.CIRCUITS},
 }
+
+
+def pictures() -> dict[str, str]:
+    """Return the page's pictures as SVG, by the names of their files."""
+    drawn = {f"{name}.svg": draw().svg() for name, draw in circuits.CIRCUITS.items()}
+    return {"places.svg": cabin.picture(), **drawn}
 
 
 def redrawn(text: str) -> str:
@@ -338,4 +361,7 @@ def redrawn(text: str) -> str:
 
 
 if __name__ == "__main__":
+    PICTURES.mkdir(exist_ok=True)
+    for file, svg in pictures().items():
+        (PICTURES / file).write_text(svg, encoding="utf-8")
     PAGE.write_text(redrawn(PAGE.read_text(encoding="utf-8")), encoding="utf-8")

@@ -3,21 +3,23 @@
 USED_PINS = {
     # Header pin: (its name, what it does here).  The names are checked against
     # tests/data/pi_header; what each is used for is config/cabin.toml's.
-    1: ("3V3", "sensors on I2C"), 2: ("5V", "serial parts, SPS30"),
+    1: ("3V3", "sensors on I2C"), 2: ("5V", "serial sensors, fine dust"),
     3: ("GPIO2", "I2C data, SDA"), 4: ("5V", "more of the same"),
     5: ("GPIO3", "I2C clock, SCL"), 6: ("GND", "ground"),
     7: ("GPIO4", "1-wire data"), 8: ("GPIO14", "serial out, TXD"),
     9: ("GND", "ground"), 10: ("GPIO15", "serial in, RXD"),
-    11: ("GPIO17", "buzzer"), 12: ("GPIO18", "tone (PWM 0), if wanted"),
+    11: ("GPIO17", "sounder"), 12: ("GPIO18", "tone (PWM 0), if wanted"),
     13: ("GPIO27", "second sounder"), 14: ("GND", "ground"),
     15: ("GPIO22", "sense line, if wanted"), 16: ("GPIO23", "light"),
     17: ("3V3", "3.3 V, 1-wire"), 18: ("GPIO24", "button"),
     19: ("GPIO10", "-"), 20: ("GND", "ground"),
 }  # fmt: skip
 """The upper half of the 40 pins; the lower half stays free."""
+CONTACT_LINE = "GPIO6"
+"""Of a contact, in its snippet: on the lower half."""
 
 PLAN: dict[str, tuple[int, str]] = {
-    # kind: (address, how it is set).  Address straps: data sheets, from memory, but
+    # kind: (address, how it is set).  Address straps: data sheets, unverified, but
     # for the addresses themselves, which are the part's own table.
     "pmsa003i": (0x12, "fixed"),
     "max17048": (0x36, "fixed"),
@@ -53,7 +55,7 @@ BUSES = (
         "i2c-mux,pca9548,addr=0x70,base=30,disconnect_on_idle",
         "/dev/i2c-30 to /dev/i2c-37",
         ("GPIO2", "GPIO3"),
-        "a part at 0x70",
+        "a sensor at 0x70",
     ),
     (
         "two free pins, any board",

@@ -1,0 +1,196 @@
+"""The building page as a job: its order, its lists to tick, its places in the cabin."""
+
+import re
+import tomllib
+import xml.etree.ElementTree as ET
+from itertools import pairwise
+
+import pytest
+
+from cabinvigil.daemon.settings.registries import packaged
+from cabinvigil.drivers import REGISTRY
+from tests.test_hardware import BUILDS, PAGE, anchors, blocks, sections
+from tests.text.test_style import wrong
+from tests.tools import circuits, drawings, places, wiring_plan
+
+STEPS = sections(PAGE, "##")["Order of work"]
+SHOPPING = ("The least that helps", "The usual one", "The thorough one")
+EXTRAS = BUILDS["Adapters and small parts"]
+LONGEST_WORDS = 28
+"""Of one sentence of the page: a source in brackets counts with it."""
+
+
+def ticked(build: str, title: str) -> list[str]:
+    """Return the items of one of a build's two lists."""
+    (body,) = re.findall(
+        rf"^\*\*{title}.*?\*\*\n\n(.*?)^(?!- \[ \] |  |\n)",
+        BUILDS[build],
+        re.MULTILINE | re.DOTALL,
+    )
+    return re.split(r"^- \[ \] ", body, flags=re.MULTILINE)[1:]
+
+
+def order(text: str) -> list[int]:
+    """Return where on the page the first link of each numbered step leads."""
+    firsts = re.findall(r"^\d+\. \[[^\]]+\]\(#([\w-]+)\)", text, re.MULTILINE)
+    places_of = {
+        re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-"): at
+        for head, at in (
+            (found[1], found.start())
+            for found in re.finditer(r"^##+ (.+)$", PAGE, re.MULTILINE)
+        )
+    }
+    return [places_of[one] for one in firsts]
+
+
+def test_the_steps_come_first_and_in_the_order_of_the_page() -> None:
+    """Whoever reads on from the top does the work in its order."""
+    heads = re.findall(r"^## (.+)$", PAGE, re.MULTILINE)
+    assert heads[1] == "Order of work"
+    found = order(STEPS)
+    assert len(found) == len(re.findall(r"^\d+\. ", STEPS, re.MULTILINE)) == 12
+    assert all(one < two for one, two in pairwise(found))
+    assert {"calibrate", "dry-trial", "trusting-it"} <= anchors(PAGE)
+
+
+def test_steps_in_another_order_are_noticed() -> None:
+    first, second, *rest = [
+        f"{line}\n" for line in STEPS.splitlines() if line[:1].isdigit()
+    ]
+    found = order("".join([second, first, *rest]))
+    assert not all(one < two for one, two in pairwise(found))
+
+
+@pytest.mark.parametrize("build", SHOPPING)
+def test_each_build_is_two_lists_to_tick(build: str) -> None:
+    """What to buy, with a choice for each sensor; then the work, each step linked."""
+    assert len(ticked(build, "Buy")) >= 8
+    for item in ticked(build, "Buy"):
+        kinds = set(re.findall(r"\[`(\w+)`\]\(#\w+\)", item)) & set(REGISTRY)
+        if kinds:
+            assert len(kinds) > 1 or re.search(r"\b(or|any|two)\b", item), item
+    work = ticked(build, "Work")
+    assert len(work) >= 5
+    assert sum("](#" in item for item in work) >= len(work) - 2
+    assert sum("**CAUTION:**" in item or "**WARNING:**" in item for item in work) >= 3
+
+
+@pytest.mark.parametrize("kind", sorted(REGISTRY))
+def test_each_sensor_is_on_a_shopping_list_with_what_it_needs(kind: str) -> None:
+    lists = "".join("".join(ticked(build, "Buy")) for build in SHOPPING)
+    assert f"`{kind}`" in lists
+    assert re.search(rf"^\| [^|]*`{kind}`[^|]* \|", EXTRAS, re.MULTILINE)
+
+
+def test_what_a_builds_config_has_is_on_its_list() -> None:
+    """Whoever orders by the lists can wire the config that the page gives."""
+    usual = packaged("cabin.toml").read_text("utf-8")
+    configs = {
+        "The least that helps": blocks("toml", BUILDS["The least that helps"])[0],
+        "The usual one": usual,
+        "The thorough one": blocks("toml", BUILDS["The thorough one"])[0],
+    }
+    lists, adapters = "", 0
+    counts = {what: numbers for what, *numbers in circuits.counted()}
+    for number, (build, text) in enumerate(configs.items()):
+        lists += "".join(ticked(build, "Buy"))
+        parts = tomllib.loads(text)["part"].values()
+        for one in parts:
+            assert f"`{one['kind']}`" in lists, (build, one["kind"])
+        usb = sum("usb" in one.get("port", "") for one in parts)
+        adapters = usb if number < 2 else adapters + usb
+        assert counts["USB serial adapter, 3.3 V"][number] == str(adapters)
+        converters = {
+            one["address"] for one in parts if one["kind"].endswith("ads1115")
+        }
+        assert counts["ADS1115 board"][number] == (str(len(converters) or "-"))
+        is_1_wire = any(one["kind"] == "ds18b20" for one in parts)
+        assert not is_1_wire or counts["resistor 4.7 kΩ"][number] == "1"
+
+
+def test_no_warning_stands_alone() -> None:
+    """Each is in a list's step, at a code block or in a section's own words."""
+    heads = re.findall(
+        r"^#+ .*(?:warning|caution|danger).*$", PAGE, re.MULTILINE | re.IGNORECASE
+    )
+    assert heads == []
+    assert len(re.findall(r"\*\*(?:WARNING|CAUTION)", PAGE)) >= 40
+
+
+def test_sentences_are_short() -> None:
+    """Style: one idea a sentence; what is longer is cut, or is a list."""
+    prose = re.sub(r"^```.*?^```$|<!--.*?-->", "", PAGE, flags=re.MULTILINE | re.DOTALL)
+    prose = re.sub(r"\]\([^)]*\)", "]", re.sub(r"`[^`]*`", "code", prose))
+    sentences = [
+        sentence
+        for line in prose.splitlines()
+        for cell in (line.split("|") if line.startswith("|") else [line])
+        for sentence in re.split(r"[.!?:;](?:\s|$)", cell)
+    ]
+    assert [one for one in sentences if len(one.split()) > LONGEST_WORDS] == []
+    lengths = sorted(len(one.split()) for one in sentences if len(one.split()) > 2)
+    assert lengths[len(lengths) * 9 // 10] <= 20, "nine in ten"
+
+
+# --- the circuits ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", sorted(circuits.CIRCUITS))
+def test_what_has_a_value_in_a_circuit_is_in_its_list_of_joints(name: str) -> None:
+    """Whoever solders by the list has left nothing of the drawing out."""
+    sheet = circuits.CIRCUITS[name]()
+    svg, joints = sheet.svg(), "\n".join(sheet.joints)
+    for label in re.findall(r">([A-Z]\d)\b[^<]*</text>", svg):
+        assert re.search(rf"\b{label}\b", joints), label
+    for value in re.findall(r">[RCDF]\d, ([\d.]+ [kMµ]?[ΩAF])", svg):
+        assert value in joints
+    for line in re.findall(r"GPIO\d+", svg):
+        assert line in joints
+
+
+def test_the_contacts_line_is_that_of_its_snippet() -> None:
+    assert f'line = "{wiring_plan.CONTACT_LINE}"' in PAGE
+
+
+# --- the places -----------------------------------------------------------------
+
+
+def test_the_pictures_are_those_that_are_drawn_and_the_page_shows_each() -> None:
+    """Else: `python -m tests.tools.drawings`."""
+    drawn = drawings.pictures()
+    assert {one.name for one in drawings.PICTURES.iterdir()} == set(drawn)
+    for name, svg in drawn.items():
+        assert (drawings.PICTURES / name).read_text(encoding="utf-8") == svg, name
+        assert PAGE.count(f"](tests/pictures/building/{name})") == 1, name
+        ET.fromstring(svg)
+
+
+def test_the_words_in_the_pictures_are_those_of_the_table() -> None:
+    for svg in drawings.pictures().values():
+        labels = re.findall(r">([^<>\n]+)</text>", svg)
+        assert labels
+        assert [bad for label in labels for bad in wrong(label)] == []
+
+
+def test_each_place_is_in_the_picture_by_its_number_and_label() -> None:
+    svg = places.picture()
+    for number, place in enumerate(places.PLACES, start=1):
+        assert f">{number}</text>" in svg
+        assert f">{place.label}</text>" in svg
+
+
+def test_the_drawn_places_keep_the_tables_distances() -> None:
+    """Carbon monoxide 1 to 3 m from the burner, dust above 20 cm, gas a hand up."""
+    by = {one.what: one for one in places.PLACES}
+    monoxide = by["carbon monoxide"]
+    assert 1.0 <= places.to_burner_m(monoxide) <= 3.0
+    assert places.to_pillow_m(monoxide) < places.to_burner_m(monoxide)
+    bunk = by["oxygen, carbon dioxide, humidity: the bunk"]
+    assert 0.5 <= places.to_pillow_m(bunk) <= 0.9, "an arm"
+    assert abs(bunk.at[1] - places.PILLOW[1]) <= 0.15, "the pillow's level"
+    assert by["fine dust"].at[1] >= 0.2
+    assert by["unburnt gas"].at[1] <= 0.12
+    assert by["outside air"].at[0] < 0
+    inside = [one for one in places.PLACES if one is not by["outside air"]]
+    assert all(0 < one.at[0] < places.LONG_M for one in inside)
+    assert all(abs(one.at[0] - places.HEATER_M) > 0.2 for one in inside), "no plume"
