@@ -171,6 +171,7 @@ MUTANTS = (
     ("R1, 470 Ω: GPIO23, pin 16", "R1, 470 Ω: GPIO22, pin 15"),
     ("drive its amplifier from GPIO18", "drive its amplifier from GPIO19"),
     ("BUZZER_LINE=GPIO17", "BUZZER_LINE=GPIO27"),
+    ("3.3 V to GPIO6, pin 31", "3.3 V to GPIO6, pin 33"),
     ("| GPIO12, pin 32 |", "| GPIO12, pin 33 |"),
     ("| pin 10, RXD |", "| pin 8, RXD |"),
     ("TX  ------- 10  RXD", "TX  ------- 8   RXD"),

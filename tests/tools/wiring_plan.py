@@ -15,7 +15,7 @@ USED_PINS = {
     19: ("GPIO10", "-"), 20: ("GND", "ground"),
 }  # fmt: skip
 """The upper half of the 40 pins; the lower half stays free."""
-CONTACT_LINE = "GPIO6"
+CONTACT_LINE = "GPIO6, pin 31"
 """Of a contact, in its snippet: on the lower half."""
 
 PLAN: dict[str, tuple[int, str]] = {
