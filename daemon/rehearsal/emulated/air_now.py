@@ -37,4 +37,4 @@ class AirNow:
     membrane_behind_k: float = 0.0
     """How much colder the membrane of a galvanic cell is than its own thermistor."""
     contacts: frozenset[str] = frozenset()
-    """What contacts tell of: `smoke` while the smoke alarm sounds, and the like."""
+    """What contacts tell of: `smoke` while the smoke alarm rings, and the like."""
