@@ -17,7 +17,7 @@ TIME_DAEMON = Path("/run/systemd/timesync")
 
 
 def is_clock_set(folder: Path = TIME_DAEMON) -> bool | None:
-    """Say whether the network has set the clock since the boot.
+    """Return whether the network has set the clock since the boot.
 
     Returns:
         None where no time daemon tells.

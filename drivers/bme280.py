@@ -214,7 +214,7 @@ def _constants() -> Bytes:
 
 
 def identify() -> Identify:
-    """Say whether a BME280 answers, by its identity register."""
+    """Return whether a BME280 answers, by its identity register."""
     return answers_as("bme280", IDENTITY)
 
 

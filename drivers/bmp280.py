@@ -122,7 +122,7 @@ def _constants() -> Bytes:
 
 
 def identify() -> Identify:
-    """Say whether a BMP280 answers, by its identity register."""
+    """Return whether a BMP280 answers, by its identity register."""
     return answers_as("bmp280", IDENTITY)
 
 

@@ -181,7 +181,7 @@ def _constants() -> Bytes:
 
 
 def identify() -> Identify:
-    """Say whether a BMP390 answers, by its identity register."""
+    """Return whether a BMP390 answers, by its identity register."""
     return answers_as("bmp390", LATER_IDENTITY)
 
 

@@ -92,7 +92,7 @@ def make(options: Mapping[str, Any]) -> CoNamedI2c:
 
 
 def identify() -> Identify:
-    """Say whether a module with a CO probe answers; asking sets nothing."""
+    """Return whether a module with a CO probe answers; asking sets nothing."""
     return answers(_asked())
 
 

@@ -103,7 +103,7 @@ class Wire:
         return self.pull_up_ohm * max(millivolts, 0.0) / left_mv
 
     def is_alarm(self, millivolts: float) -> bool:
-        """Say whether the wire is as in alarm.
+        """Return whether the wire is as in alarm.
 
         Raises:
             WireOpenError: it is cut, or its plug is out.

@@ -1,7 +1,7 @@
 """Carbon monoxide module with 9-byte frames on a serial port.
 
 Sources: module manuals as gathered in the project's sensor notes, section 12 (ZE07-CO
-v1.2 p. 5, ZE15-CO 2023); "from memory" where not re-read.
+v1.2 p. 5, ZE15-CO 2023); "unverified" where not re-read.
 """
 
 from collections.abc import Mapping

@@ -1,7 +1,7 @@
 """Infrared carbon dioxide module with 9-byte frames on a serial port.
 
 Sources: module data on a distributor's page and public libraries, as gathered in the
-project's sensor notes, section 12; "from memory" where not re-read.
+project's sensor notes, section 12; "unverified" where not re-read.
 """
 
 from collections.abc import Mapping
@@ -49,7 +49,7 @@ def decode(frame: bytes) -> int:
 
 
 def zero_command() -> bytes:
-    """Spell the command that takes the air now for 400 ppm, for good.
+    """Format the command that takes the air now for 400 ppm, for good.
 
     Only after a typed yes, and twenty minutes in outdoor air: it cannot be taken back.
     """

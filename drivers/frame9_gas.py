@@ -1,7 +1,7 @@
 """Infrared module for unburnt gas that answers with 9-byte frames on a serial port.
 
 Sources: MH-441D data sheet, section 6.2, as a distributor's page has its text (the
-frame, its worked answer, and what a count stands for); "from memory" where not read.
+frame, its worked answer, and what a count stands for); "unverified" where not read.
 """
 
 from collections.abc import Mapping

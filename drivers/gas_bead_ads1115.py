@@ -2,7 +2,7 @@
 
 Gas burns on the one bead and warms it, and the bridge gives millivolts in proportion.
 Sources: MC113 data sheet, as a page has its text (signals, response, range, drift);
-VQ10 data sheet (bridge, linear range); ADS1115 as in `kit.ads1115`; "from memory".
+VQ10 data sheet (bridge, linear range); ADS1115 as in `kit.ads1115`; unverified.
 """
 
 from collections.abc import Mapping

@@ -126,7 +126,7 @@ class Ina219:
 
 
 def identify() -> Identify:
-    """Say whether an INA219 answers: it holds what one does, and no sister's name."""
+    """Return whether an INA219 answers: it holds what one does, no sister's name."""
     return (yield from which()) == "ina219"
 
 

@@ -126,7 +126,7 @@ def _check_identity() -> Setup:
 
 
 def identify() -> Identify:
-    """Say whether an INA226 answers, by its identity registers."""
+    """Return whether an INA226 answers, by its identity registers."""
     return (yield from which()) == "ina226"
 
 

@@ -121,7 +121,7 @@ class Ina228:
 
 
 def identify() -> Identify:
-    """Say whether an INA228 answers, by its identity registers."""
+    """Return whether an INA228 answers, by its identity registers."""
     return (yield from which()) == "ina228"
 
 

@@ -115,7 +115,7 @@ def _check_version() -> Setup:
 
 
 def identify() -> Identify:
-    """Say whether a MAX17048 or MAX17049 answers, by its version."""
+    """Return whether a MAX17048 or MAX17049 answers, by its version."""
     return _is_gauge((yield Transfer(bytes([VERSION]), 2)))
 
 

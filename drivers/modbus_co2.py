@@ -2,7 +2,7 @@
 
 Registers as of the S8 and K30 families: their makers' Modbus papers, as ten public
 drivers quote them (a status, a value, a period of self-calibration); figures from
-makers' sheets as public pages quote them; "from memory" where not re-read.
+makers' sheets as public pages quote them; "unverified" where not re-read.
 """
 
 from collections.abc import Mapping
@@ -53,7 +53,7 @@ WARM_UP_S = 60.0
 
 
 def zero_command() -> bytes:
-    """Spell the command that takes the air now for 400 ppm, for good.
+    """Format the command that takes the air now for 400 ppm, for good.
 
     Only after a typed yes, and twenty minutes in outdoor air: it cannot be taken back.
     """
@@ -61,7 +61,7 @@ def zero_command() -> bytes:
 
 
 def question() -> bytes:
-    """Spell the question for status and value."""
+    """Format the question for status and value."""
     return modbus.spell(ANY_UNIT, modbus.READ_INPUT, *STATUS_TO_VALUE)
 
 

@@ -22,7 +22,7 @@ SET_ACTIVE = 0xE1
 
 
 def spell(code: int, value: int) -> bytes:
-    """Spell a command: start, code, 16-bit value, sum."""
+    """Format a command: start, code, 16-bit value, sum."""
     body = START + bytes([code]) + value.to_bytes(2, "big")
     return body + sum16(body).to_bytes(2, "big")
 

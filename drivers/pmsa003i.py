@@ -60,7 +60,7 @@ def _frame() -> Bytes:
 
 
 def identify() -> Identify:
-    """Say whether a PMSA003I answers, by its frame's start, length and sum."""
+    """Return whether a PMSA003I answers, by its frame's start, length and sum."""
     return answers(_frame())
 
 

@@ -2,7 +2,7 @@
 
 Sources: Sensirion's SCD30 interface description, as its maker's driver
 (sensirion-i2c-scd30 1.1.1) and a public one (adafruit-circuitpython-scd30 2.3.0) quote
-it; "from memory" where not re-read.  It holds the clock for up to 30 ms in any frame,
+it; "unverified" where not re-read.  It holds the clock for up to 30 ms in any frame,
 and once a day for 150 ms: the kernel must let it (hardware.md).
 """
 
@@ -123,7 +123,7 @@ class Scd30:
         self._polls = self._reads = 0
 
     def poll(self) -> Steps:
-        """Tell the pressure where it changed, then read if a measurement waits.
+        """Report the pressure where it changed, then read if a measurement waits.
 
         Raises:
             CalibrationError: self-calibration is on again, and stays on.
@@ -189,7 +189,7 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, None]:
 
 
 def identify() -> Identify:
-    """Say whether an SCD30 answers: whether it calibrates itself, yes or no."""
+    """Return whether an SCD30 answers: whether it calibrates itself, yes or no."""
     try:
         (on,) = yield from ask(SELF_CALIBRATION, 1, DELAY_S)
     except DriverError:

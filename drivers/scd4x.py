@@ -1,7 +1,7 @@
 """SCD4x: carbon dioxide by photoacoustics, with temperature and humidity, on I2C.
 
 Sources: Sensirion SCD4x data sheet v1.3 (tables and pages beside each constant), as
-gathered in the project's sensor notes, section 1; "from memory" where not re-read.
+gathered in the project's sensor notes, section 1; "unverified" where not re-read.
 """
 
 from collections.abc import Generator, Mapping
@@ -83,7 +83,7 @@ def decode(reply: bytes) -> Scd4xReading:
 
 
 def decode_ready(reply: bytes) -> bool:
-    """Say whether a measurement waits.
+    """Return whether a measurement waits.
 
     Raises:
         ShortError, LengthError, CrcError: see `words`.
@@ -102,7 +102,7 @@ def decode_correction(reply: bytes) -> int:
 
 
 def temp_offset_word(offset_c: float) -> int:
-    """Spell a temperature offset (v1.3 p. 10): 175 °C over the 16-bit range."""
+    """Format a temperature offset (v1.3 p. 10): 175 °C over the 16-bit range."""
     return round(offset_c * 65535 / 175)
 
 
@@ -149,7 +149,7 @@ class Scd4x:
         self._first = True
 
     def poll(self) -> Steps:
-        """Tell the pressure where it changed, then read if a measurement waits.
+        """Report the pressure where it changed, then read if a measurement waits.
 
         Raises:
             NotReadyError: none waits; the part makes one every 5 s.
@@ -208,7 +208,7 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
 
 
 def identify() -> Identify:
-    """Say whether an SCD4x answers: its 'data ready' is allowed while it measures."""
+    """Return whether an SCD4x answers: its 'data ready' works while it measures."""
     return answers(ask(DATA_READY, 1, SHORT_S))
 
 

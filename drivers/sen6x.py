@@ -3,7 +3,7 @@
 Members differ in what is inside, and in the command that reads it; all else is common.
 Sources: Sensirion's SEN6x data sheet, as its maker's drivers quote it
 (sensirion-i2c-sen66 1.3.1, -sen63c, -sen65 and -sen68 1.1.0), and public ones
-(adafruit-circuitpython-sen6x 1.1.0, sen6x-driver 0.0.4); "from memory" where not
+(adafruit-circuitpython-sen6x 1.1.0, sen6x-driver 0.0.4); "unverified" where not
 re-read.
 """
 
@@ -137,7 +137,7 @@ def check_type(found: bytes, model: str) -> None:
 
 
 def failing(status: int) -> set[str]:
-    """Say what fails inside, by the part's own word.
+    """Return what fails inside, by the part's own word.
 
     Raises:
         NotMeasuredError: the fan stands still, so that nothing it says is of this air.
@@ -253,7 +253,7 @@ class Sen6x:
         self._pressure.sent(None)
 
     def poll(self) -> Steps:
-        """Tell the pressure where it changed, then read if a measurement waits.
+        """Report the pressure where it changed, then read if a measurement waits.
 
         The status is cleared as it is read: what still fails is there again by the
         next poll, and what has passed does not stay for good.
@@ -297,7 +297,7 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
 
 
 def identify() -> Identify:
-    """Say whether a SEN6x answers: it names its type, whichever it is."""
+    """Return whether a SEN6x answers: it names its type, whichever it is."""
     try:
         found = decode_type((yield Transfer(command(PRODUCT_TYPE), 12, SHORT_S)))
     except DriverError:

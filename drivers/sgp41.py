@@ -67,7 +67,7 @@ def decode(reply: bytes) -> Sgp41Reading:
 
 
 def decode_self_test(reply: bytes) -> bool:
-    """Say whether the self-test found nothing wrong.
+    """Return whether the self-test found nothing wrong.
 
     Raises:
         ShortError, LengthError, CrcError: see `words`.
@@ -77,12 +77,12 @@ def decode_self_test(reply: bytes) -> bool:
 
 
 def humidity_word(rh_pct: float) -> int:
-    """Spell a humidity (p. 13): 100 % over the 16-bit range."""
+    """Format a humidity (p. 13): 100 % over the 16-bit range."""
     return round(min(max(rh_pct, 0.0), 100.0) * 65535 / 100)
 
 
 def temperature_word(temp_c: float) -> int:
-    """Spell a temperature (p. 13): -45 to 130 °C over the 16-bit range."""
+    """Format a temperature (p. 13): -45 to 130 °C over the 16-bit range."""
     return round((min(max(temp_c, -45.0), 130.0) + 45) * 65535 / 175)
 
 
@@ -164,7 +164,7 @@ class Sgp41:
 
 
 def identify() -> Identify:
-    """Say whether an SGP41 answers, by its serial number and checksums."""
+    """Return whether an SGP41 answers, by its serial number and checksums."""
     return answers(ask(SERIAL_NUMBER, 3, SHORT_S))
 
 

@@ -117,7 +117,7 @@ class Sht3x:
 
 
 def identify() -> Identify:
-    """Say whether an SHT3x answers, by its status and its checksum.
+    """Return whether an SHT3x answers, by its status and its checksum.
 
     An SHT4x, at the same addresses, knows commands of one byte alone.
     """

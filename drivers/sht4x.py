@@ -97,7 +97,7 @@ def _serial() -> Ask:
 
 
 def identify() -> Identify:
-    """Say whether an SHT4x answers, by its serial number and checksums."""
+    """Return whether an SHT4x answers, by its serial number and checksums."""
     return answers(_serial())
 
 

@@ -172,7 +172,7 @@ class Sps30:
 
 
 def identify() -> Identify:
-    """Say whether an SPS30 answers, by its status and checksums."""
+    """Return whether an SPS30 answers, by its status and checksums."""
     return answers(ask(STATUS, 2, SHORT_S))
 
 

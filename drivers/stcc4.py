@@ -95,7 +95,7 @@ def decode(reply: bytes) -> Stcc4Reading:
 
 
 def air_words(temp_c: float, rh_pct: float) -> tuple[int, int]:
-    """Spell a temperature and a humidity, as an SHT4x does (table 11)."""
+    """Format a temperature and a humidity, as an SHT4x does (table 11)."""
     temp_c, rh_pct = min(max(temp_c, -45.0), 130.0), min(max(rh_pct, -6.0), 119.0)
     return (
         round((temp_c + 45.0) * 65535 / 175),
@@ -104,7 +104,7 @@ def air_words(temp_c: float, rh_pct: float) -> tuple[int, int]:
 
 
 def pressure_word(hpa: float) -> int:
-    """Spell a pressure, in steps of 2 Pa (table 11)."""
+    """Format a pressure, in steps of 2 Pa (table 11)."""
     return round(50.0 * hpa)
 
 
@@ -165,7 +165,7 @@ class Stcc4:
         return [told_sample(reading, self._air, is_known=was_told)]
 
     def _tell_air(self) -> Setup:
-        """Tell the vapour's two figures; what is measured next takes them in."""
+        """Report the vapour's two figures; what is measured next takes them in."""
         temp_c, rh_pct = self._air.get("temp_c"), self._air.get("rh_pct")
         if temp_c is None or rh_pct is None:
             self._air_sent = None
@@ -230,7 +230,7 @@ def recalibrate(target_ppm: int) -> Generator[Transfer, bytes, int]:
 
 
 def identify() -> Identify:
-    """Say whether an STCC4 answers: by its number, or by a reading while it measures.
+    """Return whether an STCC4 responds: its number, or a reading while it measures.
 
     Then it tells no number (table 10).  The reading is taken from whoever reads it
     else, who has the next within a second.

@@ -108,7 +108,7 @@ def _check_identity() -> Setup:
 
 
 def identify() -> Identify:
-    """Say whether a TMP117 answers, by its identity register."""
+    """Return whether a TMP117 answers, by its identity register."""
     return register_reads(IDENTITY, IS_TMP117)
 
 

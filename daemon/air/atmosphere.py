@@ -21,7 +21,7 @@ Atmosphere, both in check_values, section 1); the hundredth is what a cell can t
 
 
 def pressure_hpa(altitude_m: float) -> float:
-    """Give the standard pressure at a height.
+    """Return the standard pressure at a height.
 
     ISO 2533 below 11 km: 288.15 K, 6.5 K/km, exponent g / (L R) = 5.25588.
     """
@@ -29,12 +29,12 @@ def pressure_hpa(altitude_m: float) -> float:
 
 
 def sea_level_equivalent_pct(o2_hpa: float) -> float:
-    """Give the percent that has this oxygen partial pressure at sea level."""
+    """Return the percent that has this oxygen partial pressure at sea level."""
     return 100.0 * o2_hpa / SEA_LEVEL_HPA
 
 
 def altitude_like_m(o2_hpa: float) -> float:
-    """Give the height at which dry outdoor air has this oxygen partial pressure.
+    """Return the height at which dry outdoor air has this oxygen partial pressure.
 
     19.5 % at 2 500 m is what outdoor air holds at 3 100: `pressure_hpa` undone.
     """
@@ -73,7 +73,7 @@ class OutsideAir:
     o2_dry_pct: float = O2_DRY_PCT
 
     def mixture(self, pressure_hpa: float) -> Mixture:
-        """Give its wet composition at this pressure."""
+        """Return its wet composition at this pressure."""
         wet = vapour_hpa(self.temp_c, self.rh_pct) / pressure_hpa
         dry = 1.0 - wet
         o2 = dry * self.o2_dry_pct / 100.0
@@ -81,6 +81,6 @@ class OutsideAir:
         return Mixture(dry - o2 - co2, o2, co2, 0.0, wet, 0.0)
 
     def mol_m3(self, pressure_hpa: float) -> float:
-        """Give its molar density."""
+        """Return its molar density."""
         kelvin = self.temp_c + ZERO_C_K
         return 100.0 * pressure_hpa / (GAS_CONSTANT_J_MOL_K * kelvin)

@@ -107,7 +107,7 @@ def other_bodies(
 
 
 def at_air(body: Body, pressure_hpa: float, o2_pct: float) -> Body:
-    """Give the same body in other air: thin or poor in oxygen, CO binds harder.
+    """Return the same body in other air: thin or poor in oxygen, CO binds harder.
 
     In thin air it breathes more, as much as the air is thinner: the most that a body
     does, and so the safe side (our choice).
@@ -129,20 +129,20 @@ def _co_mmhg(co_ppm: float, body: Body) -> float:
 
 
 def plateau_pct(co_ppm: float, body: Body = REST) -> float:
-    """Give the COHb that constant CO leads to, linear form."""
+    """Return the COHb that constant CO leads to, linear form."""
     drive = body.endogenous_ml_min * body.resistance + _co_mmhg(co_ppm, body)
     content = drive * body.affinity * body.capacity_ml_ml / body.capillary_o2_mmhg
     return content / body.ml_per_pct
 
 
 def time_constant_min(body: Body = REST) -> float:
-    """Give the linear form's time constant: uptake and washout alike."""
+    """Return the linear form's time constant: uptake and washout alike."""
     held = body.blood_ml * body.resistance * body.affinity * body.capacity_ml_ml
     return held / body.capillary_o2_mmhg
 
 
 def half_life_min(body: Body = REST) -> float:
-    """Give the time in which COHb above its plateau halves, linear form."""
+    """Return the time in which COHb above its plateau halves, linear form."""
     return math.log(2.0) * time_constant_min(body)
 
 
@@ -174,7 +174,7 @@ def breathe(cohb_pct: float, co_ppm: float, dt_s: float, body: Body = REST) -> f
 def cohb_after(
     co_ppm: float, minutes: float, start_pct: float = START_COHB_PCT, body: Body = REST
 ) -> float:
-    """Give COHb after a time of constant CO: linear form."""
+    """Return COHb after a time of constant CO: linear form."""
     return cohb_step(start_pct, co_ppm, 60.0 * minutes, body)
 
 
@@ -184,7 +184,7 @@ def minutes_to(
     start_pct: float = START_COHB_PCT,
     body: Body = REST,
 ) -> float | None:
-    """Give the minutes of constant CO until COHb reaches a limit; None for never."""
+    """Return the minutes of constant CO until COHb reaches a limit; None for never."""
     if start_pct >= limit_pct:
         return 0.0
     settles = plateau_pct(co_ppm, body)
@@ -207,7 +207,7 @@ def _slope_pct_min(cohb_pct: float, co_ppm: float, body: Body) -> float:
 def cohb_after_nonlinear(
     co_ppm: float, minutes: float, start_pct: float = START_COHB_PCT, body: Body = REST
 ) -> float:
-    """Give COHb after a time of constant CO: non-linear form, Runge-Kutta.
+    """Return COHb after a time of constant CO: non-linear form, Runge-Kutta.
 
     Steps of up to a minute at rest; shorter as CO rises, so that it stays stable.
     """

@@ -52,7 +52,7 @@ class Person:
 
 
 def awake(person: Person) -> Person:
-    """Give the same person sitting quietly."""
+    """Return the same person sitting quietly."""
     return Person(
         person.sex,
         person.age_years,
@@ -64,7 +64,7 @@ def awake(person: Person) -> Person:
 
 
 def basal_mj_day(sex: Sex, age_years: float, mass_kg: float) -> float:
-    """Give the basal metabolic rate.
+    """Return the basal metabolic rate.
 
     Raises:
         ValueError: below 18 years.
@@ -78,19 +78,19 @@ def basal_mj_day(sex: Sex, age_years: float, mass_kg: float) -> float:
 
 
 def co2_mol_s_of(basal_mj: float, met: float, rq: float) -> float:
-    """Give the CO2 of a basal rate (MJ/day), an activity and a quotient."""
+    """Return the CO2 of a basal rate (MJ/day), an activity and a quotient."""
     # litres a second over T/p, with L kPa = J: the gas constant makes moles of it
     return rq * basal_mj * met * _L_S_PER_MJ_DAY / GAS_CONSTANT_J_MOL_K
 
 
 def measured_sleeper_co2_mol_s() -> float:
-    """Give the CO2 of a sleeper as measured, for an account of a night that was."""
+    """Return the CO2 of a sleeper as measured, for an account of a night that was."""
     per_mol_m3 = GAS_CONSTANT_J_MOL_K * (ZERO_C_K + 20.0) / 101_325.0
     return ASLEEP_CO2_L_H / 3.6e6 / per_mol_m3
 
 
 def flows(person: Person) -> People:
-    """Give what one person takes and gives."""
+    """Return what one person takes and gives."""
     basal = basal_mj_day(person.sex, person.age_years, person.mass_kg)
     co2 = co2_mol_s_of(basal, person.met, person.rq)
     heat_w = basal * 1e6 * person.met / _DAY_S
@@ -104,7 +104,7 @@ def flows(person: Person) -> People:
 
 
 def together(count: float, person: Person) -> People:
-    """Give what several such people take and give, together."""
+    """Return what several such people take and give, together."""
     one = flows(person)
     return People(
         count * one.o2_mol_s,

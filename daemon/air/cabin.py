@@ -118,7 +118,7 @@ class ZoneState:
 
 
 def outdoor_state(zone: Zone, outside: OutsideAir, temp_c: float) -> ZoneState:
-    """Give the cabin just aired out: outdoor air, at a temperature of its own."""
+    """Return the cabin just aired out: outdoor air, at a temperature of its own."""
     air = outside.mixture(zone.pressure_hpa)
     film = (0.0,) * len(zone.surfaces)
     return ZoneState(
@@ -127,6 +127,6 @@ def outdoor_state(zone: Zone, outside: OutsideAir, temp_c: float) -> ZoneState:
 
 
 def moles(zone: Zone, temp_c: float) -> float:
-    """Give the moles of gas that the zone holds."""
+    """Return the moles of gas that the zone holds."""
     pascal_m3 = 100.0 * zone.pressure_hpa * zone.volume_m3
     return pascal_m3 / (GAS_CONSTANT_J_MOL_K * (temp_c + ZERO_C_K))

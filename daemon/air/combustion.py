@@ -158,5 +158,5 @@ def burn(fuel: Fuel, power_kw_hhv: float, co_fraction: float = 0.0) -> Flows:
 
 
 def power_kw_hhv(fuel: Fuel, kg_h: float) -> float:
-    """Give the power of a mass flow, on the higher heating value."""
+    """Return the power of a mass flow, on the higher heating value."""
     return kg_h / 3.6 * fuel.hhv_mj_kg

@@ -78,7 +78,7 @@ class Cylinder:
 
 
 def _parts_hpa(liquid: Mapping[str, float], temp_c: float) -> dict[str, float]:
-    """Give each gas's part of the pressure over a liquid (Raoult's law)."""
+    """Return each gas's part of the pressure over a liquid (Raoult's law)."""
     at_c = max(temp_c, -90.0)
     return {
         name: share
@@ -88,14 +88,14 @@ def _parts_hpa(liquid: Mapping[str, float], temp_c: float) -> dict[str, float]:
 
 
 def liquid_pressure_hpa(liquid: Mapping[str, float], temp_c: float) -> float:
-    """Give the pressure over a liquid, absolute (Raoult's law for a mix)."""
+    """Return the pressure over a liquid, absolute (Raoult's law for a mix)."""
     return math.fsum(_parts_hpa(liquid, temp_c).values())
 
 
 def boiled_off(
     liquid: Mapping[str, float], temp_c: float, share: float
 ) -> Mapping[str, float]:
-    """Give the mole shares of what stays when a share of the moles boils off.
+    """Return the mole shares of what stays when a share of the moles boils off.
 
     What leaves is the vapour over the liquid, richer in the lighter gas (Rayleigh's
     distillation); small shares follow it closely.
@@ -115,7 +115,7 @@ def boiled_off(
 
 
 def boiling_kj_kg(liquid: Mapping[str, float], temp_c: float) -> float:
-    """Give the heat that a kilogram takes to boil off (Watson's rule)."""
+    """Return the heat that a kilogram takes to boil off (Watson's rule)."""
 
     def of(gas: _Liquid) -> float:
         share = (gas.critical_c - temp_c) / gas.critical_c
@@ -131,12 +131,12 @@ def _by_mass(liquid: Mapping[str, float], values: Mapping[str, float]) -> float:
 
 
 def hhv_kwh_kg(liquid: Mapping[str, float]) -> float:
-    """Give the heat in a kilogram of gas, on the higher heating value."""
+    """Return the heat in a kilogram of gas, on the higher heating value."""
     return _by_mass(liquid, {name: FUELS[name].hhv_mj_kg / 3.6 for name in liquid})
 
 
 def coldest_c(liquid: Mapping[str, float], air_hpa: float = SEA_LEVEL_HPA) -> float:
-    """Give the liquid's temperature below which the regulator gets too little."""
+    """Return the liquid's temperature below which the regulator gets too little."""
     needed = air_hpa + REGULATOR_NEEDS_HPA
     low_c, high_c = -80.0, 60.0
     for _ in range(50):
@@ -147,7 +147,7 @@ def coldest_c(liquid: Mapping[str, float], air_hpa: float = SEA_LEVEL_HPA) -> fl
 
 
 def wetted_m2(cylinder: Cylinder) -> float:
-    """Give the wall area that liquid touches: all that takes up heat in earnest."""
+    """Return the wall area that liquid touches: all that takes up heat in earnest."""
     volume_m3 = cylinder.full_kg / FILL_KG_L / 1000.0
     width = math.cbrt(4.0 * volume_m3 / (math.pi * HEIGHT_PER_WIDTH))
     base = math.pi / 4.0 * width**2
@@ -159,7 +159,7 @@ def wetted_m2(cylinder: Cylinder) -> float:
 
 
 def fed_kw(cylinder: Cylinder, air_c: float, air_hpa: float = SEA_LEVEL_HPA) -> float:
-    """Give the power that the cylinder can feed for ever in this cold, on the HHV."""
+    """Return the power that the cylinder can feed for ever in this cold, on the HHV."""
     lowest_c = coldest_c(cylinder.liquid, air_hpa)
     warmed_w = AIR_TO_CYLINDER_W_M2K * wetted_m2(cylinder) * (air_c - lowest_c)
     kg_h = 3.6 * max(0.0, warmed_w) / boiling_kj_kg(cylinder.liquid, lowest_c)
@@ -167,7 +167,7 @@ def fed_kw(cylinder: Cylinder, air_c: float, air_hpa: float = SEA_LEVEL_HPA) -> 
 
 
 def hours_at(cylinder: Cylinder, kw_hhv: float) -> float:
-    """Give the hours that the gas lasts at a power, cold left aside.
+    """Return the hours that the gas lasts at a power, cold left aside.
 
     Infinite for no power.
     """
@@ -182,7 +182,7 @@ def hours_in_cold(
     air_c: float,
     air_hpa: float = SEA_LEVEL_HPA,
 ) -> float:
-    """Give the hours until the gas is gone or the cold stops the full power.
+    """Return the hours until the gas is gone or the cold stops the full power.
 
     The liquid starts at the air's temperature and cools as it boils; steps of a
     quarter of an hour, which hours of thermal inertia allow, and longer where a small

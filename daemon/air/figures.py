@@ -1,6 +1,6 @@
 """What a cabin is where nobody says: one set for plan, morning and rehearsal.
 
-Each figure stands here once, with its source.  "Own choice" and "common practice, no
+Each figure stands here once, with its source.  "Our choice" and "common practice, no
 source" mark what has none; "unverified" what was not read again; names such as
 `co2_outdoor` are entries of check_values, S1 and the like those of cases.md.
 

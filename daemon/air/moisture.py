@@ -24,7 +24,7 @@ AIR_J_M3_K = 1206.0
 
 
 def saturation_over_water_hpa(temp_c: float) -> float:
-    """Give the saturation pressure over liquid water, super-cooled below 0 °C."""
+    """Return the saturation pressure over liquid water, super-cooled below 0 °C."""
     t = temp_c + 273.15
     return 0.01 * math.exp(
         -5800.2206 / t
@@ -35,7 +35,7 @@ def saturation_over_water_hpa(temp_c: float) -> float:
 
 
 def saturation_over_ice_hpa(temp_c: float) -> float:
-    """Give the saturation pressure over ice, for temperatures below 0 °C."""
+    """Return the saturation pressure over ice, for temperatures below 0 °C."""
     t = temp_c + 273.15
     high = t * (2.0747825e-9 - 9.484024e-13 * t)
     return 0.01 * math.exp(
@@ -47,7 +47,7 @@ def saturation_over_ice_hpa(temp_c: float) -> float:
 
 
 def saturation_hpa(temp_c: float) -> float:
-    """Give the vapour pressure at which a surface of this temperature gets wet.
+    """Return the vapour pressure at which a surface of this temperature gets wet.
 
     Over ice below 0 °C, since there it gets white.
     """
@@ -57,17 +57,17 @@ def saturation_hpa(temp_c: float) -> float:
 
 
 def vapour_hpa(temp_c: float, rh_pct: float) -> float:
-    """Give the vapour pressure of air whose humidity is stated over water."""
+    """Return the vapour pressure of air whose humidity is stated over water."""
     return saturation_over_water_hpa(temp_c) * rh_pct / 100.0
 
 
 def rh_pct(temp_c: float, vapour_pressure_hpa: float) -> float:
-    """Give the relative humidity over water."""
+    """Return the relative humidity over water."""
     return 100.0 * vapour_pressure_hpa / saturation_over_water_hpa(temp_c)
 
 
 def dew_point_of_hpa(vapour_pressure_hpa: float) -> float:
-    """Give the temperature at which surfaces get wet, or white below 0 °C.
+    """Return the temperature at which surfaces get wet, or white below 0 °C.
 
     Raises:
         ValueError: where there is no vapour at all.
@@ -92,23 +92,23 @@ def dew_point_of_hpa(vapour_pressure_hpa: float) -> float:
 
 
 def dew_point_c(temp_c: float, rh_pct: float) -> float:
-    """Give the dew point of air, below 0 °C its frost point."""
+    """Return the dew point of air, below 0 °C its frost point."""
     return dew_point_of_hpa(vapour_hpa(temp_c, rh_pct))
 
 
 def vapour_gm3(temp_c: float, rh_pct: float) -> float:
-    """Give the grams of water vapour in a cubic metre."""
+    """Return the grams of water vapour in a cubic metre."""
     kelvin = temp_c + 273.15
     return 1e5 * vapour_hpa(temp_c, rh_pct) / (VAPOUR_GAS_CONSTANT_J_KG_K * kelvin)
 
 
 def humidity_ratio(vapour_pressure_hpa: float, pressure_hpa: float) -> float:
-    """Give the kilograms of vapour carried by a kilogram of dry air."""
+    """Return the kilograms of vapour carried by a kilogram of dry air."""
     return 0.621945 * vapour_pressure_hpa / (pressure_hpa - vapour_pressure_hpa)
 
 
 def enthalpy_j_kg(temp_c: float, ratio: float) -> float:
-    """Give the heat content of moist air per kilogram dry, from 0 °C and liquid.
+    """Return the heat content of moist air per kilogram dry, from 0 °C and liquid.
 
     1 006 t + w (2 501 000 + 1 860 t): ASHRAE Handbook, Fundamentals, by PsychroLib.
     """
@@ -116,7 +116,7 @@ def enthalpy_j_kg(temp_c: float, ratio: float) -> float:
 
 
 def surface_c(inside_c: float, outside_c: float, u_w_m2k: float) -> float:
-    """Give the inner face's temperature of a wall or pane of this U-value.
+    """Return the inner face's temperature of a wall or pane of this U-value.
 
     No face is colder than outdoors under a warm room, whatever U-value was stated.
     """
@@ -125,14 +125,14 @@ def surface_c(inside_c: float, outside_c: float, u_w_m2k: float) -> float:
 
 
 def mass_transfer_m_s() -> float:
-    """Give the speed at which still room air hands vapour to a surface (Lewis)."""
+    """Return the speed at which still room air hands vapour to a surface (Lewis)."""
     return INSIDE_CONVECTION_W_M2K / (AIR_J_M3_K * LEWIS_FACTOR)
 
 
 def condensation_kg_s(
     vapour_pressure_hpa: float, air_c: float, face_c: float, area_m2: float
 ) -> float:
-    """Give the water that settles on a surface; negative where a wet one dries."""
+    """Return the water that settles on a surface; negative where a wet one dries."""
     excess_hpa = vapour_pressure_hpa - saturation_hpa(face_c)
     kelvin = air_c + 273.15
     density = 100.0 * excess_hpa / (VAPOUR_GAS_CONSTANT_J_KG_K * kelvin)

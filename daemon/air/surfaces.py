@@ -15,18 +15,18 @@ source: some 50 g/m2)."""
 
 
 def settling_share(zone: Zone, face: Surface, temp_c: float) -> float:
-    """Give the mol/s that settle on a surface per unit of excess vapour fraction."""
+    """Return the mol/s that settle on a surface per unit of excess vapour fraction."""
     return mass_transfer_m_s() * face.area_m2 * moles(zone, temp_c) / zone.volume_m3
 
 
 def face_fraction(zone: Zone, face: Surface, temp_c: float, outside_c: float) -> float:
-    """Give the vapour fraction at which this surface is just wet."""
+    """Return the vapour fraction at which this surface is just wet."""
     face_c = surface_c(temp_c, outside_c, face.u_w_m2k)
     return saturation_hpa(face_c) / zone.pressure_hpa
 
 
 def latent_to_room(face: Surface) -> float:
-    """Give the share of a surface's latent heat that comes back into the room.
+    """Return the share of a surface's latent heat that comes back into the room.
 
     Heat set free on the inner face parts between the room's surface resistance and
     the rest of the wall.
@@ -37,7 +37,7 @@ def latent_to_room(face: Surface) -> float:
 def run_down(
     zone: Zone, state: ZoneState, settling: list[float], dt_s: float
 ) -> tuple[tuple[float, ...], float]:
-    """Give each surface's film after a step, and all that has run down."""
+    """Return each surface's film after a step, and all that has run down."""
     film, drained_kg = [], state.drained_kg
     for face, held, rate in zip(zone.surfaces, state.film_kg, settling, strict=True):
         water = max(0.0, held + rate * dt_s * H2O_KG_MOL)

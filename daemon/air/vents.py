@@ -49,7 +49,7 @@ class Vents:
     high_open: float = 1.0
 
     def iced(self, low_open: float, high_open: float) -> "Vents":
-        """Give the same vents with these shares open."""
+        """Return the same vents with these shares open."""
         return replace(self, low_open=low_open, high_open=high_open)
 
 
@@ -62,7 +62,7 @@ def rimed_share(area_cm2: float, rime_mm: float) -> float:
 
 
 def _areas_m2(vents: Vents) -> tuple[float, float]:
-    """Give both free areas; below a square millimetre is shut."""
+    """Return both free areas; below a square millimetre is shut."""
     low_m2 = vents.low_cm2 * vents.low_open * 1e-4
     high_m2 = vents.high_cm2 * vents.high_open * 1e-4
     return low_m2 if low_m2 > 1e-6 else 0.0, high_m2 if high_m2 > 1e-6 else 0.0
@@ -71,7 +71,7 @@ def _areas_m2(vents: Vents) -> tuple[float, float]:
 def stack_m3_s(
     vents: Vents, inside_c: float, outside_c: float, discharge: float = DISCHARGE
 ) -> float:
-    """Give the outdoor air that enters in still air, by its volume outdoors.
+    """Return the outdoor air that enters in still air, by its volume outdoors.
 
     One opening alone breathes both ways through its own height (BS 5925, single-sided:
     a third of the area); a small second one takes nothing from that.
@@ -121,7 +121,7 @@ def vent_m3_s(
     discharge: float = DISCHARGE,
     coefficient: float = WIND_COEFFICIENT,
 ) -> float:
-    """Give the outdoor air that enters through the vents, by its volume outdoors.
+    """Return the outdoor air that enters through the vents, by its volume outdoors.
 
     The two pressures add, so the flows add as squares (Hunt and Linden 1999, in a water
     tank); wind against the stack takes away as much, to half at most.
@@ -150,7 +150,7 @@ def vent_range(
     wind_mps: float = 0.0,
     inside_spread_k: float = 5.0,
 ) -> FlowRange:
-    """Give the range of the air through the vents, and what it depends on most.
+    """Return the range of the air through the vents, and what it depends on most.
 
     It runs from wind against the stack to wind with it, and to `inside_spread_k` off
     the inside temperature either way.

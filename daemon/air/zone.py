@@ -97,7 +97,7 @@ def _sources(zone: Zone, inputs: Inputs) -> _Sources:
 
 
 def _starved(made: _Sources) -> _Sources:
-    """Give the same without flame and people; what leaks goes on leaking."""
+    """Return the same without flame and people; what leaks goes on leaking."""
     return _Sources(0.0, 0.0, 0.0, 0.0, made.fuel, 0.0, made.entering, made.air)
 
 
@@ -108,7 +108,7 @@ def _entering_mol_s(zone: Zone, inputs: Inputs) -> float:
 def _settling(
     zone: Zone, state: ZoneState, inputs: Inputs, made: _Sources, dt_s: float
 ) -> list[float]:
-    """Give the mol/s that settle on each surface in this step; negative dries.
+    """Return the mol/s that settle on each surface in this step; negative dries.
 
     Implicit in the vapour at the step's end, for all surfaces at once, so that no step
     length can overshoot, and exact once settled.  None dries more than its film.
@@ -183,7 +183,7 @@ def _advance(
 def _warm(
     zone: Zone, temp_c: float, inputs: Inputs, out: float, heat_w: float, dt_s: float
 ) -> tuple[float, float]:
-    """Give the temperature after a step, and the integral of kelvin over it."""
+    """Return the temperature after a step, and the integral of kelvin over it."""
     lost_w_k = zone.wall_w_k + AIR_J_MOL_K * out
     outside_k = inputs.outside.temp_c + ZERO_C_K
     start_k = temp_c + ZERO_C_K
@@ -246,7 +246,7 @@ class NoSteadyStateError(ValueError):
 
 
 def steady(zone: Zone, inputs: Inputs) -> ZoneState:
-    """Give the state that constant inputs lead to, from wherever they start.
+    """Return the state that constant inputs lead to, from wherever they start.
 
     Surfaces that are wet there go on running: their film is given as full.
 
@@ -292,7 +292,7 @@ def _settled_c(zone: Zone, inputs: Inputs, made: _Sources) -> float:
 def _settled_vapour(
     zone: Zone, inputs: Inputs, made: _Sources, temp_c: float
 ) -> tuple[float, list[float]]:
-    """Give the vapour fraction that settles at a temperature, and what settles where.
+    """Return the vapour fraction that settles at a temperature, and what settles where.
 
     The coldest surface gets wet first; taking them in that order, the first set that
     is consistent is the answer.  mol/s for each surface.
@@ -323,7 +323,7 @@ def _settled_vapour(
 
 
 def _heat_gap_w(zone: Zone, inputs: Inputs, made: _Sources, temp_c: float) -> float:
-    """Give the heat made less the heat lost, at an inside temperature."""
+    """Return the heat made less the heat lost, at an inside temperature."""
     _, settling = _settled_vapour(zone, inputs, made, temp_c)
     latent_w = (
         LATENT_J_KG
@@ -364,13 +364,13 @@ def _settled_air(
 
 
 def air_changes_per_h(zone: Zone, temp_c: float, inputs: Inputs) -> float:
-    """Give the rate at which the entering air dilutes the cabin's."""
+    """Return the rate at which the entering air dilutes the cabin's."""
     return 3600.0 * _entering_mol_s(zone, inputs) / moles(zone, temp_c)
 
 
 def air_m3_s(
     zone: Zone, temp_c: float, outside_c: float, changes_per_h: float
 ) -> float:
-    """Give the entering air, by its volume outdoors, that makes these air changes."""
+    """Return the entering air, by its volume outdoors, that makes these air changes."""
     kelvin, kelvin_outside = temp_c + ZERO_C_K, outside_c + ZERO_C_K
     return changes_per_h / 3600.0 * zone.volume_m3 * kelvin_outside / kelvin

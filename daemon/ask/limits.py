@@ -114,9 +114,9 @@ class AskLimits:
     """The limits of one way in: the MQTT topic, or the socket.
 
     Each sender may ask ten times at once, then once a second: more than a person with a
-    fright sends, less than costs the watch anything.  Who was not seen before takes its
-    first turn from a bucket that all newcomers share, so that a sender who changes its
-    name with each ask gains nothing by it.
+    fright sends, less than costs the monitor anything.  Who was not seen before takes
+    its first turn from a bucket that all newcomers share, so that a sender who changes
+    its name with each ask gains nothing by it.
     """
 
     BURST, PER_S = 10.0, 1.0

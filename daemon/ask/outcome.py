@@ -45,7 +45,7 @@ class ActOutcome:
 
 
 def outcome(before: State, after: State, act: Act) -> ActOutcome:
-    """Say what an act did.
+    """Return what an act did.
 
     Args:
         before: what was known before its step.

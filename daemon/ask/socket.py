@@ -106,7 +106,7 @@ class AskSocket:
                     self._path.unlink()
 
     def _full(self, why: str) -> None:
-        """Tell that taking in pauses: at once, then ever more seldom."""
+        """Report that taking in pauses: at once, then ever more seldom."""
         self._tell(why, self._limits.crowded(self._clock.monotonic()))
 
     async def _guarded(self, sock: socket.socket) -> None:
@@ -238,7 +238,7 @@ class AskSocket:
             asyncio.get_running_loop().call_later(FLOOD_S, self._look_at_flood)
 
     def _look_at_flood(self) -> None:
-        """Tell once it is over."""
+        """Report once it is over."""
         if self._limits.is_flooded(self._clock.monotonic()):
             asyncio.get_running_loop().call_later(FLOOD_S, self._look_at_flood)
         else:

@@ -107,12 +107,12 @@ def read_volume(text: str, units: Units = SI) -> float:
 
 
 def usual(unit: str, value: float, units: Units) -> str:
-    """Spell what Enter stands for: rounded, where it is converted."""
+    """Format what Enter stands for: rounded, where it is converted."""
     return f"{value:g}" if units.unit(unit) == unit else units.figure(unit, value)
 
 
 def usual_sides(units: Units) -> str:
-    """Spell the lengths of a usual cabin: of a small van."""
+    """Format the lengths of a usual cabin: of a small van."""
     return " x ".join(usual("m", one, units) for one in USUAL_SIDES_M)
 
 

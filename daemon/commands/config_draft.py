@@ -89,7 +89,7 @@ BUILDS: Mapping[str, Build] = MappingProxyType(
 
 
 def toml(value: object) -> str:
-    """Spell a value of [cabin]: a text, a number or a fuel's shares."""
+    """Format a value of [cabin]: a text, a number or a fuel's shares."""
     if isinstance(value, str):
         return f'"{value}"'
     if isinstance(value, Mapping):

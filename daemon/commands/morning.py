@@ -88,7 +88,7 @@ def run(
     err: IO[str],
     clock: Clock | None = None,
 ) -> int:
-    """Tell of the night; return the exit code."""
+    """Report of the night; return the exit code."""
     folder = folder_of(args, args.night)
     wall = (clock or SystemClock()).wall()
     night, is_last = chosen(args.night, folder), args.night is None
@@ -116,7 +116,7 @@ def run(
 def _newest(
     night: Chosen, wall: datetime, units: Units | None, *, is_last: bool
 ) -> Morning:
-    """Give account of a folder's newest night that can be read.
+    """Return account of a folder's newest night that can be read.
 
     Raises:
         NightError: none can.

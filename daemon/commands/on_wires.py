@@ -64,7 +64,7 @@ def run_on_wires(
 
     Args:
         job: what is done.
-        settings: whose parts hang on emulated wires.
+        settings: whose parts are on emulated wires.
         emulated: the air that emulated parts hang in, or what tells it at each moment;
             None takes the real wires.
         seed: of the emulated parts' own errors.

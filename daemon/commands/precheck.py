@@ -179,7 +179,7 @@ def _check(args: argparse.Namespace) -> None:
 
 
 def _port_mend(part: PartSettings) -> str:
-    """Say how to name a part's port, where its name may pass to another adapter."""
+    """Return how to name a part's port, where its name may pass to another adapter."""
     port, names = part.port or "", SerialNames()
     return names.mend(port) if may_move(port) or names.is_shared(port) else ""
 

@@ -1,4 +1,4 @@
-"""`precheck`'s test at the parts: by hand on the watch, or shown on emulated parts."""
+"""`precheck`'s test at the parts: on the monitor by hand, or on emulated parts."""
 
 import argparse
 import asyncio

@@ -1,7 +1,7 @@
 """Put a recorded night, a CSV file or a night's log, through the rules of today.
 
-The same decisions as on the night itself: what rang then rings now.  With --limits, one
-night or many are put through twice, and what other limits would change is a table.
+The same decisions as on the night itself: what sounded then sounds now.  With --limits,
+one night or many are put through twice, and what other limits would change is a table.
 """
 
 import argparse
@@ -280,7 +280,7 @@ def _compared(
 
 
 def _nights(path: Path) -> Iterator[tuple[str, list[Path]]]:
-    """Give a name and the files of what is meant: one night, or a folder of them."""
+    """Yield a name and the files of what is meant: one night, or a folder of them."""
     if path.is_dir():
         yield from by_night(path).items()
     elif path.is_file():

@@ -31,21 +31,21 @@ CHATTER_RAISES = 3
 CHATTER_WINDOW_S = 60.0
 """Three raises in a minute is chatter (check values `alarm_chatter`, read there)."""
 CHATTER_HOLD_S = 600.0
-"""So long gone, a chattering alarm is over (our choice, ten of those windows)."""
+"""So long gone, a chattering alarm is over (own choice, ten of those windows)."""
 
 
 HEARD_S = 2.0
 """An answer is to what had sounded for two seconds: whoever presses for a chirp has not
-heard the danger that began as he reached out (our choice, twice a person's delay)."""
+heard the danger that began as he reached out (own choice, twice a person's delay)."""
 
 DEEPER = "deep"
 """The wording by which a rule says that a further step of the same priority is reached:
-the act is another one, so it sounds again, once in a stand."""
+the act is another one, so it rings anew, once in a stand."""
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmStatus:
-    """The state of one alarm."""
+    """Where one alarm stands."""
 
     state: AlarmState = AlarmState.NORMAL
     priority: Priority = Priority.FAULT
@@ -67,7 +67,7 @@ class AlarmStatus:
     quiet_limit_s: float = float("inf")
     """The longest quiet time that the last verdict lets an answer buy."""
     severity_when_rung: float = float("-inf")
-    """`Verdict.severity` when it last sounded, or the least since it was answered."""
+    """`Verdict.severity` when it last rang, or the least since it was answered."""
     rang_s: float = float("-inf")
     """When it last began to sound, or sounded again."""
     news_s: float = float("-inf")
@@ -103,27 +103,27 @@ class AlarmStatus:
 
     @property
     def sounds(self) -> bool:
-        """Say whether it is annunciated now."""
+        """Return whether it is annunciated now."""
         return self.state in SOUNDING
 
     @property
     def stands(self) -> bool:
-        """Say whether its condition stands now, as far as is known."""
+        """Return whether its condition stands now, as far as is known."""
         return self.state in IN_ALARM
 
     @property
     def is_open(self) -> bool:
-        """Say whether it stands, or still waits for an answer."""
+        """Return whether it stands, or still waits for an answer."""
         return self.stands or self.sounds
 
     @property
     def wakes(self) -> bool:
-        """Say whether it is open and of those that wake people, answered or not."""
+        """Return whether it is open and of those that wake people, answered or not."""
         return self.priority >= Priority.MEDIUM and self.is_open
 
     @property
     def calls(self) -> bool:
-        """Say whether it sounds, and is of those that wake people."""
+        """Return whether it sounds, and is of those that wake people."""
         return self.priority >= Priority.MEDIUM and self.sounds
 
 
@@ -190,7 +190,7 @@ def _latest(topics: tuple[str, ...], topic: str) -> tuple[str, ...]:
 
 
 def blind_verdict(standing: AlarmStatus, priority: Priority) -> Verdict:
-    """Make up the verdict of an alarm that sounds though nothing can be told now."""
+    """Make up the verdict of an alarm that rings though nothing can be told now."""
     return Verdict(
         priority,
         evidence=standing.evidence,
@@ -202,13 +202,13 @@ def blind_verdict(standing: AlarmStatus, priority: Priority) -> Verdict:
 
 
 def has_grown(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> bool:
-    """Say whether things are worse, by the alarm's step, than when it last sounded."""
+    """Return whether things are worse by the alarm's step than at its last sound."""
     told = standing.severity_when_rung
     return verdict.severity > told and verdict.severity >= told + spec.again_step
 
 
 def chatters(standing: AlarmStatus) -> bool:
-    """Say whether the last raises came three in a minute."""
+    """Return whether the last raises came three in a minute."""
     raises = standing.raises
     return len(raises) == CHATTER_RAISES and raises[-1] - raises[0] <= CHATTER_WINDOW_S
 
@@ -367,7 +367,7 @@ def advance(
     """Move an alarm in life by one verdict; None neither raises nor clears anything.
 
     Args:
-        spec: how the alarm sounds.
+        spec: how the alarm rings.
         standing: where it stood; not aside.
         verdict: what its rule says now.
         now: monotonic seconds.

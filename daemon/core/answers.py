@@ -31,7 +31,7 @@ ANSWERS_BY = frozenset({ActKind.ACKNOWLEDGE, ActKind.RESET})
 
 
 def answers_from_cabin(event: Act) -> bool:
-    """Say whether it is an answer by somebody in the cabin, or by its button."""
+    """Return whether it is an answer by somebody in the cabin, or by its button."""
     return event.kind in ANSWERS_BY and not event.is_outside
 
 
@@ -108,7 +108,7 @@ def tell_who(
     event: Act,
     now: float,
 ) -> State:
-    """Tell both phones that one of them has answered what wakes people."""
+    """Report to both phones that one of them has acknowledged."""
     if not event.is_outside or event.kind not in ANSWERS_BY:
         return state
     answered = [

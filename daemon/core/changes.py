@@ -81,7 +81,7 @@ def announce_changes(
 def _renewed(
     state: State, alarm: str, standing: AlarmStatus, now: float
 ) -> AlarmStatus:
-    """Tell again with the numbers of now: those of two minutes ago may comfort.
+    """Report again with the numbers of now: those of two minutes ago may comfort.
 
     Or frighten: what is better by now, and unanswered, is told as that.
     """
@@ -136,7 +136,7 @@ def _past(setup: Setup, alarm: str, standing: AlarmStatus) -> AlarmStatus:
 def _notify(
     state: State, commands: list[Command], rung: list[str], now: float
 ) -> tuple[State, list[Command]]:
-    """Tell the phones what is to be told, and choose the sound."""
+    """Report to the phones what they need, and choose the sound."""
     risen = escalate(state.standings, state.setup.escalate_s, now)
     standings: Mapping[str, AlarmStatus] = {**state.standings, **risen}
     is_held = now < state.bump.until_s and state.setup.at_once.isdisjoint(rung)
@@ -170,7 +170,7 @@ def _play(
 
 
 def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
-    """Say whether an alarm began to sound, or sounded again."""
+    """Return whether an alarm began to sound, or sounded again."""
     if after.state is not AlarmState.UNACKNOWLEDGED:
         return False
     return (
@@ -183,7 +183,7 @@ def _has_rung(before: AlarmStatus, after: AlarmStatus) -> bool:
 def _has_stepped_down(
     before: AlarmStatus, after: AlarmStatus, verdict: Verdict | None
 ) -> bool:
-    """Say whether the sentence that stands tells more than is the case by now."""
+    """Return whether the sentence that stands tells more than is the case by now."""
     return (
         verdict is not None
         and verdict.priority is not None
@@ -246,7 +246,7 @@ def transition(alarm: str, was: AlarmState, standing: AlarmStatus) -> Transition
 
 
 def announce_all(state: State) -> list[Command]:
-    """Say where all alarms stand, and sound: after a restart nobody knows it."""
+    """Return where all alarms stand, and sound: after a restart nobody knows it."""
     commands: list[Command] = [state.sound]
     for alarm, standing in state.standings.items():
         if standing.state is not AlarmState.NORMAL:

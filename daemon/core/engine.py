@@ -233,7 +233,7 @@ def _tell_test(state: State) -> State:
 
 
 def act_record(event: Act) -> Record:
-    """Spell a person's act for the log."""
+    """Format a person's act for the log."""
     if event.kind is ActKind.MARK:
         return Record("mark", {"text": event.text, "by": event.by}, urgent=True)
     fields = {
@@ -282,7 +282,7 @@ def _judge(state: State, now: float) -> tuple[State, list[Command]]:
 
 
 def _rests(standing: AlarmStatus, verdict: Verdict | None) -> bool:
-    """Say whether nothing asks an alarm to move: most of them, at most times."""
+    """Return whether nothing asks an alarm to move: most of them, at most times."""
     return (
         standing.state is AlarmState.NORMAL
         and standing.rising_s is None

@@ -93,7 +93,7 @@ def closed_minutes(series: Series) -> tuple[tuple[float, float], ...]:
 
 
 def _same_side(series: Series, run: Refused, value: float) -> bool:
-    """Say whether two refused values lie on one side of the last one taken."""
+    """Return whether two refused values lie on one side of the last one taken."""
     return (value > series.value) == (run.value > series.value)
 
 
@@ -114,7 +114,7 @@ move faster than any single step is believed, and must not be lost for it."""
 
 
 def _is_jump(spec: SeriesSpec, series: Series, value: float, now: float) -> bool:
-    """Say whether a value fits neither the last one taken nor the one refused."""
+    """Return whether a value fits neither the last one taken nor the one refused."""
     gap_s = now - series.at_s
     is_fresh = gap_s <= spec.max_age_s
     if is_fresh and abs(value - series.value) <= spec.jump_per_s * max(gap_s, 1.0):

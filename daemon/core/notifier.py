@@ -148,7 +148,7 @@ class _Turn:
         return False
 
     def send(self, alarm: str, escalation: int) -> None:
-        """Tell of an alarm with its sentence, with the numbers of now."""
+        """Report of an alarm with its sentence, with the numbers of now."""
         one = self.standings[alarm]
         if alarm not in self.just_rung:
             one = self.standings[alarm] = self._renew(alarm, one)
@@ -212,7 +212,7 @@ class _Turn:
             self.missed.append(words)
 
     def tell_new(self) -> None:
-        """Tell what waits, the gravest first, as far as it may go out now."""
+        """Report what waits, the gravest first, as far as it may go out now."""
         for alarm in sorted(self.waiting, key=self._gravity, reverse=True):
             is_true = has_come_true(self.specs, self.standings, alarm)
             if is_true:  # the limit itself told it
@@ -248,7 +248,7 @@ class _Turn:
         return False
 
     def tell_again(self, risen: Mapping[str, int]) -> None:
-        """Tell again what nobody answers, and the second phone in the end.
+        """Report again what nobody answers, and the second phone in the end.
 
         Args:
             risen: alarms whose waiting has just reached a level, with that level.
@@ -298,7 +298,7 @@ class _Turn:
             self.waiting.add(alarm)
 
     def tell_rest(self) -> None:
-        """Tell what waited for a danger to end, each kind in one line."""
+        """Report what waited for a danger to end, each kind in one line."""
         self._tell_who_answered()
         if self.dangers():
             return
@@ -375,7 +375,7 @@ def notify(
     renew: Renew,
     is_owed: bool,
 ) -> tuple[Notification, list[Alert], dict[str, AlarmStatus]]:
-    """Say what goes to which phone now.
+    """Return what goes to which phone now.
 
     Args:
         setup: as the core runs.

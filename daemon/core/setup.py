@@ -64,11 +64,11 @@ class TrendPort(Protocol):
         ...
 
     def estimate(self, state: Any, now_s: float) -> Any | None:
-        """Say what the air does, or None where it cannot be told yet."""
+        """Return what the air does, or None where it cannot be told yet."""
         ...
 
     def fields(self, estimate: Any) -> Mapping[str, Any]:
-        """Spell an estimate as the log and the replay do."""
+        """Format an estimate as the log and the replay do."""
         ...
 
 

@@ -77,7 +77,7 @@ def take_back(
 
 
 def _is_too_grave(spec: AlarmSpec, standing: AlarmStatus, verdict: Verdict) -> bool:
-    """Say whether a condition is too grave to stay aside."""
+    """Return whether a condition is too grave to stay aside."""
     if verdict.priority is None:
         return False
     if standing.state is AlarmState.OUT_OF_SERVICE:

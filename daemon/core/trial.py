@@ -3,8 +3,8 @@
 All is measured, judged, logged and sounded as ever: whoever opens the door must hear
 it.  But the second phone is told nothing, and each text to the first says that it is a
 trial.  It ends by the button, by its time, by the alarm that was to end it, by a
-command or with the watch; from then on what sounds is told as if it had begun to sound
-only now.
+command or with the monitor; from then on what sounds is told as if it had begun to
+sound only now.
 """
 
 from collections.abc import Mapping

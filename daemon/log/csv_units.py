@@ -29,7 +29,7 @@ _COMMA = re.compile(r"[-+]?\d+,\d+")
 
 
 def why_no_seconds(first: float, step: float | None) -> str | None:
-    """Say what a column of time is in, if not in seconds; None where it may be.
+    """Return what a column of time is in, if not in seconds; None where it may be.
 
     Args:
         first: its first number.
@@ -74,7 +74,7 @@ def _is_whole_minutes(step: float) -> bool:
 
 
 def why_rare(step_s: float) -> str | None:
-    """Say what a recording with a row now and then cannot show; None: it is fine."""
+    """Return what a recording with a row now and then cannot show; None: it is fine."""
     if step_s <= LONGEST_STEP_S:
         return None
     return (
@@ -92,7 +92,7 @@ def other_separator(header: Iterable[str]) -> str | None:
 
 
 def why_no_number(text: str) -> str:
-    """Say why a cell is no number, and what to write."""
+    """Return why a cell is no number, and what to write."""
     if _COMMA.fullmatch(text):
         return f"{text!r} has a comma; write {text.replace(',', '.')}, with a point"
     if _MOMENT.search(text):

@@ -33,7 +33,7 @@ def spared(files: Sequence[NightFile], nights: set[date]) -> set[NightFile]:
 
 
 def _may_begin_before(one: NightFile, before: NightFile) -> bool:
-    """Say whether the night of a file may begin in the one before it."""
+    """Return whether the night of a file may begin in the one before it."""
     head = head_of(one.path)
     is_young = head.goes_on and head.up_s <= LONGEST_NIGHT_S
     return is_young or head.resumes or before.night < EARLIEST.date()

@@ -90,7 +90,7 @@ def chosen(
 
 
 def is_date(word: str) -> bool:
-    """Say whether a word is a date like 2026-01-16."""
+    """Return whether a word is a date like 2026-01-16."""
     try:
         date.fromisoformat(word)
     except ValueError:
@@ -131,7 +131,7 @@ def all_files(folder: Path) -> list[NightFile]:
 
 
 def by_night(folder: Path) -> dict[str, list[Path]]:
-    """Give the files of each night of a folder, by the date of its evening.
+    """Return the files of each night of a folder, by the date of its evening.
 
     Raises:
         NightError: it holds none, or cannot be read.

@@ -43,7 +43,7 @@ _CHUNK = 1 << 16
 
 
 def night_of(wall: datetime, zone: tzinfo | None) -> date:
-    """Give the date of the noon at which this moment's night began, local time."""
+    """Return the date of the noon at which this moment's night began, local time."""
     local = wall.astimezone(zone).replace(tzinfo=None)
     return (local - timedelta(hours=12)).date()
 
@@ -64,7 +64,7 @@ Spares = Callable[[Sequence[NightFile], set[date]], set[NightFile]]
 
 
 def of_dates(files: Sequence[NightFile], nights: set[date]) -> set[NightFile]:
-    """Give the files that have these dates themselves."""
+    """Return the files that have these dates themselves."""
     return {each for each in files if each.night in nights}
 
 
@@ -139,11 +139,11 @@ class Nights:
         self._deleted: list[NightFile] = []
 
     def night_of(self, wall: datetime) -> date:
-        """Give the night that a moment belongs to."""
+        """Return the night that a moment belongs to."""
         return night_of(wall, self._zone)
 
     def files(self) -> list[NightFile]:
-        """Give the folder's nights in their true order, the oldest first."""
+        """Return the folder's nights in their true order, the oldest first."""
         found = []
         for path in sorted(self.folder.glob("night-*.jsonl*")):
             match = _NAME.fullmatch(path.name)
@@ -216,7 +216,7 @@ class Nights:
             raise errors[0]
 
     def _goes_on(self, last: NightFile, night: date, wall: datetime) -> bool:
-        """Say whether the last file is this night's, and the clock went forward."""
+        """Return whether the last file is this night's, and the clock went forward."""
         is_packed = last.path.suffix == ".gz"
         if last.night != night or is_packed != self._packed:
             return False
@@ -314,7 +314,7 @@ class Nights:
         return errors
 
     def _is_believed(self, others: list[NightFile], wall: datetime) -> bool:
-        """Say whether the clock fits what is known: the build and the last night."""
+        """Return whether the clock fits what is known: the build and the last night."""
         last = others[-1].night
         gap = self.night_of(wall) - last
         return wall >= EARLIEST and timedelta(0) <= gap <= LONGEST_GAP
@@ -357,7 +357,7 @@ def _tried(act: Callable[[], object]) -> list[OSError]:
 
 
 def _whole_lines(path: Path) -> int:
-    """Give the size up to and with the last newline."""
+    """Return the size up to and with the last newline."""
     with path.open("rb") as file:
         end = file.seek(0, os.SEEK_END)
         while end > 0:
@@ -371,7 +371,7 @@ def _whole_lines(path: Path) -> int:
 
 
 def _whole_members(path: Path) -> int:
-    """Give the size up to the end of the last whole gzip member.
+    """Return the size up to the end of the last whole gzip member.
 
     Damage before it costs the batch that it struck, and readers tell it: they go on at
     the next batch.  What was cut off here would be gone for good.
@@ -387,7 +387,7 @@ def _whole_members(path: Path) -> int:
 
 
 def _member_end(data: memoryview, at: int) -> int:
-    """Give where the gzip member that begins there ends; 0 where it does not."""
+    """Return where the gzip member that begins there ends; 0 where it does not."""
     member = zlib.decompressobj(31)
     for begin in range(at, len(data), _CHUNK):
         piece = data[begin : begin + _CHUNK]

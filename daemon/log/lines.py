@@ -25,7 +25,7 @@ class Entry(NamedTuple):
 
 
 def entry_of(command: Command) -> Entry | None:
-    """Say what a command puts in the log; None: nothing."""
+    """Return what a command puts in the log; None: nothing."""
     match command:
         case Record():
             return Entry(command.event, command.fields, command.urgent)
@@ -59,7 +59,7 @@ class Renderer:
         stamp: Stamp,
         on_unwritable: Callable[[str], None] = lambda _why: None,
     ) -> bytes:
-        """Give the line with its newline, in UTF-8.
+        """Return the line with its newline, in UTF-8.
 
         Args:
             entry: what is to be logged.

@@ -74,6 +74,6 @@ def _fresh(target: Path, *, packed: bool) -> Iterator[IO[bytes]]:
 
 
 def _written(path: Path, survey: Survey) -> Iterator[bytes]:
-    """Give the lines that can be read, as the monitor writes them."""
+    """Yield the lines that can be read, as the monitor writes them."""
     for raw, _ in lines_of(path, survey):
         yield dumps(all_plain(json.loads(raw))).encode() + b"\n"

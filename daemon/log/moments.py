@@ -14,7 +14,7 @@ TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
 
 
 def zone_of(head: Mapping[str, Any]) -> tzinfo | None:
-    """Give the zone of a night's moments by its first line; None: the machine's own.
+    """Return the zone of a night's moments by its first line; None: the machine's own.
 
     A rehearsed night is told in the trailer's time, as it was while it was played;
     any other in the cabin's, wherever its log is read.

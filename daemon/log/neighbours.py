@@ -74,7 +74,7 @@ def head_of(path: Path) -> Head:
 
 
 def _resumes(line: Mapping[str, Any]) -> bool:
-    """Say whether a start knew of a run before it that may be of the same night."""
+    """Return whether a start knew of a run before it that may be of the same night."""
     down_s = line.get("down_s")
     is_soon = not isinstance(down_s, int | float) or down_s <= LONGEST_BREAK_S
     return line.get("kept") is not None and is_soon

@@ -104,7 +104,7 @@ class NightSeries:
         return found
 
     def ends_in_silence(self, wall: datetime) -> bool:
-        """Say whether the last run neither stopped in order nor goes on.
+        """Return whether the last run neither stopped in order nor goes on.
 
         Args:
             wall: the present moment, by which a log that grows is known.
@@ -131,7 +131,7 @@ class NightSeries:
         return config if isinstance(config, Mapping) else {}
 
     def moment(self, at_s: float) -> datetime | None:
-        """Give the moment of the night, UTC."""
+        """Return the moment of the night, UTC."""
         if self.origin is None:
             return None
         return datetime.fromtimestamp(self.origin.timestamp() + at_s, UTC)
@@ -153,7 +153,7 @@ class NightSeries:
         return found
 
     def worst(self, quantity: str, side: str, place: str | None = None) -> list[Told]:
-        """Give the worst value of all that measure a quantity, step by step.
+        """Return the worst value of all that measure a quantity, step by step.
 
         Args:
             quantity: its name.
@@ -170,6 +170,6 @@ class NightSeries:
         ] or [None] * self.count
 
     def between(self, from_s: float, to_s: float) -> slice:
-        """Give the steps of a stretch."""
+        """Return the steps of a stretch."""
         begin = max(0, round(from_s / STEP_S))
         return slice(begin, max(begin, min(self.count, round(to_s / STEP_S))))

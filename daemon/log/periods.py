@@ -61,7 +61,7 @@ def _night(at_s: float, zone: tzinfo | None) -> date:
 def nights(
     runs: Sequence[Period], zone: tzinfo | None
 ) -> Iterator[tuple[date, Period]]:
-    """Say which night each period belongs to, in their order.
+    """Report which night each period belongs to, in their order.
 
     Args:
         runs: in their order, by a clock that is believed.

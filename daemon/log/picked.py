@@ -139,7 +139,7 @@ def _bases(runs: Sequence[Run], told: Sequence[float | None]) -> list[float]:
 
 
 def _late(runs: Sequence[Run]) -> Iterator[int]:
-    """Give the runs whose clock was hours late, though they never learnt it.
+    """Yield the runs whose clock was hours late, though they never learnt it.
 
     The next one found it so, and had begun by the clock that these ended with: either
     nobody watched for so long, or it was late before; then they are of that night.
@@ -158,7 +158,7 @@ def _late(runs: Sequence[Run]) -> Iterator[int]:
 
 
 def _processes(runs: Sequence[Run]) -> Iterator[range]:
-    """Give the places of the runs that are one process, read again or not."""
+    """Yield the places of the runs that are one process, read again or not."""
     starts = [n for n, run in enumerate(runs) if n == 0 or not run.goes_on]
     for first, last in pairwise([*starts, len(runs)]):
         yield range(first, last)

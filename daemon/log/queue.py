@@ -58,7 +58,7 @@ class PriorityDropQueue(Generic[T]):
         return self._shrink()
 
     def items(self) -> Iterator[T]:
-        """Give all items in the order they came; they stay in the queue."""
+        """Return all items in the order they came; they stay in the queue."""
         both = merge(self._routine, self._important, key=lambda entry: entry.number)
         return (entry.item for entry in both)
 

@@ -99,7 +99,7 @@ class Logbook:
         """Of the files, so far: to say how far long work is."""
 
     def __iter__(self) -> Iterator[LogLine]:
-        """Give each line.
+        """Return each line.
 
         Raises:
             OSError: a file cannot be opened or read.
@@ -112,7 +112,7 @@ class Logbook:
             yield chunk
 
     def batches(self) -> Iterator[list[dict[str, Any]]]:
-        """Give the lines as they stand, many at once: for whoever reads whole nights.
+        """Return the lines as they stand, many at once: for whoever reads whole nights.
 
         Each has a text `event` and a finite `up_s`; all else is as the file has it.
 
@@ -122,7 +122,7 @@ class Logbook:
         return self._each(_Reader.batches)
 
     def raw_lines(self) -> Iterator[bytes]:
-        """Give each line as the file has it, whether it can be read or not.
+        """Return each line as the file has it, whether it can be read or not.
 
         Raises:
             OSError: a file cannot be opened or read.
@@ -130,7 +130,7 @@ class Logbook:
         return self._each(_Reader.raw_lines)
 
     def with_bytes(self) -> Iterator[tuple[bytes, LogLine]]:
-        """Give each line that can be read, and how the file has it.
+        """Return each line that can be read, and how the file has it.
 
         Raises:
             OSError: a file cannot be opened or read.
@@ -263,7 +263,7 @@ class _Reader:
             self._flaws.note(text)
 
     def _step(self, up_s: float, wall: datetime | None) -> float:
-        """Say how far the clock was moved since the line before, in seconds."""
+        """Return how far the clock was moved since the line before, in seconds."""
         if wall is None:
             return 0.0
         before, self._before = self._before, (up_s, wall)
@@ -328,7 +328,7 @@ def _plain(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _is_row(data: Any) -> bool:
-    """Say whether it is an object with a text `event` and a moment `up_s`."""
+    """Return whether it is an object with a text `event` and a moment `up_s`."""
     if type(data) is not dict or type(data.get("event")) is not str:
         return False
     up_s = data.get("up_s")

@@ -37,15 +37,15 @@ class Room:
         return True
 
     def has_values(self, count: int = 1) -> bool:
-        """Make room for so many numbers; say whether there was any."""
+        """Make room for so many numbers; return whether there was any."""
         return self._has(count * VALUE_BYTES)
 
     def has_run(self) -> bool:
-        """Make room for one more start of the monitor; say whether there was any."""
+        """Make room for one more start of the monitor; return whether there was any."""
         return self._has(RUN_BYTES)
 
     def has_line(self, fields: Mapping[str, Any]) -> bool:
-        """Make room for what a line holds; say whether there was any."""
+        """Make room for what a line holds; return whether there was any."""
         return self._has(_size(fields))
 
     def _has(self, size: int) -> bool:

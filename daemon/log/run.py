@@ -287,7 +287,7 @@ _MOST_KEYS = 1000
 
 
 def key_quantity(key: str) -> Quantity | None:
-    """Give the quantity of a line's key; None where it is no series."""
+    """Return the quantity of a line's key; None where it is no series."""
     if key in _QUANTITIES:
         return _QUANTITIES[key]
     parts = split_channel(key)
@@ -298,5 +298,5 @@ def key_quantity(key: str) -> Quantity | None:
 
 
 def step_of(up_s: float) -> int:
-    """Give the step that a moment falls into."""
+    """Return the step that a moment falls into."""
     return int(up_s // STEP_S)

@@ -149,7 +149,7 @@ class TapeReader:
         return run
 
     def _is_reload(self, row: Mapping[str, Any]) -> bool:
-        """Say whether a start is one of the same process."""
+        """Return whether a start is one of the same process."""
         if row.get("reload") is not True or not self.runs:
             return False
         since_s: float = row["up_s"] - self.runs[-1].end_s

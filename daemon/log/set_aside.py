@@ -25,7 +25,7 @@ class SetAside(NamedTuple):
         return self._replace(trial_until_s=until_s, trial_text=text)
 
     def has_trial(self, up_s: float) -> bool:
-        """Say whether what is measured now is a trial's: its lines say so themselves.
+        """Return whether what is measured now is a trial's: its lines say so.
 
         The line that ends it may be lost, and the night after it must not be.
         """

@@ -121,7 +121,7 @@ def begun(path: Path) -> Survey:
 
 
 def size_of(*paths: Path) -> int:
-    """Return the bytes of files; one that the watch has deleted meanwhile has none."""
+    """Return the bytes of files; one that was deleted meanwhile has none."""
     total = 0
     for path in paths:
         with suppress(OSError):
@@ -130,7 +130,7 @@ def size_of(*paths: Path) -> int:
 
 
 def is_sound(line: LogLine) -> bool:
-    """Say whether whoever reads lines of JSON as a table can take it."""
+    """Return whether whoever reads lines of JSON as a table can take it."""
     values = line.fields.values()
     if line.event != "air":
         return all(map(_is_bounded, values))

@@ -123,7 +123,7 @@ def _trials(placed: Sequence[_Placed], origin_s: float) -> tuple[TrialSpan, ...]
 
 
 def _set_apart(placed: Sequence[_Placed]) -> list[str]:
-    """Say which trials the account leaves out."""
+    """Return which trials the account leaves out."""
     runs = [one.run for one in placed if one.run.left_out]
     texts = [each[0][1].text for each in whole_trials(runs)]
     left_h = math.fsum(len(run.left_out) * STEP_S for run in runs) / 3600.0
@@ -136,7 +136,7 @@ def _set_apart(placed: Sequence[_Placed]) -> list[str]:
 
 
 def _deleted(placed: Sequence[_Placed]) -> list[str]:
-    """Say which nights were deleted for size while this one was watched."""
+    """Return which nights were deleted for size while this one was watched."""
     found: set[str] = set()
     for one in placed:
         for event in one.run.events:
@@ -155,7 +155,7 @@ def _deleted(placed: Sequence[_Placed]) -> list[str]:
 
 
 def _placed(runs: Sequence[Run], notes: list[str]) -> tuple[list[_Placed], bool]:
-    """Give each run its place, and say whether clocks date them."""
+    """Set the place of each run; return whether clocks date them."""
     bases = [run.believed_s for run in runs]
     if not any(base is not None for base in bases):
         if runs:
@@ -299,7 +299,7 @@ def _dated(one: _Placed, up: UpEvent, origin_s: float) -> Event:
 
 
 def _tick_s(head: object) -> float:
-    """Give the tick that ran, where the log's first line tells it."""
+    """Return the tick that ran, where the log's first line tells it."""
     found = head
     for key in ("config", "watch", "tick_s"):
         found = found.get(key) if isinstance(found, dict) else None

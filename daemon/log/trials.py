@@ -13,7 +13,7 @@ from cabinvigil.daemon.log.trial_span import AIRED_S, TrialSpan
 
 
 def trials_of(runs: Sequence[Run]) -> Iterator[tuple[Run, TrialSpan]]:
-    """Give the trials of some runs, in their order, each no longer than its run."""
+    """Yield the trials of some runs, in their order, each no longer than its run."""
     for run in runs:
         for one in run.trials:
             from_s, to_s = max(one.from_s, run.begin_s), min(one.to_s, run.end_s)
@@ -22,7 +22,7 @@ def trials_of(runs: Sequence[Run]) -> Iterator[tuple[Run, TrialSpan]]:
 
 
 def whole_trials(runs: Sequence[Run]) -> Iterator[list[tuple[Run, TrialSpan]]]:
-    """Give each trial with all its pieces: a config read again cuts it in two."""
+    """Yield each trial with all its pieces: a config read again cuts it in two."""
     pieces: list[tuple[Run, TrialSpan]] = []
     for run, one in trials_of(runs):
         goes_on = run.goes_on and one.from_s <= run.begin_s and bool(pieces)

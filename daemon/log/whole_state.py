@@ -52,8 +52,8 @@ def from_text(setup: Setup, text: str) -> State:
     """Read a state back.
 
     Args:
-        setup: as the watch had it.  What it has and the text does not is as at a start;
-            what it lacks is left out.
+        setup: as the monitor had it.  What it has and the text does not is as at a
+            start; what it lacks is left out.
         text: what `to_text` gave, or anything.
 
     Raises:

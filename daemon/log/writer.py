@@ -327,7 +327,7 @@ class Recorder:
         return self._renderer.render(Entry("start", fields, True), line.stamp)
 
     def _state(self, line: _Line) -> bytes:
-        """Say what was known at that moment, so that the file stands alone."""
+        """Return what was known at that moment, so that the file stands alone."""
         if line.state is None:
             return b""
         text = to_text(line.state)

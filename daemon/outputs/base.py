@@ -85,7 +85,7 @@ class FaultLatch:
     def fault(
         self, kind: str, text: str, about: str = "", *, concern: str = ""
     ) -> None:
-        """Tell of a fault, where it is a new one.
+        """Report of a fault, where it is a new one.
 
         Args:
             kind: a kind of `SourceFault`.
@@ -103,7 +103,7 @@ class FaultLatch:
             self._tell(before)
 
     def ok(self, concern: str | None = None) -> None:
-        """Tell that it works, where a fault stood.
+        """Report that it works, where a fault stood.
 
         Args:
             concern: what of the source works; None: all of it.
@@ -117,7 +117,7 @@ class FaultLatch:
             self._tell(before)
 
     def _tell(self, before: dict[str, _Standing]) -> None:
-        """Tell what stands now, where the core knows another; raises as it does."""
+        """Report what stands now, where the core knows another; raises as it does."""
         knows, newest = _newest(before), _newest(self._standing)
         if newest == knows:
             return

@@ -48,7 +48,7 @@ def give_to_owner_of(folder: Path, fd: int) -> None:
 
 
 def closed_to_us(folder: Path) -> str:
-    """Say who may not look into a folder, and what helps; '' where it is open."""
+    """Return who may not look into a folder, and what helps; '' where it is open."""
     if not folder.is_dir() or os.access(folder, os.R_OK | os.X_OK, effective_ids=True):
         return ""
     who = running().name

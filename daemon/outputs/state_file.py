@@ -244,7 +244,7 @@ class StateSaver:
         self._thread.wake()
 
     def note(self, text: str) -> None:
-        """Tell what was wrong with the state that was found, or what is lost of it.
+        """Report what was wrong with the state that was found, or what is lost of it.
 
         It is over with the next save that succeeds: the state is whole again.
         """

@@ -122,7 +122,7 @@ class OutputThread:
         self._ends.wait(for_s)
 
     def end(self) -> None:
-        """Tell the thread to end; never blocks, and the work itself may."""
+        """Report the thread to end; never blocks, and the work itself may."""
         self._ends.set()
         self._wake.set()
 
@@ -133,12 +133,12 @@ class OutputThread:
         return not self.is_running
 
     def stop(self, deadline_s: float) -> bool:
-        """Tell the thread to end, and wait for it as `join` does."""
+        """Report the thread to end, and wait for it as `join` does."""
         self.end()
         return self.join(deadline_s)
 
     def report(self, bug: BaseException) -> None:
-        """Tell of a bug; never raises, whatever is wrong with whoever is told."""
+        """Report of a bug; never raises, whatever is wrong with whoever is told."""
         self._has_stumbled = True
         with suppress(Exception):
             text = self._stumbled.format(bug=bug_text(bug))
@@ -183,6 +183,6 @@ class OutputThread:
                 self._health.fault("blocked", self._hung, concern=CONCERN)
 
     def _tell_well(self) -> None:
-        """Tell that a bug is over; where nobody takes it, the next round does."""
+        """Report that a bug is over; where nobody takes it, the next round does."""
         with suppress(Exception):
             self._health.ok(CONCERN)

@@ -193,7 +193,7 @@ async def _address(bus: I2cBus, address: int) -> ScanAnswer | None:
 
 
 async def _sister(bus: I2cBus, address: int) -> str:
-    """Say which known part answers that none here reads; nothing where none does."""
+    """Return which known part answers that none here reads; nothing where none does."""
     for kind in kinds_at(address):
         sisters = find_part(kind).sisters
         for register, names in sisters.items():

@@ -121,7 +121,7 @@ def _muxes(
 def shared_out(
     seen: Mapping[str, frozenset[str]], before: Mapping[str, str]
 ) -> dict[str, frozenset[str]]:
-    """Say which of the answers on each bus are its own.
+    """Return which of the answers on each bus are its own.
 
     What every channel shows is on the bus before them; what only some show is theirs,
     and was left connected where the bus before shows it too.

@@ -3,8 +3,8 @@
 `settings` reads its config. What decides is apart from what acts: `inbound` reads what
 the broker brings, `silence` says when a cabin is silent, `rings` what is told to whom
 and when again, `board` what the page shows of a cabin, `part_test` whether an alarm
-rang by a test of the parts, `answers` whether a press is passed on; none of them has a
-clock, a thread or a file. `listener` is the thread that holds the connections to the
+sounded by a test of the parts, `answers` whether a press is passed on; none of them has
+a clock, a thread or a file. `listener` is the thread that holds the connections to the
 broker, `store` keeps what is to be told in SQLite behind `keeper`, `forgotten` notes
 there a cabin that is given up, `receipts` says when the broker need not send it again,
 `asks` passes answers, marks and reports on a test to the monitor, `push` is the only

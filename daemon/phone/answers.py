@@ -1,4 +1,4 @@
-"""Whether a press on the page is passed on to the watch: pure, but for its own memory.
+"""Whether a press on the page is passed to the monitor: pure, but for its own memory.
 
 Never stronger than the button in the cabin: it quiets one stand of one alarm, once, and
 the monitor itself decides what that means.

@@ -65,7 +65,7 @@ class Asks:
         return ok, said
 
     def report(self, ring: PhoneMessage, name: str, reason: str) -> None:
-        """Tell a cabin what became of its test.
+        """Report to a cabin what became of its test.
 
         Args:
             ring: the test.

@@ -19,7 +19,7 @@ TOO_WARM_C = 35.0
 
 
 def changes(made: Plan) -> tuple[str, ...]:
-    """Give one sentence for each change that is called for; the first weighs most."""
+    """Return one sentence for each change that is called for; the first weighs most."""
     found = [
         _flame(made),
         _vents(made),

@@ -29,7 +29,7 @@ def verdict(made: Plan) -> str:
 
 
 def brief(made: Plan, change: tuple[str, ...]) -> str:
-    """Give the plan on one screen, ready to print.
+    """Return the plan on one screen, ready to print.
 
     Args:
         made: the plan.

@@ -172,7 +172,7 @@ def from_config(cabin: object) -> dict[str, object]:
 
 
 def option_name(key: str) -> str:
-    """Spell a figure as its option."""
+    """Format a figure as its option."""
     return "--" + key.replace("_", "-")
 
 

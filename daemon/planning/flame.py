@@ -34,7 +34,7 @@ class Flame(NamedTuple):
 
 
 def burn_hours(burns: tuple[BurnWindow, ...]) -> float:
-    """Give the hours in which the burner is lit; overlaps count once."""
+    """Return the hours in which the burner is lit; overlaps count once."""
     lit, until = 0.0, 0.0
     for window in sorted(burns, key=lambda window: window.from_h):
         lit += max(0.0, window.to_h - max(window.from_h, until))
@@ -43,12 +43,12 @@ def burn_hours(burns: tuple[BurnWindow, ...]) -> float:
 
 
 def full_cylinder(plan: CabinPlan) -> Cylinder:
-    """Give the cylinder, filled."""
+    """Return the cylinder, filled."""
     return Cylinder(plan.cylinder_kg, plan.cylinder_kg, plan.liquid)
 
 
 def fed_outdoors_kw(plan: CabinPlan) -> float:
-    """Give the power that the cold lets the full cylinder feed for ever."""
+    """Return the power that the cold lets the full cylinder feed for ever."""
     air_hpa = pressure_hpa(plan.altitude_m)
     return fed_kw(full_cylinder(plan), plan.outside_c, air_hpa)
 

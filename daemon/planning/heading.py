@@ -9,19 +9,19 @@ from cabinvigil.daemon.text.moments import hour_of_day
 
 
 def windows(burns: tuple[BurnWindow, ...]) -> str:
-    """Spell the times in which the burner is lit."""
+    """Format the times in which the burner is lit."""
     return ", ".join(f"{hour_of_day(w.from_h)}-{hour_of_day(w.to_h)}" for w in burns)
 
 
 def when(made: Plan) -> str:
-    """Say when the burner is lit."""
+    """Return when the burner is lit."""
     if made.burns == all_night(made.cabin):
         return "all night"
     return windows(made.burns)
 
 
 def summary(made: Plan) -> list[str]:
-    """Say which cabin and night is planned."""
+    """Return which cabin and night is planned."""
     cabin = made.cabin
     read = f"Read: {'; '.join(cabin.read_as)}." if cabin.read_as else ""
     told = (_whose(cabin, most=3), _cabin(made), read, _held_down(made))
@@ -47,7 +47,7 @@ def _cabin(made: Plan) -> str:
 
 
 def head(made: Plan) -> list[str]:
-    """Say what is planned, and what is only taken."""
+    """Return what is planned, and what is only taken."""
     cabin, units = made.cabin, made.cabin.units
     walls = f"heat loss {units.said('w_k', cabin.loss_w_k)}"
     if cabin.wall_w_k is None:
@@ -73,7 +73,7 @@ def head(made: Plan) -> list[str]:
 
 
 def _whose(cabin: CabinPlan, most: int | None = None) -> str:
-    """Say what of the cabin is the example's.
+    """Return what of the cabin is the example's.
 
     Args:
         cabin: as planned.

@@ -17,7 +17,7 @@ def wrapped(text: str, indent: str = "   ") -> list[str]:
 
 
 def ranged(triple: Range, decimals: int, unit: str, units: Units = SI) -> str:
-    """Spell the likeliest figure, and the least and the most where they differ.
+    """Format the likeliest figure, and the least and the most where they differ.
 
     Args:
         triple: least, likeliest, most; None is never.
@@ -41,7 +41,7 @@ def row(label: str, text: str) -> str:
 
 
 def area(cm2: float, units: Units, is_: str = "", *, up: bool = False) -> str:
-    """Spell an area; in SI in both units, the second in brackets or after a sign.
+    """Format an area; in SI in both units, the second in brackets or after a sign.
 
     Args:
         cm2: the area.
@@ -58,7 +58,7 @@ def area(cm2: float, units: Units, is_: str = "", *, up: bool = False) -> str:
 
 
 def asked(cm2: float, units: Units) -> str:
-    """Spell an area that is asked for: in square inches rounded up, never short."""
+    """Format an area that is asked for: in square inches rounded up, never short."""
     if not units.is_us:
         return area(cm2, units, up=True)
     tenths = math.ceil(10.0 * units.value("cm2", cm2) - 1e-6)
@@ -66,7 +66,7 @@ def asked(cm2: float, units: Units) -> str:
 
 
 def areas(low_cm2: float, high_cm2: float, units: Units) -> str:
-    """Spell areas that are asked for by where they are, those that are there."""
+    """Format areas that are asked for by where they are, those that are there."""
     wanted = {"near the floor": low_cm2, "near the roof": high_cm2}
     return " and ".join(
         f"{asked(cm2, units)} {at}" for at, cm2 in wanted.items() if cm2

@@ -58,7 +58,7 @@ class PlannedNight(NamedTuple):
     """When the burner went out for want of oxygen."""
 
     def at(self, hour: float) -> Moment:
-        """Give the moment nearest to an hour."""
+        """Return the moment nearest to an hour."""
         return min(self.moments, key=lambda moment: abs(moment.hour - hour))
 
     @property
@@ -73,26 +73,26 @@ class PlannedNight(NamedTuple):
 
 
 def all_night(plan: CabinPlan) -> tuple[BurnWindow, ...]:
-    """Give the burner's times for a night with the flame always on."""
+    """Return the burner's times for a night with the flame always on."""
     return (BurnWindow(BED_H, BED_H + plan.hours),)
 
 
 def evening_and_morning(plan: CabinPlan) -> tuple[BurnWindow, ...]:
-    """Give the times that makers and the trade advise: off while people sleep."""
+    """Return the times that makers and the trade advise: off while people sleep."""
     wake = BED_H + plan.hours
     morning = min(MORNING_H, plan.hours / 2)
     return (BurnWindow(BED_H - WARM_UP_H, BED_H), BurnWindow(wake - morning, wake))
 
 
 def is_lit(burns: tuple[BurnWindow, ...], hour: float) -> bool:
-    """Say whether the burner is lit at an hour from noon."""
+    """Return whether the burner is lit at an hour from noon."""
     return any(window.from_h <= hour < window.to_h for window in burns)
 
 
 def lit_from_midnight(
     plan: CabinPlan, burns: tuple[BurnWindow, ...]
 ) -> Mapping[float, bool]:
-    """Give from which second after midnight the burner is lit or off.
+    """Return from which second after midnight the burner is lit or off.
 
     A flame that burns all night goes on burning: nobody wakes to turn it off.
     """
@@ -109,7 +109,7 @@ def lit_from_midnight(
 
 
 def span_h(plan: CabinPlan, burns: tuple[BurnWindow, ...]) -> tuple[float, float]:
-    """Give begin and end of the night's course, in hours from noon."""
+    """Return begin and end of the night's course, in hours from noon."""
     first = min([BED_H, *(window.from_h for window in burns)])
     last = max([BED_H + plan.hours, *(window.to_h for window in burns)])
     return first, last
@@ -176,17 +176,17 @@ def _moment(scenario: Scenario, state: ZoneState, hour: float, burning: bool) ->
 
 
 def burner_water_kg(plan: CabinPlan, burns: tuple[BurnWindow, ...]) -> float:
-    """Give the water that the burner makes in the night."""
+    """Return the water that the burner makes in the night."""
     flame = burn(plan.gas, plan.burner_kw)
     return flame.h2o_mol_s * H2O_KG_MOL * 3600.0 * burn_hours(burns)
 
 
 def people_water_kg(scenario: Scenario) -> float:
-    """Give the water that the sleepers breathe out from bed to morning."""
+    """Return the water that the sleepers breathe out from bed to morning."""
     return scenario.sleepers.h2o_mol_s * H2O_KG_MOL * 3600.0 * scenario.plan.hours
 
 
 def glass_is_wet(scenario: Scenario, state: ZoneState) -> bool:
-    """Say whether the pane is below the dew point."""
+    """Return whether the pane is below the dew point."""
     face_c = surface_c(state.temp_c, scenario.plan.outside_c, scenario.plan.glass_u)
     return readings.vapour_pressure_hpa(scenario.zone, state) > saturation_hpa(face_c)

@@ -41,7 +41,7 @@ STANDING_HEIGHT_M = 1.9
 
 
 def thumb_cm2(plan: CabinPlan) -> float:
-    """Give the common rule: one square inch for 1 000 Btu/h (common practice)."""
+    """Return the common rule: one square inch for 1 000 Btu/h (common practice)."""
     return plan.burner_kw * BTU_H_PER_KW / 1000.0 * CM2_PER_IN2
 
 
@@ -75,7 +75,7 @@ def standards_cm2(plan: CabinPlan) -> Mapping[str, float | None]:
 
 
 def _at_flow(scenario: Scenario, air_m3_h: float) -> ZoneState | None:
-    """Give the settled air at a flow; None where the oxygen does not last."""
+    """Return the settled air at a flow; None where the oxygen does not last."""
     inputs = Inputs(
         scenario.outside,
         air_m3_h / 3600.0,
@@ -91,7 +91,7 @@ def _at_flow(scenario: Scenario, air_m3_h: float) -> ZoneState | None:
 
 
 def is_good(state: ZoneState) -> bool:
-    """Say whether oxygen and carbon dioxide are inside their limits."""
+    """Return whether oxygen and carbon dioxide are inside their limits."""
     return (
         readings.o2_pct(state) >= O2_LIMIT_PCT
         and readings.co2_ppm(state) <= CO2_LIMIT_PPM
@@ -99,7 +99,7 @@ def is_good(state: ZoneState) -> bool:
 
 
 def needed_m3_h(scenario: Scenario) -> float | None:
-    """Give the air that keeps O2 and CO2 inside their limits; None: no vent does."""
+    """Return the air that keeps O2 and CO2 inside their limits; None: no vent does."""
 
     def holds(air_m3_h: float) -> bool:
         state = _at_flow(scenario, air_m3_h)
@@ -117,7 +117,7 @@ def needed_m3_h(scenario: Scenario) -> float | None:
 
 
 def area_cm2(scenario: Scenario, air_m3_h: float | None) -> float | None:
-    """Give the free area, low and high together and equal, that passes this air.
+    """Return the free area, low and high together and equal, that passes this air.
 
     In still air, at the warmth that this much air leaves; None where no difference of
     temperature drives any.
@@ -137,7 +137,7 @@ def area_cm2(scenario: Scenario, air_m3_h: float | None) -> float | None:
 
 
 def at_area(scenario: Scenario, total_cm2: float) -> Scenario:
-    """Give the same scenario in still air with two equal vents of this total area."""
+    """Return the same scenario in still air with two equal vents of this total area."""
     plan = replace(
         scenario.plan,
         vent_low_cm2=total_cm2 / 2,
@@ -148,5 +148,5 @@ def at_area(scenario: Scenario, total_cm2: float) -> Scenario:
 
 
 def air_heat_w(plan: CabinPlan, air_m3_h: float, inside_c: float) -> float:
-    """Give the heat that warming this air takes (1 206 J/(m3 K), room air)."""
+    """Return the heat that warming this air takes (1 206 J/(m3 K), room air)."""
     return air_m3_h / 3600.0 * 1206.0 * (inside_c - plan.outside_c)

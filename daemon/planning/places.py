@@ -33,14 +33,14 @@ class Places(NamedTuple):
 
 
 def places(burner_kw: float, burner_height_m: float | None) -> Places:
-    """Say where parts are wanted."""
+    """Return where parts are wanted."""
     is_low = burner_height_m is not None and burner_height_m <= HIGH_FLAME_M
     wanted = (HEADS,) if is_low or burner_kw == 0.0 else (HEADS, LOW)
     return Places(wanted, burner_height_m)
 
 
 def above_flame(way: Scenario) -> Scenario:
-    """Give the layer above the flame as if it were all of the cabin."""
+    """Return the layer above the flame as if it were all of the cabin."""
     plan = way.plan
     height_m = plan.burner_height_m or 0.0
     share = max(LEAST_LAYER, 1.0 - height_m / STANDING_HEIGHT_M)

@@ -7,7 +7,7 @@ from cabinvigil.daemon.text.json import rounded_each
 
 
 def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
-    """Give the object that `plan --json` prints."""
+    """Return the object that `plan --json` prints."""
     air, shut, vent, gas, wet = made.air, made.shut, made.vent, made.gas, made.wet
     return {
         "settled": {
@@ -71,5 +71,5 @@ def plan_object(made: Plan, change: tuple[str, ...]) -> dict[str, Any]:
 
 
 def sweep_object(name: str, rows: list[tuple[float, dict[str, Any]]]) -> dict[str, Any]:
-    """Give the object that `plan --sweep --json` prints."""
+    """Return the object that `plan --sweep --json` prints."""
     return {"sweep": name, "rows": [{"at": at, "plan": plan} for at, plan in rows]}

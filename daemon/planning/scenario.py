@@ -119,7 +119,7 @@ class Scenario:
 
 
 def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
-    """Give the middle scenario first, then the corners.
+    """Return the middle scenario first, then the corners.
 
     The flame is the burner's own, and in the weak corners the least of all: what the
     cold lets a cylinder outdoors feed.
@@ -163,7 +163,7 @@ def scenarios(plan: CabinPlan) -> tuple[Scenario, ...]:
 
 
 def held_down(middle: Scenario) -> Scenario:
-    """Give the middle scenario with the least flame: what is counted on for warmth.
+    """Return the middle scenario with the least flame: what is counted on for warmth.
 
     It is the middle scenario itself where the cold does not hold the flame down.
     """
@@ -181,7 +181,7 @@ def inputs_at(
     people: People,
     wind_mps: float | None = None,
 ) -> Inputs:
-    """Give what acts on the cabin at an inside temperature."""
+    """Return what acts on the cabin at an inside temperature."""
     wind = scenario.plan.wind_mps if wind_mps is None else wind_mps
     entering = scenario.leak_m3_s(zone, temp_c)
     entering += scenario.vent_m3_s(vents, temp_c, wind)
@@ -192,5 +192,5 @@ def inputs_at(
 
 
 def goes_out(scenario: Scenario, state: ZoneState) -> bool:
-    """Say whether the burner goes out for want of oxygen."""
+    """Return whether the burner goes out for want of oxygen."""
     return readings.o2_dry_pct(state) < scenario.flame_out_pct

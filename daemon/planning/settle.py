@@ -42,7 +42,7 @@ class Settled(NamedTuple):
 
 
 def growing_steps() -> Iterator[float]:
-    """Give step lengths that grow by a twelfth, from 20 s to 15 min."""
+    """Yield step lengths that grow by a twelfth, from 20 s to 15 min."""
     at_s, dt_s = 0.0, 20.0
     while at_s < FOLLOWED_S:
         yield dt_s

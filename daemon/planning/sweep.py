@@ -33,7 +33,7 @@ TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
 
 
 def cabins(cabin: CabinPlan, what: str) -> list[tuple[float, CabinPlan]]:
-    """Give the cabins of a sweep, each with the value swept.
+    """Return the cabins of a sweep, each with the value swept.
 
     `vent` is the total free area, parted as it is parted now (in halves where none is).
     """

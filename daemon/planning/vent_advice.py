@@ -59,7 +59,7 @@ class VentAdvice:
     """No vent keeps this air inside the limits."""
 
     def obeyed(self, low_cm2: float, high_cm2: float) -> Pair:
-        """Give the vents as they are once this is done."""
+        """Return the vents as they are once this is done."""
         return (
             low_cm2 - self.move_cm2 + self.add_low_cm2,
             high_cm2 + self.move_cm2 + self.add_high_cm2,
@@ -67,7 +67,7 @@ class VentAdvice:
 
 
 def vent_advice(ways: tuple[Scenario, ...]) -> VentAdvice:
-    """Say what to do with the vents.
+    """Return what to do with the vents.
 
     Args:
         ways: the scenarios, the middle one first.
@@ -86,7 +86,7 @@ def vent_advice(ways: tuple[Scenario, ...]) -> VentAdvice:
 
 
 def drying(middle: Scenario, advice: VentAdvice) -> Drying:
-    """Say what keeps the pane dry, on top of what is asked for the air."""
+    """Return what keeps the pane dry, on top of what is asked for the air."""
     plan = middle.plan
     base = advice.obeyed(plan.vent_low_cm2, plan.vent_high_cm2)
     cold = held_down(middle)

@@ -50,7 +50,7 @@ WHY_RULES_DIFFER = (
 
 
 def account(made: Plan, change: tuple[str, ...]) -> str:
-    """Give the whole account, ready to print."""
+    """Return the whole account, ready to print."""
     parts = [
         head(made),
         _settled(made),
@@ -92,7 +92,7 @@ def _settled(made: Plan) -> list[str]:
 
 
 def _like_a_height(made: Plan) -> list[str]:
-    """Say what a body gets, where that is like sleeping high up."""
+    """Return what a body gets, where that is like sleeping high up."""
     like_m = made.like_sleeping_at_m
     if like_m < THIN_FROM_M:
         return []
@@ -347,7 +347,7 @@ def _is_all(made: Plan) -> bool:
 
 
 def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
-    """Give the worst oxygen or CO2 of the hours in which everybody sleeps."""
+    """Return the worst oxygen or CO2 of the hours in which everybody sleeps."""
     values = [getattr(moment, what) for moment in moments_asleep(cabin, night)]
     return f"{min(values):.1f}" if what == "o2_pct" else grouped(max(values))
 

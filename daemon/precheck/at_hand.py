@@ -1,4 +1,4 @@
-"""The watch at hand for the test at the parts: the one that runs, or one on a stage."""
+"""The monitor at hand for the test at the parts: the running one, or one on a stage."""
 
 import asyncio
 import errno

@@ -9,7 +9,7 @@ from cabinvigil.daemon.settings.config import Settings
 
 
 def bus_findings(settings: Settings, names: I2cNames) -> Iterator[Finding]:
-    """Tell parts that answer for each other, and buses whose number may move.
+    """Report parts that answer for each other, and buses whose number may move.
 
     Args:
         settings: of the cabin.

@@ -1,4 +1,4 @@
-"""The certificates that phones hang on: until when each is good.
+"""The certificates that phones depend on: until when each is good.
 
 One that has ended shuts phones out in the middle of a night, and its file or the broker
 that shows it has said the day all along.

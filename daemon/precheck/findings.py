@@ -111,7 +111,7 @@ def word_for(priority: str) -> Word:
 
 
 def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
-    """Tell that no monitor runs, or that what answers is none."""
+    """Report that no monitor runs, or that what answers is none."""
     if not status.runs and not is_emulated:
         text = (
             "the monitor is not running: `sudo systemctl start cabinvigil`, then "
@@ -133,7 +133,7 @@ def watch(status: WatchStatus, *, is_emulated: bool) -> Iterator[Finding]:
 
 
 def air(status: WatchStatus) -> Iterator[Finding]:
-    """Tell every alarm that is active now and is no part's own."""
+    """Report every alarm that is active now and is no part's own."""
     own = (*PART_ALARMS, *FELLOW_ALARMS, "watch-fault", "supply-low")
     standing = {
         alarm: told
@@ -166,7 +166,7 @@ def _relied_on(status: WatchStatus) -> set[str]:
 
 
 def fellows(status: WatchStatus, shared: Collection[str]) -> Iterator[Finding]:
-    """Tell where parts disagree, and how many could be compared.
+    """Report where parts disagree, and how many could be compared.
 
     Args:
         status: what the monitor says.
@@ -192,7 +192,7 @@ def fellows(status: WatchStatus, shared: Collection[str]) -> Iterator[Finding]:
 
 
 def measured(quantities: Iterable[str]) -> Iterator[Finding]:
-    """Tell which of the gases that kill quickly nothing measures."""
+    """Report which of the gases that kill quickly nothing measures."""
     has = set(quantities)
     for quantity in VITAL:
         if quantity not in has:
@@ -208,7 +208,7 @@ def measured(quantities: Iterable[str]) -> Iterator[Finding]:
 
 
 def host_faults(status: WatchStatus, told: Iterable[str]) -> Iterator[Finding]:
-    """Tell the monitor's own faults, but those that a check of its own tells."""
+    """Report the monitor's own faults, but those that a check of its own tells."""
     for source, text in status.faults.items():
         if source not in told:
             yield Finding(source, "bad", text)
@@ -252,7 +252,7 @@ def log(
 
 
 def clock(wall: datetime, *, is_synchronised: bool | None) -> Finding:
-    """Judge the clock: alarms do not hang on it, the log's and the spans' days do."""
+    """Judge the clock: alarms do not depend on it, the log's and the spans' days do."""
     shown = day_and_time(wall)
     if wall < EARLIEST:
         return Finding(

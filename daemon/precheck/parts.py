@@ -105,7 +105,7 @@ def _shown(part: Part, status: WatchStatus, units: Units) -> list[str]:
 
 
 def _faults(part: Part, status: WatchStatus) -> Iterator[Weighed]:
-    """Tell the alarms on the part, or its fault as the sampler words it."""
+    """Report the alarms on the part, or its fault as the sampler words it."""
     subjects = {part.name, *part.series.values()}
     said = False
     for alarm, (priority, text) in status.alarms.items():
@@ -118,7 +118,7 @@ def _faults(part: Part, status: WatchStatus) -> Iterator[Weighed]:
 
 
 def _missing(part: Part, status: WatchStatus) -> Iterator[Weighed]:
-    """Tell what the part should give and does not, where no fault has told it."""
+    """Report what the part should give and does not, where no fault has told it."""
     missing = [q for q, key in part.series.items() if key not in status.readings]
     told = any(
         kind in status.alarms
@@ -149,7 +149,7 @@ def _doubts(part: Part, status: WatchStatus, units: Units) -> Iterator[Weighed]:
 
 
 def _thin(part: Part, status: WatchStatus, units: Units) -> Iterator[Weighed]:
-    """Tell what a body gets of this air, where that is like sleeping high up."""
+    """Report what a body gets of this air, where that is like sleeping high up."""
     o2_hpa = status.readings.get(part.series.get("o2_hpa", ""))
     if o2_hpa is not None and altitude_like_m(o2_hpa) >= THIN_FROM_M:
         yield "good", f"like sleeping at {units.said('m', altitude_like_m(o2_hpa), -2)}"

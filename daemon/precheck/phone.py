@@ -120,7 +120,7 @@ def phone(
 
 
 def judge(test: PhoneTest) -> Finding:
-    """Say what the test shows, and what to mend."""
+    """Return what the test shows, and what to mend."""
     took = f"{_listed(test.took)}: push accepted" if test.took else ""
     failed = [f"{name} not reached ({why})" for name, why in test.failed.items()]
     mend = "`cabinvigil phone --test` tries it again"

@@ -316,7 +316,7 @@ def of_smoke(before: Mapping[str, float], now: Mapping[str, float]) -> Finding |
 
 
 def told(proofs: Sequence[Proof]) -> Finding:
-    """Say what came of a test, in one line."""
+    """Return what came of a test, in one line."""
     failed = [f"{one.part}: {one.failed}" for one in proofs if one.failed]
     is_breath = all(one.by == BREATH for one in proofs)
     subject = "breath" if is_breath else "test gas"

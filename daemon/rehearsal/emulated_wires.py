@@ -158,13 +158,13 @@ class EmulatedWires:
         self.ports[name] = wire
 
     def wires(self) -> Wires:
-        """Return what the samplers hang on."""
+        """Return what the samplers read from."""
         return Wires(
             i2c=self._i2c, serial=self._serial, file=self._kernel_file, line=self._line
         )
 
     def _fails(self, name: str) -> bool:
-        """Say whether a wire needs the wrapper; a sound one is faster without."""
+        """Return whether a wire needs the wrapper; a sound one is faster without."""
         return any(span.part == name for span in self.failures)
 
     def _i2c(self, name: str, device: str) -> I2cBus:

@@ -191,7 +191,7 @@ def _failures(night: NamedNight, settings: Settings) -> Iterator[Failure]:
 
 
 def _lacks(name: str, settings: Settings) -> Iterator[str]:
-    """Say what of a night no part here sees."""
+    """Report what of a night no part here sees."""
     wanted = SHOWN_BY.get(name, ())
     has = watched(settings.parts, part_infos(settings.parts))
     if wanted and not any(quantity in has for quantity in wanted):
@@ -203,7 +203,7 @@ def _lacks(name: str, settings: Settings) -> Iterator[str]:
 
 
 def _granted(cabin: Cabin, units: Units) -> Iterator[str]:
-    """Say which figures are the *Lapwing*'s, since the config has none."""
+    """Report which figures are the *Lapwing*'s, since the config has none."""
     said = units.given_said
     figures = {
         "volume": (cabin.volume_m3, said("m3", EXAMPLE.volume_m3)),

@@ -64,7 +64,7 @@ class Narrator:
         self._last: dict[str, Priority] = {}
 
     def handle(self, command: Command, stamp: Stamp) -> None:
-        """Tell sounds and alerts; remember alarms."""
+        """Report sounds and alerts; remember alarms."""
         at = time_of_day(stamp.wall.astimezone(self._zone), to_seconds=True)
         match command:
             case Sound():
@@ -81,7 +81,7 @@ class Narrator:
                 pass
 
     def _rings(self, change: Transition) -> bool:
-        """Say whether it begins to be told, or to wake people, with this change."""
+        """Return whether it begins to be told, or to wake people, with this change."""
         if change.state is not AlarmState.UNACKNOWLEDGED:
             return False
         if change.was in UNHEARD:

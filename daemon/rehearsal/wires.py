@@ -81,7 +81,7 @@ class EmulatedSMBus:
             raise OSError(errno.EREMOTEIO, os.strerror(errno.EREMOTEIO)) from None
 
     def close(self) -> None:
-        """Do nothing: the parts hang on the bus whether it is open or not."""
+        """Do nothing: the parts stay on the bus whether it is open or not."""
 
 
 def fill(message: Any, data: bytes) -> None:

@@ -6,7 +6,7 @@ from cabinvigil.daemon.core.model import Command, Estimate, Transition
 
 
 def spell(command: Command, time_s: float, *, estimates: bool) -> dict[str, Any] | None:
-    """Spell a transition, or an estimate where wanted; None for the rest."""
+    """Format a transition, or an estimate where wanted; None for the rest."""
     match command:
         case Transition():
             return {

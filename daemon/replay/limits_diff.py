@@ -75,7 +75,7 @@ class RingDiff:
 
     @property
     def priority(self) -> str:
-        """The highest it had, under the limits that are tried where it rang there."""
+        """The highest it had, under the tried limits where it sounded there."""
         ring = self.would or self.was
         return "" if ring is None else ring.priority.word
 
@@ -141,7 +141,7 @@ class Followed:
         self.advance(logbook.bytes_read - told)
 
     def moment(self, run: int, up_s: float) -> datetime | None:
-        """Give a moment of a run, once all lines are read."""
+        """Return a moment of a run, once all lines are read."""
         offset_s = self.offsets.get(run)
         if offset_s is None:
             return None
@@ -209,7 +209,7 @@ def _is_of(limits: OtherLimits, error: CabinvigilError) -> bool:
 
 
 def _of(name: str, note: Note) -> Note:
-    """Tell what is said of a night once, by its name."""
+    """Report what is said of a night once, by its name."""
     told: set[str] = set()
 
     def once(text: str) -> None:
@@ -365,7 +365,7 @@ def _clock(ring: LimitRing | None) -> str:
 
 
 def as_json(row: RingDiff) -> dict[str, Any]:
-    """Give a row as one JSON object; moments are UTC, null without a clock."""
+    """Return a row as one JSON object; moments are UTC, null without a clock."""
     return {
         "night": row.night,
         "alarm": row.alarm,

@@ -26,7 +26,7 @@ class OtherLimits:
     tables: Mapping[str, Mapping[str, Any]]
 
     def put_into(self, settings: Settings) -> Settings:
-        """Return settings with these limits; laxer ones need no leave: they are tried.
+        """Return settings with these limits; less strict ones pass: they are tried.
 
         Raises:
             ConfigError: an alarm has a mistake, or judges by a rule that there is not.

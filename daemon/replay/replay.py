@@ -46,7 +46,7 @@ Decided = Iterator[tuple[float, list[Command]]]
 
 
 def is_log(path: Path) -> bool:
-    """Say whether a file is a night's log, by its name."""
+    """Return whether a file is a night's log, by its name."""
     return ".jsonl" in path.name
 
 
@@ -75,7 +75,7 @@ def replay_columns(recording: Recording, settings: Settings, render: Render) -> 
 
 
 def ticks_of_a_hole(from_s: float, to_s: float, step_s: float) -> Iterator[float]:
-    """Give the moments between two rows at which a monitor would have judged silence.
+    """Yield the moments between two rows at which a monitor would have judged silence.
 
     None where they are no further apart than a value stays fresh.  What is silent for a
     day has sounded all that it can.
@@ -201,7 +201,7 @@ def replay_log(
 
 
 def logged(logbook: Iterable[LogLine]) -> Decided:
-    """Give what a night's log itself says of its alarms, in a replay's own time."""
+    """Yield what a night's log itself says of its alarms, in a replay's own time."""
     offset_s = last_s = 0.0
     for line in logbook:
         commands: list[Command] = []

@@ -224,7 +224,7 @@ def _on_axis(
 def _about(
     name: str, values: Sequence[Told]
 ) -> tuple[list[Told] | None, list[Told] | None]:
-    """Give what the part may be off, nine times in ten; None where nobody knows."""
+    """Return what the part may be off, nine times in ten; None where nobody knows."""
     if name not in SENSOR_SD:
         return None, None
     low: list[Told] = []

@@ -167,7 +167,7 @@ def _enough(one: Sheet) -> str:
 
 
 def same_rows(sheets: Sequence[Sheet]) -> list[ShareRow]:
-    """Say what was the same for all and what was not."""
+    """Return what was the same for all and what was not."""
     found, units = [one.figures for one in sheets], sheets[0].units
     winds = tuple(
         NOT_KNOWN if one is None else f"set at {units.said('mps', one.wind_mps, 1)}"

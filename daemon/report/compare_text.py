@@ -168,7 +168,7 @@ def _measure(word: str, one: Sheet, units: Units) -> str:
 
 
 def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
-    """Give the comparison as one object; triples are 5, 50 and 95 % points."""
+    """Return the comparison as one object; triples are 5, 50 and 95 % points."""
     return {
         "text": sentence(sheets),
         "nights": [_plain(one) for one in sheets],
@@ -302,7 +302,7 @@ TRIPLES = frozenset(
 
 
 def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
-    """Give the rows of a picture: safe, dry, cheap."""
+    """Return the rows of a picture: safe, dry, cheap."""
     safe, dry, cheap = [], [], []
     for one in sheets:
         if one.past or too_short(one):

@@ -186,7 +186,7 @@ def _fairly(
 
 
 def are_alike(sheets: Sequence[Sheet]) -> bool:
-    """Say whether all last as long, near enough."""
+    """Return whether all last as long, near enough."""
     hours = [one.hours for one in sheets]
     return max(hours) - min(hours) <= LIKE_LONG * max(hours)
 
@@ -209,7 +209,7 @@ def _doubtful(unsure: Sequence[str], unknown: Sequence[str]) -> list[str]:
 
 
 def _cost(winner: Sheet, other: Sheet) -> str:
-    """Say what gas the better one took more or less; '' where it is not sure."""
+    """Return what gas the better one took more or less; '' where it is not sure."""
     if winner.gas_kwh is None or other.gas_kwh is None:
         return ""
     is_alike = are_alike([winner, other])
@@ -261,7 +261,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
 
 
 def _enough(sheets: Sequence[Sheet]) -> str:
-    """Say which were enough to sleep by, and of which that is not known."""
+    """Return which were enough to sleep by, and of which that is not known."""
     judged = [enough(one) for one in sheets]
     yes = [s for s, one in zip(sheets, judged, strict=True) if one.word == YES]
     no = [s for s, one in zip(sheets, judged, strict=True) if one.word == NO]

@@ -30,7 +30,7 @@ def headline(found: Morning) -> str:
 
 
 def is_act_of_advice(found: Morning) -> bool:
-    """Say whether the first advice is what to do first.
+    """Return whether the first advice is what to do first.
 
     What nobody watched comes before what the air that was seen would ask for.
     """
@@ -38,7 +38,7 @@ def is_act_of_advice(found: Morning) -> bool:
 
 
 def act(found: Morning) -> str:
-    """Say what to do first."""
+    """Return what to do first."""
     if is_act_of_advice(found):
         return f"{found.advice[0].do}."
     return ACTS[found.verdict.word]

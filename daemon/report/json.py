@@ -16,7 +16,7 @@ from cabinvigil.daemon.text.moments import utc_seconds
 
 
 def as_json(found: Morning) -> dict[str, Any]:
-    """Give the whole account; what nobody tells is null.
+    """Return the whole account; what nobody tells is null.
 
     Every triple is the 5, 50 and 95 % point.
     """
@@ -59,7 +59,7 @@ def as_json(found: Morning) -> dict[str, Any]:
 
 
 def summary(found: Morning) -> dict[str, Any]:
-    """Give what a phone wants: for the retained MQTT message `morning`."""
+    """Return what a phone wants: for the retained MQTT message `morning`."""
     whole = as_json(found)
     keys = (
         "night",
@@ -89,7 +89,7 @@ def summary(found: Morning) -> dict[str, Any]:
 
 
 def at(found: Morning, at_s: float) -> str | None:
-    """Give a moment of the night in UTC; null without a clock."""
+    """Return a moment of the night in UTC; null without a clock."""
     return utc_seconds(found.tape.moment(at_s))
 
 

@@ -330,7 +330,7 @@ def _ahead(status: Mapping[str, Any], *, is_whole: bool) -> Iterator[str]:
 
 
 def _crossing(left: Any) -> str:
-    """Say when the limit may come: at worst too, where the likeliest is never."""
+    """Return when the limit may come: at worst too, where the likeliest is never."""
     triple = left if isinstance(left, list) and len(left) == 3 else [None] * 3
     worst, likeliest = (
         f"{whole_minutes(one)} min" if isinstance(one, int | float) else ""

@@ -112,7 +112,7 @@ def _wrong(one: Survey) -> Iterator[str]:
 
 
 def lost_words(lost: LostLines, zone: tzinfo | None) -> str:
-    """Tell which lines are lost."""
+    """Report which lines are lost."""
     if lost.lines is None:
         many = "an unknown number of lines"
     else:
@@ -135,7 +135,7 @@ def _size(size: int) -> str:
 
 
 def as_json(found: Checked) -> dict[str, Any]:
-    """Give it as one object."""
+    """Return it as one object."""
     return {
         "nights": str(found.nights),
         "well": found.is_well,
@@ -151,7 +151,7 @@ def as_json(found: Checked) -> dict[str, Any]:
 
 
 def file_json(one: Survey) -> dict[str, Any]:
-    """Give what one file holds."""
+    """Return what one file holds."""
     return {
         "file": one.path.name,
         "size_bytes": one.size,
@@ -217,7 +217,7 @@ def _lost_in_all(surveys: Sequence[Survey]) -> str:
 
 
 def mended_json(into: Path, surveys: Sequence[Survey]) -> dict[str, Any]:
-    """Give what was written as one object."""
+    """Return what was written as one object."""
     return {
         "into": str(into),
         "files": [

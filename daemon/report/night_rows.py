@@ -66,7 +66,7 @@ def _place(column: str) -> tuple[int, str, str]:
 def rows_of(
     tape: NightSeries, columns: Sequence[str], zone: tzinfo | None = None
 ) -> Iterator[list[Cell]]:
-    """Give the rows of a night, as `HEAD` and these columns have them.
+    """Yield the rows of a night, as `HEAD` and these columns have them.
 
     Args:
         tape: the night.

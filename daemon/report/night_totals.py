@@ -75,13 +75,13 @@ def _at_least(totals: Totals, unit: str, triple: Triple, units: Units) -> str:
 
 
 def is_left_known(left_kg: Triple) -> bool:
-    """Say whether the middle is a figure of use, and not only a bound."""
+    """Return whether the middle is a figure of use, and not only a bound."""
     low, middle, _ = left_kg
     return low >= max(LEAST_SHARE * middle, DRY_KG)
 
 
 def water_left(left_kg: Triple, units: Units = SI) -> str:
-    """Say what water stayed: dry, a bound, or a figure; never less than nothing."""
+    """Return what water stayed: dry, a bound, or a figure; never less than nothing."""
     high = left_kg[2]
     if high < DRY_KG:
         return "dry: nothing stayed on walls and in bedding"
@@ -92,7 +92,7 @@ def water_left(left_kg: Triple, units: Units = SI) -> str:
 
 
 def rests_on(found: Morning) -> str:
-    """Say what the figures of air, gas and water were worked out from."""
+    """Return what the figures of air, gas and water were worked out from."""
     totals, air = found.whole.totals, found.air
     if totals is None:
         return ""

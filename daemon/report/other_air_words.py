@@ -21,7 +21,7 @@ def dust_words(air: OtherAir, clock: Clock) -> str:
 
 
 def dust_meaning(air: OtherAir, clock: Clock) -> str:
-    """Say what its gravest rise may mean; '' where it never rose."""
+    """Return what its gravest rise may mean; '' where it never rose."""
     if air.dust is None or not air.dust.rises:
         return ""
     gravest = max(air.dust.rises, key=_gravity)

@@ -93,7 +93,7 @@ def own_bands(found: Morning, own: Sequence[Stand]) -> Iterator[Band]:
 
 
 def bars_in_words(own: Sequence[Stand]) -> list[str]:
-    """Say what each kind of bar in a picture is."""
+    """Return what each kind of bar in a picture is."""
     words = []
     for rank, kind in KINDS.items():
         alarms = (one.episode.alarm for one in own if one.rank == rank)

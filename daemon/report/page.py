@@ -128,7 +128,7 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
 
 
 def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]:
-    """Give what is to be known in ten seconds: safe, how close, dry, what it cost."""
+    """Yield what is to be known in ten seconds: safe, how close, dry, what it cost."""
     for row in near_rows(found, clock):
         if row.quantity in VITAL:
             side = "lowest" if row.side == "below" else "highest"

@@ -103,7 +103,7 @@ class _View:
         return [None if one is None else units.value("c", one) for one in values]
 
     def picture(self, panel: Panel, title: str, unit: str, words: str) -> Picture:
-        """Give a panel its bars, and its words."""
+        """Draw the bars of a panel, and its words."""
         own = own_stands(self.found, QUANTITIES_OF.get(panel.key, panel.key))
         bars = list(own_bands(self.found, own))
         key = bars_in_words(own)
@@ -143,7 +143,7 @@ class _View:
         )
 
     def course(self, words: str, unit: str, values: Sequence[Told]) -> str:
-        """Say how a course went: begin, lowest, highest, end."""
+        """Return how a course went: begin, lowest, highest, end."""
         known = [(n, one) for n, one in enumerate(values) if one is not None]
         if not known:
             return f"{words}: nothing was measured"
@@ -191,7 +191,7 @@ def ticks_of(found: Morning, zone: tzinfo | None) -> list[tuple[float, str]]:
 def _limits(
     near: Sequence[Approach], quantity: str, side: str, units: Units = SI
 ) -> list[tuple[float, str]]:
-    """Give the limits on one side; the first on the way is always in the picture."""
+    """Return the limits on one side; the first on the way is always in the picture."""
     found = {}
     for one in near:
         limit = one.limit

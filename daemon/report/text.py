@@ -100,7 +100,7 @@ def _told(label: str, text: str) -> Iterator[str]:
 
 
 def _night(found: Morning, zone: tzinfo | None, clock: Clock) -> str:
-    """Say which night, of which cabin."""
+    """Return which night, of which cabin."""
     tape = found.tape
     if tape.origin is None:
         when = f"{found.hours:.1f} h, without a clock"
@@ -272,7 +272,7 @@ def _watch(found: Morning, clock: Clock) -> Iterator[str]:
 
 
 def _tonight(found: Morning) -> Iterator[str]:
-    """Say what else to change, and what it is expected to do."""
+    """Report what else to change, and what it is expected to do."""
     label, is_said = "Tonight", is_act_of_advice(found)
     for one in found.advice:
         expect = f"Expected: {one.expect}." if one.expect else ""

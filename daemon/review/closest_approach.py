@@ -93,7 +93,7 @@ def _closest(
 
 
 def means(values: Sequence[Told], width: int) -> list[Told]:
-    """Give running means over the last `width` values, of what is known.
+    """Return running means over the last `width` values, of what is known.
 
     None until the width has passed: a mean of a shift needs the shift.
     """

@@ -297,7 +297,7 @@ NO_FLAME = "no flame was seen to burn"
 
 
 def too_short(one: Sheet) -> str:
-    """Say what is missing for it to be compared; '' where nothing is.
+    """Return what is missing for it to be compared; '' where nothing is.
 
     What was past a waking limit is worse than it looks, and needs no more time.
     """
@@ -324,7 +324,7 @@ def too_short(one: Sheet) -> str:
 
 
 def _more(one: Sheet) -> str:
-    """Say how much longer it would have had to go on; '' where nobody knows."""
+    """Return how much longer it would have had to go on; '' where nobody knows."""
     changes = one.air_changes_per_h
     if changes is None or changes[1] <= 0.0:
         return ""
@@ -383,7 +383,7 @@ def _rank(word: str, told: Sequence[tuple[Measure, ...] | None]) -> Rank:
 
 
 def is_sure(better: Sequence[Measure], worse: Sequence[Measure]) -> bool:
-    """Say whether the first measure that tells them apart is for the better one."""
+    """Return whether the first measure that tells them apart is for the better one."""
     for good, bad in zip(better, worse, strict=True):
         if good is None or bad is None:
             continue

@@ -41,7 +41,7 @@ class SourceFaults:
 
 
 def watched(tape: NightSeries, rang: Sequence[AlarmEpisode]) -> list[Watched]:
-    """Say how well each quantity was watched, the vital ones first."""
+    """Return how well each quantity was watched, the vital ones first."""
     names = {
         parts[0].name
         for key in tape.series

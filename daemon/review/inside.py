@@ -41,7 +41,7 @@ class Inside:
         ]
 
     def dew_point_c(self, each: int = 1) -> list[Told]:
-        """Give the dew point, of every so many steps."""
+        """Return the dew point, of every so many steps."""
         return [
             dew_point_of_hpa(one) if one is not None and one > 0.0 else None
             for one in self.vapour_hpa[::each]
@@ -89,7 +89,7 @@ def _fellow(humid: str) -> str:
 
 
 def _coolest(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:
-    """Give the coolest column; where it is silent, the others less their excess."""
+    """Return the coolest column; where it is silent, the others less their excess."""
     if not columns:
         return [None] * count
     excess = [_excess(column, columns) for column in columns]
@@ -104,7 +104,7 @@ def _coolest(columns: Sequence[Sequence[Told]], count: int) -> list[Told]:
 
 
 def _excess(column: Sequence[Told], columns: Sequence[Sequence[Told]]) -> float:
-    """Give how much warmer a column is, on the whole, than the mean of all."""
+    """Return how much warmer a column is, on the whole, than the mean of all."""
     total, count = 0.0, 0
     for step, one in enumerate(column):
         known = [each for other in columns if (each := other[step]) is not None]
@@ -152,5 +152,5 @@ def _pressure(tape: NightSeries, facts: CabinFacts) -> float:
 
 
 def hours(flags: Sequence[bool | None]) -> float:
-    """Give how long something was so."""
+    """Return how long something was so."""
     return sum(1 for one in flags if one) * STEP_S / 3600.0

@@ -172,7 +172,7 @@ def morning(
     spare_limits: Sequence[Limit] = (),
     units: Units | None = None,
 ) -> Morning:
-    """Give account of a night.
+    """Return account of a night.
 
     Args:
         tape: the night.
@@ -268,7 +268,7 @@ def _co_per_co2(tape: NightSeries, facts: CabinFacts) -> float:
 def _warned(
     tape: NightSeries, limits: Sequence[Limit], rang: Sequence[AlarmEpisode]
 ) -> float | None:
-    """Give the minutes from the first waking alarm to the oxygen limit's crossing."""
+    """Return the minutes from the first waking alarm to the oxygen limit's crossing."""
     low = [one.at for one in limits if (one.quantity, one.side) == ("o2_pct", "below")]
     if not low:
         return None

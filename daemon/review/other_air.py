@@ -153,7 +153,7 @@ def _mean(values: Sequence[Told]) -> Told:
 
 
 def _stretches(values: Sequence[Told], least: float) -> list[tuple[int, int]]:
-    """Give the stretches at `least` or above, as steps from and to."""
+    """Return the stretches at `least` or above, as steps from and to."""
     found: list[tuple[int, int]] = []
     for n, value in enumerate(values):
         if value is None or value < least:

@@ -132,7 +132,7 @@ def stretch(
 def _counted(
     nodes: Sequence[BalanceNode], longest: int
 ) -> tuple[list[BalanceNode], list[BalanceNode]]:
-    """Give the nodes that make figures, and those that only bound them.
+    """Return the nodes that make figures, and those that only bound them.
 
     The first are the known, and short holes with the same setting before and after.
     """
@@ -167,7 +167,7 @@ def _unsure(node: BalanceNode, share: float) -> BalanceNode:
 def nodes_between(
     found: Balance | None, from_s: float, to_s: float
 ) -> list[BalanceNode]:
-    """Give the nodes of a part of the night."""
+    """Return the nodes of a part of the night."""
     if found is None:
         return []
     return [one for one in found.nodes if from_s <= one.at_s < to_s]
@@ -290,7 +290,7 @@ def _totals(
 
 
 def _power(gas_kwh: Triple, lit_h: float, lit_sd_h: float) -> Triple:
-    """Give the power while lit; the hours may be off as well as the gas."""
+    """Return the power while lit; the hours may be off as well as the gas."""
     if lit_h <= 0.0:
         return 0.0, 0.0, 0.0
     low, middle, high = _times(gas_kwh, 1.0 / lit_h)
@@ -308,18 +308,18 @@ def _times(values: Triple, by: float) -> Triple:
 
 
 def _open(middle: float, sd: float) -> Triple:
-    """Give a triple of something that may be negative."""
+    """Return a triple of something that may be negative."""
     return middle - 1.645 * sd, middle, middle + 1.645 * sd
 
 
 def _left(middle: float, sd: float) -> Triple:
-    """Give the water that is left; less than nothing is left nowhere."""
+    """Return the water that is left; less than nothing is left nowhere."""
     low, middle, high = _open(middle, sd)
     return max(0.0, low), max(0.0, middle), max(0.0, high)
 
 
 def _shrink(warmth: tuple[Told, Told]) -> float:
-    """Give the outdoor volume of a cubic metre of the cabin's air."""
+    """Return the outdoor volume of a cubic metre of the cabin's air."""
     inside, outside = warmth
     if inside is None or outside is None:
         return 1.0

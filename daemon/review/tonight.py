@@ -123,7 +123,7 @@ CERTIFIED = {
 
 
 def advice(night: Situation) -> list[Advice]:
-    """Give at most four things to change, the gravest first."""
+    """Return at most four things to change, the gravest first."""
     return list(_all(night))[:MOST]
 
 
@@ -149,7 +149,7 @@ def _all(night: Situation) -> Iterator[Advice]:
 
 
 def _way(night: Situation, one: Stretch) -> SettlingCase | None:
-    """Give what acted on the cabin in a stretch."""
+    """Return what acted on the cabin in a stretch."""
     if one.totals is None or night.outside_c is None:
         return None
     return SettlingCase(
@@ -323,7 +323,7 @@ def _ways(
 
 
 def _spread(triple: Triple) -> tuple[float, float]:
-    """Give how many times its middle the ends of an estimate are."""
+    """Return how many times its middle the ends of an estimate are."""
     low, middle, high = triple
     if middle <= 0.0:
         return 1.0, 1.0

@@ -119,7 +119,7 @@ def rang_in_words(alarm: str) -> str:
 
 
 def _is_grave(one: Approach) -> bool:
-    """Say whether a limit is one that wakes people, about the air they breathe."""
+    """Return whether a limit is one that wakes people, about the air they breathe."""
     is_air = one.limit.quantity in FRESH or one.limit.quantity == "cohb_pct"
     return is_air and RANKS.get(one.limit.priority, 0) >= RANKS["medium"]
 

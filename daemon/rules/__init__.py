@@ -3,8 +3,8 @@
 A kind's module has `Params` (an attrs class), `judge(params, history, now)` and `PER`:
 `once`, or one instance for each `part`, `series`, `channel`, `quantity` or watch
 `source`; then `Params.subject` names it.  Each number of `Params` says beside its
-bounds which way it gets laxer.  Optional: `urgent(params)` gives the limits past which
-each reading is judged at once, `means(params)` how long a mean it takes, and
+bounds which way it gets less strict.  Optional: `urgent(params)` gives the limits past
+which each reading is judged at once, `means(params)` how long a mean it takes, and
 `gravest(params)` the gravest that it can ring as (absent: high), so that nobody puts
 aside what can wake people; `BY_TREND` where it asks the trend, which a replay without
 such alarms does without.  A rule is pure, and imports no other.

@@ -280,7 +280,7 @@ def _carbon_monoxide(
 
 
 def _gasses(params: Params, history: History) -> bool:
-    """Say whether a lead battery charges so hard that it gives off hydrogen.
+    """Return whether a lead battery charges so hard that it gives off hydrogen.
 
     Hydrogen reads as up to a tenth of itself on a CO cell (sensors sheet, 7b).
     """

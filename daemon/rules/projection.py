@@ -141,7 +141,7 @@ def _is_past(params: Params, facts: Mapping[str, float | str]) -> bool:
 
 
 def _is_real(params: Params, trend: TrendEstimate) -> bool:
-    """Say whether more than a puff at the sensor has happened."""
+    """Return whether more than a puff at the sensor has happened."""
     if trend.o2_fallen_pct >= params.least_fall_pct:
         return True
     return params.side == "below" and trend.o2_pct <= params.limit + params.near_pct

@@ -103,7 +103,7 @@ Shown = tuple[float, SeriesSpec, Series]
 
 
 def _is_proved(params: Params, history: History, key: str, shown: Shown) -> bool:
-    """Say whether no living part could have stood for so long."""
+    """Return whether no living part could have stood for so long."""
     stood_s, spec, series = shown
     if flickers(spec, series):
         lively_s = max(params.lively_s, params.lively_intervals * spec.interval_s)
@@ -117,7 +117,7 @@ def _is_proved(params: Params, history: History, key: str, shown: Shown) -> bool
 
 
 def _is_suspect(params: Params, shown: Shown) -> bool:
-    """Say whether it has stood for so long that somebody should look at the part."""
+    """Return whether it has stood for so long that somebody should look at the part."""
     stood_s, spec, series = shown
     if spec.rests(series.value):
         return stood_s > max(REST_S, spec.stuck_s)
@@ -125,7 +125,7 @@ def _is_suspect(params: Params, shown: Shown) -> bool:
 
 
 def _is_told_by_percent(history: History, key: str) -> bool:
-    """Say whether it is the signal of another series: that one tells of both."""
+    """Return whether it is the signal of another series: that one tells of both."""
     signals = history.layout.signals
     return any(
         signal == key and history.fresh(other) is not None

@@ -146,7 +146,7 @@ class Sampler(ABC):
         """Sample for ever; ends only by being cancelled."""
 
     def stumbled(self, bug: Exception, and_then: str) -> None:
-        """Tell that a bug of the part's own file has ended `run`."""
+        """Report that a bug of the part's own file has ended `run`."""
         text = (
             f"its driver had an internal error ({type(bug).__name__}: "
             f"{str(bug)[:80]}){and_then}"
@@ -206,7 +206,7 @@ class _RoundSampler(Sampler):
         self._needs_set_up = True
 
     def _bus_failed(self, error: BusError) -> bool:  # noqa: ARG002
-        """Say whether the whole bus has failed, not this part; tell it once."""
+        """Return whether the whole bus has failed, not this part; tell it once."""
         return False
 
     def _bus_works(self) -> None:

@@ -115,7 +115,7 @@ class SamplerPool:
     ) -> None:
         """Hold nobody yet; arguments as of `sampling`, and where the tasks live.
 
-        `names` shows which buses hang on one wire; None: this machine's.
+        `names` shows which buses share one wire; None: this machine's.
         """
         self._group = group
         self._sink = sink
@@ -166,7 +166,7 @@ class SamplerPool:
         )
 
     def _is_over(self, source: str) -> None:
-        """Tell the end of a fault that nobody else is left to tell."""
+        """Report the end of a fault that nobody else is left to tell."""
         if source in self._sink.faults:
             self._sink.on_event(SourceOk(source))
 

@@ -150,7 +150,7 @@ class StreamSampler(Sampler):
             self._ask_again(now_s)
 
     def _judge(self) -> None:
-        """Tell a fault where no reading has come for the part's stated age."""
+        """Report a fault where no reading has come for the part's stated age."""
         now_s = self._clock.monotonic()
         silence_s = now_s - self._heard_s
         if not self._port.is_open or silence_s <= self._info.max_age_s:
@@ -173,7 +173,7 @@ class StreamSampler(Sampler):
         return "absent", f"no reading for {silence_s:.0f} s"
 
     def _ask_again(self, now_s: float) -> None:
-        """Tell the part again, now and then, how it is to work."""
+        """Report the part again, now and then, how it is to work."""
         if now_s - self._asked_s >= self._retry_s:
             self._asked_s = now_s
             self._retry_s = min(2 * self._retry_s, BACK_OFF_CAP_S)

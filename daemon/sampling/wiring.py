@@ -24,7 +24,7 @@ from cabinvigil.drivers.kit.steps import PartInfo, Sample
 
 @dataclass(frozen=True)
 class Wires:
-    """Makes what parts hang on; the rehearsal brings emulated ones."""
+    """Makes what parts are on; the rehearsal brings emulated ones."""
 
     i2c: Callable[[str, str], I2cBus]
     """From a bus's name and device file."""

@@ -287,7 +287,7 @@ class App:
         self._keeper.start()
 
     async def _say_ready(self) -> None:
-        """Tell systemd, once a tick is scheduled and the sounder can sound."""
+        """Notify systemd, once a tick is scheduled and the sounder can sound."""
         await self._scheduled.wait()
         await until_it_goes_round(self._buzzer.alive_at_s if self._buzzer else None)
         self._notifier.ready(f"monitoring {self.settings.cabin.name}")
@@ -363,7 +363,7 @@ class App:
     # --- the end ----------------------------------------------------------------
 
     def _ends_of(self) -> Mapping[str, End]:
-        """Say who is to be ended now; keys as in `stopping.STAGES`."""
+        """Return who is to be ended now; keys as in `stopping.STAGES`."""
         return {
             "pins": self._lower_pins,
             "watch": self._end_watch,

@@ -43,7 +43,7 @@ def cpu_c(path: Path = THERMAL) -> float | None:
 
 
 def is_under_volted(folder: Path = HWMON) -> bool | None:
-    """Say whether the Pi's own monitor has seen its supply sag; None: no monitor."""
+    """Return whether the Pi's own monitor has seen its supply sag; None: no monitor."""
     for name in _entries(folder):
         try:
             if (name / "name").read_text(encoding="ascii").strip() != "rpi_volt":

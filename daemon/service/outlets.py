@@ -92,7 +92,7 @@ def make_button(
 
 
 def broker_of(mqtt: MqttSettings, client_id: str) -> Broker:
-    """Say where the broker is, and as whom we come."""
+    """Return where the broker is, and as whom we come."""
     return Broker(
         host=mqtt.host,
         port=mqtt.real_port,

@@ -148,7 +148,7 @@ def take_config(watcher: Watcher, new: NewConfig, keeper: StateSaver) -> None:
 
 
 def _tell_what_is_wrong(watcher: Watcher, waits: Sequence[str]) -> None:
-    """Tell the one fault of the settings: the graver first, where there are two."""
+    """Report the one fault of the settings: the graver first, where there are two."""
     stay = "ones stay" if len(waits) > 1 else "one stays"
     restart = (
         f"New in the config: {', '.join(waits)}; the old {stay} in use until "
@@ -163,7 +163,7 @@ def _tell_what_is_wrong(watcher: Watcher, waits: Sequence[str]) -> None:
 
 
 def is_rewired(old: Settings, new: Settings) -> bool:
-    """Say whether parts, their buses or the pace of the ticks are others."""
+    """Return whether parts, their buses or the pace of the ticks are others."""
     return (old.parts, old.i2c, old.watch.tick_s) != (
         new.parts,
         new.i2c,

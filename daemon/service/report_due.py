@@ -45,7 +45,7 @@ class MorningDue:
     _is_owed: bool = False
 
     def look(self, local: datetime | None) -> bool:
-        """Say whether the hour has come; once a morning.
+        """Return whether the hour has come; once a morning.
 
         Args:
             local: the local time; None while no clock can be believed.
@@ -58,7 +58,7 @@ class MorningDue:
         return True
 
     def pressed(self, local: datetime | None, up_s: float) -> bool:
-        """Say whether a press that answers no alarm asks for the account.
+        """Return whether a press that answers no alarm asks for the account.
 
         Args:
             local: as for `look`.

@@ -27,13 +27,13 @@ def _supply_hours(state: State) -> float | None:
 
 
 def _airing(state: State, now_s: float) -> dict[str, Any] | None:
-    """Say when it is safe to go back in; None where nobody was sent out."""
+    """Return when it is safe to go back in; None where nobody was sent out."""
     found = outlook(state, now_s)
     return None if found is None else dataclasses.asdict(found)
 
 
 def _trial(state: State, now_s: float) -> dict[str, Any] | None:
-    """Say what is tried with nobody inside; None where no trial is open."""
+    """Return what is tried with nobody inside; None where no trial is open."""
     trial = state.trial
     if trial is None:
         return None

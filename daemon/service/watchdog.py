@@ -84,7 +84,7 @@ class Watchdog:
         return True
 
     def why_not(self, now_s: float) -> str:
-        """Say what is dead; '' for nothing."""
+        """Return what is dead; '' for nothing."""
         if now_s - self._stepped_s > self._tick_s + SLACK_S:
             return "no step has been completed"
         alive = self._buzzer_alive_at_s
@@ -144,7 +144,7 @@ class Notifier:
 
 
 def watchdog_period_s(environ: Mapping[str, str], pid: int) -> float | None:
-    """Say how often to feed: a third of what the unit allows; None: no watchdog.
+    """Return how often to feed: a third of what the unit allows; None: no watchdog.
 
     Args:
         environ: as systemd gave it.

@@ -132,7 +132,7 @@ class Watcher:
         return len(past), max(past, default=0.0)
 
     def _must_not_wait(self, key: str, quantity: str, value: float) -> bool:
-        """Say whether a reading is to be judged before the next tick.
+        """Return whether a reading is to be judged before the next tick.
 
         At once where it is past a limit that the one before was not; else once a
         second while either is past one, so that a slow tick hides no danger's course.

@@ -27,7 +27,7 @@ class Account:
     groups: frozenset[int]
 
     def may(self, path: str, how: int) -> bool:
-        """Say whether this user may open the file so, by its own mode and owner.
+        """Return whether this user may open the file so, by its own mode and owner.
 
         The kernel is asked where we are this user; access lists are then counted too.
         """
@@ -91,7 +91,7 @@ def counting() -> Account:
 def remedy_where_closed(
     path: Path, *, is_secret: bool = False, reader: str = ""
 ) -> str:
-    """Say how whoever runs this gets to read a file that it may not read.
+    """Return how whoever runs this gets to read a file that it may not read.
 
     Args:
         path: the file, there or not; a folder above it may be what is closed.
@@ -134,7 +134,7 @@ def remedy_where_closed(
 
 
 def give_away(path: Path) -> str:
-    """Say how a secret becomes the file of whoever runs this, and nobody else's."""
+    """Return how a secret becomes the file of whoever runs this, and nobody else's."""
     shown = one_line(str(path))
     return f"`sudo chown {running().name}:root {shown}` and `sudo chmod 400 {shown}`"
 

@@ -1,7 +1,7 @@
 """The alarms of a config: the limits file, and what the cabin's own file changes in it.
 
-A limit may be made stricter freely.  One made laxer than the packaged file has it needs
-`accept_laxer = true` beside it, and is said aloud at every start.
+A limit may be made stricter freely.  One made less strict than the packaged file has it
+needs `accept_laxer = true` beside it, and is said aloud at every start.
 """
 
 import re
@@ -69,7 +69,7 @@ def build_alarms(
     Args:
         limits: the limits file in use, the packaged one or another.
         own: the cabin's file.
-        packaged: what 'laxer' is measured against; None measures nothing.
+        packaged: what 'less strict' is measured against; None measures nothing.
         known: the rules there are.
     """
     out = Alarms()

@@ -67,12 +67,12 @@ def bus_number(device: str) -> int | None:
 
 
 def is_bare(device: str) -> bool:
-    """Say whether this names a bus by its number, and is no link of one's own."""
+    """Return whether this names a bus by its number, and is no link of one's own."""
     return re.fullmatch(r"/+dev/+i2c-[0-9]+", device) is not None
 
 
 def how_to_get(device: str) -> str:
-    """Say how a bus that is not there comes to be."""
+    """Return how a bus that is not there comes to be."""
     found = _BUS.fullmatch(os.path.basename(device))
     if found is None:
         return (
@@ -120,7 +120,7 @@ class I2cNames:
         )
 
     def _stays(self, number: int, folder: Path, *, is_channel: bool) -> bool:
-        """Say whether the device tree holds the number.
+        """Return whether the device tree holds the number.
 
         By an alias (`of_alias_get_id`), by a multiplexer's `base-nr`, or, as the Pi's
         kernel has it, by the `reg` of a bus on two pins (its i2c-gpio.c).
@@ -133,7 +133,7 @@ class I2cNames:
         return number > 0 and _bytes(folder / "of_node/reg") == number.to_bytes(4)
 
     def all(self) -> Iterator[Adapter]:
-        """Give every bus of this machine, by number."""
+        """Yield every bus of this machine, by number."""
         paths = (self.root / "sys/bus/i2c/devices").glob("i2c-*")
         numbers = (_BUS.fullmatch(path.name) for path in paths)
         for number in sorted(int(found[1]) for found in numbers if found is not None):

@@ -125,7 +125,7 @@ def _status(
 
 
 def _group_mend(who: Account, status: os.stat_result, path: str) -> str:
-    """Say how a user gets to open a device, by its group where it has one."""
+    """Return how a user gets to open a device, by its group where it has one."""
     try:
         group = grp.getgrgid(status.st_gid).gr_name
     except KeyError:

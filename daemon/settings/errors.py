@@ -41,11 +41,11 @@ class Mistake:
     """Where it is a number out of its range."""
 
     def __str__(self) -> str:
-        """Spell the mistake as one sentence."""
+        """Format the mistake as one sentence."""
         return self.said(SI)
 
     def said(self, units: Units) -> str:
-        """Spell the mistake as one sentence, in a person's units."""
+        """Format the mistake as one sentence, in a person's units."""
         where = f"{self.file}: {self.key}" if self.key else self.file
         what, mend = self.what, self.mend
         if units.is_us:  # SI, in which it was made, quotes what was typed in any
@@ -99,7 +99,7 @@ CONFUSED: dict[str, tuple[tuple[str, str], ...]] = {
 
 
 def other_unit(key: str, value: float, low: float, high: float) -> str:
-    """Say what a value out of its range would be in a unit that was perhaps meant.
+    """Return what a value out of its range would be in a unit that was perhaps meant.
 
     Args:
         key: which ends with its unit.

@@ -1,9 +1,9 @@
-"""What is laxer in an alarm's limits than in the packaged ones, whatever its rule.
+"""What is less strict in an alarm's limits than in the packaged ones, by any rule.
 
-Each number says beside its bounds which way it gets laxer; one that is not given, where
-it may be, is the laxest.  A priority gets laxer as it sinks, a ladder where no step of
-it is as strict as one of the packaged; anything else does with any change but to None,
-which narrows nothing.
+Each number says beside its bounds which way it gets less strict; one that is not given,
+where it may be, is the least strict.  A priority gets less strict as it sinks, a ladder
+where no step of it is as strict as one of the packaged; anything else does with any
+change but to None, which narrows nothing.
 """
 
 import json
@@ -152,7 +152,7 @@ def _shown(value: Any, sign: str = "") -> str:
 
 
 def _mend(usual: Any, way: Direction, sign: str = "") -> str:
-    """Say what is as strict as the packaged value, and which way is free."""
+    """Return what is as strict as the packaged value, and which way is free."""
     if usual is None:
         return "remove it"
     if way == "either" or isinstance(usual, bool | tuple):

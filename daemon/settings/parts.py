@@ -57,7 +57,7 @@ Mistakes = list[Mistake]
 
 
 def name_mistake(name: str, what: str) -> BadValueError | None:
-    """Say what is wrong with the name of a part or bus, or None."""
+    """Return what is wrong with the name of a part or bus, or None."""
     if not _NAME.fullmatch(name) or len(name) > _LONGEST_NAME:
         return BadValueError(
             f"is not a name for a {what}",

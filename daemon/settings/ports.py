@@ -12,7 +12,7 @@ LOOK = "`ls -l /dev/serial/by-path` shows it"
 
 
 def may_move(port: str) -> bool:
-    """Say whether this name may pass to another adapter."""
+    """Return whether this name may pass to another adapter."""
     return _MOVING.fullmatch(port) is not None
 
 
@@ -23,7 +23,7 @@ class SerialNames:
     root: Path = Path("/")
 
     def has_own_number(self, port: str) -> bool:
-        """Say whether a port's USB adapter tells a serial number.
+        """Return whether a port's USB adapter tells a serial number.
 
         Without one, all adapters of its make have the same name under by-id.
         """
@@ -38,7 +38,7 @@ class SerialNames:
         return False
 
     def is_shared(self, port: str) -> bool:
-        """Say whether this is a name under by-id that any adapter of its make gets."""
+        """Return whether this is a name under by-id that any adapter like it gets."""
         is_there = "/by-id/" in port and os.path.exists(port)
         return is_there and not self.has_own_number(port)
 
@@ -56,7 +56,7 @@ class SerialNames:
         return next((one for one in self.links() if os.path.realpath(one) == there), "")
 
     def mend(self, port: str) -> str:
-        """Say how to name the port instead, as the remedy of a mistake."""
+        """Return how to name the port instead, as the remedy of a mistake."""
         link = self.staying(port)
         if link:
             return f'write `port = "{link}"`, which is its name now'

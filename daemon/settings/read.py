@@ -148,7 +148,7 @@ _MENDS: tuple[tuple[str, str, str], ...] = (
 
 
 def _mend_of(reason: str, line: str) -> str:
-    """Say how to mend a line that is no TOML."""
+    """Return how to mend a line that is no TOML."""
     value = line.partition("=")[2].partition("#")[0].strip()
     for start, pattern, mend in _MENDS:
         if reason.startswith(start) and re.match(pattern, value):

@@ -37,7 +37,7 @@ def slips(
     units: Units = SI,
     with_unit: frozenset[str] = frozenset(),
 ) -> Iterator[str]:
-    """Say what may be a slip, a sentence each.
+    """Report what may be a slip, a sentence each.
 
     In SI, in which the keys stand, what a value in another unit would be; in others how
     it is written with its unit.
@@ -70,18 +70,18 @@ class _Telling(NamedTuple):
     with_unit: frozenset[str]
 
     def value(self, key: str, value: float) -> str:
-        """Spell a value: bare as it stands there, in other units with their sign."""
+        """Format a value: bare as it stands there, in other units with their sign."""
         unit = unit_of(key)[1]
         return self.units.given_said(unit, value) if self.units.is_us else f"{value:g}"
 
     def doubt(self, key: str, value: float, why: str, *meant: str) -> str:
-        """Say why a value is doubtful, and what was perhaps meant."""
+        """Return why a value is doubtful, and what was perhaps meant."""
         what = f"{key} is {self.value(key, value)}, {why}"
         hints = [] if key in self.with_unit else [one for one in meant if one]
         return f"{': '.join([what, *hints])}."
 
     def meant(self, value: float, theirs: str, key: str, digits: int = 2) -> str:
-        """Spell what a value would be in our unit, had it been written in theirs."""
+        """Format what a value would be in our unit, had it been written in theirs."""
         if self.units.is_us:
             return _write(value, theirs)
         ours = unit_of(key)[1]
@@ -92,7 +92,7 @@ class _Telling(NamedTuple):
 
 
 def _write(value: float, theirs: str) -> str:
-    """Say how a value is written with its unit, so that nobody takes it for ours."""
+    """Return how a value is written with its unit, so that nobody takes it for ours."""
     return f'write "{compact(value)} {sign_of(theirs)}" if that was meant'
 
 

@@ -64,7 +64,7 @@ def doubts(
     range_c: tuple[float, float],
     units: Units = SI,
 ) -> list[Doubt]:
-    """Say what speaks against taking this span.
+    """Return what speaks against taking this span.
 
     Args:
         part: the part's name.

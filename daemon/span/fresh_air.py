@@ -198,12 +198,12 @@ def _steady(given: Given, most: float, words: str, unit: str, units: Units) -> S
 
 
 def is_fresh(saw: Sequence[Saw]) -> bool:
-    """Say whether nothing that was seen speaks against a span."""
+    """Return whether nothing that was seen speaks against a span."""
     return all(one.is_good is not False for one in saw)
 
 
 def is_yes(text: str) -> bool:
-    """Say whether a person typed the sentence, however it was spelled and spaced."""
+    """Return whether a person typed the sentence, however it was spelled and spaced."""
 
     def words(line: str) -> list[str]:
         plain = "".join(one if one.isalnum() else " " for one in line.casefold())

@@ -166,7 +166,7 @@ def _barrier(options: Options) -> dict[str, str]:
 
 
 def _unknown(air: AirFound) -> list[str]:
-    """Tell that the vapour of the air was not known, and what that may make."""
+    """Report that the vapour of the air was not known, and what that may make."""
     if air.rh_pct is not None and air.temp_c is not None:
         return []
     # Saturated air of 25 °C at the sea: 20.3 % (design, 5).

@@ -163,7 +163,7 @@ class SpanSession:
         return up_s + total_s - look_s
 
     def _dead(self, looker: SampleCollector) -> str:
-        """Say what is at fault where that is each part to be spanned, or its bus."""
+        """Return what is at fault where that is each part to be spanned, or its bus."""
         has_given = {name for name, _ in looker.readings}
         why: dict[str, None] = {}
         for name in self.names:

@@ -306,5 +306,5 @@ def transfers(kind: str, target_ppm: float) -> Generator[Transfer, bytes, object
 
 
 def line_bytes(kind: str) -> bytes:
-    """Spell what recalibrates a module on a line, for good, by its kind."""
+    """Format what recalibrates a module on a line, for good, by its kind."""
     return BY_BYTES[kind]()

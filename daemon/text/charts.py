@@ -342,7 +342,7 @@ def _range(axes: Any, panel: Panel) -> None:
 
 
 def _is_left_free(panel: Panel) -> bool:
-    """Say whether fewer marks stand at the left than at the right."""
+    """Return whether fewer marks stand at the left than at the right."""
     last_h = panel.hours[-1] if panel.hours else 0.0
     left = sum(1 for at_h, _ in panel.marks if at_h < 0.4 * last_h)
     return left <= sum(1 for at_h, _ in panel.marks if at_h > 0.6 * last_h)

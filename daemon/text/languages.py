@@ -9,7 +9,7 @@ ENGLISH = "en"
 
 
 def partly_spoken(language: object) -> str:
-    """Say what speaks another language than English; '' where all is English.
+    """Return what speaks another language than English; '' where all is English.
 
     Args:
         language: as the config has it, `de`.

@@ -12,7 +12,7 @@ MOST_LEVELS = 20
 
 
 def is_shown(letter: str) -> bool:
-    """Say whether a letter is something to see, or a space."""
+    """Return whether a letter is something to see, or a space."""
     return letter.isprintable() or category(letter) == "Zs"
 
 

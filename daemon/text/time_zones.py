@@ -44,7 +44,7 @@ def system_zone(localtime: Path = LOCALTIME) -> str:
 
 
 def why_minded(zone: str | None) -> str:
-    """Say what is unsure about where the nights of a cabin turn; '' is nothing.
+    """Return what is unsure about where the nights of a cabin turn; '' is nothing.
 
     Args:
         zone: by its config; None is the machine's own.

@@ -132,7 +132,7 @@ def _shown(text: str) -> str:
 
 
 def said_back(read: Typed, ours: str) -> str:
-    """Say what a number is in our unit: `5,000 BTU/h is 1.47 kW`."""
+    """Return what a number is in our unit: `5,000 BTU/h is 1.47 kW`."""
     number = f"{read.number:,.10g}" if read.unit in _AMERICAN else f"{read.number:.10g}"
     return f"{number} {sign_of(read.unit)} is {_three(read.value)} {sign_of(ours)}"
 

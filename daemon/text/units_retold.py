@@ -60,7 +60,7 @@ _IN_SI, _IN_US = _pattern(_FROM_SI), _pattern(_FROM_US)
 def retold(
     text: str, units: Units, exact: Iterable[float] = (), *, is_apart: bool = False
 ) -> str:
-    """Tell a sentence in the units that are asked; one that is in them stays.
+    """Convert a sentence to the units that are asked; one that is in them stays.
 
     Args:
         text: the sentence.

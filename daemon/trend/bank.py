@@ -302,7 +302,7 @@ def all_parts(grid: Grid, bank: Bank) -> list[tuple[float, Component]]:
 
 
 def mean_excess(bank: Bank) -> float:
-    """Give the believed excess c, over all hypotheses."""
+    """Return the believed excess c, over all hypotheses."""
     total = value = 0.0
     for cell in bank:
         for part in cell:

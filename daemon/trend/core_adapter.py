@@ -42,7 +42,7 @@ class SeriesFacts(Protocol):
 
 
 def trend_setup(series: Mapping[str, SeriesFacts], cabin: TrendCabin) -> TrendSetup:
-    """Tell the trend what is known of the cabin and of the parts at the bunk."""
+    """Report the trend what is known of the cabin and of the parts at the bunk."""
     facts: dict[str, Any] = {"volume_m3": cabin.volume_m3}
     if cabin.outdoor_co2_ppm is not None:
         facts["outdoor_co2_ppm"] = cabin.outdoor_co2_ppm
@@ -82,11 +82,11 @@ class Trend:
         return zone_filter.reanchor(state, quantities)
 
     def estimate(self, state: Any, now_s: float) -> TrendEstimate | None:
-        """Say what the air does, or None where it cannot be told yet."""
+        """Return what the air does, or None where it cannot be told yet."""
         return zone_filter.estimate(self.setup, state, now_s)
 
     def fields(self, estimate: TrendEstimate) -> dict[str, Any]:
-        """Spell an estimate as the log and the replay do (design.md, section 3)."""
+        """Format an estimate as the log and the replay do (design.md, section 3)."""
         fields: dict[str, Any] = {
             "o2_rate_pct_per_h": list(estimate.o2_rate_pct_per_h),
             "o2_minutes_to_19_5": None

@@ -111,7 +111,7 @@ def _answered(
 
 
 def _is_odd(odd: Unexplained) -> bool:
-    """Say whether CO2 leaves O2 unexplained: then another gas may push it out."""
+    """Return whether CO2 leaves O2 unexplained: then another gas may push it out."""
     return odd.z >= ODD_Z and odd.o2_pct >= ODD_PCT
 
 
@@ -137,7 +137,7 @@ def _fallen(state: TrendState, view: View) -> float:
 
 
 def _views(setup: TrendSetup, state: TrendState, now_s: float) -> list[View]:
-    """Give the banks that can tell, the finest first."""
+    """Return the banks that can tell, the finest first."""
     views = []
     if state.fine is not None and now_s - state.co2_s <= STALE_S:
         views.append(_view(setup, state, state.fine_grid, state.fine, _breathed(state)))
@@ -180,7 +180,7 @@ def _wet(
 
 
 def _breathed(state: TrendState) -> RatioLine:
-    """Give the line of O2 as breathed, with the vapour that will follow the CO2."""
+    """Return the line of O2 as breathed, with the vapour that will follow the CO2."""
     per_ppm, excess_ppm = 0.0, state.lagged_ppm
     if state.vapour is not None and len(state.minutes) > 5:
         then, now = state.minutes[-6], state.minutes[-1]
@@ -200,7 +200,7 @@ def _odd(state: TrendState) -> Unexplained:
 
 
 def _burn_kw(setup: TrendSetup, state: TrendState, source_ppm_s: float) -> float:
-    """Give the power of a flame that makes so much CO2."""
+    """Return the power of a flame that makes so much CO2."""
     volume_m3 = setup.volume_m3 or 0.0
     temp_c = ROOM_C if state.temp_c is None else state.temp_c
     pressure_hpa = state.pressure_hpa or STANDARD_HPA
@@ -263,7 +263,7 @@ def _o2_minutes(
     o2_pct: float,
     points: list[Point],
 ) -> MinutesTriple | None:
-    """Give the minutes to the first O2 limit; all 0 where it is passed already.
+    """Return the minutes to the first O2 limit; all 0 where it is passed already.
 
     Passed is what the filter believes so, or what the cell has read clearly so: where
     CO2 does not explain the fall, the filter is slower.

@@ -70,7 +70,7 @@ def _between(then: Minute, now: Minute, noise_pct: float, ppm: float) -> Unexpla
 def unexplained(
     minutes: tuple[Minute, ...], noise_pct: float, noise_ppm: float
 ) -> Unexplained:
-    """Give the most telling fall of O2 that nothing explains.
+    """Return the most telling fall of O2 that nothing explains.
 
     Args:
         minutes: means of the last minutes, oldest first.
@@ -95,7 +95,7 @@ def unexplained(
 
 
 def ratio_z(line: RatioLine, wet: bool) -> float:
-    """Say how many standard deviations the ratio lies outside what can be."""
+    """Return how many standard deviations the ratio lies outside what can be."""
     most = MOST_RATIO_WET if wet else MOST_RATIO
     beyond = max(line.ratio - most, LEAST_RATIO - line.ratio, 0.0)
     return beyond / math.sqrt(line.var_ratio + 1e-16)

@@ -23,11 +23,11 @@ class RatioLine:
     var_ratio: float
 
     def o2_pct(self, excess_ppm: float) -> float:
-        """Give O2 at an excess of CO2."""
+        """Return O2 at an excess of CO2."""
         return self.level_pct - self.ratio * excess_ppm
 
     def variance(self, excess_ppm: float) -> float:
-        """Give the variance of that O2 from level and ratio."""
+        """Return the variance of that O2 from level and ratio."""
         spread = self.var_level - 2.0 * excess_ppm * self.cov
         return spread + excess_ppm * excess_ppm * self.var_ratio
 
@@ -50,7 +50,7 @@ It is told as unexplained instead."""
 
 
 def unread() -> RatioLine:
-    """Give the line before any O2 reading."""
+    """Return the line before any O2 reading."""
     return RatioLine(LEVEL_PCT, RATIO, LEVEL_SD_PCT**2, 0.0, RATIO_SD**2)
 
 
@@ -63,7 +63,7 @@ def begin(o2_pct: float, excess_ppm: float, noise_pct: float) -> RatioLine:
 
 
 def fixed(level_pct: float) -> RatioLine:
-    """Give the line that turns O2 into pseudo-CO2 and back, without doubt."""
+    """Return the line that turns O2 into pseudo-CO2 and back, without doubt."""
     return RatioLine(level_pct, RATIO, 0.0, 0.0, 0.0)
 
 

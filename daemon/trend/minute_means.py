@@ -54,7 +54,7 @@ class Channel:
 
 
 def growth(channel: Channel, value: float) -> float:
-    """Give how many times the noise at zero the noise at a reading is."""
+    """Return how many times the noise at zero the noise at a reading is."""
     return math.hypot(1.0, value / channel.knee) if channel.knee else 1.0
 
 
@@ -126,7 +126,7 @@ def _aligned(
 
 
 def _scatter(values: tuple[float, ...]) -> float:
-    """Give the noise of a step's mean by how its own readings scatter."""
+    """Return the noise of a step's mean by how its own readings scatter."""
     count = len(values)
     if count < 5:
         return 0.0
@@ -162,7 +162,7 @@ def _learnt(channel: Channel, now_s: float, value: float) -> Channel:
 
 
 def noise_of(channel: Channel) -> float:
-    """Give the noise to judge the last value by, its steps' width included.
+    """Return the noise to judge the last value by, its steps' width included.
 
     A coarse sensor at rest repeats itself: the tenth equal reading tells next to
     nothing that the first did not.

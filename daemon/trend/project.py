@@ -93,7 +93,7 @@ def crossing(estimate: TrendEstimate, ask: CrossingQuery) -> Crossing | None:
 
 
 def probability(estimate: TrendEstimate, ask: CrossingQuery) -> float | None:
-    """Give the probability alone; None where nothing measures what is asked."""
+    """Return the probability alone; None where nothing measures what is asked."""
     found = crossing(estimate, ask)
     return None if found is None else found.probability
 
@@ -101,7 +101,7 @@ def probability(estimate: TrendEstimate, ask: CrossingQuery) -> float | None:
 def below_probability(
     parts: Believed, line: RatioLine, limit_pct: float, horizon_s: float
 ) -> float:
-    """Give the probability that O2 is at or below a limit within a horizon."""
+    """Return the probability that O2 is at or below a limit within a horizon."""
     level, ratio = line.level_pct, line.ratio
     v_level, cov, v_ratio = line.var_level, 2.0 * line.cov, line.var_ratio
     erfc, r_2 = math.erfc, ratio * ratio
@@ -121,7 +121,7 @@ def below_probability(
 
 
 def above_probability(parts: Believed, excess_ppm: float, horizon_s: float) -> float:
-    """Give the probability that the excess reaches a limit within a horizon."""
+    """Return the probability that the excess reaches a limit within a horizon."""
     total = 0.0
     for k, (w, _, c, s, _z, cc, cs, _cz, ss, _sz, _zz) in parts:
         e = math.exp(-k * horizon_s)
@@ -148,15 +148,15 @@ class Point:
     """O2 at which what takes it goes out; 0: nobody knows what takes it."""
 
     def o2_rate_per_h(self) -> float:
-        """Give the rate of O2 in % an hour."""
+        """Return the rate of O2 in % an hour."""
         return -self.ratio * self.co2_rate_per_h()
 
     def co2_rate_per_h(self) -> float:
-        """Give the rate of CO2 in ppm an hour."""
+        """Return the rate of CO2 in ppm an hour."""
         return 3600.0 * (self.source_ppm_s - self.k_per_s * self.excess_ppm)
 
     def settles_pct(self) -> float:
-        """Give the level to which O2 tends, within what air can do.
+        """Return the level to which O2 tends, within what air can do.
 
         Outdoor air brings it to 20.95 % at the most, and a flame only to where it dies.
         """
@@ -165,13 +165,13 @@ class Point:
         return min(O2_DRY_PCT, max(self.least_pct, tends))
 
     def ends_ppm(self) -> float:
-        """Give the excess to which CO2 tends: it climbs no longer than the flame."""
+        """Return the excess to which CO2 tends: it climbs no longer than the flame."""
         room_pct = max(0.0, self.o2_pct - self.least_pct)
         at_most = self.excess_ppm + room_pct / self.ratio
         return min(self.source_ppm_s / self.k_per_s, at_most)
 
     def minutes_to_o2(self, limit_pct: float) -> float:
-        """Give the minutes until O2 is down to a limit."""
+        """Return the minutes until O2 is down to a limit."""
         gap_pct = self.o2_pct - limit_pct
         return self.minutes_to(self.excess_ppm + gap_pct / self.ratio)
 
@@ -188,14 +188,14 @@ class Point:
 
 
 def _normals(index: int, turn: float, step: float) -> tuple[float, float]:
-    """Give two scores of an even spread over the normal law (Box and Muller 1958)."""
+    """Return two scores of an even spread over the normal law (Box and Muller 1958)."""
     radius = math.sqrt(-2.0 * math.log(1.0 - (index * step + 0.5 * step) % 1.0))
     angle = 2.0 * math.pi * ((index * turn) % 1.0)
     return radius * math.cos(angle), radius * math.sin(angle)
 
 
 def _scores(index: int) -> tuple[float, float, float, float, float, float, float]:
-    """Give the five normal scores of one point, and two even ones.
+    """Return the five normal scores of one point, and two even ones.
 
     The even ones: its place within a cell, and among the ends that a flame may find.
     """
@@ -213,7 +213,7 @@ SCORES = tuple(_scores(index) for index in range(POINTS))
 
 
 def flame_ends_pct(o2_pct: float, share: float) -> float:
-    """Give one of the levels of O2 at which a flame that burns now may go out.
+    """Return one of the levels of O2 at which a flame that burns now may go out.
 
     Args:
         o2_pct: O2 now.
@@ -271,7 +271,7 @@ def spread(
 
 
 def triple(values: list[float]) -> Triple:
-    """Give the 5, 50 and 95 % points of equally weighted values."""
+    """Return the 5, 50 and 95 % points of equally weighted values."""
     ordered = sorted(values)
     last = len(ordered) - 1
     low, mid, high = (ordered[round(q * last)] for q in (0.05, 0.5, 0.95))
@@ -279,6 +279,6 @@ def triple(values: list[float]) -> Triple:
 
 
 def minutes_triple(values: list[float]) -> MinutesTriple | None:
-    """Give the same of minutes; None for what levels off first."""
+    """Return the same of minutes; None for what levels off first."""
     low, mid, high = (None if math.isinf(v) else v for v in triple(values))
     return None if low is None else (low, mid, high)

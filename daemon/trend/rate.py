@@ -48,7 +48,7 @@ def pair_slopes(points: Sequence[tuple[float, float]]) -> list[float]:
 
 
 def median(ordered: Sequence[float]) -> float:
-    """Give the middle of an ordered, non-empty sequence."""
+    """Return the middle of an ordered, non-empty sequence."""
     half = len(ordered) // 2
     if len(ordered) % 2:
         return ordered[half]
@@ -58,7 +58,7 @@ def median(ordered: Sequence[float]) -> float:
 def sen_interval(
     slopes: Sequence[float], count: int, z: float, inflation: float = 1.0
 ) -> tuple[float, float]:
-    """Give Sen's interval from ordered slopes of `count` points.
+    """Return Sen's interval from ordered slopes of `count` points.
 
     Args:
         slopes: ordered slopes between pairs.
@@ -76,7 +76,7 @@ def sen_interval(
 
 
 def correlation_inflation(residuals: Sequence[float]) -> float:
-    """Say how many times correlated residuals widen the variance; 1 or more.
+    """Return how many times correlated residuals widen the variance; 1 or more.
 
     First-order form: (1 + r) / (1 - r) with r the correlation of neighbours, its
     small-sample bias of about (1 + 4 r) / n put back (Kendall 1954, unverified).
@@ -94,7 +94,7 @@ def correlation_inflation(residuals: Sequence[float]) -> float:
 
 
 def robust_rate(points: Sequence[tuple[float, float]], z: float = Z_90) -> Rate | None:
-    """Give the rate of change of a series of means of about a minute.
+    """Return the rate of change of a series of means of about a minute.
 
     Args:
         points: (time in s, value), in any even or uneven spacing.

@@ -76,7 +76,7 @@ def update(
 def estimate(
     setup: TrendSetup, state: TrendState, now_s: float
 ) -> TrendEstimate | None:
-    """Say what the air does; None where nothing fresh tells it."""
+    """Return what the air does; None where nothing fresh tells it."""
     del setup  # the state's estimate was worked out with it
     if now_s - max(state.o2_s, state.co2_s) > STALE_S:
         return None

@@ -135,7 +135,7 @@ def floating(counts: int) -> None:
 
 
 def identify() -> Identify:
-    """Say whether an ADS1115 answers; which cell depends on it cannot be told."""
+    """Return whether an ADS1115 answers; which cell depends on it cannot be told."""
     for register, want in THRESHOLDS.items():
         got = yield Transfer(bytes([register]), 2)
         if got != want:

@@ -175,7 +175,7 @@ def unread(register: int) -> Mapping[bytes, str]:
 
 
 def answers_as(kind: str, register: int) -> Identify:
-    """Say whether a part of this kind answers, by its identity register."""
+    """Return whether a part of this kind answers, by its identity register."""
     got = yield Transfer(bytes([register]), 1)
     return ANSWERS[register].get(got, ("", ""))[1] == kind
 

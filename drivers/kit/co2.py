@@ -132,7 +132,7 @@ class PressureToTell:
 def self_calibration_off(
     read: int, write: int, delay_s: float
 ) -> Generator[Transfer, bytes, bool]:
-    """Switch self-calibration off and see that it is; say whether it was on.
+    """Switch self-calibration off and see that it is; return whether it was on.
 
     It takes the lowest value of some days for fresh air; where people sleep every night
     there is none, and readings drift low.  It is written only where it is on: the

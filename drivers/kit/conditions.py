@@ -9,7 +9,7 @@ PRESSURE_HPA = (300.0, 1100.0)
 
 
 def is_pressure(quantity: str, value: float) -> bool:
-    """Say whether this is an air pressure that can be used."""
+    """Return whether this is an air pressure that can be used."""
     return quantity == "pressure_hpa" and PRESSURE_HPA[0] <= value <= PRESSURE_HPA[1]
 
 

@@ -34,7 +34,7 @@ MOST_DECIMALS = 3
 
 
 def spell(code: int, *values: int) -> bytes:
-    """Spell a command frame: `ff 01 code`, up to five value bytes, checksum."""
+    """Format a command frame: `ff 01 code`, up to five value bytes, checksum."""
     body = bytes([0x01, code, *values]).ljust(SIZE - 2, b"\0")
     return bytes([START]) + body + bytes([complement8(body)])
 

@@ -39,7 +39,7 @@ class ModbusAnswer:
 
 
 def spell(unit: int, function: int, register: int, word: int) -> bytes:
-    """Spell a question: how many registers to read, or what to set one to."""
+    """Format a question: how many registers to read, or what to set one to."""
     body = (
         bytes([unit, function]) + register.to_bytes(2, "big") + word.to_bytes(2, "big")
     )

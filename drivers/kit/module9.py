@@ -49,7 +49,7 @@ class Mode:
 
 
 def says_gas(options: Mapping[str, Any]) -> bool:
-    """Say whether the frames name their gas: those sent unasked do, answers do not."""
+    """Return whether the frames name their gas: those sent unasked do, replies not."""
     return bool(options.get("mode", "upload") == "upload")
 
 

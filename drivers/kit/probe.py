@@ -10,7 +10,7 @@ Identifier = Callable[[], Identify]
 
 
 def answers(ask: Generator[Transfer, bytes, object]) -> Identify:
-    """Say whether an exchange ends without complaint, checksums included."""
+    """Return whether an exchange ends without complaint, checksums included."""
     try:
         yield from ask
     except DriverError:
@@ -19,6 +19,6 @@ def answers(ask: Generator[Transfer, bytes, object]) -> Identify:
 
 
 def register_reads(register: int, want: bytes) -> Identify:
-    """Say whether a register holds exactly these bytes."""
+    """Return whether a register holds exactly these bytes."""
     got = yield Transfer(bytes([register]), len(want))
     return got == want

@@ -101,11 +101,11 @@ def split_channel(channel: str) -> tuple[Quantity, str] | None:
 
 
 def channel_of(quantity: str, place: str = "") -> str:
-    """Spell the channel of a quantity at a place ('' at the bunk)."""
+    """Format the channel of a quantity at a place ('' at the bunk)."""
     return f"{quantity}_{place}" if place else quantity
 
 
 def is_breathed(channel: str) -> bool:
-    """Say whether people breathe the air of this channel's place."""
+    """Return whether people breathe the air of this channel's place."""
     parts = split_channel(channel)
     return parts is not None and parts[1] not in OUTSIDE_PLACES

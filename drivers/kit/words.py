@@ -9,12 +9,12 @@ Ask = Generator[Transfer, bytes, tuple[int, ...]]
 
 
 def command(code: int, *values: int) -> bytes:
-    """Spell a 16-bit command and the words that go with it, each word with its CRC."""
+    """Format a 16-bit command and the words that go with it, each word with its CRC."""
     return code.to_bytes(2, "big") + b"".join(with_crc(value) for value in values)
 
 
 def with_crc(value: int) -> bytes:
-    """Spell one 16-bit word and its CRC."""
+    """Format one 16-bit word and its CRC."""
     word = value.to_bytes(2, "big")
     return word + bytes([crc8_word(word)])
 

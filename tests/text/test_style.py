@@ -87,8 +87,6 @@ ALLOWED = {
     r"'told'": "a value of the STCC4's option `air`",
     r"\bSEN63C\b|\bMC113C\b": "sensors' names, which end like a temperature",
     # On the pages:
-    r"\border its parts\b|\b[Ss]mall parts\b": "a shopping list's own word",
-    r"\bpart number\b|\bstand-off\b": "the whole term",
     r"\b(?:EN|IEC|ISO|PD) \d{5}(?:-\d+)*": "numbers of standards",
 }
 DEGREES = re.compile(r"(?<![A-Za-z])\d+ ?C\b|\bdegrees?\b(?! Fahrenheit)")
@@ -97,6 +95,12 @@ UNIT = re.compile(
     r"|(?<![\w_{-])(?:[cm]?m[23]|m3/h|ug/m3|in2|ft[23])(?![\w}])"  # no real sign
 )
 THOUSANDS = re.compile(r"(?<![\d.])[1-9] \d{3}(?!\d)|(?<![\w.:/{=-])\d{5,}(?![\w-])")
+IN_DOCSTRINGS = re.compile(
+    r"(?<![\w.`_-])(?:the watch|anew|laxer|from memory|own choice|rang|swift"
+    r"|hangs? on|say whether)(?![\w_`-])",
+    re.IGNORECASE,
+)
+"""What no public docstring says: those for developers keep `part`, `answer`, `told`."""
 LONGEST_WORDS = 45
 """Of one sentence; an error that quotes a path and a remedy may have so many."""
 
@@ -213,6 +217,40 @@ def test_each_exception_is_needed() -> None:
     texts = [text for _, text in _sentences()]
     spare = [one for one in ALLOWED if not any(re.search(one, t) for t in texts)]
     assert not spare
+
+
+def _docstrings(path: Path) -> Iterator[tuple[str, str]]:
+    """Yield name and text of each public docstring: of module, class and function."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Module):
+            yield path.name, ast.get_docstring(node) or ""
+        elif isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            text = ast.get_docstring(node) or ""
+            yield node.name, "" if node.name.startswith("_") else text
+
+
+def _bad_docstring(text: str) -> list[str]:
+    without_code = re.sub(r"`[^`]*`|^ +\w+: ", "", text, flags=re.MULTILINE)
+    return [hit[0] for hit in IN_DOCSTRINGS.finditer(without_code)]
+
+
+def test_no_public_docstring_has_a_private_word() -> None:
+    read, found = 0, []
+    for top in ("daemon", "drivers"):
+        for path in sorted((ROOT / top).rglob("*.py")):
+            for name, text in _docstrings(path):
+                read += 1
+                if bad := _bad_docstring(text):
+                    found.append(f"{path.relative_to(ROOT)}: {name}: {bad}")
+    assert not found, "\n".join(found)
+    assert read > 2500
+
+
+@pytest.mark.parametrize(
+    "text", ["Say whether it is.", "Ask the watch.", "Begin anew.", "What rang."]
+)
+def test_a_private_word_of_a_docstring_is_seen(text: str) -> None:
+    assert _bad_docstring(text)
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,7 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
     ),
     "morning": ("morning shut/", ((r"", 10), (r"Air ", 2), (r"Tonight", 3))),
     "quiet": (
-        "rehearse quiet --hours 1 --tick-s 10 --log quiet/",
+        "rehearse quiet --hours 2 --tick-s 10 --log quiet/",
         ((r"Rehearsal", 2), (r"  oxygen", 2)),
     ),
     "compare": ("compare shut/ quiet/", ((r"", 9), (r"safest", 3))),

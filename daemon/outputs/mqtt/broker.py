@@ -72,7 +72,7 @@ class Broker:
 
     @property
     def where(self) -> str:
-        """Spell the address for people."""
+        """Format the address for people."""
         return f"{self.host}:{self.port}"
 
     def unreachable(self, why: str) -> BrokerError:
@@ -210,7 +210,7 @@ class Backoff:
         """Since the last steady connection, tries and waits."""
 
     def next_s(self) -> float:
-        """Give the next wait: half of it fixed, half of it by chance.
+        """Return the next wait: half of it fixed, half of it by chance.
 
         Many cabins behind one broker must not all come back in the same second.
         """

@@ -152,7 +152,7 @@ class Topics:
     """The config's topic word."""
 
     def of(self, tail: str) -> str:
-        """Give the full topic."""
+        """Return the full topic."""
         return f"{ROOT}/{self.cabin}/{tail}"
 
     def is_answer(self, topic: str) -> bool:
@@ -177,7 +177,7 @@ class Messages:
     in a user property."""
 
     def presence(self, word: str, expiry_s: int | None = None) -> Publication:
-        """Say whether the monitor runs, in one plain word that any client can compare.
+        """Return whether the monitor runs, in one word that any client can compare.
 
         Args:
             word: `WATCHING`, `STOPPED` or `LOST`.
@@ -218,7 +218,7 @@ class Messages:
     def readings(
         self, readings: list[senml.SeriesReading], stamp: Stamp
     ) -> Publication:
-        """Give the newest values as SenML."""
+        """Return the newest values as SenML."""
         base_name = f"{ROOT}/{self.topics.cabin}/"
         pack = senml.pack(base_name, readings, stamp.wall)
         said = self._json("readings", pack, expiry_s=READINGS_EXPIRY_S)
@@ -227,12 +227,12 @@ class Messages:
     def estimates(
         self, fields: Mapping[str, Any], seq: int, stamp: Stamp
     ) -> Publication:
-        """Give what the trend says; keys as in the log."""
+        """Return what the trend says; keys as in the log."""
         body = {**fields, **self._head(seq, stamp)}
         return self._json("estimates", body, expiry_s=ESTIMATES_EXPIRY_S)
 
     def alarm(self, change: Transition, seq: int, stamp: Stamp) -> Publication:
-        """Give an alarm's state."""
+        """Return an alarm's state."""
         since = stamp.wall - timedelta(seconds=stamp.up_s - change.since_s)
         is_over = change.state is AlarmState.NORMAL
         body = {
@@ -247,7 +247,7 @@ class Messages:
     def morning(
         self, summary: Mapping[str, Any], seq: int, stamp: Stamp
     ) -> Publication:
-        """Give the morning's account."""
+        """Return the morning's account."""
         return self._json("morning", {**summary, **self._head(seq, stamp)})
 
     def trial(self, fields: Mapping[str, Any], seq: int, stamp: Stamp) -> Publication:

@@ -243,14 +243,14 @@ class Phone:
         self._ok_if_well()
 
     def _ok_if_well(self) -> None:
-        """Tell that all is well, where nothing that was told still stands."""
+        """Report that all is well, where nothing that was told still stands."""
         now_s = self._up_s()
         stands = self._bridge.is_down(now_s) or self._rival.is_there(now_s)
         if not self._denied and not self._is_flooded and not stands:
             self._health.ok()
 
     def _tell_rival(self) -> bool:
-        """Tell of another monitor of this name; return whether there is one."""
+        """Report of another monitor of this name; return whether there is one."""
         if not self._rival.is_there(self._up_s()):
             return False
         error = self._broker.refused(

@@ -123,7 +123,7 @@ class RequestGate:
         return ask, ""
 
     def _sender(self, ask: Ask | None, envelope: Envelope) -> str:
-        """Tell senders apart, as far as they let us; '' for all others together."""
+        """Report senders apart, as far as they let us; '' for all others together."""
         if envelope.name:
             return envelope.name
         if ask is not None and ask.act is not None and ask.act.kind in ANSWERS_BY:
@@ -156,7 +156,7 @@ class RequestGate:
             self._tell(f"the monitor had an internal error ({error})", count)
 
     def _refuse(self, payload: bytes, why: str, envelope: Envelope, now: Stamp) -> None:
-        """Tell of a refusal; a retained ask comes with every connection: once."""
+        """Report of a refusal; a retained ask comes with every connection: once."""
         if envelope.is_retained:
             if payload == self._retained:
                 return

@@ -201,7 +201,7 @@ class MqttSession:
         )
 
     def confirm(self, arrived: Arrived) -> None:
-        """Tell the broker that a message needs not be sent again."""
+        """Report the broker that a message needs not be sent again."""
         if arrived.message_id:
             self._client.ack(arrived.message_id, 1)
 
@@ -221,7 +221,7 @@ class MqttSession:
         self._client.unsubscribe(list(topics))
 
     def fileno(self) -> int:
-        """Give the descriptor that becomes readable; -1: there is none any more."""
+        """Return the descriptor that becomes readable; -1: there is none any more."""
         sock = self._client.socket()
         return -1 if sock is None else sock.fileno()
 

@@ -21,7 +21,7 @@ class Wakeup:
                 self._is_open = True
 
     def fileno(self) -> int:
-        """Give the descriptor that becomes readable."""
+        """Return the descriptor that becomes readable."""
         return self._rx
 
     def ring(self) -> None:

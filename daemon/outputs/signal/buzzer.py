@@ -47,7 +47,7 @@ class _Sounder:
         self._stood_at_s = float("-inf")
 
     def look(self, now_s: float) -> None:
-        """Tell where the loop stands still; its next round shows that it does not."""
+        """Report where the loop stands still; its next round shows that it does not."""
         alive_at_s = self.player.alive_at_s()
         if now_s - alive_at_s <= STALE_S:
             return
@@ -124,11 +124,11 @@ class Buzzer:
         return min([player.step(now_s) for player in self._players])
 
     def alive_at_s(self) -> float:
-        """Say when the first sounder's loop last went round, for the watchdog."""
+        """Return when the first sounder's loop last went round, for the watchdog."""
         return self._first.player.alive_at_s()
 
     def last_heard(self) -> tuple[LineCheck, float]:
-        """Say what the last pulse proved, and when (minus infinity: none yet)."""
+        """Return what the last pulse proved, and when (minus infinity: none yet)."""
         return self._first.line.last_check, self._first.line.checked_at_s
 
     def start(self) -> None:

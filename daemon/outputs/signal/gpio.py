@@ -72,7 +72,7 @@ class GpioOut(Protocol):
         ...
 
     def self_test(self) -> LineCheck:
-        """Say whether the line is what it was last set to; takes no time.
+        """Return whether the line is what it was last set to; takes no time.
 
         Raises:
             LineError: it could not be read.

@@ -33,7 +33,7 @@ _DISABLED = {AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVIC
 
 
 def blink(state: str, since_s: float) -> Edge:
-    """Say whether the light shines `since_s` after a state began; unknown: as high."""
+    """Return whether the light shines `since_s` into a state; unknown: as high."""
     on_s, off_s = BLINKS_S.get(state, BLINKS_S["high"])
     on_us, round_us = round(on_s * 1e6), round((on_s + off_s) * 1e6)
     at_us = max(0, round(since_s * 1e6))
@@ -44,7 +44,7 @@ def blink(state: str, since_s: float) -> Edge:
 
 
 def shown(standing: Mapping[str, tuple[AlarmState, Priority]]) -> str:
-    """Say which state the light shows for all alarms that are not normal."""
+    """Return which state the light shows for all alarms that are not normal."""
     highest = "watching"
     rank = 0
     for state, priority in standing.values():

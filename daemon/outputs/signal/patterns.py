@@ -125,7 +125,7 @@ than any shaker or light (Thomas and Bruck), and two minutes of 400 ppm are too 
 
 
 def edges(pattern: str, since_s: float) -> Edge:
-    """Say whether a pattern sounds `since_s` after it began, and what comes next.
+    """Return whether a pattern sounds `since_s` after it began, and what comes next.
 
     An unknown pattern sounds like temporal-four: a sound too much wakes someone, a
     sound too little does not.

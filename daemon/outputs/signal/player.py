@@ -77,7 +77,7 @@ class Player:
         self._alive_at_s = float("-inf")
 
     def alive_at_s(self) -> float:
-        """Say when the loop last went round, in monotonic seconds."""
+        """Return when the loop last went round, in monotonic seconds."""
         return self._alive_at_s
 
     def keep(self) -> None:
@@ -112,7 +112,7 @@ class Player:
         self._thread.start()
 
     def end(self) -> None:
-        """Tell the thread to end; never blocks."""
+        """Report the thread to end; never blocks."""
         self._thread.end()
 
     def stop(self, deadline_s: float) -> None:
@@ -121,7 +121,7 @@ class Player:
             self._line.close()
 
     def _choose(self, slot: Slot, now_s: float) -> tuple[str, float]:
-        """Say which pattern plays, and for how long it has."""
+        """Return which pattern plays, and for how long it has."""
         if slot.pattern != self._playing:
             self._playing, self._began_s = slot.pattern, now_s
         if slot.once != self._once_done:

@@ -28,7 +28,7 @@ _NAME = re.compile(r"(pwmchip\d+)/(\d+)")
 
 
 def is_tone_name(name: str) -> bool:
-    """Say whether a line's name is a PWM channel."""
+    """Return whether a line's name is a PWM channel."""
     return _NAME.fullmatch(name) is not None
 
 

@@ -61,7 +61,7 @@ def _pad(counts: int) -> bytes:
 
 
 def w1_text(pad: bytes) -> bytes:
-    """Spell a scratchpad as the kernel's driver does, good or bad."""
+    """Format a scratchpad as the kernel's driver does, good or bad."""
     bytes_ = pad.hex(" ")
     good = "YES" if check_byte(pad[:8]) == pad[8] else "NO"
     counts = int.from_bytes(pad[:2], "little", signed=True)

@@ -59,7 +59,7 @@ class EmulatedIna228:
             self._ready_s = self._now() + self._cycle_s()
 
     def read(self, length: int) -> bytes:
-        """Give what is at the pointer; nobody drives the line after it."""
+        """Return what is at the pointer; nobody drives the line after it."""
         if self._pointer in LONG:
             return self._measure(self._pointer)[:length].ljust(length, b"\xff")
         word = self._words.get(self._pointer, 0)

@@ -129,7 +129,7 @@ class EmulatedCoNamedI2c(_NamedCo):
             self._ready_s = self._now() + ANSWER_S
 
     def read(self, length: int) -> bytes:
-        """Give the answer, once it is ready; after its end comes nothing.
+        """Return the answer, once it is ready; after its end comes nothing.
 
         Raises:
             Nack: it is not.

@@ -34,7 +34,7 @@ class EmulatedPmsa003i:
             self._pointer = data[0]
 
     def read(self, length: int) -> bytes:
-        """Give the newest frame; nobody drives the line after it."""
+        """Return the newest frame; nobody drives the line after it."""
         while (due_s := self._inside.due_s()) is not None and due_s <= self._now():
             self._frame = self._inside.send()
         answer = self._frame[self._pointer : self._pointer + length]

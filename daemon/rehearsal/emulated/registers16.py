@@ -31,7 +31,7 @@ class Registers16:
             self._set(self._pointer, int.from_bytes(data[1:3], "big"))
 
     def read(self, length: int) -> bytes:
-        """Give the word at the pointer; nobody drives the line after it."""
+        """Return the word at the pointer; nobody drives the line after it."""
         word = self._get(self._pointer) & 0xFFFF
         return word.to_bytes(2, "big")[:length].ljust(length, b"\xff")
 

@@ -84,7 +84,7 @@ class EmulatedScd30:
             self._ask(code)
 
     def read(self, length: int) -> bytes:
-        """Give the answer to the last command, once."""
+        """Return the answer to the last command, once."""
         if self._now() < self._answers_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

@@ -117,7 +117,7 @@ class EmulatedScd4x:
         getattr(self, f"_{what}")(*words[:1])
 
     def read(self, length: int) -> bytes:
-        """Give the answer to the last command, once."""
+        """Return the answer to the last command, once."""
         if self._now() < self._busy_until_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

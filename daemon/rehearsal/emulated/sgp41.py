@@ -68,7 +68,7 @@ class EmulatedSgp41:
         getattr(self, f"_{what}")()
 
     def read(self, length: int) -> bytes:
-        """Give the answer, once."""
+        """Return the answer, once."""
         if self._now() < self._busy_until_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

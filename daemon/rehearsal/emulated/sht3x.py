@@ -65,7 +65,7 @@ class EmulatedSht3x:
         self._busy_until_s = now_s + busy_s - EARLY_S
 
     def read(self, length: int) -> bytes:
-        """Give the answer, once."""
+        """Return the answer, once."""
         if self._now() < self._busy_until_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

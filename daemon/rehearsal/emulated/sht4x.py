@@ -85,7 +85,7 @@ class EmulatedSht4x:
         self._busy_until_s = now_s + busy_s - EARLY_S
 
     def read(self, length: int) -> bytes:
-        """Give the measurement, once."""
+        """Return the measurement, once."""
         if self._now() < self._busy_until_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

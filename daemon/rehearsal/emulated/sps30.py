@@ -79,7 +79,7 @@ class EmulatedSps30:
         getattr(self, f"_{what}")(*words)
 
     def read(self, length: int) -> bytes:
-        """Give the answer, once."""
+        """Return the answer, once."""
         if self._now() < self._busy_until_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

@@ -110,7 +110,7 @@ class EmulatedStcc4:
         getattr(self, f"_{what}")(*words)
 
     def read(self, length: int) -> bytes:
-        """Give the answer, once; the next measurement needs no command."""
+        """Return the answer, once; the next measurement needs no command."""
         if self._now() < self._busy_until_s or self._answer is None:
             raise Nack
         answer, self._answer = self._answer, None

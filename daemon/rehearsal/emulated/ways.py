@@ -34,7 +34,7 @@ class I2cPart(Protocol):
         ...
 
     def read(self, length: int) -> bytes:
-        """Give bytes to the master.
+        """Return bytes to the master.
 
         Raises:
             Nack: it does not acknowledge.

@@ -24,7 +24,7 @@ def check_byte(data: bytes) -> int:
 
 
 def with_checks(words: Iterable[int]) -> bytes:
-    """Spell words of 16 bits, most significant byte first, each with its check."""
+    """Format words of 16 bits, most significant byte first, each with its check."""
     answer = bytearray()
     for word in words:
         two = word.to_bytes(2, "big")

@@ -111,12 +111,12 @@ class AwakePeople:
 
     @staticmethod
     def share(at_h: float) -> float:
-        """Give the likely share of them who are still awake."""
+        """Return the likely share of them who are still awake."""
         done = (at_h - AWAKE_H) / (SETTLED_H - AWAKE_H)
         return min(max(1.0 - done, 0.0), 1.0)
 
     def at_nodes(self, at_h: Sequence[float]) -> list[float]:
-        """Give it node by node."""
+        """Return it node by node."""
         return [self.ppm_per_h * self.share(one) for one in at_h]
 
 
@@ -217,7 +217,7 @@ def moved(
 def _swings(
     readings: Readings, each: int, count: int, step_h: float
 ) -> tuple[list[float], list[float]]:
-    """Give by node the source's share of its mean, and the ppm that swing in and out.
+    """Return by node the source's share of its mean, and the ppm that swing in and out.
 
     Where a cycle is shorter than a node, most of its swing is over within it.
     """

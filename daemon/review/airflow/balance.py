@@ -57,7 +57,7 @@ OUTSIDE_SPREAD = 0.25
 
 
 def triple(middle: float, sd: float) -> Triple:
-    """Give 5, 50 and 95 % points of something that cannot be negative."""
+    """Return 5, 50 and 95 % points of something that cannot be negative."""
     return max(0.0, middle - Z90 * sd), max(0.0, middle), max(0.0, middle + Z90 * sd)
 
 
@@ -284,7 +284,7 @@ class _Water(NamedTuple):
 def _carried(
     node: NodeAir, water: _Water, per_change: float, wets: tuple[Told, Told, bool]
 ) -> tuple[float, float, float]:
-    """Give the water carried off, its sd, and the sd of what is left, kg/h.
+    """Return the water carried off, its sd, and the sd of what is left, kg/h.
 
     Args:
         node: the air.

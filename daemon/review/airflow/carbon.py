@@ -89,7 +89,7 @@ def dry_o2_pct(tape: NightSeries, air: Inside) -> list[Told]:
 
 
 def _told(tape: NightSeries) -> list[Told]:
-    """Give CO2 with CO; nothing where the part was at full scale or stood still."""
+    """Return CO2 with CO; nothing where the part was at full scale or stood still."""
     co2, co = tape.worst("co2_ppm", "above", ""), tape.worst("co_ppm", "above", "")
     full = _full(tape)
     carbon: list[Told] = [
@@ -129,7 +129,7 @@ def _beyond(
     outdoor_ppm: float,
     o2_per_co2: float,
 ) -> dict[int, tuple[float, float]]:
-    """Give CO2 where its parts' range had ended, and the doubt as a share."""
+    """Return CO2 where its parts' range had ended, and the doubt as a share."""
     line = _line(told, o2_pct, outdoor_ppm, o2_per_co2)
     if line is None:
         return {}

@@ -180,7 +180,7 @@ class Search:
         return [AIR, *(one for one in self._stops if one != now)]
 
     def _best_of(self, stand: Explanation, guesses: Sequence[Guess]) -> Explanation:
-        """Give the best, the present one unless another is better."""
+        """Return the best, the present one unless another is better."""
         best = stand
         for guess in guesses:
             other = self._judge.stand(guess, stand.scale, stand)

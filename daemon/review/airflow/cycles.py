@@ -118,7 +118,7 @@ def _turns(temps: Sequence[float], wide: int) -> list[bool]:
 def _runs(
     sums: Sequence[int], count: int, wide: int, step_s: float
 ) -> list[tuple[int, int]]:
-    """Give the stretches with turns enough in the hour about each of their steps."""
+    """Return the stretches with turns enough in the hour about each of their steps."""
     runs: list[tuple[int, int]] = []
     begin = None
     for n in range(count + 1):

@@ -25,7 +25,7 @@ def driven(
     wind_mps: float,
     height_m: float,
 ) -> list[float]:
-    """Give the flow that warmth and wind drive, node by node, in the night's median.
+    """Return the flow that warmth and wind drive, node by node, in the night's median.
 
     Args:
         temp_c: inside, holes filled.

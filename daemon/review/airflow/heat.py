@@ -47,12 +47,12 @@ class Heat:
     """None where nobody tells it."""
 
     def bend_k_h(self, n: int) -> float | None:
-        """Give how far the slope of the temperature changes at a node, K/h."""
+        """Return how far the slope of the temperature changes at a node, K/h."""
         before, after = self._slopes(self.temp_c, n)
         return None if before is None or after is None else after - before
 
     def air_w(self, n: int, s: float) -> float | None:
-        """Give the heat of the change of air that CO2 shows, the source being `s`."""
+        """Return the heat of the change of air that CO2 shows, the source being `s`."""
         before, after = self._slopes(self.course.level_ppm, n)
         width = self._width()
         e_before = _mean(self.course.excess_ppm[max(0, n - width) : n])
@@ -69,7 +69,7 @@ class Heat:
         return -lost_w_k * (temp - outside)
 
     def worth(self, bends: Sequence[tuple[float, float]]) -> float:
-        """Give ln likelihood of bends (K/h) for the heats (W) that would cause them.
+        """Return ln likelihood of bends (K/h) for the heats (W) that would cause them.
 
         The cabin's heat capacity is not known; the likeliest is taken.
         """

@@ -151,7 +151,7 @@ class HeatBalance:
         )
 
     def worth(self, spans: Sequence[SettingSpan]) -> float:
-        """Give ln likelihood of a course of settings."""
+        """Return ln likelihood of a course of settings."""
         rows = [self._row(one, spans) for one in self._windows]
         if not rows:
             return 0.0

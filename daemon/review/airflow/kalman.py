@@ -2,11 +2,11 @@
 
 `dc/dt = -k d (c - outside) + s + e`: outdoor air dilutes at `k` times `d`, what the
 warmth inside is known to do to the flow; people and burner give off `s`, and people who
-are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set anew;
-on `k` lies a gust that comes and goes within minutes.  The excess over outdoors is
-measured, so the balance is linear in what is sought, and a Kalman filter forward with a
-disturbance smoother back is exact (Durbin and Koopman 2012, chapter 4, unverified);
-both are written out by hand for the four states: level `c`, `k`, gust `g`, `s`.
+are still awake `e` beside it.  Both walk slowly; `k` may jump, and `s` may be set
+again; on `k` lies a gust that comes and goes within minutes.  The excess over outdoors
+is measured, so the balance is linear in what is sought, and a Kalman filter forward
+with a disturbance smoother back is exact (Durbin and Koopman 2012, chapter 4,
+unverified); both by hand for the four states: level `c`, `k`, gust `g`, `s`.
 
 Traps met: without the gust, its coming and going is taken for the cabin's own
 relaxation, and `k` comes out too high.  In logarithms the likeliest course is one of
@@ -188,7 +188,7 @@ _Step = tuple[float | None, float, float, float, bool, float, float, float]
 
 
 def _steps(course: Course, belief: Belief, first: int) -> Iterator[_Step]:
-    """Give of each step reading, noise, in and out, and how k and its gust grow."""
+    """Return of each step reading, noise, in and out, and how k and its gust grow."""
     step_h, count = course.step_h, len(course.level_ppm)
     stays = math.exp(-step_h / belief.gust_h)
     fresh = 1.0 - stays * stays

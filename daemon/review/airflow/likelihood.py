@@ -117,7 +117,7 @@ class Guess(NamedTuple):
     """Whether k changed slowly, and far, on its own: rime that closes a vent."""
 
     def setting_at(self, node: int) -> str:
-        """Give the burner's setting before a node."""
+        """Return the burner's setting before a node."""
         setting = self.start
         for n in sorted(self.changes):
             if n >= node:
@@ -222,7 +222,7 @@ class Judge:
         )
 
     def _extra(self, guess: Guess) -> list[float]:
-        """Give what the people give before they sleep; nothing where nobody is."""
+        """Return what the people give before they sleep; nothing where nobody is."""
         if not guess.walks.awake or self.settings[guess.start].ppm_per_h <= 0.0:
             return []
         return [guess.walks.awake * one for one in self._awake]
@@ -243,7 +243,7 @@ class Judge:
         return Explanation(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:
-        """Give what warmth and oxygen say: of any size of noise the same."""
+        """Return what warmth and oxygen say: of any size of noise the same."""
         key = guess.start, tuple(sorted(guess.changes.items()))
         if key not in self._kept:
             self._kept[key] = self._heat_worth_of(guess)
@@ -289,7 +289,7 @@ class Judge:
         return SettingSpan(begin, end, one.ppm_per_h, one.heat_w, one.flame_share)
 
     def first_course(self) -> list[tuple[int, str]]:
-        """Give the course of settings that the warmth tells, roughly."""
+        """Return the course of settings that the warmth tells, roughly."""
         if self._heat is None:
             return []
         return self._heat.balance.first_course(
@@ -308,7 +308,7 @@ class Judge:
         return found
 
     def noise(self, found: Smoothed, guess: Guess) -> Noise:
-        """Give the size of the noise that a course of k implies.
+        """Return the size of the noise that a course of k implies.
 
         With k all but 0 there would be no noise, and nothing could explain better: so
         it is no less than a part of the people alone would need.
@@ -328,7 +328,7 @@ class Judge:
         return Noise(calm, self._unrest(calm, guess))
 
     def stated_noise(self, guess: Guess) -> Noise:
-        """Give the noise as it would be, were each setting's source as it is stated.
+        """Return the noise as it would be, were each setting's source as it is stated.
 
         From k as found, a source that comes out small makes the noise small with it,
         and may stay there; so each explanation is looked at from here, too.
@@ -346,7 +346,7 @@ class Judge:
         return self._noise(ks, guess)
 
     def _unrest(self, ks: Sequence[float], guess: Guess) -> list[float]:
-        """Tell where k slowly changes, changes at once left aside."""
+        """Report where k slowly changes, changes at once left aside."""
         half = max(1, round(UNREST_H / 2.0 / self.course.step_h))
         last, span_h = self.count - 1, math.sqrt(2.0 * half * self.course.step_h)
         sudden = sorted(guess.changes)
@@ -360,7 +360,7 @@ class Judge:
         return unrest
 
     def first_noise(self) -> Noise:
-        """Give the noise before anything is found: as the levels suggest."""
+        """Return the noise before anything is found: as the levels suggest."""
         source = math.sqrt(max(self._low, self._high / 10) * self._high)
         excess = [100.0 if one is None else one for one in self.course.excess_ppm]
         usual = [min(max(source / max(one, 100.0), 0.1), 10.0) for one in excess]
@@ -368,7 +368,7 @@ class Judge:
 
 
 def _same_until(one: Guess, other: Guess) -> int:
-    """Give the node up to which two explanations are the same."""
+    """Return the node up to which two explanations are the same."""
     if one.start != other.start or one.walks != other.walks:
         return 0
     differs = [

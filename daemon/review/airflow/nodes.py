@@ -29,7 +29,7 @@ Told = float | None
 
 
 def mean(values: Sequence[Told]) -> Told:
-    """Give the mean of what is told; None where nothing is."""
+    """Return the mean of what is told; None where nothing is."""
     known = [one for one in values if one is not None]
     return math.fsum(known) / len(known) if known else None
 
@@ -88,7 +88,7 @@ def course_of(
 
 
 def _level(fine_ppm: Sequence[Told], at: int, half: int) -> Told:
-    """Give the level at a moment from both sides of it; None at the end of a hole.
+    """Return the level at a moment from both sides of it; None at the end of a hole.
 
     One side alone is the level of a moment beside it, and a lag is not undone there:
     from a burner's first minutes the source would come out a tenth wrong.
@@ -142,7 +142,7 @@ def _bridged(values: list[Told]) -> list[Told]:
 
 
 def noise_sd(values: Sequence[Told]) -> float:
-    """Tell the noise of a series from the median of its second differences."""
+    """Report the noise of a series from the median of its second differences."""
     bends = sorted(
         abs(a - 2.0 * b + c)
         for a, b, c in zip(values, values[1:], values[2:], strict=False)

@@ -32,7 +32,7 @@ LEAST_EXCESS_PPM = 100.0
 
 
 def per_co2_dry(moles: float) -> float:
-    """Give the fall of the dry oxygen for each rise of CO2, by moles of oxygen taken.
+    """Return the fall of the dry oxygen for each rise of CO2, by moles of oxygen taken.
 
     What the gas shrinks by is made up by outdoor air, which brings oxygen.
     """
@@ -65,7 +65,7 @@ class Oxygen:
         self._middle = known[len(known) // 2] if known else 0.0
 
     def worth(self, spans: Sequence[SettingSpan]) -> float:
-        """Give ln likelihood of a course of settings."""
+        """Return ln likelihood of a course of settings."""
         rows, share = [], spans[0].flame_share
         at = 0
         for n, o2_pct, excess in self._windows:
@@ -84,7 +84,7 @@ class Oxygen:
 
 
 def _worth(rows: Sequence[tuple[float, float, float]]) -> float:
-    """Give ln likelihood with the level of fresh air and the gain fitted."""
+    """Return ln likelihood with the level of fresh air and the gain fitted."""
     weight = x = y = xx = xy = 0.0
     for o2_pct, taken, sd in rows:
         each = 1.0 / sd**2

@@ -92,7 +92,7 @@ def _back_reading(r: _Back, at: _Back, v: float, f: float) -> _Back:
 
 
 def _settle(found: Smoothed, n: int, at: _Back, r: _Back) -> None:
-    """Tell `a + P r` and `P - P N P` of this node, for k with its gust, and for s."""
+    """Report `a + P r` and `P - P N P` of this node, for k with its gust, and for s."""
     _, k, g, s, _, ck, cg, cs, kk, kg, ks, gg, gs, ss = at
     rc, rk, rg, rs, ncc, nck, ncg, ncs, nkk, nkg, nks, ngg, ngs, nss = r
     ac, ak, ag, as_ = ck + cg, kk + kg, kg + gg, ks + gs

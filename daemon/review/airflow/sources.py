@@ -71,7 +71,7 @@ class Sources:
 
 
 def sources_of(facts: CabinFacts) -> Sources:
-    """Give what the config's people and burner give."""
+    """Return what the config's people and burner give."""
     asleep = measured_sleeper_co2_mol_s()
     people = LIKELY_PEOPLE if facts.people is None else facts.people
     more_or_less = LIKELY_PEOPLE_SD if facts.people is None else PEOPLE_SD
@@ -115,7 +115,7 @@ def _powers(facts: CabinFacts) -> dict[str, tuple[float, float]]:
 def settings_of(
     sources: Sources, moles: float, cycles: Cycles | None = None
 ) -> Settings:
-    """Give the source of each setting in ppm of the cabin's air an hour.
+    """Return the source of each setting in ppm of the cabin's air an hour.
 
     Args:
         sources: of the cabin.
@@ -161,7 +161,7 @@ def _setting(sources: Sources, kw: float, kw_sd: float, ppm_h: float) -> BurnerS
 
 
 def swings_of(sources: Sources, cycles: Cycles, moles: float) -> list[Swing]:
-    """Give how far a cycling burner's source swings at each step; empty: never."""
+    """Return how far a cycling burner's source swings at each step; empty: never."""
     mean_duty = cycles.mean_duty
     if HIGH not in sources.settings or mean_duty <= 0.0:
         return []
@@ -180,13 +180,13 @@ def swings_of(sources: Sources, cycles: Cycles, moles: float) -> list[Swing]:
 
 
 def flame_o2_per_co2(facts: CabinFacts) -> float:
-    """Give the moles of oxygen that the burner takes for each of CO2."""
+    """Return the moles of oxygen that the burner takes for each of CO2."""
     flame = burn(facts.fuel, 1.0)
     return flame.o2_mol_s / flame.co2_mol_s
 
 
 def o2_per_co2(sources: Sources, facts: CabinFacts) -> float:
-    """Give the fall of dry oxygen for each CO2 with the burner on its highest."""
+    """Return the fall of dry oxygen for each CO2 with the burner on its highest."""
     most_kw = max(kw for kw, _ in sources.settings.values())
     flame = most_kw * sources.co2_per_kw
     share = flame / max(flame + sources.people_co2, 1e-12)
