@@ -235,7 +235,7 @@ class Recording:
                     raise RecordingError(
                         f"{self._path}: line {self._line}, column {name}: "
                         f"{text[:40]!r} is neither 0 nor 1; a contact is 1 while its "
-                        "alarm rings, its door is open or its float is up"
+                        "alarm sounds, its door is open or its float is up"
                     )
         return CsvRow(time_s, values)
 

@@ -148,7 +148,7 @@ def with_contacts(
             )
         if name_mistake(name, "contact") is not None:
             raise RecordingError(
-                f"column {channel}: {name[:40]!r} is no name for a contact; call the "
+                f"column {channel}: {name[:40]!r} is not a name for a contact; call the "
                 f"column contact_{means}"
             )
         settings = _with_contact(settings, name, means)

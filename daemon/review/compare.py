@@ -196,7 +196,7 @@ def _unproved(
             return f"{QUANTITIES[name].words} was not known for {spelled(unseen_min)}"
     keys = tape.keys("co_ppm")
     if keys and set(keys) <= set(still_at_nothing(tape)):
-        return "carbon monoxide stood still at nothing while carbon dioxide rose"
+        return "carbon monoxide was read as 0 all along while carbon dioxide rose"
     return ""
 
 
