@@ -148,8 +148,8 @@ def with_contacts(
             )
         if name_mistake(name, "contact") is not None:
             raise RecordingError(
-                f"column {channel}: {name[:40]!r} is not a name for a contact; call the "
-                f"column contact_{means}"
+                f"column {channel}: {name[:40]!r} is not a name for a contact; call "
+                f"the column contact_{means}"
             )
         settings = _with_contact(settings, name, means)
         notes.append(
