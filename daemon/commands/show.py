@@ -46,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--once",
         action="store_true",
-        help="show it once, then exit; so it does wherever the output is no terminal",
+        help="show it once, then exit; also done wherever no terminal shows it",
     )
     parser.add_argument(
         "--all", action="store_true", help="also show what is calculated from the air"
