@@ -86,11 +86,12 @@ class Units:
             unit: one of ours.
             value: in it.
             decimals: of the number in SI.
-            separator: between thousands in SI; in the United States a comma.
+            separator: between thousands in SI; in the United States a comma, also in
+                what both write alike.
         """
         if self.unit(unit) == unit:
             value = value if decimals >= 0 else round(value, decimals)
-            return grouped(value, max(0, decimals), separator)
+            return grouped(value, max(0, decimals), "," if self.is_us else separator)
         sharp = decimals + IN_US[unit].decimals
         return grouped(round(self.value(unit, value), sharp), max(0, sharp), ",")
 
