@@ -201,9 +201,9 @@ def _unproved(
 
 
 def never_safer(one: Sheet) -> str:
-    """Say why it is never called safer than another; '' where it may be.
+    """Return why it is never called safer than another; '' where it may be.
 
-    Air that was past a limit speaks for itself; what rang beside calm air does not.
+    Air that was past a limit speaks for itself; an alarm beside calm air does not.
     """
     is_past_by_air = one.margin is not None and one.margin <= 0.0
     return one.unproved or ("" if is_past_by_air else one.past)
@@ -383,7 +383,7 @@ def _rank(word: str, told: Sequence[tuple[Measure, ...] | None]) -> Rank:
 
 
 def is_sure(better: Sequence[Measure], worse: Sequence[Measure]) -> bool:
-    """Say whether the first measure that tells them apart is for the better one."""
+    """Report whether the first measure that tells them apart is for the better one."""
     for good, bad in zip(better, worse, strict=True):
         if good is None or bad is None:
             continue
