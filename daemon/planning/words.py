@@ -6,6 +6,7 @@ from cabinvigil.daemon.air.figures import (
     FLAME_OUT_O2_PCT,
     FRESH_O2_PCT,
 )
+from cabinvigil.daemon.planning.brief import verdict
 from cabinvigil.daemon.planning.figures import CabinPlan
 from cabinvigil.daemon.planning.heading import head, when, windows
 from cabinvigil.daemon.planning.lines import area, areas, lasting, ranged, row, wrapped
@@ -51,8 +52,9 @@ WHY_RULES_DIFFER = (
 
 
 def account(made: Plan, change: tuple[str, ...]) -> str:
-    """Return the whole account, ready to print."""
+    """Return the whole account, the verdict first, ready to print."""
     parts = [
+        [verdict(made), *wrapped(change[0], "")],
         head(made),
         _settled(made),
         _shut(made),
