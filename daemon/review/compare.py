@@ -50,6 +50,9 @@ judgement)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
+WARMING_MIN = 5.0
+"""After a start the sensors warm up: of a short stretch so much is no loss (own choice,
+above the three minutes that a start allows for)."""
 CERTIFIED = frozenset(f"contact-{means}" for means in ("smoke", "gas", "co"))
 """The alarms by which a certified one speaks: it may have tasted what ours do not."""
 SETTLED_O2_PCT = 0.3
@@ -185,7 +188,8 @@ def _unproved(
             return rang_in_words(one.alarm)
     left_out = frozenset[int]() if is_trial else tape.left_out
     steps = [n for n in range(part.start, part.stop) if n not in left_out]
-    enough_min = min(UNSEEN_MIN, UNSEEN_SHARE * len(steps) * STEP_S / 60.0)
+    share_min = UNSEEN_SHARE * len(steps) * STEP_S / 60.0
+    enough_min = max(WARMING_MIN, min(UNSEEN_MIN, share_min))
     for name in VITAL:
         seen = seen_steps(tape, found.rang, name)
         unseen = sum(1 for step in steps if not seen[step])
