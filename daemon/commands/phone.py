@@ -165,7 +165,11 @@ def _test(settings: PhoneSettings, out: IO[str]) -> int:
     for name, push in _pushes(settings).items():
         reason = push("cabinvigil", TEST_TEXT, 4)
         failed += bool(reason)
-        told = f"NOT accepted: {reason}" if reason else "accepted; did the phone sound?"
+        told = (
+            f"NOT accepted: {reason}"
+            if reason
+            else "accepted; now the phone must sound"
+        )
         print(f"  {name}: {told}", file=out)
     return ExitCode.NOT_WELL if failed else ExitCode.DONE
 
