@@ -21,7 +21,7 @@ def changes(made: Plan) -> tuple[str, ...]:
     """Return one sentence for each change that is called for; the first weighs most."""
     found = [
         _flame(made),
-        _vents(made),
+        vent_sentence(made),
         _hot(made),
         _shut(made),
         _two_places(made),
@@ -46,7 +46,8 @@ def _flame(made: Plan) -> str:
     )
 
 
-def _vents(made: Plan) -> str:
+def vent_sentence(made: Plan) -> str:
+    """Say what to do with the vents; '' where they are good."""
     vents, units = made.vents, made.cabin.units
     if vents.is_good:
         return ""

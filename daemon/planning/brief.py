@@ -87,9 +87,9 @@ def _rows(made: Plan) -> Iterator[str]:
     low, needed, _ = made.vent.needed_cm2
     wanted = "no area is enough" if needed is None else f"needed {_area(made, needed)}"
     if low is None or needed is None:
-        yield _row("vent area", f"{_area(made, have)}; in still air {wanted}")
+        yield _row("vent area", f"{_area(made, have)} together; in still air {wanted}")
     else:
-        yield _row("vent area", f"{_area(made, have)}; {wanted} in still air")
+        yield _row("vent area", f"{_area(made, have)} together; {wanted} in still air")
     if made.cabin.burner_kw:
         kg, hours = units.said("kg", made.gas.kg, 2), made.gas.cylinder_hours
         yield _row(

@@ -270,11 +270,11 @@ def _wet(made: Plan) -> list[str]:
     up_to = "up to " * made.flame.is_limited
     lines = [
         "5. Condensation",
-        row("water from the heater", up_to + units.said("l", wet.burner_kg, 2)),
-        row("water from people", units.said("l", wet.people_kg, 2)),
+        row("water from the heater", up_to + units.said("kg", wet.burner_kg, 2)),
+        row("water from people", units.said("kg", wet.people_kg, 2)),
         row("windows mist after", lasting(wet.mist_from_min)),
         row("water runs after", lasting(wet.runs_from_min)),
-        row("water on windows by morning", ranged(wet.ran_down_kg, 2, "l", units)),
+        row("water on windows by morning", ranged(wet.ran_down_kg, 2, "kg", units)),
     ]
     advised = "the vents as they are" if made.vents.is_good else "the vents advised"
     if drying.is_hopeless:
@@ -339,8 +339,8 @@ def _side_by_side(made: Plan) -> list[str]:
             *(_coldest(made.cabin, night) for night in made.coldest_nights),
         ),
         (
-            f"on windows and walls, {units.sign('l')}",
-            *(number("l", n.moments[-1].settled_kg, 2) for n in (mine, other)),
+            f"on windows and walls, {units.sign('kg')}",
+            *(number("kg", n.moments[-1].settled_kg, 2) for n in (mine, other)),
         ),
         (
             f"gas, {units.sign('kwh')}",

@@ -63,6 +63,11 @@ class Units:
         """Whether numbers are told in the units of the United States."""
         return self.word == "us"
 
+    @property
+    def separator(self) -> str:
+        """What stands between thousands, also of what both systems write alike."""
+        return "," if self.is_us else " "
+
     def unit(self, unit: str) -> str:
         """Return the unit in which a value in one of ours is told."""
         return IN_US[unit].unit if self.is_us and unit in IN_US else unit
