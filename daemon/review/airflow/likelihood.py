@@ -122,6 +122,12 @@ class Judge:
             else (b - a) / (2.0 * course.step_h)
             for n in range(last + 1)
         ]
+        # CO2 falls no faster than air carries it off, whatever is given off meanwhile:
+        # a steep fall shows a door thrown wide open, however little moved before
+        self._falls_k = [
+            min(max(-climb, 0.0) / max(one or 0.0, LEAST_EXCESS_PPM), MOST_K)
+            for climb, one in zip(self._climbs, course.excess_ppm, strict=True)
+        ]
         self._most_s = MOST_SOURCE * self._high
         self._least_k = [
             max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
@@ -133,7 +139,7 @@ class Judge:
         step_h, span = self.course.step_h, max(self._high - self._low, self._high / 2)
         for n, kind in guess.changes.items():
             if kind == AIR:
-                jump = scale.k[n] + 0.5
+                jump = max(scale.k[n] + 0.5, self._falls_k[n])
                 kink = KINK * step_h * jump * abs(self.course.excess_ppm[n] or 0.0)
                 changes[n] = StepChange(kink, jump)
             else:
