@@ -59,8 +59,8 @@ def with_cooking(guess: Guess, settings: Settings, step_h: float) -> list[Guess]
             is_known = {first, second} & set(cooking.values())
             if is_known or not 0 < (b - a) * step_h <= MOST_COOKING_H:
                 continue
-            for base, name in cooking.items():
-                found += _cooked(guess, (a, b), (base, name), step_h)
+            for base in cooking:
+                found += _cooked(guess, (a, b), base, cooking, step_h)
     return found
 
 
@@ -74,21 +74,33 @@ def _rebased(guess: Guess, cooking: Mapping[str, str]) -> list[Guess]:
             if new == old:
                 continue
             other = {old: new, cooking[old]: cooking[new]}
-            setting = start = other.get(guess.start, guess.start)
-            changes = {}
-            for n in sorted(guess.changes):
-                kind = other.get(guess.changes[n], guess.changes[n])
-                if kind != setting:
-                    changes[n] = kind
-                setting = setting if kind == AIR else kind
+            start = other.get(guess.start, guess.start)
+            changes = _renamed(guess.changes, other, start)
             found.append(guess._replace(start=start, changes=changes))
     return found
 
 
+def _renamed(
+    changes: Mapping[int, str], other: Mapping[str, str], setting: str
+) -> dict[int, str]:
+    """Put other settings in place of some, after one; none is set to itself."""
+    renamed = {}
+    for n in sorted(changes):
+        kind = other.get(changes[n], changes[n])
+        if kind != setting:
+            renamed[n] = kind
+        setting = setting if kind == AIR else kind
+    return renamed
+
+
 def _cooked(
-    guess: Guess, dates: tuple[int, int], kinds: tuple[str, str], step_h: float
+    guess: Guess,
+    dates: tuple[int, int],
+    base: str,
+    cooking: Mapping[str, str],
+    step_h: float,
 ) -> list[Guess]:
-    (a, b), (base, name) = dates, kinds
+    a, b = dates
     changes = {n: kind for n, kind in guess.changes.items() if not a <= n <= b}
     earlier = [n for n, kind in changes.items() if n < a and kind != AIR]
     start = guess.start
@@ -98,10 +110,17 @@ def _cooked(
         del changes[max(earlier)]
     else:
         changes[max(earlier)] = base
-    changes |= {a: name, b: base}
+    changes |= {a: cooking[base], b: base}
     until = b + EDGE_H / step_h
     fewer = {n: kind for n, kind in changes.items() if not b < n <= until}
-    each = [changes] if fewer == changes else [changes, fewer]
+    # what was thought to burn from then on may be what burns later on, too
+    then = guess.setting_at(b + 1)
+    later = {n: kind for n, kind in fewer.items() if n > b}
+    other = {then: base, cooking.get(then, ""): cooking[base]}
+    same = {n: kind for n, kind in fewer.items() if n <= b}
+    same |= _renamed(later, other, base)
+    each = [changes]
+    each += [one for one in (fewer, same) if one not in each]
     return [guess._replace(start=start, changes=one) for one in each]
 
 

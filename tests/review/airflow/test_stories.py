@@ -50,6 +50,13 @@ def test_what_an_edge_left_beside_it_may_go() -> None:
     assert stove in found
 
 
+def test_what_burns_after_a_stove_may_be_what_burns_later_on() -> None:
+    """A burner turned down at its end, and a second stove in the morning."""
+    found = stories({20: AIR, 30: "off", 100: "off and a stove", 110: "off"})
+    stoves = {20: "low and a stove", 30: "low", 100: "low and a stove", 110: "low"}
+    assert {-1: "low", **stoves} in found
+
+
 def test_another_burner_may_have_burnt_beside_a_stove() -> None:
     """At each of two at once, and no setting is set to itself."""
     changes = {5: "low", 20: "low and a stove", 30: "low"}
