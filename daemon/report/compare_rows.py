@@ -5,9 +5,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cabinvigil.daemon.report.compare_verdict import YES, are_alike, enough
-from cabinvigil.daemon.report.night_totals import is_left_known
+from cabinvigil.daemon.report.night_totals import DRY_KG, left_of
 from cabinvigil.daemon.report.other_air_words import INDEX_WORDS
 from cabinvigil.daemon.review.compare import Sheet
+from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.other_air import DUST
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT, TrialFigures
 from cabinvigil.daemon.text.durations import minutes
@@ -121,17 +122,15 @@ def _settles(one: Sheet) -> str:
 def _changes(one: Sheet) -> str:
     if one.air_changes_per_h is None:
         return f"{NOT_KNOWN}: too little CO2 was measured"
-    return spread(one.air_changes_per_h)
+    return spread(estimate(one.air_changes_per_h))
 
 
 def _water(one: Sheet) -> str:
     if one.water_left_kg is None:
         return f"{NOT_KNOWN}: the balance is not"
-    high = one.water_left_kg[2]
-    if not is_left_known(one.water_left_kg):
-        least = one.units.number("kg", high, 1)
-        return "none" if high < 0.05 else f"at most {least}"
-    return one.units.fixed("kg", one.water_left_kg, 1)
+    if one.water_left_kg[2] < DRY_KG:
+        return "none"
+    return one.units.fixed("kg", left_of(one.water_left_kg), 1)
 
 
 def _wet(one: Sheet) -> str:
@@ -149,7 +148,7 @@ def _gas(one: Sheet) -> str:
         return f"{NOT_KNOWN}: the balance is not"
     if found is None or found.gas_kg_per_h is None:
         return "none seen to burn"
-    return one.units.fixed("kg", found.gas_kg_per_h, 2)
+    return one.units.fixed("kg", estimate(found.gas_kg_per_h), 2)
 
 
 def _gained(one: Sheet) -> str:
@@ -211,7 +210,9 @@ def _begin(found: Sequence[TrialFigures | None], units: Units) -> ShareRow:
 def _power(found: Sequence[TrialFigures | None], units: Units) -> ShareRow:
     triples = [None if one is None else one.power_kw for one in found]
     cells = tuple(
-        NOT_KNOWN if one is None else f"{units.fixed('kw', one, 1)} {units.sign('kw')}"
+        NOT_KNOWN
+        if one is None
+        else f"{units.fixed('kw', estimate(one), 1)} {units.sign('kw')}"
         for one in triples
     )
     known = [one for one in triples if one is not None]

@@ -8,9 +8,10 @@ from typing import Any
 
 from cabinvigil.daemon.report.compare_rows import dust_cell, figure_rows, same_rows
 from cabinvigil.daemon.report.compare_verdict import enough, sentence
-from cabinvigil.daemon.report.night_totals import water_left
-from cabinvigil.daemon.review.airflow.balance import Z90
+from cabinvigil.daemon.report.night_totals import left_of, water_left
+from cabinvigil.daemon.review.airflow.balance import Z90, Triple
 from cabinvigil.daemon.review.compare import Rank, Sheet, too_short
+from cabinvigil.daemon.review.middle import Estimate, estimate
 from cabinvigil.daemon.review.other_air import USUAL_INDEX, OtherAir
 from cabinvigil.daemon.review.trial_figures import TrialFigures
 from cabinvigil.daemon.review.verdict import WORDS
@@ -111,11 +112,12 @@ def _facts(one: Sheet, units: Units) -> list[str]:
         facts.append(wet)
     if one.gas_kwh is not None and one.gas_kg is not None:
         gas = (
-            f"gas    {units.spread('kwh', one.gas_kwh)} {units.sign('kwh')}, "
-            f"{units.figure('kg', one.gas_kg[1])} {units.sign('kg')}"
+            f"gas    {units.spread('kwh', estimate(one.gas_kwh))} "
+            f"{units.sign('kwh')}, {units.brief('kg', estimate(one.gas_kg))} "
+            f"{units.sign('kg')}"
         )
         if one.w_per_k is not None and one.kept_k is not None:
-            each = f"{units.fixed('w_k', one.w_per_k, 0)} {units.sign('w')}"
+            each = f"{units.fixed('w_k', estimate(one.w_per_k), 0)} {units.sign('w')}"
             kept = f"{each} for each of {units.said('k', one.kept_k)}"
             if len(gas) + len(kept) + len(INDENT) + 2 > COLUMNS:
                 facts.append(f"{gas};")
@@ -124,7 +126,9 @@ def _facts(one: Sheet, units: Units) -> list[str]:
                 gas += f"; {kept}"
         facts.append(gas)
     if one.air_changes_per_h is not None:
-        facts.append(f"air    {spread(one.air_changes_per_h)} changes an hour")
+        facts.append(
+            f"air    {spread(estimate(one.air_changes_per_h))} changes an hour"
+        )
     if one.other.dust is not None and one.other.dust.rises:
         facts.append(f"dust   {dust_cell(one)}")
     if one.unseen_min > 2.0:
@@ -164,11 +168,14 @@ def _measure(word: str, one: Sheet, units: Units) -> str:
         return f"wet for {one.wet_h:.1f} h"
     if one.w_per_k is None:
         return ""
-    return f"{units.figure('w_k', one.w_per_k[1])} {units.sign('w_k')}"
+    return f"{units.brief('w_k', estimate(one.w_per_k))} {units.sign('w_k')}"
 
 
 def as_json(sheets: Sequence[Sheet], order: Sequence[Rank]) -> dict[str, Any]:
-    """Return the comparison as one object; triples are 5, 50 and 95 % points."""
+    """Return the comparison as one object; triples are 5, 50 and 95 % points.
+
+    A middle is null where nobody may rely on it.
+    """
     return {
         "text": sentence(sheets),
         "nights": [_plain(one) for one in sheets],
@@ -196,12 +203,14 @@ def _plain(one: Sheet) -> dict[str, Any]:
         "nearest": one.nearest or None,
         "beyond_min": one.beyond_min,
         "wet_h": rounded(one.wet_h, 4),
-        "water_left_kg": rounded_each(one.water_left_kg),
-        "gas_kwh": rounded_each(one.gas_kwh),
-        "gas_kg": rounded_each(one.gas_kg),
+        "water_left_kg": rounded_each(
+            None if one.water_left_kg is None else left_of(one.water_left_kg)
+        ),
+        "gas_kwh": _estimate(one.gas_kwh),
+        "gas_kg": _estimate(one.gas_kg),
         "kept_k": rounded(one.kept_k, 4),
-        "gas_w_per_k": rounded_each(one.w_per_k),
-        "air_changes_per_h": rounded_each(one.air_changes_per_h),
+        "gas_w_per_k": _estimate(one.w_per_k),
+        "air_changes_per_h": _estimate(one.air_changes_per_h),
         "unseen_min": one.unseen_min,
         "past": one.past or None,
         "verdict": one.verdict,
@@ -217,6 +226,10 @@ def _plain(one: Sheet) -> dict[str, Any]:
         **_figures(one.figures),
         **_other(one.other),
     }
+
+
+def _estimate(triple: Triple | None) -> list[float | None] | None:
+    return None if triple is None else rounded_each(estimate(triple))
 
 
 def _other(air: OtherAir) -> dict[str, Any]:
@@ -239,10 +252,10 @@ def _figures(found: TrialFigures | None) -> dict[str, Any]:
         "o2_minutes_to_19_5": rounded_each(found.o2_minutes, 1),
         "o2_settles_pct": rounded_each(found.settles_pct),
         "wet_from_min": rounded(found.wet_from_min, 1),
-        "gas_kg_per_h": rounded_each(found.gas_kg_per_h),
+        "gas_kg_per_h": _estimate(found.gas_kg_per_h),
         "begins_c": rounded(found.begins_c, 3),
         "gained_k": rounded(found.gained_k, 3),
-        "burn_kw": rounded_each(found.power_kw),
+        "burn_kw": _estimate(found.power_kw),
         "outside_c": rounded(found.outside_c, 3),
         "outside_measured": found.outside_is_measured,
         "wind_mps": found.wind_mps,
@@ -301,6 +314,16 @@ TRIPLES = frozenset(
 )
 
 
+def _interval(name: str, unit: str, told: Estimate, units: Units) -> Interval:
+    low, middle, high = told
+    return Interval(
+        name,
+        units.value(unit, low),
+        None if middle is None else units.value(unit, middle),
+        units.value(unit, high),
+    )
+
+
 def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
     """Return the rows of a picture: safe, dry, cheap."""
     safe, dry, cheap = [], [], []
@@ -312,11 +335,10 @@ def picture_rows(sheets: Sequence[Sheet], units: Units = SI) -> list[Rows]:
             left = 100.0 * one.margin
             safe.append(Interval(one.name, left - off, left, left + off))
         if one.water_left_kg is not None:
-            left_each = (units.value("kg", kg) for kg in one.water_left_kg)
-            dry.append(Interval(one.name, *left_each))
+            dry.append(_interval(one.name, "kg", left_of(one.water_left_kg), units))
         if one.w_per_k is not None:
-            each = (units.value("w_k", w_k) for w_k in one.w_per_k)
-            cheap.append(Interval(one.name, *each))
+            each = estimate(one.w_per_k)
+            cheap.append(_interval(one.name, "w_k", each, units))
     made = [
         Rows("safe", "Least that was left to a waking limit", "% of the way", safe),
         Rows("dry", "Water left behind", units.sign("kg"), dry),

@@ -16,6 +16,7 @@ from cabinvigil.daemon.review.compare import (
     thrift,
     too_short,
 )
+from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.review.verdict import (
     DANGEROUS,
@@ -223,7 +224,8 @@ def _cost(winner: Sheet, other: Sheet) -> str:
         return ""
     units = winner.units
     unit = units.sign("kwh") + ("" if is_alike else " an hour")
-    told = units.figure("kwh", abs(more))
+    size = abs(more)
+    told = units.brief("kwh", estimate((size - doubt, size, size + doubt)))
     return f"{told} {unit} {'more' if more > 0.0 else 'less'}"
 
 

@@ -5,9 +5,11 @@ from typing import Any
 from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.headline import headline
 from cabinvigil.daemon.report.rows import shown
+from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import SourceFaults, Watched
+from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.other_air import USUAL_INDEX
 from cabinvigil.daemon.review.stretches import Stretch, Totals
@@ -18,7 +20,8 @@ from cabinvigil.daemon.text.moments import utc_seconds
 def as_json(found: Morning) -> dict[str, Any]:
     """Return the whole account; what nobody tells is null.
 
-    Every triple is the 5, 50 and 95 % point.
+    Every triple is the 5, 50 and 95 % point; its middle is null where nobody may rely
+    on it.
     """
     tape = found.tape
     return {
@@ -40,8 +43,8 @@ def as_json(found: Morning) -> dict[str, Any]:
         **_figures(found.whole.totals),
         "withheld": found.whole.withheld,
         "rests_on": night_totals.rests_on(found),
-        "full_cylinder_lasts_h": rounded_each(found.cylinder_h, 1),
-        "full_cylinder_left_h": rounded_each(found.cylinder_left_h, 1),
+        "full_cylinder_lasts_h": _hours(found.cylinder_h),
+        "full_cylinder_left_h": _hours(found.cylinder_left_h),
         "stretches": [_stretch(found, one) for one in found.stretches],
         "comfort": _comfort(found),
         "breathed": _breathed(found),
@@ -155,27 +158,20 @@ def _trouble(one: SourceFaults) -> dict[str, Any]:
     }
 
 
-_TOTALS = (
-    "air_changes_per_h",
-    "air_m3_h",
-    "burn_kw",
-    "gas_kwh",
-    "gas_kg",
-    "water_made_kg",
-    "water_carried_kg",
-    "water_left_kg",
-)
-
-
 _HOURS = ("lit_h", "unsure_h", "bounded_h")
 
 
 def _figures(totals: Totals | None) -> dict[str, Any]:
     if totals is None:
-        return dict.fromkeys((*_TOTALS, *_HOURS))
-    figures = {key: rounded_each(getattr(totals, key)) for key in _TOTALS}
+        return dict.fromkeys((*night_totals.FIGURES, *_HOURS))
+    told = night_totals.estimates(totals)
+    figures = {key: rounded_each(one) for key, one in told.items()}
     hours = {key: rounded(getattr(totals, key), 2) for key in _HOURS}
     return {**figures, **hours}
+
+
+def _hours(triple: Triple | None) -> list[float | None] | None:
+    return None if triple is None else rounded_each(estimate(triple), 1)
 
 
 def _stretch(found: Morning, one: Stretch) -> dict[str, Any]:
@@ -187,7 +183,9 @@ def _stretch(found: Morning, one: Stretch) -> dict[str, Any]:
         "begins_with": one.begins_with,
         "known_h": rounded(one.known_h, 2),
         **_figures(one.totals),
-        "like_vents_of_cm2": None if vent is None else rounded_each(vent.each_cm2, 1),
+        "like_vents_of_cm2": None
+        if vent is None
+        else rounded_each(estimate(vent.each_cm2), 1),
         "fitted_cm2": None if vent is None else vent.fitted_cm2,
         "expected_m3_h": None if vent is None else rounded_each(vent.expected_m3_h, 1),
     }

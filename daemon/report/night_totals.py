@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from cabinvigil.daemon.review.airflow.balance import Triple
+from cabinvigil.daemon.review.middle import Estimate, estimate, without_middle
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.text.numbers import fixed
@@ -10,8 +11,6 @@ from cabinvigil.daemon.text.units_said import SI, Units
 
 DRY_KG = 0.05
 """Less is a wiped pane (our choice)."""
-LEAST_SHARE = 0.5
-"""A low end below this share of the middle makes the middle no figure (our choice)."""
 BOUNDED = "CO2 was not measured, or its sensor at the end of its range,"
 UNSURE = "it may have been lit: the log begins in air that had settled before"
 
@@ -22,7 +21,7 @@ class GasAndWater:
 
     gas_kg: str
     gas_kwh: str
-    gas_kwh_middle: str
+    gas_kwh_brief: str
     """With its comma and unit; '' where it is only bounded."""
     burner: str
     """Its power and hours, or what is not known of them; '' where it was never lit."""
@@ -42,7 +41,8 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
     if totals is None:
         return None
     units = found.units
-    power = f"{units.spread('kw', totals.burn_kw)} {units.sign('kw')}"
+    told = estimates(totals)
+    power = f"{units.spread('kw', told['burn_kw'])} {units.sign('kw')}"
     burner = f"{power} for {totals.lit_h:.1f} h"
     sure = f"lit for {totals.lit_h:.1f} h; " if totals.lit_h > 0.0 else ""
     if totals.unsure_h > 0.0:
@@ -57,12 +57,12 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
         _at_least(totals, "kwh", totals.gas_kwh, units),
         ""
         if totals.bounded_h
-        else f", {units.figure('kwh', totals.gas_kwh[1])} {units.sign('kwh')}",
+        else f", {units.brief('kwh', told['gas_kwh'])} {units.sign('kwh')}",
         "" if is_never_lit(totals) else burner,
-        "" if lasts is None else fixed(lasts, 0),
-        "" if left is None else fixed(left, 0),
+        "" if lasts is None else fixed(estimate(lasts), 0),
+        "" if left is None else fixed(estimate(left), 0),
         _at_least(totals, "kg", totals.water_made_kg, units),
-        units.fixed("kg", totals.water_carried_kg, 1),
+        units.fixed("kg", told["water_carried_kg"], 1),
         water_left(totals.water_left_kg, units),
     )
 
@@ -76,23 +76,40 @@ def _at_least(totals: Totals, unit: str, triple: Triple, units: Units) -> str:
     """Write a sum, or its bound where a part of the night cannot be told."""
     if totals.bounded_h:
         return f"at least {units.figure(unit, triple[0])}"
-    return units.spread(unit, triple)
+    return units.spread(unit, estimate(triple))
 
 
-def is_left_known(left_kg: Triple) -> bool:
-    """Return whether the middle is a figure of use, and not only a bound."""
-    low, middle, _ = left_kg
-    return low >= max(LEAST_SHARE * middle, DRY_KG)
+FIGURES = (
+    "air_changes_per_h",
+    "air_m3_h",
+    "burn_kw",
+    "gas_kwh",
+    "gas_kg",
+    "water_made_kg",
+    "water_carried_kg",
+    "water_left_kg",
+)
+
+
+def estimates(totals: Totals) -> dict[str, Estimate]:
+    """Return each figure, without its middle where none can be relied on."""
+    told = {name: estimate(getattr(totals, name)) for name in FIGURES}
+    told["water_left_kg"] = left_of(totals.water_left_kg)
+    if not totals.bounded_h:
+        return told
+    return {name: without_middle(getattr(totals, name)) for name in FIGURES}
+
+
+def left_of(left_kg: Triple) -> Estimate:
+    """Return the water left: of nearly none, or of what may be none, only the ends."""
+    return estimate(left_kg) if left_kg[0] >= DRY_KG else without_middle(left_kg)
 
 
 def water_left(left_kg: Triple, units: Units = SI) -> str:
     """Return what water stayed: dry, a bound, or a figure; never less than nothing."""
-    high = left_kg[2]
-    if high < DRY_KG:
+    if left_kg[2] < DRY_KG:
         return "dry: nothing stayed on walls and in bedding"
-    if not is_left_known(left_kg):
-        return f"at most {units.said('kg', high, 1)} left on walls and in bedding"
-    told = f"{units.fixed('kg', left_kg, 1)} {units.sign('kg')}"
+    told = f"{units.fixed('kg', left_of(left_kg), 1)} {units.sign('kg')}"
     return f"{told} left on walls and in bedding"
 
 

@@ -14,10 +14,12 @@ from cabinvigil.daemon.report.page_tables import further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
 from cabinvigil.daemon.report.played import played
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
+from cabinvigil.daemon.review.middle import has_middle
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
 from cabinvigil.daemon.text.charts import draw
 from cabinvigil.daemon.text.languages import partly_spoken
+from cabinvigil.daemon.text.numbers import span
 from cabinvigil.daemon.text.units import with_powers
 from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -154,8 +156,11 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]
             least = f"at least {said('kg', low, 2)}"
             yield "gas burnt", least, night_totals.BOUNDED[:-1], False
         else:
-            span = f"{number('kg', low, 2)} to {said('kg', high, 2)}"
-            yield "gas burnt", said("kg", middle, 2), span, False
+            ends = span(number("kg", low, 2), said("kg", high, 2))
+            if has_middle(totals.gas_kg):
+                yield "gas burnt", said("kg", middle, 2), ends, False
+            else:
+                yield "gas burnt", ends, "the air shows it no closer", False
 
 
 def _tonight(found: Morning) -> Iterator[str]:

@@ -9,12 +9,13 @@ from cabinvigil.daemon.report.own_alarms import stands
 from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, Ring
 from cabinvigil.daemon.review.closest_approach import Approach
+from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals, Vent
 from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
-from cabinvigil.daemon.text.numbers import or_never, valued
+from cabinvigil.daemon.text.numbers import brief, or_never, valued
 from cabinvigil.daemon.text.units_retold import APART, retold
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.drivers.kit.quantity import VITAL
@@ -170,7 +171,7 @@ class VentRow:
     """Openings that would let as much air pass, and those that are fitted."""
 
     each: str
-    each_middle: str
+    each_brief: str
     fitted: str
     """'' where it is not known."""
     expected: str
@@ -189,7 +190,7 @@ class AirRow:
     """An hour."""
     air: str
     """The flow."""
-    air_middle: str
+    air_brief: str
     vent: VentRow | None
 
 
@@ -202,9 +203,10 @@ def vent_row(vent: Vent | None, units: Units) -> VentRow | None:
     if vent is None:
         return None
     low, _, high = vent.expected_m3_h
+    each = estimate(vent.each_cm2)
     return VentRow(
-        units.fixed("cm2", vent.each_cm2, 0),
-        _or_under_one(units.number("cm2", vent.each_cm2[1])),
+        units.fixed("cm2", each, 0),
+        brief(each, lambda cm2: _or_under_one(units.number("cm2", cm2))),
         "" if vent.fitted_cm2 is None else units.number("cm2", vent.fitted_cm2),
         f"{units.number('m3_h', low)} to {units.number('m3_h', high)}",
     )
@@ -214,7 +216,13 @@ def _bounded(totals: Totals, triple: Triple, unit: str = "", units: Units = SI) 
     """Write a rate; of hours that CO2 does not tell, only what it is below."""
     if totals.bounded_h:
         return f"at most {units.figure(unit, triple[2])}"
-    return units.spread(unit, triple)
+    return units.spread(unit, estimate(triple))
+
+
+def _brief(totals: Totals, triple: Triple, unit: str, units: Units) -> str:
+    if totals.bounded_h:
+        return _bounded(totals, triple, unit, units)
+    return units.brief(unit, estimate(triple))
 
 
 def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
@@ -228,9 +236,7 @@ def air_rows(found: Morning, clock: Clock, most: int) -> list[AirRow]:
             stretch.begins_with,
             _bounded(stretch.totals, stretch.totals.air_changes_per_h),
             _bounded(stretch.totals, stretch.totals.air_m3_h, "m3_h", found.units),
-            found.units.figure(
-                "m3_h", stretch.totals.air_m3_h[2 if stretch.totals.bounded_h else 1]
-            ),
+            _brief(stretch.totals, stretch.totals.air_m3_h, "m3_h", found.units),
             vent_row(stretch.vent, found.units),
         )
         for stretch in sorted(longest, key=lambda one: one.from_s)

@@ -164,12 +164,12 @@ def _stretch(row: AirRow, units: Units) -> str:
     air, area = units.sign("m3_h"), units.sign("cm2")
     why = f" ({row.why[:24]})" if row.why else ""
     text = (
-        f"{row.begins}-{row.ends}{why}: {row.changes} changes/h, {row.air_middle} {air}"
+        f"{row.begins}-{row.ends}{why}: {row.changes} changes/h, {row.air_brief} {air}"
     )
     vent = row.vent
     if vent is None:
         return text
-    text += f"; as two vents of {vent.each_middle} {area} each"
+    text += f"; as two vents of {vent.each_brief} {area} each"
     if vent.fitted:
         text += f"; the fitted ones of {vent.fitted} {area}: {vent.expected} {air}"
     return text
@@ -183,7 +183,7 @@ def _gas(found: Morning) -> Iterator[str]:
         yield from _told("Gas", "none burnt, as far as CO2, warmth and oxygen show")
         return
     kg = found.units.sign("kg")
-    text = f"{night.gas_kg} {kg}{night.gas_kwh_middle}: {night.burner}"
+    text = f"{night.gas_kg} {kg}{night.gas_kwh_brief}: {night.burner}"
     if night.cylinder_h:
         text += (
             f"; a full cylinder lasts {night.cylinder_h} h at that, "

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.combustion import burn
@@ -241,23 +242,8 @@ def _totals(
     nodes = [*firm, *loose]
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
-    lit = [node for node in nodes if node.setting not in (OFF, EMPTY)]
-    perhaps_lit_h = math.fsum(node.lit_share for node in lit) * step_h
-    told = [node for node in firm if node.setting not in (OFF, EMPTY)]
-    unsure_h = sum(node.setting == UNSURE for node in told) * step_h
-    gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
-    if unsure_h or loose:  # of them it may be that none was burnt
-        sure = (
-            (n.burn_kw, n.burn_sd)
-            for n in firm
-            if n.setting not in (OFF, EMPTY, UNSURE)
-        )
-        gas_kwh = (triple(*_sum(sure, step_h))[0], *gas_kwh[1:])
+    burnt = _burnt(firm, loose, step_h, facts)
     most_kw = MOST_POWER * (facts.burner_kw or LIKELY_BURNER_KW)
-    if loose and facts.burner_kw != 0.0:  # nothing shows that it was not lit on high
-        most_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in firm), step_h))[2]
-        most_kwh += most_kw * len(loose) * step_h
-        gas_kwh = (*gas_kwh[:2], max(gas_kwh[2], most_kwh))
     per_kg = hhv_kwh_kg(facts.liquid)
     made, made_sd = _sum(((n.made_kg_h, n.made_sd) for n in nodes), step_h)
     carried, carried_sd = _sum(((n.carried_kg_h, n.carried_sd) for n in nodes), step_h)
@@ -277,16 +263,53 @@ def _totals(
     return Totals(
         rate,
         _times(rate, volume * shrink),
-        _power(gas_kwh, perhaps_lit_h, math.fsum(n.lit_sd for n in lit) * step_h),
-        math.fsum(node.lit_share for node in told) * step_h - unsure_h,
-        gas_kwh,
-        _times(gas_kwh, 1.0 / per_kg),
+        burnt.power_kw,
+        burnt.lit_h,
+        burnt.gas_kwh,
+        _times(burnt.gas_kwh, 1.0 / per_kg),
         made_kg,
         _open(carried, carried_sd),
         left_kg,
         len(loose) * step_h,
-        unsure_h,
+        burnt.unsure_h,
     )
+
+
+class _Burnt(NamedTuple):
+    power_kw: Triple
+    gas_kwh: Triple
+    lit_h: float
+    unsure_h: float
+
+
+def _burnt(
+    firm: Sequence[BalanceNode],
+    loose: Sequence[BalanceNode],
+    step_h: float,
+    facts: CabinFacts,
+) -> _Burnt:
+    """Sum up what burnt, and for how long; of some hours it may be that nothing did."""
+    told = [node for node in firm if node.setting not in (OFF, EMPTY)]
+    lit = [*told, *(node for node in loose if node.setting not in (OFF, EMPTY))]
+    perhaps_lit_h = math.fsum(node.lit_share for node in lit) * step_h
+    unsure_h = sum(node.setting == UNSURE for node in told) * step_h
+    lit_h = math.fsum(node.lit_share for node in told) * step_h - unsure_h
+    gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
+    lit_sd_h = math.fsum(n.lit_sd for n in lit) * step_h
+    power_kw = _power(gas_kwh, perhaps_lit_h, lit_sd_h)
+    if unsure_h or loose:
+        sure = [node for node in told if node.setting != UNSURE]
+        sure_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in sure), step_h))
+        gas_kwh = (sure_kwh[0], *gas_kwh[1:])
+        power_kw = _either(power_kw, _power(sure_kwh, lit_h, lit_sd_h))
+    if loose and facts.burner_kw != 0.0:  # nothing shows that it was not lit on high
+        most_kw = MOST_POWER * (facts.burner_kw or LIKELY_BURNER_KW)
+        most_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in firm), step_h))[2]
+        most_kwh += most_kw * len(loose) * step_h
+        gas_kwh = (*gas_kwh[:2], max(gas_kwh[2], most_kwh))
+        most_kw = _power(gas_kwh, perhaps_lit_h, lit_sd_h)[2]
+        power_kw = (*power_kw[:2], max(power_kw[2], most_kw))
+    return _Burnt(power_kw, gas_kwh, lit_h, unsure_h)
 
 
 def _power(gas_kwh: Triple, lit_h: float, lit_sd_h: float) -> Triple:
@@ -300,6 +323,13 @@ def _power(gas_kwh: Triple, lit_h: float, lit_sd_h: float) -> Triple:
         middle,
         middle + math.hypot(high - middle, off),
     )
+
+
+def _either(perhaps: Triple, sure: Triple) -> Triple:
+    """Give the power while lit: of all the hours that may have been, or of the sure."""
+    if sure[1] <= 0.0:
+        return 0.0, perhaps[1], perhaps[2]
+    return min(perhaps[0], sure[0]), sure[1], max(perhaps[2], sure[2])
 
 
 def _times(values: Triple, by: float) -> Triple:

@@ -11,6 +11,7 @@ from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.cabin_model import SettledCase, SettlingCase, settled
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.health import SourceFaults, Watched
+from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN
 from cabinvigil.daemon.text.durations import minutes
@@ -297,7 +298,7 @@ def _ways(
     fitted, known = vent.expected_m3_h[1], _spread(vent.expected_m3_h)
     was = (
         f"they would pass about {units.said('m3_h', fitted)}, and "
-        f"{units.figure('m3_h', way.air_m3_h)} {units.sign('m3_h')} came in"
+        f"{units.brief('m3_h', estimate(totals.air_m3_h))} {units.sign('m3_h')} came in"
     )
     is_more = fitted > way.air_m3_h
     wide = replace(way, air_m3_h=max(fitted, way.air_m3_h))

@@ -111,7 +111,8 @@ class Interval:
 
     label: str
     low: float
-    middle: float
+    middle: float | None
+    """None: only the ends are known."""
     high: float
 
 
@@ -249,7 +250,8 @@ def save_rows(pictures: Sequence[Rows], path: Path) -> None:
     for axes, picture in zip(panels[:, 0], pictures, strict=True):
         for n, row in enumerate(picture.rows):
             axes.plot([row.low, row.high], [n, n], color="#005f99", linewidth=2.0)
-            axes.plot([row.middle], [n], color="#005f99", marker="o", markersize=6.0)
+            if row.middle is not None:
+                axes.plot([row.middle], [n], color="#005f99", marker="o", markersize=6)
         labels = [row.label for row in picture.rows]
         axes.set_yticks(range(len(labels)), labels)
         axes.set_ylim(len(labels) - 0.5, -0.5)

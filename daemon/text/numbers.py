@@ -1,6 +1,6 @@
 """Numbers as people read them, each with the digits that matter; pure."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 SET_APART_FROM = 10_000.0
 """Four digits are read at a glance, and stay together (common practice)."""
@@ -55,18 +55,44 @@ def bracketed(middle: str, low: str, high: str) -> str:
     return f"{middle} ({low} to {high})"
 
 
-def spread(triple: Sequence[float | None], digits: int = 2) -> str:
-    """Write a middle with its 5 and 95 % points."""
+def span(low: str, high: str) -> str:
+    """Write from where to where a value lies; by its end, where that is from 0."""
+    if low == high:
+        return high
+    return f"{low} to {high}" if low.strip("0.") else f"at most {high}"
+
+
+Writer = Callable[[float], str]
+
+
+def with_points(triple: Sequence[float | None], write: Writer) -> str:
+    """Write a middle with its 5 and 95 % points, or those alone where it is None."""
     low, middle, high = triple
-    if low is None or middle is None or high is None:
+    if low is None or high is None:
         return "not known"
-    return bracketed(*(figure(value, digits) for value in (middle, low, high)))
+    ends = write(low), write(high)
+    if middle is not None:
+        return bracketed(write(middle), *ends)
+    told = span(*ends)
+    return "between {} and {}".format(*ends) if " to " in told else told
 
 
-def fixed(triple: Sequence[float], decimals: int) -> str:
+def brief(triple: Sequence[float | None], write: Writer) -> str:
+    """Write a middle alone, or from where to where it may lie where it is None."""
+    low, middle, high = triple
+    if low is None or high is None:
+        return "not known"
+    return span(write(low), write(high)) if middle is None else write(middle)
+
+
+def spread(triple: Sequence[float | None], digits: int = 2) -> str:
+    """Write a middle with its 5 and 95 % points, to so many digits that matter."""
+    return with_points(triple, lambda value: figure(value, digits))
+
+
+def fixed(triple: Sequence[float | None], decimals: int) -> str:
     """Write a middle with its 5 and 95 % points, all to so many decimals."""
-    low, middle, high = (f"{value:z.{decimals}f}" for value in triple)
-    return bracketed(middle, low, high)
+    return with_points(triple, lambda value: f"{value:z.{decimals}f}")
 
 
 def valued(quantity: str, value: float, separator: str = " ") -> str:

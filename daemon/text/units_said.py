@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import NamedTuple
 
-from cabinvigil.daemon.text.numbers import bracketed, compact, figure, grouped
+from cabinvigil.daemon.text.numbers import brief, compact, figure, grouped, with_points
 from cabinvigil.daemon.text.units import UNITS, convert, difference, sign_of
 
 
@@ -136,16 +136,15 @@ class Units:
 
     def spread(self, unit: str, triple: Sequence[float | None], digits: int = 2) -> str:
         """Write a middle with its 5 and 95 % points, without the unit."""
-        known = [one for one in triple if one is not None]
-        if len(known) < len(triple):
-            return "not known"
-        low, middle, high = (self.figure(unit, one, digits) for one in known)
-        return bracketed(middle, low, high)
+        return with_points(triple, lambda one: self.figure(unit, one, digits))
 
-    def fixed(self, unit: str, triple: Sequence[float], decimals: int) -> str:
+    def fixed(self, unit: str, triple: Sequence[float | None], decimals: int) -> str:
         """Write a middle with its 5 and 95 % points, all equally sharp, unitless."""
-        low, middle, high = (self.number(unit, one, decimals) for one in triple)
-        return bracketed(middle, low, high)
+        return with_points(triple, lambda one: self.number(unit, one, decimals))
+
+    def brief(self, unit: str, triple: Sequence[float | None], digits: int = 2) -> str:
+        """Write a middle alone, or its range where it has none, without the unit."""
+        return brief(triple, lambda one: self.figure(unit, one, digits))
 
     def of_sign(
         self, sign: str, value: float, *, apart: bool = False

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from cabinvigil.daemon.report.night_totals import is_left_known
+from cabinvigil.daemon.report.night_totals import DRY_KG, estimates
 from tests.bench.second_nights.morning_form import (
     FIGURES,
     account_of,
@@ -43,7 +43,7 @@ class Verdict:
     half_width: float | None
     """As a share of the truth; None below the floor."""
     factor: float | None
-    """Middle over truth; infinite where it is not above 0."""
+    """Middle over truth; None where a range was told, or a bound, without a middle."""
 
     @property
     def is_twice_wrong(self) -> bool:
@@ -76,17 +76,18 @@ class Judged:
 
 
 def _verdicts(told: Any, known: Mapping[str, float]) -> dict[str, Verdict]:
-    found = {}
+    found, figures = {}, estimates(told)
     for name in FIGURES:
-        low, middle, high = getattr(told, name)
+        low, middle, high = figures[name]
         width = factor = None
         # A bound is no figure: it has to hold, and has neither middle nor width.
         is_bound = told.bounded_h > 0.0
         if name == "water_left_kg":
-            is_bound = is_bound or not is_left_known((low, middle, high))
+            is_bound = is_bound or low < DRY_KG
         if known[name] > FLOORS[name] and not is_bound:
             width = (high - low) / 2.0 / known[name]
-            factor = middle / known[name] if middle > 0.0 else 0.0
+            if middle is not None:
+                factor = middle / known[name]
         found[name] = Verdict(is_inside(told, known, name), width, factor)
     return found
 
@@ -129,17 +130,25 @@ def _picked(judged: Sequence[Judged], name: str, pick: Pick) -> list[Verdict | N
 def print_figures(title: str, judged: Sequence[Judged], pick: Pick) -> None:
     """Print by figure: inside, wrong by two, half width."""
     print(f"\n{title}")
-    print(f"{'figure':<20} {'inside':>7}  wrong by two      half width, median")
+    print(
+        f"{'figure':<20} {'inside':>7}  wrong by two      half width, median"
+        "   told as a range"
+    )
     for name in FIGURES:
         told = _picked(judged, name, pick)
         inside = sum(one is not None and one.is_inside for one in told)
         sized = [one for one in told if one is not None and one.factor is not None]
         twice = sum(one.is_twice_wrong for one in sized)
-        widths = [one.half_width for one in sized if one.half_width is not None]
+        widths = [
+            one.half_width
+            for one in told
+            if one is not None and one.half_width is not None
+        ]
         middle = statistics.median(widths) if widths else 0.0
         print(
             f"{name:<20} {100.0 * inside / max(1, len(told)):>6.0f}%  {twice:>4d} of"
             f" {len(sized):<4d}      {100.0 * middle:>6.0f} %"
+            f"   {len(widths) - len(sized):>15d} of {len(widths)}"
         )
 
 

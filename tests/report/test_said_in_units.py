@@ -93,8 +93,8 @@ def test_what_is_seen_before_a_span() -> None:
 
 def test_the_pictures_rows_of_a_comparison() -> None:
     one = Sheet(
-        *("a", 8.0, 0.5, 0.1, "o2_pct", 0.0, 1.0, (0.1, 0.2, 0.3), None, None),
-        *(20.0, (10.0, 20.0, 30.0), None, 0.0, ""),
+        *("a", 8.0, 0.5, 0.1, "o2_pct", 0.0, 1.0, (0.15, 0.2, 0.3), None, None),
+        *(20.0, (15.0, 20.0, 30.0), None, 0.0, ""),
     )
     si, us = (picture_rows([one, one], units) for units in (SI, US))
     assert [rows.unit for rows in si] == ["% of the way", "kg", "W/K"]

@@ -3,6 +3,7 @@
 import pytest
 
 from cabinvigil.daemon.text.numbers import (
+    brief,
     compact,
     figure,
     fixed,
@@ -19,9 +20,27 @@ def test_numbers_are_written_with_what_matters() -> None:
     """Two digits that count, never powers; a negative nothing is nothing."""
     written = [figure(value) for value in (0.0, 3.456, 0.0456, 123.4, -0.001, 12.0)]
     assert written == ["0", "3.5", "0.046", "123", "-0.001", "12"]
-    assert spread((0.5, None, 1.0)) == "not known"
+    assert spread((0.5, 0.7, None)) == spread((None, 0.7, 1.0)) == "not known"
     assert fixed((-0.04, 0.0, 0.4), 1) == "0.0 (0.0 to 0.4)"
     assert fixed((-0.4, -0.2, 0.4), 0) == "0 (0 to 0)"
+
+
+@pytest.mark.parametrize(
+    ("triple", "written", "short"),
+    [
+        ((0.4, 0.9, 1.6), "0.90 (0.40 to 1.6)", "0.90"),
+        ((0.4, None, 1.6), "between 0.40 and 1.6", "0.40 to 1.6"),
+        ((0.0, None, 1.6), "at most 1.6", "at most 1.6"),
+        ((0.0, None, 0.0), "0", "0"),
+        ((-0.2, None, 1.6), "between -0.20 and 1.6", "-0.20 to 1.6"),
+    ],
+)
+def test_without_a_middle_the_range_is_told(
+    triple: tuple[float, float | None, float], written: str, short: str
+) -> None:
+    """And what may be nothing by its end alone."""
+    assert spread(triple) == written
+    assert brief(triple, figure) == short
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,8 @@
 them and `smoother` goes back; `heat` says what the temperature adds, `likelihood` what
 one explanation is worth, `change_points` searches for the best and `mixture` joins it
 with its rivals.  `carbon` tells CO2 beyond its part's range, `cycles` a thermostat,
-`sources` what people and burner may give.  `air_moved` and `balance` turn it into fresh
+`sources` what people and burner may give, `guess` what an explanation says and
+`stories` what no single change tells.  `air_moved` and `balance` turn it into fresh
 air, gas and water.
 
 May be imported by: report.

@@ -12,10 +12,10 @@ from typing import NamedTuple
 from cabinvigil.daemon.review.airflow.change_points import Search
 from cabinvigil.daemon.review.airflow.cycles import Swing
 from cabinvigil.daemon.review.airflow.drive import driven
+from cabinvigil.daemon.review.airflow.guess import Settings
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
 from cabinvigil.daemon.review.airflow.kalman import Course
-from cabinvigil.daemon.review.airflow.likelihood import Settings
 from cabinvigil.daemon.review.airflow.nodes import (
     Told,
     course_of,

@@ -23,7 +23,7 @@ from cabinvigil.daemon.review.airflow.air_moved import (
 )
 from cabinvigil.daemon.review.airflow.carbon import Carbon, carbon_of, dry_o2_pct
 from cabinvigil.daemon.review.airflow.cycles import cycles_of
-from cabinvigil.daemon.review.airflow.likelihood import AIR
+from cabinvigil.daemon.review.airflow.guess import AIR
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
 from cabinvigil.daemon.review.airflow.sources import (
     EMPTY,

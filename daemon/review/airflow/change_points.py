@@ -13,23 +13,26 @@ Every threshold here was chosen on seeds other than those that score it
 import math
 from collections.abc import Sequence
 
-from cabinvigil.daemon.review.airflow.heat import Heat
-from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
-from cabinvigil.daemon.review.airflow.likelihood import (
+from cabinvigil.daemon.review.airflow.guess import (
     AIR,
     AWAKE,
     GUSTS,
-    LEAST_UNREST,
     WALKS_K,
     WALKS_S,
-    Explanation,
     Guess,
-    Judge,
-    Noise,
     Settings,
     Walks,
 )
+from cabinvigil.daemon.review.airflow.heat import Heat
+from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
+from cabinvigil.daemon.review.airflow.likelihood import (
+    LEAST_UNREST,
+    Explanation,
+    Judge,
+    Noise,
+)
 from cabinvigil.daemon.review.airflow.mixture import Explained, mixed
+from cabinvigil.daemon.review.airflow.stories import by_cycles, with_cooking
 
 MOST_CHANGES = 12
 """More happens to no cabin in a night (our choice)."""
@@ -49,7 +52,7 @@ RIVAL_GAP, MIXED_GAP = 12.0, 4.0
 """Rivals within the first are looked at closely; within the second they are mixed in
 (1 in 50)."""
 MOST_TURNED = 3
-"""Settings between the stops that are looked at, to bound the time."""
+"""Settings between the stops that are looked at, to bound the time; and stoves."""
 SETTLED_GAP = 8.0
 """What is further behind, under the noise of its own stated source, does not catch up
 by a better size of its noise."""
@@ -81,7 +84,9 @@ class Search:
         self._cycling = [one > 0.0 for one in swing_ppm]
         self._settings, self._count = settings, len(course.level_ppm)
         self._stops = [name for name, one in settings.items() if not one.is_between]
-        self._between = [name for name in settings if name not in self._stops]
+        self._between = [
+            name for name, one in settings.items() if one.is_between and not one.beside
+        ]
 
     def explain(self) -> Explained:
         """Find the best explanation, its rivals mixed in."""
@@ -103,7 +108,8 @@ class Search:
         stands = [
             self._judge.stand(Guess(one, {}, walks), scale) for one in self._stops
         ]
-        told = [*self._by_heat(walks), *self._by_cycles(walks)]
+        cycles = by_cycles(self._settings, self._cycling, walks, EDGE_NODES)
+        told = [*self._by_heat(walks), *cycles]
         stands += [self._judge.stand(one, scale) for one in told]
         best = max(stands, key=lambda stand: stand.worth)
         return self._judge.stand(
@@ -122,23 +128,6 @@ class Search:
         (_, start), *rest = course
         changes = {n - 1: kind for n, kind in rest if n > EDGE_NODES}
         return [Guess(start, changes, walks)] if changes else []
-
-    def _by_cycles(self, walks: Walks) -> list[Guess]:
-        """Begin with the burner's cycles where the warmth shows them."""
-        at = [n for n, does in enumerate(self._cycling) if does]
-        names = [name for name in self._stops if self._settings[name].is_cycling]
-        if not at or not names:
-            return []
-        first, last = at[0], at[-1]
-        ends = [n for n in (last,) if n < self._count - EDGE_NODES]
-        others = [name for name in self._stops if name not in names]
-        guesses = []
-        for before in others if first > EDGE_NODES else names:
-            begins = {first - 1: names[0]} if before not in names else {}
-            for after in others if ends else [""]:
-                changes = {**begins, **dict.fromkeys(ends, after)}
-                guesses.append(Guess(before, changes, walks))
-        return guesses
 
     def _grown(self, stand: Explanation) -> Explanation:
         """Add changes where the readings ask for them."""
@@ -296,6 +285,15 @@ class Search:
                 for n, kind in guess.changes.items()
                 if kind != between
             ]
+        return self._near(best, guesses)
+
+    def _cooked(self, best: Explanation) -> list[Explanation]:
+        """Let a stove burn beside the burner, between two changes within the hour."""
+        step_h = self._judge.course.step_h
+        return self._near(best, with_cooking(best.guess, self._settings, step_h))
+
+    def _near(self, best: Explanation, guesses: Sequence[Guess]) -> list[Explanation]:
+        """Settle those that come near the best."""
         stands = [self._judge.stand(one, best.scale, best) for one in guesses]
         near = [one for one in stands if one.worth > best.worth - RIVAL_GAP]
         near.sort(key=lambda one: -one.worth)
@@ -324,7 +322,16 @@ class Search:
         ]
 
     def _mixed(self, stand: Explanation) -> Explained:
-        best = self._settled(stand.guess, stand.scale)
+        best, cooked = self._settled(stand.guess, stand.scale), []
+        for _ in range(MOST_TURNED):
+            found = self._cooked(best)
+            cooked += found
+            top = max(found, key=lambda one: one.worth, default=best)
+            if top.worth <= best.worth + GAIN:
+                break
+            polished = self._polished(top)
+            again = self._settled(polished.guess, polished.scale)
+            best = max(top, again, key=lambda one: one.worth)
         for _ in range(3):
             least = best.worth - SETTLED_GAP
             rivals = [
@@ -338,7 +345,7 @@ class Search:
                 again = self._settled(polished.guess, polished.scale)
                 top = max(top, again, key=lambda one: one.worth)
             best = top
-        rivals += self._awake(best)
+        rivals += [*cooked, *self._awake(best)]
         for _ in range(MOST_TURNED):
             turned = self._turned(best)
             rivals += turned

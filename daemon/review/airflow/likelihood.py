@@ -5,9 +5,15 @@ Every threshold here was chosen on seeds other than those that score it
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
+from cabinvigil.daemon.review.airflow.guess import (
+    AIR,
+    WALKS_S,
+    Guess,
+    Settings,
+)
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import SettingSpan
 from cabinvigil.daemon.review.airflow.kalman import (
@@ -19,12 +25,11 @@ from cabinvigil.daemon.review.airflow.kalman import (
     forward,
 )
 from cabinvigil.daemon.review.airflow.smoother import smooth
+from cabinvigil.daemon.review.airflow.stories import cooking_cost
 
 ANY_PPM_PER_H = 1000.0
 """A source to measure sizes by, where neither people nor burner are known to be there:
 a person in 12 m3."""
-AIR = "air"
-"""The kind of change that is no setting of the burner."""
 DATE_COST = 6.0
 """Gain in ln likelihood that a change must bring (about BIC for two parameters and a
 date among 270 nodes)."""
@@ -44,20 +49,10 @@ LEAST_K, MOST_K = 0.05, 60.0
 LEAST_SHARE, LEAST_EXCESS_PPM = 0.4, 300.0
 """k is taken no smaller for it than this share of the people's CO2 would need to hold
 the excess (our choice)."""
-WALKS_S = (0.02, 0.1, 0.4)
-"""Slow change of the source in an hour, as a share: sleep deepens; a cylinder cools; a
-tap is turned by a little, a thermostat cuts in and out (own judgement)."""
 WALKS_S_COST = (0.0, 2.0, 6.0)
 """Gain in ln likelihood that each must bring, since a source is mostly steady."""
 GUST_H = 0.25
 """How long a lull or a gusty spell lasts (own judgement)."""
-WALKS_K = (0.05, 0.1, 0.2, 0.4, 0.8)
-"""Slow change of k in an hour, as a share: hardly any; a cabin that warms; vents that
-ice over."""
-GUSTS = (0.01, 0.03, 0.045, 0.06, 0.09, 0.12, 0.18)
-"""How much the wind's coming and going moves k, as a share: none, sheltered, open."""
-AWAKE = (0.0, 0.5)
-"""Of the CO2 that people awake give more: none are, or half of what they might."""
 KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
@@ -65,66 +60,6 @@ MEDIAN_NODES = 5
 UNREST_H, LEAST_UNREST, MOST_UNREST = 0.5, 0.5, 2.0
 """The slow change of k is looked at over this long; below the second, a share in an
 hour, it is no more than the usual."""
-
-
-class BurnerSetting(NamedTuple):
-    """What the burner may be set to, and what it and the people then give."""
-
-    ppm_per_h: float
-    """CO2, in ppm of the cabin's air."""
-    sd_ppm_per_h: float
-    heat_w: float
-    """Of the burner."""
-    flame_share: float = 0.0
-    """Of its CO2, what comes from a flame."""
-    cost: float = 0.0
-    """Gain in ln likelihood that it must bring beyond the others."""
-    is_between: bool = False
-    """Whether it is no stop of the tap, but anywhere between: no search adds it, but it
-    stands beside each change that was found."""
-    is_cycling: bool = False
-    """Whether it goes on and off by itself, as the warmth shows or does not."""
-
-
-Settings = Mapping[str, BurnerSetting]
-
-
-class Walks(NamedTuple):
-    """How fast air changes, as shares of k."""
-
-    k: float
-    gust: float
-    source: float = WALKS_S[0]
-    awake: float = 0.0
-    """Of what people awake give more, before they sleep."""
-
-    @property
-    def is_unsteady(self) -> bool:
-        """Whether source or air had to be let change as much as they ever may."""
-        is_restless = self.k == WALKS_K[-1] and self.gust == GUSTS[-1]
-        return is_restless or self.source == WALKS_S[-1]
-
-
-class Guess(NamedTuple):
-    """One explanation of the night."""
-
-    start: str
-    """The burner's setting at first."""
-    changes: dict[int, str]
-    """By node: a setting, or `AIR`."""
-    walks: Walks
-    is_restless: bool = False
-    """Whether k changed slowly, and far, on its own: rime that closes a vent."""
-
-    def setting_at(self, node: int) -> str:
-        """Return the burner's setting before a node."""
-        setting = self.start
-        for n in sorted(self.changes):
-            if n >= node:
-                break
-            if self.changes[n] != AIR:
-                setting = self.changes[n]
-        return setting
 
 
 class Noise(NamedTuple):
@@ -172,7 +107,11 @@ class Judge:
         self._kept: dict[tuple[str, tuple[tuple[int, str], ...]], float] = {}
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
-        sources = [one.ppm_per_h for one in settings.values() if one.ppm_per_h > 0.0]
+        sources = [
+            one.ppm_per_h
+            for one in settings.values()
+            if one.ppm_per_h > 0.0 and not one.beside
+        ]
         sources = sources or [ANY_PPM_PER_H]
         self._low, self._high = min(sources), max(sources)
         levels, last = course.level_ppm, len(course.level_ppm) - 1
@@ -182,6 +121,12 @@ class Judge:
             or (b := levels[min(last, n + 1)]) is None
             else (b - a) / (2.0 * course.step_h)
             for n in range(last + 1)
+        ]
+        # CO2 falls no faster than air carries it off, whatever is given off meanwhile:
+        # a steep fall shows a door thrown wide open, however little moved before
+        self._falls_k = [
+            min(max(-climb, 0.0) / max(one or 0.0, LEAST_EXCESS_PPM), MOST_K)
+            for climb, one in zip(self._climbs, course.excess_ppm, strict=True)
         ]
         self._most_s = MOST_SOURCE * self._high
         self._least_k = [
@@ -194,7 +139,7 @@ class Judge:
         step_h, span = self.course.step_h, max(self._high - self._low, self._high / 2)
         for n, kind in guess.changes.items():
             if kind == AIR:
-                jump = scale.k[n] + 0.5
+                jump = max(scale.k[n] + 0.5, self._falls_k[n])
                 kink = KINK * step_h * jump * abs(self.course.excess_ppm[n] or 0.0)
                 changes[n] = StepChange(kink, jump)
             else:
@@ -218,8 +163,13 @@ class Judge:
         walk_s = guess.walks.source
         return Belief(
             *(ANY_K, start, walk_k, walk_s, gust, GUST_H, changes, extra),
-            self._most_s,
+            max([self._most_s, *(MOST_SOURCE * one for one in self._cooking(guess))]),
         )
+
+    def _cooking(self, guess: Guess) -> list[float]:
+        """Give the sources of what burns while somebody cooks."""
+        kinds = [self.settings[one] for one in guess.changes.values() if one != AIR]
+        return [one.ppm_per_h for one in kinds if one.beside]
 
     def _extra(self, guess: Guess) -> list[float]:
         """Return what the people give before they sleep; nothing where nobody is."""
@@ -240,6 +190,7 @@ class Judge:
         cost += WALKS_S_COST[WALKS_S.index(guess.walks.source)]
         worth = way.ln_likelihood - cost
         worth -= IMPOSSIBLE_COST * way.impossible
+        worth -= cooking_cost(guess, self.settings, self.count, self.course.step_h)
         return Explanation(guess, scale, way, worth + self._heat_worth(guess))
 
     def _heat_worth(self, guess: Guess) -> float:

@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from cabinvigil.daemon.review.airflow.guess import Guess
 from cabinvigil.daemon.review.airflow.kalman import Smoothed
-from cabinvigil.daemon.review.airflow.likelihood import Guess
 
 
 class Explained(NamedTuple):

@@ -21,7 +21,7 @@ from cabinvigil.daemon.air.figures import (
     RESPIRATORY_QUOTIENT,
 )
 from cabinvigil.daemon.review.airflow.cycles import Cycles, Swing
-from cabinvigil.daemon.review.airflow.likelihood import BurnerSetting, Settings
+from cabinvigil.daemon.review.airflow.guess import BurnerSetting, Settings
 from cabinvigil.daemon.review.airflow.oxygen import per_co2_dry
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 
@@ -45,6 +45,10 @@ LEAST_LIT = 0.4
 """Share of the least power below which nothing burns: it is a guest who breathes."""
 PEOPLE_SD = 0.5
 """Persons more or less than on the usual night (own judgement)."""
+BESIDE = "{} and a stove"
+"""Of a setting: what burns while somebody cooks on another flame beside it."""
+STOVE_KW, STOVE_SD_KW = 1.6, 0.6
+"""A stove's burner while one cooks, with its sd (common practice, no source)."""
 GUESTS = 3.0
 """At most so many more than the config says breathe beside a burner, unseen: their CO2
 passes for a flame's (own judgement); with the burner off they are counted."""
@@ -146,6 +150,10 @@ def settings_of(
             settings[HIGH_LOW] = settings[HIGH_LOW]._replace(
                 cost=HIGH_LOW_COST, is_between=True
             )
+    for name in (OFF, LOW, HIGH, TURNED) if HIGH in sources.settings else ():
+        settings[BESIDE.format(name)] = _with_stove(
+            sources, name, settings[name], ppm_h
+        )
     nearly_none = max(0.1 * sources.people_co2 * ppm_h, 20.0)
     settings[EMPTY] = BurnerSetting(0.0, nearly_none, 0.0, cost=EMPTY_COST)
     return settings
@@ -157,6 +165,22 @@ def _setting(sources: Sources, kw: float, kw_sd: float, ppm_h: float) -> BurnerS
     flame_share = kw * sources.co2_per_kw / co2 if co2 > 0.0 else 0.0
     return BurnerSetting(
         co2 * ppm_h, max(sd * ppm_h, 20.0), kw * sources.w_per_kw, flame_share
+    )
+
+
+def _with_stove(
+    sources: Sources, name: str, one: BurnerSetting, ppm_h: float
+) -> BurnerSetting:
+    per_kw = sources.co2_per_kw * ppm_h
+    co2 = one.ppm_per_h + STOVE_KW * per_kw
+    flames = one.flame_share * one.ppm_per_h + STOVE_KW * per_kw
+    return BurnerSetting(
+        co2,
+        math.hypot(one.sd_ppm_per_h, STOVE_SD_KW * per_kw),
+        one.heat_w + STOVE_KW * sources.w_per_kw,
+        flames / co2,
+        is_between=True,
+        beside=name,
     )
 
 

@@ -5,17 +5,14 @@ import math
 import pytest
 
 from cabinvigil.daemon.review.airflow.change_points import Search, mixed
+from cabinvigil.daemon.review.airflow.guess import AIR, BurnerSetting, Guess, Walks
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
 from cabinvigil.daemon.review.airflow.likelihood import (
-    AIR,
     DATE_COST,
     IMPOSSIBLE_COST,
-    BurnerSetting,
-    Guess,
     Judge,
-    Walks,
 )
 
 STEP_H = 2.0 / 60.0

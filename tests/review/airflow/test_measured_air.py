@@ -9,7 +9,7 @@ import pytest
 from cabinvigil.daemon.air.moisture import humidity_ratio
 from cabinvigil.daemon.log.runs import read_tape
 from cabinvigil.daemon.review.airflow.air_moved import Moved, Readings, moved
-from cabinvigil.daemon.review.airflow.likelihood import BurnerSetting
+from cabinvigil.daemon.review.airflow.guess import BurnerSetting
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import inside
 from tests.review import logs

@@ -1,0 +1,107 @@
+"""A stove that burns beside the heater is told as one."""
+
+from pathlib import Path
+
+import pytest
+
+from cabinvigil.daemon.commands.morning import give_account
+from cabinvigil.daemon.log.find import files
+from cabinvigil.daemon.review.airflow.guess import AIR, BurnerSetting, Guess, Walks
+from cabinvigil.daemon.review.airflow.stories import (
+    LONG_COST,
+    OTHER_COST,
+    cooking_cost,
+    with_cooking,
+)
+from tests.bench.truth_nights import draw, live, log_of
+from tests.review import logs
+
+STEP_H = 1.0 / 30.0
+CALM = Walks(0.1, 0.01)
+SETTINGS = {
+    "off": BurnerSetting(2000.0, 300.0, 0.0),
+    "low": BurnerSetting(10_000.0, 1000.0, 740.0),
+    "off and a stove": BurnerSetting(18_000.0, 5000.0, 1480.0, beside="off"),
+    "low and a stove": BurnerSetting(26_000.0, 5000.0, 2220.0, beside="low"),
+}
+
+
+def stories(changes: dict[int, str], start: str = "low") -> list[dict[int, str]]:
+    """Give the changes of each guess in which somebody cooks, its start at -1."""
+    found = with_cooking(Guess(start, changes, CALM), SETTINGS, STEP_H)
+    return [{-1: one.start, **one.changes} for one in found]
+
+
+def test_two_edges_within_the_hour_may_be_a_stove() -> None:
+    """Beside what burnt before, or another setting, and that again after it."""
+    found = stories({20: AIR, 30: "off"})
+    low = {-1: "low", 20: "low and a stove", 30: "low"}
+    off = {-1: "off", 20: "off and a stove", 30: "off"}
+    assert low in found
+    assert off in found
+    assert stories({20: AIR, 60: "off"}) == []
+
+
+def test_what_an_edge_left_beside_it_may_go() -> None:
+    """A change ten minutes after the stove is kept, and left out."""
+    found = stories({20: AIR, 30: AIR, 35: "off"})
+    stove = {-1: "low", 20: "low and a stove", 30: "low"}
+    assert {**stove, 35: "off"} in found
+    assert stove in found
+
+
+def test_what_burns_after_a_stove_may_be_what_burns_later_on() -> None:
+    """A burner turned down at its end, and a second stove in the morning."""
+    found = stories({20: AIR, 30: "off", 100: "off and a stove", 110: "off"})
+    stoves = {20: "low and a stove", 30: "low", 100: "low and a stove", 110: "low"}
+    assert {-1: "low", **stoves} in found
+
+
+def test_another_burner_may_have_burnt_beside_a_stove() -> None:
+    """At each of two at once, and no setting is set to itself."""
+    changes = {5: "low", 20: "low and a stove", 30: "low"}
+    changes |= {100: "low and a stove", 110: "low"}
+    found = stories(changes, "off")
+    both = {-1: "off", 20: "off and a stove", 30: "off"}
+    assert {**both, 100: "off and a stove", 110: "off"} in found
+
+
+@pytest.mark.parametrize(
+    ("changes", "cost"),
+    [
+        ({20: "low and a stove", 30: "low"}, 0.0),
+        ({20: "low and a stove", 25: AIR, 30: "low"}, 0.0),
+        ({20: "low and a stove"}, LONG_COST),
+        ({190: "low and a stove"}, 0.0),
+        ({20: "low and a stove", 60: "low"}, LONG_COST),
+        ({20: "low and a stove", 30: "off"}, OTHER_COST),
+        ({20: "off and a stove", 30: "low"}, 2.0 * OTHER_COST),
+        ({20: "off"}, 0.0),
+    ],
+)
+def test_a_stove_burns_for_minutes_and_beside_what_burns(
+    changes: dict[int, str], cost: float
+) -> None:
+    guess = Guess("low", changes, CALM)
+    assert cooking_cost(guess, SETTINGS, 200, STEP_H) == cost
+
+
+def test_a_stove_beside_the_heater_is_told_as_one(tmp_path: Path) -> None:
+    """Twenty-four minutes of 1.7 kW beside 0.8: gas and air come out right."""
+    night = draw(4)
+    night.volume_m3, night.people, night.heads = 11.0, 2, [(0.0, 2)]
+    night.breath, night.low_kw, night.high_kw = 1.0, 0.8, 1.6
+    night.vent_cm2, night.open_share = 90.0, [(0.0, 1.0, 0.0)]
+    night.outside_c, night.wind_mps, night.wall_w_k = -9.0, 0.5, 28.0
+    night.burner = [(0.0, 0.0), (600.0, 0.8), (3600.0, 2.5), (5040.0, 0.8)]
+    rows, truth = live(night, 7)
+    found = give_account(files(logs.write(tmp_path, log_of(night, rows))))
+    assert found.balance is not None
+    kinds = [one.kind for one in found.balance.moved.changes]
+    assert [one for one in kinds if "stove" in one]
+    assert AIR not in kinds
+    totals = found.whole.totals
+    assert totals is not None
+    low, middle, high = totals.gas_kg
+    assert low <= truth.gas_kg <= high
+    assert middle == pytest.approx(truth.gas_kg, rel=0.2)
