@@ -36,6 +36,12 @@ EMULATED = (
     *(known.ON_I2C, known.AT_A_CONVERTER, known.ON_SERIAL),
     *(known.IN_A_FILE, known.ON_A_LINE),
 )
+KNOWN = {
+    "i2c": "ON_I2C (a cell: AT_A_CONVERTER)",
+    "serial": "ON_SERIAL",
+    "file": "IN_A_FILE",
+    "line": "ON_A_LINE",
+}
 SHOWN = {*QUANTITIES_OF.values(), "dew", ""}
 """What a rule may say that its alarms are shown with; '' is no picture."""
 
@@ -44,7 +50,10 @@ def lacks_of_part(kind: str) -> Iterator[str]:
     """Yield what a part lacks that is in the registry."""
     info = part(kind)
     if not any(kind in table for table in EMULATED):
-        yield "daemon/rehearsal/emulated/known.py: its emulated part"
+        yield (
+            f"daemon/rehearsal/emulated/known.py, {KNOWN[info.bus]}: its emulated "
+            f"part, whose file is daemon/rehearsal/emulated/{kind}.py"
+        )
     if kind not in {*TRUTHS, *ELSEWHERE}:
         yield (
             "tests/rehearsal/emulated/truths.py, TRUTHS: what its driver hears from "
@@ -139,7 +148,7 @@ def _unheld(alarm: str) -> Iterator[str]:
         module.gravest(own.params) >= Priority.LOW
     )
     if module.PER == "once" and _is_about_air(module) and is_low_or_more:
-        for case in ALL["en"].alarms.get(alarm, {}):
+        for case in ALL["en"].alarms.get(alarm, ("any",)):
             if not weight_of(alarm, case):
                 yield (
                     "tests/core/test_sentence_files.py, WEIGHTS: the priority that "
