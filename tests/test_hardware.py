@@ -6,7 +6,6 @@ import re
 import shlex
 import tomllib
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
@@ -19,7 +18,6 @@ from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY, part
-from cabinvigil.drivers.kit.steps import PartInfo
 from tests.tools import drawings, wiring_plan
 
 ROOT = drawings.PAGE.parent
@@ -111,38 +109,6 @@ def test_a_snippet_follows_the_address_plan(kind: str, tmp_path: Path) -> None:
     address, _ = wiring_plan.address_plan(wiring_plan.on_i2c())[kind]
     assert address in part(kind).addresses, f"{kind}: STRAPS in {wiring_plan.__file__}"
     assert own_part(kind, tmp_path).address == address
-
-
-def test_two_cells_of_the_plan_at_one_converter_have_inputs_of_their_own() -> None:
-    infos = wiring_plan.on_i2c()
-    given: dict[tuple[int, str], str] = {}
-    for kind, (address, _) in wiring_plan.address_plan(infos).items():
-        (snippet,) = blocks("toml", PARTS[kind])
-        (own,) = tomllib.loads(snippet)["part"].values()
-        for pin in infos[kind].inputs(own.get("options", {})) or ():
-            before = given.setdefault((address, pin), kind)
-            assert before == kind, f"{kind} and {before} have input {pin}"
-    assert given, "it looked in the right place"
-
-
-def hygrometer(*addresses: int) -> dict[str, PartInfo]:
-    """The plan with a part that is not there yet: it measures what no monitor does."""
-    new = replace(part("sht4x"), name="new", address=0x40, addresses=addresses)
-    return {**wiring_plan.on_i2c(), "new": new}
-
-
-def test_a_part_at_anothers_address_with_another_purpose_has_a_way_out() -> None:
-    """Both would answer at once, and a cabin has humidity and a battery to watch."""
-    infos = hygrometer(0x40)
-    said = wiring_plan.others_there("new", infos)
-    assert said == "`ina226`, `ina228`: set that one to 0x42"
-    assert wiring_plan.others_there("ina226", infos) == (
-        "`ina228`: in its place; `new`: set this one to 0x42"
-    )
-    both_fixed = {**infos, "ina226": replace(infos["ina226"], addresses=(0x40,))}
-    assert "`ina226`: on another bus" in wiring_plan.others_there("new", both_fixed)
-    movable = hygrometer(0x40, 0x43)
-    assert "set this one to 0x43" in wiring_plan.others_there("new", movable)
 
 
 # --- the configs --------------------------------------------------------------
