@@ -76,7 +76,7 @@ def own_part(kind: str, folder: Path) -> PartSettings:
 
 def test_every_part_has_its_paragraph_and_no_other_part_has_one() -> None:
     """A part that nobody tells how to wire cannot be used."""
-    assert sorted(PARTS) == sorted(REGISTRY)
+    assert sorted(PARTS) == sorted(REGISTRY), "hardware.md, under 'Each part'"
 
 
 @pytest.mark.parametrize("kind", sorted(REGISTRY))
@@ -104,25 +104,11 @@ def test_a_part_that_wears_is_shown_with_its_day_of_service(
     assert has_day == (part(kind).service_years > 0)
 
 
-@pytest.mark.parametrize("kind", sorted(wiring_plan.PLAN))
+@pytest.mark.parametrize("kind", sorted(wiring_plan.on_i2c()))
 def test_a_snippet_follows_the_address_plan(kind: str, tmp_path: Path) -> None:
-    address, _ = wiring_plan.PLAN[kind]
+    address, _ = wiring_plan.address_plan(wiring_plan.on_i2c())[kind]
+    assert address in part(kind).addresses, f"{kind}: STRAPS in {wiring_plan.__file__}"
     assert own_part(kind, tmp_path).address == address
-
-
-def test_the_address_plan_gives_each_i2c_part_an_address_of_its_own() -> None:
-    """Two parts at one address answer at once, and both lie; two inputs do not."""
-    on_i2c = {kind for kind in REGISTRY if part(kind).bus == "i2c"}
-    assert set(wiring_plan.PLAN) == on_i2c
-    given = []
-    for kind, (address, _) in wiring_plan.PLAN.items():
-        assert address in part(kind).addresses
-        (snippet,) = blocks("toml", PARTS[kind])
-        (own,) = tomllib.loads(snippet)["part"].values()
-        inputs = part(kind).inputs(own.get("options", {}))
-        if kind not in wiring_plan.STANDS_IN:
-            given += [(address, pin) for pin in inputs or "0123"]
-    assert len(set(given)) == len(given)
 
 
 # --- the configs --------------------------------------------------------------

@@ -24,6 +24,7 @@ KINDS = {
     "toml": "tests/test_hardware.py, tests/phone/test_settings.py, or printed",
     "python": "tests/log/test_data_frames.py, tests/test_adding.py",
     "json": "tests/outputs/mqtt/test_contract.py",
+    "markdown": "tests/test_adding.py",
     "mermaid": "drawn; tests/core/test_alarm.py, and here",
     "text": "a drawing or an output: printed where it begins with `$ cabinvigil`",
 }

@@ -26,6 +26,7 @@ from cabinvigil.daemon.parts.scan_targets import (
     DeviceTree,
     emulated_ground,
     real_ground,
+    with_one_part,
 )
 from cabinvigil.daemon.parts.scan_text import as_plain, compared, missing, told
 from cabinvigil.daemon.sampling.wiring import Wires
@@ -43,6 +44,7 @@ EXAMPLE = """examples, for the Lapwing, a trailer:
   cabinvigil parts scd4x              all options of one
   cabinvigil parts --scan             what responds on this machine
   cabinvigil parts --scan --emulated  try it without hardware
+  cabinvigil parts scd4x --scan --emulated  the same with one sensor of a kind
 """
 WIRES = {"i2c": "I2C", "serial": "serial", "file": "1-wire", "line": "line"}
 
@@ -53,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "kind",
         nargs="?",
         metavar="KIND",
-        help="show all of one kind, such as scd4x",
+        help="show all of one kind, such as scd4x; or scan for one emulated",
     )
     parser.add_argument(
         "--scan", action="store_true", help="scan buses and ports for sensors"
@@ -92,10 +94,31 @@ def run(
     if not args.scan:
         _list(args, out)
         return ExitCode.DONE
+    if args.kind is not None:
+        return _scan_for_one(args, out)
     settings = _settings(args, err)
     if settings is not None and not args.emulated:
         no_watch(settings, "parts --scan")
     return _tell(args, settings, _scan(args, settings, machine), out)
+
+
+def _scan_for_one(args: argparse.Namespace, out: IO[str]) -> int:
+    """Scan emulated wires with one sensor of the kind; return the exit code.
+
+    Nothing is compared, so that the lines for a config are shown too; but for a
+    contact, which no scan finds unless a config names its line.
+    """
+    if not args.emulated:
+        raise CallError(
+            "a scan looks for every kind: leave the kind out, or add --emulated to "
+            "see how an emulated one is found"
+        )
+    settings = with_one_part(example(), args.kind)
+    found = _scan(args, settings, None)
+    _tell(args, settings if found.lines else None, found, out)
+    answers = [one.answer for one in compared(found, None)]
+    is_found = any(args.kind in one.kinds for one in answers)
+    return ExitCode.DONE if is_found else ExitCode.NOT_WELL
 
 
 def _settings(args: argparse.Namespace, err: IO[str]) -> Settings | None:

@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -13,8 +13,9 @@ from cabinvigil.daemon.sampling.serial_port import SerialPort
 from cabinvigil.daemon.sampling.stream_sampler import OpenPort
 from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.bus_names import I2cNames, bus_number
-from cabinvigil.daemon.settings.config import Settings
+from cabinvigil.daemon.settings.config import PartSettings, Settings
 from cabinvigil.daemon.settings.ports import SerialNames
+from cabinvigil.drivers import part as find_part
 
 HEADER_BUS = "/dev/i2c-1"
 """The bus on a Pi's header; the others lead to screens and cameras, and are looked at
@@ -119,6 +120,19 @@ def _lines(settings: Settings, wires: Wires) -> dict[str, KernelFile]:
         for name, part in settings.parts.items()
         if part.line is not None
     }
+
+
+def with_one_part(settings: Settings, kind: str) -> Settings:
+    """Return a config with one part alone, of this kind, on its usual wire."""
+    info = find_part(kind)
+    bus = next(iter(settings.i2c))
+    part = {
+        "i2c": PartSettings(kind=kind, bus=bus, address=info.address),
+        "serial": PartSettings(kind=kind, port="/dev/serial0"),
+        "file": PartSettings(kind=kind, path=f"/{ONE_WIRE.replace('*', '0')}"),
+        "line": PartSettings(kind=kind, line="GPIO5", means="smoke"),
+    }[info.bus]
+    return replace(settings, parts={kind: part})
 
 
 def emulated_ground(settings: Settings, wires: Wires) -> ScanTargets:

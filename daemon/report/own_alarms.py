@@ -1,31 +1,21 @@
 """Which picture an alarm belongs to: a chart shows its own alarms alone."""
 
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
+import attrs
+
+from cabinvigil.daemon import rules
 from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
 from cabinvigil.daemon.review.morning import Morning
+from cabinvigil.daemon.settings.read import parse_toml
+from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.daemon.text.alarm_names import name_of_alarm
 from cabinvigil.daemon.text.charts import Band, BandKind
 
-_BY_KIND = {
-    "dose": "co_ppm",
-    "displaced": "o2_pct",
-    "condensing": "dew",
-    "supply": "supply_v",
-}
 _AS = {"o2_hpa": "o2_pct"}
 """Oxygen's pressure is told in oxygen's picture."""
-_BY_NAME = (
-    ("o2-", "o2_pct"),
-    ("displaced", "o2_pct"),
-    ("co2-", "co2_ppm"),
-    ("co-", "co_ppm"),
-    ("supply", "supply_v"),
-    ("condensing", "dew"),
-    ("fine-dust", "pm2_5_ugm3"),
-)
-"""For a log that does not hold its config."""
 KINDS: Mapping[int, BandKind] = {
     RANKS["high"]: "alarm",
     RANKS["medium"]: "warn",
@@ -39,13 +29,37 @@ BARS: Mapping[BandKind, str] = {
 
 
 def quantity_of(alarm: str, config: Mapping[str, Any]) -> str:
-    """Return the quantity an alarm judges; '' for one of parts or the monitor."""
+    """Return the quantity an alarm judges; '' for one of parts or the monitor.
+
+    A rule that names no quantity names its own picture; a log that does not hold its
+    config is taken to have the packaged alarms.
+    """
     alarms = config.get("alarm")
-    told = alarms.get(alarm) if isinstance(alarms, Mapping) else None
-    if isinstance(told, Mapping):
-        found = told.get("quantity") or _BY_KIND.get(str(told.get("kind")), "")
-        return _AS.get(str(found), str(found))
-    return next((one for start, one in _BY_NAME if alarm.startswith(start)), "")
+    table = alarms.get(alarm) if isinstance(alarms, Mapping) else None
+    if not isinstance(table, Mapping):
+        table = _packaged_alarms().get(alarm, {})
+    found = str(table.get("quantity") or _shown_with(str(table.get("kind"))))
+    return _AS.get(found, found)
+
+
+def _shown_with(kind: str) -> str:
+    """Return what a rule says of itself; '' for one that this version has not."""
+    if kind not in rules.kinds():
+        return ""
+    module = rules.find(kind)
+    unsaid = attrs.fields_dict(module.Params).get("quantity")
+    if unsaid is not None:
+        return unsaid.default if isinstance(unsaid.default, str) else ""
+    return str(getattr(module, "SHOWN_WITH", ""))
+
+
+@functools.cache
+def _packaged_alarms() -> Mapping[str, Mapping[str, Any]]:
+    """Return the tables of the packaged alarms."""
+    name = "limits.toml"
+    found: Mapping[str, Mapping[str, Any]]
+    found = parse_toml(packaged(name).read_bytes(), name)["alarm"]
+    return found
 
 
 class Stand(NamedTuple):

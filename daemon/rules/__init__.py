@@ -7,9 +7,11 @@ bounds which way it gets less strict.  Optional: `urgent(params)` gives the limi
 which each reading is judged at once, `means(params)` how long a mean it takes, and
 `gravest(params)` the gravest that it can ring as (absent: high), so that nobody puts
 aside what can wake people; `BY_TREND` where it asks the trend, which a replay without
-such alarms does without.  A rule is pure, and imports no other.
+such alarms does without; `SHOWN_WITH`, of a rule whose `Params` has no `quantity`, the
+picture of the morning that shows its alarms ('': none).  A rule is pure, and imports no
+other.
 
-May be imported by: compose, replay, settings.
+May be imported by: compose, replay, report, settings.
 """
 
 import functools

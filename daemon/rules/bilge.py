@@ -16,6 +16,7 @@ from cabinvigil.daemon.core.model import Priority, Verdict
 
 PER = "once"
 ABOUT_AIR = False
+SHOWN_WITH = ""
 """A bilge that is dry again is no reason to go back in."""
 
 

@@ -11,6 +11,7 @@ from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between
 
 PER = "once"
+SHOWN_WITH = "dew"
 
 
 @attrs.frozen

@@ -14,6 +14,7 @@ from cabinvigil.daemon.core.history import History
 from cabinvigil.daemon.core.model import Priority, Verdict
 
 PER = "once"
+SHOWN_WITH = ""
 AT_ONCE = True
 """No test of the parts, and no trial, keeps it from a phone."""
 FIXED = (

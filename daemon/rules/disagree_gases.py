@@ -12,6 +12,7 @@ from cabinvigil.daemon.trend.model import TrendEstimate
 
 PER = "once"
 BY_TREND = True
+SHOWN_WITH = ""
 
 HELD = 0.75
 """Stands on while three quarters of the deviation are left (our choice)."""

@@ -14,6 +14,7 @@ from cabinvigil.daemon.trend.model import TrendEstimate
 
 PER = "once"
 BY_TREND = True
+SHOWN_WITH = "o2_pct"
 
 LEARN_S = 240.0
 """The shortest window compares three minutes, twice: before that nothing is told."""

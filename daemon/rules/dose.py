@@ -14,6 +14,7 @@ from cabinvigil.daemon.core.model import Priority, Verdict
 from cabinvigil.daemon.core.validators import Between, Finite, not_empty
 
 PER = "once"
+SHOWN_WITH = "co_ppm"
 
 
 @attrs.frozen

@@ -17,6 +17,7 @@ from cabinvigil.daemon.trend.rate import Rate, robust_rate
 
 PER = "once"
 ABOUT_AIR = False
+SHOWN_WITH = "supply_v"
 """A battery that recovers is no reason to go back in."""
 
 

@@ -344,13 +344,24 @@ def _one_address(
     where = f"{where} on bus {one_line(part.bus or '')[:40]}"
     if own is None or others is None:
         what = f"is {where}, as [part.{other}] has"
-        yield "address", BadValueError(what, "give one of the two another address")
+        yield "address", BadValueError(what, _way_apart((name, other), infos))
         return
     if both := sorted(own & others):
         pins = " and ".join(f"AIN{one}" for one in both)
         what = f"reads {pins} of the converter at {where}, as [part.{other}] does"
         mend = 'give each inputs of its own, as pins = "2-3", or another address'
         yield "options.pins", BadValueError(what, mend)
+
+
+def _way_apart(names: tuple[str, str], infos: Mapping[str, PartInfo]) -> str:
+    """Say how two at one address are kept apart: some parts have one address alone."""
+    fixed = [n for n in names if n in infos and len(infos[n].addresses) == 1]
+    if not fixed:
+        return "give one of the two another address"
+    if len(fixed) == 1:
+        (movable,) = set(names) - set(fixed)
+        return f"give {movable} another address ({fixed[0]} has this one only)"
+    return "both have this one only: give one of them a bus of its own, [i2c.<name>]"
 
 
 def _source_mistakes(

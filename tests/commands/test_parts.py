@@ -64,6 +64,29 @@ def test_a_scan_of_the_emulated_trailer_finds_all_of_it() -> None:
     assert "would add" not in out
 
 
+@pytest.mark.parametrize("kind", REGISTRY)
+def test_a_scan_finds_an_emulated_one_of_each_kind(kind: str) -> None:
+    """So does a new part, by its line in the registry and in `known.py`."""
+    code, out, err = called(kind, "--scan", "--emulated")
+    assert (code, err) == (0, "")
+    assert find_part(kind).title in out
+    if kind != "contact":
+        assert (
+            f'kind = "{kind}"' in out
+            or f"# or kind = {kind}" in out
+            or (f", {kind}" in out)
+        )
+    told = json.loads(called(kind, "--scan", "--emulated", "--json")[1])
+    assert [one for one in told["found"] if kind in one["kinds"]]
+
+
+def test_a_scan_of_real_wires_takes_no_kind() -> None:
+    """It looks for every one of them; a kind beside it was passed over in silence."""
+    code, out, err = called("scd4x", "--scan")
+    assert (code, out) == (2, "")
+    assert "leave the kind out" in err
+
+
 def test_a_scan_as_json() -> None:
     """What was found, what is missing, and the lines for a config."""
     code, out, _ = called("--scan", "--emulated", "--json")

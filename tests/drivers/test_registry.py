@@ -84,23 +84,10 @@ def test_addresses(name: str) -> None:
     assert all(0x08 <= address <= 0x77 for address in info.addresses)
 
 
-INSTEAD = {
-    # Who has one hardly has the other: they come at one address.
-    "bmp280": "bme280",
-    "ina219": "ina226",
-    "ina228": "ina226",
-    "sht3x": "sht4x",
-}
-
-
-def test_default_addresses_do_not_clash() -> None:
-    """By default, only cells share a converter, and stand-ins the place of another."""
-    assert all(part(a).address == part(b).address for a, b in INSTEAD.items())
+def test_only_cells_at_a_converter_leave_inputs_to_others() -> None:
+    """Any other has the chip at its address alone: a config refuses a second there."""
     cells = [name for name in POLLED if part(name).inputs({}) is not None]
     assert cells == [name for name in POLLED if name.endswith("_ads1115")]
-    one_each = [n for n in POLLED if n not in {*cells[1:], *INSTEAD}]
-    taken = [part(name).address for name in one_each]
-    assert len(set(taken)) == len(taken)
 
 
 @pytest.mark.parametrize("name", PARTS)
@@ -120,6 +107,8 @@ ENDS = {
     ("co_cell_ads1115", "sensitivity_na_per_ppm"): (10.0, 5000.0),
     ("co_cell_ads1115", "zero_na"): (-5000.0, 5000.0),
     ("co_named_i2c", "answer_ppm"): (0.01, 10.0),
+    ("co_named_i2c", "full_scale_ppm"): (100.0, 5000.0),
+    ("co_named_i2c", "zero_ppm"): (-10.0, 10.0),
     ("co_named_line", "answer_ppm"): (0.01, 10.0),
     ("co_named_line", "full_scale_ppm"): (100.0, 5000.0),
     ("co_named_line", "zero_ppm"): (-10.0, 10.0),
@@ -135,7 +124,10 @@ ENDS = {
     ("frame9_gas", "answer_lel_pct"): (0.01, 5.0),
     ("frame9_gas", "full_scale_lel_pct"): (20.0, 100.0),
     ("frame9_gas", "zero_lel_pct"): (-2.0, 2.0),
+    ("frame9_o2", "air_hpa"): (300.0, 1100.0),
+    ("frame9_o2", "air_o2_pct"): (19.0, 21.0),
     ("frame9_o2", "air_reading_pct"): (7.0, 25.0),
+    ("frame9_o2", "mode_byte"): (0, 255),
     ("ina219", "shunt_mohm"): (0.1, 1000.0),
     ("ina226", "shunt_mohm"): (0.1, 1000.0),
     ("modbus_co2", "full_scale_ppm"): (1000.0, 50000.0),
@@ -143,7 +135,11 @@ ENDS = {
     ("gas_bead_ads1115", "bridge_mv"): (1000.0, 5000.0),
     ("gas_bead_ads1115", "mv_per_lel_pct"): (0.1, 20.0),
     ("gas_bead_ads1115", "zero_mv"): (-30.0, 30.0),
+    ("o2_amplified_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_amplified_ads1115", "air_mv"): (300.0, 2450.0),
+    ("o2_amplified_ads1115", "air_o2_pct"): (19.0, 21.0),
+    ("o2_amplified_ads1115", "air_temp_c"): (-40.0, 60.0),
+    ("o2_amplified_ads1115", "slope_pct_per_k"): (-1.0, 1.0),
     ("o2_amplified_ads1115", "zero_mv"): (-100.0, 100.0),
     ("o2_cell_ads1115", "air_hpa"): (300.0, 1100.0),
     ("o2_cell_ads1115", "air_mv"): (7.0, 70.0),
@@ -151,6 +147,9 @@ ENDS = {
     ("o2_cell_ads1115", "air_temp_c"): (-40.0, 60.0),
     ("o2_cell_ads1115", "slope_pct_per_k"): (-1.0, 1.0),
     ("o2_cell_ads1115", "zero_mv"): (-1.0, 1.0),
+    ("o2_key_register", "air_hpa"): (300.0, 1100.0),
+    ("o2_key_register", "air_o2_pct"): (19.0, 21.0),
+    ("o2_key_register", "air_reading_pct"): (7.0, 25.0),
     ("scd30", "altitude_m"): (0.0, 3000.0),
     ("scd30", "temp_offset_c"): (0.0, 20.0),
     ("scd4x", "altitude_m"): (0.0, 3000.0),
@@ -158,6 +157,16 @@ ENDS = {
     ("sen6x", "altitude_m"): (0.0, 3000.0),
 }
 """What the number options take, both ends allowed."""
+
+
+@pytest.mark.parametrize("name", PARTS)
+def test_each_number_option_has_its_ends_here(name: str) -> None:
+    """A new one's ends are thought of twice."""
+    for key in part(name).options:
+        with pytest.raises(ValueError, match=f"{key}: ") as refused:
+            part(name).make({key: 1e99})
+        if "outside" in str(refused.value):
+            assert (name, key) in ENDS, f"ENDS in {__file__}: what {key} takes"
 
 
 @pytest.mark.parametrize(("name", "key"), ENDS)
@@ -321,4 +330,5 @@ def test_good_frame_behind_any_noise(name: str, noise: bytes) -> None:
 
 def test_every_stream_has_a_good_frame() -> None:
     """The table above covers every part on a serial port."""
-    assert GOOD_FRAMES.keys() == {n for n in STREAMS if part(n).bus == "serial"}
+    serial = {name for name in STREAMS if part(name).bus == "serial"}
+    assert GOOD_FRAMES.keys() == serial, f"GOOD_FRAMES in {__file__}: a frame of each"

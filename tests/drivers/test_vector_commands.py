@@ -110,6 +110,7 @@ def test_command(line: Vector) -> None:
     if name in NEVER_SENT.get(part, ()):
         assert (part, name) not in SENT
         return
+    assert (part, name) in SENT, f"SENT or NEVER_SENT in {__file__}"
     assert SENT[part, name] == bytes.fromhex(line["bytes"])
 
 

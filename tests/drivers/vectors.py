@@ -2,11 +2,13 @@
 
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, is_dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from cabinvigil.drivers import (
+    REGISTRY,
     bme280,
     co_cell_ads1115,
     co_named_line,
@@ -23,6 +25,7 @@ from cabinvigil.drivers import (
     o2_cell_ads1115,
     o2_key_register,
     o2_optical_line,
+    part,
     pm_frame,
     scd4x,
     scd30,
@@ -42,6 +45,7 @@ from cabinvigil.drivers.kit.steps import Sample
 from cabinvigil.drivers.kit.words import words
 
 Vector = Mapping[str, Any]
+OWN = "READ in tests/drivers/vectors.py"
 FILE = Path(__file__).parents[1] / "data" / "sensors" / "vectors.toml"
 DATA = tomllib.loads(FILE.read_text())
 ANY_AIR = Conditions((-1000.0, 1000.0))
@@ -269,6 +273,42 @@ def _optical(vector: Vector) -> dict[str, Any]:
     return {"%": {"o2_pct": found.numbers[0]}, "M": {"mode": found.numbers[0]}}[
         found.letter
     ]
+
+
+def read(vector: Vector) -> dict[str, Any]:
+    """Return what the codec reads in a vector, by the names that the file has.
+
+    A part whose file has `decode(bytes)` needs no line in `READ`, where its vectors
+    are named as its kind: they then expect the reading's own fields, or for a number
+    the one quantity that the part gives.
+
+    Raises:
+        KeyError: neither is so.
+    """
+    name = vector["part"]
+    if name in READ:
+        return READ[name](vector)
+    if name not in REGISTRY:
+        raise KeyError(f"{name} is no kind of part: say in {OWN} how it is read")
+    found = getattr(import_module(REGISTRY[name]), "decode")(_raw(vector))  # noqa: B009
+    if is_dataclass(found) and not isinstance(found, type):
+        return asdict(found)
+    (quantity,) = part(name).gives
+    return {quantity: found}
+
+
+def judge(vector: Vector) -> list[Sample] | None:
+    """Return what a part makes of a vector; None where it judges nothing."""
+    name = vector["part"]
+    if name in JUDGE:
+        return JUDGE[name](vector)
+    module = None if name in READ else import_module(REGISTRY[name])
+    samples = getattr(module, "samples", None)
+    return (
+        None
+        if module is None or samples is None
+        else samples(module.decode(_raw(vector)))
+    )
 
 
 READ: dict[str, Callable[[Vector], dict[str, Any]]] = {

@@ -1,10 +1,12 @@
 """Cabins that nobody has: drawn configs, each as a person could have written it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from random import Random
 
 from cabinvigil.daemon.commands.emulated_spans import EmulatedSpans
 from cabinvigil.daemon.core.model import AlarmState, Command, Transition
+from cabinvigil.daemon.parts.scan_text import SOURCES
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
 from cabinvigil.daemon.rehearsal.fitted import fit
 from cabinvigil.daemon.rehearsal.narrator import LineWriter
@@ -15,6 +17,8 @@ from cabinvigil.daemon.settings.part_infos import part_infos
 from cabinvigil.daemon.settings.series import series_keys
 from cabinvigil.daemon.settings.values import changed
 from cabinvigil.daemon.settings.words import renderer
+from cabinvigil.drivers import REGISTRY
+from cabinvigil.drivers import part as find_part
 
 O2 = (
     *("o2_optical_line", "o2_cell_ads1115", "o2_key_register", "frame9_o2"),
@@ -29,21 +33,11 @@ MORE = (
     *("sht3x", "ina219", "ina228", "max17048", "pmsa003i"),
     *("frame9_gas", "gas_bead_ads1115"),
 )
-ADDRESSES = {
-    "o2_amplified_ads1115": 0x49,
-    "o2_cell_ads1115": 0x49,
-    "co_cell_ads1115": 0x48,
-    "tmp117": 0x4A,
-    "gas_bead_ads1115": 0x4B,
-    "sht3x": 0x45,
-    "ina219": 0x41,
-    "ina228": 0x42,
-}
-"""Where two kinds have the same usual one, the other."""
-ON_SERIAL = {
-    *("frame9_co", "frame9_co2", "frame9_o2", "o2_optical_line", "pm_frame"),
-    *("co_named_line", "frame9_gas", "modbus_co2"),
-}
+REST = tuple(
+    sorted(set(REGISTRY) - {*O2, *CO, *CO2, *NEWER_CO2, *MORE} - {"bme280", "contact"})
+)
+"""Every other kind that there is, a new one without a line here.  A cabin has one at
+most, of a draw of its own: what was drawn before it came stays."""
 OPTIONS = {
     "frame9_co": ('mode = "question", answer_ppm = 0.1', "compensated = true"),
     "co_cell_ads1115": ('pins = "2-3"', "gain_ohm = 30000.0"),
@@ -91,28 +85,52 @@ def drawn(seed: int) -> str:
         "[part.baro]",
         'kind = "bme280"',
         'bus = "main"',
-        f"address = 0x{random.choice((0x76, 0x77)):x}",
+        f"address = 0x{(baro := random.choice((0x76, 0x77))):x}",
+        "[i2c.second]",
+        'device = "/dev/i2c-8"',
     ]
     kinds = [random.choice(O2), random.choice(CO), random.choice(CO2)]
     if seed % 2:
         kinds[2] = Random(seed).choice(NEWER_CO2)
     kinds += random.sample(MORE, random.randint(0, 3))
-    for index, kind in enumerate(filter(None, kinds)):
-        lines += _part(f"part-{index}", kind, index, random)
+    if seed % 3 == 0:
+        kinds.append(Random(seed).choice(REST))
+    fitted = [kind for kind in kinds if kind is not None]
+    seats = _seats(fitted, baro)
+    for index, kind in enumerate(fitted):
+        lines += _part(f"part-{index}", kind, seats.get(kind), index, random)
     return "\n".join(lines) + "\n"
 
 
-def _part(name: str, kind: str, index: int, random: Random) -> list[str]:
+def _seats(kinds: Sequence[str], baro: int) -> dict[str, tuple[str, int]]:
+    """Return bus and address of each kind on I2C: those with the fewest choose first.
+
+    A converter is not shared here: its cells' inputs are options of their own.
+    """
+    on_i2c = [kind for kind in kinds if find_part(kind).bus == "i2c"]
+    taken = {("main", baro)}
+    seats = {}
+    for kind in sorted(on_i2c, key=lambda one: len(find_part(one).addresses)):
+        info = find_part(kind)
+        ways = dict.fromkeys((info.address, *info.addresses))
+        free = [(bus, at) for bus in ("main", "second") for at in ways]
+        seats[kind] = next(one for one in free if one not in taken)
+        taken.add(seats[kind])
+    return seats
+
+
+def _part(
+    name: str, kind: str, seat: tuple[str, int] | None, index: int, random: Random
+) -> list[str]:
     lines = [f"[part.{name}]", f'kind = "{kind}"']
-    if kind in ON_SERIAL:
+    if seat is not None:
+        bus, address = seat
+        lines += [f'bus = "{bus}"', f"address = 0x{address:x}"]
+    elif find_part(kind).bus == "serial":
         lines.append(f'port = "/dev/serial/by-path/platform-usb-0:1.{index}:1.0-port0"')
-    elif kind == "ds18b20":
+    else:
         lines.append('path = "/sys/bus/w1/devices/28-000000000001/w1_slave"')
         lines.append(f'place = "{random.choice(("", "glass", "outside"))}"')
-    else:
-        lines.append('bus = "main"')
-        if kind in ADDRESSES:
-            lines.append(f"address = 0x{ADDRESSES[kind]:x}")
     if kind == "tmp117":
         lines.append('place = "glass"')
     if kind in OPTIONS and random.random() < 0.5:
@@ -123,6 +141,9 @@ def _part(name: str, kind: str, index: int, random: Random) -> list[str]:
         lines.append('temperature_from = "baro"')
         lines.append('pressure_from = "baro"')
         lines.append('humidity_from = "baro"')
+    else:
+        needs = find_part(kind).needs
+        lines += [f'{SOURCES[one]} = "baro"' for one in SOURCES if one in needs]
     return lines
 
 

@@ -12,6 +12,7 @@ from cabinvigil.daemon.commands import precheck
 from cabinvigil.daemon.commands.emulated_spans import emulated_spans
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.settings.config import load
+from cabinvigil.drivers import REGISTRY
 from tests.commands.calling import call
 from tests.rehearsal.drawn_cabins import NEWER_CO2, crossing_h, drawn, rehearsed
 
@@ -77,6 +78,16 @@ def test_a_newer_co2_part_has_no_fault_in_a_drawn_cabin(
     spans = emulated_spans(settings, seed)
     quiet = rehearsed(settings, spans, "quiet", 0.25, seed)
     assert (quiet.faults, quiet.missing) == ([], [])
+
+
+def test_each_kind_is_drawn_and_each_draw_is_a_config(tmp_path: Path) -> None:
+    """A new part is, by itself: as one of its own sort, or of `REST`."""
+    file, seen = tmp_path / "cabin.toml", set()
+    for seed in range(150):
+        file.write_text(drawn(seed))
+        seen |= {part.kind for part in load(file).parts.values()}
+    missing = set(REGISTRY) - seen - {"contact"}
+    assert missing == set(), "never drawn by tests/rehearsal/drawn_cabins.py"
 
 
 def test_the_draw_repeats_itself() -> None:

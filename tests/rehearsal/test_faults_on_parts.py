@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from cabinvigil.daemon.core.model import SourceFault
+from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.emulated.known import ON_I2C
 from cabinvigil.daemon.rehearsal.faults import (
     FILE_FAULTS,
@@ -18,47 +19,15 @@ from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.sampling.sampler import BACK_OFF_CAP_S
 from cabinvigil.drivers import part as find_part
 from tests.emulation import Cabin, Fails, live
+from tests.rehearsal.emulated.truths import TRUTHS
 
 SEEN_LATE = {"stick", "identity"}
 """A repeated value is for the rules to see; a stranger is not on every wire."""
-MAY_LIE = {
-    *("bme280", "bmp280", "bmp390", "ina219", "ina226", "ina228", "max17048"),
-    *("o2_key_register", "tmp117", "pm_frame", "pmsa003i"),
-}
-"""No check of their own against flipped bits, or one of 1 in 65536: what is delivered
-then is for the rules to judge (sensor notes 0.3)."""
-WHERE = {
-    "bme280": ("pressure_hpa", 939.0, 5.0),
-    "bmp280": ("pressure_hpa", 939.0, 5.0),
-    "bmp390": ("pressure_hpa", 939.0, 5.0),
-    "ds18b20": ("temp_c", 2.0, 1.5),
-    "co_named_i2c": ("co_ppm", 0.0, 3.0),
-    "co_named_line": ("co_ppm", 0.0, 3.0),
-    "frame9_co": ("co_ppm", 0.0, 3.0),
-    "frame9_co2": ("co2_ppm", 420.0, 120.0),
-    "ina219": ("supply_v", 12.6, 0.5),
-    "frame9_gas": ("gas_lel_pct", 0.0, 3.0),
-    "ina226": ("supply_v", 12.6, 0.5),
-    "modbus_co2": ("co2_ppm", 420.0, 120.0),
-    "o2_optical_line": ("o2_pct", 20.67, 0.9),
-    "scd30": ("co2_ppm", 420.0, 120.0),
-    "ina228": ("supply_v", 12.6, 0.5),
-    "max17048": ("charge_pct", 80.0, 3.0),
-    "pmsa003i": ("pm2_5_ugm3", 8.0, 6.0),
-    "scd4x": ("co2_ppm", 420.0, 120.0),
-    "sen6x": ("co2_ppm", 420.0, 120.0),
-    "sgp41": ("voc_raw", 24000.0, 13000.0),
-    "sht3x": ("rh_pct", 75.0, 8.0),
-    "sht4x": ("rh_pct", 75.0, 8.0),
-    "sps30": ("pm2_5_ugm3", 8.0, 6.0),
-    "stcc4": ("co2_ppm", 420.0, 160.0),
-    "tmp117": ("temp_c", 2.0, 1.0),
-}
 FAULTS = {"i2c": I2C_FAULTS, "serial": SERIAL_FAULTS, "file": FILE_FAULTS}
 FAULTS["line"] = LINE_FAULTS
 MATRIX = [
     (kind, fault)
-    for kind in sorted(WHERE)
+    for kind in sorted(TRUTHS)
     for fault in sorted(FAULTS[find_part(kind).bus])
     if fault != "identity" or find_part(kind).bus == "i2c"
 ]
@@ -92,16 +61,17 @@ def test_no_fault_is_silent_and_none_is_for_good(
     cabin = run_virtual(
         live(tmp_path, {"it": kind}, 500.0, Fails("it", fault, begin, end))
     )
-    quantity, truth, within = WHERE[kind]
+    truth = TRUTHS[kind]
+    quantity, true = truth.quantity, truth.true(AirNow())
     limit_s = info.max_age_s + info.interval_s + 3.0
     assert unheard_s(cabin, quantity, begin, end) <= limit_s
     during = [s.value for t, s in cabin.of("it", quantity) if begin <= t < end]
-    if kind not in MAY_LIE and fault not in SEEN_LATE:
-        assert all(abs(value - truth) <= within for value in during)
+    if truth.has_check and fault not in SEEN_LATE:
+        assert all(abs(value - true) <= truth.each_within for value in during)
     after_s = end + BACK_OFF_CAP_S + info.max_age_s
     after = [s.value for t, s in cabin.of("it", quantity) if t > after_s]
     assert len(after) > 3
-    assert all(abs(value - truth) <= within for value in after)
+    assert all(abs(value - true) <= truth.each_within for value in after)
     for source in {e.source for _, e in cabin.events}:
         kinds = [k for _, k in cabin.told(source)]
         # An hour's count may stand on; any other fault is over.
@@ -117,7 +87,7 @@ def test_the_night_failing_is_in_words_that_wires_know() -> None:
 
 
 @pytest.mark.parametrize("fault", ["stall", "vanish", "babble"])
-@pytest.mark.parametrize("kind", sorted({k for k in WHERE if k in ON_I2C} - {"scd4x"}))
+@pytest.mark.parametrize("kind", sorted({k for k in TRUTHS if k in ON_I2C} - {"scd4x"}))
 def test_a_part_that_fails_delays_no_other_on_its_bus(
     kind: str, fault: str, tmp_path: Path
 ) -> None:

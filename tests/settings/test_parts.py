@@ -1,10 +1,13 @@
 """What a part is said to be: refused where it makes no sense, and all of it at once."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.settings.config import check, load
+from cabinvigil.daemon.settings.registries import Registries
+from cabinvigil.drivers import part
 
 TEXT = """
 [cabin]
@@ -226,3 +229,37 @@ def test_a_cell_and_another_chip_at_one_address_are_refused(tmp_path: Path) -> N
     (mistake,) = check(_two(tmp_path, "tmp117", "", place))
     assert mistake.key == "part.other.address"
     assert "0x48 on bus main, as [part.cell] has" in mistake.what
+    assert mistake.mend == "give one of the two another address"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "mend"),
+    [
+        ((0x44, 0x45), (0x44, 0x46), "give one of the two another address"),
+        ((0x44, 0x45), (0x44,), "give it another address (other has this one only)"),
+        ((0x44,), (0x44, 0x45), "give other another address (it has this one only)"),
+        (
+            (0x44,),
+            (0x44,),
+            "both have this one only: give one of them a bus of its own",
+        ),
+    ],
+)
+def test_two_parts_at_one_address_are_told_which_of_them_can_move(
+    tmp_path: Path, first: tuple[int, ...], second: tuple[int, ...], mend: str
+) -> None:
+    """A part with one address alone was told to take another one."""
+    kinds = {"sht4x": first, "sht3x": second}
+    infos = {
+        kind: replace(part(kind), address=0x44, addresses=addresses)
+        for kind, addresses in kinds.items()
+    }
+    file = tmp_path / "cabin.toml"
+    file.write_text(
+        '[cabin]\nname = "lapwing"\n[i2c.main]\ndevice = "/dev/i2c-1"\n'
+        '[part.it]\nkind = "sht4x"\nbus = "main"\n'
+        '[part.other]\nkind = "sht3x"\nbus = "main"\n',
+        encoding="utf-8",
+    )
+    (mistake,) = check(file, known=Registries(part=infos.__getitem__))
+    assert mistake.mend.startswith(mend)

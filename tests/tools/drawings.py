@@ -18,7 +18,14 @@ from cabinvigil.daemon.settings.limit_sources import limit_sources
 from cabinvigil.drivers.kit.steps import PartInfo
 from tests.tools import circuits
 from tests.tools import places as cabin
-from tests.tools.wiring_plan import BUSES, PLAN, PORTS, USED_PINS
+from tests.tools.wiring_plan import (
+    BUSES,
+    PORTS,
+    USED_PINS,
+    address_plan,
+    on_i2c,
+    others_there,
+)
 
 PAGE = Path(__file__).parents[2] / "hardware.md"
 PICTURES = PAGE.parent / "tests/pictures/building"
@@ -133,11 +140,14 @@ def header() -> str:
 def addresses() -> str:
     """Draw the address plan of the I2C bus."""
     rows = []
-    for kind, (address, how) in PLAN.items():
-        could = infos()[kind].addresses
+    known = on_i2c()
+    for kind, (address, how) in address_plan(known).items():
+        could = known[kind].addresses
         span = f"0x{could[0]:02x}" + (f" to 0x{could[-1]:02x}" if could[1:] else "")
-        rows.append((f"0x{address:02x}", f"`{kind}`", how, span))
-    return table(("address", "sensor", "how it is set", "can have"), rows)
+        others = others_there(kind, known)
+        rows.append((f"0x{address:02x}", f"`{kind}`", how, span, others))
+    heads = ("address", "sensor", "how it is set", "can have", "others there")
+    return table(heads, rows)
 
 
 def parts() -> str:

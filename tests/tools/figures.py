@@ -26,6 +26,7 @@ from cabinvigil.drivers.kit.quantity import QUANTITIES
 
 FOLDER = Path(__file__).parents[1] / "data" / "figures"
 WORDS = ("title", "options")
+AGAIN = "python -m tests.tools.figures"
 
 
 def parts() -> dict[str, Any]:
@@ -78,15 +79,15 @@ DRAWN = {
 
 
 def moved(name: str) -> list[str]:
-    """List what differs from the drawn figures; what was never drawn is left out."""
+    """List what differs from the drawn figures, and what was never drawn."""
     drawn = json.loads((FOLDER / f"{name}.json").read_text("utf-8"))
     now = json.loads(json.dumps(DRAWN[name]()))
     return [
-        f"{one}.{key}: {now[one].get(key)} is drawn as {value};"
-        " if it is meant: python -m tests.tools.figures"
-        for one, values in drawn.items()
-        for key, value in values.items()
-        if now[one].get(key) != value
+        f"{one}.{key}: {now.get(one, {}).get(key)} is drawn as "
+        f"{drawn.get(one, {}).get(key)}; if it is meant: {AGAIN}"
+        for one in dict.fromkeys([*drawn, *now])
+        for key in dict.fromkeys([*drawn.get(one, {}), *now.get(one, {})])
+        if now.get(one, {}).get(key) != drawn.get(one, {}).get(key)
     ]
 
 

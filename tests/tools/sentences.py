@@ -64,6 +64,7 @@ WEIGHTS = {
     **dict.fromkeys(("o2-low", "gas-leak", "displaced-air"), "high"),
     **dict.fromkeys(("contact-smoke", "contact-gas", "contact-co"), "high"),
     **dict.fromkeys(("o2-projected", "o2-falling", "o2-high", "hot"), "medium"),
+    "o2-pressure": "medium",
     **dict.fromkeys(("co-level", "co-dose", "co2-level", "co2-projected"), "medium"),
     **dict.fromkeys(("fine-dust", "condensing", "cold"), "low"),
     "contact-bilge": "medium",

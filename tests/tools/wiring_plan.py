@@ -1,5 +1,10 @@
 """What hangs on which pin, bus and address in hardware.md: its drawings and tests."""
 
+from collections.abc import Mapping
+
+from cabinvigil.drivers import REGISTRY, part
+from cabinvigil.drivers.kit.steps import PartInfo
+
 USED_PINS = {
     # Header pin: (its name, what it does here).  The names are checked against
     # tests/data/pi_header; what each is used for is config/cabin.toml's.
@@ -18,11 +23,9 @@ USED_PINS = {
 CONTACT_LINE = "GPIO6, pin 31"
 """Of a contact, in its snippet: on the lower half."""
 
-PLAN: dict[str, tuple[int, str]] = {
-    # kind: (address, how it is set).  Address straps: data sheets, unverified, but
-    # for the addresses themselves, which are the part's own table.
-    "pmsa003i": (0x12, "fixed"),
-    "max17048": (0x36, "fixed"),
+STRAPS: dict[str, tuple[int, str]] = {
+    # Of each kind that can have more than one address: the one that it is given, so
+    # that all can hang on one bus, and how.  Straps: data sheets, unverified.
     "ina226": (0x40, "A0 and A1 to ground"),
     "ina228": (0x40, "A0 and A1 to ground"),
     "ina219": (0x41, "A0 to 3.3 V, A1 to ground"),
@@ -33,19 +36,77 @@ PLAN: dict[str, tuple[int, str]] = {
     "tmp117": (0x49, "ADD0 to 3.3 V"),
     "co_cell_ads1115": (0x4A, "ADDR to SDA"),
     "gas_bead_ads1115": (0x4B, "ADDR to SCL"),
-    "sgp41": (0x59, "fixed"),
-    "scd30": (0x61, "fixed"),
-    "scd4x": (0x62, "fixed"),
     "stcc4": (0x64, "ADDR to ground"),
-    "sps30": (0x69, "fixed"),
-    "sen6x": (0x6B, "fixed"),
     "o2_key_register": (0x73, "its two switches"),
     "co_named_i2c": (0x74, "its two switches at 0"),
     "bme280": (0x76, "SDO to ground"),
     "bmp280": (0x77, "SDO to 3.3 V"),
     "bmp390": (0x77, "SDO to 3.3 V, as most boards come"),
 }
-"""One address each, or inputs of their own: all but stand-ins can hang on one bus."""
+
+
+def on_i2c() -> dict[str, PartInfo]:
+    """Return the table of each part on I2C, by its word in the config."""
+    infos = {kind: part(kind) for kind in [*STRAPS, *REGISTRY]}
+    return {kind: info for kind, info in infos.items() if info.bus == "i2c"}
+
+
+def address_plan(infos: Mapping[str, PartInfo]) -> dict[str, tuple[int, str]]:
+    """Return the address of each part, and how it is set, in the addresses' order.
+
+    A part with one address alone has that: it needs no line in `STRAPS`.
+    """
+    unsaid = {
+        kind: (info.address, "fixed" if len(info.addresses) == 1 else "as it comes")
+        for kind, info in infos.items()
+    }
+    plan = unsaid | {kind: STRAPS[kind] for kind in infos if kind in STRAPS}
+    return dict(sorted(plan.items(), key=lambda one: one[1][0]))
+
+
+def others_there(kind: str, infos: Mapping[str, PartInfo]) -> str:
+    """Say which other parts of the plan have this one's address, and the way out.
+
+    What measures the same takes its place, and is hardly fitted beside it.  Any other
+    needs another address or a bus of its own: on one bus both would answer at once.
+    """
+    plan = address_plan(infos)
+    taken = {address for address, _ in plan.values()}
+    ways: dict[str, list[str]] = {}
+    for other in plan:
+        if other == kind or not _answer_at_once(infos[kind], infos[other], plan):
+            continue
+        here, there = (
+            sorted(set(infos[one].addresses) - taken) for one in (kind, other)
+        )
+        if _measures_the_same(infos[kind], infos[other]):
+            way = "in its place"
+        elif here:
+            way = f"set this one to 0x{here[0]:02x}"
+        elif there:
+            way = f"set that one to 0x{there[0]:02x}"
+        else:
+            way = "on another bus"
+        ways.setdefault(way, []).append(f"`{other}`")
+    return "; ".join(f"{', '.join(kinds)}: {way}" for way, kinds in ways.items()) or "-"
+
+
+def _answer_at_once(
+    one: PartInfo, other: PartInfo, plan: Mapping[str, tuple[int, str]]
+) -> bool:
+    if plan[one.name][0] != plan[other.name][0]:
+        return False
+    return one.inputs({}) is None or other.inputs({}) is None
+
+
+def _measures_the_same(one: PartInfo, other: PartInfo) -> bool:
+    a, b = _purpose(one), _purpose(other)
+    return a <= b or b <= a
+
+
+def _purpose(info: PartInfo) -> frozenset[str]:
+    """Return what a part is fitted for: many tell their temperature besides."""
+    return frozenset(info.gives) - {"temp_c"} or frozenset(info.gives)
 
 
 BUSES = (
@@ -81,12 +142,6 @@ BUSES = (
 )
 """Further I2C buses: lines and pins by the README and the sources of the Pi's overlays
 (kernel 6.12); the first of two pins is data."""
-STANDS_IN = {
-    **dict.fromkeys(("bmp280", "bmp390"), "bme280"),
-    **dict.fromkeys(("ina219", "ina228"), "ina226"),
-    "sht3x": "sht4x",
-}
-"""Who has one hardly has the other; they may share an address with each other."""
 
 CLOCK = ("ds3231", 0x68)
 """A clock chip with a battery, by its word in the overlay; on the sensors' bus."""

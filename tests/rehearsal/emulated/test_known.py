@@ -1,6 +1,7 @@
 """Every emulated part against our own driver, and against its own seed."""
 
 import asyncio
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +13,9 @@ from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
 from cabinvigil.daemon.rehearsal.faulty import FaultySMBus
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from cabinvigil.daemon.sampling.sampler import PolledSampler
+from cabinvigil.drivers import REGISTRY
 from tests.emulation import Cabin, live
+from tests.rehearsal.emulated.truths import ELSEWHERE, TRUTHS
 from tests.rehearsal.emulated.world import World
 
 
@@ -33,45 +36,30 @@ def test_a_seed_repeats_itself_and_another_does_not(kind: str) -> None:
     assert sends(3) != sends(4)
 
 
-TRUTHS = {
-    "bme280": ("pressure_hpa", 939.0, 1.2),
-    "bmp280": ("pressure_hpa", 939.0, 1.2),
-    "bmp390": ("pressure_hpa", 939.0, 0.6),
-    "ds18b20": ("temp_c", 2.0, 0.7),
-    "frame9_co": ("co_ppm", 40.0, 8.0),
-    "frame9_co2": ("co2_ppm", 1500.0, 130.0),
-    "ina219": ("supply_v", 12.6, 0.02),
-    "co_named_i2c": ("co_ppm", 40.0, 8.0),
-    "co_named_line": ("co_ppm", 40.0, 8.0),
-    "frame9_gas": ("gas_lel_pct", 12.0, 5.0),
-    "ina226": ("supply_v", 12.6, 0.02),
-    "modbus_co2": ("co2_ppm", 1500.0, 110.0),
-    "o2_optical_line": ("o2_pct", 20.67, 0.75),
-    "pm_frame": ("pm2_5_ugm3", 60.0, 12.0),
-    "scd30": ("co2_ppm", 1500.0, 75.0),
-    "scd4x": ("co2_ppm", 1500.0, 115.0),
-    "sen6x": ("co2_ppm", 1500.0, 125.0),
-    "ina228": ("supply_v", 12.6, 0.005),
-    "max17048": ("charge_pct", 80.0, 3.0),
-    "pmsa003i": ("pm2_5_ugm3", 60.0, 12.0),
-    "sht3x": ("rh_pct", 75.0, 5.5),
-    "sht4x": ("rh_pct", 75.0, 5.5),
-    "sps30": ("pm2_5_ugm3", 60.0, 12.0),
-    "tmp117": ("temp_c", 2.0, 0.2),
-}
-"""Quantity, truth, and the class of the part's own sheet (sensor notes)."""
+def test_every_part_has_its_truth() -> None:
+    """Else it could be added without any test of its emulated part."""
+    lacking = set(REGISTRY) - TRUTHS.keys() - ELSEWHERE.keys()
+    assert lacking == set(), "TRUTHS in tests/rehearsal/emulated/truths.py lacks them"
+    assert TRUTHS.keys() | ELSEWHERE.keys() <= set(REGISTRY), "no such part"
+    tests = Path(__file__).parents[2]
+    assert [file for file in ELSEWHERE.values() if not (tests / file).exists()] == []
 
 
-@pytest.mark.parametrize("kind", sorted(TRUTHS))
+MEASURED = sorted(kind for kind, one in TRUTHS.items() if one.mean_within is not None)
+
+
+@pytest.mark.parametrize("kind", MEASURED)
 def test_our_driver_hears_the_truth_from_each_part(kind: str, tmp_path: Path) -> None:
     """Driver and emulated part, written apart, agree on the air within the class."""
-    quantity, truth, within = TRUTHS[kind]
+    truth = TRUTHS[kind]
     air = AirNow(co_ppm=40.0, co2_ppm=1500.0, pm2_5_ugm3=60.0, gas_lel_pct=12.0)
     for_s = 400.0
     cabin = run_virtual(live(tmp_path, {"it": kind}, for_s, air=air))
-    values = [s.value for at_s, s in cabin.of("it", quantity) if at_s > 200.0]
-    assert sum(values) / len(values) == pytest.approx(truth, abs=within)
-    assert all(s.quality == "good" for at_s, s in cabin.of("it", quantity)[-5:])
+    heard = cabin.of("it", truth.quantity)
+    values = [sample.value for at_s, sample in heard if at_s > 200.0]
+    mean = math.fsum(values) / len(values)
+    assert mean == pytest.approx(truth.true(air), abs=truth.mean_within)
+    assert all(sample.quality == "good" for _, sample in heard[-5:])
     assert cabin.events == []
 
 
