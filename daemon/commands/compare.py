@@ -1,7 +1,7 @@
-"""Compare nights, or stretches between marks: safest, driest, most economical.
+"""Compare nights, or stretches between marks: safest, driest, least gas.
 
 Each is a night's file, a folder (all its nights), a date, or FILE@MARK..MARK: from one
-mark to another, by their words or numbers; a side left out is the night's begin or end.
+mark to another, by their words or numbers; a side left out is the night's start or end.
 NIGHT@trial is each trial of a night or folder; behind it, one's number or words.
 """
 

@@ -1,4 +1,4 @@
-"""Check a config: tell what it would watch, or every mistake in it at once.
+"""Check a config: report what it would monitor, or all its mistakes at once.
 
 Or print the packaged limits with their sources.
 """

@@ -1,4 +1,4 @@
-"""Look after the log: check its files, mend them, write its nights as CSV.
+"""Check the files of the log, repair them, or print its nights as CSV.
 
 `check` shows what each file holds, and what is damaged, doubled or left over; `mend`
 writes what can be read into new files beside the old; `csv` prints rows to plot.

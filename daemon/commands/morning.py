@@ -1,7 +1,7 @@
-"""Tell what happened in a night: how safe, how dry, how much air and gas.
+"""Report on a night: how safe, how dry, how much air and gas.
 
 Works from the night's own log; a night is a file, a folder (its last night), or the
-date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not watched.
+date of its evening.  Exit code 0: nothing dangerous; 1: not well, or not monitored.
 """
 
 import argparse

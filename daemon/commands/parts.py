@@ -1,6 +1,6 @@
-"""List the sensor parts that can be driven, or look which of them answer here.
+"""List the kinds of sensor, or scan for those that respond here.
 
-A scan sets nothing on any part, and says what is there that it does not know.
+A scan changes no sensor, and reports the devices that it does not know.
 """
 
 import argparse

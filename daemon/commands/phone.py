@@ -1,4 +1,4 @@
-"""Ring phones, notice silence and serve the live page: the other end of the monitor.
+"""Send messages to phones, report silence, and serve the live page.
 
 A process of its own, best on a machine outside the cabin; it listens at a broker.
 """

@@ -1,4 +1,4 @@
-"""Plan a night before bed: vents, gas, wet and warmth, each with its range."""
+"""Plan a night: vents, gas, condensation and warmth, each figure with its range."""
 
 import argparse
 from dataclasses import replace

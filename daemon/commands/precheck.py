@@ -1,6 +1,6 @@
 """Check the whole monitor before bed: one screen, one verdict.
 
-Asks the monitor where it runs, else looks at the parts itself for a minute.
+Asks the running monitor, or otherwise reads the sensors itself for a minute.
 """
 
 import argparse

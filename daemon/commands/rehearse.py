@@ -1,6 +1,6 @@
-"""Play a night on emulated parts: no hardware, the same watch, hours in seconds.
+"""Play a night on emulated sensors: no hardware, the same monitor, hours in seconds.
 
-Shows what a sleeper would hear and a phone would get, and ends with an account.
+Shows the verdict, what a sleeper would hear and a phone would get, and the true air.
 """
 
 import argparse

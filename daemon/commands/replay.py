@@ -1,4 +1,4 @@
-"""Put a recorded night, a CSV file or a night's log, through the rules of today.
+"""Run a recorded night, a CSV file or a log, through the rules of today.
 
 The same decisions as on the night itself: what sounded then sounds now.  With --limits,
 one night or many are put through twice, and what other limits would change is a table.

@@ -1,6 +1,6 @@
-"""Watch the cabin's air with the real parts, until stopped; systemd runs this.
+"""Monitor the cabin's air with the real sensors, until stopped; systemd runs this.
 
-Faults of parts, broker or disk are told and do not end the monitor.
+Faults of sensors, broker or disk are reported and do not end the monitor.
 """
 
 import argparse

@@ -1,6 +1,6 @@
-"""Show the cabin's air as it is now: also over ssh on a phone, 40 columns.
+"""Show the cabin's air as it is now, 40 columns wide, also over ssh on a phone.
 
-Asks the running watch over its socket; Ctrl-C ends it.
+Asks the running monitor over its socket; Ctrl-C ends it.
 """
 
 import argparse

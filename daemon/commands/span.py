@@ -1,7 +1,7 @@
-"""Take the air of this moment for fresh: span oxygen cells, zero CO, recalibrate CO2.
+"""Calibrate in fresh air: span O2, zero CO, reset CO2.
 
 Never in a closed cabin: it asks for a typed yes, and refuses unless the air is fresh
-and steady as far as the parts can tell.
+and steady as far as the sensors show.
 """
 
 import argparse

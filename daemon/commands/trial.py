@@ -1,8 +1,8 @@
-"""Learn what an opening is worth: burn the heater with nobody inside, and compare.
+"""Test what a vent is worth: burn the heater with nobody inside, and compare.
 
-All is measured, logged and sounded as ever; but the second phone is told nothing, and
-texts say TRIAL.  It ends by the button, its time, an alarm or `trial end`.  The monitor
-must be running, the air calm, and nobody inside, no animal either.
+All is measured, logged and sounded as usual; but the second phone gets nothing, and
+messages say TRIAL.  It ends by the button, its time, an alarm or `trial end`.  The
+monitor must be running, the air calm, and nobody inside, no animal either.
 """
 
 import argparse

@@ -174,6 +174,11 @@ def _sentences() -> Iterator[tuple[str, str]]:
     for name in CONFIG:
         for line, text in _comments((ROOT / name).read_text(encoding="utf-8")):
             yield f"{name}:{line}", text
+    for path in sorted((ROOT / "daemon" / "commands").glob("*.py")):
+        name = path.relative_to(ROOT).as_posix()
+        if re.search(r"^def add_arguments", path.read_text("utf-8"), re.MULTILINE):
+            doc = ast.get_docstring(ast.parse(path.read_text("utf-8"))) or ""
+            yield f"{name}: --help", doc.split("\n\n")[0]
     for name in DOCS:
         for line, text in _prose(ROOT / name):
             if name in FOR_DEVELOPERS:
