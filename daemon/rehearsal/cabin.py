@@ -104,6 +104,8 @@ class EmulatedCabin:
             self._at_s += STEP_S
             if readings.o2_pct(self._state) <= CUT_OFF_O2_PCT:
                 self._cut_off = True
+            elif self._setting.burner_kw <= 0.0:
+                self._cut_off = False  # turned off: whoever lights it next starts anew
 
     def _burn_kw(self, setting: NightSetting) -> float:
         return 0.0 if self._cut_off else setting.burner_kw

@@ -1,12 +1,14 @@
 """`cabinvigil rehearse --log`: one folder holds one rehearsal of a date."""
 
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from cabinvigil.daemon.clock import SystemClock
-from cabinvigil.daemon.commands import rehearse
+from cabinvigil.daemon.commands import morning, rehearse
+from cabinvigil.daemon.settings.registries import packaged
 from tests.commands.calling import call
 from tests.review import logs
 
@@ -34,13 +36,47 @@ def test_nights_of_other_dates_are_no_reason(tmp_path: Path) -> None:
     assert call(rehearse, *QUICK, tmp_path)[0] == 0
 
 
+def stands_in(folder: Path, zone: str) -> Path:
+    """Write the example's config with a zone; return its path."""
+    text = packaged("cabin.toml").read_text(encoding="utf-8")
+    file = folder / "zoned.toml"
+    text = text.replace("[cabin]\n", f'[cabin]\nzone = "{zone}"\n', 1)
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def test_it_is_played_and_told_in_its_configs_zone(tmp_path: Path) -> None:
+    """At 22:00 there: the terminal, the log's first line and the morning agree."""
+    config, nights = stands_in(tmp_path, "America/Denver"), tmp_path / "nights"
+    words = ("quiet", "--config", config, "--hours", "0.1", "--tick-s", "30")
+    code, _, err = call(rehearse, *words, "--log", nights)
+    assert (code, err) == (0, "")
+    _, told, _ = call(morning, nights)
+    assert "16 January 2026, 22:00 to 22:06 MST, emulated sensors" in told
+
+
+def test_vents_that_are_too_small_are_named_where_a_quiet_night_sounds(
+    tmp_path: Path,
+) -> None:
+    config = stands_in(tmp_path, "Europe/Oslo")
+    text = config.read_text(encoding="utf-8")
+    text = re.sub(r"(?m)^(vent_(?:low|high)_cm2 = ).*$", r"\g<1>10.0", text)
+    config.write_text(text, encoding="utf-8")
+    words = ("quiet", "--config", config, "--hours", "2", "--tick-s", "30")
+    _, out, _ = call(rehearse, *words)
+    assert "these vents are too small for the heater on low. Open more vent: " in (
+        " ".join(out.split())
+    )
+
+
 def test_a_live_one_is_of_today(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The night in which the trailer is now: half past noon its is another."""
+    """The night in which the cabin is now: half past noon its is another."""
     now = datetime(2026, 3, 5, 11, 30, tzinfo=UTC)
     monkeypatch.setattr(SystemClock, "wall", lambda _: now)
     logs.write(tmp_path, logs.begin(), "night-2026-03-05.jsonl.gz")
-    code, _, err = call(rehearse, "--live", *QUICK, tmp_path)
+    words = ("--live", "--config", stands_in(tmp_path, "Europe/Oslo"))
+    code, _, err = call(rehearse, *words, *QUICK, tmp_path)
     assert code == 2
     assert "holds a night of 2026-03-05 already (night-2026-03-05.jsonl.gz)" in err

@@ -104,7 +104,7 @@ def test_every_section_says_so():
     assert "are for 1.6 kW, warmth for 0.0" in told
     assert "for the night up to 1.05 kg = 14.4 kWh" in told
     assert "a cylinder outdoors lasts 0 h" in told
-    assert "water from the heater up to 1.62 litres" in told
+    assert "water from the heater up to 1.62 kg" in told
     warmth = text[text.index("6. Warmth") : text.index("Heater lit, two")]
     assert "heater lit" not in warmth
     said = " ".join(changes(made))

@@ -10,7 +10,7 @@ from cabinvigil.daemon.planning.figures import cabin_plan, from_config
 from cabinvigil.daemon.planning.scenario import scenarios
 from cabinvigil.daemon.planning.settle import settled
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin
-from cabinvigil.daemon.rehearsal.nights import NamedNight, NightSetting
+from cabinvigil.daemon.rehearsal.nights import NamedNight, NightChange, NightSetting
 from cabinvigil.daemon.settings.values import Cabin
 
 STEADY = NamedNight(
@@ -58,3 +58,16 @@ def test_its_own_cut_off_puts_the_flame_out() -> None:
     emulated.advance(3 * 3600.0)
     assert emulated.truth().burn_kw == 0.0
     assert emulated.truth().o2_pct > 17.5
+
+
+def test_a_heater_that_cut_off_is_lit_again() -> None:
+    """The second trial had no flame: the first had ended at the cut-off."""
+    shut = replace(STEADY.first, low_open=0.0, high_open=0.0, burner_kw=1.6)
+    off = NightChange(3 * 3600.0, {"burner_kw": 0.0, "low_open": 9.0, "high_open": 9.0})
+    again = NightChange(5 * 3600.0, {"burner_kw": 0.8})
+    night = replace(STEADY, first=shut, changes=(off, again))
+    emulated = EmulatedCabin(Cabin(name="shut"), night)
+    emulated.advance(3 * 3600.0 - 60.0)
+    assert emulated.truth().burn_kw == 0.0
+    emulated.advance(5.2 * 3600.0)
+    assert emulated.truth().burn_kw == 0.8
