@@ -45,7 +45,7 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
             (r"First woken", 2),
         ),
     ),
-    "morning": ("morning shut/", ((r"", 10), (r"Air ", 2), (r"Tonight", 3))),
+    "morning": ("morning shut/", ((r"", 10), (r"Air ", 2), (r"Tonight", 4))),
     "quiet": (
         "rehearse quiet --hours 1 --tick-s 10 --log quiet/",
         ((r"Rehearsal", 1), (r"  oxygen", 3)),
