@@ -154,7 +154,7 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]
             if has_middle(totals.gas_kg):
                 yield "gas burnt", said("kg", middle, 2), ends, False
             else:
-                yield "gas burnt", ends, "the air tells it no closer", False
+                yield "gas burnt", ends, "the air shows it no closer", False
 
 
 def _tonight(found: Morning) -> Iterator[str]:
