@@ -7,6 +7,8 @@ from itertools import pairwise
 
 import pytest
 
+from cabinvigil.daemon.commands.config_draft import BUILDS as BY_QUESTIONS
+from cabinvigil.daemon.commands.config_draft import draft
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY
 from tests.test_hardware import BUILDS, PAGE, anchors, blocks, sections
@@ -82,14 +84,18 @@ def test_each_sensor_is_on_a_shopping_list_with_what_it_needs(kind: str) -> None
     assert re.search(rf"^\| [^|]*`{kind}`[^|]* \|", EXTRAS, re.MULTILINE)
 
 
-def test_what_a_builds_config_has_is_on_its_list() -> None:
-    """Whoever orders by the lists can wire the config that the page gives."""
-    usual = packaged("cabin.toml").read_text("utf-8")
-    configs = {
+def build_configs() -> dict[str, str]:
+    """Return each build's config by its heading; the thorough one's joins the usual."""
+    return {
         "The least that helps": blocks("toml", BUILDS["The least that helps"])[0],
-        "The usual one": usual,
+        "The usual one": packaged("cabin.toml").read_text("utf-8"),
         "The thorough one": blocks("toml", BUILDS["The thorough one"])[0],
     }
+
+
+def test_what_a_builds_config_has_is_on_its_list() -> None:
+    """Whoever orders by the lists can wire the config that the page gives."""
+    configs = build_configs()
     lists, adapters = "", 0
     counts = {what: numbers for what, *numbers in circuits.counted()}
     for number, (build, text) in enumerate(configs.items()):
@@ -106,6 +112,36 @@ def test_what_a_builds_config_has_is_on_its_list() -> None:
         assert counts["ADS1115 board"][number] == (str(len(converters) or "-"))
         is_1_wire = any(one["kind"] == "ds18b20" for one in parts)
         assert not is_1_wire or counts["resistor 4.7 kΩ"][number] == "1"
+
+
+def plain(part: dict[str, object]) -> dict[str, object]:
+    """Return a sensor's table without the day that no dialogue can know."""
+    return {key: one for key, one in part.items() if key != "in_service"}
+
+
+@pytest.mark.parametrize("build", ["least", "usual", "thorough"])
+def test_a_build_by_questions_is_that_of_the_page(build: str) -> None:
+    """Whoever answers `usual` gets the sensors and the lines that were bought."""
+    least, usual, thorough = map(tomllib.loads, build_configs().values())
+    wanted = {
+        "least": least,
+        "usual": usual,
+        "thorough": usual | {"part": usual["part"] | thorough["part"]},
+    }[build]
+    made = BY_QUESTIONS[build]
+    text = draft({"name": "lapwing"}, {}, made.lines, "GPIO17", made.second_line)
+    found = tomllib.loads(text)
+    at = {one: part.get("address") for one, part in wanted["part"].items()}
+    for name, one in found["part"].items():
+        one.setdefault("address", at[name]) if at[name] is not None else None
+    assert {name: plain(one) for name, one in found["part"].items()} == {
+        name: plain(one) for name, one in wanted["part"].items()
+    }
+    assert found["i2c"] == wanted["i2c"]
+    for table in ("buzzer", "light", "button", "log", "mqtt"):
+        assert (table in found) == (table in wanted)
+        for key, value in found.get(table, {}).items():
+            assert wanted[table][key] == value
 
 
 def test_no_warning_stands_alone() -> None:
