@@ -93,6 +93,8 @@ def differences(si: str, us: str) -> Iterator[str]:
         re.sub(r" (?:= \d+ square inch(?:es)?|\(\d+ square inch(?:es)?\))", "", one)
         for one in (plain(si), plain(us))
     )
+    us = re.sub(r"Read without a unit: [^.]*(?:\.\d+[^.]*)*\. ", "", us, count=1)
+    us = re.sub(r"Read without a unit: .*? write others as 210ft3\. ", "", us)
     # A range in a narrow table is `(4-13)`.
     si, us = (
         re.sub(r"\((-?[\d.,]+|never)-(-?[\d.,]+|never)\)", r"(\1 to \2)", one)
@@ -100,6 +102,8 @@ def differences(si: str, us: str) -> Iterator[str]:
     )
     # In SI thousands are set apart by a space: `3 500 m`.
     si = re.sub(rf"(?<=\d) (?=\d{{3}} (?:{_ANY})(?![\w³²/(]))", "", si)
+    # Of what both write alike: `17 200 ppm`, and in a range.
+    si = re.sub(r"(?<![\w.,])(\d{1,3}) (\d{3})(?= (?:ppm|to)\b|\))", r"\1\2", si)
     if skeleton(si) != skeleton(us):
         pairs = zip(skeleton(si).split(), skeleton(us).split(), strict=False)
         at = next((n for n, (a, b) in enumerate(pairs) if a != b), 0)
@@ -121,5 +125,7 @@ def differences(si: str, us: str) -> Iterator[str]:
                 yield f"{sign['sign']} became {told['sign']}"
             elif not _fits(one[0], two[0], units[0]):
                 yield f"{one[0]} {sign['sign']} is no {two[0]} {told['sign']}"
-        elif one[0] != two[0] and not any(_fits(one[0], two[0], u) for u in IN_US):
+        elif one[0] != two[0].replace(",", "") and not any(
+            _fits(one[0], two[0], u) for u in IN_US
+        ):
             yield f"{one[0]} is not {two[0]}"

@@ -70,8 +70,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--ask",
         action="store_true",
-        help="make a first config by asking questions, then show the plan and a "
-        "rehearsal",
+        help="make a first config by asking questions; ends with its plan and with "
+        "the command of a rehearsal to try",
     )
     parser.add_argument(
         "-o",

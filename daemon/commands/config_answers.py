@@ -15,6 +15,8 @@ BUILT_IN_SHARE = 0.1
 USUAL_SIDES_M = (3.2, 1.7, 1.7)
 KG: Mapping[str, float] = {"g": 1e-3, "kg": 1.0, "oz": LB_KG / 16.0, "lb": LB_KG}
 """What a heater's label may weigh its gas in (SP 811: sixteen ounces are a pound)."""
+UNKNOWN = "unknown"
+"""Stands for a figure that is left out of the config."""
 HOLE = {"si": "80 mm", "us": "3 in"}
 """How a hole's diameter is written."""
 _HOLES = re.compile(r"(?:(\d{1,2})\s*[x×*]\s*)?([\d.,]+\s*(?:mm|cm|in|inch|inches))")
@@ -156,6 +158,13 @@ def read_power(
         kg_h = (value or 0.0) * KG[weight[2].lower()]
         return round(within("burner_kw", of_kg_h(kg_h), units), 3)
     return read_number("burner_kw", units)(text)
+
+
+def read_flame(text: str, units: Units = SI) -> float | None:
+    """Read how high the flame stands; None where nobody knows."""
+    if text.lower() in (UNKNOWN, "none"):
+        return None
+    return read_number("burner_height_m", units)(text)
 
 
 def at_most(value_kw: float, most_kw: float, units: Units = SI) -> float:

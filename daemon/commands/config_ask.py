@@ -14,8 +14,10 @@ from cabinvigil.daemon.clock import Clock
 from cabinvigil.daemon.commands.base import CallError
 from cabinvigil.daemon.commands.config_answers import (
     HOLE,
+    UNKNOWN,
     WrongAnswerError,
     at_most,
+    read_flame,
     read_fuel,
     read_line,
     read_name,
@@ -33,6 +35,7 @@ from cabinvigil.daemon.parts.scan import Scan, scan
 from cabinvigil.daemon.parts.scan_targets import DeviceTree, real_ground
 from cabinvigil.daemon.parts.scan_text import compared, suggestions
 from cabinvigil.daemon.planning.advice import changes
+from cabinvigil.daemon.planning.brief import verdict
 from cabinvigil.daemon.planning.figures import cabin_plan, from_config
 from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.rehearsal.fitted import LOW_SHARE
@@ -263,8 +266,16 @@ def _heater(dialog: Dialog) -> dict[str, object]:
         "cylinder_kg",
         f"{{}} {weight} of gas",
     )
+    height_m = dialog.question(
+        f"Height of the flame above the floor, {units.sign('m')}",
+        UNKNOWN,
+        lambda text: read_flame(text, units),
+        "burner_height_m",
+        "height of the flame {}",
+    )
     shares = next(iter(fuel)) if len(fuel) == 1 else fuel
-    return {
+    flame = {} if height_m is None else {"burner_height_m": height_m}
+    return flame | {
         "burner_kw": high_kw,
         "burner_low_kw": low_kw,
         "fuel": shares,
@@ -367,6 +378,7 @@ def _tell(file: Path, settings: Settings, dialog: Dialog) -> None:
     units = units_named(settings.cabin.units)
     planned = plan(cabin_plan(from_config(settings.cabin), units=units))
     dialog.say("The plan for such a night:")
+    dialog.say(f"  {verdict(planned)}")
     for sentence in changes(planned):
         dialog.say(f"  {sentence}")
     night = "shut" if settings.cabin.burner_kw else "crowded"

@@ -4,6 +4,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from cabinvigil.daemon.text.units import unit_of
+from cabinvigil.daemon.text.units_said import SI, Units, units_named
+
 USB_PORT = (
     "/dev/serial/by-path/platform-fd500000.pcie-pci-0000:01:00.0-usb-0:1.1:1.0-port0"
 )
@@ -157,13 +160,27 @@ BUILDS: Mapping[str, Build] = MappingProxyType(
 """By the word that chooses it; hardware.md, 'Three builds', says what to buy."""
 
 
-def toml(value: object) -> str:
-    """Format a value of [cabin]: a text, a number or a fuel's shares."""
+_TYPED = MappingProxyType({"btu_h": "BTU/h", "f": "F"})
+"""Units that people type otherwise than they are called here."""
+
+
+def toml(value: object, key: str = "", units: Units = SI) -> str:
+    """Format a value of [cabin]: a text, a number or a fuel's shares.
+
+    Args:
+        value: in the unit that the key names.
+        key: of the config.
+        units: in which a number is written, behind it its unit where that is another.
+    """
     if isinstance(value, str):
         return f'"{value}"'
     if isinstance(value, Mapping):
         shares = ", ".join(f"{gas} = {share:g}" for gas, share in value.items())
         return f"{{ {shares} }}"
+    unit = unit_of(key)[1]
+    if isinstance(value, int | float) and units.unit(unit) != unit:
+        there = float(f"{units.value(unit, value):.5g}")
+        return f'"{there:.10g} {_TYPED.get(units.unit(unit), units.unit(unit))}"'
     if isinstance(value, float):
         # So that what was typed in other units is said back as it was typed.
         return repr(float(f"{value:.6g}"))
@@ -198,14 +215,15 @@ def _lines(
     parts: list[str],
     buzzer_line: str,
 ) -> Iterator[str]:
-    yield "# A first config, made by `cabinvigil config --ask`.  Each key ends with its"
-    yield "# unit; `cabinvigil config --example` shows every key that there is."
+    units = units_named(cabin.get("units"))
+    yield "# A first config, made by `cabinvigil config --ask`.  Each key ends with the"
+    yield "# unit of a bare number; `cabinvigil config --example` shows every key."
     yield "# This monitor is an extra layer. It does not replace certified alarms."
     yield ""
     yield "[cabin]"
     for key, value in cabin.items():
         note = f"  # {granted[key]}" if key in granted else ""
-        yield f"{key} = {toml(value)}{note}"
+        yield f"{key} = {toml(value, key, units)}{note}"
     yield ""
     yield "# A sensor that wears out needs its first day: in_service = 2026-10-01"
     yield ""

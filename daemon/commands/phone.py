@@ -169,7 +169,11 @@ def _test(settings: PhoneSettings, out: IO[str]) -> int:
     verdict = f"NOT accepted: {', '.join(failed)}." if failed else "All accepted it."
     print(verdict, file=out)
     for name, reason in reasons.items():
-        row = f"NOT accepted: {reason}" if reason else "accepted; did the phone sound?"
+        row = (
+            f"NOT accepted: {reason}"
+            if reason
+            else "accepted; now the phone must sound"
+        )
         print(f"  {name}: {row}", file=out)
     return ExitCode.NOT_WELL if failed else ExitCode.DONE
 

@@ -46,7 +46,9 @@ OPTIONS = (
 EXAMPLE = (
     "examples (figures that are not given are those of the Lapwing, a trailer):\n  "
     "cabinvigil plan --burner-kw 0.8 --outside-c -15\n  cabinvigil plan --burn "
-    "20:00-22:00 --burn 06:00-07:00\n  cabinvigil plan --sweep vent"
+    "20:00-22:00 --burn 06:00-07:00\n  cabinvigil plan --sweep vent\n  "
+    "cabinvigil plan --units us --volume-m3=210ft3 --outside-c 20F\nA number may carry "
+    "its unit, of either system; a bare one is in that of its option."
 )
 SWEEPS = ("vent", "power", "people", "outside")
 ESTIMATED = {

@@ -9,6 +9,7 @@ import tempfile
 from collections.abc import Callable
 from contextlib import nullcontext
 from dataclasses import asdict, replace
+from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import IO, Any
 
@@ -28,21 +29,24 @@ from cabinvigil.daemon.commands.emulated_spans import emulated_spans
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.csv import Recording
 from cabinvigil.daemon.log.folder import Nights
-from cabinvigil.daemon.log.moments import TRAILERS_ZONE
+from cabinvigil.daemon.log.moments import TRAILERS_ZONE, played_in
 from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
+from cabinvigil.daemon.planning.advice import vent_sentence
+from cabinvigil.daemon.planning.figures import cabin_plan, from_config
+from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.rehearsal import loudspeaker
-from cabinvigil.daemon.rehearsal.account import account, verdict
+from cabinvigil.daemon.rehearsal.account import account, clock_from, verdict
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.fitted import fit, staged, with_contacts
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
 from cabinvigil.daemon.rehearsal.play import (
-    START_WALL,
     MakeOutputs,
     Rehearsal,
     emulated_night,
     play,
+    start_in,
 )
 from cabinvigil.daemon.rehearsal.recorded import RecordedAir
 from cabinvigil.daemon.rehearsal.trials import PLAYS
@@ -56,6 +60,9 @@ from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import dumps, json_line
 from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.terminal import UNSEEN, Bar, progress
+from cabinvigil.daemon.text.time_zones import system_zone
+from cabinvigil.daemon.text.units_said import Units
+from cabinvigil.daemon.text.wrapping import wrap
 
 EXAMPLE = """nights:
 {nights}
@@ -67,6 +74,7 @@ examples, the Lapwing, a trailer:
 """.format(
     nights="\n".join(f"  {word:<8}  {night.title}" for word, night in PLAYS.items())
 )
+COLUMNS = 80
 MOST_HOURS = 24.0
 TICK_S = 2.0
 """Half as often as on a Pi: a night of nine hours then takes about twenty seconds."""
@@ -162,7 +170,6 @@ def _check(args: argparse.Namespace) -> None:
     check_range("--tick-s", args.tick_s, 0.5, 60.0, " seconds")
     if args.log is not None:
         _make_folder(args.log)
-        _refuse_second(args)
 
 
 def _make_folder(folder: Path) -> None:
@@ -183,15 +190,14 @@ def _make_folder(folder: Path) -> None:
         )
 
 
-def _refuse_second(args: argparse.Namespace) -> None:
+def _refuse_second(args: argparse.Namespace, settings: Settings) -> None:
     """Refuse a folder with a night of the same date: both would count as that night.
 
     Raises:
         CallError: it holds one.
     """
-    nights = _nights(args.log)
-    wall = SystemClock().wall() if args.live else START_WALL
-    night = nights.night_of(wall)
+    nights = _nights(args.log, _zone(args, settings))
+    night = nights.night_of(_begins(args, settings))
     there = next((one.path.name for one in nights.files() if one.night == night), None)
     if there is not None:
         raise CallError(
@@ -200,16 +206,27 @@ def _refuse_second(args: argparse.Namespace) -> None:
         )
 
 
-def _nights(folder: Path) -> Nights:
-    return Nights(
-        folder, keep_days=3650, max_bytes=1 << 40, packed=False, zone=TRAILERS_ZONE
-    )
+def _nights(folder: Path, zone: tzinfo) -> Nights:
+    return Nights(folder, keep_days=3650, max_bytes=1 << 40, packed=False, zone=zone)
+
+
+def _zone(args: argparse.Namespace, settings: Settings) -> tzinfo:
+    """Return the zone of all its moments: a live one's is the machine's own."""
+    if args.live and settings.cabin.zone is None:
+        return SystemClock().wall().astimezone().tzinfo or TRAILERS_ZONE
+    return played_in(settings.cabin.zone)
+
+
+def _begins(args: argparse.Namespace, settings: Settings) -> datetime:
+    return SystemClock().wall() if args.live else start_in(_zone(args, settings))
 
 
 def _settings(args: argparse.Namespace) -> Settings:
     settings = example() if args.config is None else load(args.config)
-    watch = changed(settings.watch, tick_s=args.tick_s)
-    return replace(settings, watch=watch)
+    watch, cabin = changed(settings.watch, tick_s=args.tick_s), settings.cabin
+    if args.live and cabin.zone is None:
+        cabin = changed(cabin, zone=system_zone() or None)  # by the machine's clock
+    return replace(settings, watch=watch, cabin=cabin)
 
 
 def _rehearsal(
@@ -239,6 +256,8 @@ def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Rehearse and tell; return the exit code."""
     _check(args)
     settings = _settings(args)
+    if args.log is not None:
+        _refuse_second(args, settings)
     rehearsal, notes = _rehearsal(args, settings)
     if partial := partly_spoken(settings.watch.language):
         notes = (*notes, partial)
@@ -302,13 +321,13 @@ def _play(
 
     cabin = rehearsal.settings.cabin.name
     forms = forms_of(rehearsal.settings)
-    here = SystemClock().wall().astimezone().tzinfo or TRAILERS_ZONE
+    zone, begins = _zone(args, rehearsal.settings), _begins(args, rehearsal.settings)
     # One by the clock speaks as it goes; of a quick one the verdict comes first.
     held: list[str] = []
     is_held = not args.live and not args.pace
     narrator = Narrator(
         (lambda _line: None) if args.json else held.append if is_held else say,
-        here if args.live else TRAILERS_ZONE,
+        zone,
         lambda alert: forms.for_the_second(alert, cabin),
     )
 
@@ -328,7 +347,8 @@ def _play(
         if args.json:
             outputs.append(LineWriter(write))
         if args.log is not None:
-            outputs.append(Recorder(_nights(args.log), clock, report, inline=True))
+            nights = _nights(args.log, zone)
+            outputs.append(Recorder(nights, clock, report, inline=True))
         return outputs
 
     if not args.json:
@@ -346,8 +366,28 @@ def _play(
     if not args.json:
         name = "" if args.air else args.night
         units = units_of(args, rehearsal.settings.cabin.units)
-        woken = list(verdict(truths, narrator.rings))
-        facts = list(account(name, truths, units))
+        pace = args.pace or 1.0
+        clock = clock_from(begins, zone, pace if args.live else 1.0)
+        woken = list(verdict(truths, narrator.rings, clock))
+        if name == "quiet" and narrator.has_woken:
+            woken += wrap(_why_not_quiet(rehearsal.settings, units), COLUMNS)
+        facts = list(account(name, truths, units, clock))
         ordered = [*woken, *head, *held, *facts] if is_held else [*facts, *woken]
         for line in ordered:
             say(line)
+
+
+def _why_not_quiet(settings: Settings, units: Units) -> str:
+    """Return what the plan makes of vents that did not keep a quiet night quiet."""
+    cabin = settings.cabin
+    given = from_config(cabin)
+    if cabin.burner_low_kw is not None:
+        given["burner_kw"] = cabin.burner_low_kw
+    planned = plan(cabin_plan(given, units=units))
+    advice = vent_sentence(planned)
+    if not advice:
+        return ""
+    return (
+        "It was not quiet: by the plan, these vents are too small for the heater on "
+        f"low. {advice} `cabinvigil plan` shows the rest."
+    )

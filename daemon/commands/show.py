@@ -43,7 +43,11 @@ FASTEST_S = 1.0
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options."""
-    parser.add_argument("--once", action="store_true", help="show it once, then exit")
+    parser.add_argument(
+        "--once",
+        action="store_true",
+        help="show it once, then exit; also done wherever no terminal shows it",
+    )
     parser.add_argument(
         "--all", action="store_true", help="also show what is calculated from the air"
     )
@@ -103,7 +107,7 @@ def run(
     partial = partly_spoken(settings and settings.watch.language)
     if args.json:
         print(json_line(ask_status(path)), file=out)
-    elif args.once:
+    elif args.once or not out.isatty():  # a pipe would fill, and never end
         looked, now_s = ask_status(path), clock.monotonic()
         shown = frame(looked, PastLooks(), now_s, units, is_whole=args.all)
         print(_noted(shown, partial), file=out)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.model import EMPTY, Alert, Priority
+from cabinvigil.daemon.core.sentences import NEWS, without_act
 from cabinvigil.daemon.core.setup import AlarmSpec, Setup, quantity_of
 
 EXPIRY_S: Mapping[Priority, float] = {
@@ -159,15 +160,23 @@ TRIAL = "trial"
 def of_trial(setup: Setup, alerts: Iterable[Alert]) -> list[Alert]:
     """Return what goes out while nobody is inside: nothing to the second phone.
 
+    A caution asks nothing of an empty cabin: an act would be of no use, or spoil the
+    trial.
+
     Args:
         setup: as the core runs.
         alerts: what would go out.
     """
     return [
-        replace(one, text=setup.render(TRIAL, one.priority, "", {"text": one.text}))
+        replace(one, text=setup.render(TRIAL, one.priority, "", {"text": _asked(one)}))
         for one in alerts
         if one.escalation != SECOND or one.alarm in setup.at_once
     ]
+
+
+def _asked(alert: Alert) -> str:
+    is_caution = alert.priority is Priority.LOW and alert.alarm not in NEWS
+    return without_act(alert.text) if is_caution else alert.text
 
 
 def has_work(told: Notification) -> bool:

@@ -146,6 +146,7 @@ def end(
         texts_s=(),
         second_texts_s=(),
         told={k: v for k, v in state.told.told.items() if k not in sounding},
+        missed=(),  # of the empty cabin: what goes on is told as new
         dangers={},
         waiting=state.told.waiting | sounding,
         is_second=False,

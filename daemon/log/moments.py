@@ -16,13 +16,26 @@ TRAILERS_ZONE = timezone(timedelta(hours=1), "CET")
 def zone_of(head: Mapping[str, Any]) -> tzinfo | None:
     """Return the zone of a night's moments by its first line; None: the machine's own.
 
-    A rehearsed night is told in the trailer's time, as it was while it was played;
-    any other in the cabin's, wherever its log is read.
+    A rehearsed night is told in the time that it was played in: its config's, else the
+    trailer's; any other in the cabin's, wherever its log is read.
     """
     if head.get("emulated") is True:
-        return TRAILERS_ZONE
+        return played_in(_configured(head))
     name = head.get("zone")
     return zone_named(name) if isinstance(name, str) else None
+
+
+def _configured(head: Mapping[str, Any]) -> str | None:
+    config = head.get("config")
+    cabin = config.get("cabin") if isinstance(config, Mapping) else None
+    name = cabin.get("zone") if isinstance(cabin, Mapping) else None
+    return name if isinstance(name, str) else None
+
+
+def played_in(name: str | None) -> tzinfo:
+    """Return the zone of a rehearsal: its config's, else the trailer's."""
+    found = None if name is None else zone_named(name)
+    return TRAILERS_ZONE if found is None else found
 
 
 def moment(tape: NightSeries, at_s: float, zone: tzinfo | None = None) -> str:

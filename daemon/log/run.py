@@ -26,7 +26,8 @@ QUIET_SPREAD: Mapping[str, float] = {
 """Values of half a minute that spread wider may hold a wild one: their middle is taken
 in place of their mean (our choice: several times any part's noise, sensors.md)."""
 
-
+CONTACT = "contact"
+"""What it told of at any moment of a half minute is kept: an alarm is not averaged."""
 ANY_SPREAD = float("inf")
 LATEST_S = datetime(2100, 1, 1, tzinfo=UTC).timestamp()
 """No clock that is right shows more, as long as this software lives."""
@@ -222,7 +223,9 @@ class Run:
                 low, high = min(values), max(values)
                 if quantity.low <= low and high <= quantity.high:
                     spread = high - low
-                    if spread <= QUIET_SPREAD.get(quantity.name, ANY_SPREAD):
+                    if quantity.name == CONTACT:
+                        mean = high
+                    elif spread <= QUIET_SPREAD.get(quantity.name, ANY_SPREAD):
                         mean = math.fsum(values) / len(values)
                     else:
                         mean = _middle(values)
@@ -239,7 +242,8 @@ class Run:
         if len(fit) < len(values):
             self.refused[key] = self.refused.get(key, 0) + len(values) - len(fit)
         if fit:
-            self.steps.setdefault(key, {})[step] = _middle(fit)
+            of_step = max(fit) if quantity.name == CONTACT else _middle(fit)
+            self.steps.setdefault(key, {})[step] = of_step
 
     def _without_doubt(self, step: int, row: Mapping[str, Any]) -> Mapping[str, Any]:
         """Leave out what is doubtful, and note what is a lower bound."""

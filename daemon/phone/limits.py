@@ -1,7 +1,8 @@
 """The limits that the page draws: the packaged ones, since a cabin's own are not sent.
 
 A cabin whose config is stricter or less strict sounds by its own; the page says `usual
-limit`."""
+limit`.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

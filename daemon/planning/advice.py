@@ -1,17 +1,16 @@
 """What to change tonight, in order of what it is worth to the sleepers."""
 
 from cabinvigil.daemon.planning.flame import burn_hours
-from cabinvigil.daemon.planning.lines import areas, asked
+from cabinvigil.daemon.planning.lines import AT_ONCE_MIN, areas, asked
 from cabinvigil.daemon.planning.night import moments_asleep
 from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
 from cabinvigil.daemon.planning.places import HIGH_FLAME_M, LOW
 from cabinvigil.daemon.planning.plan import Plan
+from cabinvigil.daemon.text.durations import spoken, whole_minutes
 
 NOTHING = "Nothing to change: keep both vents clear, and the alarms within hearing."
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
-AT_ONCE_MIN = 1.0
-"""What comes sooner is there already: no minutes are told of it."""
 LEFT_IN_IT = 0.9
 """Of its gas; a cylinder that stops before was stopped by the cold (our choice)."""
 TOO_WARM_C = 35.0
@@ -22,7 +21,7 @@ def changes(made: Plan) -> tuple[str, ...]:
     """Return one sentence for each change that is called for; the first weighs most."""
     found = [
         _flame(made),
-        _vents(made),
+        vent_sentence(made),
         _hot(made),
         _shut(made),
         _two_places(made),
@@ -47,7 +46,8 @@ def _flame(made: Plan) -> str:
     )
 
 
-def _vents(made: Plan) -> str:
+def vent_sentence(made: Plan) -> str:
+    """Say what to do with the vents; '' where they are good."""
     vents, units = made.vents, made.cabin.units
     if vents.is_good:
         return ""
@@ -79,15 +79,23 @@ def _shut(made: Plan) -> str:
     if made.shut.from_outdoor_air:
         return (
             "Fit a vent before anyone sleeps here: oxygen falls to 19.5 % in as "
-            f"little as {minutes:.0f} minutes."
+            f"little as {_counted(minutes)}."
         )
     look = "Clear ice and snow from every vent before bed"
     if minutes < AT_ONCE_MIN:
-        return f"{look}: at worst, oxygen is at 19.5 % even with them open."
+        return (
+            f"{look}: at worst, oxygen is below 19.5 % already, and it then falls "
+            "further."
+        )
     return (
-        f"{look}: blocked, oxygen falls to 19.5 % in as little as {minutes:.0f} "
-        "minutes."
+        f"{look}: blocked, oxygen falls to 19.5 % in as little as {_counted(minutes)}."
     )
+
+
+def _counted(value_min: float) -> str:
+    """Write how long something takes, in words: `1 minute`, `2.4 hours`."""
+    count, unit = spoken(60.0 * whole_minutes(value_min))
+    return f"{count:g} {unit}{'s' * (count != 1.0)}"
 
 
 def _two_places(made: Plan) -> str:
@@ -102,14 +110,14 @@ def _two_places(made: Plan) -> str:
     if height_m is None:
         return (
             f"Unless the flame is below {units.said('m', HIGH_FLAME_M, 1)}, {ask}: "
-            "used air stays above a high flame (give its height by "
-            "--burner-height-m)."
+            "used air stays above a high flame (give its height: --burner-height-m, or "
+            "burner_height_m in a config)."
         )
     soon = ""
     if minutes and minutes[0] is not None and minutes[0] >= AT_ONCE_MIN:
         soon = (
             ", and with the vents shut may fall to 19.5 % in as little as "
-            f"{minutes[0]:.0f} minutes"
+            f"{_counted(minutes[0])}"
         )
     up = units.given_said("m", height_m)
     return f"The flame is {up} above the floor; used air stays above it{soon}: {ask}."
@@ -169,4 +177,4 @@ def _cold(made: Plan) -> str:
     if _burns_asleep(made):
         rather = ": the cold may weaken the heater"
     inside = made.cabin.units.said("c", coldest)
-    return f"Pack sleeping bags and clothes for {inside} inside by morning{rather}."
+    return f"Pack sleeping bags and clothes for {inside} inside while asleep{rather}."

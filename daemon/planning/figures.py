@@ -5,6 +5,7 @@ volume is given, walls and leak are estimated, and the account says that they ar
 """
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from types import MappingProxyType
@@ -18,9 +19,9 @@ from cabinvigil.daemon.air.figures import (
     wall_loss_w_k,
 )
 from cabinvigil.daemon.text.errors import CabinvigilError
-from cabinvigil.daemon.text.units import unit_of_key
-from cabinvigil.daemon.text.units_read import UnitError, said_back, typed
-from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.units import convert, unit_of_key
+from cabinvigil.daemon.text.units_read import Typed, UnitError, said_back, typed
+from cabinvigil.daemon.text.units_said import SI, US, Units
 
 AS_DECLARED = MappingProxyType({"propane": 1.0})
 
@@ -70,6 +71,8 @@ class CabinPlan:
     """In which people are told what comes of it."""
     read_as: tuple[str, ...] = field(default=(), compare=False)
     """What the figures that were typed with a unit are in ours."""
+    read_bare: tuple[str, ...] = field(default=(), compare=False)
+    """What those typed without one are in the units that people are told."""
 
     not_given: tuple[str, ...] = field(default=(), compare=False)
     """Figures that nobody gave, so that the example's stand in."""
@@ -160,7 +163,7 @@ def from_config(cabin: object) -> dict[str, object]:
     Its height above the sea is taken as the morning takes it where it gives none.
     """
     names = {one.name for one in fields(CabinPlan)}
-    names -= {"burns", "hours", "units", "read_as", "not_given"}
+    names -= {"burns", "hours", "units", "read_as", "read_bare", "not_given"}
     given: dict[str, object] = {"altitude_m": ALTITUDE_M}
     for key in [*names, *FROM_CONFIG]:
         value = (
@@ -212,8 +215,25 @@ def number(key: str, value: object, name: str, units: Units = SI) -> float:
         raise PlanError([f"{name} {str(value)[:40]!r} is not a number: {asks}."])
     figure = read.value
     if not math.isfinite(figure) or not accepted.low <= figure <= accepted.high:
-        raise PlanError([f"{name} {str(value)[:40]} cannot be: {asks}."])
+        typed_as = str(value)[:40]
+        taken, meant = _otherwise_meant(read, accepted, unit, units)
+        raise PlanError([f"{name} {typed_as}{taken} cannot be: {asks}{meant}."])
     return figure
+
+
+def _otherwise_meant(
+    read: Typed, accepted: Accepted, unit: str, units: Units
+) -> tuple[str, str]:
+    """Say of a bare number in which unit it was read, and which was perhaps meant."""
+    if not read.is_bare or not math.isfinite(read.number):
+        return "", ""
+    taken = f" was read as {read.number:g} {accepted.unit}, which"
+    meant = ""
+    other = US.unit(unit)
+    inside = None if other == unit else convert(read.number, other, unit)
+    if inside is not None and accepted.low <= inside <= accepted.high:
+        meant = f'; write "{read.number:g} {US.sign(unit)}" if that was meant'
+    return taken if units.unit(unit) != unit or meant else "", meant
 
 
 def cabin_plan(
@@ -239,6 +259,7 @@ def cabin_plan(
 
     sentences: list[str] = []
     read_as: list[str] = []
+    read_bare: list[str] = []
     figures: dict[str, float] = {}
     for key in ACCEPTED:
         if key in given:
@@ -248,6 +269,8 @@ def cabin_plan(
                 sentences += error.sentences
             else:
                 read_as += _read_as(key, given[key], name_of(key))
+                if key in options:
+                    read_bare += _read_bare(key, given[key], units)
     volume = figures.get("volume_m3", CabinPlan().volume_m3)
     people = figures.get("people", CabinPlan().people)
     if not sentences and people > volume / M3_A_SLEEPER:
@@ -270,6 +293,7 @@ def cabin_plan(
         fuel=MappingProxyType(dict(shares)),
         units=units,
         read_as=tuple(read_as),
+        read_bare=tuple(read_bare),
         not_given=tuple(
             key
             for key in OF_THE_EXAMPLE
@@ -288,13 +312,29 @@ def _read_as(key: str, value: object, name: str) -> Iterator[str]:
         yield f"{name}: {said_back(read, unit)}"
 
 
+def _read_bare(key: str, value: object, units: Units) -> Iterator[str]:
+    """Say what a figure that came without a unit is in the units that are told.
+
+    Its name says which unit is meant, but who reads feet may have typed them.
+    """
+    unit = unit_of_figure(key)
+    read = typed(str(value), unit)
+    if read is not None and read.is_bare and units.unit(unit) != unit:
+        told = units.given_said(unit, read.value)
+        if told != f"{read.number:g} {units.sign(unit)}":
+            yield f"{read.number:g} {ACCEPTED[key].unit} = {told}"
+
+
 def burn_window(words: str) -> BurnWindow:
     """Read `HH:MM-HH:MM`, a time between noon and the next noon.
 
     Raises:
         PlanError: it is no such time.
     """
-    asks = "write the burner's times like 20:00-22:00, from noon to the next noon"
+    asks = (
+        "write the burner's times like 20:00-22:00 or 8pm-10pm, from noon to the next "
+        "noon"
+    )
     try:
         first, last = words.split("-")
         from_h, to_h = _from_noon(first), _from_noon(last)
@@ -306,7 +346,17 @@ def burn_window(words: str) -> BurnWindow:
     return BurnWindow(from_h, to_h)
 
 
+_HALF = re.compile(r"\s*(\d{1,2})(?::(\d\d))?\s*([ap])\.?m\.?\s*", re.IGNORECASE)
+"""An hour of half a day: `8pm`, `8:30 p.m.`."""
+
+
 def _from_noon(words: str) -> float:
+    half = _HALF.fullmatch(words)
+    if half is not None:
+        if not 1 <= int(half[1]) <= 12:
+            raise ValueError(words)
+        hour_24 = int(half[1]) % 12 + 12 * (half[3].lower() == "p")
+        words = f"{hour_24}:{half[2] or '00'}"
     hours, minutes = words.split(":")
     if not (hours.strip().isdigit() and len(minutes.strip()) == 2):
         raise ValueError(words)

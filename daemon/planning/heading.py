@@ -7,6 +7,10 @@ from cabinvigil.daemon.planning.night import BED_H, all_night
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.moments import hour_of_day
 
+OTHER_UNITS = (
+    "Without one, a number is in the unit of its option's name; write others as 210ft3."
+)
+
 
 def windows(burns: tuple[BurnWindow, ...]) -> str:
     """Format the times in which the burner is lit."""
@@ -24,8 +28,15 @@ def summary(made: Plan) -> list[str]:
     """Return which cabin and night is planned."""
     cabin = made.cabin
     read = f"Read: {'; '.join(cabin.read_as)}." if cabin.read_as else ""
-    told = (_whose(cabin, most=3), _cabin(made), read, _held_down(made))
+    told = (_whose(cabin, most=3), _cabin(made), read, _bare(cabin), _held_down(made))
     return [line for text in told for line in wrapped(text, "")]
+
+
+def _bare(cabin: CabinPlan) -> str:
+    """Say what numbers without a unit were taken for, and how to write others."""
+    if not cabin.read_bare:
+        return ""
+    return f"Read without a unit: {'; '.join(cabin.read_bare)}. {OTHER_UNITS}"
 
 
 def _cabin(made: Plan) -> str:
@@ -64,6 +75,7 @@ def head(made: Plan) -> list[str]:
         *wrapped(_cabin(made)),
         *wrapped(f"Assumed: {walls}; {leak}."),
         *(wrapped(f"Read: {'; '.join(cabin.read_as)}.") if cabin.read_as else ()),
+        *wrapped(_bare(cabin)),
         *wrapped(_held_down(made)),
         *wrapped(
             "The likeliest figure first; in brackets the range for what cannot be "
@@ -90,7 +102,9 @@ def _whose(cabin: CabinPlan, most: int | None = None) -> str:
     if not names:
         return ""
     if most is not None and len(names) > most:
-        names = [*names[:most], f"and {len(names) - most} more figures"]
+        left = len(names) - most
+        more = "1 more figure" if left == 1 else f"{left} more figures"
+        names = [*names[:most], f"and {more}"]
     return f"Not given, so as for the Lapwing, a trailer: {', '.join(names)}."
 
 

@@ -9,6 +9,10 @@ from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.daemon.text.wrapping import wrap
 
 WIDTH = 80
+AT_ONCE_MIN = 1.0
+"""What comes sooner is there already: no minutes are told of it."""
+HOURS_FROM_MIN = 90.0
+"""More minutes are told as hours."""
 
 
 def wrapped(text: str, indent: str = "   ") -> list[str]:
@@ -33,6 +37,24 @@ def ranged(triple: Range, decimals: int, unit: str, units: Units = SI) -> str:
     )
     likeliest = middle if middle == "never" else f"{middle} {units.sign(unit)}"
     return likeliest if low == high else bracketed(f"{likeliest} ", low, high)
+
+
+def lasting(triple: Range) -> str:
+    """Spell a length of time in minutes and its range; in hours where it is long."""
+    known = [one for one in triple if one is not None]
+    in_hours = bool(known) and max(known) >= HOURS_FROM_MIN
+    low, likeliest, high = (_counted(one, in_hours=in_hours) for one in triple)
+    unit = " h" if in_hours else " min"
+    text = likeliest + unit * (likeliest != "never")
+    if low == high:
+        return text
+    return bracketed(f"{text} ", low + unit * (likeliest == "never"), high)
+
+
+def _counted(value_min: float | None, *, in_hours: bool) -> str:
+    if value_min is None or not in_hours:
+        return or_never(value_min)
+    return f"{value_min / 60.0:.1f}"
 
 
 def row(label: str, text: str) -> str:

@@ -105,7 +105,7 @@ def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
             [
                 units.given(swept, at),
                 _cell(made.air.o2_pct, 1),
-                _cell(made.air.co2_ppm, 0),
+                _cell(made.air.co2_ppm, 0, "ppm", units),
                 _cell(made.air.temp_c, 0, "c", units) + " *" * made.flame.is_limited,
                 _cell(made.shut.minutes_to_o2[19.5], 0),
                 _cell(made.vent.needed_cm2, 0, "cm2", units),

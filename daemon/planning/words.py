@@ -6,9 +6,10 @@ from cabinvigil.daemon.air.figures import (
     FLAME_OUT_O2_PCT,
     FRESH_O2_PCT,
 )
+from cabinvigil.daemon.planning.brief import verdict
 from cabinvigil.daemon.planning.figures import CabinPlan
 from cabinvigil.daemon.planning.heading import head, when, windows
-from cabinvigil.daemon.planning.lines import area, areas, ranged, row, wrapped
+from cabinvigil.daemon.planning.lines import area, areas, lasting, ranged, row, wrapped
 from cabinvigil.daemon.planning.night import (
     PlannedNight,
     all_night,
@@ -22,8 +23,9 @@ from cabinvigil.daemon.planning.openings import (
 )
 from cabinvigil.daemon.planning.places import HIGH_FLAME_M
 from cabinvigil.daemon.planning.plan import Plan
+from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.moments import hour_of_day
-from cabinvigil.daemon.text.numbers import grouped, or_never
+from cabinvigil.daemon.text.numbers import or_never
 from cabinvigil.daemon.text.units_said import Units
 
 TOLD_FROM = 1.1
@@ -50,8 +52,9 @@ WHY_RULES_DIFFER = (
 
 
 def account(made: Plan, change: tuple[str, ...]) -> str:
-    """Return the whole account, ready to print."""
+    """Return the whole account, the verdict first, ready to print."""
     parts = [
+        [verdict(made), *wrapped(change[0], "")],
         head(made),
         _settled(made),
         _shut(made),
@@ -77,7 +80,7 @@ def _settled(made: Plan) -> list[str]:
         "1. As it is, once settled" + (" with the heater lit" * bool(_burner(made))),
         row("oxygen, as breathed", ranged(air.o2_pct, 1, "%")),
         *_like_a_height(made),
-        row("carbon dioxide", ranged(air.co2_ppm, 0, "ppm")),
+        row("carbon dioxide", ranged(air.co2_ppm, 0, "ppm", units)),
         row("humidity", ranged(air.rh_pct, 0, "%")),
         row("inside temperature", ranged(air.temp_c, 0, "c", units)),
         row("dew point", ranged(air.dew_point_c, 0, "c", units)),
@@ -125,8 +128,16 @@ def _before_it_is_warm(made: Plan) -> str:
     return (
         "Less air comes in until the cabin is warm: oxygen then falls to "
         f"{first.least_o2_pct:.1f} %, and carbon dioxide reaches "
-        f"{grouped(first.most_co2_ppm)} ppm."
+        f"{_ppm(made, first.most_co2_ppm)} ppm."
     )
+
+
+def _ppm(made: Plan, ppm: float) -> str:
+    return _ppm_in(made.cabin.units, ppm)
+
+
+def _ppm_in(units: Units, ppm: float) -> str:
+    return units.number("ppm", ppm, separator=" ")
 
 
 def _stops(made: Plan) -> str:
@@ -152,20 +163,19 @@ def _shut(made: Plan) -> list[str]:
         f"2. All vents shut or iced at midnight ({since}{lit})",
         row(
             "it starts at",
-            f"{shut.from_o2_pct[1]:.1f} % oxygen, {grouped(shut.from_co2_ppm[1] or 0)} "
-            "ppm carbon dioxide",
+            f"{shut.from_o2_pct[1]:.1f} % oxygen, "
+            f"{_ppm(made, shut.from_co2_ppm[1] or 0)} ppm carbon dioxide",
         ),
     ]
-    for o2, minutes in shut.minutes_to_o2.items():
-        lines.append(row(f"oxygen at {o2:.1f} %", ranged(minutes, 0, "min")))
-    for co2, minutes in shut.minutes_to_co2.items():
-        lines.append(
-            row(f"carbon dioxide at {grouped(co2)} ppm", ranged(minutes, 0, "min"))
-        )
+    for o2, after_min in shut.minutes_to_o2.items():
+        lines.append(row(f"oxygen at {o2:.1f} %", lasting(after_min)))
+    for co2, after_min in shut.minutes_to_co2.items():
+        label = f"carbon dioxide at {_ppm(made, co2)} ppm"
+        lines.append(row(label, lasting(after_min)))
     if shut.above_flame_min is not None:
         label = f"oxygen at {O2_LIMIT_PCT} %, up high"
         up = made.cabin.units.given_said("m", made.places.burner_height_m or 0.0)
-        lines.append(row(label, ranged(shut.above_flame_min, 0, "min")))
+        lines.append(row(label, lasting(shut.above_flame_min)))
         lines += wrapped(
             f"'Up high' is the air above the flame, {up} above the floor, at worst: "
             "if no air from below mixes in."
@@ -173,7 +183,7 @@ def _shut(made: Plan) -> list[str]:
     if shut.flame_out_min[0] is not None:
         lines += wrapped(
             "The flame may go out for lack of oxygen after "
-            f"{shut.flame_out_min[0]:.0f} min; a burning flame proves nothing about "
+            f"{minutes(shut.flame_out_min[0])}; a burning flame proves nothing about "
             "the air before that."
         )
     return lines
@@ -206,7 +216,7 @@ def _vent(made: Plan) -> list[str]:
         lines += wrapped(
             "With only the rule of thumb's area, still air would "
             f"{'fall' if vent.at_thumb.stops else 'settle'} to {100 * state.o2:.1f} % "
-            f"oxygen and {grouped(1e6 * state.co2)} ppm carbon dioxide."
+            f"oxygen and {_ppm(made, 1e6 * state.co2)} ppm carbon dioxide."
         )
         lines += wrapped(NO_NEW_HEATER.format(berths=cabin.places))
     return lines + wrapped(WHY_RULES_DIFFER)
@@ -260,11 +270,11 @@ def _wet(made: Plan) -> list[str]:
     up_to = "up to " * made.flame.is_limited
     lines = [
         "5. Condensation",
-        row("water from the heater", up_to + units.said("l", wet.burner_kg, 2)),
-        row("water from people", units.said("l", wet.people_kg, 2)),
-        row("windows mist after", ranged(wet.mist_from_min, 0, "min")),
-        row("water runs after", ranged(wet.runs_from_min, 0, "min")),
-        row("water on windows by morning", ranged(wet.ran_down_kg, 2, "l", units)),
+        row("water from the heater", up_to + units.said("kg", wet.burner_kg, 2)),
+        row("water from people", units.said("kg", wet.people_kg, 2)),
+        row("windows mist after", lasting(wet.mist_from_min)),
+        row("water runs after", lasting(wet.runs_from_min)),
+        row("water on windows by morning", ranged(wet.ran_down_kg, 2, "kg", units)),
     ]
     advised = "the vents as they are" if made.vents.is_good else "the vents advised"
     if drying.is_hopeless:
@@ -313,8 +323,8 @@ def _side_by_side(made: Plan) -> list[str]:
         ("lowest oxygen, %", f"{mine.least_o2_pct:.1f}", f"{other.least_o2_pct:.1f}"),
         (
             "most carbon dioxide, ppm",
-            grouped(mine.most_co2_ppm),
-            grouped(other.most_co2_ppm),
+            _ppm(made, mine.most_co2_ppm),
+            _ppm(made, other.most_co2_ppm),
         ),
         (
             "asleep: oxygen, %",
@@ -329,8 +339,8 @@ def _side_by_side(made: Plan) -> list[str]:
             *(_coldest(made.cabin, night) for night in made.coldest_nights),
         ),
         (
-            f"on windows and walls, {units.sign('l')}",
-            *(number("l", n.moments[-1].settled_kg, 2) for n in (mine, other)),
+            f"on windows and walls, {units.sign('kg')}",
+            *(number("kg", n.moments[-1].settled_kg, 2) for n in (mine, other)),
         ),
         (
             f"gas, {units.sign('kwh')}",
@@ -349,7 +359,9 @@ def _is_all(made: Plan) -> bool:
 def _asleep(cabin: CabinPlan, night: PlannedNight, what: str) -> str:
     """Return the worst oxygen or CO2 of the hours in which everybody sleeps."""
     values = [getattr(moment, what) for moment in moments_asleep(cabin, night)]
-    return f"{min(values):.1f}" if what == "o2_pct" else grouped(max(values))
+    return (
+        f"{min(values):.1f}" if what == "o2_pct" else _ppm_in(cabin.units, max(values))
+    )
 
 
 def _coldest(cabin: CabinPlan, night: PlannedNight) -> str:

@@ -1,7 +1,7 @@
 """The account of a rehearsed night: who was woken, and what was really so."""
 
-from collections.abc import Iterator
-from datetime import timedelta
+from collections.abc import Callable, Iterator
+from datetime import datetime, timedelta, tzinfo
 
 from cabinvigil.daemon.core.model import Priority, Transition
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
@@ -15,16 +15,33 @@ O2_LIMIT_PCT = 19.5
 """29 CFR 1910.146(b), as `o2-low`."""
 
 
-def clock_text(at_s: float) -> str:
-    """Write a moment of the night as the trailer's own time of day."""
-    wall = START_WALL.astimezone(TRAILERS_ZONE) + timedelta(seconds=at_s)
-    return time_of_day(wall)
+Clock = Callable[[float], str]
+"""Writes a moment of the night as the narrator did."""
+
+
+def clock_from(begins: datetime, zone: tzinfo, pace: float = 1.0) -> Clock:
+    """Return what writes a moment, in seconds since the beginning, as a time of day.
+
+    Args:
+        begins: of the night.
+        zone: in which it is told.
+        pace: so many of the night's seconds pass in one of the clock's.
+    """
+
+    def clock(at_s: float) -> str:
+        return time_of_day((begins + timedelta(seconds=at_s / pace)).astimezone(zone))
+
+    return clock
+
+
+TRAILERS_CLOCK = clock_from(START_WALL, TRAILERS_ZONE)
 
 
 def account(
     night: str,
     truths: list[Truth],
     units: Units = SI,
+    clock: Clock = TRAILERS_CLOCK,
 ) -> Iterator[str]:
     """Report what was really so.
 
@@ -32,15 +49,19 @@ def account(
         night: its name; '' for recorded air, of which nothing more is known.
         truths: what was so, in order.
         units: in which numbers are shown.
+        clock: writes a moment as it was shown while it was played.
     """
     yield ""
     if truths:
-        yield f"The night '{night}', as it really was:"
+        yield (
+            f"The night '{night}', as it really was (sensors differ by their accuracy):"
+        )
+        most_co2 = max(t.co2_ppm for t in truths)
         lowest = min(truths, key=lambda t: t.o2_pct)
         yield (
             f"  oxygen down to {lowest.o2_pct:.2f} % at "
-            f"{clock_text(lowest.time_s)}, carbon dioxide up to "
-            f"{max(t.co2_ppm for t in truths):.0f} ppm, carbon monoxide up to "
+            f"{clock(lowest.time_s)}, carbon dioxide up to "
+            f"{units.number('ppm', most_co2, 0, ' ')} ppm, carbon monoxide up to "
             f"{max(t.co_ppm for t in truths):.0f} ppm"
         )
         yield (
@@ -51,22 +72,26 @@ def account(
 
 
 def verdict(
-    truths: list[Truth], rings: list[tuple[float, Transition]]
+    truths: list[Truth],
+    rings: list[tuple[float, Transition]],
+    clock: Clock = TRAILERS_CLOCK,
 ) -> Iterator[str]:
     """Report who was woken, when, and how long before the limit.
 
     Args:
         truths: what was so, in order.
         rings: what sounded, and when.
+        clock: writes a moment as it was shown while it was played.
     """
     grave = [(at, ring) for at, ring in rings if ring.priority >= Priority.MEDIUM]
     if not grave:
         yield "Nothing woke the sleepers."
         return
     at_s, first = grave[0]
+    alarms = "alarm" if len(grave) == 1 else "alarms"
     yield (
-        f"First woken at {clock_text(at_s)}: {name_of_alarm(first.alarm)} "
-        f"({urgency(first.priority.word)}); {len(grave)} waking alarms in all."
+        f"First woken at {clock(at_s)}: {name_of_alarm(first.alarm)} "
+        f"({urgency(first.priority.word)}); {len(grave)} waking {alarms} in all."
     )
     crossed = next((t.time_s for t in truths if t.o2_pct <= O2_LIMIT_PCT), None)
     o2_rings = [at for at, ring in grave if ring.alarm.startswith("o2-")]

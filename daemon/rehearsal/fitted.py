@@ -148,8 +148,8 @@ def with_contacts(
             )
         if name_mistake(name, "contact") is not None:
             raise RecordingError(
-                f"column {channel}: {name[:40]!r} is not a name for a contact; call the "
-                f"column contact_{means}"
+                f"column {channel}: {name[:40]!r} is not a name for a contact; call "
+                f"the column contact_{means}"
             )
         settings = _with_contact(settings, name, means)
         notes.append(
@@ -191,7 +191,7 @@ def _failures(night: NamedNight, settings: Settings) -> Iterator[Failure]:
 
 
 def _lacks(name: str, settings: Settings) -> Iterator[str]:
-    """Report what of a night no part here sees."""
+    """Say what of a night no part here sees."""
     wanted = SHOWN_BY.get(name, ())
     has = watched(settings.parts, part_infos(settings.parts))
     if wanted and not any(quantity in has for quantity in wanted):
@@ -203,7 +203,7 @@ def _lacks(name: str, settings: Settings) -> Iterator[str]:
 
 
 def _granted(cabin: Cabin, units: Units) -> Iterator[str]:
-    """Report which figures are the *Lapwing*'s, since the config has none."""
+    """Say which figures are the *Lapwing*'s, since the config has none."""
     said = units.given_said
     figures = {
         "volume": (cabin.volume_m3, said("m3", EXAMPLE.volume_m3)),

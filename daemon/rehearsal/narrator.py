@@ -80,6 +80,11 @@ class Narrator:
             case _:
                 pass
 
+    @property
+    def has_woken(self) -> bool:
+        """Whether anything told was grave enough to wake people."""
+        return any(ring.priority >= Priority.MEDIUM for _, ring in self.rings)
+
     def _rings(self, change: Transition) -> bool:
         """Return whether it begins to be told, or to wake people, with this change."""
         if change.state is not AlarmState.UNACKNOWLEDGED:

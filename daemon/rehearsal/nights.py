@@ -121,7 +121,7 @@ def nights_of(figures: NightFigures) -> Mapping[str, NamedNight]:
     nights = (
         NamedNight(
             "quiet",
-            "vents open, heater on low; nothing should sound",
+            "vents open, heater on low; vents that are large enough keep it quiet",
             free,
             low,
         ),

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable, Coroutine, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -14,6 +14,7 @@ from cabinvigil.daemon.clock import Clock, TimeSource, VirtualClock
 from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.core.model import Record
 from cabinvigil.daemon.core.setup import Render
+from cabinvigil.daemon.log.moments import played_in
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.rehearsal.cabin import EmulatedCabin, Truth
 from cabinvigil.daemon.rehearsal.emulated.air_now import AirNow
@@ -30,6 +31,11 @@ from cabinvigil.daemon.text.errors import CabinvigilError
 START_WALL = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 """22:00 where the trailer stands, in January: our own scenario."""
 TRUTH_EVERY_S = 60.0
+
+
+def start_in(zone: tzinfo) -> datetime:
+    """Return 22:00 of that evening where a cabin stands."""
+    return datetime(2026, 1, 16, 22, 0, tzinfo=zone).astimezone(UTC)
 
 
 class AirSource(Protocol):
@@ -73,7 +79,7 @@ async def play(
     make_outputs: MakeOutputs,
     on_truth: Callable[[Truth], None] = lambda _truth: None,
     *,
-    make_clock: MakeClock = lambda loop: VirtualClock(loop, START_WALL),
+    make_clock: MakeClock | None = None,
     beside: Callable[[Watcher], Coroutine[Any, Any, None]] | None = None,
 ) -> Watcher:
     """Play a night on the running loop; returns the watcher as it ended.
@@ -82,11 +88,13 @@ async def play(
         rehearsal: what is to be played.
         make_outputs: makes what hears the monitor.
         on_truth: told once a minute what is so in the cabin.
-        make_clock: makes the monitor's clock from the loop, whose seconds count.
+        make_clock: makes the monitor's clock from the loop, whose seconds count;
+            None is an evening's where the cabin stands.
         beside: runs beside the night, and is cancelled with its end.
     """
     loop = asyncio.get_running_loop()
-    clock = make_clock(loop)
+    begins = start_in(played_in(rehearsal.settings.cabin.zone))
+    clock = VirtualClock(loop, begins) if make_clock is None else make_clock(loop)
     origin_s = loop.time()
 
     def now() -> float:

@@ -58,13 +58,18 @@ def gas_and_water(found: Morning) -> GasAndWater | None:
         ""
         if totals.bounded_h
         else f", {units.figure('kwh', totals.gas_kwh[1])} {units.sign('kwh')}",
-        burner if totals.lit_h + totals.unsure_h + totals.bounded_h > 0.0 else "",
+        "" if is_never_lit(totals) else burner,
         "" if lasts is None else fixed(lasts, 0),
         "" if left is None else fixed(left, 0),
         _at_least(totals, "kg", totals.water_made_kg, units),
         units.fixed("kg", totals.water_carried_kg, 1),
         water_left(totals.water_left_kg, units),
     )
+
+
+def is_never_lit(totals: Totals) -> bool:
+    """Return whether no gas was burnt, as far as the air shows."""
+    return totals.lit_h + totals.unsure_h + totals.bounded_h <= 0.0
 
 
 def _at_least(totals: Totals, unit: str, triple: Triple, units: Units) -> str:
@@ -150,4 +155,4 @@ def blood(found: Morning) -> str:
 def mean_co2(found: Morning) -> str:
     """Write the mean carbon dioxide; '' where it is not known."""
     mean_ppm = found.breathed.co2_mean_ppm
-    return "" if mean_ppm is None else f"{mean_ppm:.0f} ppm"
+    return "" if mean_ppm is None else found.units.said("ppm", mean_ppm, 0, " ")

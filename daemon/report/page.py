@@ -10,8 +10,9 @@ from cabinvigil.daemon.report import night_totals
 from cabinvigil.daemon.report.headline import act, headline
 from cabinvigil.daemon.report.page_bars import listed, timeline, to_limits
 from cabinvigil.daemon.report.page_style import CSS
-from cabinvigil.daemon.report.page_tables import NONE_KG, further_tables
+from cabinvigil.daemon.report.page_tables import further_tables
 from cabinvigil.daemon.report.pictures import Picture, pictures
+from cabinvigil.daemon.report.played import played
 from cabinvigil.daemon.report.rows import Clock, clock_of, near_rows
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
@@ -114,8 +115,8 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     span = f"{clock(0.0)} to {clock(tape.length_s)}"
     if tape.origin is not None:
         span += f" {zone_name(found.begins, zone)}"
-    emulated = "; emulated sensors" if tape.head.get("emulated") is True else ""
-    yield f"<p><small>{escape(span)}, {found.hours:.1f} h{emulated}</small></p>"
+    told = f"{span}, {found.hours:.1f} h{played(tape.head, zone)}"
+    yield f"<p><small>{escape(told)}</small></p>"
     yield '<div class="tiles">'
     for label, value, more, is_past in _tiles(found, clock):
         kind = "tile past" if is_past else "tile"
@@ -139,10 +140,15 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]
     totals = found.whole.totals
     if totals is not None:
         left = night_totals.water_left(totals.water_left_kg, found.units)
-        yield "window wet", f"{found.comfort.wet_h:.1f} h", left, False
+        if found.comfort.glass_margin_c is None:
+            yield "window wet", "not measured", left, False
+        else:
+            worked = "" if found.air.glass_is_measured else "worked out, not measured; "
+            wet = f"{found.comfort.wet_h:.1f} h"
+            yield "window wet", wet, f"{worked}{left}", False
         low, middle, high = totals.gas_kg
         said, number = found.units.said, found.units.number
-        if high < NONE_KG:
+        if night_totals.is_never_lit(totals):
             yield "gas burnt", "none", "as far as the air shows", False
         elif totals.bounded_h:
             least = f"at least {said('kg', low, 2)}"

@@ -27,6 +27,7 @@ from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.charts import LEFT, RIGHT, WIDTH
 from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.numbers import bracketed
+from cabinvigil.daemon.text.units_said import Units
 
 MOST_RANG = 12
 LIMIT_AT_PCT = 60.0
@@ -114,7 +115,7 @@ def to_limits(found: Morning, zone: tzinfo | None) -> str:
     near = sorted(shown(found.near), key=share_left)
     clock = clock_of(found, zone)
     most = max(1.0, *(-share_left(one) for one in near)) if near else 1.0
-    rows = "".join(_to_limit(one, clock, most) for one in near)
+    rows = "".join(_to_limit(one, clock, most, found.units) for one in near)
     notes = "".join(f"<p>{escape(text)}</p>" for text in _notes(found, clock))
     if not rows and not notes:
         return ""
@@ -148,8 +149,8 @@ def share_left(one: Approach) -> float:
     return one.margin / way if way > 0.0 else 0.0
 
 
-def _to_limit(one: Approach, clock: Clock, most: float) -> str:
-    row, share = near_row(one, clock), share_left(one)
+def _to_limit(one: Approach, clock: Clock, most: float, units: Units) -> str:
+    row, share = near_row(one, clock, units), share_left(one)
     is_past = one.margin <= 0.0
     if is_past:
         wide = -share / most * (100.0 - LIMIT_AT_PCT)

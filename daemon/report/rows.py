@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from datetime import tzinfo
 
 from cabinvigil.daemon.log.moments import moment
+from cabinvigil.daemon.report.own_alarms import stands
 from cabinvigil.daemon.review.airflow.balance import Triple
-from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
+from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, Ring
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals, Vent
@@ -68,21 +69,21 @@ def shown(near: Sequence[Approach]) -> list[Approach]:
 
 def near_rows(found: Morning, clock: Clock) -> list[NearRow]:
     """Return the closest approach of each gas."""
-    return [near_row(approach, clock) for approach in shown(found.near)]
+    return [near_row(approach, clock, found.units) for approach in shown(found.near)]
 
 
-def near_row(approach: Approach, clock: Clock) -> NearRow:
+def near_row(approach: Approach, clock: Clock, units: Units = SI) -> NearRow:
     """Write one approach."""
-    limit = approach.limit
+    limit, apart = approach.limit, units.separator
     return NearRow(
         limit.quantity,
         WORDS.get(limit.quantity, limit.quantity),
         "below" if limit.side == "below" else "above",
-        valued(limit.quantity, approach.value),
+        valued(limit.quantity, approach.value, apart),
         "at least " if approach.is_at_least else "",
         clock(approach.at_s),
-        valued(limit.quantity, limit.at),
-        valued(limit.quantity, approach.margin),
+        valued(limit.quantity, limit.at, apart),
+        valued(limit.quantity, approach.margin, apart),
         minutes(approach.beyond_min) if approach.beyond_min > 0.0 else "",
     )
 
@@ -129,7 +130,7 @@ class RangRow:
     text: str
     begins: str
     ends: str
-    """'' where it still stood at the end."""
+    """When it was over or became graver; '' where it still stood at the end."""
     times: str
     """`, 3 times`, or '' for once."""
     answered: str
@@ -144,8 +145,7 @@ def ring_text(episode: AlarmEpisode, ring: Ring, units: Units) -> str:
 
 def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
     """Return what sounded, the gravest first; each ring with its own time and words."""
-    rings = [(episode, ring) for episode in found.rang for ring in episode.rises]
-    rings.sort(key=lambda pair: (-RANKS.get(pair[1].priority, 0), pair[1].at_s))
+    rang = sorted(stands(found), key=lambda one: (-one.rank, one.from_s))
     return [
         RangRow(
             episode.alarm,
@@ -153,7 +153,7 @@ def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
             urgency(ring.priority),
             ring_text(episode, ring, found.units),
             clock(ring.at_s),
-            "" if episode.to_s is None else clock(episode.to_s),
+            "" if to_s is None else clock(to_s),
             f", {episode.rings} times"
             if episode.rings > len(episode.rises) and ring is episode.rises[-1]
             else "",
@@ -161,7 +161,7 @@ def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
             if episode.acknowledged_s is None
             else minutes(episode.acknowledged_s / 60.0),
         )
-        for episode, ring in rings
+        for episode, ring, _, to_s in rang
     ]
 
 
@@ -193,6 +193,10 @@ class AirRow:
     vent: VentRow | None
 
 
+def _or_under_one(number: str) -> str:
+    return "under 1" if number == "0" else number
+
+
 def vent_row(vent: Vent | None, units: Units) -> VentRow | None:
     """Write the openings of a stretch; None where they cannot be told."""
     if vent is None:
@@ -200,7 +204,7 @@ def vent_row(vent: Vent | None, units: Units) -> VentRow | None:
     low, _, high = vent.expected_m3_h
     return VentRow(
         units.fixed("cm2", vent.each_cm2, 0),
-        units.number("cm2", vent.each_cm2[1]),
+        _or_under_one(units.number("cm2", vent.each_cm2[1])),
         "" if vent.fitted_cm2 is None else units.number("cm2", vent.fitted_cm2),
         f"{units.number('m3_h', low)} to {units.number('m3_h', high)}",
     )

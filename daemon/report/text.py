@@ -14,6 +14,7 @@ from cabinvigil.daemon.report.other_air_words import (
     dust_words,
     index_words,
 )
+from cabinvigil.daemon.report.played import played
 from cabinvigil.daemon.report.rows import (
     AirRow,
     Clock,
@@ -73,7 +74,8 @@ def _lines(
     clock = clock_of(found, zone)
     yield from textwrap.wrap(headline(found), COLUMNS)
     yield from textwrap.wrap(act(found), COLUMNS)
-    yield from ("", _night(found, zone, clock))
+    yield ""
+    yield from textwrap.wrap(_night(found, zone, clock), COLUMNS)
     yield from _near(found, clock)
     yield from _rang(found, clock, rings)
     yield from _air(found, clock, parts)
@@ -107,8 +109,7 @@ def _night(found: Morning, zone: tzinfo | None, clock: Clock) -> str:
     else:
         span = f"{clock(0.0)} to {clock(tape.length_s)}"
         when = f"{day(tape, zone)}, {span} {zone_name(found.begins, zone)}"
-    emulated = ", emulated sensors" if tape.head.get("emulated") is True else ""
-    return f"{found.facts.name}: night of {when}{emulated}"[:COLUMNS]
+    return f"{found.facts.name}: night of {when}{played(tape.head, zone)}"
 
 
 def _near(found: Morning, clock: Clock) -> Iterator[str]:
@@ -116,14 +117,19 @@ def _near(found: Morning, clock: Clock) -> Iterator[str]:
     for row in near_rows(found, clock):
         value = row.at_least + row.value
         rest = row.beyond or f"{row.margin} from {row.limit}"
-        yield f"  {row.words:<29}{value:<14} {row.when}  {rest}"[:COLUMNS]
+        yield from _row(f"  {row.words:<29}{value:<14} {row.when}  {rest}")
     if early := warned(found):
         yield f"  first woken {early} before oxygen was at its limit"
     if spare := spare_row(found, clock):
-        yield (
+        yield from _row(
             f"  least to spare at {spare.when}, as projected then: "
             f"{spare.middle}, {spare.least} at worst"
         )
+
+
+def _row(text: str) -> list[str]:
+    """Break a row where it is too long; no word is cut."""
+    return textwrap.wrap(text, COLUMNS, subsequent_indent=" " * TAB)
 
 
 def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
@@ -138,7 +144,7 @@ def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
             f"acknowledged in {row.answered}" if row.answered else "not acknowledged"
         )
         head = f"  {row.begins} {row.urgency:<6} {row.name:<26}"
-        yield f"{head} {end}{row.times}, {answer}"[:COLUMNS]
+        yield from _row(f"{head} {end}{row.times}, {answer}")
     if len(rows) > most:
         yield f"  and {len(rows) - most} more, no graver"
 
@@ -163,9 +169,9 @@ def _stretch(row: AirRow, units: Units) -> str:
     vent = row.vent
     if vent is None:
         return text
-    text += f"; as two vents of {vent.each_middle} {area}"
+    text += f"; as two vents of {vent.each_middle} {area} each"
     if vent.fitted:
-        text += f"; the {vent.fitted} {area} fitted: {vent.expected} {air}"
+        text += f"; the fitted ones of {vent.fitted} {area}: {vent.expected} {air}"
     return text
 
 

@@ -50,11 +50,14 @@ judgement)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
+WARMING_MIN = 5.0
+"""After a start the sensors warm up: of a short stretch so much is no loss (own choice,
+above the three minutes that a start allows for)."""
 CERTIFIED = frozenset(f"contact-{means}" for means in ("smoke", "gas", "co"))
 """The alarms by which a certified one speaks: it may have tasted what ours do not."""
 SETTLED_O2_PCT = 0.3
 """So much oxygen may still be lost, at worst, where the air counts as settled: half as
-much again as a part may be off (our choice)."""
+much again as a part may be off (own choice)."""
 SETTLED_CHANGES = 2.0
 """Where nothing was projected: air changes after which seven eighths of the way are
 gone (1 - exp(-2))."""
@@ -185,7 +188,8 @@ def _unproved(
             return rang_in_words(one.alarm)
     left_out = frozenset[int]() if is_trial else tape.left_out
     steps = [n for n in range(part.start, part.stop) if n not in left_out]
-    enough_min = min(UNSEEN_MIN, UNSEEN_SHARE * len(steps) * STEP_S / 60.0)
+    share_min = UNSEEN_SHARE * len(steps) * STEP_S / 60.0
+    enough_min = max(WARMING_MIN, min(UNSEEN_MIN, share_min))
     for name in VITAL:
         seen = seen_steps(tape, found.rang, name)
         unseen = sum(1 for step in steps if not seen[step])
@@ -196,14 +200,14 @@ def _unproved(
             return f"{QUANTITIES[name].words} was not known for {spelled(unseen_min)}"
     keys = tape.keys("co_ppm")
     if keys and set(keys) <= set(still_at_nothing(tape)):
-        return "carbon monoxide stayed at nothing while carbon dioxide rose"
+        return "carbon monoxide was read as 0 all along while carbon dioxide rose"
     return ""
 
 
 def never_safer(one: Sheet) -> str:
-    """Say why it is never called safer than another; '' where it may be.
+    """Return why it is never called safer than another; '' where it may be.
 
-    Air that was past a limit speaks for itself; what rang beside calm air does not.
+    Air that was past a limit speaks for itself; an alarm beside calm air does not.
     """
     is_past_by_air = one.margin is not None and one.margin <= 0.0
     return one.unproved or ("" if is_past_by_air else one.past)
@@ -225,7 +229,7 @@ def _known(tape: NightSeries, quantity: str, side: str, part: slice) -> list[flo
 
 
 def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
-    """Name what was past a limit that wakes people, or sounded as a danger."""
+    """Name what was past a limit that wakes people, or rang as a danger."""
     if beyond_min > 0.0:
         return "air past a waking limit"
     for one in _rang_between(found.rang, from_s, to_s):
@@ -291,13 +295,13 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
 
 UNTOUCHED_O2_PCT = 20.6
 """Where nobody breathes and nothing burns oxygen stays above: wet air outdoors has 20.7
-(20.95 % of dry air), less a tenth for the part (our choice)."""
+(20.95 % of dry air), less a tenth for the part (own choice)."""
 NO_FLAME = "no flame was seen to burn"
 """Such a trial shows nothing of what its vents are worth beside one."""
 
 
 def too_short(one: Sheet) -> str:
-    """Return what is missing for it to be compared; '' where nothing is.
+    """Say what is missing for it to be compared; '' where nothing is.
 
     What was past a waking limit is worse than it looks, and needs no more time.
     """
@@ -324,7 +328,7 @@ def too_short(one: Sheet) -> str:
 
 
 def _more(one: Sheet) -> str:
-    """Return how much longer it would have had to go on; '' where nobody knows."""
+    """Say how much longer it would have had to go on; '' where nobody knows."""
     changes = one.air_changes_per_h
     if changes is None or changes[1] <= 0.0:
         return ""
@@ -383,7 +387,7 @@ def _rank(word: str, told: Sequence[tuple[Measure, ...] | None]) -> Rank:
 
 
 def is_sure(better: Sequence[Measure], worse: Sequence[Measure]) -> bool:
-    """Return whether the first measure that tells them apart is for the better one."""
+    """Report whether the first measure that tells them apart is for the better one."""
     for good, bad in zip(better, worse, strict=True):
         if good is None or bad is None:
             continue

@@ -315,7 +315,9 @@ def _ways(
         cm2 = math.ceil(factor * vent.fitted_cm2 / 10.0) * 10.0
         if cm2 <= MOST_CM2:
             area = units.said("cm2", cm2)
-            do = f"Fit vents of {area}, low and high, and keep them open"
+            heat = f"{units.figure('kw', way.burner_kw)} {units.sign('kw')}"
+            lit = f" for the heater at {heat}" if way.burner_kw > 0.0 else ""
+            do = f"Fit a low and a high vent of {area} each{lit}, and keep both open"
             yield BetterAir(do, replace(way, air_m3_h=fitted * factor), *known)
     if way.burner_kw > 0.0:
         do = f"{NO_FLAME}: {was}"

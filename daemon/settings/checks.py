@@ -125,7 +125,7 @@ class ZoneName:
         hint = f"write `{near}` if that was meant" if near else "see timedatectl(1)"
         raise BadValueError(
             f"is {shown(value)}, not a time zone that this machine knows",
-            f'write it like zone = "Europe/Oslo"; {hint}',
+            f'write it like zone = "Europe/Oslo" or "America/Denver"; {hint}',
         )
 
 

@@ -383,7 +383,7 @@ def _assemble(
             laxer += weigh_guards(parts, infos, values["watch"], file, mistakes)
     mistakes += table_mistakes({**values, "part": parts}, file, wrong)
     if not parts and not plain.get("part"):
-        mend = "add a table [part.<name>] for each sensor, as the example has"
+        mend = "add a [part.<name>] for each sensor, or use `cabinvigil config --ask`"
         mistakes.append(Mistake(file, "part", "names no sensor", mend))
     if folder is not None and values["watch"] is not None:
         values["watch"] = _words(values["watch"], file, folder, mistakes)

@@ -13,7 +13,7 @@ from cabinvigil.daemon.text.sentences import ended
 from cabinvigil.daemon.text.units import convert, sign_of, unit_of, unit_of_key
 from cabinvigil.daemon.text.units_read import UnitError, typed
 from cabinvigil.daemon.text.units_retold import retold
-from cabinvigil.daemon.text.units_said import IN_US, SI, Units
+from cabinvigil.daemon.text.units_said import IN_US, SI, US, Units
 
 
 class Outside(NamedTuple):
@@ -174,9 +174,13 @@ def not_a_number(key: str, value: object) -> BadValueError:
         return BadValueError(error.what, error.mend)
     if found is None:
         return BadValueError(f"is the text {shown(value)}, not a number", plain + "1`")
+    with_unit, other = "with its unit in them", US.unit(ours)
+    if other != ours:
+        theirs = f"{found.value:.6g} {US.sign(ours)}"
+        with_unit = f'`{key} = "{theirs}"` if that was meant'
     return BadValueError(
         f"is the text {shown(value)}, not a number",
-        f"write `{key} = {found.value:.6g}`, without quotes, or with its unit in them",
+        f"write `{key} = {found.value:.6g}`, without quotes, or {with_unit}",
     )
 
 

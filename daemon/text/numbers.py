@@ -69,12 +69,18 @@ def fixed(triple: Sequence[float], decimals: int) -> str:
     return bracketed(middle, low, high)
 
 
-def valued(quantity: str, value: float) -> str:
-    """Write a value of a quantity with its unit, a temperature in degrees Celsius."""
+def valued(quantity: str, value: float, separator: str = " ") -> str:
+    """Write a value of a quantity with its unit, a temperature in degrees Celsius.
+
+    Args:
+        quantity: as its key is called.
+        value: in its unit.
+        separator: between thousands, as of `grouped`.
+    """
     if quantity in ("o2_pct", "cohb_pct"):
         return f"{value:z.1f} %"
     if quantity.endswith("_ppm"):
-        return f"{value:z.0f} ppm"
+        return f"{grouped(value, 0, separator)} ppm"
     if quantity == "temp_c":
         return f"{value:z.0f} °C"
     if quantity == "gas_lel_pct":

@@ -101,6 +101,9 @@ def stay(
 ) -> None:
     """Show frames in place, one after the other, until they end.
 
+    Without rich, and on what cannot go back to its lines' beginning, each stands below
+    the one before.
+
     Args:
         frames: each a few lines.
         out: where they are shown.
@@ -112,15 +115,22 @@ def stay(
         from rich.live import Live
         from rich.text import Text
     except ImportError:
-        for frame in frames:
-            out.write(frame + "\n")
-            out.flush()
-            rest()
+        _below(frames, out, rest)
         return
     terminal = getattr(out, "terminal", out)
     console = Console(file=terminal, width=columns, highlight=False)
+    if not console.is_terminal or console.is_dumb_terminal:
+        _below(frames, out, rest)  # rich would keep them all back until the last
+        return
     with Live(console=console, auto_refresh=False, screen=console.is_terminal) as live:
         for frame in frames:
             shown = "\n".join(plain(line) for line in frame.split("\n"))
             live.update(Text(shown), refresh=True)
             rest()
+
+
+def _below(frames: Iterable[str], out: IO[str], rest: Callable[[], None]) -> None:
+    for frame in frames:
+        out.write(frame + "\n")
+        out.flush()
+        rest()

@@ -54,7 +54,7 @@ def why_minded(zone: str | None) -> str:
     told = "is on UTC" if system_zone() else "does not say its time zone"
     return (
         f"this machine {told}: a night would end at noon of UTC, which may be while "
-        'you sleep; write zone = "Europe/Oslo", or yours, into [cabin]'
+        'you sleep; write zone = "Europe/Oslo", "America/Denver" or yours into [cabin]'
     )
 
 

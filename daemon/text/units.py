@@ -183,6 +183,8 @@ _SPELLINGS: Mapping[str, str] = MappingProxyType(
         "meters": "m",
         "feet": "ft",
         "foot": "ft",
+        "'": "ft",
+        '"': "in",
         "inches": "in",
         "inch": "in",
         "sec": "s",

@@ -12,6 +12,11 @@ from cabinvigil.daemon.text.units import READ_AS, UNITS, convert, sign_of
 from cabinvigil.daemon.text.units_said import IN_US, SI, US
 
 _TYPED = re.compile(r"\s*([-+\u2212]?(?:\d[\d.,]*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
+_FEET_AND_INCHES = re.compile(
+    r"\s*(\d+)\s*(?:'|ft\b|feet\b|foot\b)\s*(\d+(?:\.\d+)?)\s*"
+    r"(?:\"|''|in\b|inch\b|inches\b)?\s*",
+    re.IGNORECASE,
+)
 _THOUSANDS = re.compile(r"[-+]?[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+)?")
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d+")
 _LONGEST = 40
@@ -65,10 +70,11 @@ def typed(text: str, ours: str, bare: str = "") -> Typed | None:
         UnitError: its unit is not known, measures something else or may mean two
             things, or its comma may.
     """
+    text = _in_feet(text[: _LONGEST + 1]) if ours == "m" else text
     found = _TYPED.fullmatch(text[: _LONGEST + 1])
     if found is None:
         return None
-    word = " ".join(found[2].split()).lower()
+    word = " ".join(found[2].replace("^", "").split()).lower()
     unit = _unit(word, ours, text) if word else bare or ours
     number = _number(found[1].replace("\u2212", "-"), unit, text)
     if number is None or not math.isfinite(number):
@@ -79,6 +85,12 @@ def typed(text: str, ours: str, bare: str = "") -> Typed | None:
             f"is {_shown(text)}, not a number in {sign_of(ours)}", _asks(ours)
         )
     return Typed(value, number, unit, not word)
+
+
+def _in_feet(text: str) -> str:
+    """Make one number of feet and inches; any other text stays as it is."""
+    both = _FEET_AND_INCHES.fullmatch(text)
+    return text if both is None else f"{int(both[1]) + float(both[2]) / 12.0:.10g} ft"
 
 
 def _number(text: str, unit: str, whole: str) -> float | None:

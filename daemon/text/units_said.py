@@ -63,6 +63,11 @@ class Units:
         """Whether numbers are told in the units of the United States."""
         return self.word == "us"
 
+    @property
+    def separator(self) -> str:
+        """What stands between thousands, also of what both systems write alike."""
+        return "," if self.is_us else " "
+
     def unit(self, unit: str) -> str:
         """Return the unit in which a value in one of ours is told."""
         return IN_US[unit].unit if self.is_us and unit in IN_US else unit
@@ -86,11 +91,12 @@ class Units:
             unit: one of ours.
             value: in it.
             decimals: of the number in SI.
-            separator: between thousands in SI; in the United States a comma.
+            separator: between thousands in SI; in the United States a comma, also in
+                what both write alike.
         """
         if self.unit(unit) == unit:
             value = value if decimals >= 0 else round(value, decimals)
-            return grouped(value, max(0, decimals), separator)
+            return grouped(value, max(0, decimals), "," if self.is_us else separator)
         sharp = decimals + IN_US[unit].decimals
         return grouped(round(self.value(unit, value), sharp), max(0, sharp), ",")
 

@@ -25,7 +25,7 @@ from tests.commands.calling import call
 
 GULL = (
     *("gull", "2.9 x 1.6 x 1.5", "1", "3", "2", "70/30", "110 g/h", "0.8", "0.45"),
-    *("2 x 60 mm", "80", "1.1", "cells", "none"),
+    *("0.4", "2 x 60 mm", "80", "1.1", "cells", "none"),
 )
 """A van of 6 m3 at the coast, with other parts than the example's."""
 
@@ -89,7 +89,7 @@ def test_what_it_tells_to_try_works(tmp_path: Path) -> None:
     """The last two lines are calls; with each of the builds, by Enter alone else."""
     for build in BUILDS:
         file = tmp_path / f"van {build}.toml"
-        _, said = asked(file, ["", *[""] * 11, build, ""])
+        _, said = asked(file, ["", *[""] * 12, build, ""])
         *_, first, second = said.splitlines()
         word, *words = shlex.split(first)[1:]
         assert word == "rehearse"
@@ -106,7 +106,7 @@ def test_what_it_tells_to_try_works(tmp_path: Path) -> None:
 def test_enter_alone_is_told(tmp_path: Path) -> None:
     """Each guess in the account and beside its key, and none where it was answered."""
     file = tmp_path / "cabin.toml"
-    _, said = asked(file, [""] * 14)
+    _, said = asked(file, [""] * 15)
     for words in ("2 sleepers", "0 m above the sea", "50 cm² near the floor", "still"):
         assert words in said.partition("Assumed: ")[2].splitlines()[0]
     assert file.read_text().count("# assumed") == 11
@@ -209,7 +209,7 @@ def test_what_answers_on_the_wires(
 
 CRANE = (
     *("crane", "9.5 x 5 x 5", "1", "1,100", "20", "propane", "5,000", "2500 BTU/h"),
-    *("1", "2 x 2.5 in", "80 cm2", "3.6", "cells", "none"),
+    *("1", "1' 3\"", "2 x 2.5 in", "80 cm2", "3.6", "cells", "none"),
 )
 """The same coast, by who thinks in feet; the one vent is known in cm2."""
 
@@ -228,6 +228,7 @@ def test_the_questions_in_us_units(tmp_path: Path) -> None:
         "burner_kw": 1.465,
         "burner_low_kw": 0.733,
         "cylinder_kg": 0.454,
+        "burner_height_m": 0.381,
         "vent_low_cm2": 2 * math.pi / 4.0 * 6.35**2,
         "vent_high_cm2": 80.0,
         "vent_height_m": 1.097,
@@ -237,6 +238,21 @@ def test_the_questions_in_us_units(tmp_path: Path) -> None:
     assert not OF_SI.search(" ".join(person.asked))
     assert not OF_SI.search(paper.text)
     assert "\N{DEGREE SIGN}F" in " ".join(person.asked)
+    text = file.read_text(encoding="utf-8")
+    for line in ('"1100 ft"', '"20 F"', '"5000 BTU/h"', '"2500 BTU/h"', '"1 lb"'):
+        assert line in text, "not as it was typed"
+
+
+def test_the_plan_begins_with_its_verdict_and_knows_the_flame(tmp_path: Path) -> None:
+    """And no option of another command is what it asks for."""
+    _, said = asked(tmp_path / "gull.toml", GULL)
+    plan = said.partition("The plan for such a night:\n")[2]
+    assert re.match(r"  (?:Not enough|Enough) vent", plan)
+    assert "Unless the flame" not in said
+    unknown = ["unknown" if one == "0.4" else one for one in GULL]
+    settings, said = asked(tmp_path / "other.toml", unknown)
+    assert settings.cabin.burner_height_m is None
+    assert "burner_height_m in a config" in said
 
 
 def test_enter_alone_in_us_units(tmp_path: Path) -> None:
@@ -246,7 +262,7 @@ def test_enter_alone_in_us_units(tmp_path: Path) -> None:
         file, paper, person = (
             tmp_path / f"{units.word}.toml",
             Paper(),
-            Person([""] * 14),
+            Person([""] * 15),
         )
         make_config(file, paper, ask=person, units=units)  # type: ignore[arg-type]
         found.append(load(file).cabin)
@@ -269,7 +285,7 @@ def test_enter_alone_in_us_units(tmp_path: Path) -> None:
 def test_wrong_answers_in_us_units(tmp_path: Path) -> None:
     """Bounds and examples as they are typed; what may mean two things is asked."""
     answers = ["crane", "60000", "huge", "1 x 2", "200", "2", "5000 ft", "5,000", "20"]
-    answers += ["propane", "5000 BTU", "5000", "6000", "2000", *[""] * 7]
+    answers += ["propane", "5000 BTU", "5000", "6000", "2000", *[""] * 8]
     paper = Paper()
     make_config(tmp_path / "a.toml", paper, ask=Person(answers), units=US)  # type: ignore[arg-type]
     for said in (

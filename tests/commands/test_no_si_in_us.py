@@ -39,6 +39,7 @@ from tests.two_systems import SI_SIGNS
 
 ALLOWED = (
     "µg/m³",  # in which the United States set limits of dust too (units_said.py)
+    r"(?<=[:;] )-?[\d.]+\s+\S+\s+=(?=\s)",  # a bare number, and what it was taken for
     r"\(?_?[a-z0-9_-]*(?:_m3|_cm2|_kw|_kg|_c|_hpa|_mps|_m|_k)\b",  # keys, options
 )
 """What is no SI left over: a unit of both systems, and the names of keys."""

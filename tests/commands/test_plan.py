@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import re
 import subprocess
 import sys
 from importlib.resources import files
@@ -250,3 +251,65 @@ def test_one_screen_begins_with_the_verdict_and_the_act(words: tuple[str, ...]) 
     first = lines[1]
     assert tonight.startswith(first)
     assert "--all shows every figure" in told
+
+
+BARE = (
+    (("--volume-m3", "210"), "210 m³ = 7,416 ft³"),
+    (("--outside-c", "20"), "20 °C = 68 °F"),
+    (("--cylinder-kg", "20"), "20 kg = 44.1 lb"),
+    (("--glass-u", "5.8"), "5.8 W/(m² K) = "),
+)
+
+
+@pytest.mark.parametrize(("words", "said"), BARE)
+def test_in_us_units_a_bare_number_is_said_back_above_the_verdict(
+    words: tuple[str, ...], said: str
+) -> None:
+    """Whoever reads feet may have typed them: 68 °F outside would pass unseen."""
+    _, out, _ = call(*words, "--units", "us")
+    assert out.startswith(f"Read without a unit: {said}")
+    assert "nough vent" in out.splitlines()[1]
+    assert said in " ".join(call(*words, "--units", "us", "--all")[1].split())
+    for more in ((), ("--units", "si")):
+        assert "Read without" not in call(*words, *more)[1]
+
+
+def test_what_is_written_with_its_unit_or_is_the_same_in_both_is_not() -> None:
+    words = ("--volume-m3", "390ft3", "--hours", "8", "--vent-low-cm2", "0")
+    assert "Read without" not in call(*words, "--units", "us")[1]
+
+
+def test_however_many_they_are_the_first_line_holds_them() -> None:
+    given = [word for words, _ in BARE for word in words]
+    lines = call(*given, "--units", "us")[1].splitlines()
+    assert len(lines[0]) <= 80
+    assert lines[0].endswith("; and 2 more.")
+    assert len(lines) <= 26
+
+
+@pytest.mark.parametrize("units", ["si", "us"])
+def test_out_of_range_it_says_how_the_number_was_read(units: str) -> None:
+    """5000 lies between the bounds in BTU/h, and is refused all the same."""
+    code, _, err = call("--burner-kw", "5000", "--units", units)
+    assert code == 2
+    assert "5000 was read as 5000 kW, which cannot be" in err
+    assert err.endswith('; write "5000 BTU/h" if that was meant.\n')
+    _, _, err = call("--burner-kw", "5000 kW", "--units", units)
+    assert "was read" not in err
+
+
+def test_a_night_with_the_heater_off_says_of_each_figure_whether_it_is_lit() -> None:
+    """95 °F, 66 °F and 29 °F inside stood on one screen, and none said when."""
+    burn = ("--burn", "20:00-22:00", "--burn", "6am-7am")
+    rows = dict(
+        line.split(maxsplit=1) for line in call(*burn)[1].splitlines() if line[:1]
+    )
+    assert rows["Enough"].endswith(", heater lit.")
+    assert rows["inside"].endswith(", heater lit")
+    assert rows["vents"].endswith(", heater off")
+    assert re.fullmatch(
+        r"morning .* inside, heater lit; .* before, heater off", rows["by"]
+    )
+    told = call()[1]
+    assert "heater off" not in told
+    assert "heater lit\n" not in told

@@ -1,10 +1,14 @@
 """A trial: all sounds as ever, no second phone is told, and what is over is over."""
 
+from dataclasses import replace
+
 import pytest
 
-from cabinvigil.daemon.core.model import Act, ActKind
+from cabinvigil.daemon.core.model import Act, ActKind, Alert, Priority
+from cabinvigil.daemon.core.notification import of_trial
 from cabinvigil.daemon.core.snapshot import carry_over, restore, to_plain
 from cabinvigil.daemon.core.trial import LONGEST_S, USUAL_S
+from cabinvigil.daemon.settings.words import renderer
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low
 
 AIR = {"co_ppm": 0.0, "o2_pct": 20.9}
@@ -192,3 +196,32 @@ def test_an_alarm_that_is_active_already_cannot_end_it() -> None:
     assert not night.records("trial")
     begin(night, "co-level")
     assert night.state.trial is not None
+
+
+def test_a_caution_asks_nothing_of_an_empty_cabin() -> None:
+    """ "Take another blanket" went to a phone whose owner stood outside."""
+    setup = replace(calm().setup, render=renderer("en", None))
+    texts = {
+        Priority.LOW: "Cold at the bunk: 2 °C. Take another blanket.",
+        Priority.MEDIUM: "Bad air. Open the door and vents now.",
+        Priority.FAULT: "The sensor is silent. Check its plug.",
+    }
+    alerts = [Alert("cold", one, text, 0, 60.0) for one, text in texts.items()]
+    alerts.append(Alert("answered", Priority.LOW, "Ana heard it. Quiet.", 0, 60.0))
+    assert [one.text for one in of_trial(setup, alerts)] == [
+        "TRIAL: Cold at the bunk: 2\u00a0°C.",
+        "TRIAL: Bad air. Open the door and vents now.",
+        "TRIAL: The sensor is silent. Check its plug.",
+        "TRIAL: Ana heard it. Quiet.",
+    ]
+
+
+def test_what_a_trial_missed_to_say_is_not_said_after_it() -> None:
+    """Three texts in ten minutes are all; the fourth came when people were back."""
+    night = calm()
+    begin(night)
+    night.hold(AIR, 10.0)
+    told = replace(night.state.told, missed=("Poison gas, a little",))
+    night.state = replace(night.state, told=told)
+    end(night)
+    assert night.state.told.missed == ()

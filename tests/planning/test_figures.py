@@ -126,7 +126,17 @@ def test_burner_times_run_from_noon_to_noon(words, window):
 
 @pytest.mark.parametrize(
     "words",
-    ["", "8pm-10pm", "22-23", "22:00", "22:00-21:00", "11:00-13:00", "25:00-1:00"],
+    [
+        "",
+        "8xm-10pm",
+        "13pm-2am",
+        "0am-2am",
+        "22-23",
+        "22:00",
+        "22:00-21:00",
+        "11:00-13:00",
+        "25:00-1:00",
+    ],
 )
 def test_burner_times_that_cannot_be_are_refused(words):
     """One sentence that shows how to write them."""

@@ -167,7 +167,7 @@ def test_minutes_that_are_none_are_not_counted_down(accounts):
     made, _ = accounts["wet"]
     assert made.shut.minutes_to_o2[19.5][0] < 1.0
     said = " ".join(changes(made))
-    assert "even with them open" in said
+    assert "oxygen is below 19.5 % already" in said
     assert " 0 minutes" not in said
 
 

@@ -101,8 +101,8 @@ def test_contacts_that_the_config_has_are_used_and_others_added_aloud() -> None:
     [
         ("contact_smoke__bunk-o2", "bunk-o2 is no smoke alarm in the config; name one"),
         ("contact_gas__fore", "fore is no gas alarm in the config; name one that is"),
-        ("contact_gas__Aft", "'Aft' is not a name for a contact; call the column contac"),
-        ("contact_gas__clock", "'clock' is not a name for a contact; call the column co"),
+        ("contact_gas__Aft", "'Aft' is not a name for a contact; call the column co"),
+        ("contact_gas__clock", "'clock' is not a name for a contact; call the column"),
     ],
 )
 def test_a_column_that_names_no_such_contact_is_refused(column: str, said: str) -> None:

@@ -114,7 +114,7 @@ def night(folder: Path, name: str, co: str = "lives") -> Path:
     [
         ("lost", "carbon monoxide was not known for 2.0 h"),
         ("doubted", "carbon monoxide was not known for 2.0 h"),
-        ("stands", "carbon monoxide stayed at nothing while carbon dioxide rose"),
+        ("stands", "carbon monoxide was read as 0 all along while carbon dioxide rose"),
         ("lives", ""),
     ],
 )

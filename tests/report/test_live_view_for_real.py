@@ -26,6 +26,17 @@ async def test_many_look_beside_idle_callers_and_none_is_refused(
     assert all("oxygen          20." in out for _, out, _ in shown)
 
 
+async def test_without_a_terminal_it_looks_once_and_ends(tmp_path: Path) -> None:
+    """`show > file` and `show | grep oxygen` never came to an end."""
+    path = tmp_path / "ask"
+    async with running(tmp_path) as watch:
+        await watch.until(lambda: "o2_pct" in watch.app.watcher.numbers())
+        await watch.until(path.exists)
+        code, out, _ = await asyncio.to_thread(call, show, "--socket", str(path))
+    assert code == 0
+    assert out.count("oxygen          20.") == 1
+
+
 async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> None:
     """From the command to the log and back, through the daemon's own socket."""
     socket = str(tmp_path / "ask")

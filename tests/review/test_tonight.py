@@ -104,7 +104,7 @@ def test_vents_too_small_are_to_be_larger() -> None:
     vent = Vent((50.0, 60.0, 70.0), 60.0, (11.0, 15.0, 20.0))
     stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(15.0, 0.8), vent)
     _, one = advice(situation(15.0, 0.8, 19.0, facts=tight, stretches=[stretch]))
-    assert one.do.startswith("While the heater is lit: fit vents of ")
+    assert one.do.startswith("While the heater is lit: fit a low and a high vent of ")
     assert one.then is not None
     assert one.then.co2_ppm <= 5000.0
 

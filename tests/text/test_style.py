@@ -73,7 +73,7 @@ ALLOWED = {
     r"user = \"watcher\"": "the monitor's name at the broker",
     r"\blog mend\b|\b(?:with|only) mend\b|\bmended(?:/|, beside)": "a command",
     r"\bspan O2\b": "the operation itself",
-    r"\bLapwing, a trailer\b|\bsleeping trailer\b": "the example's cabin is one",
+    r"\bLapwing, a trailer\b|\bsleeping trailer\b|\btrailer hut\b": "a kind of cabin",
     r"\bopening (?:the serial port|\{)": "a port is opened",
     r"\bpower[- ]supply\b|\bsupply (?:voltage|current)\b": "the whole term",
     r"\brule of thumb\b": "the whole term",
@@ -88,6 +88,8 @@ ALLOWED = {
     r"'told'": "a value of the STCC4's option `air`",
     r"\bSEN63C\b|\bMC113C\b": "sensors' names, which end like a temperature",
     # On the pages:
+    r"\border its parts\b|\b[Ss]mall parts\b": "a shopping list's own word",
+    r"\bpart number\b|\bstand-off\b": "the whole term",
     r"\b(?:EN|IEC|ISO|PD) \d{5}(?:-\d+)*": "numbers of standards",
 }
 DEGREES = re.compile(r"(?<![A-Za-z])\d+ ?C\b|\bdegrees?\b(?! Fahrenheit)")

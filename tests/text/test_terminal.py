@@ -7,7 +7,7 @@ import pytest
 
 from cabinvigil.daemon.commands import morning, rehearse, replay
 from cabinvigil.daemon.commands.base import make_parser
-from cabinvigil.daemon.text.terminal import progress
+from cabinvigil.daemon.text.terminal import progress, stay
 from tests.review import logs
 
 
@@ -67,3 +67,16 @@ def test_a_pipe_gets_nothing(tmp_path: Path, word: str) -> None:
     err = io.StringIO()
     command.run(args, io.StringIO(), err)
     assert err.getvalue() == ""
+
+
+def test_a_view_stands_below_the_one_before_where_none_can_stay_in_place(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each is out before the next is waited for: the view of a night has no last."""
+    monkeypatch.delenv("FORCE_COLOR", raising=False)
+    monkeypatch.delenv("TTY_COMPATIBLE", raising=False)
+    monkeypatch.setenv("TERM", "dumb")
+    for out in (io.StringIO(), Terminal()):
+        seen: list[str] = []
+        stay(iter("ab"), out, lambda: seen.append(out.getvalue()), 40)  # noqa: B023
+        assert seen == ["a\n", "a\nb\n"]

@@ -211,7 +211,8 @@ def test_what_both_write_alike_stays() -> None:
     for sign in ("%", "ppm", "% LEL", "V", "µg/m³", ""):
         assert US.of_sign(sign, 12.5) == (12.5, sign)
     assert SI.of_sign("°C", 12.5) == (12.5, "°C")
-    assert US.said("ppm", 1234.0, 0, " ") == "1234 ppm"
+    assert US.said("ppm", 1234.0, 0, " ") == "1,234 ppm"
+    assert SI.said("ppm", 1234.0, 0, " ") == "1234 ppm"
     assert (BY_SIGN["°C"], BY_SIGN["hPa"]) == ("c", "hpa")
 
 
