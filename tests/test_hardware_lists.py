@@ -9,11 +9,12 @@ import pytest
 
 from cabinvigil.daemon.commands.config_draft import BUILDS as BY_QUESTIONS
 from cabinvigil.daemon.commands.config_draft import draft
+from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY
 from tests.test_hardware import BUILDS, PAGE, anchors, blocks, sections
 from tests.text.test_style import wrong
-from tests.tools import circuits, drawings, places, wiring_plan
+from tests.tools import circuits, drawings, places, usual, wiring_plan
 
 STEPS = sections(PAGE, "##")["Order of work"]
 SHOPPING = ("The least that helps", "The usual one", "The thorough one")
@@ -122,11 +123,11 @@ def plain(part: dict[str, object]) -> dict[str, object]:
 @pytest.mark.parametrize("build", ["least", "usual", "thorough"])
 def test_a_build_by_questions_is_that_of_the_page(build: str) -> None:
     """Whoever answers `usual` gets the sensors and the lines that were bought."""
-    least, usual, thorough = map(tomllib.loads, build_configs().values())
+    least, common, thorough = map(tomllib.loads, build_configs().values())
     wanted = {
         "least": least,
-        "usual": usual,
-        "thorough": usual | {"part": usual["part"] | thorough["part"]},
+        "usual": common,
+        "thorough": common | {"part": common["part"] | thorough["part"]},
     }[build]
     made = BY_QUESTIONS[build]
     text = draft({"name": "lapwing"}, {}, made.lines, "GPIO17", made.second_line)
@@ -187,6 +188,49 @@ def test_what_has_a_value_in_a_circuit_is_in_its_list_of_joints(name: str) -> No
 def test_the_contacts_line_is_that_of_its_snippet() -> None:
     line, _ = wiring_plan.CONTACT_LINE.split(", ")
     assert f'line = "{line}"' in PAGE
+
+
+def test_the_usual_wiring_has_each_sensor_and_line_of_the_example() -> None:
+    """One picture and one list, in which no sensor of the build lacks its wires."""
+    example = settings.example()
+    assert example.buzzer is not None
+    assert example.light is not None
+    assert example.button is not None
+    sheet = usual.wiring()
+    joints, svg = "\n".join(sheet.joints), sheet.svg()
+    for name, part in example.parts.items():
+        assert f"`{name}`" in joints, name
+        assert part.kind in svg or part.bus is None, name
+        if part.bus == "main":
+            assert f"`{name}`, {part.kind}: VDD, SDA, SCL and GND" in joints
+    clock, _ = wiring_plan.CLOCK
+    assert clock in svg
+    for line in (
+        *(example.buzzer.line, example.buzzer.second_line),
+        *(example.light.line, example.button.line),
+    ):
+        assert f"{line}, pin " in joints
+
+
+def test_each_ground_of_the_usual_wiring_has_a_pin_of_its_own() -> None:
+    joints = "\n".join(usual.wiring().joints)
+    grounds = re.findall(r"GND, pin (\d+)", joints)
+    assert sorted(grounds, key=int) == ["6", "9", "14", "20"]
+
+
+def test_the_clock_is_in_every_sum_and_list() -> None:
+    """It is no sensor, and still has an address, pull-ups and a current."""
+    clock, at = wiring_plan.CLOCK
+    assert f"| 0x{at:02x} | `{clock}`, the clock |" in drawings.addresses()
+    assert drawings.CLOCK_CHIP in drawings.power()
+    assert any(clock in what for what, *_ in circuits.counted())
+    boards = len(usual.on_bus())
+    assert boards == 5
+    limit = drawings.LEAST_PULL_UP_OHM
+    for kept, each_ohm in ((4, 10_000.0), (2, 4_700.0)):
+        assert drawings.together_ohm(kept, each_ohm) >= limit
+        assert drawings.together_ohm(kept + 1, each_ohm) < limit
+    assert "with 10 kΩ on each of them do so on one board, with 4.7 kΩ on three" in PAGE
 
 
 # --- the places -----------------------------------------------------------------
