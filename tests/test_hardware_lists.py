@@ -4,6 +4,7 @@ import re
 import tomllib
 import xml.etree.ElementTree as ET
 from itertools import pairwise
+from math import hypot
 
 import pytest
 
@@ -214,6 +215,9 @@ def test_the_usual_wiring_has_each_sensor_and_line_of_the_example() -> None:
 
 def test_each_ground_of_the_usual_wiring_has_a_pin_of_its_own() -> None:
     joints = "\n".join(usual.wiring().joints)
+    pins = set(re.findall(r"pin (\d+)", joints))
+    ordered = {what: numbers for what, *numbers in circuits.counted()}
+    assert ordered["wire with a socket for the header"][1] == str(len(pins))
     grounds = re.findall(r"GND, pin (\d+)", joints)
     assert sorted(grounds, key=int) == ["6", "9", "14", "20"]
 
@@ -269,6 +273,8 @@ def test_the_drawn_places_keep_the_tables_distances() -> None:
     bunk = by["oxygen, carbon dioxide, humidity: the bunk"]
     assert 0.5 <= places.to_pillow_m(bunk) <= 0.9, "an arm"
     assert abs(bunk.at[1] - places.PILLOW[1]) <= 0.15, "the pillow's level"
+    box = by["Pi in its box"].at
+    assert hypot(box[0] - bunk.at[0], box[1] - bunk.at[1]) < 1.0, "the bus is short"
     assert by["fine dust"].at[1] >= 0.2
     assert by["unburnt gas"].at[1] <= 0.12
     assert by["outside air"].at[0] < 0

@@ -112,7 +112,15 @@ _SHOWN_AND_SENT = (
     ("[light]", 'line = "GPIO23"'),
     ("[button]", 'line = "GPIO24"', "active_low = true"),
     ("[log]", 'folder = "/var/log/cabinvigil"'),
-    ("[mqtt]", 'host = "127.0.0.1"', "port = 1883", "tls = false"),
+    (
+        "[mqtt]",
+        'host = "127.0.0.1"',
+        "port = 1883",
+        "tls = false",
+        "# As `cabinvigil-broker-setup` makes both, beside them:",
+        '# user = "watcher"',
+        '# password_file = "/etc/cabinvigil/mqtt-password"',
+    ),
 )
 
 

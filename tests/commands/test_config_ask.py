@@ -118,7 +118,7 @@ def test_enter_alone_is_told(tmp_path: Path) -> None:
 
 def test_a_wrong_answer_is_asked_again(tmp_path: Path) -> None:
     """One sentence, and the same question."""
-    person, paper = Person(["Gull!", "gull", "6000", "huge", "6", *[""] * 12]), Paper()
+    person, paper = Person(["Gull!", "gull", "6000", "huge", "6", *[""] * 13]), Paper()
     make_config(tmp_path / "gull.toml", paper, ask=person)  # type: ignore[arg-type]
     assert [one[:10] for one in person.asked[:5]] == ["Its name ["] * 2 + [
         "Air volume"

@@ -339,10 +339,18 @@ BESIDE: dict[str, dict[str, int]] = {
     "least": {
         "USB serial adapter, 3.3 V": 1,
         "board with a clock chip ds3231": 1,
-        "terminal strip, 6 poles": 4,
+        "terminal strip, 8 poles": 4,
+        "wire with a socket for the header": 9,
+        "stripboard": 1,
     },
-    "usual": {"resistor 4.7 kΩ": 1, "capacitor 10 µF": 1},
+    "usual": {
+        "resistor 4.7 kΩ": 1,
+        "capacitor 10 µF": 1,
+        "wire with a socket for the header": 7,
+    },
     "thorough": {
+        "terminal strip, 8 poles": 4,
+        "wire with a socket for the header": 2,
         "USB serial adapter, 3.3 V": 1,
         "ADS1115 board": 1,
         "resistor 10 to 100 kΩ, a cell's load": 1,

@@ -110,8 +110,8 @@ PLACES = (
         "monitor's board and the clock inside",
         "[The bus is short](#all-wires-of-the-usual-build). Its warmth: see 1.",
         "Pi in its box",
-        (1.9, 0.86),
-        (1.99, 0.83),
+        (2.03, 0.9),
+        (2.12, 0.87),
     ),
     Place(
         "battery",
