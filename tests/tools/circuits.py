@@ -51,11 +51,9 @@ def driver() -> Sheet:
     sheet.join(f"R1: {line}, to Q1's base (gate)")
     sheet.join("R2, 10 kΩ: Q1's base (gate) to GND; it keeps the sounder silent "
                "while the Pi starts")  # fmt: skip
-    sheet.join("Q1's emitter (source): GND, at the converter's minus")
+    sheet.join("Q1's emitter (source): GND: the converter's minus, with 5 V pin 25")
     sheet.join("Q1's collector (drain): the sounder's minus")
-    sheet.join(
-        "the sounder's plus: 12 V at the converter's input, or 5 V at its output"
-    )
+    sheet.join("the sounder's plus: 12 V at the converter's input, or 5 V at pin 4")
     sheet.join("D1: across the sounder, its stripe at the plus")
     return sheet
 

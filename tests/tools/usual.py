@@ -111,8 +111,8 @@ def _signals(sheet: Sheet) -> None:
         _to(sheet, pin, (x, row(pin) + 60), f"{label}: its R1")
         sheet.join(f"{label}: R1 of its transistor to {named(pin)}")
     sheet.text((20, row(13) + 100), "their plus and minus: at the converter, below")
-    sheet.join("both sounders, of 12 V: their plus at the converter's plus, 12 V; "
-               "each transistor's emitter and R2 at its minus")  # fmt: skip
+    sheet.join("both sounders, of 12 V: their plus at the plus of the converter's "
+               "input; each transistor's emitter and R2 at its minus")  # fmt: skip
     for pin, label in ((16, "470 Ω, then the LED"), (18, "button"), (20, "")):
         if label:
             _to(sheet, pin, (800, row(pin) + 20), label)
