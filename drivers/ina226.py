@@ -160,7 +160,7 @@ PART = PartInfo(
     address=0x40,
     # 44 to 46 are the SHT4x's, 48 to 4b the converters' (sensor notes, rule 8).
     addresses=tuple(range(0x40, 0x50)),
-    options={"shunt_mohm": "the shunt's resistance in mOhm, 0.1 to 1000 (2)"},
+    options={"shunt_mohm": "the milliohms printed on the shunt, 0.1 to 1000 (2)"},
     service_years=0.0,
     range_c=(-40.0, 125.0),
 )

@@ -152,7 +152,7 @@ PART = PartInfo(
     warm_up_s=1.0,
     address=0x40,
     addresses=tuple(range(0x40, 0x50)),
-    options={"shunt_mohm": "the shunt's resistance in mOhm, 0.1 to 1000 (15)"},
+    options={"shunt_mohm": "the milliohms printed on the shunt, 0.1 to 1000 (15)"},
     service_years=0.0,
     range_c=(-40.0, 125.0),
 )

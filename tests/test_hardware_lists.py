@@ -4,14 +4,18 @@ import re
 import tomllib
 import xml.etree.ElementTree as ET
 from itertools import pairwise
+from math import hypot
 
 import pytest
 
+from cabinvigil.daemon.commands.config_draft import BUILDS as BY_QUESTIONS
+from cabinvigil.daemon.commands.config_draft import draft
+from cabinvigil.daemon.settings import config as settings
 from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY
 from tests.test_hardware import BUILDS, PAGE, anchors, blocks, sections
 from tests.text.test_style import wrong
-from tests.tools import circuits, drawings, places, wiring_plan
+from tests.tools import circuits, drawings, places, usual, wiring_plan
 
 STEPS = sections(PAGE, "##")["Order of work"]
 SHOPPING = ("The least that helps", "The usual one", "The thorough one")
@@ -82,14 +86,18 @@ def test_each_sensor_is_on_a_shopping_list_with_what_it_needs(kind: str) -> None
     assert re.search(rf"^\| [^|]*`{kind}`[^|]* \|", EXTRAS, re.MULTILINE)
 
 
-def test_what_a_builds_config_has_is_on_its_list() -> None:
-    """Whoever orders by the lists can wire the config that the page gives."""
-    usual = packaged("cabin.toml").read_text("utf-8")
-    configs = {
+def build_configs() -> dict[str, str]:
+    """Return each build's config by its heading; the thorough one's joins the usual."""
+    return {
         "The least that helps": blocks("toml", BUILDS["The least that helps"])[0],
-        "The usual one": usual,
+        "The usual one": packaged("cabin.toml").read_text("utf-8"),
         "The thorough one": blocks("toml", BUILDS["The thorough one"])[0],
     }
+
+
+def test_what_a_builds_config_has_is_on_its_list() -> None:
+    """Whoever orders by the lists can wire the config that the page gives."""
+    configs = build_configs()
     lists, adapters = "", 0
     counts = {what: numbers for what, *numbers in circuits.counted()}
     for number, (build, text) in enumerate(configs.items()):
@@ -106,6 +114,36 @@ def test_what_a_builds_config_has_is_on_its_list() -> None:
         assert counts["ADS1115 board"][number] == (str(len(converters) or "-"))
         is_1_wire = any(one["kind"] == "ds18b20" for one in parts)
         assert not is_1_wire or counts["resistor 4.7 kΩ"][number] == "1"
+
+
+def plain(part: dict[str, object]) -> dict[str, object]:
+    """Return a sensor's table without the day that no dialogue can know."""
+    return {key: one for key, one in part.items() if key != "in_service"}
+
+
+@pytest.mark.parametrize("build", ["least", "usual", "thorough"])
+def test_a_build_by_questions_is_that_of_the_page(build: str) -> None:
+    """Whoever answers `usual` gets the sensors and the lines that were bought."""
+    least, common, thorough = map(tomllib.loads, build_configs().values())
+    wanted = {
+        "least": least,
+        "usual": common,
+        "thorough": common | {"part": common["part"] | thorough["part"]},
+    }[build]
+    made = BY_QUESTIONS[build]
+    text = draft({"name": "lapwing"}, {}, made.lines, "GPIO17", made.second_line)
+    found = tomllib.loads(text)
+    at = {one: part.get("address") for one, part in wanted["part"].items()}
+    for name, one in found["part"].items():
+        one.setdefault("address", at[name]) if at[name] is not None else None
+    assert {name: plain(one) for name, one in found["part"].items()} == {
+        name: plain(one) for name, one in wanted["part"].items()
+    }
+    assert found["i2c"] == wanted["i2c"]
+    for table in ("buzzer", "light", "button", "log", "mqtt"):
+        assert (table in found) == (table in wanted)
+        for key, value in found.get(table, {}).items():
+            assert wanted[table][key] == value
 
 
 def test_no_warning_stands_alone() -> None:
@@ -153,6 +191,52 @@ def test_the_contacts_line_is_that_of_its_snippet() -> None:
     assert f'line = "{line}"' in PAGE
 
 
+def test_the_usual_wiring_has_each_sensor_and_line_of_the_example() -> None:
+    """One picture and one list, in which no sensor of the build lacks its wires."""
+    example = settings.example()
+    assert example.buzzer is not None
+    assert example.light is not None
+    assert example.button is not None
+    sheet = usual.wiring()
+    joints, svg = "\n".join(sheet.joints), sheet.svg()
+    for name, part in example.parts.items():
+        assert f"`{name}`" in joints, name
+        assert part.kind in svg or part.bus is None, name
+        if part.bus == "main":
+            assert f"`{name}`, {part.kind}: VDD, SDA, SCL and GND" in joints
+    clock, _ = wiring_plan.CLOCK
+    assert clock in svg
+    for line in (
+        *(example.buzzer.line, example.buzzer.second_line),
+        *(example.light.line, example.button.line),
+    ):
+        assert f"{line}, pin " in joints
+
+
+def test_each_ground_of_the_usual_wiring_has_a_pin_of_its_own() -> None:
+    joints = "\n".join(usual.wiring().joints)
+    pins = set(re.findall(r"pin (\d+)", joints))
+    ordered = {what: numbers for what, *numbers in circuits.counted()}
+    assert ordered["wire with a socket for the header"][1] == str(len(pins))
+    grounds = re.findall(r"GND, pin (\d+)", joints)
+    assert sorted(grounds, key=int) == ["6", "9", "14", "20"]
+
+
+def test_the_clock_is_in_every_sum_and_list() -> None:
+    """It is no sensor, and still has an address, pull-ups and a current."""
+    clock, at = wiring_plan.CLOCK
+    assert f"| 0x{at:02x} | `{clock}`, the clock |" in drawings.addresses()
+    assert drawings.CLOCK_CHIP in drawings.power()
+    assert any(clock in what for what, *_ in circuits.counted())
+    boards = len(usual.on_bus())
+    assert boards == 5
+    limit = drawings.LEAST_PULL_UP_OHM
+    for kept, each_ohm in ((4, 10_000.0), (2, 4_700.0)):
+        assert drawings.together_ohm(kept, each_ohm) >= limit
+        assert drawings.together_ohm(kept + 1, each_ohm) < limit
+    assert "with 10 kΩ on each of them do so on one board, with 4.7 kΩ on three" in PAGE
+
+
 # --- the places -----------------------------------------------------------------
 
 
@@ -189,6 +273,8 @@ def test_the_drawn_places_keep_the_tables_distances() -> None:
     bunk = by["oxygen, carbon dioxide, humidity: the bunk"]
     assert 0.5 <= places.to_pillow_m(bunk) <= 0.9, "an arm"
     assert abs(bunk.at[1] - places.PILLOW[1]) <= 0.15, "the pillow's level"
+    box = by["Pi in its box"].at
+    assert hypot(box[0] - bunk.at[0], box[1] - bunk.at[1]) < 1.0, "the bus is short"
     assert by["fine dust"].at[1] >= 0.2
     assert by["unburnt gas"].at[1] <= 0.12
     assert by["outside air"].at[0] < 0

@@ -14,7 +14,12 @@ from cabinvigil.daemon.commands.base import (
     add_units,
     units_of,
 )
-from cabinvigil.daemon.commands.config_told import account, brief, cautions
+from cabinvigil.daemon.commands.config_told import (
+    account,
+    brief,
+    cautions,
+    not_watched,
+)
 from cabinvigil.daemon.commands.limits_table import table, table_object
 from cabinvigil.daemon.settings.config import (
     ConfigError,
@@ -193,5 +198,6 @@ def _object(
         "mistakes": [_mistake(one) for one in missing],
         "laxer": list(settings.laxer),
         "mind": list(cautions(settings, known, units)),
+        "not_watched": not_watched(settings, known),
         "settings": settings.as_plain(),
     }

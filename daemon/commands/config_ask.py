@@ -138,7 +138,7 @@ def make_config(
             "Ctrl-C ends it, and nothing is written."
         )
         cabin = _cabin(dialog)
-        parts = _parts(dialog, machine)
+        parts, second_line = _parts(dialog, machine)
         line = dialog.question(
             "Sounder: its GPIO line by name, or none",
             "GPIO17",
@@ -146,7 +146,7 @@ def make_config(
             "line",
             "sounder at {}",
         )
-        text = draft(cabin, dialog.granted, parts, line)
+        text = draft(cabin, dialog.granted, parts, line, second_line)
         settings = _checked(text)
     except KeyboardInterrupt:
         dialog.say()
@@ -286,8 +286,11 @@ def _heater(dialog: Dialog) -> dict[str, object]:
 # --- the parts ---------------------------------------------------------------
 
 
-def _parts(dialog: Dialog, machine: DeviceTree | None) -> list[str]:
-    """Return the lines of what answers here, or of a build that is planned."""
+def _parts(dialog: Dialog, machine: DeviceTree | None) -> tuple[list[str], str]:
+    """Return the lines of what answers here, or of a build that is planned.
+
+    The second value is the line of that build's second sounder, or ''.
+    """
     dialog.say("Sensors: what is planned, or what is connected here")
     for word, build in BUILDS.items():
         dialog.say(f"  {word:<9} {build.words}")
@@ -297,12 +300,12 @@ def _parts(dialog: Dialog, machine: DeviceTree | None) -> list[str]:
             "Which", "least", _part_word, "part", "sensors of the build '{}'"
         )
         if word != "scan":
-            return BUILDS[word].lines
+            return BUILDS[word].lines, BUILDS[word].second_line
         found = _scanned(machine)
         moving = found.channels.moving
         lines = suggestions(compared(found, None), None, found.devices, moving)
         if any(line.startswith("[part.") for line in lines):
-            return lines
+            return lines, ""
         dialog.say("  No known sensor responds here: choose a build.")
 
 

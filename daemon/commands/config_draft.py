@@ -10,45 +10,117 @@ from cabinvigil.daemon.text.units_said import SI, Units, units_named
 USB_PORT = (
     "/dev/serial/by-path/platform-fd500000.pcie-pci-0000:01:00.0-usb-0:1.1:1.0-port0"
 )
-_SOURCES = ('temperature_from = "baro"', 'humidity_from = "baro"')
-_OPTICAL = (
-    "[part.bunk-o2]",
-    'kind = "o2_optical_line"',
-    'port = "/dev/serial0"',
-    'pressure_from = "baro"',
-    *_SOURCES,
-)
-_MODULE = (
-    "[part.bunk-co]",
-    'kind = "frame9_co"',
-    f'port = "{USB_PORT}"  # yours: ls -l /dev/serial/by-path',
-    *_SOURCES,
-)
-_O2_CELL = (
-    "[part.bunk-cell]",
-    'kind = "o2_cell_ads1115"',
-    'bus = "main"',
-    "address = 0x48",
-    'pressure_from = "baro"',
-    'temperature_from = "baro"',
-)
+GAS_PORT = USB_PORT.replace("1.1:1.0", "1.3:1.0")
+_LOOK = "  # yours: ls -l /dev/serial/by-path"
+
+
+def _air_from(giver: str) -> tuple[str, str]:
+    return (f'temperature_from = "{giver}"', f'humidity_from = "{giver}"')
+
+
+def _optical(air: str) -> tuple[str, ...]:
+    return (
+        "[part.bunk-o2]",
+        'kind = "o2_optical_line"',
+        'port = "/dev/serial0"',
+        'pressure_from = "baro"',
+        *_air_from(air),
+    )
+
+
+def _module(air: str) -> tuple[str, ...]:
+    return (
+        "[part.bunk-co]",
+        'kind = "frame9_co"',
+        f'port = "{USB_PORT}"{_LOOK}',
+        *_air_from(air),
+    )
+
+
+def _o2_cell(air: str) -> tuple[str, ...]:
+    return (
+        "[part.bunk-cell]",
+        'kind = "o2_cell_ads1115"',
+        'bus = "main"',
+        "address = 0x48",
+        'pressure_from = "baro"',
+        f'temperature_from = "{air}"',
+    )
+
+
 _CO_CELL = (
     "[part.bunk-co]",
     'kind = "co_cell_ads1115"',
     'bus = "main"',
     "address = 0x49",
-    *_SOURCES,
+    *_air_from("baro"),
 )
 _BARO = ("[part.baro]", 'kind = "bme280"', 'bus = "main"', "address = 0x76")
-_CO2 = ("[part.bunk-co2]", 'kind = "scd4x"', 'bus = "main"', 'pressure_from = "baro"')
-_AIR = ("[part.bunk-air]", 'kind = "sht4x"', 'bus = "main"')
-_BATTERY = ("[part.battery]", 'kind = "ina226"', 'bus = "main"', "address = 0x40")
+_USUAL = (
+    _optical("bunk-air"),
+    _module("bunk-air"),
+    _BARO,
+    (
+        "[part.bunk-co2]",
+        'kind = "scd4x"',
+        'bus = "main"',
+        'pressure_from = "baro"',
+        'leave_out = ["temp_c", "rh_pct"]  # it warms itself',
+    ),
+    ("[part.bunk-air]", 'kind = "sht4x"', 'bus = "main"'),
+    (
+        "[part.battery]",
+        'kind = "ina226"',
+        'bus = "main"',
+        "address = 0x40",
+        "options = { shunt_mohm = 1.5 }  # yours: printed on the shunt",
+    ),
+)
 _PANE = (
     "[part.pane]",
-    'kind = "tmp117"',
-    'bus = "main"',
-    "address = 0x4a",
+    'kind = "ds18b20"',
+    'path = "/sys/bus/w1/devices/28-000000000001/w1_slave"  # yours: its folder there',
     'place = "glass"',
+)
+_THOROUGH = (
+    _o2_cell("bunk-air"),
+    (
+        "[part.pane]",
+        'kind = "tmp117"',
+        'bus = "main"',
+        "address = 0x49",
+        'place = "glass"',
+    ),
+    (
+        "[part.outdoors]",
+        'kind = "ds18b20"',
+        'path = "/sys/bus/w1/devices/28-000000000001/w1_slave"  # yours, as above',
+        'place = "outside"',
+    ),
+    ("[part.dust]", 'kind = "sps30"', 'bus = "main"'),
+    (
+        "[part.floor-gas]",
+        'kind = "frame9_gas"',
+        f'port = "{GAS_PORT}"{_LOOK}',
+        'place = "floor"',
+        'pressure_from = "baro"',
+        *_air_from("bunk-air"),
+        "options = { answer_lel_pct = 1.0 }  # yours: on its sheet",
+    ),
+)
+_SHOWN_AND_SENT = (
+    ("[light]", 'line = "GPIO23"'),
+    ("[button]", 'line = "GPIO24"', "active_low = true"),
+    ("[log]", 'folder = "/var/log/cabinvigil"'),
+    (
+        "[mqtt]",
+        'host = "127.0.0.1"',
+        "port = 1883",
+        "tls = false",
+        "# As `cabinvigil-broker-setup` makes both, beside them:",
+        '# user = "watcher"',
+        '# password_file = "/etc/cabinvigil/mqtt-password"',
+    ),
 )
 
 
@@ -58,6 +130,8 @@ class Build:
 
     words: str
     tables: tuple[tuple[str, ...], ...]
+    second_line: str = ""
+    """Of its second sounder; '' where it has one alone."""
 
     @property
     def lines(self) -> list[str]:
@@ -72,19 +146,22 @@ BUILDS: Mapping[str, Build] = MappingProxyType(
     {
         "least": Build(
             "oxygen and carbon monoxide modules, air pressure",
-            (_OPTICAL, _MODULE, _BARO),
+            (_optical("baro"), _module("baro"), _BARO),
         ),
         "cells": Build(
             "the same gases with bare cells on one I2C bus, no serial line",
-            (_O2_CELL, _CO_CELL, _BARO),
+            (_o2_cell("baro"), _CO_CELL, _BARO),
         ),
         "usual": Build(
-            "the minimum, plus carbon dioxide, humidity, battery",
-            (_OPTICAL, _MODULE, _BARO, _CO2, _AIR, _BATTERY),
+            "the minimum, plus carbon dioxide, humidity, window, battery, light, "
+            "button, phone",
+            (*_USUAL, _PANE, *_SHOWN_AND_SENT),
+            "GPIO27",
         ),
         "thorough": Build(
-            "the usual, plus a second oxygen sensor and the window",
-            (_OPTICAL, _MODULE, _BARO, _CO2, _AIR, _BATTERY, _O2_CELL, _PANE),
+            "the usual, plus a second oxygen sensor, gas, dust, the air outside",
+            (*_USUAL, *_THOROUGH, *_SHOWN_AND_SENT),
+            "GPIO27",
         ),
     }
 )
@@ -123,6 +200,7 @@ def draft(
     granted: Mapping[str, str],
     parts: list[str],
     buzzer_line: str,
+    second_line: str = "",
 ) -> str:
     """Return the text of a config.
 
@@ -131,8 +209,12 @@ def draft(
         granted: what was taken for granted, by key.
         parts: the lines of buses and parts.
         buzzer_line: '' where nothing sounds.
+        second_line: of a second sounder; '' without one, or where nothing sounds.
     """
-    return "\n".join(_lines(cabin, granted, parts, buzzer_line)) + "\n"
+    lines = [*_lines(cabin, granted, parts, buzzer_line)]
+    if buzzer_line and second_line:
+        lines.append(f'second_line = "{second_line}"')
+    return "\n".join(lines) + "\n"
 
 
 def _lines(

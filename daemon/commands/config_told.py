@@ -26,6 +26,8 @@ from cabinvigil.drivers.kit.steps import PartInfo
 LOW_PLACES = ("floor", "lower", "bilge")
 SCALES = {"frame9_gas": "answer_lel_pct", "gas_bead_ads1115": "mv_per_lel_pct"}
 """Options that say how a gas part counts; without them it is taken to ring early."""
+SHUNT = "shunt_mohm"
+"""Of a battery monitor: boards are sold with fifty times another's."""
 MOST_LINES = 16
 """Cautions and parts, half each, that go on one screen; --all tells the rest."""
 COLUMNS = 80
@@ -44,10 +46,15 @@ def brief(
     ]
     yield f"{one_line(file)} is valid{_to_check(len(cautioned))}."
     if cautioned:
-        yield "Fix them before the first night; then run `cabinvigil precheck`."
+        them = "it" if len(cautioned) == 1 else "them"
+        yield f"Fix {them} before the first night; then run `cabinvigil precheck`."
     else:
         yield "Nothing to fix. Next: `cabinvigil plan`, then `cabinvigil precheck`."
     yield from _few(cautioned, MOST_LINES // 2, "- ")
+    if unmeasured := not_watched(settings, known):
+        words = ", ".join(QUANTITIES[one].words for one in unmeasured)
+        told = f"Without a sensor, and so without an alarm: {words}."
+        yield from wrap(told, COLUMNS)
     yield ""
     parts = [
         f"{name:<10} {part.place or 'bunk'}: {_gives(part, known)}"
@@ -77,7 +84,7 @@ def _few(lines: Sequence[str], most: int, sign: str = "") -> Iterator[str]:
 
 
 def _gives(part: PartSettings, known: Registries) -> str:
-    gives = known.part(part.kind).gives
+    gives = [one for one in known.part(part.kind).gives if one not in part.leave_out]
     return ", ".join(QUANTITIES[one].words for one in gives if one in QUANTITIES)
 
 
@@ -105,10 +112,18 @@ def account(
         if alarm.source:
             yield f"    from: {alarm.source}"
     laxer = [retold(one, units) for one in settings.laxer]
+    unmeasured = not_watched(settings, known)
     for heading, lines in (
         ("Numbers given with a unit, in the units of the config", settings.read_as),
         ("Less strict than the packaged limits, as accepted", laxer),
         ("To check", tuple(cautions(settings, known, units))),
+        (
+            "Without a sensor, and so without an alarm",
+            tuple(
+                f"{QUANTITIES[quantity].words}: {', '.join(alarms)}"
+                for quantity, alarms in unmeasured.items()
+            ),
+        ),
     ):
         if lines:
             yield ""
@@ -163,6 +178,23 @@ def measured(settings: Settings, known: Registries) -> frozenset[str]:
     )
 
 
+def _deaf(settings: Settings, has: frozenset[str]) -> dict[str, list[str]]:
+    """Return the alarms that no sensor's quantity can sound, by that quantity."""
+    deaf: dict[str, list[str]] = {}
+    for name, alarm in settings.alarms.items():
+        named = getattr(alarm.params, "quantity", None)
+        parts = split_channel(named) if isinstance(named, str) else None
+        if parts is not None and parts[0].name not in has:
+            deaf.setdefault(parts[0].name, []).append(name)
+    return deaf
+
+
+def not_watched(settings: Settings, known: Registries) -> dict[str, list[str]]:
+    """Return what a build may well do without and does, each with its alarms."""
+    deaf = _deaf(settings, measured(settings, known))
+    return {one: alarms for one, alarms in deaf.items() if one not in VITAL}
+
+
 def _placeless(settings: Settings, infos: Mapping[str, PartInfo]) -> Iterator[str]:
     """Find the alarms on one place at which no part gives what they are about."""
     layout = Layout(part_series(settings.parts, infos))
@@ -207,15 +239,11 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             if quantity in has:
                 where = " where people breathe"
             yield f"Nothing measures {words}{where}: add a sensor that does."
-    deaf: dict[str, list[str]] = {}
-    for name, alarm in settings.alarms.items():
-        named = getattr(alarm.params, "quantity", None)
-        parts = split_channel(named) if isinstance(named, str) else None
-        if parts is not None and parts[0].name not in has:
-            deaf.setdefault(parts[0].words, []).append(name)
     yield from _placeless(settings, infos)
-    for words, alarms in deaf.items():
-        yield f"No sensor measures {words}, so {', '.join(alarms)} cannot sound."
+    for quantity, alarms in _deaf(settings, has).items():
+        if quantity in VITAL:
+            words = QUANTITIES[quantity].words
+            yield f"No sensor measures {words}, so {', '.join(alarms)} cannot sound."
     yield from _moving_buses(settings, known)
     for name, part in settings.parts.items():
         info = known.part(part.kind)
@@ -233,6 +261,11 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             yield (
                 f"{name} may sound too early: give its scale from its data sheet, "
                 f"`{scale}`, among its options."
+            )
+        if SHUNT in info.options and SHUNT not in part.options:
+            yield (
+                f"{name} may count a current many times too large or too small: write "
+                f"the milliohms printed on its shunt, options = {{ {SHUNT} = ... }}."
             )
         if part.port is not None and may_move(part.port):
             yield (

@@ -282,6 +282,8 @@ def _table(
         giver = givers.get(quantity)
         if giver is not None and giver != name and quantity in SOURCES:
             table.append(f'{SOURCES[quantity]} = "{giver}"')
+    if "shunt_mohm" in info.options:
+        table.append("# and, as printed on its shunt: options = { shunt_mohm = ... }")
     return table
 
 

@@ -200,6 +200,24 @@ def test_a_machine_on_utc_is_minded(
     assert "noon of UTC" not in run(tmp_path, CABIN)[1]
 
 
+def test_what_a_build_leaves_out_is_a_note_and_nothing_to_fix(tmp_path: Path) -> None:
+    """Dust and gas are no part of most builds; oxygen and CO are of each."""
+    more = """[alarm.dusty]
+kind = "limit"
+quantity = "pm2_5_ugm3"
+steps = [{ at = 100.0 }]
+"""
+    _, out, _ = run(tmp_path, CABIN)
+    _, with_dust, _ = run(tmp_path, CABIN + more)
+    assert with_dust.splitlines()[:2] == out.splitlines()[:2]
+    assert "Without a sensor, and so without an alarm: " in with_dust
+    assert "fine dust" in with_dust
+    assert "fine dust: dusty" in run(tmp_path, CABIN + more, "--all")[1]
+    told = json.loads(run(tmp_path, CABIN + more, "--json")[1])
+    assert told["not_watched"]["pm2_5_ugm3"] == ["dusty"]
+    assert not [one for one in told["mind"] if "fine dust" in one]
+
+
 def test_one_screen_says_first_whether_it_will_do(tmp_path: Path) -> None:
     """Verdict and act in two lines, 24 lines at most, no alarm's id."""
     _, out, _ = run(tmp_path, CABIN)

@@ -39,7 +39,7 @@ def test_a_part_that_warms_itself_serves_where_no_other_does(
     settings: Settings,
 ) -> None:
     """Better a warm thermometer than none."""
-    alone = {"bunk-co2": settings.parts["bunk-co2"]}
+    alone = {"bunk-co2": changed(settings.parts["bunk-co2"], leave_out=())}
     assert series_keys(alone, part_infos(alone))["bunk-co2", "temp_c"] == "temp_c"
 
 

@@ -70,6 +70,7 @@ ALLOWED = {
     r"\bcabinvigil (?:span|parts)\b|\bparts --scan\b": "commands",
     r"\[part\.[^\]]*\]|\[(?:watch|buzzer)\]|\bplace = \"glass\"": "keys",
     r"\boutside(?:,| and) glass\b": "words of the key `place`",
+    r"user = \"watcher\"": "the monitor's name at the broker",
     r"\blog mend\b|\b(?:with|only) mend\b|\bmended(?:/|, beside)": "a command",
     r"\bspan O2\b": "the operation itself",
     r"\bLapwing, a trailer\b|\bsleeping trailer\b|\btrailer hut\b": "a kind of cabin",

@@ -51,9 +51,9 @@ def driver() -> Sheet:
     sheet.join(f"R1: {line}, to Q1's base (gate)")
     sheet.join("R2, 10 kΩ: Q1's base (gate) to GND; it keeps the sounder silent "
                "while the Pi starts")  # fmt: skip
-    sheet.join("Q1's emitter (source): GND")
+    sheet.join("Q1's emitter (source): GND: the converter's minus, with 5 V pin 25")
     sheet.join("Q1's collector (drain): the sounder's minus")
-    sheet.join("the sounder's plus: +5 V or +12 V, by its sheet")
+    sheet.join("the sounder's plus: 12 V at the converter's input, or 5 V at pin 4")
     sheet.join("D1: across the sounder, its stripe at the plus")
     return sheet
 
@@ -81,8 +81,8 @@ def light_button() -> Sheet:
     sheet.need("LED", "push button")
     sheet.text((430, 225), "R2 and C1: on a long lead, at the Pi's end")
     sheet.join(f"R1, 470 Ω: {light}, to the LED's longer leg: about 3 mA")
-    sheet.join("the LED's shorter leg: GND")
-    sheet.join(f"one side of the button: {button}; the other side: GND")
+    sheet.join("the LED's shorter leg: GND, pin 20")
+    sheet.join(f"one side of the button: {button}; the other side: GND, pin 20")
     sheet.join("R2, 10 kΩ, on a long lead: 3.3 V to the button's line")
     sheet.join("C1, 100 nF, on a long lead: the button's line to GND")
     return sheet
@@ -99,6 +99,7 @@ def chain() -> Sheet:
     sheet.wire((310, 50), (600, 50))
     sheet.legs("suppressor", (336, 190), (336, 50), "D2, P6KE18A")
     sheet.legs("capacitor", (474, 50), (474, 190), "C1, 2200 µF")
+    sheet.text((500, 144), "35 V or more")
     sheet.wire((60, 190), (600, 190))
     sheet.dot((336, 50), (336, 190), (474, 50), (474, 190))
     sheet.need("converter, 12 V to 5.1 V, 3 A")
@@ -112,11 +113,12 @@ def chain() -> Sheet:
     sheet.text((90, 84), "a hand from the plus")
     sheet.join("F1, 2 A slow: the battery's plus to D1, within a hand's breadth of the "
                "plus")  # fmt: skip
+    sheet.join("with a battery monitor: the main fuse and its shunt come before F1")
     sheet.join("D1, 1N5822: F1 to the converter's plus, its stripe at the converter")
     sheet.join("D2, P6KE18A: across the converter's input, its stripe at the plus")
     sheet.join("C1, 2200 µF: across the converter's input, its minus at the minus")
     sheet.join("the battery's minus: the converter's minus")
-    sheet.join("the converter's 5 V and GND: the Pi's power plug")
+    sheet.join("the converter's 5.1 V: by a USB lead to the Pi's power socket")
     return sheet
 
 
@@ -300,13 +302,14 @@ def shunt() -> Sheet:
     sheet.text((310, 186), "battery monitor", "middle")
     sheet.wire((50, 210), (50, 225), (560, 225))
     sheet.wire((310, 200), (310, 225))
-    sheet.need("shunt")
+    sheet.need("shunt, 75 mV at 50 A", "main fuse, 30 A")
     sheet.text((568, 230), "minus")
     sheet.dot((230, 50), (390, 50), (310, 225))
     sheet.join("the shunt: in the plus lead, behind the main fuse")
     sheet.join("F1, 0.5 A, at the shunt: its battery side to IN-")
     sheet.join("F2, 0.5 A, at the shunt: its side to charger and loads to IN+")
-    sheet.join("the board's GND: the battery's minus; VBUS, if brought out: its plus")
+    sheet.join("the board's GND: that of the Pi, which is the battery's minus")
+    sheet.join("VBUS, if brought out: IN-")
     return sheet
 
 
@@ -331,9 +334,21 @@ BUILDS: dict[str, dict[str, int]] = {
 }
 BESIDE: dict[str, dict[str, int]] = {
     # What the sensors of each build's config need beside them, likewise.
-    "least": {"USB serial adapter, 3.3 V": 1},
-    "usual": {"resistor 4.7 kΩ": 1, "capacitor 10 µF": 1},
+    "least": {
+        "USB serial adapter, 3.3 V": 1,
+        "board with a clock chip ds3231": 1,
+        "terminal strip, 8 poles": 4,
+        "wire with a socket for the header": 9,
+        "stripboard": 1,
+    },
+    "usual": {
+        "resistor 4.7 kΩ": 1,
+        "capacitor 10 µF": 1,
+        "wire with a socket for the header": 7,
+    },
     "thorough": {
+        "terminal strip, 8 poles": 4,
+        "wire with a socket for the header": 2,
         "USB serial adapter, 3.3 V": 1,
         "ADS1115 board": 1,
         "resistor 10 to 100 kΩ, a cell's load": 1,

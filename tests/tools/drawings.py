@@ -16,10 +16,11 @@ from cabinvigil import drivers
 from cabinvigil.daemon.precheck.supply import COLD_SHARE, KEPT_SHARE, LEAD_ACID
 from cabinvigil.daemon.settings.limit_sources import limit_sources
 from cabinvigil.drivers.kit.steps import PartInfo
-from tests.tools import circuits
+from tests.tools import circuits, usual
 from tests.tools import places as cabin
 from tests.tools.wiring_plan import (
     BUSES,
+    CLOCK,
     PORTS,
     USED_PINS,
     address_plan,
@@ -68,6 +69,8 @@ DRAW_MA = {
     "tmp117": (0.1, "unverified"),
 }
 """Of each kind of part."""
+ADAPTER, CLOCK_CHIP = "USB adapter, each", "clock chip"
+LIGHT = "light, a flash every 15 s"
 PI = "small Pi with Wi-Fi and the monitor"
 BESIDE_MA = {
     PI: (
@@ -76,15 +79,20 @@ BESIDE_MA = {
     ),
     "a Pi 4": (700.0, "unverified, at rest with Wi-Fi: 500 to 900"),
     "a Pi 5": (800.0, "unverified, at rest with Wi-Fi: 600 to 1000"),
-    "USB adapter, each": (15.0, "unverified"),
-    "clock chip": (0.3, "unverified"),
-    "light, a flash every 15 s": (0.1, "3 mA by its resistor, our calculation"),
+    ADAPTER: (15.0, "unverified"),
+    CLOCK_CHIP: (0.3, "unverified"),
+    LIGHT: (0.1, "3 mA by its resistor, our calculation"),
     "sounder, while it sounds": (150.0, "its sheet; 30 to 500 are usual (unverified)"),
     "bed shaker, while it shakes": (500.0, "its sheet; unverified"),
 }
 """Of what is no part, likewise."""
-USUAL = ("o2_optical_line", "frame9_co", "scd4x", "sht4x", "bme280", "ina226")
-THOROUGH = ("o2_cell_ads1115", "tmp117", "sps30", "sgp41", "frame9_gas")
+USUAL = (
+    *("o2_optical_line", "frame9_co", "scd4x", "sht4x", "bme280", "ina226", "ds18b20"),
+    *(ADAPTER, CLOCK_CHIP, LIGHT),
+)
+THOROUGH = (
+    *("o2_cell_ads1115", "tmp117", "sps30", "sgp41", "frame9_gas", "contact", ADAPTER),
+)
 """What the two builds of the page have, the second beside the first."""
 STANDARD = re.compile(
     r"(?:ISA|ANSI|AS/NZS|ASHRAE|BS|EN ISO|EN|IEC|ISO|NFPA|PD|UL)[ -]"
@@ -146,6 +154,10 @@ def addresses() -> str:
         span = f"0x{could[0]:02x}" + (f" to 0x{could[-1]:02x}" if could[1:] else "")
         others = others_there(kind, known)
         rows.append((f"0x{address:02x}", f"`{kind}`", how, span, others))
+    clock, at = CLOCK
+    fixed = f"0x{at:02x}"
+    rows.append((fixed, f"`{clock}`, the clock", "fixed", fixed, "-"))
+    rows.sort(key=lambda row: row[0])
     heads = ("address", "sensor", "how it is set", "can have", "others there")
     return table(heads, rows)
 
@@ -261,12 +273,13 @@ def charges() -> str:
 
 def power() -> str:
     """Work out the current of two builds, and how long a battery lasts."""
-    usual = BESIDE_MA[PI][0] + sum(DRAW_MA[kind][0] for kind in USUAL)
-    thorough = usual + sum(DRAW_MA[kind][0] for kind in THOROUGH)
-    lines = [f"{PI:<36}{BESIDE_MA[PI][0]:7.1f} mA at 5 V"]
-    lines += [f"{kind:<36}{DRAW_MA[kind][0]:7.1f} mA" for kind in USUAL]
+    known = {what: ma for what, (ma, _) in (DRAW_MA | BESIDE_MA).items()}
+    usual = known[PI] + sum(known[what] for what in USUAL)
+    thorough = usual + sum(known[what] for what in THOROUGH)
+    lines = [f"{PI:<36}{known[PI]:7.1f} mA at 5 V"]
+    lines += [f"{what:<36}{known[what]:7.1f} mA" for what in USUAL]
     lines += [f"{'the usual build':<36}{usual:7.1f} mA"]
-    lines += [f"{kind:<36}{DRAW_MA[kind][0]:7.1f} mA more" for kind in THOROUGH]
+    lines += [f"{what:<36}{known[what]:7.1f} mA more" for what in THOROUGH]
     lines += [f"{'the thorough build':<36}{thorough:7.1f} mA", ""]
     usable_ah = BATTERY_AH * USABLE_SHARE * COLD_SHARE
     lines.append(
@@ -351,6 +364,7 @@ DRAWINGS: dict[str, Callable[[], str]] = {
     "loudness": loudness,
     "pull-ups": pull_ups,
     "orders": circuits.orders,
+    "wiring": usual.shown,
     **{name: partial(circuits.shown, name) for name in circuits.CIRCUITS},
 }
 
@@ -358,6 +372,7 @@ DRAWINGS: dict[str, Callable[[], str]] = {
 def pictures() -> dict[str, str]:
     """Return the page's pictures as SVG, by the names of their files."""
     drawn = {f"{name}.svg": draw().svg() for name, draw in circuits.CIRCUITS.items()}
+    drawn["wiring.svg"] = usual.wiring().svg()
     return {"places.svg": cabin.picture(), **drawn}
 
 

@@ -37,7 +37,7 @@ PLACES = (
     Place(
         "oxygen, carbon dioxide, humidity: the bunk",
         "the pillow's level, an arm's length from the faces (our choice); humidity in "
-        "free air, away from the Pi",
+        "free air, away from the Pi; air pressure beside them, on the same bus",
         "Not in front of a mouth: a breath is 16 % oxygen and 4 % carbon dioxide "
         "(common practice, no source). Oxygen cells upright, the face down or to the "
         "side: a drop on the membrane shuts it, and a leak runs away from the contacts "
@@ -106,15 +106,17 @@ PLACES = (
     ),
     Place(
         "Pi in its box",
-        "anywhere dry, with sensors on short leads",
-        "Its warmth: see 1.",
+        "dry, and within a metre of wire from the bunk's sensors; the battery "
+        "monitor's board and the clock inside",
+        "[The bus is short](#all-wires-of-the-usual-build). Its warmth: see 1.",
         "Pi in its box",
-        (2.12, 0.86),
-        (2.21, 0.83),
+        (2.03, 0.9),
+        (2.12, 0.87),
     ),
     Place(
         "battery",
-        "in a box with a vent to the outside",
+        "in a box with a vent to the outside; main fuse, shunt and its two small fuses "
+        "beside it",
         "Fit `ina226`, so that the monitor can name hydrogen as a reason.",
         "battery",
         (1.8, 0.12),
@@ -123,8 +125,9 @@ PLACES = (
     Place(
         "sounder, light, button",
         "the sounder within [its table's](#how-loud-at-the-pillow) distance of the "
-        "pillow; the button where a hand finds it from there",
-        "Where no mattress presses on the button, and no blanket covers the sounder.",
+        "pillow; from there the light is seen, and a hand finds the button",
+        "Where no mattress presses on the button, no blanket covers the sounder, and "
+        "the light shines into no eye.",
         "sounder, button",
         (0.12, 0.95),
         (0.22, 0.97),

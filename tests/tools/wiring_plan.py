@@ -10,14 +10,14 @@ USED_PINS = {
     # tests/data/pi_header; what each is used for is config/cabin.toml's.
     1: ("3V3", "sensors on I2C"), 2: ("5V", "serial sensors, fine dust"),
     3: ("GPIO2", "I2C data, SDA"), 4: ("5V", "more of the same"),
-    5: ("GPIO3", "I2C clock, SCL"), 6: ("GND", "ground"),
+    5: ("GPIO3", "I2C clock, SCL"), 6: ("GND", "ground: I2C"),
     7: ("GPIO4", "1-wire data"), 8: ("GPIO14", "serial out, TXD"),
-    9: ("GND", "ground"), 10: ("GPIO15", "serial in, RXD"),
+    9: ("GND", "ground: 1-wire"), 10: ("GPIO15", "serial in, RXD"),
     11: ("GPIO17", "sounder"), 12: ("GPIO18", "tone (PWM 0), if wanted"),
-    13: ("GPIO27", "second sounder"), 14: ("GND", "ground"),
+    13: ("GPIO27", "second sounder"), 14: ("GND", "ground: serial sensor"),
     15: ("GPIO22", "sense line, if wanted"), 16: ("GPIO23", "light"),
     17: ("3V3", "3.3 V, 1-wire"), 18: ("GPIO24", "button"),
-    19: ("GPIO10", "-"), 20: ("GND", "ground"),
+    19: ("GPIO10", "-"), 20: ("GND", "ground: light, button"),
 }  # fmt: skip
 """The upper half of the 40 pins; the lower half stays free."""
 CONTACT_LINE = "GPIO6, pin 31"
