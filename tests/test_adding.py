@@ -60,7 +60,7 @@ def page_blocks() -> list[tuple[str, str, str]]:
         elif body.startswith(SLATE):
             found.append(("daemon/service/outlets.py", "Slate", body))
         elif body.startswith(PARAGRAPH):
-            found.append(("hardware.md", "Each part", body))
+            found.append(("hardware.md", "Each sensor", body))
     return found
 
 
@@ -77,8 +77,8 @@ def put_in(file: Path, table: str, body: str) -> None:
         at = text.index("\n", text.index("    outputs.append(Recorder(")) + 1
     elif table == "imports":
         at = text.index("from cabinvigil.")
-    elif table == "Each part":
-        at = text.index("\n", text.index("\n## Each part\n") + 1) + 1
+    elif table == "Each sensor":
+        at = text.index("\n", text.index("\n## Each sensor\n") + 1) + 1
         body = f"\n{body}\n"
     elif table:
         found = re.search(rf"^{table}\b.*[({{\[]\n(?: *[({{\[]\n)*", text, re.MULTILINE)
@@ -127,7 +127,7 @@ def copy(bare: Path) -> Path:
     ]
     for file, table, body in rest:
         assert file in told, f"it lacks {file}, and nothing says so"
-        assert table in ("", "imports", "Each part") or f", {table}" in told
+        assert table in ("", "imports", "Each sensor") or f", {table}" in told
         put_in(bare / file, table, body)
     page = bare / "hardware.md"
     text = page.read_text(encoding="utf-8")

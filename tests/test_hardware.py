@@ -76,7 +76,7 @@ def own_part(kind: str, folder: Path) -> PartSettings:
 
 def test_every_part_has_its_paragraph_and_no_other_part_has_one() -> None:
     """A part that nobody tells how to wire cannot be used."""
-    assert sorted(PARTS) == sorted(REGISTRY), "hardware.md, under 'Each part'"
+    assert sorted(PARTS) == sorted(REGISTRY), "hardware.md, under 'Each sensor'"
 
 
 @pytest.mark.parametrize("kind", sorted(REGISTRY))

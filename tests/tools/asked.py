@@ -78,15 +78,15 @@ def _lacks_on_the_page(kind: str) -> Iterator[str]:
     prose = drawings.MARKS.sub("", page)
     if f"\n### `{kind}`\n" not in prose:
         yield (
-            f"hardware.md, Each part: `### `{kind}``, how it is wired, a line "
+            f"hardware.md, Each sensor: `### `{kind}``, how it is wired, a line "
             "'Cannot see:', and its lines for a config"
         )
     own = f"[`{kind}`](#{kind})"
     is_a_choice = part(kind).bus != "line"  # a contact is of an alarm that hangs there
     if is_a_choice and not any(
-        line.startswith("| ") and own in line for line in prose.splitlines()
+        line.startswith("- [ ] ") and own in line for line in prose.splitlines()
     ):
-        yield f"hardware.md: {own} in the row of a build that gives the choice"
+        yield f"hardware.md: {own} in the list of what to buy for a build"
     if f"| {own} |" not in page:
         yield "hardware.md, its tables: python -m tests.tools.drawings"
 
