@@ -1,7 +1,12 @@
 """What a morning says first: the verdict, and what to do, a sentence or two each."""
 
+import re
+
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import CLOSE, DANGEROUS, UNKNOWN, UNSEEN, WELL
+from cabinvigil.daemon.text.units_said import Units
+
+_PPM = re.compile(r"\b(\d{1,3}) ?(\d{3}) ppm")
 
 HEADLINES = {
     DANGEROUS: "NOT SAFE",
@@ -25,8 +30,13 @@ ACTS = {
 def headline(found: Morning) -> str:
     """Write the verdict in one line."""
     head = HEADLINES[found.verdict.word]
-    reasons = ", ".join(found.verdict.reasons)
+    reasons = _apart(", ".join(found.verdict.reasons), found.units)
     return f"{head}: {reasons}." if reasons else f"{head}."
+
+
+def _apart(text: str, units: Units) -> str:
+    """Set thousands of ppm apart as the reader's other numbers are."""
+    return _PPM.sub(lambda one: units.said("ppm", float(one[1] + one[2]), 0, " "), text)
 
 
 def is_act_of_advice(found: Morning) -> bool:
