@@ -7,7 +7,7 @@ close, open and flicker, and answers by the button, the socket and a phone.
 from collections import Counter
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from cabinvigil.daemon.core.model import Act, ActKind, Air, Alert, Event, Priority
@@ -99,6 +99,7 @@ def test_a_danger_of_a_new_kind_or_of_a_certified_alarm_waits_behind_no_limit(
     st.lists(st.tuples(st.booleans(), st.booleans()), max_size=60),
     st.sampled_from([1.0, 12.0, 25.0]),
 )
+@example([(True, False), (False, False), (False, False)] * 16, 12.0)
 def test_an_alarm_that_comes_and_goes_unanswered_floods_no_phone(
     levels: list[tuple[bool, bool]], gap_s: float
 ) -> None:
