@@ -47,19 +47,18 @@ def _(pins: Pins) -> str:
 def _(pins: Pins) -> str:
     how = "by the package"
     if not IS_PACKAGE:
-        block, link = page("Users, devices, units")[:2]
+        block = page("Users, devices, units")[0]
         as_crew(block)
-        as_crew(link.splitlines()[0])  # the program by its bare name, for what follows
         how = f"by {len(block.splitlines())} lines"
     expect(Path("/dev/i2c-1").stat().st_gid, "/dev/i2c-1 has no group of its own")
     run("id cabinvigil && systemctl cat cabinvigil cabinvigil-failed")
     return how
 
 
-@check("the example is written, and the scan finds the parts on the real bus")
+@check("the example is there, and the scan finds the parts on the real bus")
 def _(pins: Pins) -> str:
-    example, scan, *_rest = page("First run")[0].splitlines()
-    as_crew(example)
+    expect(CONFIG.is_file(), "installing has left no config to edit")
+    scan, *_rest = page("First run")[0].splitlines()
     # Exit code 1: the example names a USB adapter and a 1-wire part that are not here.
     found = as_crew(f"{scan} || [ $? = 1 ]")
     kinds = {"bme280", "ina226", "scd4x", "sht4x"}
@@ -75,7 +74,7 @@ def _(pins: Pins) -> str:
     # The example's adapter is in a Pi's socket; here there is one, whatever its path.
     text = re.sub(r'"/dev/serial/by-path/[^"]+"', '"/dev/ttyUSB0"', text)
     CONFIG.write_text(text)
-    edited = page("First run")[0].splitlines()[3]
+    edited = page("First run")[0].splitlines()[2]
     try:
         return as_crew(edited).strip().splitlines()[0]
     except CheckError as error:  # the USB adapter comes later, and is told as missing
