@@ -26,13 +26,7 @@ from cabinvigil.daemon.log.find import by_night
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.daemon.replay.json_lines import spell
-from cabinvigil.daemon.replay.limits_diff import (
-    Followed,
-    RingDiff,
-    as_json,
-    lines,
-    table,
-)
+from cabinvigil.daemon.replay.limits_diff import Followed, table
 from cabinvigil.daemon.replay.other_limits import read_limits
 from cabinvigil.daemon.replay.replay import (
     Decided,
@@ -41,6 +35,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_log,
 )
 from cabinvigil.daemon.replay.replayed import Note, unsaid
+from cabinvigil.daemon.replay.ring_diff import RingDiff, as_json, lines
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.alarm_names import name_of_alarm, state_said, urgency

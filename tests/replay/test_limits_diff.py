@@ -12,8 +12,9 @@ import pytest
 from cabinvigil.daemon.cli import parser_of
 from cabinvigil.daemon.commands import replay
 from cabinvigil.daemon.log import reader
-from cabinvigil.daemon.replay.limits_diff import RingDiff, lines, table
+from cabinvigil.daemon.replay.limits_diff import table
 from cabinvigil.daemon.replay.other_limits import read_limits
+from cabinvigil.daemon.replay.ring_diff import RingDiff, lines
 from cabinvigil.daemon.settings.registries import packaged
 from tests.commands import calling
 from tests.replay.cutting import any_night, played
@@ -82,6 +83,20 @@ def test_a_stricter_limit_rings_earlier(tmp_path: Path) -> None:
         "2026-01-16T21:30",
         "2026-01-16T21:20",
     )
+
+
+def test_each_priority_is_compared_at_its_own_moment(tmp_path: Path) -> None:
+    """The first note stays; who is woken or ordered out earlier or never is told."""
+    steps = '{{ at = {}.0, priority = "low" }}, {{ at = {}.0, priority = "medium" }}'
+    text = f"[alarm.co-level]\nsteps = [{steps}]\n"
+    woken = told(tmp_path, text.format(30, 40))
+    found = {row["priority"]: row for row in woken if row["alarm"] == "co-level"}
+    assert found["low"]["change"] == "same"
+    assert (found["medium"]["change"], found["medium"]["was_s"]) == ("gained", None)
+    both = told(tmp_path, text.format(20, 40))
+    moved = {row["priority"]: row for row in both if row["alarm"] == "co-level"}
+    assert moved["low"]["moved_min"] == pytest.approx(-10.0, abs=0.6)
+    assert moved["medium"]["would_s"] == pytest.approx(40 * MINUTE, abs=31.0)
 
 
 def test_a_laxer_limit_is_lost_or_later(tmp_path: Path) -> None:
