@@ -53,9 +53,15 @@ EXAMPLE = """examples, nights of the Lapwing, a trailer:
   cabinvigil replay nights/
   cabinvigil replay nights/ --limits stricter.toml
 
-where stricter.toml holds what to try, and everything else stays as it was:
+where stricter.toml holds what to try, every step of a list; other keys stay:
   [alarm.co2-level]
-  steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
+  steps = [
+    { at = 2500.0, priority = "low" },
+    { at = 5000.0, priority = "medium", over_s = 28800.0 },
+    { at = 10000.0, priority = "medium" },
+    { at = 30000.0, priority = "high" },
+    { at = 15000.0, priority = "high", over_s = 900.0 },
+  ]
 """
 
 

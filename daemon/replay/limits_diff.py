@@ -126,8 +126,11 @@ def table(
 
     def as_it_was(settings: Settings) -> Settings:
         limits.put_into(settings)  # a mistake is told before the night is gone through
+        for text in limits.dropped(settings):
+            say(text)
         return settings
 
+    say = _once(note)
     failed: list[tuple[str, CabinvigilError]] = []
     is_any = False
     for name, paths in nights:
@@ -165,12 +168,17 @@ def _is_of(limits: OtherLimits, error: CabinvigilError) -> bool:
 
 def _of(name: str, note: Note) -> Note:
     """Report what is said of a night once, by its name."""
+    return _once(lambda text: note(f"{name}: {text}"))
+
+
+def _once(note: Note) -> Note:
+    """Report the same text once."""
     told: set[str] = set()
 
     def once(text: str) -> None:
         if text not in told:
             told.add(text)
-            note(f"{name}: {text}")
+            note(text)
 
     return once
 
