@@ -251,6 +251,8 @@ def test_a_whole_copy_of_the_packaged_limits_can_be_tried(tmp_path: Path) -> Non
         ("[alarms.co-level]\n", "alarms is not a known table; write `alarm`"),
         ("", "names no alarm; add a table like [alarm.o2-low]"),
         ("[alarm.co-levl]\nsteps = []\n", "write [alarm.co-level] if that was meant"),
+        ("[alarm.co]\nsteps = []\n", "write [alarm.co-level] if that was meant"),
+        ("[alarm.o2]\nsteps = []\n", "write [alarm.o2-low] if that was meant"),
         ("[alarm.co-level]\nstep = []\n", "alarm.co-level.step is not a known key"),
         ("alarm = 3\n", "alarm is not a set of named tables"),
         ("[alarm", "is not TOML at line 1"),
