@@ -9,6 +9,7 @@ from cabinvigil.daemon.settings.limit_sources import (
     LimitSource,
     limit_sources,
 )
+from cabinvigil.daemon.text.alarm_names import URGENCY, name_of_alarm
 from cabinvigil.daemon.text.numbers import compact
 from cabinvigil.daemon.text.units_said import SI, Units
 from cabinvigil.daemon.text.wrapping import wrap
@@ -39,6 +40,12 @@ def table(units: Units = SI) -> Iterator[str]:
             " " * (ALARM + LIMIT + PRIORITY),
             break_on_hyphens=False,
         )
+    yield ""
+    yield "The alarms, as people are told of them"
+    for alarm in dict.fromkeys(limit.alarm for limit in limits):
+        yield f"{alarm:<{ALARM}}{name_of_alarm(alarm)}"
+    kinds = ", ".join(f"{word}: {URGENCY[word]}" for word in ("low", "medium", "high"))
+    yield f"Their priorities, as people are told of them: {kinds}."
     yield ""
     yield "The documents, and whether they were read for this project"
     for document in documents.values():

@@ -26,13 +26,7 @@ from cabinvigil.daemon.log.find import by_night
 from cabinvigil.daemon.log.reader import Logbook
 from cabinvigil.daemon.log.survey import size_of
 from cabinvigil.daemon.replay.json_lines import spell
-from cabinvigil.daemon.replay.limits_diff import (
-    Followed,
-    RingDiff,
-    as_json,
-    lines,
-    table,
-)
+from cabinvigil.daemon.replay.limits_diff import Followed, table
 from cabinvigil.daemon.replay.other_limits import read_limits
 from cabinvigil.daemon.replay.replay import (
     Decided,
@@ -41,6 +35,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_log,
 )
 from cabinvigil.daemon.replay.replayed import Note, unsaid
+from cabinvigil.daemon.replay.ring_diff import RingDiff, as_json, lines
 from cabinvigil.daemon.settings.config import Cabin, Settings, load, standard
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.alarm_names import name_of_alarm, state_said, urgency
@@ -58,9 +53,15 @@ EXAMPLE = """examples, nights of the Lapwing, a trailer:
   cabinvigil replay nights/
   cabinvigil replay nights/ --limits stricter.toml
 
-where stricter.toml holds what to try, and everything else stays as it was:
+where stricter.toml holds what to try, every step of a list; other keys stay:
   [alarm.co2-level]
-  steps = [{ at = 2500.0, priority = "low" }, { at = 5000.0, priority = "medium" }]
+  steps = [
+    { at = 2500.0, priority = "low" },
+    { at = 5000.0, priority = "medium", over_s = 28800.0 },
+    { at = 10000.0, priority = "medium" },
+    { at = 30000.0, priority = "high" },
+    { at = 15000.0, priority = "high", over_s = 900.0 },
+  ]
 """
 
 

@@ -98,9 +98,16 @@ class NightSeries:
         """What of its files could not be read, a clause each."""
         flaws, found = self.flaws, []
         if flaws.unreadable:
-            found.append(f"{flaws.unreadable} lines of the log could not be read")
+            one = flaws.unreadable == 1
+            lines = "1 line" if one else f"{flaws.unreadable} lines"
+            found.append(f"{lines} of the log could not be read")
         if flaws.damaged:
-            found.append(f"{flaws.damaged} stretches of the log are damaged")
+            one = flaws.damaged == 1
+            found.append(
+                "1 stretch of the log is damaged"
+                if one
+                else f"{flaws.damaged} stretches of the log are damaged"
+            )
         return found
 
     def ends_in_silence(self, wall: datetime) -> bool:

@@ -1,14 +1,13 @@
 """What would have sounded with other limits: alarms gained, lost, earlier, later."""
 
-from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from cabinvigil.daemon.clock import EARLIEST
-from cabinvigil.daemon.core.model import AlarmState, Priority, Transition
+from cabinvigil.daemon.core.model import AlarmState, Transition
 from cabinvigil.daemon.log.csv import Recording, RecordingError
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.reader import Logbook, LogLine
@@ -24,6 +23,7 @@ from cabinvigil.daemon.replay.replay import (
     replay_log,
 )
 from cabinvigil.daemon.replay.replayed import Note, unsaid, whole
+from cabinvigil.daemon.replay.ring_diff import Episode, LimitRing, RingDiff, differences
 from cabinvigil.daemon.settings.config import (
     Cabin,
     ConfigError,
@@ -33,58 +33,12 @@ from cabinvigil.daemon.settings.config import (
 )
 from cabinvigil.daemon.settings.words import renderer
 from cabinvigil.daemon.text.errors import CabinvigilError
-from cabinvigil.daemon.text.json import rounded
-from cabinvigil.daemon.text.moments import time_or_elapsed, utc_seconds
 from cabinvigil.daemon.text.terminal import Advance
 
-Change = Literal["gained", "lost", "earlier", "later", "same"]
-CHANGES: tuple[Change, ...] = ("gained", "lost", "earlier", "later")
-SAME_S = 10.0
-"""Rings this close are the same ring (the trend's own step)."""
-PAIRED_S = 2 * 3600.0
-"""Rings of one alarm further apart than this are two events."""
 Put = Callable[[Settings], Settings]
 """Puts limits into the settings that ran."""
 TOLD_EVERY = 1000
 """Steps between two tellings of how far the work is."""
-
-
-@dataclass(slots=True)
-class LimitRing:
-    """One alarm's raise."""
-
-    at_s: float
-    """From the night's first line."""
-    priority: Priority
-    """The highest that it had."""
-    wall: datetime | None = None
-    """Its moment, by the clock as it was at last set, in the night's own zone; None:
-    no clock."""
-
-
-@dataclass(frozen=True, slots=True)
-class RingDiff:
-    """One ring, as it was and as it would have been."""
-
-    night: str
-    alarm: str
-    change: Change
-    was: LimitRing | None
-    """None: it did not ring."""
-    would: LimitRing | None
-
-    @property
-    def priority(self) -> str:
-        """The highest it had, under the tried limits where it sounded there."""
-        ring = self.would or self.was
-        return "" if ring is None else ring.priority.word
-
-    @property
-    def moved_min(self) -> float | None:
-        """Minutes later (negative: earlier); None where it sounded once only."""
-        if self.was is None or self.would is None:
-            return None
-        return (self.would.at_s - self.was.at_s) / 60.0
 
 
 @dataclass(slots=True)
@@ -172,8 +126,11 @@ def table(
 
     def as_it_was(settings: Settings) -> Settings:
         limits.put_into(settings)  # a mistake is told before the night is gone through
+        for text in limits.dropped(settings):
+            say(text)
         return settings
 
+    say = _once(note)
     failed: list[tuple[str, CabinvigilError]] = []
     is_any = False
     for name, paths in nights:
@@ -194,8 +151,9 @@ def table(
         same = {alarm: rings for alarm, rings in told.items() if alarm not in kept}
         own, would = {**own, **same}, {**would, **same}
         for alarm in dict.fromkeys([*own, *would]):
-            for was, now in _paired(own.get(alarm, []), would.get(alarm, [])):
-                yield RingDiff(name, alarm, _change(was, now), was, now)
+            yield from differences(
+                name, alarm, own.get(alarm, []), would.get(alarm, [])
+            )
     if failed and not is_any:
         raise failed[0][1]
     for name, why in failed:
@@ -210,12 +168,17 @@ def _is_of(limits: OtherLimits, error: CabinvigilError) -> bool:
 
 def _of(name: str, note: Note) -> Note:
     """Report what is said of a night once, by its name."""
+    return _once(lambda text: note(f"{name}: {text}"))
+
+
+def _once(note: Note) -> Note:
+    """Report the same text once."""
     told: set[str] = set()
 
     def once(text: str) -> None:
         if text not in told:
             told.add(text)
-            note(f"{name}: {text}")
+            note(text)
 
     return once
 
@@ -235,7 +198,7 @@ class _Pass:
 
 def _logged(
     paths: Sequence[Path], base: Settings | None, names: Collection[str]
-) -> tuple[dict[str, list[LimitRing]], Narrowed | None]:
+) -> tuple[dict[str, list[Episode]], Narrowed | None]:
     """Read what a log itself says sounded, and find what of it need be replayed.
 
     Returns:
@@ -252,7 +215,7 @@ def _logged(
     return ({}, None) if followed.has_tests else (found, Narrowed(names))
 
 
-def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[LimitRing]]:
+def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[Episode]]:
     """Replay one night and list when each alarm was raised, and how high it went."""
     base, put, advance, note = how.base, how.put, how.advance, how.note
     if not is_log(paths[0]):
@@ -291,10 +254,8 @@ def _rings(paths: Sequence[Path], how: _Pass) -> dict[str, list[LimitRing]]:
     return found
 
 
-def _gathered(
-    decided: Decided, followed: Followed | None
-) -> dict[str, list[LimitRing]]:
-    rings: dict[str, list[LimitRing]] = {}
+def _gathered(decided: Decided, followed: Followed | None) -> dict[str, list[Episode]]:
+    rings: dict[str, list[Episode]] = {}
     places: list[tuple[LimitRing, int, float]] = []
     first_s: float | None = None
     in_test: dict[str, Transition] = {}
@@ -311,73 +272,15 @@ def _gathered(
                 continue
             listed = rings.setdefault(command.alarm, [])
             if command.was is AlarmState.UNACKNOWLEDGED and listed:
-                listed[-1].priority = max(listed[-1].priority, command.priority)
-                continue
-            listed.append(LimitRing(time_s - first_s, command.priority))
+                if command.priority <= listed[-1][-1].priority:
+                    continue
+            else:
+                listed.append([])
+            ring = LimitRing(time_s - first_s, command.priority)
+            listed[-1].append(ring)
             if followed is not None:
-                places.append((listed[-1], followed.run, followed.up_s))
+                places.append((ring, followed.run, followed.up_s))
     if followed is not None:
         for ring, run, up_s in places:
             ring.wall = followed.moment(run, up_s)
     return rings
-
-
-def _paired(
-    own: Sequence[LimitRing], would: Sequence[LimitRing]
-) -> Iterator[tuple[LimitRing | None, LimitRing | None]]:
-    """Pair rings in order; what has no fellow near stands alone."""
-    left, right = list(own), list(would)
-    while left or right:
-        if left and right and abs(left[0].at_s - right[0].at_s) <= PAIRED_S:
-            yield left.pop(0), right.pop(0)
-        elif right and (not left or right[0].at_s < left[0].at_s):
-            yield None, right.pop(0)
-        else:
-            yield left.pop(0), None
-
-
-def _change(was: LimitRing | None, now: LimitRing | None) -> Change:
-    if was is None or now is None:
-        return "gained" if was is None else "lost"
-    if abs(now.at_s - was.at_s) <= SAME_S:
-        return "same"
-    return "earlier" if now.at_s < was.at_s else "later"
-
-
-def lines(rows: Iterable[RingDiff]) -> Iterator[str]:
-    """Write the verdict, then each change; what stays the same is counted alone."""
-    rows = list(rows)
-    counts: Counter[Change] = Counter(row.change for row in rows)
-    summary = ", ".join(f"{counts[one]} {one}" for one in CHANGES if counts[one])
-    yield f"{summary or 'Nothing changes'}, {counts['same']} the same."
-    changed = [row for row in rows if row.change != "same"]
-    if changed:
-        yield f"{'night':<18} {'alarm':<22} {'was':<6} {'would':<6} change"
-    for row in changed:
-        times = f"{_clock(row.was):<6} {_clock(row.would):<6}"
-        moved = row.moved_min
-        tail = row.change if moved is None else f"{abs(moved):.1f} min {row.change}"
-        yield f"{row.night:<18} {row.alarm:<22} {times} {tail} ({row.priority})"
-
-
-def _clock(ring: LimitRing | None) -> str:
-    return "-" if ring is None else time_or_elapsed(ring.wall, ring.at_s)
-
-
-def as_json(row: RingDiff) -> dict[str, Any]:
-    """Return a row as one JSON object; moments are UTC, null without a clock."""
-    return {
-        "night": row.night,
-        "alarm": row.alarm,
-        "change": row.change,
-        "was_s": None if row.was is None else row.was.at_s,
-        "would_s": None if row.would is None else row.would.at_s,
-        "was_at": _moment(row.was),
-        "would_at": _moment(row.would),
-        "moved_min": rounded(row.moved_min, 2),
-        "priority": row.priority,
-    }
-
-
-def _moment(ring: LimitRing | None) -> str | None:
-    return None if ring is None else utc_seconds(ring.wall)

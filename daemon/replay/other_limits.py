@@ -1,6 +1,6 @@
 """Limits to be tried on nights that are over: read from a file, put into a config."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -45,6 +45,21 @@ class OtherLimits:
             raise ConfigError(mistakes)
         return replace(settings, alarms=MappingProxyType(found.alarms))
 
+    def dropped(self, settings: Settings) -> Iterator[str]:
+        """Say where a list of steps leaves out some that the night had."""
+        plain = settings.as_plain()["alarm"]
+        for name, table in self.tables.items():
+            if "steps" not in table:
+                continue
+            own = _kinds(plain.get(name, {}).get("steps", ()))
+            if gone := own - _kinds(table["steps"]):
+                said = ", ".join(_step(*one) for one in sorted(gone))
+                yield (
+                    f"{self.file}: alarm.{name}.steps replaces the whole list, and has "
+                    f"none for {said}, as the night had; write every step that is to "
+                    "stay"
+                )
+
     def _misnamed(self, known: Sequence[str]) -> Iterator[Mistake]:
         """Tell of tables that no alarm has, where one of nearly that name is there."""
         for name, table in self.tables.items():
@@ -53,6 +68,15 @@ class OtherLimits:
                 what = "is not an alarm that these nights had"
                 mend = f"write [alarm.{near}] if that was meant"
                 yield Mistake(self.file, f"alarm.{name}", what, mend)
+
+
+def _kinds(steps: Iterable[Mapping[str, Any]]) -> set[tuple[str, float]]:
+    """Return of each step its priority, and over how long it is a mean."""
+    return {(str(one["priority"]), float(one.get("over_s") or 0.0)) for one in steps}
+
+
+def _step(priority: str, over_s: float) -> str:
+    return f"{priority} over {over_s:.0f} s" if over_s else priority
 
 
 def read_limits(path: Path) -> OtherLimits:

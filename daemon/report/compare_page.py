@@ -1,6 +1,7 @@
 """The report of trials and nights: verdict, courses over each other, figures, doubt."""
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from html import escape
@@ -54,6 +55,9 @@ LIMITS = {"o2_pct": O2_LIMIT_PCT}
 """Drawn where all that is compared is judged by it; other limits are each cabin's."""
 
 
+DATE = re.compile(r"\d{4}-\d\d-\d\d")
+
+
 def compare_page(sheets: Sequence[Sheet], curves: Sequence[TrialCurves]) -> str:
     """Write the report as one page.
 
@@ -95,14 +99,19 @@ def _verdict(sheets: Sequence[Sheet], text: str) -> str:
     word = words.pop() if len(words) == 1 else ""
     kind, sign = CLASSES.get(word, "near"), SIGNS.get(word, "!")
     return (
-        f'<div class="verdict {kind}" role="status"><p>{sign} {escape(text)}</p></div>'
+        f'<div class="verdict {kind}" role="status"><p>{sign} {_dated(text)}</p></div>'
     )
+
+
+def _dated(text: str) -> str:
+    """Escape a text, and let no line end within a date."""
+    return DATE.sub(r'<span class="whole">\g<0></span>', escape(text))
 
 
 def _names(sheets: Sequence[Sheet]) -> str:
     """Write which letter is which; a picture has no room for their words."""
     rows = "".join(
-        f"<li><b>{letter}</b> {escape(one.name)} <small>{one.hours:.1f} h</small></li>"
+        f"<li><b>{letter}</b> {_dated(one.name)} <small>{one.hours:.1f} h</small></li>"
         for letter, one in zip(LETTERS, sheets, strict=False)
     )
     return f'<section class="near"><h2>What is compared</h2><ul>{rows}</ul></section>'

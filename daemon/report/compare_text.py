@@ -140,9 +140,18 @@ def _rank(
     rank: Rank, sheets: Sequence[Sheet], *, is_whole: bool, units: Units
 ) -> list[str]:
     if not rank.order:
-        is_left_out = any(one.past or too_short(one) for one in sheets)
+        is_left_out = any(one.past or one.unproved or too_short(one) for one in sheets)
         why = "no night to rank" if is_left_out else "not known"
         return [f"{rank.word}: {why}"]
+    if len(rank.order) == 1 < len(sheets):
+        # A list of one would look like a winner over those that were left out.
+        return textwrap.wrap(
+            f"{rank.word}: no order, since only {sheets[rank.order[0]].name} can be "
+            "ranked",
+            COLUMNS,
+            subsequent_indent="  ",
+            break_on_hyphens=False,
+        )
     lines = [f"{rank.word}:"]
     last_best, first_worst = MOST, max(MOST, len(rank.order) - MOST)
     for place, n in enumerate(rank.order):

@@ -7,6 +7,8 @@ from typing import NamedTuple
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import (
     NO_FLAME,
+    NOT_ALL_SEEN,
+    WARMING_MIN,
     Measure,
     Sheet,
     dryness,
@@ -52,13 +54,14 @@ def enough(one: Sheet) -> Enough:
         return Enough(NO, "a night not safe")
     if one.margin is None:
         return Enough(NOT_KNOWN, "no gas was measured")
-    if one.unseen_min > min(UNSEEN_MIN, 60.0 * UNSEEN_SHARE * one.hours):
+    share_min = min(UNSEEN_MIN, 60.0 * UNSEEN_SHARE * one.hours)
+    if one.unseen_min > max(WARMING_MIN, share_min):
         unseen = minutes(one.unseen_min)
         return Enough(NOT_KNOWN, f"{unseen} without oxygen or CO readings")
     if one.unproved:
         return Enough(NOT_KNOWN, one.unproved)
     if one.verdict in (UNSEEN, UNKNOWN):
-        return Enough(NOT_KNOWN, "not all of it was monitored")
+        return Enough(NOT_KNOWN, NOT_ALL_SEEN)
     if one.margin <= Z90 * one.margin_sd:
         return Enough(NOT_KNOWN, "nearer to a limit than the sensors can show")
     if one.is_trial and one.figures is not None and not _settles_well(one):

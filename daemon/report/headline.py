@@ -13,7 +13,7 @@ HEADLINES = {
     UNSEEN: "NOT MONITORED: this night may not have been safe",
     UNKNOWN: "NOT KNOWN: too little was measured to call this night safe",
     CLOSE: "Safe, but close",
-    WELL: "Safe",
+    WELL: "Safe by what was measured",
 }
 """The verdict's first words."""
 ACTS = {
@@ -22,7 +22,7 @@ ACTS = {
     UNKNOWN: "Do not count on it: see that oxygen and carbon monoxide are measured for "
     "a whole night.",
     CLOSE: "Give it more fresh air tonight: open the vents wider, or burn on low.",
-    WELL: "Nothing to change tonight.",
+    WELL: "Nothing that was measured asks for a change.",
 }
 """What to do where nothing better is known."""
 
@@ -47,8 +47,13 @@ def is_act_of_advice(found: Morning) -> bool:
     return bool(found.advice) and found.verdict.word not in (UNSEEN, UNKNOWN)
 
 
+STILL = "Even so, do not sleep with the heater lit: warm up before bed."
+"""A good night is no permission: the next one may have other wind, ice or flame."""
+
+
 def act(found: Morning) -> str:
-    """Return what to do first."""
+    """Return what to do first; after a good night that it permits nothing."""
+    told = ACTS[found.verdict.word]
     if is_act_of_advice(found):
-        return f"{found.advice[0].do}."
-    return ACTS[found.verdict.word]
+        told = f"{found.advice[0].do}."
+    return f"{told} {STILL}" if found.verdict.word == WELL else told

@@ -55,8 +55,11 @@ def words(found: Checked) -> Iterator[str]:
 def _verdict(found: Checked) -> str:
     count = len(found.surveys)
     files = "1 file" if count == 1 else f"{count} files"
+    torn = _torn(found.surveys)
     if found.is_well:
-        return f"{files}: nothing is damaged or doubled."
+        return (
+            f"{files}: nothing is damaged or doubled{f', but {torn}' if torn else ''}."
+        )
     text = f"{files}: {found.damaged} damaged, {len(found.doubled)} doubled."
     if found.damaged:
         folder = found.nights if found.nights.is_dir() else found.nights.parent
@@ -64,7 +67,25 @@ def _verdict(found: Checked) -> str:
             f" `cabinvigil log mend {found.nights}` writes what can be read into "
             f"{folder / FOLDER}/."
         )
-    return text
+    return f"{text} Also, {torn}." if torn else text
+
+
+def _torn(surveys: Sequence[Survey]) -> str:
+    """Say where a file just ends; '' where none does."""
+    torn = [one for one in surveys if one.is_torn]
+    if not torn:
+        return ""
+    if len(torn) > 1:
+        return (
+            f"{len(torn)} files end in a torn line, without a stop: what came after "
+            "it is missing"
+        )
+    [one] = torn
+    when = "" if one.last is None else f" at {one.last.astimezone(one.zone):%H:%M}"
+    return (
+        f"{one.path.name} ends{when} in a torn line, without a stop: what came after "
+        "it is missing"
+    )
 
 
 def _held(one: Survey) -> str:
@@ -191,17 +212,22 @@ def _lost_json(lost: LostLines) -> dict[str, Any]:
 def mended_words(into: Path, surveys: Sequence[Survey]) -> Iterator[str]:
     """Report what was written, then what was lost."""
     written = [one for one in surveys if one.lines]
-    mended = sum(1 for one in written if one.is_damaged)
+    mended = sum(1 for one in written if one.is_damaged or one.is_torn)
     files = "1 file" if len(written) == 1 else f"{len(written)} files"
     yield (
-        f"{files} written to {into}/, {mended} of them repaired: "
+        f"{files} written to {into}/, {mended} of them from a damaged or torn one: "
         f"{_lost_in_all(surveys)} lost."
     )
+    if mended:
+        yield (
+            "The new files can be read to their end, but say nothing of what is lost: "
+            "keep the old ones."
+        )
     for one in surveys:
         if one.lines and not one.is_damaged and not one.is_torn:
             continue
         kept = f"{one.lines} lines kept" if one.lines else "not written"
-        yield f"{one.path.name}: {kept}"
+        yield f"{one.path.name}: {kept}; in the old file:"
         yield from (f"  {line}" for line in _wrong(one))
 
 
@@ -213,7 +239,11 @@ def _lost_in_all(surveys: Sequence[Survey]) -> str:
     ):
         return f"{count} lines, and more that nobody can count, are"
     about = "" if all(each.is_exact for each in lost) else "about "
-    return f"{about}{count} line is" if count == 1 else f"{about}{count} lines are"
+    lines = f"{about}{count} line" if count == 1 else f"{about}{count} lines"
+    if any(one.is_torn for one in surveys):
+        end = "the torn end of the log"
+        return f"{lines} and {end} are" if count else f"{end} is"
+    return f"{lines} is" if count == 1 else f"{lines} are"
 
 
 def mended_json(into: Path, surveys: Sequence[Survey]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Any
 from cabinvigil.daemon.log.folder import night_of
 from cabinvigil.daemon.log.moments import zone_of
 from cabinvigil.daemon.log.night import STEP_S, Event, NightSeries, Told
-from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, alarm_episodes
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, alarm_episodes
 from cabinvigil.daemon.text.moments import utc_seconds
 from cabinvigil.drivers.kit.quantity import QUANTITIES, split_channel
 
@@ -181,9 +181,17 @@ class _Night:
             int(ran[-1].is_emulated) if ran else None,
             round(math.fsum(moved), 1) if moved else None,
             " ".join(sorted(names)) or None,
-            max(stood, key=lambda one: one.rank).priority if stood else None,
+            _gravest(stood, to_s),
             " ".join(sorted(at_least)) or None,
         ]
+
+
+def _gravest(stood: Sequence[AlarmEpisode], to_s: float) -> str | None:
+    """Return the gravest priority that any had reached by then."""
+    reached = [
+        rise.priority for one in stood for rise in one.rises if rise.at_s < to_s
+    ] or [one.priority for one in stood]
+    return max(reached, key=lambda word: RANKS.get(word, 0), default=None)
 
 
 def _stands(one: AlarmEpisode, from_s: float, to_s: float) -> bool:

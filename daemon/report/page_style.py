@@ -55,6 +55,7 @@ CSS = (
 body{margin:0 auto;max-width:1180px;padding:16px;background:var(--ground);
 color:var(--ink);font:1rem/1.45 system-ui,-apple-system,"Segoe UI",sans-serif;
 overflow-wrap:break-word}
+.whole{white-space:nowrap}
 h1{font-size:1.15rem;margin:0 0 8px;font-weight:600}
 h2{font-size:1.05rem;margin:24px 0 6px}
 p{margin:4px 0}

@@ -7,7 +7,7 @@ from datetime import tzinfo
 from cabinvigil.daemon.log.moments import moment
 from cabinvigil.daemon.report.own_alarms import stands
 from cabinvigil.daemon.review.airflow.balance import Triple
-from cabinvigil.daemon.review.alarm_episodes import AlarmEpisode, Ring
+from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.morning import Morning
@@ -164,6 +164,17 @@ def rang_rows(found: Morning, clock: Clock) -> list[RangRow]:
         )
         for episode, ring, _, to_s in rang
     ]
+
+
+def first_woken(found: Morning, clock: Clock) -> str:
+    """Say which alarm woke people first, and when; '' where none did."""
+    waking = [one for one in stands(found) if one.rank >= RANKS["medium"]]
+    if not waking:
+        return ""
+    first = min(waking, key=lambda one: (one.ring.at_s, -one.rank))
+    name = name_of_alarm(first.episode.alarm)
+    kind = urgency(first.ring.priority)
+    return f"first woken at {clock(first.ring.at_s)}: {name} ({kind})"
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from cabinvigil.daemon.report.rows import (
     air_rows,
     clock_of,
     clock_rows,
+    first_woken,
     near_rows,
     never_measured,
     rang_rows,
@@ -137,7 +138,7 @@ def _rang(found: Morning, clock: Clock, most: int) -> Iterator[str]:
     if not rows:
         yield from _told("Alarms", "none sounded")
         return
-    yield from _told("Alarms", "")
+    yield from _told("Alarms", first_woken(found, clock))
     for row in rows[:most]:
         end = f"to {row.ends}" if row.ends else "to the end"
         answer = (

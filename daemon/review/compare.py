@@ -26,6 +26,8 @@ from cabinvigil.daemon.review.trial_figures import (
 from cabinvigil.daemon.review.verdict import (
     FRESH,
     SHORTEST_H,
+    UNKNOWN,
+    UNSEEN,
     UNSEEN_MIN,
     UNSEEN_SHARE,
     rang_in_words,
@@ -51,8 +53,8 @@ LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
 WARMING_MIN = 5.0
-"""After a start the sensors warm up: of a short stretch so much is no loss (own choice,
-above the three minutes that a start allows for)."""
+"""So long sensors warm up after a start, and it is no loss (own choice)."""
+NOT_ALL_SEEN = "not all of it was monitored"
 CERTIFIED = frozenset(f"contact-{means}" for means in ("smoke", "gas", "co"))
 """The alarms by which a certified one speaks: it may have tasted what ours do not."""
 SETTLED_O2_PCT = 0.3
@@ -105,8 +107,8 @@ class Sheet:
     other: OtherAir = NOTHING_MEASURED
     """Dust and vapours; ranked by nothing."""
     unproved: str = ""
-    """What keeps it from being called safe air, or safer, whatever our sensors read: a
-    certified alarm, or a sensor that was not to be believed; '' where nothing does."""
+    """What keeps it from being called safe air, or safer: a certified alarm, a sensor
+    not to be believed, an end that was not monitored; '' where nothing does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +203,8 @@ def _unproved(
     keys = tape.keys("co_ppm")
     if keys and set(keys) <= set(still_at_nothing(tape)):
         return "carbon monoxide was read as 0 all along while carbon dioxide rose"
-    return ""
+    is_night = not is_trial and (from_s, to_s) == (0.0, tape.length_s)
+    return NOT_ALL_SEEN if is_night and found.verdict.word in (UNSEEN, UNKNOWN) else ""
 
 
 def never_safer(one: Sheet) -> str:

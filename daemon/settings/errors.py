@@ -203,8 +203,17 @@ def not_a(wanted: str, value: object, mend: str) -> BadValueError:
 
 
 def nearest(word: str, known: Sequence[str]) -> str | None:
-    """Return the known word that was most likely meant, or None."""
+    """Return the known word that was most likely meant, or None.
+
+    One that goes on behind a hyphen is nearer than one that is spelled alike: `co`
+    means `co-level`, not `cold`.
+    """
     by_small = {one.lower(): one for one in known}
+    begins = f"{word[:80].lower()}-"
+    levels = (f"{begins}level", f"{begins}low")
+    longer = [small for small in by_small if small.startswith(begins)]
+    if longer:
+        return by_small[min(longer, key=lambda one: (one not in levels, one))]
     found = difflib.get_close_matches(word[:80].lower(), by_small, n=1, cutoff=0.6)
     return by_small[found[0]] if found else None
 

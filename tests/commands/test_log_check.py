@@ -183,6 +183,8 @@ def test_a_torn_last_line_is_no_damage_and_a_newer_format_is(tmp_path: Path) -> 
     code, out, _ = call(log, "check", tmp_path)
     assert code == 0
     assert "its last lines are torn" in out
+    assert ", but night-2026-01-16.jsonl ends at " in out.splitlines()[0]
+    assert "without a stop: what came after it is missing." in out.splitlines()[0]
     folder_of(tmp_path, night_2026_01_17__jsonl=logs.begin(log_format=99))
     code, out, _ = call(log, "check", tmp_path)
     assert code == 1

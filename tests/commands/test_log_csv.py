@@ -43,11 +43,29 @@ def _cell(key: str, text: str) -> str | float | int | None:
     return int(text) if key in {"time_s", "emulated"} else float(text)
 
 
-def alarm(at_s: float, state: str, was: str, name: str = "o2-low") -> bytes:
+def alarm(
+    at_s: float, state: str, was: str, name: str = "o2-low", priority: str = "medium"
+) -> bytes:
     return logs.line(
-        "alarm", at_s, alarm=name, state=state, was=was, priority="medium",
+        "alarm", at_s, alarm=name, state=state, was=was, priority=priority,
         text="Too little oxygen.", since_s=at_s, first_up=True, evidence={},
     )  # fmt: skip
+
+
+def test_a_row_has_the_priority_of_its_moment(tmp_path: Path) -> None:
+    """A note that wakes people ten minutes later did not wake them before."""
+    data = (
+        logs.begin(emulated=True)
+        + logs.air(logs.still_air(0.0, 600.0))
+        + alarm(600.0, "unacknowledged", "normal", "co-level", "low")
+        + logs.air(logs.still_air(600.0, 1200.0))
+        + alarm(1200.0, "unacknowledged", "unacknowledged", "co-level", "medium")
+        + logs.air(logs.still_air(1200.0, 1800.0))
+    )
+    rows = rows_of(logs.write(tmp_path, data))
+    assert [row["priority"] for row in rows] == (
+        [None] * 20 + ["low"] * 20 + ["medium"] * 20
+    )
 
 
 def test_a_row_has_its_moment_night_run_and_what_stood(tmp_path: Path) -> None:

@@ -26,9 +26,14 @@ def test_what_can_be_read_is_written_beside_it(tmp_path: Path) -> None:
     before = {one.name: one.read_bytes() for one in folder.iterdir()}
     code, out, err = call(log, "mend", folder)
     assert (code, err) == (0, "")
-    assert "night-2026-01-16.jsonl: 361 lines kept\n  DAMAGED: 1 line after line" in out
+    assert (
+        "night-2026-01-16.jsonl: 361 lines kept; in the old file:\n"
+        "  DAMAGED: 1 line after line"
+    ) in out
     assert out.startswith(
-        f"2 files written to {folder}/mended/, 1 of them repaired: 1 line is lost.\n"
+        f"2 files written to {folder}/mended/, 1 of them from a damaged or torn one: "
+        "1 line and the torn end of the log are lost.\nThe new files can be read to "
+        "their end, but say nothing of what is lost: keep the old ones.\n"
     )
     made = folder / "mended"
     del lines[50]  # the zeros stood before it

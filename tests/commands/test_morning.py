@@ -70,8 +70,11 @@ def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
     code, out, err = call(str(logs.write(tmp_path, quiet())))
     assert (code, err) == (0, "")
     lines = out.splitlines()
-    assert lines[:3] == ["Safe.", "Nothing to change tonight.", ""]
-    assert lines[3].startswith("lapwing: night of ")
+    assert lines[0] == "Safe by what was measured."
+    first = " ".join(lines[1 : lines.index("")])
+    assert first.startswith("Nothing that was measured asks for a change. Even so, do")
+    assert "not sleep with the heater lit" in first
+    assert lines[lines.index("") + 1].startswith("lapwing: night of ")
 
 
 def test_a_rehearsed_night_is_told_in_the_trailers_time(

@@ -12,8 +12,9 @@ import pytest
 from cabinvigil.daemon.cli import parser_of
 from cabinvigil.daemon.commands import replay
 from cabinvigil.daemon.log import reader
-from cabinvigil.daemon.replay.limits_diff import RingDiff, lines, table
+from cabinvigil.daemon.replay.limits_diff import table
 from cabinvigil.daemon.replay.other_limits import read_limits
+from cabinvigil.daemon.replay.ring_diff import RingDiff, lines
 from cabinvigil.daemon.settings.registries import packaged
 from tests.commands import calling
 from tests.replay.cutting import any_night, played
@@ -62,7 +63,8 @@ def told(folder: Path, text: str, *nights: Path) -> list[dict[str, Any]]:
     """The rows of the gases, as a program gets them."""
     nights = nights or (night(folder),)
     code, out, err = call(*nights, "--limits", limits(folder, text), "--json")
-    assert (code, err) == (0, "")
+    assert code == 0
+    assert all("replaces the whole list" in line for line in err.splitlines())
     rows = [json.loads(line) for line in out.splitlines()]
     return [row for row in rows if row["alarm"].startswith(("co-", "o2-"))]
 
@@ -82,6 +84,31 @@ def test_a_stricter_limit_rings_earlier(tmp_path: Path) -> None:
         "2026-01-16T21:30",
         "2026-01-16T21:20",
     )
+
+
+def test_each_priority_is_compared_at_its_own_moment(tmp_path: Path) -> None:
+    """The first note stays; who is woken or ordered out earlier or never is told."""
+    steps = '{{ at = {}.0, priority = "low" }}, {{ at = {}.0, priority = "medium" }}'
+    text = f"[alarm.co-level]\nsteps = [{steps}]\n"
+    woken = told(tmp_path, text.format(30, 40))
+    found = {row["priority"]: row for row in woken if row["alarm"] == "co-level"}
+    assert found["low"]["change"] == "same"
+    assert (found["medium"]["change"], found["medium"]["was_s"]) == ("gained", None)
+    both = told(tmp_path, text.format(20, 40))
+    moved = {row["priority"]: row for row in both if row["alarm"] == "co-level"}
+    assert moved["low"]["moved_min"] == pytest.approx(-10.0, abs=0.6)
+    assert moved["medium"]["would_s"] == pytest.approx(40 * MINUTE, abs=31.0)
+
+
+def test_steps_that_a_list_leaves_out_are_told_once(tmp_path: Path) -> None:
+    """Whoever writes one step has no danger left: that must not go unsaid."""
+    folder = tmp_path / "nights"
+    folder.mkdir()
+    night(folder, "night-2026-01-17.jsonl")
+    night(folder, "night-2026-01-18.jsonl")
+    _, _, err = call(folder, "--limits", limits(tmp_path, AT_20))
+    assert err.count("replaces the whole list") == 1
+    assert "has none for high, " in err
 
 
 def test_a_laxer_limit_is_lost_or_later(tmp_path: Path) -> None:
@@ -224,6 +251,8 @@ def test_a_whole_copy_of_the_packaged_limits_can_be_tried(tmp_path: Path) -> Non
         ("[alarms.co-level]\n", "alarms is not a known table; write `alarm`"),
         ("", "names no alarm; add a table like [alarm.o2-low]"),
         ("[alarm.co-levl]\nsteps = []\n", "write [alarm.co-level] if that was meant"),
+        ("[alarm.co]\nsteps = []\n", "write [alarm.co-level] if that was meant"),
+        ("[alarm.o2]\nsteps = []\n", "write [alarm.o2-low] if that was meant"),
         ("[alarm.co-level]\nstep = []\n", "alarm.co-level.step is not a known key"),
         ("alarm = 3\n", "alarm is not a set of named tables"),
         ("[alarm", "is not TOML at line 1"),
@@ -262,7 +291,7 @@ def test_what_cannot_be_replayed_is_one_sentence(tmp_path: Path) -> None:
 
 def test_the_limits_that_help_shows_can_be_tried(tmp_path: Path) -> None:
     """The file in --help is one."""
-    example = parser_of("replay").format_help().split("stays as it was:\n")[1]
+    example = parser_of("replay").format_help().split("other keys stay:\n")[1]
     text = "\n".join(line.strip() for line in example.splitlines())
     path = played(tmp_path / "log", any_night(Random(4), 0.6))[0]
     _, out, err = call(path, "--limits", limits(tmp_path, text), "--json")

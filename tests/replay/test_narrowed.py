@@ -9,9 +9,10 @@ import pytest
 from cabinvigil.daemon import rules
 from cabinvigil.daemon.compose.from_settings import compose_settings
 from cabinvigil.daemon.replay import limits_diff
-from cabinvigil.daemon.replay.limits_diff import RingDiff, table
+from cabinvigil.daemon.replay.limits_diff import table
 from cabinvigil.daemon.replay.narrowed import Narrowed
 from cabinvigil.daemon.replay.other_limits import read_limits
+from cabinvigil.daemon.replay.ring_diff import RingDiff
 from cabinvigil.daemon.settings.config import example
 from tests.replay.cutting import any_night, played
 from tests.replay.test_limits_diff import limits

@@ -84,7 +84,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("nights")
     for day, name in ((15, "shut"), (16, "quiet")):
         log, _ = named.night(name)
-        logs.write(folder, log, f"night-2026-01-{day}.jsonl.gz")
+        logs.write(folder, logs.ended(log), f"night-2026-01-{day}.jsonl.gz")
     return folder
 
 
@@ -104,7 +104,7 @@ def test_the_table_fits_a_terminal_and_the_csv_a_sheet(folder: Path) -> None:
     """80 columns; a row a night, three columns an estimate."""
     _, out, _ = call(str(folder))
     assert max(len(line) for line in out.splitlines()) <= 80
-    assert "safest:\n  1. 2026-01-16" in out
+    assert "safest: no order, since only 2026-01-16 can be ranked" in out
     _, out, _ = call(str(folder), "--csv")
     rows = list(csv.DictReader(io.StringIO(out)))
     assert len(rows) == 2
@@ -134,7 +134,7 @@ def test_a_row_of_the_csv_has_what_the_morning_says(folder: Path) -> None:
 
 def test_nights_of_one_date_are_told_apart_by_their_folders(tmp_path: Path) -> None:
     """Two rehearsals are both of 16 January; a rank that names a date says nothing."""
-    data = logs.begin() + logs.air(logs.still_air(0.0, HOUR))
+    data = logs.ended(logs.begin() + logs.air(logs.still_air(0.0, HOUR)))
     for name in ("a/shut", "a/quiet", "b/quiet"):
         (tmp_path / name).mkdir(parents=True)
         logs.write(tmp_path / name, data, "night-2026-01-16.jsonl")
@@ -147,10 +147,23 @@ def test_nights_of_one_date_are_told_apart_by_their_folders(tmp_path: Path) -> N
     assert f"\n  1. a/quiet/{day}" in out
 
 
+def test_a_night_cut_off_has_no_place_beside_a_bad_one(tmp_path: Path) -> None:
+    """It was "safest: 1.", while whether it was enough was not known."""
+    for day, name in ((15, "shut"), (16, "quiet")):
+        data = named.night(name)[0]
+        data = logs.ended(data) if name == "shut" else data
+        logs.write(tmp_path, data, f"night-2026-01-{day}.jsonl")
+    _, out, _ = call(str(tmp_path))
+    assert "2026-01-16 was safer" not in out
+    assert "safest: no night to rank" in out
+    assert "not proved, and not ranked as safe:\n  2026-01-16: not all of it" in out
+
+
 def test_a_night_that_nobody_watched_is_not_called_safe(tmp_path: Path) -> None:
     """It has no place in the rank, and what is missing is said."""
-    logs.write(tmp_path, named.night("quiet")[0], "night-2026-01-15.jsonl")
-    logs.write(tmp_path, named.night("failing")[0], "night-2026-01-16.jsonl")
+    for day, name in ((15, "quiet"), (16, "failing")):
+        data = logs.ended(named.night(name)[0])
+        logs.write(tmp_path, data, f"night-2026-01-{day}.jsonl")
     _, out, _ = call(str(tmp_path))
     [safest] = [part for part in out.split("\n\n") if part.startswith("safest")]
     assert "2026-01-16" not in safest

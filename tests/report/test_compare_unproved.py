@@ -104,7 +104,7 @@ def night(folder: Path, name: str, co: str = "lives") -> Path:
             values["doubtful"] = ["co_ppm"]
         rows.append((10.0 * n, values))
     (folder / name).mkdir()
-    logs.write(folder / name, logs.begin() + logs.air(rows))
+    logs.write(folder / name, logs.ended(logs.begin() + logs.air(rows)))
     return folder / name
 
 

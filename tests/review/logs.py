@@ -66,6 +66,15 @@ def still_air(
     ]
 
 
+def ended(data: bytes) -> bytes:
+    """Let the monitor stop in order behind a log's last line."""
+    last = json.loads(data.splitlines()[-1])
+    start = None
+    if "t" in last:
+        start = datetime.fromisoformat(last["t"]) - timedelta(seconds=last["up_s"])
+    return data + line("stop", last["up_s"], start, reason="SIGTERM")
+
+
 def write(folder: Path, data: bytes, name: str = "night-2026-01-16.jsonl") -> Path:
     path = folder / name
     path.write_bytes(gzip.compress(data, mtime=0) if name.endswith(".gz") else data)

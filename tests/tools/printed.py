@@ -23,7 +23,13 @@ MARKS = re.compile(r"(<!-- printed: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTAL
 CUT = "...\n"
 
 STRICTER = """[alarm.co2-level]
-steps = [{ at = 2500.0, priority = "low" }, { at = 10000.0, priority = "medium" }]
+steps = [
+    { at = 2500.0, priority = "low" },
+    { at = 5000.0, priority = "medium", over_s = 28800.0 },
+    { at = 10000.0, priority = "medium" },
+    { at = 30000.0, priority = "high" },
+    { at = 15000.0, priority = "high", over_s = 900.0 },
+]
 """
 
 PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
