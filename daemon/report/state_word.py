@@ -24,7 +24,9 @@ ACTS: Mapping[str, str] = {
     NOT_KNOWN: "Open the door and vents: nobody can say that the air is good.",
 }
 """What to do where no alarm says it better."""
-STAY_OUT = "Stay outside."
+STAY_OUT = "Stay outside until the all-clear: there was a danger."
+UNSEEN_OUT = "Stay outside: no sensor here can show that the gas has gone."
+KEEP_OPEN = "Keep the vents open until the all-clear."
 AIR_IT = "Open a vent: the air is at a limit."
 O2_LIMIT_PCT, CO_LIMIT_PPM = 19.5, 30.0
 """No word but for air short of the first limits (config/limits.toml)."""
@@ -63,8 +65,10 @@ def stand(status: Mapping[str, Any]) -> StateWord:
     text = str(standing[0].get("text", "")) if standing else ""
     if worst >= RANKS["high"]:
         return StateWord(OUT, act_of(text) or ACTS[OUT])
-    if isinstance(status.get("airing"), Mapping):
-        return StateWord(OUT, STAY_OUT)
+    airing = status.get("airing")
+    if isinstance(airing, Mapping) and sent_out(airing):
+        is_unseen = airing.get("can_be_told") is False
+        return StateWord(OUT, UNSEEN_OUT if is_unseen else STAY_OUT)
     if isinstance(status.get("trial"), Mapping):
         return StateWord(TRIAL, ACTS[TRIAL])
     if worst >= RANKS["medium"]:
@@ -74,6 +78,8 @@ def stand(status: Mapping[str, Any]) -> StateWord:
         return StateWord(NOT_KNOWN, ACTS[NOT_KNOWN])
     fault = next(_faults(status), "")
     is_noted = any(one.get("state") not in STANDS | HIDDEN for one in alarms)
+    if isinstance(airing, Mapping) and worst < RANKS["low"]:
+        return StateWord(LOOK, KEEP_OPEN)
     if standing or fault or is_noted:
         return StateWord(LOOK, act_of(text) or act_of(fault) or ACTS[LOOK])
     blind = [QUANTITIES[name].words for name in VITAL if name not in seen]
@@ -82,6 +88,11 @@ def stand(status: Mapping[str, Any]) -> StateWord:
     if seen["o2_pct"][0] <= O2_LIMIT_PCT or seen["co_ppm"][1] >= CO_LIMIT_PPM:
         return StateWord(LOOK, AIR_IT)
     return StateWord(SAFE, ACTS[SAFE])
+
+
+def sent_out(airing: Mapping[str, Any]) -> bool:
+    """Return whether people were sent outside; where it does not say, they were."""
+    return airing.get("sent_out") is not False or airing.get("can_be_told") is False
 
 
 def _rank(one: Mapping[str, Any]) -> int:

@@ -17,6 +17,10 @@ GOOD: dict[str, Any] = {
 }
 
 
+SENT = {"can_be_told": True, "sent_out": True}
+UNSENT = {"can_be_told": True, "sent_out": False}
+
+
 def alarm(priority: str, text: str = "Odd.", state: str = "acknowledged") -> Any:
     told = {"alarm": "x", "state": state, "priority": priority, "text": text}
     return {"alarms": [told]}
@@ -28,7 +32,12 @@ def alarm(priority: str, text: str = "Odd.", state: str = "acknowledged") -> Any
         ({}, "SAFE", "Nothing to do."),
         (alarm("high", "Bad. Get out."), "OUT", "Get out."),
         (alarm("high"), "OUT", "Get everyone outside now."),
-        ({"airing": {"can_be_told": True}}, "OUT", "Stay outside."),
+        ({"airing": {"can_be_told": True}}, "OUT", "Stay outside until the"),
+        ({"airing": {"can_be_told": False}}, "OUT", "Stay outside: no sensor"),
+        ({"airing": UNSENT}, "LOOK", "Keep the vents open until the"),
+        ({**alarm("medium", "Bad. Open it."), "airing": UNSENT}, "WAKE", "Open it."),
+        ({**alarm("low", "Wet. Open a vent."), "airing": UNSENT}, "LOOK", "Open a"),
+        ({**alarm("medium", "Bad. Open it."), "airing": SENT}, "OUT", "Stay outside"),
         (alarm("medium", "Bad. Open it."), "WAKE", "Open it."),
         (alarm("medium"), "WAKE", "Open the door and vents now."),
         (alarm("of another version"), "WAKE", "Open the door and vents now."),
