@@ -34,6 +34,18 @@ def _airing(state: State, now_s: float) -> dict[str, Any] | None:
     return None if found is None else dataclasses.asdict(found)
 
 
+def _warming(state: State) -> dict[str, str]:
+    """Return the series that are doubtful as their part warms up, with that part."""
+    history, found = state.history, {}
+    for key, spec in history.layout.series.items():
+        series = history.fresh(key)
+        if series is None or not series.doubtful:
+            continue
+        if history.now - series.doubtful_s < spec.warm_up_s:
+            found[key] = spec.part
+    return found
+
+
 def _said_now(state: State, alarm: str, standing: AlarmStatus) -> str:
     """Return an alarm's sentence with the numbers of now, not of when it sounded."""
     if not standing.stands:
@@ -67,6 +79,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
             for key in state.history.series
             if (series := state.history.fresh(key)) is not None and series.doubtful
         ],
+        "warming_up": _warming(state),
         "supply_hours": _supply_hours(state),
         "cohb_pct": round(state.history.dose.most_pct, 2),
         "alarms": [

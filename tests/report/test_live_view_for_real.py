@@ -76,3 +76,12 @@ async def test_a_look_has_the_numbers_of_now_in_its_sentences(tmp_path: Path) ->
         watch.app.watcher.state = state
     (one,) = [one for one in told["alarms"] if one["alarm"] == "o2-low"]
     assert one["text"] != "Old."
+
+
+async def test_a_part_that_warms_up_is_named(tmp_path: Path) -> None:
+    """It is fitted and shows a value: "nothing here measures it" is not so."""
+    async with running(tmp_path) as watch:
+        await watch.until(lambda: "co_ppm" in watch.app.watcher.numbers())
+        told = status(watch.app.watcher, watch.app.settings)
+    assert told["warming_up"].keys() == set(told["doubtful"])
+    assert told["doubtful"], "this cabin's parts have just been switched on"

@@ -14,7 +14,12 @@ GOOD: dict[str, Any] = {
     "readings": {"o2_pct": 20.4, "co_ppm": 1.0},
     "alarms": [],
     "faults": {},
+    "estimate": None,
 }
+
+
+def ahead(*minutes: float | None) -> Any:
+    return {"estimate": {"o2_minutes_to_19_5": list(minutes)}}
 
 
 SENT = {"can_be_told": True, "sent_out": True}
@@ -51,7 +56,15 @@ def alarm(priority: str, text: str = "Odd.", state: str = "acknowledged") -> Any
         ({"readings": {"o2_pct": 20.4}}, "LOOK", "Nothing here measures carbon"),
         ({"readings": {"o2_pct": 19.4, "co_ppm": 1.0}}, "LOOK", "Open a vent"),
         ({"readings": {"o2_pct": 20.4, "co_ppm": 31.0}}, "LOOK", "Open a vent"),
-        ({"doubtful": ["co_ppm"]}, "LOOK", "Nothing here measures carbon"),
+        ({"doubtful": ["co_ppm"]}, "LOOK", "No reliable reading of carbon"),
+        (
+            {"doubtful": ["co_ppm"], "warming_up": {"co_ppm": "koje-co"}},
+            "LOOK",
+            "koje-co is not reliable yet (warming up).",
+        ),
+        (ahead(17.0, 23.0, None), "LOOK", "Open a vent: oxygen may be low"),
+        (ahead(17.0, None, None), "LOOK", "Open a vent: oxygen may be low"),
+        (ahead(90.0, None, None), "SAFE", "Nothing to do."),
         ({"readings": {"o2_pct_outside": 20.4}}, "NOT KNOWN", "Open the door"),
         ({"readings": {}}, "NOT KNOWN", "Open the door and vents"),
         ({"alarms": None}, "NOT KNOWN", "Open the door and vents"),
