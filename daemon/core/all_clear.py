@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.core.history import o2_facts
 from cabinvigil.daemon.core.model import Alert, Priority
-from cabinvigil.daemon.core.notification import ALL_CLEAR
+from cabinvigil.daemon.core.notification import ALL_CLEAR, UNSEEN_KINDS
 from cabinvigil.daemon.core.setup import AlarmSpec, quantity_of
 from cabinvigil.daemon.core.state import State
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, VITAL
@@ -21,10 +21,6 @@ ALL_CLEAR_AFTER_S = 300.0
 slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
 GASES = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "gas_lel_pct"})
 """What is breathed: no all-clear while an alarm about one of them stands at all."""
-UNSEEN_KINDS = frozenset({"contact", "displaced"})
-"""Rules on what no part of ours measures, or measured otherwise: that it has gone
-cannot be told, so after one of them no all-clear is given in this run: a person airs
-out and looks.  A smoke alarm that falls silent says nothing of embers."""
 CONTACT_KIND = "contact"
 """After it no all-clear is told either; but an alarm that was tested, fell silent and
 was acknowledged keeps nobody out for good."""
