@@ -1,6 +1,7 @@
 """A config in words: on one screen, or with every alarm's limits and sources."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.core.layout import Layout
@@ -13,6 +14,8 @@ from cabinvigil.daemon.settings.series import part_series
 from cabinvigil.daemon.settings.slips import slips
 from cabinvigil.daemon.settings.values import to_plain
 from cabinvigil.daemon.settings.with_units import limit_unit
+from cabinvigil.daemon.settings.word_doubts import word_doubts
+from cabinvigil.daemon.settings.words import load_words
 from cabinvigil.daemon.text.alarm_names import name_of_alarm
 from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.time_zones import why_minded
@@ -274,6 +277,10 @@ def cautions(settings: Settings, known: Registries, units: Units = SI) -> Iterat
             )
         if info.service_years and part.in_service is None and info.service_years < 10:
             yield f"{name} wears out, and its age is unknown: add `in_service`."
+    if settings.watch.words is not None:
+        own = load_words(path=settings.watch.words)
+        name = one_line(Path(settings.watch.words).name)
+        yield from word_doubts(own, name, settings.watch.language, settings.alarms)
     if settings.buzzer is None:
         yield "There is no [buzzer]: no sounder wakes anyone."
     if settings.mqtt is None:

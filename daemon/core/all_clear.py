@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from cabinvigil.daemon.core.history import o2_facts
 from cabinvigil.daemon.core.model import Alert, Priority
-from cabinvigil.daemon.core.notification import ALL_CLEAR
+from cabinvigil.daemon.core.notification import ALL_CLEAR, UNSEEN_KINDS
 from cabinvigil.daemon.core.setup import AlarmSpec, quantity_of
 from cabinvigil.daemon.core.state import State
 from cabinvigil.drivers.kit.quantity import OUTSIDE_PLACES, VITAL
@@ -21,10 +21,6 @@ ALL_CLEAR_AFTER_S = 300.0
 slowest gas sensor (t90 of CO2 about 140 s, sensors.md 1)."""
 GASES = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "gas_lel_pct"})
 """What is breathed: no all-clear while an alarm about one of them stands at all."""
-UNSEEN_KINDS = frozenset({"contact", "displaced"})
-"""Rules on what no part of ours measures, or measured otherwise: that it has gone
-cannot be told, so after one of them no all-clear is given in this run: a person airs
-out and looks.  A smoke alarm that falls silent says nothing of embers."""
 CONTACT_KIND = "contact"
 """After it no all-clear is told either; but an alarm that was tested, fell silent and
 was acknowledged keeps nobody out for good."""
@@ -87,34 +83,44 @@ class AllClearForecast:
     """Where the air stays as it is; None: it is not good yet, or not known."""
     can_be_told: bool
     """Whether an all-clear can come at all."""
+    sent_out: bool
+    """Whether a danger sent people outside; a lesser alarm had them open up."""
 
 
 def outlook(state: State, now: float) -> AllClearForecast | None:
-    """Return when it is safe to go back in; None where nobody was sent out."""
+    """Return when the air is good again; None where no all-clear is owed."""
     if not state.all_clear_owed:
         return None
     rung = [spec for spec in state.setup.alarms if spec.id in state.all_clear_owed]
     can_be_told = not any(spec.kind in UNSEEN_KINDS for spec in rung)
+    sent_out = not state.sent_out.isdisjoint(state.all_clear_owed)
     if state.airing_since_s is None:
-        return AllClearForecast(None, can_be_told)
+        return AllClearForecast(None, can_be_told, sent_out)
     left_s = ALL_CLEAR_AFTER_S - (now - state.airing_since_s)
-    return AllClearForecast(max(0.0, left_s), can_be_told)
+    return AllClearForecast(max(0.0, left_s), can_be_told, sent_out)
 
 
 def all_clear(state: State, now: float) -> State:
     """Note grave alarms about the air, and tell when all of them have gone for long."""
     about_air = [spec for spec in state.setup.alarms if spec.about_air]
-    grave = frozenset(
-        spec.id
+    weights = {
+        spec.id: weight
         for spec in about_air
-        if (weight := _weight(state, spec)) is not None and weight >= Priority.MEDIUM
-    ) - frozenset(state.bump.answered)
-    if grave:
+        if (weight := _weight(state, spec)) is not None
+        and weight >= Priority.MEDIUM
+        and spec.id not in state.bump.answered
+    }
+    if weights:
         state = _withdrawn(state)
-        if grave <= state.all_clear_owed and state.airing_since_s is None:
+        owed = state.all_clear_owed | weights.keys()
+        dangers = {one for one, weight in weights.items() if weight is Priority.HIGH}
+        sent_out = state.sent_out & state.all_clear_owed | dangers
+        known = state.all_clear_owed, state.sent_out, state.airing_since_s
+        if known == (owed, sent_out, None):
             return state
-        owed = state.all_clear_owed | grave
-        return replace(state, all_clear_owed=owed, airing_since_s=None)
+        return replace(
+            state, all_clear_owed=owed, sent_out=sent_out, airing_since_s=None
+        )
     if not state.all_clear_owed:
         return state
     rung = [spec for spec in about_air if spec.id in state.all_clear_owed]

@@ -78,9 +78,7 @@ def announce_changes(
     return _notify(replace(state, standings=standings), commands, rung, now)
 
 
-def _renewed(
-    state: State, alarm: str, standing: AlarmStatus, now: float
-) -> AlarmStatus:
+def renewed(state: State, alarm: str, standing: AlarmStatus, now: float) -> AlarmStatus:
     """Report again with the numbers of now: those of two minutes ago may comfort.
 
     Or frighten: what is better by now, and unanswered, is told as that.
@@ -151,7 +149,7 @@ def _notify(
         rung,
         {alarm: one.escalation for alarm, one in risen.items()},
         now,
-        renew=lambda alarm, one: _renewed(state, alarm, one, now),
+        renew=lambda alarm, one: renewed(state, alarm, one, now),
         is_owed=bool(state.all_clear_owed),
     )
     state = settled(replace(state, told=told, standings=standings), alerts)

@@ -95,6 +95,28 @@ def softened(told: Told) -> dict[str, tuple[Weight, float]]:
     return {alarm: (min(grave, softer), at_s) for alarm, (grave, at_s) in told.items()}
 
 
+UNSEEN_KINDS = frozenset({"contact", "displaced"})
+"""Rules on what no part of ours measures, or measured otherwise: that it has gone
+cannot be told, so after one of them no all-clear is given in this run: a person airs
+out and looks.  A smoke alarm that falls silent says nothing of embers."""
+
+
+def over_line(setup: Setup, spec: AlarmSpec, grave: Priority) -> Alert | None:
+    """Return the text that an alarm is over after which no all-clear comes.
+
+    Whoever was sent a danger is sent its end; that of any other alarm on the air is
+    the all-clear, and this one says that it is none.
+    """
+    if spec.kind not in UNSEEN_KINDS or grave < Priority.MEDIUM:
+        return None
+    return plain_line(setup, f"{spec.kind}-over", {})
+
+
+def is_danger(standing: AlarmStatus) -> bool:
+    """Return whether an alarm is a danger, and open."""
+    return standing.priority is Priority.HIGH and standing.is_open
+
+
 FORECASTS = frozenset({"projection", "rate"})
 """Kinds of rules that say what will be: once it is, they have nothing more to say."""
 

@@ -35,7 +35,9 @@ from cabinvigil.daemon.core.notification import (
     Weight,
     about,
     has_come_true,
+    is_danger,
     may_wake,
+    over_line,
     plain_line,
     ruling_alarm,
     softened,
@@ -44,10 +46,6 @@ from cabinvigil.daemon.core.notification import (
 from cabinvigil.daemon.core.setup import Setup
 
 Renew = Callable[[str, AlarmStatus], AlarmStatus]
-
-
-def _is_danger(standing: AlarmStatus) -> bool:
-    return standing.priority is Priority.HIGH and standing.is_open
 
 
 class _Turn:
@@ -93,7 +91,7 @@ class _Turn:
     # --- what may go out --------------------------------------------------------
 
     def dangers(self) -> list[str]:
-        return [a for a, one in self.standings.items() if _is_danger(one)]
+        return [a for a, one in self.standings.items() if is_danger(one)]
 
     def _has_room(self, *, is_soft: bool = False) -> bool:
         """Return whether a text may go; of the three the last is for what wakes."""
@@ -123,7 +121,7 @@ class _Turn:
         if self._is_rise(alarm):
             return True
         standing = self.standings[alarm]
-        if not (self.specs[alarm].at_once and standing.stands and _is_danger(standing)):
+        if not (self.specs[alarm].at_once and standing.stands and is_danger(standing)):
             return False
         last = self.told.get(alarm) or self.told_lately.get(alarm)
         return last is None or standing.news_s > last[1] + ROUNDING_S
@@ -189,8 +187,11 @@ class _Turn:
             standing = self.standings.get(alarm)
             if standing is None or not standing.is_open:
                 grave, _ = self.told.pop(alarm)
-                is_air = standing is None or self.specs[alarm].about_air
-                if standing and not is_air and grave[0] != Priority.LOW:
+                spec = self.specs[alarm]
+                over = over_line(self.setup, spec, grave[0])
+                if over is not None and over not in self.lines:
+                    self.lines.append(over)
+                if standing and not spec.about_air and grave[0] != Priority.LOW:
                     self._note_end(what(standing.text), grave[0])
 
         if self.before.is_danger and not self.dangers():
@@ -243,7 +244,7 @@ class _Turn:
             if other == alarm or one.priority <= own:
                 continue
             is_new = one.sounds and self.now - one.rang_s < WINDOW_S
-            if _is_danger(one) or (is_new and one.priority is Priority.MEDIUM):
+            if is_danger(one) or (is_new and one.priority is Priority.MEDIUM):
                 return True
         return False
 

@@ -31,7 +31,12 @@ GENERAL = "general"
 ALL_CLEAR = "all-clear"
 """Said when everything is good again, beyond doubt."""
 
-NEWS = frozenset({ALL_CLEAR, "answered", "missed", "ended", "trial", "trial-over"})
+NEWS = frozenset(
+    {
+        *(ALL_CLEAR, "answered", "missed", "ended", "trial", "trial-over"),
+        *("contact-over", "displaced-over"),
+    }
+)
 """What is told and is no alarm: nobody is asked to act on it at once."""
 
 FACTS = frozenset(

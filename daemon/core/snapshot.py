@@ -5,7 +5,7 @@ said, and taken on the safe side: an alarm in doubt comes back unacknowledged.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -54,6 +54,7 @@ def to_plain(state: State) -> dict[str, Any]:
         "minutes": minutes_to_plain(state.setup, state.history.series, now),
         "still": stillness_to_plain(state.history),
         "airing": sorted(state.all_clear_owed),
+        "sent_out": sorted(state.sent_out & state.all_clear_owed),
         **({"trial": state.trial.text} if state.trial is not None else {}),
         "alarms": {
             alarm: alarm_to_plain(standing, now)
@@ -97,9 +98,9 @@ def restore(
         standings[alarm] = come_back(
             specs[alarm], stood, now, knows_gap=gap_s is not None
         )
-    all_clear_owed = plain.get("airing")
-    told = all_clear_owed if isinstance(all_clear_owed, list) else []
-    owed = [one for one in told if isinstance(one, str) and one in specs]
+    owed = _alarms(plain.get("airing"), specs)
+    # An older version did not keep it: then whoever may be outside stays there.
+    sent_out = _alarms(plain.get("sent_out", plain.get("airing")), specs)
     minutes = minutes_from_plain(setup, plain.get("minutes"), now, gone_s)
     series = {**state.history.series, **minutes}
     history = replace(
@@ -113,13 +114,20 @@ def restore(
         history=history,
         standings=standings,
         sound=choose_sound(standings, setup.sounds),
-        all_clear_owed=frozenset(owed),
+        all_clear_owed=owed,
+        sent_out=sent_out & owed,
         trial=trial.kept(plain.get("trial"), now),
         told=still_to_tell(
             told_from_plain(plain.get("told"), specs, now, gone_s), standings, now
         ),
     )
     return restored, lost
+
+
+def _alarms(kept: Any, specs: Collection[str]) -> frozenset[str]:
+    """Read the ids of alarms that still exist."""
+    listed = kept if isinstance(kept, list) else []
+    return frozenset(one for one in listed if isinstance(one, str) and one in specs)
 
 
 def carry_over(state: State, setup: Setup, now: float) -> tuple[State, list[str]]:

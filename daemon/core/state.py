@@ -65,6 +65,8 @@ class State:
     """When readings last came, were it an empty tick; acts and faults do not count."""
     all_clear_owed: frozenset[str] = frozenset()
     """The alarms on the air that sounded gravely and whose all-clear is still owed."""
+    sent_out: frozenset[str] = frozenset()
+    """Those of them that were a danger: only these sent people outside."""
     told: Notification = field(default_factory=Notification)
     """What the phones were told, and what waits to be told."""
     answers_s: tuple[float, ...] = ()

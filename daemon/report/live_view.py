@@ -9,7 +9,7 @@ from typing import Any, NamedTuple, TypeGuard
 from cabinvigil.daemon.air.moisture import dew_point_c
 from cabinvigil.daemon.core.model import Priority
 from cabinvigil.daemon.core.sentences import unbroken, without_act
-from cabinvigil.daemon.report.state_word import stand
+from cabinvigil.daemon.report.state_word import sent_out, stand
 from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
@@ -205,7 +205,7 @@ def _signal(priority: Any) -> str:
 
 
 def _airing(status: Mapping[str, Any]) -> Iterator[str]:
-    """Yield for those who were sent out whether they may go back in, and when."""
+    """Yield whether those who were sent out may go back in, or when all is good."""
     airing = status.get("airing")
     if not isinstance(airing, Mapping):
         return
@@ -219,7 +219,8 @@ def _airing(status: Mapping[str, Any]) -> Iterator[str]:
         text = f"{minutes(max(left_s, 60.0) / 60.0)} more; the air is good so far."
     else:
         text = "the air is still bad or not known, or an alarm calls."
-    yield from _wrapped("STAY OUT: ", unbroken(text))
+    label = "STAY OUT: " if sent_out(airing) else "No all-clear yet: "
+    yield from _wrapped(label, unbroken(text))
 
 
 def _list(status: Mapping[str, Any], key: str) -> list[Any]:

@@ -1,6 +1,6 @@
 """How the cabin stands, in one word, and what to do about it: a look's first lines."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from cabinvigil.daemon.core.sentences import act_of
@@ -24,8 +24,13 @@ ACTS: Mapping[str, str] = {
     NOT_KNOWN: "Open the door and vents: nobody can say that the air is good.",
 }
 """What to do where no alarm says it better."""
-STAY_OUT = "Stay outside."
+STAY_OUT = "Stay outside until the all-clear: there was a danger."
+UNSEEN_OUT = "Stay outside: no sensor here can show that the gas has gone."
+KEEP_OPEN = "Keep the vents open until the all-clear."
 AIR_IT = "Open a vent: the air is at a limit."
+SOON = "Open a vent: oxygen may be low in an hour."
+SOON_MIN = 60.0
+"""A forecast that crosses the limit by then is no "nothing to do" (own choice)."""
 O2_LIMIT_PCT, CO_LIMIT_PPM = 19.5, 30.0
 """No word but for air short of the first limits (config/limits.toml)."""
 HIDDEN = frozenset({"normal", "suppressed"})
@@ -63,8 +68,10 @@ def stand(status: Mapping[str, Any]) -> StateWord:
     text = str(standing[0].get("text", "")) if standing else ""
     if worst >= RANKS["high"]:
         return StateWord(OUT, act_of(text) or ACTS[OUT])
-    if isinstance(status.get("airing"), Mapping):
-        return StateWord(OUT, STAY_OUT)
+    airing = status.get("airing")
+    if isinstance(airing, Mapping) and sent_out(airing):
+        is_unseen = airing.get("can_be_told") is False
+        return StateWord(OUT, UNSEEN_OUT if is_unseen else STAY_OUT)
     if isinstance(status.get("trial"), Mapping):
         return StateWord(TRIAL, ACTS[TRIAL])
     if worst >= RANKS["medium"]:
@@ -74,19 +81,59 @@ def stand(status: Mapping[str, Any]) -> StateWord:
         return StateWord(NOT_KNOWN, ACTS[NOT_KNOWN])
     fault = next(_faults(status), "")
     is_noted = any(one.get("state") not in STANDS | HIDDEN for one in alarms)
+    if isinstance(airing, Mapping) and worst < RANKS["low"]:
+        return StateWord(LOOK, KEEP_OPEN)
     if standing or fault or is_noted:
         return StateWord(LOOK, act_of(text) or act_of(fault) or ACTS[LOOK])
-    blind = [QUANTITIES[name].words for name in VITAL if name not in seen]
-    if blind:
-        return StateWord(LOOK, f"Nothing here measures {' or '.join(blind)}.")
+    if blind := _blind(status, [name for name in VITAL if name not in seen]):
+        return StateWord(LOOK, blind)
     if seen["o2_pct"][0] <= O2_LIMIT_PCT or seen["co_ppm"][1] >= CO_LIMIT_PPM:
         return StateWord(LOOK, AIR_IT)
+    if _crosses_soon(status):
+        return StateWord(LOOK, SOON)
     return StateWord(SAFE, ACTS[SAFE])
+
+
+def sent_out(airing: Mapping[str, Any]) -> bool:
+    """Return whether people were sent outside; where it does not say, they were."""
+    return airing.get("sent_out") is not False or airing.get("can_be_told") is False
 
 
 def _rank(one: Mapping[str, Any]) -> int:
     """Return how grave an alarm is; one of another version's word wakes people."""
     return RANKS.get(str(one.get("priority")), RANKS["medium"])
+
+
+def _blind(status: Mapping[str, Any], missing: Sequence[str]) -> str:
+    """Return what keeps a vital quantity from being known; '' where all are."""
+    readings, warming = status.get("readings"), status.get("warming_up")
+    keys = [
+        (parts[0].name, str(key))
+        for key in (readings if isinstance(readings, Mapping) else ())
+        if (parts := split_channel(str(key))) is not None and is_breathed(str(key))
+    ]
+    given = {name for name, _ in keys}
+    if none := [QUANTITIES[name].words for name in missing if name not in given]:
+        return f"Nothing here measures {' or '.join(none)}."
+    warm = warming if isinstance(warming, Mapping) else {}
+    parts = [str(warm[key]) for name, key in keys if name in missing and key in warm]
+    if parts:
+        are = "are" if len(set(parts)) > 1 else "is"
+        named = " and ".join(dict.fromkeys(parts))
+        return f"{named} {are} not reliable yet (warming up)."
+    words = [QUANTITIES[name].words for name in missing]
+    return f"No reliable reading of {' or '.join(words)} now." if words else ""
+
+
+def _crosses_soon(status: Mapping[str, Any]) -> bool:
+    """Return whether oxygen may be at its limit within the hour, at worst."""
+    estimate = status.get("estimate")
+    ahead = estimate.get("o2_minutes_to_19_5") if isinstance(estimate, Mapping) else ()
+    return any(
+        one <= SOON_MIN
+        for one in (ahead if isinstance(ahead, list) else ())
+        if isinstance(one, int | float)
+    )
 
 
 def _faults(status: Mapping[str, Any]) -> Iterator[str]:

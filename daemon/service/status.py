@@ -7,7 +7,9 @@ from datetime import date
 from typing import Any
 
 from cabinvigil.daemon.clock import is_clock_set
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
 from cabinvigil.daemon.core.all_clear import outlook
+from cabinvigil.daemon.core.changes import renewed
 from cabinvigil.daemon.core.model import AlarmState
 from cabinvigil.daemon.core.state import State
 from cabinvigil.daemon.service.watcher import Watcher
@@ -27,9 +29,28 @@ def _supply_hours(state: State) -> float | None:
 
 
 def _airing(state: State, now_s: float) -> dict[str, Any] | None:
-    """Return when it is safe to go back in; None where nobody was sent out."""
+    """Return when the air is good again; None where no all-clear is owed."""
     found = outlook(state, now_s)
     return None if found is None else dataclasses.asdict(found)
+
+
+def _warming(state: State) -> dict[str, str]:
+    """Return the series that are doubtful as their part warms up, with that part."""
+    history, found = state.history, {}
+    for key, spec in history.layout.series.items():
+        series = history.fresh(key)
+        if series is None or not series.doubtful:
+            continue
+        if history.now - series.doubtful_s < spec.warm_up_s:
+            found[key] = spec.part
+    return found
+
+
+def _said_now(state: State, alarm: str, standing: AlarmStatus) -> str:
+    """Return an alarm's sentence with the numbers of now, not of when it sounded."""
+    if not standing.stands:
+        return standing.text
+    return renewed(state, alarm, standing, state.history.now).text
 
 
 def _trial(state: State, now_s: float) -> dict[str, Any] | None:
@@ -58,6 +79,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
             for key in state.history.series
             if (series := state.history.fresh(key)) is not None and series.doubtful
         ],
+        "warming_up": _warming(state),
         "supply_hours": _supply_hours(state),
         "cohb_pct": round(state.history.dose.most_pct, 2),
         "alarms": [
@@ -66,7 +88,7 @@ def status(watcher: Watcher, settings: Settings) -> dict[str, Any]:
                 "state": standing.state.value,
                 "priority": standing.priority.word,
                 "since_s": standing.since_s,
-                "text": standing.text,
+                "text": _said_now(state, alarm, standing),
             }
             for alarm, standing in state.standings.items()
             if standing.state is not AlarmState.NORMAL

@@ -10,8 +10,10 @@ from cabinvigil.daemon.core.all_clear import (
     AllClearForecast,
     outlook,
 )
+from cabinvigil.daemon.core.changes import renewed
 from cabinvigil.daemon.core.model import Alert, Priority, SourceFault, Verdict
 from cabinvigil.daemon.core.setup import AlarmSpec
+from cabinvigil.daemon.core.snapshot import restore, to_plain
 from tests.core.scenario import Night, cabin, co_level, ladder, o2_low, series
 
 GOOD = {"o2_pct": 20.9, "co_ppm": 0.0}
@@ -280,15 +282,21 @@ def test_whoever_asks_is_told_when_it_is_safe_to_go_back_in() -> None:
     assert outlook(night.state, night.now) is None
     night.hold(BAD, 30.0)
     night.act("ack")
-    assert outlook(night.state, night.now) == AllClearForecast(None, can_be_told=True)
+    assert outlook(night.state, night.now) == AllClearForecast(
+        None, can_be_told=True, sent_out=True
+    )
     night.hold(GOOD, 70.0)
     left = outlook(night.state, night.now)
-    assert left == AllClearForecast(ALL_CLEAR_AFTER_S, can_be_told=True)
+    assert left == AllClearForecast(ALL_CLEAR_AFTER_S, can_be_told=True, sent_out=True)
     night.hold(GOOD, 60.0)
     left = outlook(night.state, night.now)
-    assert left == AllClearForecast(ALL_CLEAR_AFTER_S - 60.0, can_be_told=True)
+    assert left == AllClearForecast(
+        ALL_CLEAR_AFTER_S - 60.0, can_be_told=True, sent_out=True
+    )
     night.hold({"co_ppm": 0.0}, 60.0)
-    assert outlook(night.state, night.now) == AllClearForecast(None, can_be_told=True)
+    assert outlook(night.state, night.now) == AllClearForecast(
+        None, can_be_told=True, sent_out=True
+    )
     night.hold(GOOD, 600.0)
     assert outlook(night.state, night.now) is None
 
@@ -298,4 +306,39 @@ def test_after_another_gas_nobody_is_told_to_wait_for_an_all_clear() -> None:
     displaced = replace(o2_low(), id="displaced-air", kind="displaced")
     night = aired(Night(cabin(displaced, co_level(), keys=("o2_pct", "co_ppm"))))
     night.hold(GOOD, 600.0)
-    assert outlook(night.state, night.now) == AllClearForecast(None, can_be_told=False)
+    assert outlook(night.state, night.now) == AllClearForecast(
+        None, can_be_told=False, sent_out=True
+    )
+
+
+def test_only_a_danger_sends_people_out_and_a_restart_knows_it() -> None:
+    """What woke people to open up owes an all-clear too, but sent nobody outside."""
+    night = both()
+    night.hold(GOOD, 20.0)
+    night.hold(GOOD | {"co_ppm": 80.0}, 30.0)
+    owed = outlook(night.state, night.now)
+    assert owed is not None
+    assert not owed.sent_out
+    again, _ = restore(night.state.setup, to_plain(night.state), 0.0, down_s=1.0)
+    assert (owed := outlook(again, 0.0)) is not None
+    assert not owed.sent_out
+    older = {k: v for k, v in to_plain(night.state).items() if k != "sent_out"}
+    again, _ = restore(night.state.setup, older, 0.0, down_s=1.0)
+    assert (owed := outlook(again, 0.0)) is not None
+    assert owed.sent_out, "not known: whoever is outside stays there"
+    night.hold(GOOD | {"co_ppm": 210.0}, 30.0)
+    night.hold(GOOD, 70.0)
+    assert (owed := outlook(night.state, night.now)) is not None
+    assert owed.sent_out
+
+
+def test_who_looks_reads_the_numbers_of_now_not_of_when_it_sounded() -> None:
+    """A look beside the table of readings showed what was so ten minutes before."""
+    night = both()
+    night.hold(GOOD, 20.0)
+    night.hold(GOOD | {"co_ppm": 80.0}, 60.0)
+    night.hold(GOOD | {"co_ppm": 95.0}, 60.0)
+    standing = night.state.standings["co-level"]
+    assert "co_ppm=80" in standing.text
+    now = renewed(night.state, "co-level", standing, night.now)
+    assert "co_ppm=95" in now.text

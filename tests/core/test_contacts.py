@@ -342,3 +342,19 @@ def test_a_door_that_moved_explains_a_leap_for_a_minute(
     one.hold({"contact_door": 1.0, "co_ppm": 0.0}, opened_s_ago, 1.0)
     one.air({"contact_door": 1.0, "co_ppm": 4000.0}, 1.0)
     assert one.standing("sensor-jump/co_ppm").stands is is_fault
+
+
+@pytest.mark.parametrize("means", ["smoke", "gas", "co"])
+def test_whoever_was_sent_a_danger_is_sent_its_end(means: str) -> None:
+    """No all-clear can follow it, so both phones learn that it is over, and no more."""
+    one, key = night(f"own:{means}"), f"contact_{means}"
+    calm = {"co_ppm": 0.0, key: 0.0}
+    one.air(calm, 1.0)
+    one.hold(calm | {key: 1.0}, 700.0, 5.0)
+    one.hold(calm, 60.0, 5.0)
+    assert not [alert for _, alert in one.alerts() if alert.alarm == "contact-over"]
+    one.act("ack")
+    one.hold(calm, 1200.0, 5.0)
+    over = [alert for _, alert in one.alerts() if alert.alarm == "contact-over"]
+    assert sorted(alert.escalation for alert in over) == [0, 2]
+    assert over[0].text.startswith("Over and acknowledged: the certified alarm. Stay")

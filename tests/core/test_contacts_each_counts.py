@@ -172,7 +172,7 @@ def test_two_alarms_that_swap_in_one_tick_end_the_quiet() -> None:
     assert one.state.sound.pattern == "quiet"
     one.air({FORE: 0.0, AFT: 1.0}, 1.0)
     assert one.state.sound.pattern == "temporal-four"
-    assert one.standing("contact-smoke").text.startswith("The smoke alarm rings: aft.")
+    assert one.standing("contact-smoke").text.startswith("The smoke alarm sounds: aft.")
 
 
 def test_one_that_opens_unseen_and_closes_again_ends_the_quiet() -> None:

@@ -281,6 +281,10 @@ def test_a_watch_that_went_away_is_told_on_the_screen(tmp_path: Path) -> None:
         ({"all_clear_in_s": 240.0, "can_be_told": True}, "STAY OUT: 4 min more"),
         ({"all_clear_in_s": 3.0, "can_be_told": True}, "STAY OUT: 1 min more"),
         ({"all_clear_in_s": None, "can_be_told": False}, "no sensor can show"),
+        (
+            {"all_clear_in_s": 240.0, "can_be_told": True, "sent_out": False},
+            "No all-clear yet: 4 min more",
+        ),
     ],
 )
 def test_who_is_out_is_told_whether_to_go_back_in(
@@ -289,7 +293,8 @@ def test_who_is_out_is_told_whether_to_go_back_in(
     """On the phone over ssh, from outside: not yet, or how long still."""
     text = frame(STATUS | {"airing": airing}, PastLooks(), 0.0)
     said = " ".join(text.split())
-    assert ("STAY OUT: " in said) is (airing is not None)
+    was_sent = airing is not None and airing.get("sent_out", True)
+    assert ("STAY OUT: " in said) is was_sent
     assert words in said
     assert all(len(line) <= COLUMNS for line in text.splitlines())
 

@@ -1,10 +1,14 @@
 """`mark` and `show` against the real daemon, and the mark in the morning's account."""
 
 import asyncio
+from dataclasses import replace
 from pathlib import Path
 
 from cabinvigil.daemon.commands import mark, show
+from cabinvigil.daemon.core.alarm_status import AlarmStatus
+from cabinvigil.daemon.core.model import AlarmState, Priority
 from cabinvigil.daemon.log.runs import read_tape
+from cabinvigil.daemon.service.status import status
 from tests.commands.calling import call
 from tests.running import running
 
@@ -57,3 +61,27 @@ async def test_a_mark_is_taken_shown_and_read_in_the_morning(tmp_path: Path) -> 
     assert [one.fields["text"] for one in tape.events if one.kind == "mark"] == [
         "roof vent open 2 cm"
     ]
+
+
+async def test_a_look_has_the_numbers_of_now_in_its_sentences(tmp_path: Path) -> None:
+    """They stand beside the table, and one of minutes ago contradicts it."""
+    async with running(tmp_path) as watch:
+        await watch.until(lambda: "o2_pct" in watch.app.watcher.numbers())
+        state = watch.app.watcher.state
+        old = AlarmStatus(AlarmState.UNACKNOWLEDGED, Priority.LOW, text="Old.")
+        watch.app.watcher.state = replace(
+            state, standings={**state.standings, "o2-low": old}
+        )
+        told = status(watch.app.watcher, watch.app.settings)
+        watch.app.watcher.state = state
+    (one,) = [one for one in told["alarms"] if one["alarm"] == "o2-low"]
+    assert one["text"] != "Old."
+
+
+async def test_a_part_that_warms_up_is_named(tmp_path: Path) -> None:
+    """It is fitted and shows a value: "nothing here measures it" is not so."""
+    async with running(tmp_path) as watch:
+        await watch.until(lambda: "co_ppm" in watch.app.watcher.numbers())
+        told = status(watch.app.watcher, watch.app.settings)
+    assert told["warming_up"].keys() == set(told["doubtful"])
+    assert told["doubtful"], "this cabin's parts have just been switched on"

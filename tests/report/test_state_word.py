@@ -14,7 +14,16 @@ GOOD: dict[str, Any] = {
     "readings": {"o2_pct": 20.4, "co_ppm": 1.0},
     "alarms": [],
     "faults": {},
+    "estimate": None,
 }
+
+
+def ahead(*minutes: float | None) -> Any:
+    return {"estimate": {"o2_minutes_to_19_5": list(minutes)}}
+
+
+SENT = {"can_be_told": True, "sent_out": True}
+UNSENT = {"can_be_told": True, "sent_out": False}
 
 
 def alarm(priority: str, text: str = "Odd.", state: str = "acknowledged") -> Any:
@@ -28,7 +37,12 @@ def alarm(priority: str, text: str = "Odd.", state: str = "acknowledged") -> Any
         ({}, "SAFE", "Nothing to do."),
         (alarm("high", "Bad. Get out."), "OUT", "Get out."),
         (alarm("high"), "OUT", "Get everyone outside now."),
-        ({"airing": {"can_be_told": True}}, "OUT", "Stay outside."),
+        ({"airing": {"can_be_told": True}}, "OUT", "Stay outside until the"),
+        ({"airing": {"can_be_told": False}}, "OUT", "Stay outside: no sensor"),
+        ({"airing": UNSENT}, "LOOK", "Keep the vents open until the"),
+        ({**alarm("medium", "Bad. Open it."), "airing": UNSENT}, "WAKE", "Open it."),
+        ({**alarm("low", "Wet. Open a vent."), "airing": UNSENT}, "LOOK", "Open a"),
+        ({**alarm("medium", "Bad. Open it."), "airing": SENT}, "OUT", "Stay outside"),
         (alarm("medium", "Bad. Open it."), "WAKE", "Open it."),
         (alarm("medium"), "WAKE", "Open the door and vents now."),
         (alarm("of another version"), "WAKE", "Open the door and vents now."),
@@ -42,7 +56,15 @@ def alarm(priority: str, text: str = "Odd.", state: str = "acknowledged") -> Any
         ({"readings": {"o2_pct": 20.4}}, "LOOK", "Nothing here measures carbon"),
         ({"readings": {"o2_pct": 19.4, "co_ppm": 1.0}}, "LOOK", "Open a vent"),
         ({"readings": {"o2_pct": 20.4, "co_ppm": 31.0}}, "LOOK", "Open a vent"),
-        ({"doubtful": ["co_ppm"]}, "LOOK", "Nothing here measures carbon"),
+        ({"doubtful": ["co_ppm"]}, "LOOK", "No reliable reading of carbon"),
+        (
+            {"doubtful": ["co_ppm"], "warming_up": {"co_ppm": "koje-co"}},
+            "LOOK",
+            "koje-co is not reliable yet (warming up).",
+        ),
+        (ahead(17.0, 23.0, None), "LOOK", "Open a vent: oxygen may be low"),
+        (ahead(17.0, None, None), "LOOK", "Open a vent: oxygen may be low"),
+        (ahead(90.0, None, None), "SAFE", "Nothing to do."),
         ({"readings": {"o2_pct_outside": 20.4}}, "NOT KNOWN", "Open the door"),
         ({"readings": {}}, "NOT KNOWN", "Open the door and vents"),
         ({"alarms": None}, "NOT KNOWN", "Open the door and vents"),
