@@ -125,7 +125,7 @@ def differences(si: str, us: str) -> Iterator[str]:
                 yield f"{sign['sign']} became {told['sign']}"
             elif not _fits(one[0], two[0], units[0]):
                 yield f"{one[0]} {sign['sign']} is no {two[0]} {told['sign']}"
-        elif one[0] != two[0].replace(",", "") and not any(
+        elif one[0].replace(",", "") != two[0].replace(",", "") and not any(
             _fits(one[0], two[0], u) for u in IN_US
         ):
             yield f"{one[0]} is not {two[0]}"

@@ -88,6 +88,13 @@ no line of a phone or a terminal parts them."""
 _BREAKS = re.compile(r"(?<![^\s(])(-?\d(?:[\d.,]*\d)?) (?=[^\W\d_]|[%°])| (?=[:;!?])")
 """The space behind a number that is a word of its own (not that of `bunk-o2`)."""
 
+DIGITS_TOGETHER = 4
+"""Read at a glance; of more the thousands are set apart (common practice)."""
+_THOUSANDS = re.compile(r"(?<=\d)(?=(?:\d{3})+$)")
+
+_SPACES = re.compile(rf"[^\S{NO_BREAK}]+")
+"""What becomes one space; the one within a number stays."""
+
 _ACT = re.compile(r"(?<=[.!?]) \S[^.!?]*[.!?]?$")
 """The last of two sentences or more."""
 
@@ -112,10 +119,13 @@ class MessageCatalog:
     alarms: Mapping[str, Mapping[str, tuple[str, ...]]]
     """By alarm, then by case: `<wording>-<priority>`, `<wording>`, `<priority>` or
     `any`, looked up in that order; the variants, the fullest first."""
+    thousands: str = ""
+    """The mark between thousands, of five digits and more."""
     plural_from: float = PLURAL_FROM
     """The least number that takes the plural."""
     phone: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    """How an alert begins and ends on the phone: `fresh late second second_news`."""
+    """How an alert begins and ends on the phone: `fresh late second second_news
+    rehearsal`."""
     yes: tuple[str, ...] = YES
     """What a person says who agrees, in small letters; anything else is a no."""
     units: Units = SI
@@ -125,8 +135,8 @@ class MessageCatalog:
 class _Facts(string.Formatter):
     """Fill a sentence; a fact that is absent or unfit is an error, caught above."""
 
-    def __init__(self, decimal: str) -> None:
-        self._decimal = decimal
+    def __init__(self, words: MessageCatalog) -> None:
+        self._words = words
 
     def get_field(self, field_name: str, args: Any, kwargs: Any) -> Any:
         # Names alone: nothing in a message file reaches into an object.
@@ -139,7 +149,15 @@ class _Facts(string.Formatter):
             return text
         if float(text) == 0.0:
             text = text.lstrip("-")  # -0.04 is no "-0.0"
-        return text.replace(".", self._decimal)
+        return _set_apart(text, self._words)
+
+
+def _set_apart(number: str, words: MessageCatalog) -> str:
+    """Write a number, as Python does, with the language's own marks."""
+    whole, point, rest = number.partition(".")
+    if len(whole.lstrip("-")) > DIGITS_TOGETHER:
+        whole = _THOUSANDS.sub(words.thousands, whole)
+    return f"{whole}{words.decimal if point else ''}{rest}"
 
 
 def sentence(
@@ -163,10 +181,10 @@ def sentence(
     """
     alarm, _, subject = alarm_id.partition("/")
     given = _given(words, alarm, subject, facts)
-    fill = _Facts(words.decimal)
+    fill = _Facts(words)
     for variant in _variants(words, alarm, priority, wording):
         try:
-            said = " ".join(fill.vformat(variant, (), given).split())
+            said = _SPACES.sub(" ", fill.vformat(variant, (), given)).strip()
         except (KeyError, ValueError, IndexError, TypeError):
             continue
         if 0 < len(said) <= LONGEST:
@@ -277,7 +295,7 @@ def _made(
         if isinstance(found, float):
             number = words.units.number(ours, found, decimals).replace(",", "")
             sign = _term(words, words.units.sign(ours))
-            yield made, f"{number.replace('.', words.decimal)} {sign}"
+            yield made, f"{_set_apart(number, words)} {sign}"
 
 
 def _of_unit(
@@ -285,7 +303,7 @@ def _of_unit(
 ) -> str:
     """Say a value whose unit a rule names, or the difference of two."""
     told, sign = words.units.of_sign(sign, value, apart=apart)
-    return f"{compact(told, words.decimal)} {_term(words, sign)}".strip()
+    return f"{_set_apart(compact(told), words)} {_term(words, sign)}".strip()
 
 
 def span(words: MessageCatalog, seconds: float) -> str:
@@ -293,7 +311,7 @@ def span(words: MessageCatalog, seconds: float) -> str:
     count, unit = spoken(seconds)
     one, many = words.spans[unit]
     form = one if count < words.plural_from else many
-    return form.replace("{n}", compact(count, words.decimal))
+    return form.replace("{n}", _set_apart(compact(count), words))
 
 
 def fields_of(variant: str) -> tuple[str, ...]:

@@ -31,13 +31,23 @@ from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.daemon.text.units_said import SI, Units
 
 _SPANS = ("second", "minute", "hour")
-_OWN = ("language", "decimal", "yes", "plural_from", "spans", "terms", "phone")
+_OWN = (
+    "language",
+    "decimal",
+    "thousands",
+    "yes",
+    "plural_from",
+    "spans",
+    "terms",
+    "phone",
+)
 _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "fresh": frozenset({"text", "moment"}),
         "late": frozenset({"text", "moment", "age"}),
         "second": frozenset({"text", "cabin"}),
         "second_news": frozenset({"text", "cabin"}),
+        "rehearsal": frozenset({"text"}),
     }
 )
 """The forms of an alert on the phone, each with what it tells."""
@@ -122,6 +132,7 @@ def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
     words = MessageCatalog(
         language=str(plain.get("language")),
         decimal=str(plain.get("decimal")),
+        thousands=_thousands(plain.get("thousands", ""), wrong),
         spans=_spans(plain.get("spans"), wrong),
         terms=_terms(plain.get("terms", {}), wrong),
         alarms=alarms,
@@ -182,6 +193,14 @@ def _plural_from(plain: Mapping[str, Any], wrong: Tell) -> float:
         wrong("plural_from", "is not a number above 1", mend)
         return PLURAL_FROM
     return float(value)
+
+
+def _thousands(mark: Any, wrong: Tell) -> str:
+    """Read the mark between thousands; a file without one leaves them together."""
+    if isinstance(mark, str) and len(mark) <= 1 and not mark.isalnum():
+        return mark
+    wrong("thousands", "is not a mark", 'write one character, like `thousands = ","`')
+    return ""
 
 
 def _spans(table: Any, wrong: Tell) -> dict[str, tuple[str, str]]:

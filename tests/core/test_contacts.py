@@ -71,7 +71,7 @@ def night(*contacts: str, more: str = "") -> Night:
             "co",
             (
                 "The carbon monoxide alarm sounds. Get everyone outside now, heater "
-                "off on the way."
+                "off only on the way."
             ),
             "temporal-four",
         ),

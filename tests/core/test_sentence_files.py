@@ -88,7 +88,7 @@ open get put look charge check switch stop replace wait take turn give leave pre
 unplug close run go call
 """
 _ACTS_DE = """
-öffnen gehen hinausgehen hineingehen löschen ansehen laden prüfen einschalten ersetzen
+öffnen gehen hinausgehen betreten löschen ansehen laden prüfen einschalten ersetzen
 ausschalten beenden warten nehmen belüften lassen drücken schließen rufen lenzen
 """
 _ACTS_FR = """
@@ -105,7 +105,7 @@ ALLOWED = {
     "en": {
         "high": (
             "Get everyone outside now.",
-            "Get everyone outside now, heater off on the way.",
+            "Get everyone outside now, heater off only on the way.",
             "Get everyone outside now: no flames, no switches.",
             "Call for medical help now.",
         ),
@@ -122,37 +122,41 @@ ALLOWED = {
     },
     "de": {
         "high": (
-            "Sofort alle ins Freie gehen.",
-            "Sofort alle ins Freie gehen, dabei Heizung aus.",
-            "Sofort alle ins Freie gehen: keine Flamme, kein Schalter.",
-            "Jetzt ärztliche Hilfe rufen.",
+            "Sofort alle ins Freie.",
+            "Sofort alle ins Freie, Heizung nur am Weg aus.",
+            "Sofort alle ins Freie: keine Flamme, kein Schalter.",
+            "Jetzt den Notruf 112 wählen.",
         ),
         "medium": (
-            "Jetzt Tür und Lüftung öffnen.",
-            "Heizung aus, jetzt Tür und Lüftung öffnen.",
-            "Jetzt Lüftung öffnen.",
+            "Jetzt Tür und Lüftungsklappen öffnen.",
+            "Heizung aus, Tür und Lüftungsklappen öffnen.",
+            "Jetzt eine Lüftungsklappe öffnen.",
             "Jetzt alle Flammen löschen.",
             "Jetzt die Heizung ausschalten.",
             "Jetzt aufstehen und lenzen.",
             "Jetzt seine Leitung prüfen.",
         ),
-        "low": ("Lüftung öffnen.", "Noch eine Decke nehmen.", "Messwerte ansehen."),
+        "low": (
+            "Eine Lüftungsklappe öffnen.",
+            "Noch eine Wolldecke nehmen.",
+            "Messwerte ansehen.",
+        ),
     },
     "fr": {
         "high": (
             "Sortez tous immédiatement.",
-            "Sortez tous immédiatement, chauffage coupé au passage.",
+            "Sortez tous immédiatement, chauffage coupé s'il est à portée.",
             "Sortez tous immédiatement : ni flamme, ni interrupteur.",
-            "Appelez les secours médicaux.",
+            "Appelez tout de suite les secours.",
         ),
         "medium": (
-            "Ouvrez la porte et les aérations.",
-            "Coupez le chauffage, ouvrez la porte et les aérations.",
+            "Ouvrez vite la porte et les aérations.",
+            "Coupez le chauffage, ouvrez vite la porte et les aérations.",
             "Ouvrez une aération tout de suite.",
-            "Éteignez toutes les flammes.",
-            "Coupez le chauffage.",
+            "Éteignez tout de suite toutes les flammes.",
+            "Coupez tout de suite le chauffage.",
             "Levez-vous et pompez tout de suite.",
-            "Vérifiez son fil.",
+            "Vérifiez vite son fil.",
         ),
         "low": (
             "Ouvrez une aération.",
@@ -164,10 +168,14 @@ ALLOWED = {
 """What each sound asks for: temporal-four everybody out, the three-pulse burst to wake
 and ventilate.  The first is the act; the others are what a gas, or the lack of any
 reading, asks for besides or in its place."""
-HEATER = {"en": "heater off", "de": "heizung aus", "fr": "chauffage"}
+HEATER = {"en": "heater off", "de": "heizung", "fr": "chauffage"}
 """What makes carbon monoxide, as its acts name it."""
-POISON = {"en": ("poison", "gas"), "de": ("giftgas",), "fr": ("gaz", "toxique")}
-"""How every sentence on carbon monoxide begins, and no other."""
+POISON = {
+    "en": r"poison gas\b",
+    "de": r"(etwas |viel )?giftiges gas\b",
+    "fr": r"(un peu de )?gaz toxique\b",
+}
+"""How every sentence on carbon monoxide in the air begins, and no other."""
 
 
 @pytest.mark.parametrize("language", sorted(ALL))
@@ -209,13 +217,14 @@ def test_no_two_gases_begin_alike(language: str) -> None:
     """The first two words tell which gas it is; carbon monoxide is a poison first."""
     beginnings: dict[tuple[str, ...], set[str]] = {}
     for gas, alarms in GASES.items():
-        for alarm, _, _, line in variants(ALL[language]):
+        for alarm, case, _, line in variants(ALL[language]):
             if alarm not in alarms:
                 continue
             words = tuple(re.findall(r"[^\W\d_]+", line.lower()))
             beginnings.setdefault(words[:2], set()).add(gas)
-            is_poison = words[: len(POISON[language])] == POISON[language]
-            assert is_poison is (gas == "carbon monoxide"), line
+            is_poison = re.match(POISON[language], line.lower()) is not None
+            if case != "after":  # then it is in the blood, and the air is good
+                assert is_poison is (gas == "carbon monoxide"), line
     assert all(len(gases) == 1 for gases in beginnings.values()), beginnings
 
 
@@ -278,7 +287,7 @@ UNIT_OF = {
     "co_ppm": "ppm",
     "co2_ppm": "ppm",
     "supply_v": "volts|Volt",
-    "charge_pct": "percent|Prozent|pour cent",
+    "charge_pct": "%",
     "pm2_5_ugm3": "micrograms per cubic metre|Mikrogramm je Kubikmeter|"
     "microgrammes par mètre cube",
     "limit": "%|ppm",

@@ -27,9 +27,13 @@ RETIRED = {
         r"Telefon|Mobiltelefon": "Handy",
         r"Taste|Taster": "Knopf",
         r"Meldung(en)?": "Nachricht",
-        r"Lüftungen": "Lüftung",
+        r"Lüftung(en)?": "Lüftungsklappe",
+        r"Decke": "Kabinendecke, Wolldecke",
         r"Fühler": "Sensor",
-        r"reagiert nicht|bestätigt": "antwortet nicht, quittiert",
+        r"reagiert nicht|quittiert": "antwortet nicht, bestätigt",
+        r"Aufzeichnung": "Protokoll",
+        r"Giftgas": "giftiges Gas",
+        r"Prozent": "%",
         r"steht an|stehen an": "ist aktiv",
         r"klingelt|läutet|tönt": "schlägt Alarm, ertönt",
         r"Defekt|Fehler": "Störung",
@@ -37,6 +41,7 @@ RETIRED = {
         r"Logbuch|Log": "Protokoll",
     },
     "fr": {
+        r"pour cent": "%",
         r"sirène|sonnerie|buzzer|vibreur": "avertisseur sonore",
         r"prises?": "fiche",
         r"pannes?": "défaut",
@@ -50,7 +55,7 @@ RETIRED = {
         r"poêle|radiateur": "chauffage",
         r"calibrage|calibré": "étalonnage",
         r"non surveillé": "non mesuré",
-        r"maintenant(?!, personne)": "tout de suite",
+        r"maintenant": "tout de suite",
     },
 }
 

@@ -49,8 +49,8 @@ def test_what_threatens_then_number_and_time_then_the_act() -> None:
         "Too little oxygen in 12 minutes: still 20.1 %. Open the door and vents now."
     )
     assert plainly(ALL["de"], "co-level", Priority.HIGH, "", {"co_ppm": 212.4}) == (
-        "Giftgas, Gefahr: Kohlenmonoxid 210 ppm. Sofort alle ins Freie gehen, "
-        "dabei Heizung aus."
+        "Viel giftiges Gas: Kohlenmonoxid 210 ppm. Sofort alle ins Freie, Heizung "
+        "nur am Weg aus."
     )
     assert plainly(ALL["fr"], "o2-low", Priority.HIGH, "", {"o2_pct": 19.43}) == (
         "Manque d'oxygène : 19,4 %. Sortez tous immédiatement."
@@ -66,17 +66,34 @@ def test_the_act_grows_with_the_priority() -> None:
     assert acts == [
         "Open a vent.",
         "Heater off, open the door and vents now.",
-        "Get everyone outside now, heater off on the way.",
+        "Get everyone outside now, heater off only on the way.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [("en", "12,000 ppm"), ("de", "12.000 ppm"), ("fr", "12\u00a0000 ppm")],
+)
+def test_five_digits_are_set_apart_and_four_are_not(language: str, said: str) -> None:
+    """In sentences, and in a value that a rule names."""
+    words = ALL[language]
+    air = sentence(words, "co2-level", Priority.HIGH, "", {"co2_ppm": 12_000.0})
+    assert said in air.replace(f"{NO_BREAK}ppm", " ppm")
+    facts = {"part": "bunk", "unit": "ppm"}
+    for value, told in ((12_000.0, said), (5000.0, "5000 ppm")):
+        odd = sentence(
+            *(words, "sensor-range", Priority.FAULT, ""), {**facts, "value": value}
+        )
+        assert told in odd.replace(f"{NO_BREAK}ppm", " ppm")
 
 
 @pytest.mark.parametrize(
     ("fact", "value", "said"),
     [
         ("co2_ppm", 5049.0, "5000"),
-        ("co2_ppm", 9960.0, "10000"),
-        ("co2_ppm", 10_047.0, "10000"),
-        ("co2_ppm", 31_600.0, "32000"),
+        ("co2_ppm", 9960.0, "10,000"),
+        ("co2_ppm", 10_047.0, "10,000"),
+        ("co2_ppm", 31_600.0, "32,000"),
         ("co_ppm", 69.6, "70"),
         ("co_ppm", 102.0, "100"),
         ("co_ppm", 212.4, "210"),
@@ -125,7 +142,7 @@ def test_a_sentence_without_its_act_says_what_is_so(text: str, said: str) -> Non
 def test_a_wording_goes_before_a_priority() -> None:
     """`standard-high`, `standard`, `high`, `any`, in that order."""
     standard = sentence(EN, "co-dose", Priority.HIGH, "standard", {"co_ppm": 60.0})
-    assert standard.startswith("Poison gas far too long: carbon monoxide 60")
+    assert standard.startswith("Poison gas too long: carbon monoxide 60")
     assert "Get everyone outside" in standard
     assert "stops in 1.7 hours" in plainly(
         EN, "supply-low", Priority.FAULT, "hours", {"supply_v": 11.9, "hours": 1.7}
@@ -200,7 +217,7 @@ def test_terms_are_said_in_the_language() -> None:
     facts = {"part": "bunk-o2", "seconds": 150.0, "text": "oxygen"}
     assert plainly(ALL["de"], "sensor-stale", Priority.MEDIUM, "alone", facts) == (
         "Sauerstoff wird nicht gemessen: kein Messwert von bunk-o2 seit 2 Minuten. "
-        "Jetzt Lüftung öffnen."
+        "Jetzt eine Lüftungsklappe öffnen."
     )
 
 

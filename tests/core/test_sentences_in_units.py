@@ -66,9 +66,9 @@ def test_a_temperature_is_converted_once_and_a_difference_without_its_zero(
 @pytest.mark.parametrize(
     ("language", "height", "pressure"),
     [
-        ("en", "10499 feet", "27.8 inches of mercury"),
-        ("de", "10499 Fuß", "27,8 Zoll Quecksilbersäule"),
-        ("fr", "10499 pieds", "27,8 pouces de mercure"),
+        ("en", "10,499 feet", "27.8 inches of mercury"),
+        ("de", "10.499 Fuß", "27,8 Zoll Quecksilbersäule"),
+        ("fr", "10 499 pieds", "27,8 pouces de mercure"),
     ],
 )
 def test_units_are_words_of_the_language(

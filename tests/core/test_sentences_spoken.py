@@ -148,6 +148,7 @@ def test_numbers_are_spoken_as_numbers() -> None:
         ("Oxygen low: 19.4 percent.", "Oxygen low: nineteen point four percent."),
         ("Cold: -9.5 degrees.", "Cold: minus nine point five degrees."),
         ("It is 30000 today.", "It is thirty thousand today."),
+        ("It is 30,000 today.", "It is thirty thousand today."),
     ]
     said = phonemes([line for pair in pairs for line in pair])
     for index, pair in enumerate(pairs):

@@ -69,16 +69,22 @@ def test_a_file_of_ones_own_serves_as_it_stands(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("language", "late", "second", "help_words"),
+    ("language", "late", "second", "help_words", "whose"),
     [
-        ("en", "min late)", "Call Lapwing now", "emergency number"),
-        ("de", "min verspätet)", "Sofort Lapwing anrufen", "Notruf"),
-        ("fr", "min de retard)", "Appelez Lapwing maintenant", "secours"),
+        ("en", "min late)", "Call Lapwing now", "emergency number", "Lapwing:"),
+        (
+            "de",
+            "min verspätet)",
+            "Sofort in Kabine Lapwing anrufen",
+            "Notruf 112",
+            "Kabine Lapwing.",
+        ),
+        ("fr", "min de retard)", "Appelez vite Lapwing", "secours", "Cabine Lapwing."),
     ],
     ids=["en", "de", "fr"],
 )
 def test_an_alert_ends_in_the_language_of_its_sentence(
-    language: str, late: str, second: str, help_words: str
+    language: str, late: str, second: str, help_words: str, whose: str
 ) -> None:
     """No half-English line at three in the morning."""
     settings = example()
@@ -95,7 +101,34 @@ def test_an_alert_ends_in_the_language_of_its_sentence(
     assert said.endswith(late)
     news = replace(told, alarm="all-clear", priority=Priority.LOW)
     quiet = messages.alert(Pending(news, 4, 700.0), now).payload.decode()
-    assert quiet.replace("\u00a0", " ").replace(" :", ":") == "Lapwing: Luft. (23:11)"
+    assert quiet == f"{whose} Luft. (23:11)"
+
+
+@pytest.mark.parametrize(
+    ("language", "begins"),
+    [
+        ("en", "Rehearsal, no alarm. Luft. ("),
+        ("de", "Nur eine Übung, kein Alarm. Luft. ("),
+        ("fr", "Exercice, pas d'alarme. Luft. ("),
+    ],
+)
+def test_a_rehearsal_says_so_in_the_language(language: str, begins: str) -> None:
+    """Who reads no English must not run out for invented air."""
+    forms = Forms(**load_words(language).phone)
+    messages = Messages(Topics("lapwing"), "run", UTC, forms, is_emulated=True)
+    now = Stamp(5.0, datetime(2026, 1, 16, 23, 12, tzinfo=UTC))
+    told = Pending(Alert("o2-low", Priority.HIGH, "Luft.", 1), 3, 0.0)
+    assert messages.alert(told, now).payload.decode().startswith(begins)
+
+
+def test_the_mark_between_thousands_is_one_mark(tmp_path: Path) -> None:
+    """A file without one leaves digits together; a digit would be another number."""
+    file = tmp_path / "words_it.toml"
+    file.write_text(GOOD)
+    assert load_words(path=file).thousands == ""
+    for bad in ('"0"', '", "', "1"):
+        found = mistakes(tmp_path, f"thousands = {bad}\n{GOOD}")
+        assert "not a mark" in found["thousands"]
 
 
 def test_a_file_without_forms_ends_its_alerts_in_english(tmp_path: Path) -> None:

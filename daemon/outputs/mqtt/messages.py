@@ -61,9 +61,6 @@ PHONE_TEST = "precheck"
 """Stands as `alarm` in the test before bed, which the phone's end reports on and shows
 with a button; what answers it is for the precheck, not for the monitor."""
 
-REHEARSAL = "Rehearsal, no alarm."
-"""Before the text of every alert of a rehearsal."""
-
 JSON = "application/json"
 TEXT = "text/plain; charset=utf-8"
 
@@ -113,6 +110,8 @@ class Forms:
     )
     """On the second phone, what wakes people: that of somebody who is not there, may
     have several cabins to think of, and has another thing to do than a sleeper."""
+    rehearsal: str = "Rehearsal, no alarm. {text}"
+    """Around the text of every alert of a rehearsal."""
     second_news: str = "{cabin}: {text}"
     """On the second phone, the rest: who acknowledged, what is over, a fault."""
 
@@ -288,7 +287,7 @@ class Messages:
             text = self.forms.for_the_second(alert, self.topics.cabin, room)
         text = form.format(text=text, **when)
         if self.is_emulated:
-            text = f"{REHEARSAL} {text}"
+            text = self.forms.rehearsal.format(text=text)
         left_s = max(1, round(alert.expiry_s - age_s))
         tail = "alert-second" if is_second else "alert"
         return Publication(
