@@ -123,7 +123,7 @@ VERDICTS = [
     (
         replay,
         ["{}/shut"],
-        r"\d alarms? wakes? people, the first at 0:\d\d:\d\d: oxygen",
+        r"\d alarms? wakes? people, the first (at \d\d:\d\d:\d\d|0:\d\d:\d\d after the start): oxygen",
     ),
     (replay, ["{}/quiet", "{}/shut"], r"(?:Nothing woke anyone|No alarm sounded)\."),
     (replay, ["{}/shut", "--limits", "{}/stricter.toml"], r"^1 earlier, \d the same\."),
