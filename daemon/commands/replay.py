@@ -58,10 +58,10 @@ where stricter.toml holds what to try, every step of a list; other keys stay:
   [alarm.co2-level]
   steps = [
     { at = 2500.0, priority = "low" },
-    { at = 5000.0, priority = "medium", over_s = 28800.0 },
-    { at = 10000.0, priority = "medium" },
-    { at = 30000.0, priority = "high" },
-    { at = 15000.0, priority = "high", over_s = 900.0 },
+    { at = 5000.0, priority = "medium", over_s = 28_800.0 },
+    { at = 10_000.0, priority = "medium" },
+    { at = 30_000.0, priority = "high" },
+    { at = 15_000.0, priority = "high", over_s = 900.0 },
   ]
 """
 
