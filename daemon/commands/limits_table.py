@@ -41,11 +41,11 @@ def table(units: Units = SI) -> Iterator[str]:
             break_on_hyphens=False,
         )
     yield ""
-    yield "The alarms, as people are told of them"
+    yield "The alarms, by the names that people read"
     for alarm in dict.fromkeys(limit.alarm for limit in limits):
         yield f"{alarm:<{ALARM}}{name_of_alarm(alarm)}"
     kinds = ", ".join(f"{word}: {URGENCY[word]}" for word in ("low", "medium", "high"))
-    yield f"Their priorities, as people are told of them: {kinds}."
+    yield f"Their priorities, in the same words: {kinds}."
     yield ""
     yield "The documents, and whether they were read for this project"
     for document in documents.values():

@@ -59,7 +59,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--all",
         action="store_true",
-        help="show every alarm and stretch too, and what the figures rest on",
+        help="show the alarms and stretches that the page left out, if any, and what "
+        "the figures rest on",
     )
     parser.add_argument(
         "--summary",

@@ -6,6 +6,7 @@ one night or many are put through twice, and what other limits would change is a
 
 import argparse
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
@@ -42,7 +43,7 @@ from cabinvigil.daemon.text.alarm_names import name_of_alarm, state_said, urgenc
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.languages import partly_spoken
-from cabinvigil.daemon.text.moments import since_start
+from cabinvigil.daemon.text.moments import since_start, time_of_day
 from cabinvigil.daemon.text.terminal import Advance, progress, unseen
 from cabinvigil.daemon.text.units_retold import retold
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units, units_named
@@ -57,16 +58,34 @@ where stricter.toml holds what to try, every step of a list; other keys stay:
   [alarm.co2-level]
   steps = [
     { at = 2500.0, priority = "low" },
-    { at = 5000.0, priority = "medium", over_s = 28800.0 },
-    { at = 10000.0, priority = "medium" },
-    { at = 30000.0, priority = "high" },
-    { at = 15000.0, priority = "high", over_s = 900.0 },
+    { at = 5000.0, priority = "medium", over_s = 28_800.0 },
+    { at = 10_000.0, priority = "medium" },
+    { at = 30_000.0, priority = "high" },
+    { at = 15_000.0, priority = "high", over_s = 900.0 },
   ]
 """
 
 
 FIRST_LINES = 100
 """A log begins with its start; where that is torn off, another may follow soon."""
+
+
+@dataclass(slots=True)
+class Moments:
+    """What the clock showed at each step of a log; nothing for a CSV."""
+
+    followed: Followed | None = None
+    places: dict[float, tuple[int, float]] = field(default_factory=dict)
+    """By the replay's own time, the run and its `up_s`."""
+
+    def said(self, time_s: float) -> str:
+        """Write a step's time of day; without a clock, since the start: `+2:39:13`."""
+        wall = None
+        if self.followed is not None and time_s in self.places:
+            wall = self.followed.moment(*self.places[time_s])
+        if wall is None:
+            return f"+{since_start(time_s)}"
+        return time_of_day(wall, to_seconds=True)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -98,6 +117,7 @@ def decide(
     note: Note = unsaid,
     units: Units | None = None,
     advance: Advance = unseen,
+    moments: Moments | None = None,
 ) -> Decided:
     """Replay a file, of whichever kind it is.
 
@@ -107,6 +127,7 @@ def decide(
         note: told what the log does not say, or what of it could not be read.
         units: in which sentences are said; None: as the config has them.
         advance: takes how many bytes more of a log were read.
+        moments: takes what the clock of a log showed.
 
     Raises:
         RecordingError, ConfigError: the file cannot be replayed.
@@ -114,7 +135,7 @@ def decide(
     if is_log(path):
         if not path.is_file():
             raise RecordingError(f"{path}: not found; give the path of a log")
-        return _decide_log([path], settings, note, units, advance)
+        return _decide_log([path], settings, note, units, advance, moments)
     recording = Recording(path)
     for text in recording.notes():
         note(text)
@@ -145,6 +166,7 @@ def _decide_log(
     note: Note,
     units: Units | None,
     advance: Advance,
+    moments: Moments | None = None,
 ) -> Decided:
     if settings is None:
         render = _voice("en", units or units_named(_own_units(paths)))
@@ -152,6 +174,8 @@ def _decide_log(
         own = units_named(settings.cabin.units)
         render = _voice(settings.watch.language, units or own)
     logbook, path = Followed(paths, advance), paths[0]
+    moments = moments or Moments()
+    moments.followed = logbook
 
     def of_it(text: str) -> None:
         note(f"{path.name}: {text}")
@@ -159,6 +183,8 @@ def _decide_log(
     is_empty = True
     for decided in replay_log(logbook, settings, render, path, note=of_it):
         is_empty = False
+        if decided[1]:
+            moments.places[decided[0]] = logbook.run, logbook.up_s
         yield decided
     if is_empty:
         raise RecordingError(
@@ -209,14 +235,16 @@ def _told(
 ) -> Iterator[str]:
     if len(args.files) > 1 or args.files[0].is_dir():
         return _each(args, settings, err, advance)
+    moments = Moments()
     decided = decide(
         args.files[0],
         settings,
         lambda text: print_note(text, err),
         SYSTEMS.get(args.units),
         advance,
+        moments,
     )
-    return _json(decided, args.estimates) if args.json else _words(decided)
+    return _json(decided, args.estimates) if args.json else _words(decided, moments)
 
 
 def _each(
@@ -251,15 +279,15 @@ def _of_night(
     def note(text: str) -> None:
         print_note(text, err)
 
-    units = SYSTEMS.get(args.units)
+    units, moments = SYSTEMS.get(args.units), Moments()
     if is_log(paths[0]):
-        decided = _decide_log(paths, settings, note, units, advance)
+        decided = _decide_log(paths, settings, note, units, advance, moments)
     else:
         decided = decide(paths[0], settings, note, units, advance)
     if args.json:
         yield from _json(decided, args.estimates, {"night": name})
         return
-    words = _words(decided)
+    words = _words(decided, moments)
     first = next(words)  # a night that cannot be replayed is not named as if it were
     yield from (name, first)
     yield from words
@@ -302,7 +330,7 @@ def _json(
                 yield json_line({**head, **spelled})
 
 
-def _words(decided: Decided) -> Iterator[str]:
+def _words(decided: Decided, moments: Moments) -> Iterator[str]:
     """Yield the verdict, then each change of an alarm."""
     changes = [
         (time_s, command)
@@ -310,16 +338,16 @@ def _words(decided: Decided) -> Iterator[str]:
         for command in commands
         if isinstance(command, Transition)
     ]
-    yield _verdict(changes)
+    yield _verdict(changes, moments)
     for time_s, change in changes:
         yield (
-            f"{since_start(time_s):>9}  {urgency(change.priority.word):<6}  "
+            f"{moments.said(time_s):>9}  {urgency(change.priority.word):<6}  "
             f"{name_of_alarm(change.alarm)}: {state_said(change.state.value)}. "
             f"{change.text}"
         )
 
 
-def _verdict(changes: Sequence[tuple[float, Transition]]) -> str:
+def _verdict(changes: Sequence[tuple[float, Transition]], moments: Moments) -> str:
     """Return in one sentence who would have been woken, when, and by what."""
     if not changes:
         return "No alarm sounded."
@@ -332,8 +360,11 @@ def _verdict(changes: Sequence[tuple[float, Transition]]) -> str:
     if not waking:
         return "Nothing woke anyone."
     time_s, first = min(waking.values(), key=lambda one: one[0])
+    said = moments.said(time_s)
+    is_elapsed = said.startswith("+")
+    when = f"{said[1:]} after the start" if is_elapsed else f"at {said}"
     alarms = "1 alarm wakes" if len(waking) == 1 else f"{len(waking)} alarms wake"
     return (
-        f"{alarms} people, the first at {since_start(time_s)}: "
+        f"{alarms} people, the first {when}: "
         f"{name_of_alarm(first.alarm)} ({urgency(first.priority.word)})."
     )

@@ -123,11 +123,23 @@ def all_files(folder: Path) -> list[NightFile]:
     except OSError as error:
         raise NightError(f"{folder}: cannot be read ({error.strerror})") from error
     if not found:
+        inner = _with_nights(folder)
+        mend = f"; give one of its folders, such as {inner}" if inner else ""
         raise NightError(
-            f"{folder}: holds no night; a night's file is named like "
+            f"{folder}: holds no night{mend}; a night's file is named like "
             "night-2026-01-16.jsonl"
         )
     return found
+
+
+def _with_nights(folder: Path) -> str:
+    """Name a folder in this one that holds nights; '' where none does."""
+    try:
+        return next(
+            (str(path.parent) for path in sorted(folder.glob("*/night-*.jsonl*"))), ""
+        )
+    except OSError:
+        return ""
 
 
 def by_night(folder: Path) -> dict[str, list[Path]]:

@@ -8,7 +8,6 @@ from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import (
     NO_FLAME,
     NOT_ALL_SEEN,
-    WARMING_MIN,
     Measure,
     Sheet,
     dryness,
@@ -26,6 +25,7 @@ from cabinvigil.daemon.review.verdict import (
     UNSEEN,
     UNSEEN_MIN,
     UNSEEN_SHARE,
+    WARMING_MIN,
 )
 from cabinvigil.daemon.text.durations import minutes
 

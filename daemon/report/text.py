@@ -43,7 +43,7 @@ CO_8H_HARM_PPM = 27.0
 """AEGL-2 for eight hours (unverified)."""
 
 
-SEE_ALL = "--all shows every alarm and stretch, and what the figures rest on."
+SEE_ALL = "--all shows what was left out here, if any, and what the figures rest on."
 
 
 def account(found: Morning, *, is_whole: bool = False) -> str:

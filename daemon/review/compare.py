@@ -30,6 +30,7 @@ from cabinvigil.daemon.review.verdict import (
     UNSEEN,
     UNSEEN_MIN,
     UNSEEN_SHARE,
+    WARMING_MIN,
     rang_in_words,
 )
 from cabinvigil.daemon.text.durations import minutes as spelled
@@ -52,8 +53,6 @@ judgement)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
-WARMING_MIN = 5.0
-"""So long sensors warm up after a start, and it is no loss (own choice)."""
 NOT_ALL_SEEN = "not all of it was monitored"
 CERTIFIED = frozenset(f"contact-{means}" for means in ("smoke", "gas", "co"))
 """The alarms by which a certified one speaks: it may have tasted what ours do not."""

@@ -23,6 +23,9 @@ longer than this unwatched, nobody can vouch (our choice; our scenario's `shut`)
 UNSEEN_SHARE = 0.05
 """Nor where a quantity that protects life was unseen for more than a twentieth of the
 night (our choice)."""
+WARMING_MIN = 5.0
+"""So long sensors warm up after a start, and it is no loss (own choice, above the three
+minutes that a start allows for)."""
 SHORTEST_H = 0.5
 """A shorter log says nothing of a night: within half an hour of lighting, oxygen is at
 its limit in a shut trailer (our scenario's `shut`)."""
@@ -178,7 +181,9 @@ def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
     if silent_min > UNSEEN_MIN:
         reasons.append(f"nothing was recorded for {minutes(silent_min)}")
     for one in seen:
-        alone_min = one.unseen_min - silent_min
+        is_warming = one.unseen_from_s == 0.0 and one.longest_min <= WARMING_MIN
+        warming_min = one.longest_min if is_warming else 0.0
+        alone_min = one.unseen_min - silent_min - warming_min
         is_short = 1.0 - one.share > UNSEEN_SHARE and alone_min >= 1.0
         if one.quantity in VITAL and (alone_min > UNSEEN_MIN or is_short):
             reasons.append(f"{one.words} was not monitored for {minutes(alone_min)}")

@@ -52,6 +52,14 @@ def alarm(
     )  # fmt: skip
 
 
+def test_a_folder_of_folders_names_one_that_holds_nights(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    logs.write(tmp_path / "a", logs.begin() + logs.air(logs.still_air(0.0, 600.0)))
+    code, out, err = call(log, "csv", tmp_path)
+    assert (code, out) == (2, "")
+    assert f"give one of its folders, such as {tmp_path / 'a'};" in err
+
+
 def test_a_row_has_the_priority_of_its_moment(tmp_path: Path) -> None:
     """A note that wakes people ten minutes later did not wake them before."""
     data = (

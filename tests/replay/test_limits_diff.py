@@ -226,6 +226,25 @@ def test_each_start_keeps_its_own_config(tmp_path: Path) -> None:
     ]
 
 
+def test_a_night_is_told_by_its_clock_and_a_recording_from_its_start(
+    tmp_path: Path,
+) -> None:
+    """2:39:13 was read as a time of day."""
+    rows = [(at_s, {"co_ppm": 2.0 * air["co_ppm"]}) for at_s, air in ramp()]
+    data = logs.begin(emulated=True) + logs.air(rows)  # told in the trailer's time: CET
+    code, out, _ = call(logs.write(tmp_path, data))
+    verdict, first, *_ = out.splitlines()
+    assert code == 0
+    assert "people, the first at 22:" in verdict
+    assert first.startswith(" 22:")
+    path = tmp_path / "air.csv"
+    cells = "".join(f"{30 * n},{n}\n" for n in range(120))
+    path.write_text("time_s,co_ppm\n" + cells, encoding="utf-8")
+    verdict, first, *_ = call(path)[1].splitlines()
+    assert " after the start: " in verdict
+    assert first.startswith(" +0:")
+
+
 def test_a_recording_is_compared_too(tmp_path: Path) -> None:
     """It says nothing of a cabin: the packaged limits hold, or those of --config."""
     path = tmp_path / "air.csv"
