@@ -116,10 +116,10 @@ def _blind(status: Mapping[str, Any], missing: Sequence[str]) -> str:
     if none := [QUANTITIES[name].words for name in missing if name not in given]:
         return f"Nothing here measures {' or '.join(none)}."
     warm = warming if isinstance(warming, Mapping) else {}
-    parts = [str(warm[key]) for name, key in keys if name in missing and key in warm]
-    if parts:
-        are = "are" if len(set(parts)) > 1 else "is"
-        named = " and ".join(dict.fromkeys(parts))
+    ours = [str(warm[key]) for name, key in keys if name in missing and key in warm]
+    if ours:
+        are = "are" if len(set(ours)) > 1 else "is"
+        named = " and ".join(dict.fromkeys(ours))
         return f"{named} {are} not reliable yet (warming up)."
     words = [QUANTITIES[name].words for name in missing]
     return f"No reliable reading of {' or '.join(words)} now." if words else ""
