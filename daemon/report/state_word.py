@@ -25,7 +25,7 @@ ACTS: Mapping[str, str] = {
 }
 """What to do where no alarm says it better."""
 STAY_OUT = "Stay outside until the all-clear: there was a danger."
-UNSEEN_OUT = "Stay outside: no sensor here can show that the gas has gone."
+UNSEEN_OUT = "Stay outside: no sensor here can show that the air is good."
 KEEP_OPEN = "Keep the vents open until the all-clear."
 AIR_IT = "Open a vent: the air is at a limit."
 SOON = "Open a vent: oxygen may be low in an hour."
