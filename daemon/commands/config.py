@@ -29,6 +29,7 @@ from cabinvigil.daemon.settings.config import (
 )
 from cabinvigil.daemon.settings.devices import DeviceFiles, device_mistakes
 from cabinvigil.daemon.settings.registries import Registries, packaged
+from cabinvigil.daemon.settings.words import languages
 from cabinvigil.daemon.text.errors import ExitCode
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.units_said import Units
@@ -66,6 +67,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--limits",
         action="store_true",
         help="print the packaged limits: each with its document, edition and date",
+    )
+    parser.add_argument(
+        "--toml",
+        action="store_true",
+        help="with --limits: print the file itself, to start one of your own from",
+    )
+    parser.add_argument(
+        "--words",
+        choices=languages(),
+        metavar="LANGUAGE",
+        help="print the packaged sentences of a language, to start a message file of "
+        f"your own from: {', '.join(languages())}",
     )
     parser.add_argument(
         "--ask",
@@ -107,8 +120,15 @@ def run(
         return _ask(args, out)
     if args.output is not None:
         raise CallError("-o names the file that --ask writes: add --ask")
+    if args.words is not None:
+        out.write(packaged(f"words_{args.words}.toml").read_text(encoding="utf-8"))
+        return ExitCode.DONE
+    if args.toml and not args.limits:
+        raise CallError("--toml is how --limits prints: add --limits")
     if args.limits:
-        if args.json:
+        if args.toml:
+            out.write(packaged("limits.toml").read_text(encoding="utf-8"))
+        elif args.json:
             out.write(json_line(table_object()) + "\n")
         else:
             out.writelines(f"{line}\n" for line in table(units_of(args)))
@@ -144,7 +164,8 @@ def _ask(args: argparse.Namespace, out: IO[str]) -> int:
     Raises:
         CallError: another option is no matter of questions.
     """
-    if args.json or args.devices or args.example or args.limits:
+    others = (args.json, args.devices, args.example, args.limits, args.words)
+    if any(others):
         raise CallError("--ask asks a person: use only -o and --units with it")
     # Only here: what it plans and scans with costs more than a whole check.
     from cabinvigil.daemon.commands.config_ask import make_config

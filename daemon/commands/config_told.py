@@ -5,7 +5,12 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.core.layout import Layout
-from cabinvigil.daemon.settings.config import AlarmSettings, PartSettings, Settings
+from cabinvigil.daemon.settings.config import (
+    AlarmSettings,
+    PartSettings,
+    Settings,
+    standard,
+)
 from cabinvigil.daemon.settings.errors import one_line
 from cabinvigil.daemon.settings.guards import watched
 from cabinvigil.daemon.settings.ports import may_move
@@ -31,6 +36,14 @@ SCALES = {"frame9_gas": "answer_lel_pct", "gas_bead_ads1115": "mv_per_lel_pct"}
 """Options that say how a gas part counts; without them it is taken to ring early."""
 SHUNT = "shunt_mohm"
 """Of a battery monitor: boards are sold with fifty times another's."""
+SAYS = {
+    "smoke": "smoke alarm's contact",
+    "gas": "gas alarm's contact",
+    "co": "carbon monoxide alarm's contact",
+    "door": "door's contact",
+    "bilge": "bilge's float switch",
+}
+"""What a contact is called, by whose word it is."""
 MOST_LINES = 16
 """Cautions and parts, half each, that go on one screen; --all tells the rest."""
 COLUMNS = 80
@@ -67,10 +80,36 @@ def brief(
     yield ""
     alarms = len(settings.alarms)
     yield f"Cabin {settings.cabin.name}: {alarms} alarms; --all shows their limits."
+    if own := " ".join(own_files(settings, known)):
+        yield from wrap(own, COLUMNS)
     if partial := partly_spoken(settings.watch.language):
         yield from wrap(partial, COLUMNS)
     if settings.read_as:
         yield from wrap(f"Read: {'; '.join(settings.read_as)}.", COLUMNS)
+
+
+def own_files(settings: Settings, known: Registries) -> Iterator[str]:
+    """Name the files of a person's own, and which alarms differ from the packaged."""
+    watch = settings.watch
+    if watch.limits is not None:
+        yield f"Limits: {one_line(watch.limits)}."
+    if watch.words is not None:
+        yield f"Sentences: {one_line(Path(watch.words).name)}."
+    shipped = standard(settings.cabin, known=known).alarms
+    differ = [
+        name
+        for name, alarm in settings.alarms.items()
+        if name not in shipped or _judged(alarm) != _judged(shipped[name])
+    ]
+    if differ:
+        more = f" and {len(differ) - 4} more" if len(differ) > 4 else ""
+        yield f"Not as packaged: {', '.join(differ[:4])}{more}."
+
+
+def _judged(alarm: AlarmSettings) -> dict[str, Any]:
+    """Return an alarm's limits, without where they come from."""
+    plain = to_plain(alarm)
+    return {key: plain[key] for key in plain.keys() - {"source", "accept_laxer"}}
 
 
 def _to_check(count: int) -> str:
@@ -87,6 +126,8 @@ def _few(lines: Sequence[str], most: int, sign: str = "") -> Iterator[str]:
 
 
 def _gives(part: PartSettings, known: Registries) -> str:
+    if part.means in SAYS:
+        return SAYS[part.means]
     gives = [one for one in known.part(part.kind).gives if one not in part.leave_out]
     return ", ".join(QUANTITIES[one].words for one in gives if one in QUANTITIES)
 

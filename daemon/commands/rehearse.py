@@ -41,6 +41,7 @@ from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.fitted import fit, staged, with_contacts
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
 from cabinvigil.daemon.rehearsal.narrator import LineWriter, Narrator
+from cabinvigil.daemon.rehearsal.nights import ended_before
 from cabinvigil.daemon.rehearsal.play import (
     MakeOutputs,
     Rehearsal,
@@ -242,7 +243,10 @@ def _rehearsal(
         made = emulated_night(
             settings, render, fitted.night, args.hours, args.seed, spans.make
         )
-        return made, (*fitted.notes, *spans.refused)
+        pace = (args.pace or 1.0) if args.live else 1.0
+        clock = clock_from(_begins(args, settings), _zone(args, settings), pace)
+        cut = ended_before(fitted.night, args.hours, clock)
+        return made, (*fitted.notes, *spans.refused, *cut)
     recording = Recording(args.air)
     settings, notes = with_contacts(settings, recording.channels)
     spans = emulated_spans(settings, args.seed)

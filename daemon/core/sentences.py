@@ -321,7 +321,11 @@ def fields_of(variant: str) -> tuple[str, ...]:
         ValueError: it is no sentence with plain fields.
     """
     names = []
-    for _, name, spec, conversion in string.Formatter().parse(variant):
+    try:
+        fields = list(string.Formatter().parse(variant))
+    except ValueError:
+        raise ValueError("a { or } of a field has no partner") from None
+    for _, name, spec, conversion in fields:
         if name is None:
             continue
         if conversion or "{" in (spec or ""):
@@ -330,6 +334,11 @@ def fields_of(variant: str) -> tuple[str, ...]:
             raise ValueError(f"the fact {name!r} is not known")
         if any(int(number) > WIDEST for number in re.findall(r"\d+", spec or "")):
             raise ValueError(f"the field {name!r} is wider than {WIDEST} characters")
-        format(1.0 if spec else "", spec or "")
+        try:
+            format(1.0 if spec else "", spec or "")
+        except ValueError:
+            raise ValueError(
+                f"the field {name!r} has an unknown format, {spec!r}"
+            ) from None
         names.append(name)
     return tuple(names)

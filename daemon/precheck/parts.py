@@ -89,6 +89,14 @@ def part_finding(
     return Finding(part.name, "good", "; ".join([*shown, *texts]) or "well")
 
 
+CONTACTS: Mapping[str, tuple[str, str]] = {
+    **dict.fromkeys(("smoke", "gas", "co"), ("quiet", "sounding")),
+    "door": ("shut", "open"),
+    "bilge": ("dry", "wet"),
+}
+"""What a contact reports, by whose word it is: a number would tell nobody anything."""
+
+
 def _shown(part: Part, status: WatchStatus, units: Units) -> list[str]:
     """Return what the part reads, the gases first."""
     order = [q for q in SHOWN if q in part.series]
@@ -96,7 +104,10 @@ def _shown(part: Part, status: WatchStatus, units: Units) -> list[str]:
     values = []
     for quantity in order:
         value = status.readings.get(part.series[quantity])
-        if value is not None:
+        said = CONTACTS.get(part.settings.means or "")
+        if value is not None and quantity == "contact" and said:
+            values.append(said[value > 0.0])
+        elif value is not None:
             known = QUANTITIES[quantity]
             digits = min(known.decimals, 1)
             unit = BY_SIGN.get(known.unit, known.unit)

@@ -5,7 +5,7 @@ plays it in any other cabin.  The air itself is the zone model, checked elsewher
 against measured rooms.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -272,3 +272,25 @@ def setting_at(night: NamedNight, at_s: float) -> NightSetting:
         for name, value in change.to.items():
             values[name] += (value - values[name]) * done
     return NightSetting(**values)
+
+
+def ended_before(
+    night: NamedNight, hours: float | None, clock: Callable[[float], str]
+) -> tuple[str, ...]:
+    """Report what of a night comes too late for a rehearsal that ends before.
+
+    Args:
+        night: that is played.
+        hours: after which it ends; None: it is played whole.
+        clock: writes a moment of it.
+    """
+    end_s = (night.hours if hours is None else hours) * 3600.0
+    comes = [(one.at_s, one.words) for one in night.changes if one.words]
+    comes += [(one.from_s, f"{one.part} fails") for one in night.failures]
+    late = sorted(one for one in comes if one[0] >= end_s)
+    if not late:
+        return ()
+    at_s, words = late[0]
+    more = f", and {len(late) - 1} more after it" if len(late) > 1 else ""
+    told = f"It ends before what comes at {clock(at_s)}: {words}{more}."
+    return (f"{told} Give more --hours to hear it.",)

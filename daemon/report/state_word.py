@@ -25,7 +25,7 @@ ACTS: Mapping[str, str] = {
 }
 """What to do where no alarm says it better."""
 STAY_OUT = "Stay outside until the all-clear: there was a danger."
-UNSEEN_OUT = "Stay outside: no sensor here can show that the gas has gone."
+UNSEEN_OUT = "Stay outside: no sensor here can show that the air is good."
 KEEP_OPEN = "Keep the vents open until the all-clear."
 AIR_IT = "Open a vent: the air is at a limit."
 SOON = "Open a vent: oxygen may be low in an hour."
@@ -116,10 +116,10 @@ def _blind(status: Mapping[str, Any], missing: Sequence[str]) -> str:
     if none := [QUANTITIES[name].words for name in missing if name not in given]:
         return f"Nothing here measures {' or '.join(none)}."
     warm = warming if isinstance(warming, Mapping) else {}
-    parts = [str(warm[key]) for name, key in keys if name in missing and key in warm]
-    if parts:
-        are = "are" if len(set(parts)) > 1 else "is"
-        named = " and ".join(dict.fromkeys(parts))
+    ours = [str(warm[key]) for name, key in keys if name in missing and key in warm]
+    if ours:
+        are = "are" if len(set(ours)) > 1 else "is"
+        named = " and ".join(dict.fromkeys(ours))
         return f"{named} {are} not reliable yet (warming up)."
     words = [QUANTITIES[name].words for name in missing]
     return f"No reliable reading of {' or '.join(words)} now." if words else ""

@@ -85,7 +85,7 @@ def build_alarms(
                 fixed = getattr(known.rule(alarm.kind), "FIXED", ())
                 _weigh(name, alarm, model, limits, own, out, fixed)
     _missing(limits, own, packaged, known, out)
-    _suppressors(limits, own, out)
+    _suppressors(limits, own, packaged, out)
     return out
 
 
@@ -192,16 +192,26 @@ def _missing(
     """Find guards that a deleted table or a forgotten one would silently remove."""
     if packaged is None:  # what ran is judged by what it knew
         return
-    named = {**limits.tables, **own.tables}
-    for name in packaged.tables:
-        if name not in named:
-            what = "is missing: a limits file must have every alarm of the packaged one"
-            mend = "copy its table from the packaged limits.toml"
-            out.mistakes.append(Mistake(limits.file, f"alarm.{name}", what, mend))
+    lost = _lost(limits, own, packaged)
+    if len(lost) == 1:
+        what = "is missing: a limits file must have every alarm of the packaged one"
+        mend = "copy its table from what `cabinvigil config --limits --toml` prints"
+        out.mistakes.append(Mistake(limits.file, f"alarm.{lost[0]}", what, mend))
+    elif lost:
+        named = ", ".join(lost[:3]) + (", ..." if len(lost) > 3 else "")
+        what = f"lacks {len(lost)} alarms of the packaged limits: {named}"
+        mend = (
+            "begin with what `cabinvigil config --limits --toml` prints; or name no "
+            "limits file, and change single limits in the config itself"
+        )
+        if limits.tables:
+            mend += f", as [alarm.{next(iter(limits.tables))}]"
+        out.mistakes.insert(0, Mistake(limits.file, "", what, mend))
+    explained = {packaged.tables[name].get("kind") for name in lost}
     every = (*limits.tables.values(), *own.tables.values())
     kinds = [table.get("kind") for table in every]
     for rule in known.rule_names():
-        if rule not in kinds:
+        if rule not in kinds and rule not in explained:
             what = (
                 f"names no alarm that the rule {rule} judges, so it would never sound"
             )
@@ -209,12 +219,21 @@ def _missing(
             out.mistakes.append(Mistake(limits.file, "alarm", what, mend))
 
 
-def _suppressors(limits: Source, own: Source, out: Alarms) -> None:
+def _lost(limits: Source, own: Source, packaged: Source | None) -> list[str]:
+    """Return the packaged alarms that neither file has."""
+    every = () if packaged is None else packaged.tables
+    return [one for one in every if one not in {**limits.tables, **own.tables}]
+
+
+def _suppressors(
+    limits: Source, own: Source, packaged: Source | None, out: Alarms
+) -> None:
+    lost = _lost(limits, own, packaged)
     known = tuple(dict.fromkeys([*limits.tables, *own.tables]))
     for name, alarm in out.alarms.items():
         for index, other in enumerate(alarm.suppressed_by):
-            if other in known and other != name:
-                continue
+            if (other in known and other != name) or other in lost:
+                continue  # a lost one is a mistake of its own
             changed = "suppressed_by" in own.tables.get(name, {})
             wrong = unknown_key(other, None, known, "the limits")
             out.mistakes.append(

@@ -127,7 +127,10 @@ def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
         if key not in _OWN
     }
     if "general" not in alarms:
-        mend = "copy the table [general] from words_en.toml, and translate it"
+        named = plain.get("language")
+        code = named if named in languages() else "en"
+        mend = f"copy [general] from what `cabinvigil config --words {code}` prints"
+        mend += "" if code == named else ", and translate it"
         wrong("general", "is missing", mend)
     words = MessageCatalog(
         language=str(plain.get("language")),

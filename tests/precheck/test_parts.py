@@ -57,6 +57,22 @@ def test_a_part_that_is_well_shows_what_it_reads() -> None:
 
 
 @pytest.mark.parametrize(
+    ("means", "value", "told"),
+    [
+        ("smoke", 0.0, "quiet"),
+        ("co", 1.0, "sounding"),
+        ("door", 1.0, "open"),
+        ("bilge", 0.0, "dry"),
+    ],
+)
+def test_a_contact_is_told_in_words(means: str, value: float, told: str) -> None:
+    """ "smoke-alarm 0" leaves open whether that is good."""
+    known: dict[str, Any] = {"means": means, "bus": None, "in_service": None}
+    status = {"readings": {"contact": value}}
+    assert told in judged("contact", status=status, **known)[1]
+
+
+@pytest.mark.parametrize(
     ("o2_hpa", "told"), [(150.4, "like sleeping at 2800 m"), (180.0, "")]
 )
 def test_thin_air_is_told_as_a_height(o2_hpa: float, told: str) -> None:

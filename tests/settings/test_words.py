@@ -196,7 +196,7 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ("[spans]", "plural_from = true\n[spans]", "plural_from", "above 1"),
         ("[spans]", 'plural_from = "2"\n[spans]', "plural_from", "above 1"),
         ("[spans]", "plural_from = nan\n[spans]", "plural_from", "above 1"),
-        ("[general]", "[generale]", "general", "words_en.toml"),
+        ("[general]", "[generale]", "general", "config --words en"),
         ("[general]", "[terms]\nV = 1\n[general]", "terms.V", "not a text"),
         ("[spans]", "terms = 1\n[spans]", "terms", "not a table"),
         ("[spans]", "o2 = 1\n[spans]", "o2", "not a table"),
