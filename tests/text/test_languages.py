@@ -56,7 +56,7 @@ def test_it_is_said_once_where_both_show(night: dict[str, Any], tmp_path: Path) 
         said = " ".join(text.split())
         assert said.count(SAID["de"]) == 1
         assert said.count(REST) == 1
-    assert "Zu wenig Sauerstoff" in night["out"]
+    assert "Sauerstoffmangel" in night["out"]
 
 
 def test_a_morning_at_the_terminal_is_english_and_needs_no_word(
