@@ -65,7 +65,12 @@ def counted() -> list[tuple[str, str, str, str]]:
         columns.append(so_far.copy())
     least, usual, thorough = columns
     return [
-        (what, *(str(one[what] or "-") for one in (least, usual, thorough)))
+        (
+            what,
+            str(least[what] or "-"),
+            str(usual[what] or "-"),
+            str(thorough[what] or "-"),
+        )
         for what in sorted(so_far, key=_by_kind)
     ]
 

@@ -129,7 +129,7 @@ def _signals(sheet: Sheet) -> None:
 
 def _bus(sheet: Sheet) -> None:
     ys = [BUS_Y + 22 * lane for lane in range(len(LINES))]
-    lanes = (330.0, 346.0, 362.0, 378.0)
+    lanes = (314.0, 348.0, 382.0, 412.0)
     for line, pin, y, lane in zip(LINES, LINE_PINS, ys, lanes, strict=True):
         if pin % 2:
             sheet.wire((LEFT, row(pin)), (lane, row(pin)), (lane, y))
@@ -143,7 +143,7 @@ def _bus(sheet: Sheet) -> None:
         sheet.text((72, y + 5), line, "end")
         sheet.join(f"connector {line}, in the box: {named(pin)}")
     sheet.text((88, BUS_Y - 10), "4 connectors in the box")
-    sheet.text((447, BUS_Y - 10), "cable, four cores", "middle")
+    sheet.text((424, BUS_Y - 10), "cable, four cores")
     sheet.text((1020, BUS_Y - 6), "4 connectors at the bunk", "end")
     sheet.join("the cable to the bunk, four cores, 60 cm: from each connector in the "
                "box to the same one at the bunk")  # fmt: skip
@@ -177,12 +177,12 @@ def _battery(sheet: Sheet) -> None:
     sheet.legs("resistor", (240, y), (360, y), "")
     sheet.text((300, y + 32), "shunt", "middle")
     sheet.wire((180, y), (240, y))
-    sheet.legs("fuse", (400, y), (500, y), "F1, 2 A slow")
+    sheet.legs("fuse", (400, y), (500, y), "F1, 2 A slow", beside=(0, 52))
     sheet.wire((360, y), (400, y))
     sheet.legs("diode", (500, y), (600, y), "")
     sheet.text((550, y + 30), "D4, 1N5822", "middle")
-    sheet.legs("suppressor", (640, minus), (640, y), "D5, P6KE18A")
-    sheet.legs("capacitor", (760, y), (760, minus), "C4, 2200 µF")
+    sheet.legs("suppressor", (614, minus), (614, y), "D5, P6KE18A")
+    sheet.legs("capacitor", (745, y), (745, minus), "C4, 2200 µF")
     sheet.wire((600, y), (860, y))
     sheet.wire((50, minus), (860, minus))
     sheet.block((860, y - 24), (150, 148), "converter")
@@ -204,8 +204,8 @@ def _battery(sheet: Sheet) -> None:
         sheet.text((at + 6, BUS_Y + 216), label)
     sheet.text((228, y - 16), "F2, 0.5 A", "end")
     sheet.text((376, y - 26), "F3, 0.5 A")
-    sheet.dot((240, y), (360, y), (380, y), (820, y), (640, y), (640, minus))
-    sheet.dot((760, y), (760, minus), (820, minus))
+    sheet.dot((240, y), (360, y), (380, y), (820, y), (614, y), (614, minus))
+    sheet.dot((745, y), (745, minus), (820, minus))
     sheet.join("the battery's plus: the main fuse, then the shunt, then F1, 2 A "
                "slow, then D4, 1N5822, then the converter")  # fmt: skip
     sheet.join(LOADS)
