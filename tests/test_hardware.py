@@ -212,6 +212,7 @@ def test_a_sounder_is_six_decibels_weaker_at_twice_the_distance() -> None:
     """The inverse square law; and a tenfold distance is 20 dB."""
     assert drawings.needed_dba(2.0, 1.0) == pytest.approx(81.02, abs=0.01)
     assert drawings.needed_dba(1.0, 0.1) == pytest.approx(95.0)
+    assert drawings.needed_dba(1.0, 0.1, 10.0) == pytest.approx(105.0)
 
 
 def test_the_water_of_a_kilogram_of_propane() -> None:

@@ -15,7 +15,7 @@ from cabinvigil.daemon.settings.registries import packaged
 from cabinvigil.drivers import REGISTRY
 from tests.test_hardware import BUILDS, PAGE, anchors, blocks, sections
 from tests.text.test_style import wrong
-from tests.tools import circuits, drawings, places, usual, wiring_plan
+from tests.tools import circuits, drawings, orders, places, usual, wiring_plan
 
 STEPS = sections(PAGE, "##")["Order of work"]
 SHOPPING = ("The least that helps", "The usual one", "The thorough one")
@@ -99,7 +99,7 @@ def test_what_a_builds_config_has_is_on_its_list() -> None:
     """Whoever orders by the lists can wire the config that the page gives."""
     configs = build_configs()
     lists, adapters = "", 0
-    counts = {what: numbers for what, *numbers in circuits.counted()}
+    counts = {what: numbers for what, *numbers in orders.counted()}
     for number, (build, text) in enumerate(configs.items()):
         lists += "".join(ticked(build, "Buy"))
         parts = tomllib.loads(text)["part"].values()
@@ -178,12 +178,53 @@ def test_what_has_a_value_in_a_circuit_is_in_its_list_of_joints(name: str) -> No
     """Whoever solders by the list has left nothing of the drawing out."""
     sheet = circuits.CIRCUITS[name]()
     svg, joints = sheet.svg(), "\n".join(sheet.joints)
-    for label in re.findall(r">([A-Z]\d)\b[^<]*</text>", svg):
+    for label in re.findall(r">([A-Z]\d+)\b[^<]*</text>", svg):
         assert re.search(rf"\b{label}\b", joints), label
-    for value in re.findall(r">[RCDF]\d, ([\d.]+ [kMµ]?[ΩAF])", svg):
+    for value in re.findall(r">[RCDF]\d+, ([\d.]+ [kMµ]?[ΩAF])", svg):
         assert value in joints
     for line in re.findall(r"GPIO\d+", svg):
         assert line in joints
+
+
+def labels(svg: str) -> dict[str, str]:
+    """Return the named small parts of a drawing, each with its value."""
+    return dict(re.findall(r">([RCDFQ]\d+)[,:]? ?([^<]*)</text>", svg))
+
+
+def test_a_name_of_a_small_part_is_in_one_circuit_alone() -> None:
+    """Whoever is asked to solder R1 finds one R1; the usual wiring has the same."""
+    found = [
+        (label, name)
+        for name, draw in circuits.CIRCUITS.items()
+        for label in labels(draw().svg())
+    ]
+    names = [label for label, _ in found]
+    assert len(found) >= 30
+    assert sorted(set(names)) == sorted(names), "each number once, over all circuits"
+    values = {
+        label: value
+        for draw in circuits.CIRCUITS.values()
+        for label, value in labels(draw().svg()).items()
+    }
+    for label, value in labels(usual.wiring().svg()).items():
+        assert value.startswith(values[label]), label
+    told = set(re.findall(r"\b([RCDFQ]\d+)\b(?! ?=)", PAGE))
+    assert set(names) <= told
+
+
+def test_each_board_is_joined_where_it_is() -> None:
+    """One layout: what is in the box there, the rest at the cable's other end."""
+    joints = "\n".join(usual.wiring().joints)
+    connectors = 2 * len(usual.LINES)
+    counts = {what: numbers for what, *numbers in orders.counted()}
+    assert counts["lever connector, 5 wires"][1] == str(connectors)
+    for name, kind in usual.on_bus():
+        where = "in the box" if kind in usual.IN_BOX else "at the bunk"
+        assert f"GND at the four connectors {where}" in joints
+        assert re.search(rf"^`{name}`, .* {where}$", joints, re.MULTILINE), name
+    in_box = sum(kind in usual.IN_BOX for _, kind in usual.on_bus())
+    assert in_box + 2 <= 5, "Pi and cable, beside the boards, at one connector"
+    assert len(usual.on_bus()) - in_box + 1 <= 5
 
 
 def test_the_contacts_line_is_that_of_its_snippet() -> None:
@@ -216,7 +257,7 @@ def test_the_usual_wiring_has_each_sensor_and_line_of_the_example() -> None:
 def test_each_ground_of_the_usual_wiring_has_a_pin_of_its_own() -> None:
     joints = "\n".join(usual.wiring().joints)
     pins = set(re.findall(r"pin (\d+)", joints))
-    ordered = {what: numbers for what, *numbers in circuits.counted()}
+    ordered = {what: numbers for what, *numbers in orders.counted()}
     assert ordered["wire with a socket for the header"][1] == str(len(pins))
     grounds = re.findall(r"GND, pin (\d+)", joints)
     assert sorted(grounds, key=int) == ["6", "9", "14", "20"]
@@ -227,7 +268,7 @@ def test_the_clock_is_in_every_sum_and_list() -> None:
     clock, at = wiring_plan.CLOCK
     assert f"| 0x{at:02x} | `{clock}`, the clock |" in drawings.addresses()
     assert drawings.CLOCK_CHIP in drawings.power()
-    assert any(clock in what for what, *_ in circuits.counted())
+    assert any(clock in what for what, *_ in orders.counted())
     boards = len(usual.on_bus())
     assert boards == 5
     limit = drawings.LEAST_PULL_UP_OHM

@@ -52,7 +52,7 @@ def lines() -> dict[str, set[str]]:
             *(used("serial out"), used("serial in")),
         },
         "Sounder, light and button": {buzzer, second, light, button},
-        "How loud at the pillow": {used("tone")},
+        "A tone of 520 Hz": {used("tone")},
         "Hearing whether it sounds": {buzzer, used("sense")},
         "When the Pi itself is dead": {light},
         "Users, devices, units": {buzzer},
@@ -138,6 +138,7 @@ def devices() -> list[str]:
         *buses, *ports, *sockets, *more,
         *(rf"/dev/{kind}(\d+|\*)" for kind in kinds),
         r"/dev/serial/by-(path|id)(/(\.\.\.)?)?",
+        r"/dev/serial/by-path/platform-3f980000\.usb-usb-0:1:1\.0-port0",
         "/dev/watchdog", "/dev/stdin", "/dev/null",
     ]  # fmt: skip
 
@@ -169,12 +170,12 @@ def test_the_page_names_what_the_code_names(check: object) -> None:
 
 MUTANTS = (
     # What stands on the page, and a slip of the pen in its place.
-    ("R1, 330 Ω: GPIO23, pin 16", "R1, 330 Ω: GPIO27, pin 13"),
+    ("R8, 330 Ω: GPIO23, pin 16", "R8, 330 Ω: GPIO27, pin 13"),
     ("R1: GPIO17, pin 11", "R1: GPIO18, pin 12"),
     ('sense_line = "GPIO22"', 'sense_line = "GPIO24"'),
     ("of the button: GPIO24, pin 18", "of the button: GPIO24, pin 16"),
-    ("R1, 470 Ω: GPIO23, pin 16", "R1, 470 Ω: GPIO22, pin 15"),
-    ("drive its amplifier from GPIO18", "drive its amplifier from GPIO19"),
+    ("R3, 470 Ω: GPIO23, pin 16", "R3, 470 Ω: GPIO22, pin 15"),
+    ("Drive its amplifier from GPIO18", "Drive its amplifier from GPIO19"),
     ("BUZZER_LINE=GPIO17", "BUZZER_LINE=GPIO27"),
     ("3.3 V to GPIO6, pin 31", "3.3 V to GPIO6, pin 33"),
     ("| GPIO12, pin 32 |", "| GPIO12, pin 33 |"),

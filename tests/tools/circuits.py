@@ -5,11 +5,16 @@ lists into the page.  Header pins are those of the wiring plan, so that neither 
 nor list can name another.
 """
 
-from collections import Counter
 from collections.abc import Callable
 
 from tests.tools.sheet import Sheet
 from tests.tools.wiring_plan import CONTACT_LINE, USED_PINS
+
+LOADS = (
+    "the plus of charger, solar regulator and all other loads: the shunt's far side, "
+    "each by a fuse of its own; their minus: the battery's minus"
+)
+"""So that the battery monitor sees all that goes in and out."""
 
 
 def pin(use: str) -> str:
@@ -51,10 +56,11 @@ def driver() -> Sheet:
     sheet.join(f"R1: {line}, to Q1's base (gate)")
     sheet.join("R2, 10 kΩ: Q1's base (gate) to GND; it keeps the sounder silent "
                "while the Pi starts")  # fmt: skip
-    sheet.join("Q1's emitter (source): GND: the converter's minus, with 5 V pin 25")
+    sheet.join("Q1's emitter (source): the converter's minus; of a sounder for 5 V: "
+               "GND, pin 25")  # fmt: skip
     sheet.join("Q1's collector (drain): the sounder's minus")
     sheet.join("the sounder's plus: 12 V at the converter's input, or 5 V at pin 4")
-    sheet.join("D1: across the sounder, its stripe at the plus")
+    sheet.join("D1, if the sounder has a coil: across it, its stripe at the plus")
     return sheet
 
 
@@ -63,7 +69,7 @@ def light_button() -> Sheet:
     light, button = pin("light"), pin("button")
     sheet = Sheet("The light and the button", 760, 270)
     sheet.text((120, 55), light, "end")
-    sheet.legs("resistor", (130, 50), (230, 50), "R1, 470 Ω")
+    sheet.legs("resistor", (130, 50), (230, 50), "R3, 470 Ω")
     sheet.legs("led", (230, 50), (330, 50), "")
     sheet.text((280, 86), "LED", "middle")
     sheet.wire((330, 50), (390, 50))
@@ -73,17 +79,17 @@ def light_button() -> Sheet:
     sheet.legs("switch", (420, 170), (520, 170), "button")
     sheet.wire((520, 170), (560, 170))
     sheet.text((570, 175), "GND")
-    sheet.legs("resistor", (220, 110), (220, 170), "R2, 10 kΩ")
+    sheet.legs("resistor", (220, 110), (220, 170), "R4, 10 kΩ")
     sheet.text((220, 103), "3.3 V", "middle")
     sheet.legs("capacitor", (320, 170), (320, 230), "C1, 100 nF")
     sheet.text((320, 250), "GND", "middle")
     sheet.dot((220, 170), (320, 170))
     sheet.need("LED", "push button")
-    sheet.text((430, 225), "R2 and C1: on a long lead, at the Pi's end")
-    sheet.join(f"R1, 470 Ω: {light}, to the LED's longer leg: about 3 mA")
+    sheet.text((430, 225), "R4 and C1: on a long lead, at the Pi's end")
+    sheet.join(f"R3, 470 Ω: {light}, to the LED's longer leg: about 3 mA")
     sheet.join("the LED's shorter leg: GND, pin 20")
     sheet.join(f"one side of the button: {button}; the other side: GND, pin 20")
-    sheet.join("R2, 10 kΩ, on a long lead: 3.3 V to the button's line")
+    sheet.join("R4, 10 kΩ, on a long lead: connector 3.3 V to the button's line")
     sheet.join("C1, 100 nF, on a long lead: the button's line to GND")
     return sheet
 
@@ -95,10 +101,10 @@ def chain() -> Sheet:
     sheet.text((10, 120), "12 V")
     sheet.wire((60, 70), (60, 50), (90, 50))
     sheet.legs("fuse", (90, 50), (190, 50), "F1, 2 A slow")
-    sheet.legs("diode", (190, 50), (310, 50), "D1, 1N5822")
+    sheet.legs("diode", (190, 50), (310, 50), "D4, 1N5822")
     sheet.wire((310, 50), (600, 50))
-    sheet.legs("suppressor", (336, 190), (336, 50), "D2, P6KE18A")
-    sheet.legs("capacitor", (474, 50), (474, 190), "C1, 2200 µF")
+    sheet.legs("suppressor", (336, 190), (336, 50), "D5, P6KE18A")
+    sheet.legs("capacitor", (474, 50), (474, 190), "C4, 2200 µF")
     sheet.text((500, 144), "35 V or more")
     sheet.wire((60, 190), (600, 190))
     sheet.dot((336, 50), (336, 190), (474, 50), (474, 190))
@@ -111,13 +117,13 @@ def chain() -> Sheet:
     sheet.text((766, 55), "5 V")
     sheet.text((766, 195), "GND")
     sheet.text((90, 84), "a hand from the plus")
-    sheet.join("F1, 2 A slow: the battery's plus to D1, within a hand's breadth of the "
+    sheet.join("F1, 2 A slow: the battery's plus to D4, within a hand's breadth of the "
                "plus")  # fmt: skip
     sheet.join("with a battery monitor: the main fuse and its shunt come before F1")
-    sheet.join("D1, 1N5822: F1 to the converter's plus, its stripe at the converter")
-    sheet.join("D2, P6KE18A: across the converter's input, its stripe at the plus")
-    sheet.join("C1, 2200 µF: across the converter's input, its minus at the minus")
-    sheet.join("the battery's minus: the converter's minus")
+    sheet.join("D4, 1N5822: F1 to the converter's plus, its stripe at the converter")
+    sheet.join("D5, P6KE18A: across the converter's input, its stripe at the plus")
+    sheet.join("C4, 2200 µF: across the converter's input, its minus at the minus")
+    sheet.join("the battery's minus: the converter's minus, which is the Pi's too")
     sheet.join("the converter's 5.1 V: by a USB lead to the Pi's power socket")
     return sheet
 
@@ -127,19 +133,19 @@ def pump() -> Sheet:
     light = pin("light")
     sheet = Sheet("A sounder for a dead Pi", 920, 360)
     sheet.text((126, 205), light, "end")
-    sheet.legs("resistor", (136, 200), (226, 200), "R1, 330 Ω")
-    sheet.legs("capacitor", (226, 200), (306, 200), "C1, 10 µF")
-    sheet.legs("diode", (306, 330), (306, 200), "D2, 1N4148")
-    sheet.legs("diode", (306, 200), (410, 200), "D1, 1N4148")
+    sheet.legs("resistor", (136, 200), (226, 200), "R8, 330 Ω")
+    sheet.legs("capacitor", (226, 200), (306, 200), "C2, 10 µF")
+    sheet.legs("diode", (306, 330), (306, 200), "D3, 1N4148")
+    sheet.legs("diode", (306, 200), (410, 200), "D2, 1N4148")
     sheet.wire((410, 200), (666, 200))
-    sheet.legs("capacitor", (440, 200), (440, 330), "C2, 10 µF")
-    sheet.legs("resistor", (556, 200), (556, 330), "R2, 10 MΩ")
-    sheet.transistor((666, 200), "Q1, ZVNL110A", is_mosfet=True)
+    sheet.legs("capacitor", (440, 200), (440, 330), "C3, 10 µF")
+    sheet.legs("resistor", (556, 200), (556, 330), "R9, 10 MΩ")
+    sheet.transistor((666, 200), "Q3, ZVNL110A", is_mosfet=True)
     sheet.wire((700, 234), (700, 330))
     sheet.wire((700, 166), (700, 120))
-    sheet.legs("resistor", (700, 24), (700, 120), "R3, 1 MΩ", beside=(-112, 0))
+    sheet.legs("resistor", (700, 24), (700, 120), "R10, 1 MΩ", beside=(-112, 0))
     sheet.wire((700, 120), (766, 120))
-    sheet.transistor((766, 120), "Q2, 2N7000", is_mosfet=True)
+    sheet.transistor((766, 120), "Q4, 2N7000", is_mosfet=True)
     sheet.legs("sounder", (800, 24), (800, 86), "sounder")
     sheet.wire((800, 154), (800, 330))
     sheet.wire((136, 330), (850, 330))
@@ -150,16 +156,16 @@ def pump() -> Sheet:
     sheet.text((126, 335), "Pi GND", "end")
     sheet.dot((306, 200), (306, 330), (440, 200), (440, 330), (556, 200), (556, 330))
     sheet.dot((700, 120), (800, 24), (700, 330), (800, 330))
-    sheet.join(f"R1, 330 Ω: {light}, beside the LED's resistor, to C1")
-    sheet.join("C1, 10 µF, film or X7R: R1 to D1 and D2")
-    sheet.join("D1, 1N4148: C1 to Q1's gate, its stripe at the gate")
-    sheet.join("D2, 1N4148: the Pi's GND to C1, its stripe at C1")
-    sheet.join("C2, 10 µF, film or X7R: Q1's gate to the Pi's GND")
-    sheet.join("R2, 10 MΩ: Q1's gate to the Pi's GND")
-    sheet.join("Q1, ZVNL110A: source to the 9 V block's minus, drain to Q2's gate")
-    sheet.join("R3, 1 MΩ: the 9 V block's plus to Q2's gate")
+    sheet.join(f"R8, 330 Ω: {light}, beside the LED's resistor, to C2")
+    sheet.join("C2, 10 µF, film or X7R: R8 to D2 and D3")
+    sheet.join("D2, 1N4148: C2 to Q3's gate, its stripe at the gate")
+    sheet.join("D3, 1N4148: the Pi's GND to C2, its stripe at C2")
+    sheet.join("C3, 10 µF, film or X7R: Q3's gate to the Pi's GND")
+    sheet.join("R9, 10 MΩ: Q3's gate to the Pi's GND")
+    sheet.join("Q3, ZVNL110A: source to the 9 V block's minus, drain to Q4's gate")
+    sheet.join("R10, 1 MΩ: the 9 V block's plus to Q4's gate")
     sheet.join(
-        "Q2, 2N7000: source to the 9 V block's minus, drain to the sounder's minus"
+        "Q4, 2N7000: source to the 9 V block's minus, drain to the sounder's minus"
     )
     sheet.join("the piezo sounder's plus, 3 to 15 V: the 9 V block's plus")
     sheet.join("the 9 V block's minus: the Pi's GND")
@@ -171,24 +177,24 @@ def sense() -> Sheet:
     line = pin("sense")
     sheet = Sheet("Whether the sounder is driven", 760, 250)
     sheet.text((150, 115), "sounder, switched side", "end")
-    sheet.legs("resistor", (160, 110), (270, 110), "R1, 100 kΩ")
+    sheet.legs("resistor", (160, 110), (270, 110), "R5, 100 kΩ")
     sheet.wire((270, 110), (330, 110))
-    sheet.legs("resistor", (280, 110), (280, 210), "R2, 100 kΩ", beside=(-124, 0))
-    sheet.transistor((330, 110), "Q1, 2N3904")
+    sheet.legs("resistor", (280, 110), (280, 210), "R6, 100 kΩ", beside=(-124, 0))
+    sheet.transistor((330, 110), "Q2, 2N3904")
     sheet.wire((364, 144), (364, 210))
     sheet.wire((364, 76), (364, 50), (540, 50))
-    sheet.legs("resistor", (540, 50), (640, 50), "R3, 10 kΩ")
+    sheet.legs("resistor", (540, 50), (640, 50), "R7, 10 kΩ")
     sheet.text((648, 55), "3.3 V")
     sheet.wire((520, 50), (520, 150))
     sheet.text((520, 168), line, "middle")
     sheet.wire((160, 210), (364, 210))
     sheet.text((150, 215), "GND", "end")
     sheet.dot((280, 110), (280, 210), (520, 50))
-    sheet.join("R1, 100 kΩ: the sounder's switched side to Q1's base")
-    sheet.join("R2, 100 kΩ: Q1's base to GND")
-    sheet.join("Q1, 2N3904: emitter to GND")
-    sheet.join(f"Q1's collector: {line}")
-    sheet.join("R3, 10 kΩ: Q1's collector to 3.3 V")
+    sheet.join("R5, 100 kΩ: the sounder's switched side to Q2's base")
+    sheet.join("R6, 100 kΩ: Q2's base to GND")
+    sheet.join("Q2, 2N3904: emitter to GND")
+    sheet.join(f"Q2's collector: {line}")
+    sheet.join("R7, 10 kΩ: Q2's collector to 3.3 V")
     return sheet
 
 
@@ -226,7 +232,7 @@ def loop() -> Sheet:
     """Draw a contact whose wire is supervised."""
     sheet = Sheet("A contact with its end-of-line resistor", 800, 270)
     sheet.text((60, 45), "3.3 V", "middle")
-    sheet.legs("resistor", (60, 55), (60, 110), "R1, 10 kΩ")
+    sheet.legs("resistor", (60, 55), (60, 110), "R11, 10 kΩ")
     sheet.wire((60, 110), (420, 110))
     sheet.wire((210, 110), (210, 70))
     sheet.text((210, 60), "ADS1115, A3", "middle")
@@ -236,9 +242,9 @@ def loop() -> Sheet:
     sheet.wire((420, 220), (520, 220), dashed=True)
     sheet.text((470, 170), "the wire", "middle")
     sheet.block((520, 30), (260, 220), "the alarm's relay box")
-    sheet.legs("resistor", (520, 110), (600, 110), "R2, 1 kΩ")
+    sheet.legs("resistor", (520, 110), (600, 110), "R12, 1 kΩ")
     sheet.wire((600, 110), (690, 110))
-    sheet.legs("resistor", (600, 110), (600, 220), "R3", beside=(-4, -10))
+    sheet.legs("resistor", (600, 110), (600, 220), "R13", beside=(-4, -10))
     sheet.text((622, 178), "47 kΩ")
     sheet.need("resistor 47 kΩ")
     sheet.legs("switch", (690, 110), (690, 220), "contact")
@@ -246,13 +252,13 @@ def loop() -> Sheet:
     sheet.wire((60, 220), (420, 220))
     sheet.text((50, 225), "GND", "end")
     sheet.dot((60, 110), (210, 110), (330, 110), (600, 110), (600, 220))
-    sheet.join(f"R1, 10 kΩ: 3.3 V to {CONTACT_LINE}, at the Pi")
+    sheet.join(f"R11, 10 kΩ: 3.3 V to {CONTACT_LINE}, at the Pi")
     sheet.join(
         f"{CONTACT_LINE}: also to the ADS1115's A3, and to the wire's first lead"
     )
     sheet.join("the wire's second lead: GND, at the Pi")
-    sheet.join("R2, 1 kΩ, in the relay's box: the first lead to R3 and the contact")
-    sheet.join("R3, 47 kΩ, in the relay's box: across the contact")
+    sheet.join("R12, 1 kΩ, in the relay's box: the first lead to R13 and the contact")
+    sheet.join("R13, 47 kΩ, in the relay's box: across the contact")
     sheet.join("the contact's other side: the second lead")
     return sheet
 
@@ -266,9 +272,9 @@ def beads() -> Sheet:
     sheet.wire((110, 235), (440, 235))
     sheet.legs("resistor", (150, 55), (150, 125), "bead 1")
     sheet.legs("resistor", (150, 125), (150, 235), "bead 2")
-    sheet.legs("resistor", (280, 55), (280, 105), "R1")
+    sheet.legs("resistor", (280, 55), (280, 105), "R14")
     sheet.wire((280, 105), (280, 165))
-    sheet.legs("resistor", (280, 165), (280, 235), "R2")
+    sheet.legs("resistor", (280, 165), (280, 235), "R15")
     sheet.over((150, 125), (280, 125), (440, 125))
     sheet.wire((280, 165), (440, 165))
     sheet.dot((150, 125), (280, 165), (150, 55), (150, 235), (280, 235))
@@ -277,7 +283,7 @@ def beads() -> Sheet:
     sheet.text((448, 170), "second input")
     sheet.text((448, 240), "GND")
     sheet.join("bead 1 and bead 2: in series from the bridge's plus to its minus")
-    sheet.join("R1 and R2, equal: in series beside them")
+    sheet.join("R14 and R15, equal: in series beside them")
     sheet.join("the middle of the beads: the converter's first input")
     sheet.join("the middle of the resistors: its second input")
     sheet.join("the bridge's minus: its GND")
@@ -294,8 +300,8 @@ def shunt() -> Sheet:
     sheet.legs("resistor", (230, 50), (390, 50), "shunt")
     sheet.wire((390, 50), (560, 50))
     sheet.text((568, 55), "charger and loads, plus")
-    sheet.legs("fuse", (230, 50), (230, 140), "F1, 0.5 A")
-    sheet.legs("fuse", (390, 50), (390, 140), "F2, 0.5 A")
+    sheet.legs("fuse", (230, 50), (230, 140), "F2, 0.5 A")
+    sheet.legs("fuse", (390, 50), (390, 140), "F3, 0.5 A")
     sheet.block((200, 140), (230, 60), "")
     sheet.text((230, 158), "IN-", "middle")
     sheet.text((390, 158), "IN+", "middle")
@@ -306,10 +312,12 @@ def shunt() -> Sheet:
     sheet.text((568, 230), "minus")
     sheet.dot((230, 50), (390, 50), (310, 225))
     sheet.join("the shunt: in the plus lead, behind the main fuse")
-    sheet.join("F1, 0.5 A, at the shunt: its battery side to IN-")
-    sheet.join("F2, 0.5 A, at the shunt: its side to charger and loads to IN+")
+    sheet.join("F2, 0.5 A, at the shunt: its battery side to IN-")
+    sheet.join("F3, 0.5 A, at the shunt: its far side to IN+")
+    sheet.join(LOADS)
     sheet.join("the board's GND: that of the Pi, which is the battery's minus")
     sheet.join("VBUS, if brought out: IN-")
+    sheet.join("A0 and A1, if brought out: GND, for 0x40")
     return sheet
 
 
@@ -324,68 +332,6 @@ CIRCUITS: dict[str, Callable[[], Sheet]] = {
     "beads": beads,
     "shunt": shunt,
 }
-
-
-BUILDS: dict[str, dict[str, int]] = {
-    # How often each circuit is in a build; the second has the first's too.
-    "least": {"driver": 1, "chain": 1},
-    "usual": {"driver": 1, "light-button": 1, "shunt": 1},
-    "thorough": {"pump": 1, "loop": 1},
-}
-BESIDE: dict[str, dict[str, int]] = {
-    # What the sensors of each build's config need beside them, likewise.
-    "least": {
-        "USB serial adapter, 3.3 V": 1,
-        "board with a clock chip ds3231": 1,
-        "terminal strip, 8 poles": 4,
-        "wire with a socket for the header": 9,
-        "stripboard": 1,
-    },
-    "usual": {
-        "resistor 4.7 kΩ": 1,
-        "capacitor 10 µF": 1,
-        "wire with a socket for the header": 7,
-    },
-    "thorough": {
-        "terminal strip, 8 poles": 4,
-        "wire with a socket for the header": 2,
-        "USB serial adapter, 3.3 V": 1,
-        "ADS1115 board": 1,
-        "resistor 10 to 100 kΩ, a cell's load": 1,
-    },
-}
-"""Of the usual build's ds18b20 and scd4x; the thorough one has a cell and a contact."""
-
-
-def counted() -> list[tuple[str, str, str, str]]:
-    """Return rows of what to order: a small part, and how many for each build."""
-    so_far: Counter[str] = Counter()
-    columns = []
-    for build, circuits in BUILDS.items():
-        for name, times in circuits.items():
-            so_far.update(CIRCUITS[name]().needs * times)
-        so_far.update(BESIDE[build])
-        columns.append(so_far.copy())
-    least, usual, thorough = columns
-    return [
-        (what, *(str(one[what] or "-") for one in (least, usual, thorough)))
-        for what in sorted(so_far, key=_by_kind)
-    ]
-
-
-def _by_kind(what: str) -> tuple[str, float, str]:
-    """Sort by what it is, and alike things by their value."""
-    units = {"kΩ": 1e3, "MΩ": 1e6, "Ω": 1.0, "µF": 1e-6, "nF": 1e-9, "A": 1.0}
-    kind, *value = what.split(" ")
-    if len(value) >= 2 and value[1] in units:
-        return (kind, float(value[0]) * units[value[1]], what)
-    return (kind, 0.0, what)
-
-
-def orders() -> str:
-    """Draw what to order of small parts, as Markdown."""
-    lines = [("to buy", "least", "usual", "thorough"), ("---",) * 4, *counted()]
-    return "".join(f"| {' | '.join(cells)} |\n" for cells in lines)
 
 
 def shown(name: str) -> str:

@@ -16,7 +16,7 @@ from cabinvigil import drivers
 from cabinvigil.daemon.precheck.supply import COLD_SHARE, KEPT_SHARE, LEAD_ACID
 from cabinvigil.daemon.settings.limit_sources import limit_sources
 from cabinvigil.drivers.kit.steps import PartInfo
-from tests.tools import circuits, usual
+from tests.tools import circuits, orders, usual
 from tests.tools import places as cabin
 from tests.tools.wiring_plan import (
     BUSES,
@@ -111,6 +111,8 @@ NIGHT_H = 9.0
 
 PILLOW_DBA = 75.0
 """Thomas & Bruck: 75 dBA at 520 Hz woke over nine in ten (check values, sound)."""
+BLANKET_DB = 10.0
+"""That a blanket, a hood or an ear on the pillow takes (common practice)."""
 PULL_UP_PI_OHM = 1800.0
 """On the board of every Pi with 40 pins (public schematics and pin-outs)."""
 LEAST_PULL_UP_OHM = (3.3 - 0.4) / 0.003
@@ -296,9 +298,9 @@ def power() -> str:
     return framed(lines)
 
 
-def needed_dba(distance_m: float, stated_at_m: float) -> float:
+def needed_dba(distance_m: float, stated_at_m: float, lost_db: float = 0.0) -> float:
     """Return the level that a sounder's sheet must state, by the inverse square law."""
-    return PILLOW_DBA + 20 * math.log10(distance_m / stated_at_m)
+    return PILLOW_DBA + lost_db + 20 * math.log10(distance_m / stated_at_m)
 
 
 def loudness() -> str:
@@ -306,12 +308,16 @@ def loudness() -> str:
     rows = [
         (
             f"{far:g} m",
-            f"{needed_dba(far, 1.0):.0f} dBA",
-            f"{needed_dba(far, 0.1):.0f} dBA",
+            *(
+                f"{needed_dba(far, at, lost):.0f} dBA"
+                for lost in (0.0, BLANKET_DB)
+                for at in (1.0, 0.1)
+            ),
         )
         for far in (0.3, 0.5, 1.0, 1.5, 2.0)
     ]
-    heads = ("sounder to pillow", "sheet states it at 1 m", "at 10 cm")
+    under = ("under a blanket, at 1 m", "under a blanket, at 10 cm")
+    heads = ("sounder to pillow", "sheet states it at 1 m", "at 10 cm", *under)
     return table(heads, rows)
 
 
@@ -363,7 +369,7 @@ DRAWINGS: dict[str, Callable[[], str]] = {
     "power": power,
     "loudness": loudness,
     "pull-ups": pull_ups,
-    "orders": circuits.orders,
+    "orders": orders.orders,
     "wiring": usual.shown,
     **{name: partial(circuits.shown, name) for name in circuits.CIRCUITS},
 }

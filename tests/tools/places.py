@@ -106,8 +106,9 @@ PLACES = (
     ),
     Place(
         "Pi in its box",
-        "dry, and within a metre of wire from the bunk's sensors; the battery "
-        "monitor's board and the clock inside",
+        "dry, and within a metre of wire from the bunk's sensors; inside it the "
+        "battery monitor's board, the clock, the converter, the lever connectors, the "
+        "USB adapter, and the stripboard with the drivers and with D4, D5 and C4",
         "[The bus is short](#all-wires-of-the-usual-build). Its warmth: see 1.",
         "Pi in its box",
         (2.03, 0.9),
@@ -115,8 +116,8 @@ PLACES = (
     ),
     Place(
         "battery",
-        "in a box with a vent to the outside; main fuse, shunt and its two small fuses "
-        "beside it",
+        "in a box with a vent to the outside; beside it the main fuse, the shunt, F2 "
+        "and F3 for the sense leads, and F1 for the power lead",
         "Fit `ina226`, so that the monitor can name hydrogen as a reason.",
         "battery",
         (1.8, 0.12),

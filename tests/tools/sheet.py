@@ -5,6 +5,7 @@ between two points, straight or upright.  What is joined to what is said in word
 becomes a line of the list to tick while soldering; what has a value is to be bought.
 """
 
+import re
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
@@ -190,7 +191,7 @@ class Sheet:
 
     def _need(self, label: str) -> None:
         name, _, value = label.partition(", ")
-        if value and len(name) == len("R1"):
+        if value and re.fullmatch(r"[RCDFQ]\d+", name):
             self.needs.append(f"{BOUGHT[name[0]]} {value}")
 
     def block(self, at: Point, size: Point, label: str) -> None:

@@ -21,7 +21,7 @@ MACHINES = re.compile(r"(?<![\w.:/])/(etc|opt|usr/local|usr/share|boot|run/syste
 NOTED = (
     *("apt-get", "gpg", "nano", "pip", "pytest", "ruff", "lint-imports", "bash"),
     *("raspi-config", "systemctl", "systemd-sysusers", "systemd-tmpfiles"),
-    *("udevadm", "usermod", "wdctl"),
+    *("udevadm", "usermod", "wdctl", "nmcli"),
     *("chgrp", "chown", "mosquitto_passwd", "mosquitto_sub"),
 )
 """Programs that a stand-in only notes."""

@@ -8,15 +8,18 @@ of the example.
 from collections.abc import Iterator
 
 from cabinvigil.daemon.settings.config import example
+from tests.tools.circuits import LOADS
 from tests.tools.sheet import Point, Sheet
 from tests.tools.wiring_plan import CLOCK, USED_PINS
 
 LEFT, RIGHT, TOP, PITCH = 440.0, 600.0, 76.0, 32.0
 """Of the drawn header: its two edges, its first row, and between two rows."""
-STRIPS = ("3.3 V", "SDA", "SCL", "GND")
-STRIP_PINS = (1, 3, 5, 6)
-"""The header's pins of the four strips, in their order."""
-STRIPS_Y = 470.0
+LINES = ("3.3 V", "SDA", "SCL", "GND")
+LINE_PINS = (1, 3, 5, 6)
+"""The bus's four lines, and the header's pins of each."""
+BUS_Y = 470.0
+IN_BOX = ("ina226", CLOCK[0])
+"""What is beside the Pi; all else on the bus is at the bunk, by one cable."""
 TITLE = "The usual build, wire by wire"
 
 
@@ -31,10 +34,11 @@ def named(pin: int) -> str:
 
 
 def on_bus() -> list[tuple[str, str]]:
-    """Return name and kind of what is on the header's bus; the clock comes last."""
+    """Return name and kind of what is on the header's bus: first what is in the box."""
     parts = example().parts.items()
     found = [(name, one.kind) for name, one in parts if one.bus == "main"]
-    return [*found, ("clock", CLOCK[0])]
+    boards = [*found, ("clock", CLOCK[0])]
+    return sorted(boards, key=lambda board: board[1] not in IN_BOX)
 
 
 def wiring() -> Sheet:
@@ -113,42 +117,55 @@ def _signals(sheet: Sheet) -> None:
     sheet.text((20, row(13) + 100), "their plus and minus: at the converter, below")
     sheet.join("both sounders, of 12 V: their plus at the plus of the converter's "
                "input; each transistor's emitter and R2 at its minus")  # fmt: skip
-    for pin, label in ((16, "470 Ω, then the LED"), (18, "button"), (20, "")):
+    for pin, label in ((16, "R3, 470 Ω, then the LED"), (18, "button"), (20, "")):
         if label:
             _to(sheet, pin, (800, row(pin) + 20), label)
     sheet.wire((RIGHT, row(20)), (800, row(20)), (800, row(20) + 20))
     sheet.text((808, row(20) + 25), "other side of LED and button")
-    sheet.join(f"470 Ω, then the LED's longer leg: {named(16)}")
+    sheet.join(f"R3, 470 Ω, then the LED's longer leg: {named(16)}")
     sheet.join(f"the button: {named(18)}")
     sheet.join(f"the LED's shorter leg and the button's other side: {named(20)}")
 
 
 def _bus(sheet: Sheet) -> None:
-    ys = [STRIPS_Y + 22 * lane for lane in range(len(STRIPS))]
-    lanes = (330.0, 346.0, 362.0, 640.0)
-    for strip, pin, y, lane in zip(STRIPS, STRIP_PINS, ys, lanes, strict=True):
-        edge = LEFT if pin % 2 else RIGHT
-        sheet.wire((edge, row(pin)), (lane, row(pin)), (lane, y))
+    ys = [BUS_Y + 22 * lane for lane in range(len(LINES))]
+    lanes = (314.0, 348.0, 382.0, 412.0)
+    for line, pin, y, lane in zip(LINES, LINE_PINS, ys, lanes, strict=True):
+        if pin % 2:
+            sheet.wire((LEFT, row(pin)), (lane, row(pin)), (lane, y))
+        else:
+            round_it = ((640.0, row(pin)), (640.0, 410.0), (lane, 410.0))
+            sheet.wire((RIGHT, row(pin)), *round_it, (lane, y))
         sheet.dot((lane, y))
-        sheet.wire((80, y), (1020, y))
-        sheet.text((72, y + 5), strip, "end")
-        sheet.join(f"strip {strip}: {named(pin)}")
-    boards = on_bus()
+        sheet.wire((80, y), (420, y))
+        sheet.wire((420, y), (474, y), dashed=True)
+        sheet.wire((474, y), (1020, y))
+        sheet.text((72, y + 5), line, "end")
+        sheet.join(f"connector {line}, in the box: {named(pin)}")
+    sheet.text((88, BUS_Y - 10), "4 connectors in the box")
+    sheet.text((424, BUS_Y - 10), "cable, four cores")
+    sheet.text((1020, BUS_Y - 6), "4 connectors at the bunk", "end")
+    sheet.join("the cable to the bunk, four cores, 60 cm: from each connector in the "
+               "box to the same one at the bunk")  # fmt: skip
     wide, apart = 150.0, 188.0
-    for number, (name, kind) in enumerate(boards):
-        x, y = 88 + apart * number, STRIPS_Y + 120
+    for number, (name, kind) in enumerate(on_bus()):
+        x, y = 88 + apart * number, BUS_Y + 120
         sheet.block((x, y), (wide, 80), "")
         sheet.text((x + wide / 2, y + 44), name, "middle")
         sheet.text((x + wide / 2, y + 62), kind, "middle")
-        for lane, (strip, above) in enumerate(zip(STRIPS, ys, strict=True)):
+        for lane, (line, above) in enumerate(zip(LINES, ys, strict=True)):
             at = x + 22 + 34 * lane
             sheet.wire((at, above), (at, y))
             sheet.dot((at, above))
-            short = {"3.3 V": "VDD"}.get(strip, strip)
+            short = {"3.3 V": "VDD"}.get(line, line)
             sheet.text((at, y + 18), short, "middle")
-        sheet.join(f"`{name}`, {kind}: VDD, SDA, SCL and GND at the four strips")
-    sheet.join("SDO of `baro`, where its board brings it out: GND, for 0x76")
-    sheet.join("10 µF: across VDD and GND of `bunk-co2`, its plus at VDD")
+        where = "in the box" if kind in IN_BOX else "at the bunk"
+        sheet.join(f"`{name}`, {kind}: VDD, SDA, SCL and GND at the four connectors "
+                   f"{where}")  # fmt: skip
+    sheet.join("SDO of `baro`, where its board brings it out: its own GND, for 0x76")
+    sheet.join("A0 and A1 of `battery`, where its board brings them out: its own GND, "
+               "for 0x40")  # fmt: skip
+    sheet.join("10 µF: on the board of `bunk-co2`, across VDD and GND, its plus at VDD")
 
 
 def _battery(sheet: Sheet) -> None:
@@ -160,12 +177,12 @@ def _battery(sheet: Sheet) -> None:
     sheet.legs("resistor", (240, y), (360, y), "")
     sheet.text((300, y + 32), "shunt", "middle")
     sheet.wire((180, y), (240, y))
-    sheet.legs("fuse", (400, y), (500, y), "2 A slow")
+    sheet.legs("fuse", (400, y), (500, y), "F1, 2 A slow", beside=(0, 52))
     sheet.wire((360, y), (400, y))
     sheet.legs("diode", (500, y), (600, y), "")
-    sheet.text((550, y + 30), "1N5822", "middle")
-    sheet.legs("suppressor", (640, minus), (640, y), "P6KE18A")
-    sheet.legs("capacitor", (760, y), (760, minus), "2200 µF")
+    sheet.text((550, y + 30), "D4, 1N5822", "middle")
+    sheet.legs("suppressor", (614, minus), (614, y), "D5, P6KE18A")
+    sheet.legs("capacitor", (745, y), (745, minus), "C4, 2200 µF")
     sheet.wire((600, y), (860, y))
     sheet.wire((50, minus), (860, minus))
     sheet.block((860, y - 24), (150, 148), "converter")
@@ -181,20 +198,21 @@ def _battery(sheet: Sheet) -> None:
     number = [kind for _, kind in on_bus()].index("ina226")
     board = 88 + 188.0 * number
     for at, to, label in ((board + 40, 240.0, "IN-"), (board + 110, 360.0, "IN+")):
-        turn = 690.0 if label == "IN-" else 706.0
-        sheet.wire((at, STRIPS_Y + 200), (at, turn), (to, turn))
+        turn = 714.0 if label == "IN-" else 694.0
+        sheet.wire((at, BUS_Y + 200), (at, turn), (to, turn))
         sheet.legs("fuse", (to, turn), (to, y), "")
-        sheet.text((at + 6, STRIPS_Y + 216), label)
-    sheet.text((228, y - 26), "0.5 A", "end")
-    sheet.text((376, y - 16), "0.5 A")
-    sheet.dot((240, y), (360, y), (380, y), (820, y), (640, y), (640, minus))
-    sheet.dot((760, y), (760, minus), (820, minus))
-    sheet.join("the battery's plus: the main fuse, then the shunt, then the 2 A fuse, "
-               "then the diode 1N5822, then the converter")  # fmt: skip
-    sheet.join("`battery`: IN- by 0.5 A at the shunt's battery side, IN+ by 0.5 A at "
-               "its other side; VBUS, where it is brought out: at IN-")  # fmt: skip
-    sheet.join("P6KE18A and 2200 µF: across the converter's input")
-    sheet.join("the battery's minus: the converter's minus")
+        sheet.text((at + 6, BUS_Y + 216), label)
+    sheet.text((228, y - 16), "F2, 0.5 A", "end")
+    sheet.text((376, y - 26), "F3, 0.5 A")
+    sheet.dot((240, y), (360, y), (380, y), (820, y), (614, y), (614, minus))
+    sheet.dot((745, y), (745, minus), (820, minus))
+    sheet.join("the battery's plus: the main fuse, then the shunt, then F1, 2 A "
+               "slow, then D4, 1N5822, then the converter")  # fmt: skip
+    sheet.join(LOADS)
+    sheet.join("`battery`: IN- by F2, 0.5 A, at the shunt's battery side, IN+ by F3, "
+               "0.5 A, at its far side; VBUS, where brought out: at IN-")  # fmt: skip
+    sheet.join("D5, P6KE18A, and C4, 2200 µF: across the converter's input")
+    sheet.join("the battery's minus: the converter's minus, which is the Pi's too")
     sheet.join("the converter's 5.1 V: by a USB lead to the Pi's power socket")
 
 
