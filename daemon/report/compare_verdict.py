@@ -52,6 +52,8 @@ def enough(one: Sheet) -> Enough:
         return Enough(NO, one.past or "air past a waking limit")
     if one.verdict == DANGEROUS:
         return Enough(NO, "a night not safe")
+    if one.woken and not one.is_woken_by_forecast:
+        return Enough(NO, one.woken)
     if one.margin is None:
         return Enough(NOT_KNOWN, "no gas was measured")
     share_min = min(UNSEEN_MIN, 60.0 * UNSEEN_SHARE * one.hours)
@@ -60,6 +62,8 @@ def enough(one: Sheet) -> Enough:
         return Enough(NOT_KNOWN, f"{unseen} without oxygen or CO readings")
     if one.unproved:
         return Enough(NOT_KNOWN, one.unproved)
+    if one.woken:
+        return Enough(NOT_KNOWN, one.woken)
     if one.verdict in (UNSEEN, UNKNOWN):
         return Enough(NOT_KNOWN, NOT_ALL_SEEN)
     if one.margin <= Z90 * one.margin_sd:

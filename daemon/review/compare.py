@@ -62,6 +62,10 @@ much again as a part may be off (own choice)."""
 SETTLED_CHANGES = 2.0
 """Where nothing was projected: air changes after which seven eighths of the way are
 gone (1 - exp(-2))."""
+FORECASTS = ("o2-projected", "o2-falling", "co2-projected")
+"""Alarms by what is about to happen."""
+NOT_BREATHED = ("contact-bilge", "hot", "cold")
+"""Alarms about the cabin that wake people, and say nothing of the vents."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +112,10 @@ class Sheet:
     unproved: str = ""
     """What keeps it from being called safe air, or safer: a certified alarm, a sensor
     not to be believed, an end that was not monitored; '' where nothing does."""
+    woken: str = ""
+    """Which alarm about what is breathed woke people, in words; '' where none did."""
+    is_woken_by_forecast: bool = False
+    """Whether only a forecast woke them, of what may then not have come."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +184,7 @@ def sheet(
         found.units,
         other_air(tape, from_s, to_s),
         _unproved(found, from_s, to_s, part, is_trial=is_trial),
+        *_woken(found, from_s, to_s),
     )
 
 
@@ -204,6 +213,19 @@ def _unproved(
         return "carbon monoxide was read as 0 all along while carbon dioxide rose"
     is_night = not is_trial and (from_s, to_s) == (0.0, tape.length_s)
     return NOT_ALL_SEEN if is_night and found.verdict.word in (UNSEEN, UNKNOWN) else ""
+
+
+def _woken(found: Morning, from_s: float, to_s: float) -> tuple[str, bool]:
+    """Return what woke people, a limit before a forecast; and whether that is one."""
+    woke = [
+        one.alarm
+        for one in _rang_between(found.rang, from_s, to_s)
+        if one.is_about_air
+        and one.alarm not in NOT_BREATHED
+        and one.rank >= RANKS["medium"]
+    ]
+    woke.sort(key=lambda alarm: alarm in FORECASTS)
+    return (rang_in_words(woke[0]), woke[0] in FORECASTS) if woke else ("", False)
 
 
 def never_safer(one: Sheet) -> str:
