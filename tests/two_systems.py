@@ -29,7 +29,10 @@ US_SIGNS = {
 _ANY = "|".join(
     re.escape(sign) for sign in sorted({*SI_SIGNS, *US_SIGNS}, key=len, reverse=True)
 )
-NUMBER = re.compile(r"(?<![\w.,-])-?\d+(?:,\d{3})*(?:\.\d+)?(?![\w.]*\d)")
+NUMBER = re.compile(
+    r"(?<![\w.,-])-?(?:\d{2,3} \d{3}|\d+(?:,\d{3})*(?:\.\d+)?)(?![\w.]*\d)"
+)
+"""As people read it: 10 000 in SI, 10,000 in US units."""
 UNIT = re.compile(rf"(?<=[\s,/])(?:{_ANY})(?![\w³²/(])")
 BEHIND = re.compile(rf"(?: \([^()]*\))? (?P<sign>{_ANY})(?![\w³²/(])")
 
@@ -47,9 +50,14 @@ def skeleton(text: str) -> str:
     return UNIT.sub("<unit>", NUMBER.sub("<n>", text))
 
 
+def _joined(number: str) -> str:
+    """Return a number without what sets its thousands apart."""
+    return re.sub("[, ]", "", number)
+
+
 def step_of(number: str) -> float:
     """Return how sharp a number is as it is written; zeros at its end may be round."""
-    digits = number.replace(",", "").lstrip("-")
+    digits = _joined(number).lstrip("-")
     if "." in digits:
         return 10.0 ** -len(digits.partition(".")[2])
     zeros = len(digits) - len(digits.rstrip("0"))
@@ -70,7 +78,7 @@ def _units_of(sign: str, text: str, begin: int, end: int) -> tuple[str, ...]:
 
 def _fits(si: str, us: str, unit: str) -> bool:
     there = IN_US[unit].unit
-    a, b = (float(one.replace(",", "")) for one in (si, us))
+    a, b = (float(_joined(one)) for one in (si, us))
     slope = abs(by_pint(1.0, unit, there) - by_pint(0.0, unit, there))
     most = 0.5 * slope * step_of(si) + 0.5 * step_of(us)
     return abs(by_pint(a, unit, there) - b) <= most * 1.001 + 1e-9
@@ -125,7 +133,7 @@ def differences(si: str, us: str) -> Iterator[str]:
                 yield f"{sign['sign']} became {told['sign']}"
             elif not _fits(one[0], two[0], units[0]):
                 yield f"{one[0]} {sign['sign']} is no {two[0]} {told['sign']}"
-        elif one[0].replace(",", "") != two[0].replace(",", "") and not any(
+        elif _joined(one[0]) != _joined(two[0]) and not any(
             _fits(one[0], two[0], u) for u in IN_US
         ):
             yield f"{one[0]} is not {two[0]}"

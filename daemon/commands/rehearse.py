@@ -301,10 +301,13 @@ async def _live(
 
 
 def _socket_of(args: argparse.Namespace, settings: Settings) -> Path:
-    """Return where it can be asked: as told, by its config, or a place of one's own."""
+    """Return where it can be asked: as told, by its config, or a place of one's own.
+
+    The config's folder is the daemon's: away from the cabin's Pi there is none.
+    """
     if args.socket is not None:
         return Path(args.socket)
-    if args.config is not None:
+    if args.config is not None and Path(settings.ask.socket).parent.is_dir():
         return Path(settings.ask.socket)
     own = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
     return Path(own) / f"cabinvigil-rehearsal-{os.getuid()}"

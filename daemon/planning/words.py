@@ -54,7 +54,7 @@ WHY_RULES_DIFFER = (
 def account(made: Plan, change: tuple[str, ...]) -> str:
     """Return the whole account, the verdict first, ready to print."""
     parts = [
-        [verdict(made), *wrapped(" ".join(change[:1]), "")],
+        [*wrapped(verdict(made), ""), *wrapped(" ".join(change[:1]), "")],
         head(made),
         _settled(made),
         _shut(made),

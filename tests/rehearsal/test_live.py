@@ -1,6 +1,7 @@
 """A live rehearsal: asked, heard and answered as the watch itself, and marked so."""
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -91,6 +92,34 @@ def test_a_dead_broker_is_said_and_the_night_goes_on(tmp_path: Path) -> None:
         for words in ("is out of reach", "To ask it: --socket"):
             wait_for(lambda words=words: words in log.read_text("utf-8"), 30.0)
         assert ask_status(socket)["ok"]
+
+
+@pytest.mark.broker
+def test_a_cabins_config_is_played_where_the_daemon_has_no_folder(
+    tmp_path: Path,
+) -> None:
+    """A van's owner tries it on a laptop, without /run/cabinvigil."""
+    config = tmp_path / "cabin.toml"
+    text = EXAMPLE.read_text("utf-8").replace("port = 1883", "port = 1")
+    config.write_text(text.replace("/run/cabinvigil", f"{tmp_path}/none"), "utf-8")
+    log = tmp_path / "rehearsal.log"
+    with log.open("wb") as said:
+        process = subprocess.Popen(
+            [*REHEARSE, "quiet", "--live", "--pace", "20", "--config", str(config)],
+            stdout=said,
+            stderr=said,
+            env={**os.environ, "XDG_RUNTIME_DIR": str(tmp_path)},
+            preexec_fn=hear_interrupts,  # no thread of ours yet
+        )
+    try:
+        own = tmp_path / f"cabinvigil-rehearsal-{os.getuid()}"
+        wait_for(lambda: f"--socket {own}" in log.read_text("utf-8"), 30.0)
+        assert ask_status(own)["ok"]
+        process.send_signal(signal.SIGINT)
+        assert process.wait(60) == 130
+    finally:
+        process.kill()
+        process.wait(30)
 
 
 @pytest.mark.parametrize(

@@ -121,7 +121,7 @@ def test_what_must_be_wrong_is_refused(
     """Exit 2, one mistake, and what was probably meant."""
     code, out, err = told(tmp_path, was, written)
     assert (code, out) == (2, "")
-    assert err.endswith("1 mistake; the monitor will not start with this file.\n")
+    assert err.startswith("1 mistake; the monitor will not start with this file.\n")
     assert words in err
 
 
@@ -132,7 +132,7 @@ def test_what_may_be_right_is_minded(
     """Exit 0, and one sentence more among those to mind."""
     code, out, err = told(tmp_path, was, written)
     assert (code, err) == (0, "")
-    minded = out.partition("\nMind\n")[2].splitlines()
+    minded = out.partition("\nTo check\n")[2].splitlines()
     (line,) = [one for one in minded if words in one]
     assert re.fullmatch(r"  \S.*\.", line)
 
@@ -144,10 +144,10 @@ def test_in_us_units_none_of_ours_is_said(
     was: str, written: str, tmp_path: Path
 ) -> None:
     """The same doubts, and each value as it is written there."""
-    si = told(tmp_path, was, written)[1].partition("\nMind\n")[2].splitlines()
+    si = told(tmp_path, was, written)[1].partition("\nTo check\n")[2].splitlines()
     code, out, err = told(tmp_path, was, written, "--units", "us")
     assert (code, err) == (0, "")
-    minded = out.partition("\nMind\n")[2]
+    minded = out.partition("\nTo check\n")[2]
     assert len(minded.splitlines()) == len(si)
     assert not SI_SIGNS.search(minded)
     assert IN_US.get(written, "") in minded

@@ -10,7 +10,7 @@ from cabinvigil.daemon.settings.word_doubts import word_doubts
 from cabinvigil.daemon.settings.words import languages, load_words
 
 GERMAN = packaged("words_de.toml").read_text(encoding="utf-8")
-OUTSIDE = "Sofort alle ins Freie gehen."
+OUTSIDE = "Sofort alle ins Freie."
 
 
 def doubts(tmp_path: Path, text: str, language: str = "de") -> list[str]:
@@ -49,7 +49,7 @@ def test_a_danger_that_does_not_send_people_out_is_told(tmp_path: Path) -> None:
     text = GERMAN[:at] + GERMAN[at:].replace(OUTSIDE, "Weiter schlafen.", 1)
     (told,) = doubts(tmp_path, text)
     assert "own.toml: o2-low." in told
-    assert "end it with 'Sofort alle ins Freie gehen'" in told
+    assert "end it with 'Sofort alle ins Freie'" in told
 
 
 def test_a_sentence_that_takes_too_long_to_say_is_told(tmp_path: Path) -> None:

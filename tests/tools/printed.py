@@ -50,7 +50,7 @@ PRINTED: Mapping[str, tuple[str, tuple[tuple[str, int], ...]]] = {
             (r".*DANGER  Too little oxygen in", 1),
         ),
     ),
-    "morning": ("morning shut/", ((r"", 10), (r"Air ", 2), (r"Tonight", 4))),
+    "morning": ("morning shut/", ((r"", 10), (r"Air ", 3), (r"Tonight", 4))),
     "quiet": (
         "rehearse quiet --hours 2 --tick-s 10 --log quiet/",
         ((r"Rehearsal", 2), (r"  oxygen", 2)),
