@@ -49,7 +49,7 @@ def brief(made: Plan, change: tuple[str, ...]) -> str:
         change: what to change tonight, what weighs most first.
     """
     first, *rest = change
-    lines = [*_said_back(made), verdict(made), *wrapped(first, ""), ""]
+    lines = [*_said_back(made), *wrapped(verdict(made), ""), *wrapped(first, ""), ""]
     lines += summary(made)
     lines += ["", *_rows(made)]
     if rest:

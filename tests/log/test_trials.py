@@ -132,7 +132,9 @@ def test_trials_are_listed_and_compared(tmp_path: Path) -> None:
     logs.write(tmp_path, afternoon_and_night())
     code, out, _ = calling.call(trial, "list", "--log", tmp_path)
     assert code == 0
-    assert [line.split("  ") for line in out.splitlines()] == [
+    said, *lines = out.splitlines()
+    assert said == "2 trials in these nights."
+    assert [line.split("  ") for line in lines] == [
         ["2026-01-16@trial 1", "1.0 h", "all shut"],
         ["2026-01-16@trial 2", "1.0 h", "roof vent a third open"],
     ]
@@ -148,7 +150,7 @@ def test_trials_are_listed_and_compared(tmp_path: Path) -> None:
 def test_no_trial_is_listed_where_there_was_none(tmp_path: Path) -> None:
     logs.write(tmp_path, logs.begin() + logs.air(logs.still_air(0.0, HOUR)))
     code, out, _ = calling.call(trial, "list", "--log", tmp_path)
-    assert (code, out) == (0, "No trial in these nights.\n")
+    assert (code, out) == (0, "No trials in these nights.\n")
 
 
 def test_a_watch_that_dies_in_a_trial_leaves_none_of_its_air(tmp_path: Path) -> None:
@@ -257,6 +259,7 @@ def test_a_config_read_anew_in_a_trial_cuts_it_in_no_two(tmp_path: Path) -> None
     logs.write(tmp_path, data)
     _, out, _ = calling.call(trial, "list", "--log", tmp_path)
     assert out.splitlines() == [
+        "2 trials in these nights.",
         "2026-01-16@trial 1  1.0 h  all shut",
         "2026-01-16@trial 2  1.0 h  all shut",
     ]
