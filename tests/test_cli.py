@@ -107,7 +107,8 @@ def test_replay_for_people_and_for_programs(
     # On the very row: with rows every ten seconds the on-delay of five is over.
     assert low["time_s"] == 300.0
     assert main(["replay", str(path)]) == 0
-    assert "o2-low (high): normal -> unacknowledged" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "+0:05:00  danger  too little oxygen: active." in out
 
 
 def test_replay_says_when_nothing_rang(

@@ -7,7 +7,6 @@ from typing import NamedTuple
 from cabinvigil.daemon.review.airflow.balance import Z90
 from cabinvigil.daemon.review.compare import (
     NO_FLAME,
-    NOT_ALL_SEEN,
     Measure,
     Sheet,
     dryness,
@@ -18,6 +17,7 @@ from cabinvigil.daemon.review.compare import (
     too_short,
 )
 from cabinvigil.daemon.review.middle import estimate
+from cabinvigil.daemon.review.proof import NOT_ALL_SEEN
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT
 from cabinvigil.daemon.review.verdict import (
     DANGEROUS,

@@ -5,18 +5,18 @@ differ by more than what the figures may be off.
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import Z90, Triple
 from cabinvigil.daemon.review.airflow.nodes import mean
-from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode
-from cabinvigil.daemon.review.health import seen_steps, still_at_nothing
+from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.other_air import NOTHING_MEASURED, OtherAir, other_air
+from cabinvigil.daemon.review.proof import past, unproved, woken
 from cabinvigil.daemon.review.stretches import stretch
 from cabinvigil.daemon.review.trial_figures import (
     O2_LIMIT_PCT,
@@ -26,16 +26,10 @@ from cabinvigil.daemon.review.trial_figures import (
 from cabinvigil.daemon.review.verdict import (
     FRESH,
     SHORTEST_H,
-    UNKNOWN,
-    UNSEEN,
-    UNSEEN_MIN,
-    UNSEEN_SHARE,
-    WARMING_MIN,
-    rang_in_words,
 )
 from cabinvigil.daemon.text.durations import minutes as spelled
 from cabinvigil.daemon.text.units_said import SI, Units
-from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
+from cabinvigil.drivers.kit.quantity import VITAL
 
 SENSOR_SD: Mapping[str, tuple[float, float]] = {
     # quantity: sd as a share of the value, and in its unit
@@ -53,19 +47,12 @@ judgement)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
-NOT_ALL_SEEN = "not all of it was monitored"
-CERTIFIED = frozenset(f"contact-{means}" for means in ("smoke", "gas", "co"))
-"""The alarms by which a certified one speaks: it may have tasted what ours do not."""
 SETTLED_O2_PCT = 0.3
 """So much oxygen may still be lost, at worst, where the air counts as settled: half as
 much again as a part may be off (own choice)."""
 SETTLED_CHANGES = 2.0
 """Where nothing was projected: air changes after which seven eighths of the way are
 gone (1 - exp(-2))."""
-FORECASTS = ("o2-projected", "o2-falling", "co2-projected")
-"""Alarms by what is about to happen."""
-NOT_BREATHED = ("contact-bilge", "hot", "cold")
-"""Alarms about the cabin that wake people, and say nothing of the vents."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +153,7 @@ def sheet(
         )
         * STEP_S
         / 60.0,
-        _past(found, from_s, to_s, beyond),
+        past(found, from_s, to_s, beyond),
         found.verdict.word if (from_s, to_s) == (0.0, tape.length_s) else None,
         min(_known(tape, "o2_pct", "below", part), default=None),
         max(_known(tape, "co_ppm", "above", part), default=None),
@@ -183,49 +170,9 @@ def sheet(
         ),
         found.units,
         other_air(tape, from_s, to_s),
-        _unproved(found, from_s, to_s, part, is_trial=is_trial),
-        *_woken(found, from_s, to_s),
+        unproved(found, from_s, to_s, part, is_trial=is_trial),
+        *woken(found, from_s, to_s),
     )
-
-
-def _unproved(
-    found: Morning, from_s: float, to_s: float, part: slice, *, is_trial: bool
-) -> str:
-    """Say what our own air cannot speak against, or was not there to say."""
-    tape = found.tape
-    for one in _rang_between(found.rang, from_s, to_s):
-        if one.alarm in CERTIFIED:
-            return rang_in_words(one.alarm)
-    left_out = frozenset[int]() if is_trial else tape.left_out
-    steps = [n for n in range(part.start, part.stop) if n not in left_out]
-    share_min = UNSEEN_SHARE * len(steps) * STEP_S / 60.0
-    enough_min = max(WARMING_MIN, min(UNSEEN_MIN, share_min))
-    for name in VITAL:
-        seen = seen_steps(tape, found.rang, name)
-        unseen = sum(1 for step in steps if not seen[step])
-        unseen_min = unseen * STEP_S / 60.0
-        if unseen and unseen == len(steps):
-            return f"{QUANTITIES[name].words} was never measured beyond doubt"
-        if unseen_min > enough_min:
-            return f"{QUANTITIES[name].words} was not known for {spelled(unseen_min)}"
-    keys = tape.keys("co_ppm")
-    if keys and set(keys) <= set(still_at_nothing(tape)):
-        return "carbon monoxide was read as 0 all along while carbon dioxide rose"
-    is_night = not is_trial and (from_s, to_s) == (0.0, tape.length_s)
-    return NOT_ALL_SEEN if is_night and found.verdict.word in (UNSEEN, UNKNOWN) else ""
-
-
-def _woken(found: Morning, from_s: float, to_s: float) -> tuple[str, bool]:
-    """Return what woke people, a limit before a forecast; and whether that is one."""
-    woke = [
-        one.alarm
-        for one in _rang_between(found.rang, from_s, to_s)
-        if one.is_about_air
-        and one.alarm not in NOT_BREATHED
-        and one.rank >= RANKS["medium"]
-    ]
-    woke.sort(key=lambda alarm: alarm in FORECASTS)
-    return (rang_in_words(woke[0]), woke[0] in FORECASTS) if woke else ("", False)
 
 
 def never_safer(one: Sheet) -> str:
@@ -237,34 +184,10 @@ def never_safer(one: Sheet) -> str:
     return one.unproved or ("" if is_past_by_air else one.past)
 
 
-def _rang_between(
-    rang: Iterable[AlarmEpisode], from_s: float, to_s: float
-) -> Iterator[AlarmEpisode]:
-    for one in rang:
-        end_s = to_s if one.to_s is None else one.to_s
-        if one.from_s < to_s and end_s > from_s:
-            yield one
-
-
 def _known(tape: NightSeries, quantity: str, side: str, part: slice) -> list[float]:
     """Return the worst values of a stretch, of those that were told."""
     values = tape.worst(quantity, side)[part]
     return [value for value in values if value is not None]
-
-
-def _past(found: Morning, from_s: float, to_s: float, beyond_min: float) -> str:
-    """Name what was past a limit that wakes people, or rang as a danger."""
-    if beyond_min > 0.0:
-        return "air past a waking limit"
-    for one in _rang_between(found.rang, from_s, to_s):
-        if one.is_about_air and one.rank >= RANKS["high"]:
-            return rang_in_words(one.alarm)
-    blood = [one for one in found.near if one.limit.quantity == "cohb_pct"]
-    for approach in blood:
-        is_grave = RANKS.get(approach.limit.priority, 0) >= RANKS["medium"]
-        if approach.margin <= 0.0 and is_grave and from_s <= approach.at_s <= to_s:
-            return "carbon monoxide in the blood"
-    return ""
 
 
 def sd_of(quantity: str, value: float) -> float:

@@ -118,5 +118,5 @@ def test_a_recorded_smoke_alarm_is_heard_in_a_rehearsal(tmp_path: Path) -> None:
     code, out, _ = call(rehearse, "--air", file, "--tick-s", "1")
     assert code == 0
     assert "No smoke alarm of the column contact_smoke is here" in out
-    rung = [line for line in out.splitlines() if "The smoke alarm rings" in line]
+    rung = [line for line in out.splitlines() if "The smoke alarm sounds" in line]
     assert rung[0].startswith("22:01:0")

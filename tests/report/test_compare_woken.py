@@ -6,7 +6,7 @@ from random import Random
 import pytest
 
 from cabinvigil.daemon.commands import compare
-from cabinvigil.daemon.review.compare import FORECASTS
+from cabinvigil.daemon.review.proof import FORECASTS
 from tests.commands.calling import call
 from tests.review import logs
 
