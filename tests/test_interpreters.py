@@ -27,6 +27,7 @@ ROOT = Path(__file__).parents[1]
 ROOTS = [Path(daemon_path[0]), Path(drivers_path[0])]
 WHOLE_NUMBERS = {
     "daemon/commands/replay.py": 1,  # bytes of files
+    "daemon/parts/scan_text.py": 1,  # new sensors
     "daemon/log/room.py": 2,  # bytes of values
     "daemon/phone/dispatch.py": 1,  # counts of messages
     "daemon/rehearsal/emulated/frame9.py": 1,  # a checksum of bytes
