@@ -22,6 +22,7 @@ from cabinvigil.daemon.text.languages import partly_spoken
 from cabinvigil.daemon.text.numbers import span
 from cabinvigil.daemon.text.units import with_powers
 from cabinvigil.daemon.text.units_retold import retold
+from cabinvigil.daemon.text.wrapping import joined
 from cabinvigil.drivers.kit.quantity import VITAL
 
 NOTE = (
@@ -110,7 +111,7 @@ def _head(found: Morning, zone: tzinfo | None) -> Iterator[str]:
     tape, word = found.tape, found.verdict.word
     yield f"<header><h1>{escape(found.facts.name)}, {escape(_when(found, zone))}</h1>"
     first, _, reasons = headline(found).partition(": ")
-    text = f"<b>{SIGNS[word]} {escape(first.rstrip('.'))}</b>{escape(reasons)}"
+    text = f"<b>{SIGNS[word]} {escape(first.rstrip('.'))}</b>{escape(joined(reasons))}"
     yield f'<div class="verdict {CLASSES[word]}" role="status">{text}</div>'
     yield f'<p class="act">{escape(act(found))}</p>'
     clock = clock_of(found, zone)

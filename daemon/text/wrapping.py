@@ -14,8 +14,14 @@ _SIGNS = sorted(
 )
 _APART = re.compile(
     r"(?<=[\d)]) (?=(?:" + "|".join(map(re.escape, _SIGNS)) + r")(?![\w²³/]))"
+    r"|(?<=\b\d\d)(?<!:\d\d) (?=\d{3}\b)|(?<=\b\d{3}) (?=\d{3}\b)"  # 17 046
 )
 _JOINT = "\u00a0"
+
+
+def joined(text: str) -> str:
+    """Return a text in which no line can end within a number, or before its unit."""
+    return _APART.sub(_JOINT, text)
 
 
 def wrap(
@@ -36,7 +42,7 @@ def wrap(
         break_on_hyphens: a line may end behind a hyphen.
     """
     lines = textwrap.wrap(
-        _APART.sub(_JOINT, text),
+        joined(text),
         width,
         initial_indent=first,
         subsequent_indent=others,

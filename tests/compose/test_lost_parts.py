@@ -49,9 +49,9 @@ def test_the_times_are_those_that_readme_promises() -> None:
     """One number for each, in one place."""
     readme = (Path(__file__).parents[2] / "daemon" / "README.md").read_text("utf-8")
     retry_s = stale.Params().retry_s
-    assert f"silent, within {LOST_WAKES_S:g} s of its last reading" in readme
-    assert f"of which a retry's {retry_s:g} s" in readme
-    assert f"in doubt, within {STILL_WAKES_S / 60.0:g} minutes" in readme
+    assert f"silent: within {LOST_WAKES_S:g} s of its last reading" in readme
+    assert f"({retry_s:g} s of them are a retry" in readme
+    assert f"in doubt: within {STILL_WAKES_S / 60.0:g} minutes" in readme
 
 
 # --- parts that live -----------------------------------------------------------------
