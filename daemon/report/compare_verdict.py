@@ -23,9 +23,7 @@ from cabinvigil.daemon.review.verdict import (
     DANGEROUS,
     UNKNOWN,
     UNSEEN,
-    UNSEEN_MIN,
-    UNSEEN_SHARE,
-    WARMING_MIN,
+    unseen_allowed_min,
 )
 from cabinvigil.daemon.text.durations import minutes
 
@@ -56,8 +54,7 @@ def enough(one: Sheet) -> Enough:
         return Enough(NO, one.woken)
     if one.margin is None:
         return Enough(NOT_KNOWN, "no gas was measured")
-    share_min = min(UNSEEN_MIN, 60.0 * UNSEEN_SHARE * one.hours)
-    if one.unseen_min > max(WARMING_MIN, share_min):
+    if one.unseen_min > unseen_allowed_min(60.0 * one.hours):
         unseen = minutes(one.unseen_min)
         return Enough(NOT_KNOWN, f"{unseen} without oxygen or CO readings")
     if one.unproved:

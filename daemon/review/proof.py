@@ -9,10 +9,8 @@ from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.verdict import (
     UNKNOWN,
     UNSEEN,
-    UNSEEN_MIN,
-    UNSEEN_SHARE,
-    WARMING_MIN,
     rang_in_words,
+    unseen_allowed_min,
 )
 from cabinvigil.daemon.text.durations import minutes as spelled
 from cabinvigil.drivers.kit.quantity import QUANTITIES, VITAL
@@ -36,15 +34,14 @@ def unproved(
             return rang_in_words(one.alarm)
     left_out = frozenset[int]() if is_trial else tape.left_out
     steps = [n for n in range(part.start, part.stop) if n not in left_out]
-    share_min = UNSEEN_SHARE * len(steps) * STEP_S / 60.0
-    enough_min = max(WARMING_MIN, min(UNSEEN_MIN, share_min))
+    allowed_min = unseen_allowed_min(len(steps) * STEP_S / 60.0)
     for name in VITAL:
         seen = seen_steps(tape, found.rang, name)
         unseen = sum(1 for step in steps if not seen[step])
         unseen_min = unseen * STEP_S / 60.0
         if unseen and unseen == len(steps):
             return f"{QUANTITIES[name].words} was never measured beyond doubt"
-        if unseen_min > enough_min:
+        if unseen_min > allowed_min:
             return f"{QUANTITIES[name].words} was not known for {spelled(unseen_min)}"
     keys = tape.keys("co_ppm")
     if keys and set(keys) <= set(still_at_nothing(tape)):

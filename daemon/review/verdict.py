@@ -116,6 +116,11 @@ def verdict(
     return NightVerdict(WELL, ())
 
 
+def unseen_allowed_min(length_min: float) -> float:
+    """Return for how long a vital quantity may be unknown in so many minutes."""
+    return max(WARMING_MIN, min(UNSEEN_MIN, UNSEEN_SHARE * length_min))
+
+
 def rang_in_words(alarm: str) -> str:
     """Say that an alarm sounded, by what people call it."""
     return f"the alarm for {name_of_alarm(alarm)} sounded"
