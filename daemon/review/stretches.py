@@ -344,8 +344,9 @@ def _open(middle: float, sd: float) -> Triple:
 
 def _left(middle: float, sd: float) -> Triple:
     """Return the water that is left; less than nothing is left nowhere."""
-    low, middle, high = _open(middle, sd)
-    return max(0.0, low), max(0.0, middle), max(0.0, high)
+    if middle <= 0.0:
+        return 0.0, 0.0, max(0.0, _open(middle, sd)[2])
+    return triple(middle, sd)
 
 
 def _shrink(warmth: tuple[Told, Told]) -> float:

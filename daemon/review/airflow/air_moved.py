@@ -35,9 +35,15 @@ AWAKE_H, SETTLED_H = 0.4, 1.0
 the night's begin (own judgement)."""
 LEAST_H = 0.5
 """Less than this is too little for a curve."""
-K_SHARE, S_SHARE = 0.113, 0.093
+K_SHARE, S_SHARE = 0.08, 0.065
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
+WAY_SPREAD = 1.5
+"""Times what the filter states of itself: it knows nothing of explanations that nobody
+thought of (the same)."""
+DRIVE_SPREAD = 0.3
+"""Of the flow that warmth and wind drive, where they are e times the usual (the
+same)."""
 LEAST_K_SD = 0.03
 """Of air changes an hour, however few: in a cabin that is all but shut they follow
 neither warmth nor one leak (own judgement)."""
@@ -237,12 +243,16 @@ def _air(
     at_s: float, known: bool, course: Course, n: int, values: tuple[float, ...]
 ) -> NodeAir:
     k, s, var_k, var_s, cov = values
+    if k < 0.0 < var_k:  # air flows backwards nowhere; its source was too small then
+        k, s = 0.0, s - k * cov / var_k
     weight, drive = course.weight[n], course.drive[n] if course.drive else 1.0
     k, var_k, cov = k * drive, var_k * drive**2, cov * drive
+    var_k, var_s, cov = (one * WAY_SPREAD**2 for one in (var_k, var_s, cov))
     # what the air carries off is told by the excess over outdoors, and no better
     excess = max(abs(course.excess_ppm[n] or 0.0), OUTDOOR_SD_PPM)
     is_told = course.excess_ppm[n] is not None
     outdoor_share = OUTDOOR_SD_PPM / excess if is_told else 0.0
     var_k += (K_SHARE * k) ** 2 + LEAST_K_SD**2 + (outdoor_share * k) ** 2
+    var_k += (DRIVE_SPREAD * math.log(drive) * k) ** 2
     var_s += (S_SHARE * s) ** 2 + (OUTDOOR_SD_PPM * k) ** 2
     return NodeAir(at_s, k, s * weight, var_k, var_s * weight**2, cov * weight, known)

@@ -56,9 +56,24 @@ OUTSIDE_SPREAD = 0.25
 """Of the vapour outdoors where no sensor tells: 2.5 K and 10 % RH (own judgement)."""
 
 
+MOST_SKEW = 2.5
+"""Times the lower half of an interval, at the most, that its upper half is wide (own
+judgement)."""
+
+
 def triple(middle: float, sd: float) -> Triple:
-    """Return 5, 50 and 95 % points of something that cannot be negative."""
-    return max(0.0, middle - Z90 * sd), max(0.0, middle), max(0.0, middle + Z90 * sd)
+    """Return 5, 50 and 95 % points of something that cannot be negative.
+
+    Errors are shares of what is found, so what comes out too small has too small an sd:
+    the upper end lies as many times above the middle as the lower lies below.
+    """
+    off = Z90 * sd
+    skew = middle / (middle - off) if middle > off else MOST_SKEW
+    return (
+        max(0.0, middle - off),
+        max(0.0, middle),
+        max(0.0, middle + min(skew, MOST_SKEW) * off),
+    )
 
 
 class BalanceNode(NamedTuple):

@@ -16,6 +16,8 @@ from collections.abc import Sequence
 from cabinvigil.daemon.review.airflow.guess import (
     AIR,
     AWAKE,
+    CALM_WALKS,
+    FIRST_WALKS,
     GUSTS,
     WALKS_K,
     WALKS_S,
@@ -69,17 +71,7 @@ class Search:
         awake: Sequence[float] = (),
         swing_ppm: Sequence[float] = (),
     ) -> None:
-        """Take the night's readings.
-
-        Args:
-            course: the nodes.
-            settings: of the burner.
-            heat: the temperature's course; None where none was told.
-            awake: what people give before they sleep, node by node, ppm of the
-                cabin's air an hour; empty: not looked at.
-            swing_ppm: node by node what a burner that cycles gives more or less
-                than in the mean, in one step; 0 where it does not, empty: nowhere.
-        """
+        """Take the night's readings, as `Judge` does."""
         self._judge = Judge(course, settings, heat, awake, swing_ppm)
         self._cycling = [one > 0.0 for one in swing_ppm]
         self._settings, self._count = settings, len(course.level_ppm)
@@ -90,21 +82,28 @@ class Search:
 
     def explain(self) -> Explained:
         """Find the best explanation, its rivals mixed in."""
-        stand = self._first()
+        stand = self._searched(FIRST_WALKS)
+        if stand.guess.is_restless or stand.guess.walks.k > CALM_WALKS.k:
+            calm = self._searched(CALM_WALKS)
+            stand = max(stand, calm, key=lambda one: one.worth)
+        return self._mixed(stand)
+
+    def _searched(self, walks: Walks) -> Explanation:
+        """Search from an air that changes so much by itself."""
+        stand = self._first(walks)
         for _ in range(3):
             was = stand.guess
             stand = self._polished(self._walked(self._grown(stand)))
             # only other changes, not another size of noise, ask for more of them
             if (stand.guess.start, stand.guess.changes) == (was.start, was.changes):
                 break
-        return self._mixed(stand)
+        return self._settled(stand.guess, stand.scale)
 
     # --- the search ----------------------------------------------------------
 
-    def _first(self) -> Explanation:
+    def _first(self, walks: Walks) -> Explanation:
         """Start with no change, and with the k that the levels suggest."""
         scale = self._judge.first_noise()
-        walks = Walks(WALKS_K[2], GUSTS[3], WALKS_S[0], AWAKE[1])
         stands = [
             self._judge.stand(Guess(one, {}, walks), scale) for one in self._stops
         ]
@@ -322,7 +321,7 @@ class Search:
         ]
 
     def _mixed(self, stand: Explanation) -> Explained:
-        best, cooked = self._settled(stand.guess, stand.scale), []
+        best, cooked = stand, []
         for _ in range(MOST_TURNED):
             found = self._cooked(best)
             cooked += found

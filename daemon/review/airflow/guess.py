@@ -8,7 +8,7 @@ AIR = "air"
 WALKS_S = (0.02, 0.1, 0.4)
 """Slow change of the source in an hour, as a share: sleep deepens; a cylinder cools; a
 tap is turned by a little, a thermostat cuts in and out (own judgement)."""
-WALKS_K = (0.05, 0.1, 0.2, 0.4, 0.8)
+WALKS_K = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8)
 """Slow change of k in an hour, as a share: hardly any; a cabin that warms; vents that
 ice over."""
 GUSTS = (0.01, 0.03, 0.045, 0.06, 0.09, 0.12, 0.18)
@@ -55,6 +55,12 @@ class Walks(NamedTuple):
         """Whether source or air had to be let change as much as they ever may."""
         is_restless = self.k == WALKS_K[-1] and self.gust == GUSTS[-1]
         return is_restless or self.source == WALKS_S[-1]
+
+
+FIRST_WALKS = Walks(WALKS_K[3], GUSTS[3], WALKS_S[0], AWAKE[1])
+CALM_WALKS = Walks(WALKS_K[1], GUSTS[0], WALKS_S[0], AWAKE[1])
+"""Air that changes much by itself hides a sudden change: where a search from the first
+ends in such air, another begins from calm air."""
 
 
 class Guess(NamedTuple):
