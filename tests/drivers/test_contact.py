@@ -232,6 +232,7 @@ def test_a_wire_within_a_factor_of_two_is_as_it_should_be(
             "^the wire has 2.0 kOhm, neither as at rest nor as in",
         ),
         (23_400.0, OutOfRangeError, "^the wire has 23.4 kOhm, neither"),
+        (23_460.0, OutOfRangeError, "^the wire has 23.5 kOhm, neither"),
     ],
 )
 def test_each_trouble_of_a_wire_has_its_own_name(
@@ -297,6 +298,18 @@ def test_rest_and_alarm_must_be_told_apart(
         return
     with pytest.raises(ValueError, match=r"^rest_ohm: 7990 and alarm_ohm 1000 are too"):
         wire(rest_ohm=rest, alarm_ohm=alarm)
+
+
+def test_the_refusal_says_how_far_apart_they_must_be() -> None:
+    """The figure is the one that decides."""
+    with pytest.raises(ValueError, match=r"one must be 8 times the other or more$"):
+        wire(rest_ohm=7999.0, alarm_ohm=1000.0)
+    assert wire(rest_ohm=8000.0, alarm_ohm=1000.0) == wire(rest_ohm=8000.0)
+
+
+def test_the_usual_wire_is_the_one_of_the_table() -> None:
+    """hardware.md and the example say these."""
+    assert wire() == part.Wire("0", 10_000.0, 47_000.0, 1000.0, 3300.0)
 
 
 def test_the_pull_is_one_of_three() -> None:

@@ -52,6 +52,11 @@ def test_answers(frame: bytes, function: int, words: tuple[int, ...]) -> None:
             modbus.decode(wrong)
 
 
+def test_a_wrong_checksum_is_said_beside_the_right_one() -> None:
+    with pytest.raises(CrcError, match=r"^the checksum is 16e7, its bytes give 16e6$"):
+        modbus.decode(FOUR[:-1] + b"\xe7")
+
+
 def test_refusals() -> None:
     """They name the function that was refused, and why."""
     with pytest.raises(WrongPartError, match="refuses function 4, for reason 2"):
