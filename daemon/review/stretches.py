@@ -18,6 +18,7 @@ from cabinvigil.daemon.review.airflow.balance import (
     Triple,
     triple,
 )
+from cabinvigil.daemon.review.airflow.doors import DOOR_SPREAD
 from cabinvigil.daemon.review.airflow.nodes import Told, mean
 from cabinvigil.daemon.review.airflow.sources import EMPTY, OFF, UNSURE
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
@@ -58,6 +59,7 @@ class Totals:
     """What a stretch came to; each figure is 5, 50 and 95 %."""
 
     air_changes_per_h: Triple
+    """By vents and leaks, and by a door that stood open for a minute."""
     air_m3_h: Triple
     """Outdoor air that entered, by its volume outdoors."""
     burn_kw: Triple
@@ -77,6 +79,8 @@ class Totals:
     unsure_h: float = 0.0
     """Beside `lit_h`: hours in which nothing shows whether the burner was lit; the gas
     of them is in the figures, as far as it may have been."""
+    door_m3_h: float = 0.0
+    """Of `air_m3_h`, what came in by a door that stood open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,6 +246,8 @@ def _totals(
     nodes = [*firm, *loose]
     hours = len(nodes) * step_h
     changes, changes_sd = _sum(((n.changes_per_h, n.changes_sd) for n in nodes), step_h)
+    by_door = math.fsum(n.door_per_h for n in nodes) * step_h
+    changes_sd = math.hypot(changes_sd, DOOR_SPREAD * by_door)
     burnt = _burnt(firm, loose, step_h, facts)
     most_kw = MOST_POWER * (facts.burner_kw or LIKELY_BURNER_KW)
     per_kg = hhv_kwh_kg(facts.liquid)
@@ -258,7 +264,8 @@ def _totals(
         made_kg = (triple(*known)[0], made_kg[1], most_kg)
         # nothing shows that its air carried it off
         left_kg = (0.0, left_kg[1], max(left_kg[2], flame_kg))
-    rate, volume = triple(changes / hours, changes_sd / hours), facts.volume_m3 or 0.0
+    rate = triple((changes + by_door) / hours, changes_sd / hours)
+    volume = facts.volume_m3 or 0.0
     shrink = _shrink(warmth)
     return Totals(
         rate,
@@ -272,6 +279,7 @@ def _totals(
         left_kg,
         len(loose) * step_h,
         burnt.unsure_h,
+        by_door / hours * volume * shrink,
     )
 
 
@@ -376,10 +384,11 @@ def _vent(totals: Totals, facts: CabinFacts, warmth: tuple[Told, Told]) -> Vent 
         return None
     to_m3_h = facts.volume_m3 * _shrink(warmth)
     leaks = leak_per_h(facts.leak_per_h)
+    air_m3_h = [one - totals.door_m3_h for one in totals.air_m3_h]
     through = (
-        max(0.0, totals.air_m3_h[0] - leaks[2] * to_m3_h),
-        max(0.0, totals.air_m3_h[1] - leaks[1] * to_m3_h),
-        max(0.0, totals.air_m3_h[2] - leaks[0] * to_m3_h),
+        max(0.0, air_m3_h[0] - leaks[2] * to_m3_h),
+        max(0.0, air_m3_h[1] - leaks[1] * to_m3_h),
+        max(0.0, air_m3_h[2] - leaks[0] * to_m3_h),
     )
     span = vent_range(vents, inside, outside, facts.wind_mps)
     expected = (

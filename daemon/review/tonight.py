@@ -154,7 +154,8 @@ def _way(night: Situation, one: Stretch) -> SettlingCase | None:
     if one.totals is None or night.outside_c is None:
         return None
     return SettlingCase(
-        one.totals.air_m3_h[1],
+        # nobody opens the door by night for the air's sake
+        one.totals.air_m3_h[1] - one.totals.door_m3_h,
         one.totals.burn_kw[1] if one.totals.lit_h > 0.0 else 0.0,
         night.people,
         night.outside_c,

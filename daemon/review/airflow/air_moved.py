@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from cabinvigil.daemon.review.airflow.change_points import Search
 from cabinvigil.daemon.review.airflow.cycles import Swing
+from cabinvigil.daemon.review.airflow.doors import doors
 from cabinvigil.daemon.review.airflow.drive import driven
 from cabinvigil.daemon.review.airflow.guess import Settings
 from cabinvigil.daemon.review.airflow.heat import Heat
@@ -64,6 +65,8 @@ class NodeAir(NamedTuple):
     cov: float
     is_known: bool
     """Whether there were readings here; else it is carried over from its neighbours."""
+    door: float = 0.0
+    """Air changes an hour beside `k`, by a door that stood open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,10 +207,21 @@ def moved(
         )
     at_h = [n * course.step_h for n in range(count)]
     more = () if awake is None else awake.at_nodes(at_h)
+    opened = doors(
+        course.level_ppm, course.level_sd_ppm, readings.outdoor_ppm, course.step_h
+    )
+    by_door = {
+        n: one.changes / (one.end - one.begin) / course.step_h
+        for one in opened
+        for n in range(one.begin, one.end)
+    }
+    course = replace(course, anew=frozenset(by_door))
     explained = Search(course, settings, heat, more, swing_ppm).explain()
     found, step_s = explained.found, each * fine_s
     nodes = tuple(
-        _air(at_s[0] + n * step_s, known[n], course, n, values)
+        _air(at_s[0] + n * step_s, known[n], course, n, values)._replace(
+            door=by_door.get(n, 0.0)
+        )
         for n, values in enumerate(zip(*found[:5], strict=True))
     )
     changes = tuple(

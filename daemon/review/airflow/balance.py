@@ -23,6 +23,7 @@ from cabinvigil.daemon.review.airflow.air_moved import (
 )
 from cabinvigil.daemon.review.airflow.carbon import Carbon, carbon_of, dry_o2_pct
 from cabinvigil.daemon.review.airflow.cycles import cycles_of
+from cabinvigil.daemon.review.airflow.doors import DOOR_SPREAD
 from cabinvigil.daemon.review.airflow.guess import AIR
 from cabinvigil.daemon.review.airflow.nodes import REFERENCE_C, Told, mean
 from cabinvigil.daemon.review.airflow.sources import (
@@ -104,6 +105,8 @@ class BalanceNode(NamedTuple):
     lit_sd: float = 0.0
     is_full: bool = False
     """Whether the CO2 part was at the end of its range."""
+    door_per_h: float = 0.0
+    """Air changes beside `changes_per_h`, by a door that stood open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +285,7 @@ def _node(
         people_kg_h * 1000.0 / water_g_h,
         *_carried(node, water, gas / 3600.0 * TO_KG_H, wets),
         0.0 if setting in (OFF, EMPTY) else sources.guests_water * 3600.0,
+        door_per_h=node.door,
     )
 
 
@@ -315,7 +319,9 @@ def _carried(
     spread = MEASURED_SPREAD if is_measured else OUTSIDE_SPREAD
     wet_sd = math.hypot(RH_SPREAD * wet, spread * wet_outside)
     other = node.k * per_change * wet_sd
-    carried_sd = math.hypot(math.sqrt(node.var_k) * drop, other)
+    by_door = DOOR_SPREAD * node.door * drop
+    carried_sd = math.hypot(math.sqrt(node.var_k) * drop, other, by_door)
     both = node.cov * water.per_source * drop
     left = water.made_sd**2 + carried_sd**2 - 2.0 * both
-    return node.k * drop, carried_sd, math.sqrt(max(left, other**2))
+    carried = (node.k + node.door) * drop
+    return carried, carried_sd, math.sqrt(max(left, other**2))

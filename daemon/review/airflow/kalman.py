@@ -16,7 +16,7 @@ Units: hours, ppm, ppm/h, 1/h.
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -57,6 +57,8 @@ class Course:
     drive: Sequence[float] = ()
     """Of the air in each step: how the flow is to follow the warmth (`driven`), about
     1; empty: not at all."""
+    anew: Collection[int] = ()
+    """Nodes after which the level is another, and says nothing of the air."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +205,10 @@ def _steps(course: Course, belief: Belief, first: int) -> Iterator[_Step]:
             for one, by in zip(excess, drive[first:], strict=True)
         ],
         [step_h * one for one in course.weight[first:]],
-        [one is not None for one in excess],
+        [
+            one is not None and n not in course.anew
+            for n, one in enumerate(excess, first)
+        ],
         [one * one * step_h for one in belief.walk_k[first:]],
         [one * one * fresh for one in belief.gust[first:]],
         extra[first:],

@@ -80,3 +80,18 @@ def test_a_burner_that_is_out_is_not_taken_for_restless_air(tmp_path: Path) -> N
     known, totals = truth_between(night.moments), found.whole.totals
     assert totals is not None
     assert totals.gas_kg[1] == pytest.approx(known["gas_kg"], rel=0.5)
+
+
+def test_a_door_counts_for_the_air_and_not_for_the_vents(tmp_path: Path) -> None:
+    """Six times out in the night: 12 air changes of 25.  It was looked at."""
+    found, night = account_of(45003, tmp_path, "door-often")
+    known, totals = truth_between(night.moments), found.whole.totals
+    assert totals is not None
+    assert is_inside(totals, known, "air_changes_per_h")
+    by_door = [one.changes_per_h for one in night.moments if one.window_cm2 > 0.0]
+    share = sum(by_door) / sum(one.changes_per_h for one in night.moments)
+    assert totals.door_m3_h / totals.air_m3_h[1] == pytest.approx(share, rel=0.4)
+    vent = found.whole.vent
+    assert vent is not None
+    assert vent.fitted_cm2 is not None
+    assert vent.each_cm2[0] <= vent.fitted_cm2 <= 1.4 * vent.each_cm2[2]
