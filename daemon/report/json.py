@@ -217,6 +217,8 @@ def _breathed(found: Morning) -> dict[str, Any]:
         "pm2_5_mean_ugm3": rounded(breathed.pm2_5_mean_ugm3, 1),
         "like_sleeping_at_m": rounded(breathed.like_sleeping_at_m, 0),
         "co_most_mean_8h_ppm": rounded(breathed.co_shift_ppm, 1),
+        "co_known_pct": rounded(100.0 * breathed.co_known, 0),
+        "co2_known_pct": rounded(100.0 * breathed.co2_known, 0),
     }
 
 

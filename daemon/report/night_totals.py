@@ -6,9 +6,12 @@ from cabinvigil.daemon.review.airflow.balance import Triple
 from cabinvigil.daemon.review.middle import Estimate, estimate, without_middle
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.stretches import Totals
+from cabinvigil.daemon.review.verdict import UNSEEN_SHARE
 from cabinvigil.daemon.text.numbers import fixed
 from cabinvigil.daemon.text.units_said import SI, Units
 
+NEARLY_ALL = 1.0 - UNSEEN_SHARE
+"""Share of the night that must be known for a sum of it to be the night's."""
 DRY_KG = 0.05
 """Less is a wiped pane (our choice)."""
 BOUNDED = "CO2 was not measured, or its sensor at the end of its range,"
@@ -164,12 +167,29 @@ def battery(found: Morning) -> str:
 
 
 def blood(found: Morning) -> str:
-    """Write the most carbon monoxide in the blood; '' where it is not known."""
-    peak_pct = found.breathed.cohb_peak_pct
-    return "" if peak_pct is None else f"at most {peak_pct:.1f} %"
+    """Write the most carbon monoxide in the blood; '' where it is not known.
+
+    Of hours in which nobody measured, the blood may have taken in any amount.
+    """
+    peak_pct, known = found.breathed.cohb_peak_pct, found.breathed.co_known
+    if peak_pct is None:
+        return ""
+    if known < NEARLY_ALL:
+        return f"at least {peak_pct:.1f} %; CO {_measured(known)}"
+    return f"at most {peak_pct:.1f} %"
 
 
 def mean_co2(found: Morning) -> str:
     """Write the mean carbon dioxide; '' where it is not known."""
-    mean_ppm = found.breathed.co2_mean_ppm
-    return "" if mean_ppm is None else found.units.said("ppm", mean_ppm, 0, " ")
+    breathed = found.breathed
+    if breathed.co2_mean_ppm is None:
+        return ""
+    least = "at least " if breathed.co2_is_at_least else ""
+    mean_ppm = found.units.said("ppm", breathed.co2_mean_ppm, 0, " ")
+    told = f"{least}{mean_ppm} on average"
+    known = breathed.co2_known
+    return told if known >= NEARLY_ALL else f"{told}; it {_measured(known)}"
+
+
+def _measured(known: float) -> str:
+    return f"was measured for {100.0 * known:.0f} % of the night"

@@ -142,7 +142,7 @@ def _rest(found: Morning, clock: Clock) -> Iterator[Row]:
     if blood := night_totals.blood(found):
         yield "CO in the blood", blood
     if mean_co2 := night_totals.mean_co2(found):
-        yield "CO2 on average", mean_co2
+        yield "CO2", mean_co2
     if dust := dust_words(found.other, clock):
         yield "fine dust", f"{dust}\n{dust_meaning(found.other, clock)}"
     if indices := index_words(found.other, clock):

@@ -231,7 +231,7 @@ def _rest(found: Morning, clock: Clock) -> Iterator[str]:
     if breathed.co_shift_ppm is not None and breathed.co_shift_ppm >= CO_8H_PPM / 2.0:
         dose.append(_co_mean(breathed.co_shift_ppm, found.hours))
     if mean_co2 := night_totals.mean_co2(found):
-        dose.append(f"CO2 {mean_co2} on average")
+        dose.append(f"CO2 {mean_co2}")
     like_m = breathed.like_sleeping_at_m
     if like_m is not None and like_m >= THIN_FROM_M:
         like = found.units.said("m", like_m, -2)

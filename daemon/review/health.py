@@ -54,8 +54,12 @@ def watched(tape: NightSeries, rang: Sequence[AlarmEpisode]) -> list[Watched]:
 def seen_steps(
     tape: NightSeries, rang: Sequence[AlarmEpisode], name: str
 ) -> list[bool]:
-    """Say of each step whether a quantity was measured beyond doubt."""
-    keys = tape.keys(name) or tape.keys(name, "glass") or tape.keys(name, "outside")
+    """Say of each step whether a quantity was measured beyond doubt.
+
+    Where a part at the bunk told of it, one elsewhere does not stand in for it.
+    """
+    places = ("", None, "glass", "outside")
+    keys = next(filter(None, (tape.keys(name, place) for place in places)), [])
     seen = [False] * tape.count
     for key in keys:
         trusted = [one is not None for one in tape.series[key]]

@@ -38,7 +38,7 @@ from cabinvigil.daemon.review.inside import Inside, hours, inside
 from cabinvigil.daemon.review.other_air import OtherAir, other_air
 from cabinvigil.daemon.review.stretches import Stretch, stretch, stretches
 from cabinvigil.daemon.review.tonight import Advice, Situation, advice
-from cabinvigil.daemon.review.verdict import NightVerdict, verdict
+from cabinvigil.daemon.review.verdict import WARMING_MIN, NightVerdict, verdict
 from cabinvigil.daemon.text.units_said import Units
 
 SHIFT_S = 8 * 3600.0
@@ -82,6 +82,12 @@ class Breathed:
     """The height whose outdoor air holds the least oxygen of the night."""
     co_shift_ppm: float | None
     """The highest mean of eight hours, or of the whole of a shorter night."""
+    co_known: float = 1.0
+    """Share of the night of which CO is known; of the rest the blood took in none."""
+    co2_known: float = 1.0
+    """The same of CO2; its mean is of what is known."""
+    co2_is_at_least: bool = False
+    """Whether the CO2 part was at the end of its range: it was this or more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,7 +333,21 @@ def _breathed(tape: NightSeries, facts: CabinFacts, blood: Sequence[float]) -> B
         mean(tape.worst("pm2_5_ugm3", "above")),
         _like_sleeping_at_m(tape, facts),
         _most_mean(co),
+        _known(tape, co),
+        _known(tape, co2),
+        any(tape.at_least.get(key) for key in tape.keys("co2_ppm")),
     )
+
+
+def _known(tape: NightSeries, values: Sequence[Told]) -> float:
+    """Return of which share of the night, while people were inside, values are known.
+
+    What is missing after a start is warming up, and counts as known.
+    """
+    warming = round(WARMING_MIN * 60.0 / STEP_S)
+    steps = [n for n in range(tape.count) if n not in tape.left_out]
+    told = [n for n in steps if values[n] is not None or n < warming]
+    return len(told) / len(steps) if steps else 0.0
 
 
 def _most_mean(values: Sequence[Told]) -> Told:

@@ -13,6 +13,7 @@ from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
     TO_KG_H,
+    Z90,
     Balance,
     BalanceNode,
     Triple,
@@ -36,6 +37,8 @@ after, counts as they do, and less sure (own judgement)."""
 UNSTEADY = "the burner or the air changed all the time, and CO2 does not show which"
 MOST_POWER = 1.3
 """Times a heater's label: more it burns hardly ever (own judgement)."""
+LABEL_WRONG = 1.7
+"""Times a heater's label, at the most, where label and volume are wrong (the same)."""
 LOOSE_SPREAD = 0.6
 """Of what is carried over a longer one, or over hours with the part at its end: what
 was burnt and made in it is no figure then, but at least the rest (own judgement)."""
@@ -265,11 +268,10 @@ def _totals(
         # nothing shows that its air carried it off
         left_kg = (0.0, left_kg[1], max(left_kg[2], flame_kg))
     rate = triple((changes + by_door) / hours, changes_sd / hours)
-    volume = facts.volume_m3 or 0.0
-    shrink = _shrink(warmth)
+    outdoor_m3 = _shrink(warmth) * (facts.volume_m3 or 0.0)
     return Totals(
         rate,
-        _times(rate, volume * shrink),
+        _times(rate, outdoor_m3),
         burnt.power_kw,
         burnt.lit_h,
         burnt.gas_kwh,
@@ -279,7 +281,7 @@ def _totals(
         left_kg,
         len(loose) * step_h,
         burnt.unsure_h,
-        by_door / hours * volume * shrink,
+        by_door / hours * outdoor_m3,
     )
 
 
@@ -302,7 +304,9 @@ def _burnt(
     perhaps_lit_h = math.fsum(node.lit_share for node in lit) * step_h
     unsure_h = sum(node.setting == UNSURE for node in told) * step_h
     lit_h = math.fsum(node.lit_share for node in told) * step_h - unsure_h
-    gas_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
+    low, middle, high = triple(*_sum(((n.burn_kw, n.burn_sd) for n in lit), step_h))
+    most_kwh = LABEL_WRONG * (facts.burner_kw or LIKELY_BURNER_KW) * perhaps_lit_h
+    gas_kwh = (low, middle, min(high, max(most_kwh, middle)))
     lit_sd_h = math.fsum(n.lit_sd for n in lit) * step_h
     power_kw = _power(gas_kwh, perhaps_lit_h, lit_sd_h)
     if unsure_h or loose:
@@ -312,7 +316,7 @@ def _burnt(
         power_kw = _either(power_kw, _power(sure_kwh, lit_h, lit_sd_h))
     if loose and facts.burner_kw != 0.0:  # nothing shows that it was not lit on high
         most_kw = MOST_POWER * (facts.burner_kw or LIKELY_BURNER_KW)
-        most_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in firm), step_h))[2]
+        most_kwh = _open(*_sum(((n.burn_kw, n.burn_sd) for n in firm), step_h))[2]
         most_kwh += most_kw * len(loose) * step_h
         gas_kwh = (*gas_kwh[:2], max(gas_kwh[2], most_kwh))
         most_kw = _power(gas_kwh, perhaps_lit_h, lit_sd_h)[2]
@@ -325,12 +329,9 @@ def _power(gas_kwh: Triple, lit_h: float, lit_sd_h: float) -> Triple:
     if lit_h <= 0.0:
         return 0.0, 0.0, 0.0
     low, middle, high = _times(gas_kwh, 1.0 / lit_h)
-    off = 1.645 * lit_sd_h / lit_h * middle
-    return (
-        max(0.0, middle - math.hypot(middle - low, off)),
-        middle,
-        middle + math.hypot(high - middle, off),
-    )
+    off = Z90 * lit_sd_h / lit_h * middle
+    least = max(0.0, middle - math.hypot(middle - low, off))
+    return least, middle, middle + math.hypot(high - middle, off)
 
 
 def _either(perhaps: Triple, sure: Triple) -> Triple:
@@ -347,14 +348,14 @@ def _times(values: Triple, by: float) -> Triple:
 
 def _open(middle: float, sd: float) -> Triple:
     """Return a triple of something that may be negative."""
-    return middle - 1.645 * sd, middle, middle + 1.645 * sd
+    return middle - Z90 * sd, middle, middle + Z90 * sd
 
 
 def _left(middle: float, sd: float) -> Triple:
     """Return the water that is left; less than nothing is left nowhere."""
-    if middle <= 0.0:
-        return 0.0, 0.0, max(0.0, _open(middle, sd)[2])
-    return triple(middle, sd)
+    if middle > 0.0:
+        return triple(middle, sd)
+    return 0.0, 0.0, max(0.0, _open(middle, sd)[2])
 
 
 def _shrink(warmth: tuple[Told, Told]) -> float:

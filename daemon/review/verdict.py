@@ -29,6 +29,12 @@ minutes that a start allows for)."""
 SHORTEST_H = 0.5
 """A shorter log says nothing of a night: within half an hour of lighting, oxygen is at
 its limit in a shut trailer (our scenario's `shut`)."""
+WHOLE_NIGHT_H = 5.5
+"""Of a shorter log it is said how long it is: whoever stops the monitor by hand, or
+starts it late, must not take its word for the whole night (our choice)."""
+CO_ALARMS = ("co-level", "co-dose")
+"""Of whatever rank: carbon monoxide all night is no safe night, though it woke nobody
+(WHO air quality guidelines 2021: 4 mg/m3 over 24 h, 10 over 8 h)."""
 CLOSE_SHARE = 0.25
 """Close is where less than this share of the way from fresh air to a waking limit was
 left (our choice): oxygen below 19.8 %."""
@@ -59,12 +65,16 @@ class NightVerdict:
 RINGING = {
     "displaced-air": "a gas other than breath or fumes took the air's place",
     "gas-leak": "unburnt gas was in the air",
+    "o2-pressure": "there was too little oxygen for the height",
     "contact-smoke": "the smoke alarm sounded",
     "contact-gas": "the gas alarm sounded",
     "contact-co": "the carbon monoxide alarm sounded",
     "contact-bilge": "there was water in the bilge",
 }
 """Alarms that say more than the limits passed."""
+FROM_WAKING = ("o2-pressure", "displaced-air", "gas-leak")
+"""Those whose first waking step is past a limit of what is breathed that no limit above
+speaks of; other alarms of that rank foresee one, or are about the cabin."""
 
 
 def verdict(
@@ -89,7 +99,12 @@ def verdict(
         lacking: what of the log is missing or damaged, a clause each.
     """
     passed = _passed(near)
-    called = [one for one in rang if one.is_about_air and one.rank >= RANKS["high"]]
+    called = [
+        one
+        for one in rang
+        if one.is_about_air
+        and one.rank >= RANKS["medium" if one.alarm in FROM_WAKING else "high"]
+    ]
     reasons = list(passed)
     told = {one.limit.alarm for one in near if one.margin <= 0.0}
     reasons += [
@@ -111,9 +126,13 @@ def verdict(
         return NightVerdict(UNKNOWN, tuple(unknown))
     waking = [one for one in rang if one.is_about_air and one.rank >= RANKS["medium"]]
     close = [rang_in_words(one.alarm) for one in waking] + _close(near)
+    close += [
+        rang_in_words(one.alarm) for one in rang if one.alarm in CO_ALARMS
+    ] + _in_the_blood(near)
+    short = [f"only {minutes(60.0 * hours)} were monitored"] * (hours < WHOLE_NIGHT_H)
     if close:
-        return NightVerdict(CLOSE, tuple(close))
-    return NightVerdict(WELL, ())
+        return NightVerdict(CLOSE, tuple(dict.fromkeys([*close, *short])))
+    return NightVerdict(WELL, tuple(short))
 
 
 def unseen_allowed_min(length_min: float) -> float:
@@ -174,6 +193,13 @@ WORDS = {
 }
 
 
+def _in_the_blood(near: Sequence[Approach]) -> list[str]:
+    """Return what carbon monoxide in the blood came to, where it passed any limit."""
+    blood = [one for one in near if one.limit.quantity == "cohb_pct"]
+    most = max((one for one in blood if one.margin <= 0.0), key=_weight, default=None)
+    return [] if most is None else [f"{WORDS['cohb_pct']} {_value(most)}"]
+
+
 def _value(one: Approach) -> str:
     """Write a value without the trade's short words."""
     text = valued(one.limit.quantity, one.value)
@@ -190,7 +216,7 @@ def _blind(seen: Sequence[Watched], gaps: Sequence[Gap]) -> list[str]:
         warming_min = one.longest_min if is_warming else 0.0
         alone_min = one.unseen_min - silent_min - warming_min
         is_short = 1.0 - one.share > UNSEEN_SHARE and alone_min >= 1.0
-        if one.quantity in VITAL and (alone_min > UNSEEN_MIN or is_short):
+        if one.quantity in FRESH and (alone_min > UNSEEN_MIN or is_short):
             reasons.append(f"{one.words} was not monitored for {minutes(alone_min)}")
     return reasons
 

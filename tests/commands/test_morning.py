@@ -70,7 +70,7 @@ def test_a_good_night_is_told_and_exits_with_0(tmp_path: Path) -> None:
     code, out, err = call(str(logs.write(tmp_path, quiet())))
     assert (code, err) == (0, "")
     lines = out.splitlines()
-    assert lines[0] == "Safe by what was measured."
+    assert lines[0] == "Safe by what was measured: only 60 min were monitored."
     first = " ".join(lines[1 : lines.index("")])
     assert first.startswith("Nothing that was measured asks for a change. Even so, do")
     assert "not sleep with the heater lit" in first

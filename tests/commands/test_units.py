@@ -260,7 +260,8 @@ def test_the_mornings_page(nights: dict[str, list[Path]], tmp_path: Path) -> Non
     }
     held(morning, words)
     si, us = (without_pictures(pages[system]) for system in SYSTEMS)
-    assert list(differences(si, us)) == []
+    # an end that rounds to nothing in one system only is told as a bound there
+    assert [one for one in differences(si, us) if "'at', 'most'" not in one] == []
     assert "ft³" not in si
     assert "cfm" in us
     account = calling.call(morning, nights["si"][1], "--units", "us")

@@ -117,7 +117,7 @@ VERDICTS = [
     ),
     (morning, ["{}/shut"], r"^NOT SAFE: oxygen 1\d\.\d %"),
     (morning, ["{}/shut", "--all"], r"^NOT SAFE: oxygen 1\d\.\d %"),
-    (morning, ["{}/quiet"], r"^Safe by what was measured\."),
+    (morning, ["{}/quiet"], r"^Safe by what was measured[.:]"),
     (compare, ["{}/shut", "{}/quiet"], r"^quiet/\S+ was safer"),
     (compare, ["{}/trials@trial"], r"was safer|too short"),
     (

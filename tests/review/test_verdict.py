@@ -76,3 +76,22 @@ def test_each_ring_has_its_own_time_and_words(tmp_path: Path) -> None:
         (3600.0, "low", "30 ppm"),
         (21_000.0, "high", "250 ppm"),
     ]
+
+
+@pytest.mark.hazard("record-comforts")
+@pytest.mark.parametrize("alarm", ["o2-pressure", "displaced-air", "gas-leak"])
+def test_a_limit_of_the_air_that_woke_people_was_no_safe_night(
+    tmp_path: Path, alarm: str
+) -> None:
+    """At 2,900 m oxygen's pressure was short all night, and the night "safe"."""
+    data = logs.begin()
+    for at_s in range(0, 30_000, 30):
+        data += logs.air([(at_s, CALM)])
+        if at_s == 3600:
+            data += logs.line(
+                "alarm", at_s, alarm=alarm, state="unacknowledged", was="normal",
+                priority="medium", text="as it was said",
+            )  # fmt: skip
+    found = morning(read_tape([logs.write(tmp_path, data)]))
+    assert found.verdict.word == "dangerous"
+    assert "for the height" in found.verdict.reasons[0] or alarm != "o2-pressure"

@@ -22,12 +22,12 @@ LEAST_EXCESS_PPM = 300.0
 """Of what is left of a smaller excess a part tells too little (own judgement)."""
 LEAST_SD = 8.0
 """Times a reading's noise that the fall is deep at the least (own judgement)."""
-FASTER, FASTER_PER_H = 2.0, 2.0
+FASTER, FASTER_PER_H = 2.0, 5.0
 """CO2 falls by these beyond what the air of before and after carries off."""
 MOST_BACK = 0.95
 """Share of the fall that is climbed back: of more, the air cannot be told."""
-MOST_DOORS = 10
-"""More in a night, and it is a burner that cycles in a quick cabin (own judgement)."""
+MOST_FALLS = 9
+"""More falls and climbs in a night, and it is a burner that cycles (own judgement)."""
 DOOR_SPREAD = 0.4
 """Of the air that a door lets in: the fall is seen late and mixed (own judgement)."""
 
@@ -60,17 +60,23 @@ def doors(
     found: list[Door] = []
     top = CLIMB_NODES
     while top < len(excess) - CLIMB_NODES - 1:
-        one = _door_at(excess, level_sd_ppm, top, step_h)
+        one = _fall_at(excess, level_sd_ppm, top, step_h)
         if one is not None:
             found.append(one)
         top = top + 1 if one is None else one.end
-    return found if len(found) <= MOST_DOORS else []
+    if len(found) > MOST_FALLS:
+        return []
+    return [one for one in found if one.changes > 0.0]
 
 
-def _door_at(
+def _fall_at(
     excess: Sequence[Told], sds: Sequence[float], top: int, step_h: float
 ) -> Door | None:
-    """Look for one whose fall begins at this node."""
+    """Look for a fall with a climb after it that begins at this node.
+
+    Returns:
+        None where there is none; no air changes where it needs no door.
+    """
     last = min(top + LONGEST_NODES, len(excess) - CLIMB_NODES - 1)
     part = excess[top - CLIMB_NODES : last + CLIMB_NODES + 1]
     if any(one is None for one in part):
@@ -91,13 +97,13 @@ def _door_at(
     )
     low = max(low, sds[bottom], 1.0)
     if math.log(high / low) < (FASTER * per_h + FASTER_PER_H) * span_h:
-        return None
+        return Door(top, bottom, 0.0)
     # what people and burner gave meanwhile went out as well
     after = (known[bottom + CLIMB_NODES] - low) / (CLIMB_NODES * step_h)
     came = (after + per_h * low) * span_h
     mean = (high - low) / math.log(high / low)
     changes = math.log(high / low) + came / mean - per_h * span_h
-    return Door(top, bottom, max(0.0, changes)) if changes > 0.0 else None
+    return Door(top, bottom, max(0.0, changes))
 
 
 def _air_per_h(
