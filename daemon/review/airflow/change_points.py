@@ -34,7 +34,7 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     Noise,
 )
 from cabinvigil.daemon.review.airflow.mixture import Explained, mixed
-from cabinvigil.daemon.review.airflow.stories import by_cycles, with_cooking
+from cabinvigil.daemon.review.airflow.stories import by_cycles, with_both, with_cooking
 
 MOST_CHANGES = 12
 """More happens to no cabin in a night (our choice)."""
@@ -287,9 +287,11 @@ class Search:
         return self._near(best, guesses)
 
     def _cooked(self, best: Explanation) -> list[Explanation]:
-        """Let a stove burn beside the burner, between two changes within the hour."""
-        step_h = self._judge.course.step_h
-        return self._near(best, with_cooking(best.guess, self._settings, step_h))
+        """Let a stove burn beside the burner, or burner and air change at once."""
+        guess, settings, judge = best.guess, self._settings, self._judge
+        guesses = with_cooking(guess, settings, judge.course.step_h)
+        guesses += with_both(guess, settings, judge.bends(), NEAR_NODES)
+        return self._near(best, guesses)
 
     def _near(self, best: Explanation, guesses: Sequence[Guess]) -> list[Explanation]:
         """Settle those that come near the best."""
@@ -321,7 +323,7 @@ class Search:
         ]
 
     def _mixed(self, stand: Explanation) -> Explained:
-        best, cooked = stand, []
+        best, cooked = stand, list[Explanation]()
         for _ in range(MOST_TURNED):
             found = self._cooked(best)
             cooked += found
@@ -370,9 +372,8 @@ class Search:
     def _begun(self, best: Explanation) -> list[Explanation]:
         """Find what else the night may have begun with, where the air tells too little.
 
-        Settled air tells the source for each air change, and neither alone.  The less
-        of both, the less noise there should be; but air that is calm tells nothing of
-        its source, so all are compared under the widest noise.
+        Settled air tells the source for each air change, and neither alone; and calm
+        air nothing of its source, so all are compared under the widest noise.
         """
         found: list[Explanation] = []
         wide = best.guess.walks._replace(k=WALKS_K[-1], gust=GUSTS[-1])

@@ -53,6 +53,13 @@ WALKS_S_COST = (0.0, 2.0, 6.0)
 """Gain in ln likelihood that each must bring, since a source is mostly steady."""
 GUST_H = 0.25
 """How long a lull or a gusty spell lasts (own judgement)."""
+LEAST_BEND_K_H, BENDS_APART_H, MOST_BENDS = 2.5, 0.25, 2
+"""Bends of the warmth at which burner and air may have changed at once: so sharp, so
+far apart, and so many are looked at (own judgement)."""
+BEND_NODES, UNCAUSED_COST = 4, 8.0
+"""A bend with no change so near costs this: something warmed or cooled the cabin."""
+PAIR_COST = 2.0
+"""Of a second change at the same time: it has no date of its own."""
 KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
@@ -104,6 +111,7 @@ class Judge:
         self.course, self.settings, self._heat = course, settings, heat
         self._awake, self._swing_ppm = awake, swing_ppm
         self._cycling = [one > 0.0 for one in swing_ppm]
+        self._bends: list[int] | None = None
         self._kept: dict[tuple[str, tuple[tuple[int, str], ...]], float] = {}
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
@@ -184,7 +192,9 @@ class Judge:
         until = 0 if beside is None else _same_until(guess, beside.guess)
         before = None if beside is None else beside.way
         way = forward(self.course, self._belief(guess, scale), before, until)
-        cost = DATE_COST * (len(guess.changes) + guess.is_restless)
+        pairs = sum(n + 1 in guess.changes for n in guess.changes)
+        cost = DATE_COST * (len(guess.changes) - pairs + guess.is_restless)
+        cost += PAIR_COST * pairs
         for kind in (guess.start, *guess.changes.values()):
             cost += self.settings[kind].cost if kind != AIR else 0.0
         cost += WALKS_S_COST[WALKS_S.index(guess.walks.source)]
@@ -220,8 +230,13 @@ class Judge:
             if bend is not None and heat_w is not None:
                 bends.append((bend, heat_w))
         spans.append(self._span(begin, self.count, setting))
+        loose = [
+            n
+            for n in self.bends()
+            if all(abs(n - m) > BEND_NODES for m in (*guess.changes, *self.course.anew))
+        ]
         worth = heat.worth(bends) + heat.balance.worth(spans)
-        worth -= self._cycling_cost(guess)
+        worth -= self._cycling_cost(guess) + UNCAUSED_COST * len(loose)
         return worth + (heat.oxygen.worth(spans) if heat.oxygen is not None else 0.0)
 
     def _cycling_cost(self, guess: Guess) -> float:
@@ -250,6 +265,27 @@ class Judge:
                 if not one.cost and not one.is_between
             }
         )
+
+    def bends(self) -> list[int]:
+        """Return the nodes at which the warmth bends most, the sharpest first."""
+        if self._bends is None:
+            self._bends = self._bent()
+        return self._bends
+
+    def _bent(self) -> list[int]:
+        heat = self._heat
+        if heat is None:
+            return []
+        sizes = [abs(heat.bend_k_h(n) or 0.0) for n in range(self.count)]
+        wide = max(1, round(BENDS_APART_H / self.course.step_h))
+        tops = [
+            n
+            for n in range(wide, self.count - wide)
+            if sizes[n] >= LEAST_BEND_K_H
+            and sizes[n] == max(sizes[n - wide : n + wide])
+            and not (self._cycling and self._cycling[n])
+        ]
+        return sorted(tops, key=lambda n: -sizes[n])[:MOST_BENDS]
 
     def path_of(self, stand: Explanation) -> Smoothed:
         """Smooth what an explanation found."""

@@ -64,6 +64,44 @@ def with_cooking(guess: Guess, settings: Settings, step_h: float) -> list[Guess]
     return found
 
 
+def with_both(
+    guess: Guess, settings: Settings, bends: Sequence[int], near: int
+) -> list[Guess]:
+    """Let the burner and the vents be changed at once, where the warmth bends.
+
+    Whoever goes to bed turns the flame down and shuts the vents: CO2 stays as it was.
+
+    Args:
+        guess: the explanation.
+        settings: of the burner.
+        bends: the nodes at which the warmth bends most.
+        near: changes so many nodes apart are one.
+    """
+    found = [
+        guess._replace(changes={**guess.changes, m + 1: AIR})
+        for m, kind in guess.changes.items()
+        if kind != AIR and all(not m < other <= m + near for other in guess.changes)
+    ]
+    for n in bends:
+        if any(abs(n - m) <= near + 1 for m in guess.changes):
+            continue
+        names = [
+            name
+            for name, one in settings.items()
+            if not (one.beside or one.is_cycling or one.cost)
+        ]
+        stops = [one for one in names if not settings[one].is_between]
+        is_first = all(kind == AIR for m, kind in guess.changes.items() if m < n)
+        for start in stops if is_first else [guess.start]:
+            begun = guess._replace(start=start)
+            found += [
+                begun._replace(changes={**guess.changes, n: name, n + 1: AIR})
+                for name in names
+                if name != begun.setting_at(n)
+            ]
+    return found
+
+
 def _rebased(guess: Guess, cooking: Mapping[str, str]) -> list[Guess]:
     """Let another setting burn beside each stove, and before and after it."""
     found = []
