@@ -8,8 +8,6 @@ from cabinvigil.daemon.review.cabin_facts import Limit
 from cabinvigil.daemon.review.configs import Ruling
 
 COHB = "cohb_pct"
-LEAST_KNOWN = 0.75
-"""Share of its values that a mean needs (2008/50/EC, annex XI, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +95,7 @@ def _closest(
 def means(values: Sequence[Told], width: int) -> list[Told]:
     """Return running means over the last `width` values, of what is known.
 
-    None until the width has passed: a mean of a shift needs the shift.  Where less than
-    `LEAST_KNOWN` of it is known, the rest counts as nothing: the mean was at least so
-    much.
+    None until the width has passed: a mean of a shift needs the shift.
     """
     width = max(1, width)
     total, count = 0.0, 0
@@ -110,8 +106,7 @@ def means(values: Sequence[Told], width: int) -> list[Told]:
         gone = values[n - width] if n >= width else None
         if gone is not None:
             total, count = total - gone, count - 1
-        known = count if count >= LEAST_KNOWN * width else width
-        found.append(total / known if n >= width - 1 and count else None)
+        found.append(total / count if n >= width - 1 and count else None)
     return found
 
 

@@ -32,9 +32,9 @@ def ended(at_s: float, text: str) -> bytes:
     return logs.line("trial", at_s, state="ended", text=text, why="command")
 
 
-def afternoon_and_night(airing_s: float = 600.0) -> bytes:
+def afternoon_and_night(airing_s: float = 600.0, second_h: float = 1.0) -> bytes:
     """A trial of an hour in foul air, its airing, a second one in good air, a night."""
-    end_s = 2 * HOUR
+    end_s, until_s = 2 * HOUR, (3.0 + second_h) * HOUR
     return b"".join(
         [
             logs.begin(),
@@ -49,9 +49,9 @@ def afternoon_and_night(airing_s: float = 600.0) -> bytes:
             rang(end_s + airing_s, "latched-unacknowledged", "unacknowledged"),
             logs.air(logs.still_air(end_s + airing_s, 3 * HOUR)),
             begun(3 * HOUR, "roof vent a third open"),
-            logs.air(logs.still_air(3 * HOUR, 4 * HOUR, o2_pct=20.1)),
-            ended(4 * HOUR, "roof vent a third open"),
-            logs.air(logs.still_air(4 * HOUR, 11 * HOUR)),
+            logs.air(logs.still_air(3 * HOUR, until_s, o2_pct=20.1)),
+            ended(until_s, "roof vent a third open"),
+            logs.air(logs.still_air(until_s, 11 * HOUR)),
             logs.line("stop", 11 * HOUR, reason="stopped on request"),
         ]
     )
@@ -129,14 +129,14 @@ def test_a_trial_that_the_log_garbles_hides_no_night(tmp_path: Path, how: str) -
 
 
 def test_trials_are_listed_and_compared(tmp_path: Path) -> None:
-    logs.write(tmp_path, afternoon_and_night())
+    logs.write(tmp_path, afternoon_and_night(second_h=2.0))
     code, out, _ = calling.call(trial, "list", "--log", tmp_path)
     assert code == 0
     said, *lines = out.splitlines()
     assert said == "2 trials in these nights."
     assert [line.split("  ") for line in lines] == [
         ["2026-01-16@trial 1", "1.0 h", "all shut"],
-        ["2026-01-16@trial 2", "1.0 h", "roof vent a third open"],
+        ["2026-01-16@trial 2", "2.0 h", "roof vent a third open"],
     ]
     code, out, err = calling.call(compare, f"{tmp_path}@trial")
     assert (code, err) == (0, "")

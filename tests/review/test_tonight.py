@@ -238,11 +238,8 @@ def test_oxygen_that_was_not_to_be_trusted_is_not_watched(
 
 
 def test_a_mean_of_hours_needs_its_hours() -> None:
-    """None until then; of what is known, or of all where too little of it is."""
-    assert means([1.0, 3.0, None, 5.0], 2) == [None, 2.0, 1.5, 2.5]
-    five = [1.0, 3.0, None, 5.0, 7.0]
-    assert means(five, 4) == [None, None, None, 3.0, 5.0]
-    assert means([None] * 4 + [8.0], 4)[-1] == 2.0
+    """None until then; then the mean of what is known."""
+    assert means([1.0, 3.0, None, 5.0], 2) == [None, 2.0, 3.0, 5.0]
 
 
 def test_the_dose_stands_still_over_a_hole(tmp_path: Path) -> None:
