@@ -29,6 +29,7 @@ from cabinvigil.daemon.settings.checks import (
 
 T = TypeVar("T")
 EMPTY: Mapping[str, Any] = MappingProxyType({})
+LANGUAGE = 'write a language alone, as "en", "de" or "fr", without a country'
 OPEN_TO_OTHERS = stat.S_IRWXO | stat.S_IWGRP
 """What the mode of a password's file may not give: root's file, read by the monitor's
 group, is the rule (systemd/cabinvigil.tmpfiles)."""
@@ -126,9 +127,7 @@ class Watch:
     # 0.5 to 60: the steps that rules must bear (design, replay input).
     tick_s: Annotated[float, Within(0.5, 60.0)] = 1.0
     """How often the air is assessed."""
-    language: Annotated[str, Word(r"[a-z]{2,3}", 'write a language code like "en"')] = (
-        "en"
-    )
+    language: Annotated[str, Word(r"[a-z]{2,3}", LANGUAGE)] = "en"
     """Of the sentences that are told."""
     words: str | None = None
     """A message file of your own, in place of the packaged one."""
