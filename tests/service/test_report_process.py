@@ -63,7 +63,7 @@ def test_the_real_account_of_the_last_night_is_given(tmp_path: Path) -> None:
     desk = Desk(tmp_path)
     desk.make()
     [told] = desk.given
-    assert told["text"] == "Safe by what was measured."
+    assert told["text"] == "Safe by what was measured: only 2.0 h were monitored."
     assert (told["night"], told["cabin"]) == (f"night-{night}", "lapwing")
     assert {"o2_pct", "co_ppm", "co2_ppm"} <= {
         one["quantity"] for one in told["closest"]
