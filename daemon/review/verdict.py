@@ -34,7 +34,7 @@ WHOLE_NIGHT_H = 5.5
 starts it late, must not take its word for the whole night (our choice)."""
 CO_ALARMS = ("co-level", "co-dose")
 """Of whatever rank: carbon monoxide all night is no safe night, though it woke nobody
-(WHO air quality guidelines 2021: 4 mg/m3 over 24 h, 10 over 8 h)."""
+(WHO guidelines: 4 mg/m3 over 24 h, 2021; 10 over 8 h, 2010, from memory)."""
 CLOSE_SHARE = 0.25
 """Close is where less than this share of the way from fresh air to a waking limit was
 left (our choice): oxygen below 19.8 %."""

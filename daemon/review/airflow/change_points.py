@@ -290,7 +290,7 @@ class Search:
         """Let a stove burn beside the burner, or burner and air change at once."""
         guess, settings, judge = best.guess, self._settings, self._judge
         guesses = with_cooking(guess, settings, judge.course.step_h)
-        guesses += with_both(guess, settings, judge.bends(), NEAR_NODES)
+        guesses += with_both(guess, settings, judge.bends, NEAR_NODES)
         return self._near(best, guesses)
 
     def _near(self, best: Explanation, guesses: Sequence[Guess]) -> list[Explanation]:

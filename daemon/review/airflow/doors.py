@@ -23,9 +23,11 @@ LEAST_EXCESS_PPM = 300.0
 LEAST_SD = 8.0
 """Times a reading's noise that the fall is deep at the least (own judgement)."""
 FASTER, FASTER_PER_H = 2.0, 5.0
-"""CO2 falls by these beyond what the air of before and after carries off."""
+"""CO2 falls by these beyond what the air of before and after carries off (own
+judgement)."""
 MOST_BACK = 0.95
-"""Share of the fall that is climbed back: of more, the air cannot be told."""
+"""Share of the fall that is climbed back: of more, the air cannot be told (own
+judgement)."""
 MOST_FALLS = 9
 """More falls and climbs in a night, and it is a burner that cycles (own judgement)."""
 DOOR_SPREAD = 0.4
@@ -57,10 +59,16 @@ def doors(
         step_h: between two nodes.
     """
     excess = [None if one is None else one - outdoor_ppm for one in level_ppm]
+    known = [0.0 if one is None else one for one in excess]
+    is_told = [one is not None for one in excess]
     found: list[Door] = []
     top = CLIMB_NODES
     while top < len(excess) - CLIMB_NODES - 1:
-        one = _fall_at(excess, level_sd_ppm, top, step_h)
+        last = min(top + LONGEST_NODES, len(excess) - CLIMB_NODES - 1)
+        if all(is_told[top - CLIMB_NODES : last + CLIMB_NODES + 1]):
+            one = _fall_at(known, level_sd_ppm, top, last, step_h)
+        else:
+            one = None
         if one is not None:
             found.append(one)
         top = top + 1 if one is None else one.end
@@ -70,18 +78,13 @@ def doors(
 
 
 def _fall_at(
-    excess: Sequence[Told], sds: Sequence[float], top: int, step_h: float
+    known: Sequence[float], sds: Sequence[float], top: int, last: int, step_h: float
 ) -> Door | None:
-    """Look for a fall with a climb after it that begins at this node.
+    """Look for a fall with a climb after it, from this node to that at the latest.
 
     Returns:
         None where there is none; no air changes where it needs no door.
     """
-    last = min(top + LONGEST_NODES, len(excess) - CLIMB_NODES - 1)
-    part = excess[top - CLIMB_NODES : last + CLIMB_NODES + 1]
-    if any(one is None for one in part):
-        return None
-    known = [0.0 if one is None else one for one in excess[: last + CLIMB_NODES + 1]]
     bottom = min(range(top + 1, last + 1), key=lambda n: known[n])
     high, low = known[top], known[bottom]
     fall, span_h = high - low, (bottom - top) * step_h

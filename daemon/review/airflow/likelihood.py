@@ -57,9 +57,10 @@ LEAST_BEND_K_H, BENDS_APART_H, MOST_BENDS = 2.5, 0.25, 2
 """Bends of the warmth at which burner and air may have changed at once: so sharp, so
 far apart, and so many are looked at (own judgement)."""
 BEND_NODES, UNCAUSED_COST = 4, 8.0
-"""A bend with no change so near costs this: something warmed or cooled the cabin."""
+"""A bend with no change so near costs this: something warmed or cooled the cabin (own
+judgement)."""
 PAIR_COST = 2.0
-"""Of a second change at the same time: it has no date of its own."""
+"""Of a second change at the same time: it has no date of its own (own judgement)."""
 KINK = 0.2
 """Error of the level at a change, as a share of the largest change in one step."""
 MEDIAN_NODES = 5
@@ -111,7 +112,6 @@ class Judge:
         self.course, self.settings, self._heat = course, settings, heat
         self._awake, self._swing_ppm = awake, swing_ppm
         self._cycling = [one > 0.0 for one in swing_ppm]
-        self._bends: list[int] | None = None
         self._kept: dict[tuple[str, tuple[tuple[int, str], ...]], float] = {}
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
@@ -141,6 +141,8 @@ class Judge:
             max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
             for one in course.excess_ppm
         ]
+        self.bends = self._bent()
+        """The nodes at which the warmth bends most, the sharpest first."""
 
     def _belief(self, guess: Guess, scale: Noise) -> Belief:
         changes: dict[int, StepChange] = {}
@@ -232,7 +234,7 @@ class Judge:
         spans.append(self._span(begin, self.count, setting))
         loose = [
             n
-            for n in self.bends()
+            for n in self.bends
             if all(abs(n - m) > BEND_NODES for m in (*guess.changes, *self.course.anew))
         ]
         worth = heat.worth(bends) + heat.balance.worth(spans)
@@ -265,12 +267,6 @@ class Judge:
                 if not one.cost and not one.is_between
             }
         )
-
-    def bends(self) -> list[int]:
-        """Return the nodes at which the warmth bends most, the sharpest first."""
-        if self._bends is None:
-            self._bends = self._bent()
-        return self._bends
 
     def _bent(self) -> list[int]:
         heat = self._heat

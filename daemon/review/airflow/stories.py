@@ -82,15 +82,15 @@ def with_both(
         for m, kind in guess.changes.items()
         if kind != AIR and all(not m < other <= m + near for other in guess.changes)
     ]
+    names = [
+        name
+        for name, one in settings.items()
+        if not (one.beside or one.is_cycling or one.cost)
+    ]
+    stops = [one for one in names if not settings[one].is_between]
     for n in bends:
         if any(abs(n - m) <= near + 1 for m in guess.changes):
             continue
-        names = [
-            name
-            for name, one in settings.items()
-            if not (one.beside or one.is_cycling or one.cost)
-        ]
-        stops = [one for one in names if not settings[one].is_between]
         is_first = all(kind == AIR for m, kind in guess.changes.items() if m < n)
         for start in stops if is_first else [guess.start]:
             begun = guess._replace(start=start)

@@ -163,3 +163,12 @@ def test_air_that_is_all_but_outdoor_air_tells_of_none(
     assume(s / k + 4.0 * SD_PPM < LEAST_EXCESS_PPM)
     opened = level(lambda at_h: 80.0 if 3.0 <= at_h < 3.02 else k, lambda _: s, seed)
     assert told(opened) == []
+
+
+@pytest.mark.parametrize("hole", [1, 2, 3, 6])
+@pytest.mark.parametrize("s", [3000.0, 12_000.0])
+def test_a_hole_in_the_readings_is_none(hole: int, s: float) -> None:
+    """What nobody measured did not fall, and a door beside it is not made up."""
+    levels: list[float | None] = [*level(lambda _: 1.5, lambda _: s)]
+    levels[90 : 90 + hole] = [None] * hole
+    assert told(levels) == []
