@@ -127,7 +127,10 @@ def held() -> dict[str, list[str]]:
 
 
 def table() -> str:
-    """Draw the table; of many tests the first three are named."""
+    """Draw the table; of many files of tests the first three are named.
+
+    Neither tests nor files are counted: one more of either leaves the page true.
+    """
     lines = [
         "| hazard | how it comes about | what prevents it | tested by |",
         "| --- | --- | --- | --- |",
@@ -135,10 +138,9 @@ def table() -> str:
     tests = held()
     for name, (hazard, how, guard) in HAZARDS.items():
         files = sorted({test.split("::")[0] for test in tests[name]})
-        count = len(tests[name])
         named = ", ".join(f"`{one}`" for one in files[:3])
-        more = f" and {len(files) - 3} more files" if len(files) > 3 else ""
-        lines.append(f"| {hazard} | {how} | {guard} | {count} tests: {named}{more} |")
+        more = " and others" if len(files) > 3 else ""
+        lines.append(f"| {hazard} | {how} | {guard} | {named}{more} |")
     return "\n".join(lines) + "\n"
 
 
