@@ -59,7 +59,10 @@ def vent_sentence(made: Plan) -> str:
             f"Move {asked(abs(vents.move_cm2), units)} of vent from near the {here} "
             f"to near the {there}."
         )
-    return f"Open more vent: {areas(vents.add_low_cm2, vents.add_high_cm2, units)}."
+    more = areas(vents.add_low_cm2, vents.add_high_cm2, units)
+    # The morning's advice is for the power that it found: each says for which it is.
+    heat = f", for the heater at {units.given_said('kw', made.cabin.burner_kw)}"
+    return f"Open more vent: another {more}{heat * (made.cabin.burner_kw > 0.0)}."
 
 
 def _hot(made: Plan) -> str:

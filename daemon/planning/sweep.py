@@ -5,7 +5,8 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from cabinvigil.daemon.planning.figures import CabinPlan
-from cabinvigil.daemon.planning.openings import O2_LIMIT_PCT
+from cabinvigil.daemon.planning.lines import AT_ONCE_MIN
+from cabinvigil.daemon.planning.openings import CO2_LIMIT_PPM, O2_LIMIT_PCT
 from cabinvigil.daemon.planning.plan import Plan, Range, plan
 from cabinvigil.daemon.text.numbers import or_never
 from cabinvigil.daemon.text.units_said import SI, Units
@@ -21,15 +22,16 @@ HELD_DOWN = (
 )
 COLUMNS = 80
 """Of the verdict; the table takes what it needs."""
-TITLES: Mapping[str, tuple[str, str]] = MappingProxyType(
+TITLES: Mapping[str, tuple[str, str, str]] = MappingProxyType(
     {
-        "vent": ("vent", "cm2"),
-        "power": ("burner", "kw"),
-        "people": ("people", ""),
-        "outside": ("outside", "c"),
+        "vent": ("both vents", "cm2", "with {} of both vents together"),
+        "power": ("burner", "kw", "with a heater of {}"),
+        "people": ("people", "", "with {} people"),
+        "outside": ("outside", "c", "at {} outside"),
     }
 )
-"""What can be swept: its word on the command line, its column and its unit."""
+"""What can be swept: its word on the command line, its column, its unit, and how the
+verdict names its values."""
 
 
 def cabins(cabin: CabinPlan, what: str) -> list[tuple[float, CabinPlan]]:
@@ -67,36 +69,43 @@ def _cell(triple: Range, decimals: int, unit: str = "", units: Units = SI) -> st
 
 
 def _verdict(what: str, rows: list[tuple[float, Plan]], units: Units) -> str:
-    """Return where oxygen stays above its limit, likeliest and at worst."""
-    title, swept = TITLES[what]
-    likely, sure = (
-        [
-            units.given(swept, at)
-            for at, made in rows
-            if (made.air.o2_pct[which] or 0.0) > O2_LIMIT_PCT
-        ]
-        for which in (1, 0)
-    )
+    """Return where the vents are enough, by the rule of the plan itself."""
+    _, swept, phrase = TITLES[what]
+    co2 = units.said("ppm", CO2_LIMIT_PPM, separator=" ")
+    likely = [units.given(swept, at) for at, made in rows if made.vents.is_good]
+    sure = [units.given(swept, at) for at, made in rows if made.vents.is_enough]
     if not likely:
-        return f"NOT ENOUGH: oxygen falls to {O2_LIMIT_PCT:g} % or below in every row."
-    at_worst = f"; at worst, at {', '.join(sure)}" if sure else "; at worst, nowhere"
-    sign = f" {units.sign(swept)}".rstrip()
+        return (
+            f"Not enough vent in any row: oxygen falls below {O2_LIMIT_PCT:g} %, or "
+            f"CO2 rises above {co2}."
+        )
+    values = f"{', '.join(likely)} {units.sign(swept)}".rstrip()
+    worst = "all of these" if sure == likely else ", ".join(sure) or "none"
     return (
-        f"Oxygen stays above {O2_LIMIT_PCT:g} % at {title} {', '.join(likely)}{sign} "
-        f"by the likeliest figures{at_worst}."
+        f"Enough vent {phrase.format(values)} by the likeliest figures (oxygen at "
+        f"least {O2_LIMIT_PCT:g} %, CO2 at most {co2}). Even at worst: {worst}."
     )
+
+
+def _until_limit(made: Plan, units: Units) -> str:
+    """Write the minutes until oxygen is at its limit once the vents are shut."""
+    triple = made.shut.minutes_to_o2[O2_LIMIT_PCT]
+    latest = triple[-1]
+    if latest is not None and latest < AT_ONCE_MIN:
+        return "below it before"
+    return _cell(triple, 0, units=units)
 
 
 def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
     """Return the verdict and the table: likeliest figure, then least and most."""
-    title, swept = TITLES[what]
+    title, swept, _ = TITLES[what]
     heads = [
         f"{title} {units.sign(swept)}".strip(),
         "oxygen %",
         "CO2 ppm",
         f"inside {units.sign('c')}",
         "shut: min to 19.5 %",
-        f"vent needed {units.sign('cm2')}",
+        f"both needed {units.sign('cm2')}",
         f"gas {units.sign('kg')}",
     ]
     lines = [heads]
@@ -107,7 +116,7 @@ def table(what: str, rows: list[tuple[float, Plan]], units: Units = SI) -> str:
                 _cell(made.air.o2_pct, 1),
                 _cell(made.air.co2_ppm, 0, "ppm", units),
                 _cell(made.air.temp_c, 0, "c", units) + " *" * made.flame.is_limited,
-                _cell(made.shut.minutes_to_o2[19.5], 0),
+                _until_limit(made, units),
                 _cell(made.vent.needed_cm2, 0, "cm2", units),
                 units.number("kg", made.gas.kg, 2),
             ]

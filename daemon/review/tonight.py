@@ -15,7 +15,6 @@ from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.stretches import Stretch
 from cabinvigil.daemon.review.verdict import UNSEEN_MIN
 from cabinvigil.daemon.text.durations import minutes
-from cabinvigil.daemon.text.numbers import hundreds
 from cabinvigil.daemon.text.units_said import Units
 from cabinvigil.drivers.kit.quantity import VITAL
 
@@ -206,22 +205,25 @@ def _more_air(night: Situation) -> Iterator[Advice]:
             yield Advice(NO_FLAME, "")
         return
     then, worst, best = found.then, found.worst, found.best
+    units = night.facts.units
     expect = (
         f"oxygen settles at {then.o2_pct:.1f} % ({worst.o2_pct:.1f} to "
-        f"{best.o2_pct:.1f}), CO2 at {_ppm(then)} ppm ({_ppm(best)} to {_ppm(worst)})"
+        f"{best.o2_pct:.1f}), CO2 at {_co2(units, then)} ppm ({_co2(units, best)} to "
+        f"{_co2(units, worst)})"
     )
     if found.now is not None:
         now = found.now
-        expect += f"; with last night's air {now.o2_pct:.1f} %, {_ppm(now)} ppm"
+        expect += f"; with last night's air {now.o2_pct:.1f} %, {_co2(units, now)} ppm"
     do = found.do
     if night.was_past_a_limit and not do.startswith(NO_FLAME):
         do = f"While the heater is lit: {do[0].lower()}{do[1:]}"
-    expect += _warmth(found.now, then, night.facts.units)
+    expect += _warmth(found.now, then, units)
     yield Advice(do, expect, found.now, then)
 
 
-def _ppm(one: SettledCase) -> str:
-    return hundreds(one.co2_ppm)
+def _co2(units: Units, one: SettledCase) -> str:
+    """Write it to the hundred, as carbon dioxide is known."""
+    return units.number("ppm", one.co2_ppm, -2, separator=" ")
 
 
 def _drier(night: Situation) -> Iterator[Advice]:

@@ -45,11 +45,6 @@ def or_never(value: float | None, decimals: int = 0, separator: str = " ") -> st
     return "never" if value is None else grouped(value, decimals, separator)
 
 
-def hundreds(value: float) -> str:
-    """Write a number to the hundred, as carbon dioxide is known."""
-    return f"{round(value, -2):.0f}"
-
-
 def bracketed(middle: str, low: str, high: str) -> str:
     """Put beside a figure, in brackets, what it lies between."""
     return f"{middle} ({low} to {high})"

@@ -8,7 +8,6 @@ from cabinvigil.daemon.text.numbers import (
     figure,
     fixed,
     grouped,
-    hundreds,
     or_never,
     signal,
     spread,
@@ -95,7 +94,3 @@ def test_thousands_are_set_apart() -> None:
     assert grouped(1234.5, 0, ",") == "1,234"
     assert [or_never(value) for value in (None, 5000.0)] == ["never", "5000"]
     assert or_never(5000.0, separator="") == "5000"
-
-
-def test_carbon_dioxide_is_written_no_finer_than_it_is_known() -> None:
-    assert [hundreds(value) for value in (425.0, 4951.0)] == ["400", "5000"]
