@@ -23,6 +23,8 @@ TOLD_FOR_S = 600.0
 """Who ended what was over is news for so long (our choice: the phones' room for three
 texts comes back in that time)."""
 ACKNOWLEDGED = AlarmState.ACKNOWLEDGED
+INSIDE = "in the cabin"
+"""Who acknowledged there; a term of the message files."""
 BUTTON = "button"
 """The source of that fault."""
 
@@ -108,8 +110,13 @@ def tell_who(
     event: Act,
     now: float,
 ) -> State:
-    """Report to both phones that one of them has acknowledged."""
-    if not event.is_outside or event.kind not in ANSWERS_BY:
+    """Report to the phones who has acknowledged, where that is news to somebody.
+
+    A phone's answer is news to the other phone and to whoever lies in the cabin; one
+    from the cabin to whoever was called because nobody answered.
+    """
+    is_news = event.is_outside or state.told.is_second
+    if event.kind not in ANSWERS_BY or not is_news:
         return state
     answered = [
         spec
@@ -118,7 +125,8 @@ def tell_who(
     ]
     if not answered:
         return state
-    facts: dict[str, float | str] = {"text": event.text or event.by}
+    who = event.text or event.by if event.is_outside else INSIDE
+    facts: dict[str, float | str] = {"text": who}
     # It is quiet until the first of all that are answered sounds again.
     quiet_s = [
         one.quiet_until_s - now

@@ -3,8 +3,8 @@
 An alarm that began to sound wants to be told; what is really told follows from all of
 them together.  While a danger is open nothing softer goes out: it waits, and comes as
 one line when the danger is over.  Otherwise at most three texts in ten minutes go to
-one phone; a rise to danger is told whatever was told before, and so is a certified
-alarm's word each time that it breaks a quiet.
+one phone; a rise to danger is told whatever was told before, and so are who answered
+once the second phone was called, and a certified alarm each time it breaks a quiet.
 
 What nobody answers is told again; then the second phone is told, and from then on
 whatever sounds again goes to both, until nothing is left open.
@@ -171,6 +171,9 @@ class _Turn:
     def _second_has_room(self) -> bool:
         return len(self.second) < TEXTS
 
+    def _second_hears(self) -> bool:
+        return self.is_second and self._second_has_room()
+
     # --- in this order ----------------------------------------------------------
 
     def settle(self, rung: Iterable[str]) -> None:
@@ -283,17 +286,13 @@ class _Turn:
         since_s = max(one.unanswered_s, one.rang_s)
         is_new = self.now - since_s <= WINDOW_S  # later both are told again
         has_heard = bool(self.second) and self.second[-1] >= since_s
-        has_room = self._second_has_room()
-        return self.is_second and is_late and is_new and not has_heard and has_room
+        return self._second_hears() and is_late and is_new and not has_heard
 
     def _repeat(self, alarm: str, *, to_both: bool) -> None:
         if self._has_room():
             self.send(alarm, AGAIN)
-            was_told = any(
-                one.alarm == alarm and one.escalation == SECOND for one in self.alerts
-            )
-            to_second = self.is_second and to_both and not was_told
-            if to_second and self._second_has_room():
+            told = {(one.alarm, one.escalation) for one in self.alerts}
+            if to_both and (alarm, SECOND) not in told and self._second_hears():
                 self.send(alarm, SECOND)
         elif self.standings[alarm].priority is Priority.HIGH:
             self.waiting.add(alarm)
@@ -316,14 +315,15 @@ class _Turn:
     def _tell_who_answered(self) -> None:
         """Tell it while it is so; once it sounds again, "quiet" is no comfort to send.
 
-        It does not wait for the end of a danger: somebody is awake.
+        It waits neither for the end of a danger (somebody is awake) nor, where the
+        second phone was called, for the first one's room: both are waiting for it.
         """
         answers = [line for line in self.lines if line.alarm == ANSWERED]
         is_over = self.now >= self.before.answered_until_s
         if is_over or any(one.calls for one in self.standings.values()):
             self.lines = [line for line in self.lines if line.alarm != ANSWERED]
             return
-        while answers and self._has_room():
+        while answers and (self._has_room() or self._second_hears()):
             self.lines.remove(answers[0])
             self._tell_line(answers.pop(0))
             # A danger that sounds again is news: the last word was of quiet.
@@ -336,7 +336,7 @@ class _Turn:
     def _tell_line(self, line: Alert) -> None:
         self.texts.append(self.now)
         self.alerts.append(line)
-        if self.is_second and self._second_has_room():
+        if self._second_hears():
             self.second.append(self.now)
             self.alerts.append(replace(line, escalation=SECOND))
 

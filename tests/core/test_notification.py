@@ -9,8 +9,6 @@ import pytest
 
 from cabinvigil.daemon.core.mention import several, what
 from cabinvigil.daemon.core.model import (
-    Act,
-    ActKind,
     Alert,
     Priority,
     SourceFault,
@@ -208,47 +206,6 @@ def test_a_phone_answers_a_stand_once() -> None:
     assert second(some)[0][0] <= 700.0, "nor does it reset the second phone's turn"
     some.act("ack")
     assert some.state.sound.pattern == "quiet"
-
-
-@pytest.mark.hazard("nobody-answers")
-def test_both_phones_learn_who_answered() -> None:
-    """An answer from far away is told: perhaps nobody is awake in the cabin."""
-    some = night()
-    some.hold(BAD, 400.0)
-    some.take(Act(ActKind.ACKNOWLEDGE, by="phone", text="Ana's phone"), 5.0)
-    some.hold(GOOD, 700.0)
-    told = [one for _, one in some.alerts() if one.alarm == "answered"]
-    assert [one.escalation for one in told] == [0, 2]
-    assert "Ana's phone" in told[0].text
-
-
-@pytest.mark.hazard("nobody-answers")
-def test_who_answered_is_no_comfort_once_it_sounds_again() -> None:
-    """No room for ten minutes, and the quiet lasts five: it is not told any more."""
-    some = night()
-    for value in (10_500.0, 900.0, 10_600.0, 900.0, 10_700.0):
-        some.hold(GOOD | {"co2_ppm": value}, 120.0)
-    some.hold(BAD, 20.0)
-    some.take(Act(ActKind.ACKNOWLEDGE, by="phone", text="Ana's phone"), 5.0)
-    answered_s = some.now
-    some.hold(BAD, 1500.0)
-    told_s = [at for at, one in some.alerts() if one.alarm == "answered"]
-    again_s = min(
-        at for at, one in some.alerts() if at > answered_s and one.alarm != "answered"
-    )
-    assert all(at < again_s for at in told_s)
-
-
-def test_an_answer_to_what_is_over_promises_no_quiet() -> None:
-    """It ends what still sounded: there is nothing left that could sound again."""
-    some = night()
-    some.hold(BAD, 60.0)
-    some.hold(GOOD, 900.0)
-    some.take(Act(ActKind.ACKNOWLEDGE, by="phone", text="Ana's phone"), 5.0)
-    some.hold(GOOD, 30.0)
-    (told, *_) = [one for _, one in some.alerts() if one.alarm == "answered"]
-    assert "Ana's phone" in told.text
-    assert "seconds" not in told.text
 
 
 @pytest.mark.hazard("nobody-answers")

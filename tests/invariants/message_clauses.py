@@ -113,7 +113,8 @@ class Crowd:
     """g. At most three messages in ten minutes to a phone, but for a rise to high.
 
     Or of one: a danger's further step is told as a rise is, once in a stand, and where
-    it was not told in the last ten minutes.
+    it was not told in the last ten minutes.  Who answered a call is told as well, by
+    the room of the phone that was called.
     """
 
     def __init__(self) -> None:
@@ -122,6 +123,8 @@ class Crowd:
         """When each phone last heard of an alarm whose further step was reached."""
         self._calmed: dict[str, set[str]] = {}
         """Phones that heard that somebody has answered, and what each heard since."""
+        self._was_called = False
+        """The second phone has been: from then on it may wait for an answer."""
 
     def __call__(self, oracle: Oracle, moment: Moment) -> Checks:
         """Check one event."""
@@ -136,7 +139,8 @@ class Crowd:
             sent_s.append(moment.at_s)
             while sent_s[0] < moment.at_s - li.CROWD_S:
                 sent_s.pop(0)
-            is_rise = self._is_rise(moment, message)
+            is_rise = self._is_rise(moment, message) or self._is_awaited(message)
+            self._was_called = self._was_called or message.phone == SECOND_PHONE
             since = self._calmed.get(message.phone)
             if message.alarm == "answered":
                 self._calmed[message.phone] = set()
@@ -148,6 +152,12 @@ class Crowd:
                 continue
             why = f"{len(sent_s)} messages in ten minutes to the {message.phone}"
             yield "g/crowd", why if len(sent_s) > li.CROWD else ""
+
+    def _is_awaited(self, message: Message) -> bool:
+        is_word_of_it = self._was_called and message.alarm == "answered"
+        # To the second phone it has been added already, to the first it goes first.
+        others = len(self._sent_s[SECOND_PHONE]) - (message.phone == SECOND_PHONE)
+        return is_word_of_it and others < li.CROWD
 
     def _is_rise(self, moment: Moment, message: Message) -> bool:
         if message.priority < HIGH:

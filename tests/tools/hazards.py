@@ -98,7 +98,7 @@ HAZARDS: Mapping[str, tuple[str, str, str]] = {
     "flooding": (
         "flooding",
         "many alarms, or one that comes and goes",
-        "three messages in ten minutes, except for a rise to danger",
+        "three in ten minutes, but for a rise to danger, or who acknowledged a call",
     ),
 }
 
