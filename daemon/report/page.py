@@ -139,6 +139,7 @@ def _tiles(found: Morning, clock: Clock) -> Iterator[tuple[str, str, str, bool]]
             more = f"at {row.when}; limit {row.limit}"
             if row.passed:
                 more = f"past its limit: {row.beyond}"
+            more += f"; {row.measured}" if row.measured else ""
             yield f"{row.words}, {side}", row.value, more, bool(row.passed)
     totals = found.whole.totals
     if totals is not None:

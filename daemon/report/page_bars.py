@@ -137,7 +137,7 @@ def to_limits(found: Morning, zone: tzinfo | None) -> str:
 
 def _notes(found: Morning, clock: Clock) -> Iterator[str]:
     if early := warned(found):
-        yield f"First woken {early} before oxygen was at its limit."
+        yield f"{early[0].upper()}{early[1:]}."
     if spare := spare_row(found, clock):
         left = bracketed(spare.middle, spare.least, spare.most)
         yield f"Least to spare, as projected at {spare.when}: {left}."
@@ -162,6 +162,7 @@ def _to_limit(one: Approach, clock: Clock, most: float, units: Units) -> str:
         told = f"{row.margin} left"
     kind = "past" if is_past else "left"
     text = f"{row.at_least}{row.value} at {row.when}, limit {row.limit}: {told}"
+    text += f"; {row.measured}" if row.measured else ""
     return (
         f"<li><b>{escape(row.words)}</b> <span>{escape(text)}</span>"
         f'<div class="bar" aria-hidden="true"><i class="{kind}" style="{style}"></i>'

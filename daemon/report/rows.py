@@ -22,6 +22,8 @@ from cabinvigil.drivers.kit.quantity import VITAL
 
 SHOWN = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct", "cohb_pct")
 """What is shown of the approaches, in this order."""
+NEARLY_ALL = 0.95
+"""Of the night; what was measured for less says so (our choice)."""
 
 Clock = Callable[[float], str]
 """Writes a moment of the night, given in seconds since its origin."""
@@ -48,6 +50,8 @@ class NearRow:
     margin: str
     passed: str
     """How long it was at the limit or beyond; '' where it never was."""
+    measured: str
+    """For how much of the night; '' where for nearly all of it."""
 
     @property
     def beyond(self) -> str:
@@ -74,8 +78,9 @@ def near_rows(found: Morning, clock: Clock) -> list[NearRow]:
 
 
 def near_row(approach: Approach, clock: Clock, units: Units = SI) -> NearRow:
-    """Write one approach."""
+    """Write one approach; what was seen for a part of the night is said to be that."""
     limit, apart = approach.limit, units.separator
+    share = approach.known_share
     return NearRow(
         limit.quantity,
         WORDS.get(limit.quantity, limit.quantity),
@@ -86,6 +91,9 @@ def near_row(approach: Approach, clock: Clock, units: Units = SI) -> NearRow:
         valued(limit.quantity, limit.at, apart),
         valued(limit.quantity, approach.margin, apart),
         minutes(approach.beyond_min) if approach.beyond_min > 0.0 else "",
+        ""
+        if share >= NEARLY_ALL
+        else f"measured for {100.0 * share:.0f} % of the night",
     )
 
 
@@ -101,8 +109,14 @@ class SpareRow:
 
 
 def warned(found: Morning) -> str:
-    """Return how early people were woken; '' where oxygen's limit was not passed."""
-    return "" if found.warned_min is None else f"{found.warned_min:.0f} min"
+    """Say how early people were woken; '' where oxygen's limit was not passed."""
+    early_min = found.warned_min
+    if early_min is None:
+        return ""
+    if early_min <= 0.0:
+        return "nobody was woken before oxygen was at its limit"
+    early = minutes(early_min) if early_min >= 1.0 else "less than a minute"
+    return f"first woken {early} before oxygen was at its limit"
 
 
 def spare_row(found: Morning, clock: Clock) -> SpareRow | None:

@@ -118,9 +118,10 @@ def _near(found: Morning, clock: Clock) -> Iterator[str]:
     for row in near_rows(found, clock):
         value = row.at_least + row.value
         rest = row.beyond or f"{row.margin} from {row.limit}"
+        rest += f"; {row.measured}" if row.measured else ""
         yield from _row(f"  {row.words:<29}{value:<14} {row.when}  {rest}")
     if early := warned(found):
-        yield f"  first woken {early} before oxygen was at its limit"
+        yield f"  {early}"
     if spare := spare_row(found, clock):
         yield from _row(
             f"  least to spare at {spare.when}, as projected then: "

@@ -23,6 +23,8 @@ class Approach:
     """How long it was at the limit or beyond."""
     is_at_least: bool
     """The part was at full scale: it was this or more."""
+    known_share: float
+    """Of the night, for how much its quantity was told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,8 @@ def approaches(
         values = courses[which]
         if limit.over_s > 0.0:
             values = means(values, round(limit.over_s / STEP_S))
-        one = _closest(tape, limit, _within(tape, values, stretches))
+        told = sum(one is not None for one in courses[which])
+        one = _closest(tape, limit, _within(tape, values, stretches), told)
         if one is not None:
             found.append(one)
     return found
@@ -75,7 +78,7 @@ def _within(
 
 
 def _closest(
-    tape: NightSeries, limit: Limit, values: Sequence[Told]
+    tape: NightSeries, limit: Limit, values: Sequence[Told], told: int
 ) -> Approach | None:
     known = [(one, n) for n, one in enumerate(values) if one is not None]
     if not known:
@@ -87,9 +90,8 @@ def _closest(
     ]
     full = any(step in tape.at_least.get(key, ()) for key in tape.keys(limit.quantity))
     margin = value - limit.at if is_below else limit.at - value
-    return Approach(
-        limit, value, step * STEP_S, margin, len(beyond) * STEP_S / 60.0, full
-    )
+    beyond_min, share = len(beyond) * STEP_S / 60.0, told / len(values)
+    return Approach(limit, value, step * STEP_S, margin, beyond_min, full, share)
 
 
 def means(values: Sequence[Told], width: int) -> list[Told]:

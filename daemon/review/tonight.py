@@ -34,6 +34,8 @@ WET_H = 1.0
 BREATHED = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "cohb_pct"})
 NO_FLAME = "Do not sleep with the heater lit. Warm up before bed, both vents open"
 """What the plan says too: after a night past a waking limit nothing softer."""
+MORE_AIR = "Open more vent, or sleep fewer here"
+"""Where no heater is fitted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,11 +199,15 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     short = _short_of_air(night)
     if short is None:
         return
-    if night.was_past_a_limit:
+    # That nothing burnt is only ever likely; that nothing can is in the config.
+    has_heater = night.facts.burner_kw != 0.0
+    if night.was_past_a_limit and has_heater:
         yield Advice(NO_FLAME, "")
     found = _better(night, short.at_s, _is_good)
     if found is None:
-        if not night.was_past_a_limit:
+        if not has_heater:
+            yield Advice(MORE_AIR, "")
+        elif not night.was_past_a_limit:
             yield Advice(NO_FLAME, "")
         return
     then, worst, best = found.then, found.worst, found.best
@@ -215,7 +221,7 @@ def _more_air(night: Situation) -> Iterator[Advice]:
         now = found.now
         expect += f"; with last night's air {now.o2_pct:.1f} %, {_co2(units, now)} ppm"
     do = found.do
-    if night.was_past_a_limit and not do.startswith(NO_FLAME):
+    if night.was_past_a_limit and has_heater and not do.startswith(NO_FLAME):
         do = f"While the heater is lit: {do[0].lower()}{do[1:]}"
     expect += _warmth(found.now, then, units)
     yield Advice(do, expect, found.now, then)

@@ -21,7 +21,7 @@ def test_a_long_value_leaves_a_blank_before_its_moment(
     """ "at least 100 % LEL01:07" was what a gas part at its end came to."""
     row = SimpleNamespace(
         words="unburnt gas", at_least=at_least, value=value, when="01:07",
-        beyond="17 min at or above 10 %", margin="", limit="",
+        beyond="17 min at or above 10 %", margin="", limit="", measured="",
     )  # fmt: skip
     monkeypatch.setattr(text, "near_rows", lambda _found, _clock: [row])
     monkeypatch.setattr(text, "warned", lambda _found: "")

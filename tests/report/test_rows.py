@@ -74,7 +74,9 @@ def test_a_ring_says_when_it_ended_and_was_answered(found: Morning) -> None:
 def test_a_limit_that_was_passed_leaves_nothing_to_spare(found: Morning) -> None:
     """How early people were woken is told in place of it."""
     clock = clock_of(found, UTC)
-    assert warned(found).endswith(" min")
+    assert warned(found).startswith("first woken ")
+    nobody = warned(replace(found, warned_min=0.0))
+    assert nobody == "nobody was woken before oxygen was at its limit"
     assert spare_row(found, clock) is None
     (oxygen,) = [row for row in near_rows(found, clock) if row.quantity == "o2_pct"]
     assert oxygen.beyond == f"{oxygen.passed} at or below 19.5 %"

@@ -137,3 +137,25 @@ def test_a_short_log_says_how_short_it_is(tmp_path: Path, hours: float) -> None:
     words = (f"only {length} were monitored",) if hours < 5.4 else ()
     if not 5.4 <= hours <= 5.6:
         assert found.verdict.reasons == words
+
+
+@pytest.mark.hazard("record-comforts")
+@pytest.mark.parametrize("name", ["o2_pct", "co_ppm", "co2_ppm"])
+def test_a_closest_approach_says_of_which_share_of_the_night_it_is(
+    tmp_path: Path, name: str
+) -> None:
+    """Silent for two of nine hours: what it came closest to then, nobody knows."""
+    share = "measured for 78 % of the night"
+    rows = said(told(tmp_path, 9.0, (0.0, CALM), (3.0, without(name)), (5.0, CALM)))
+    assert rows.split("Alarms")[0].count(share) == 1
+    assert share not in said(told(tmp_path, 9.0, (0.0, CALM)))
+
+
+@pytest.mark.parametrize("low_pct", [18.9, 16.0])
+def test_nobody_is_said_to_have_been_woken_where_nothing_sounded(
+    tmp_path: Path, low_pct: float
+) -> None:
+    """Oxygen past its limit, and no alarm in the log: "0 min before" told of one."""
+    text = said(told(tmp_path, 6.0, (0.0, CALM), (3.0, CALM | {"o2_pct": low_pct})))
+    assert "nobody was woken before oxygen was at its limit" in text
+    assert "first woken 0 min" not in text

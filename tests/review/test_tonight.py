@@ -75,7 +75,9 @@ def situation(
 def _approach(value: float):  # type: ignore[no-untyped-def]
     from cabinvigil.daemon.review.closest_approach import Approach
 
-    return Approach(O2, value, HOUR, value - 19.5, 0.0, is_at_least=False)
+    return Approach(
+        O2, value, HOUR, value - 19.5, 0.0, is_at_least=False, known_share=1.0
+    )
 
 
 def rang(alarm: str) -> AlarmEpisode:
@@ -107,6 +109,17 @@ def test_vents_too_small_are_to_be_larger() -> None:
     assert one.do.startswith("While the heater is lit: fit a low and a high vent of ")
     assert one.then is not None
     assert one.then.co2_ppm <= 5000.0
+
+
+@pytest.mark.parametrize("air_m3_h", [0.5, 3.0, 12.0])
+def test_no_heater_is_spoken_of_where_none_is_fitted(air_m3_h: float) -> None:
+    """Three who sleep in a cabin that is shut are told of air alone."""
+    bare = replace(FACTS, burner_kw=0.0, burner_low_kw=None)
+    told = advice(situation(air_m3_h, 0.0, 18.9, facts=bare, people=3.0))
+    assert told
+    assert not any("heater" in one.do or "burn" in one.do for one in told)
+    (nothing_known,) = advice(situation(3.0, 0.0, 18.9, facts=bare, outside_c=None))
+    assert nothing_known.do.startswith("Open more vent")
 
 
 def test_where_vents_are_not_known_air_is_asked_for() -> None:
