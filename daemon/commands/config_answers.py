@@ -83,9 +83,15 @@ def read_name(text: str) -> str:
     """Read the cabin's name, its word on MQTT."""
     if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", text) or len(text) > 40:
         raise WrongAnswerError(
-            f"{text[:40]!r} is not a name: use small letters, digits and single hyphens"
+            f"{text[:40]!r} is not a name: use small letters, digits and single "
+            f"hyphens, like {_as_name(text) or 'cabin'}"
         )
     return text
+
+
+def _as_name(text: str) -> str:
+    """Make of a text the name that was perhaps meant; '' where nothing is left."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:40].rstrip("-")
 
 
 def read_volume(text: str, units: Units = SI) -> float:
@@ -178,6 +184,13 @@ def at_most(value_kw: float, most_kw: float, units: Units = SI) -> float:
 def read_vent(text: str, units: Units = SI) -> float:
     """Read a free area, or that of round holes, in cm2."""
     holes = _HOLES.fullmatch(text.strip().lower())
+    sizes = re.fullmatch(r"[\d.,]+\s*[x×*]\s*[\d.,]+", text.strip().lower())
+    if sizes:
+        like = f"2 x {HOLE[units.word]}"
+        raise WrongAnswerError(
+            f"{text[:40]!r} may be two holes or two sides: write round holes as "
+            f"{like}, and of a rectangle its area in {units.sign('cm2')}"
+        )
     if holes is None:
         return read_number("vent_low_cm2", units)("0" if text == "none" else text)
     across_m = read_quantity(holes[2], "m")

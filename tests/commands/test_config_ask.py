@@ -284,16 +284,30 @@ def test_enter_alone_in_us_units(tmp_path: Path) -> None:
 
 def test_wrong_answers_in_us_units(tmp_path: Path) -> None:
     """Bounds and examples as they are typed; what may mean two things is asked."""
-    answers = ["crane", "60000", "huge", "1 x 2", "200", "2", "5000 ft", "5,000", "20"]
-    answers += ["propane", "5000 BTU", "5000", "6000", "2000", *[""] * 8]
+    answers = [
+        "My Van",
+        "crane",
+        "60000",
+        "huge",
+        "1 x 2",
+        "200",
+        "2",
+        "5000 ft",
+        "5,000",
+        "20",
+    ]
+    answers += ["propane", "5000 BTU", "5000", "6000", "2000", "", "", "2 x 2"]
+    answers += ["2 x 2 in", *[""] * 6]
     paper = Paper()
     make_config(tmp_path / "a.toml", paper, ask=Person(answers), units=US)  # type: ignore[arg-type]
     for said in (
+        "digits and single hyphens, like my-van.",
         "60,000 ft³ cannot be: give 35.3 to 17,657.",
         "'huge' is not a number in ft³: write it like 35.3.",
         "'1 x 2' is not a volume: write ft³, or three lengths as 10 x 5.6 x 5.6.",
         "an amount of heat and no power; write '5000 BTU/h' if that was meant.",
         "6,000 BTU/h is above the 5,000 BTU/h on high.",
+        "write round holes as 2 x 3 in, and of a rectangle its area in in².",
     ):
         assert f"{said}\n" in paper.text
 
