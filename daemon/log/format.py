@@ -15,3 +15,6 @@ STATE = "state"
 
 DELETED = "deleted"
 """The line that shows which nights the folder's cap has taken."""
+
+LOST = "lost"
+"""The line of a mended file that shows where others could not be read."""

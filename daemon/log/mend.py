@@ -5,9 +5,10 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO, cast
+from typing import IO, Any, cast
 
-from cabinvigil.daemon.log.survey import Survey, begun, lines_of
+from cabinvigil.daemon.log.format import LOST, OWN_KEYS
+from cabinvigil.daemon.log.survey import MOST_KEPT, Survey, begun, lines_of
 from cabinvigil.daemon.outputs.disk import give_to_owner_of, new_file
 from cabinvigil.daemon.text.errors import CabinvigilError
 from cabinvigil.daemon.text.json import dumps
@@ -74,6 +75,29 @@ def _fresh(target: Path, *, packed: bool) -> Iterator[IO[bytes]]:
 
 
 def _written(path: Path, survey: Survey) -> Iterator[bytes]:
-    """Yield the lines that can be read, as the monitor writes them."""
+    """Yield the lines that can be read, as the monitor writes them.
+
+    Behind each stretch that was lost comes a line of its own, with the moment of the
+    line before: what is mended does not pass for a whole night.
+    """
+    row: dict[str, Any] = {}
+    known = 0
     for raw, _ in lines_of(path, survey):
-        yield dumps(all_plain(json.loads(raw))).encode() + b"\n"
+        row = all_plain(json.loads(raw))
+        yield _line(row)
+        if survey.lost_count > known:
+            known = survey.lost_count
+            yield _lost(row, survey)
+    if row and survey.lost_count > known:  # at its end
+        yield _lost(row, survey)
+
+
+def _line(row: dict[str, Any]) -> bytes:
+    return dumps(row).encode() + b"\n"
+
+
+def _lost(row: dict[str, Any], survey: Survey) -> bytes:
+    """Write that lines are missing beside another; null where nobody knows how many."""
+    own = {key: row[key] for key in OWN_KEYS if key in row}
+    lines = survey.lost[-1].lines if survey.lost_count <= MOST_KEPT else None
+    return _line(own | {"event": LOST, "lines": lines})

@@ -108,6 +108,9 @@ class NightSeries:
                 if one
                 else f"{flaws.damaged} stretches of the log are damaged"
             )
+        if flaws.lost:
+            what = "a stretch" if flaws.lost == 1 else f"{flaws.lost} stretches"
+            found.append(f"{what} of the log had been lost before it was mended")
         return found
 
     def ends_in_silence(self, wall: datetime) -> bool:

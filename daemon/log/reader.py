@@ -13,7 +13,7 @@ from itertools import islice
 from pathlib import Path
 from typing import IO, Any, TypeVar
 
-from cabinvigil.daemon.log.format import LOG_FORMAT
+from cabinvigil.daemon.log.format import LOG_FORMAT, LOST
 from cabinvigil.daemon.log.unpack import Flaw, unpacked
 from cabinvigil.daemon.text.plain import all_plain
 
@@ -70,6 +70,8 @@ class Flaws:
     """Files whose last lines have no end, and were dropped."""
     damaged: int = 0
     """Stretches of a gzip that could not be unpacked."""
+    lost: int = 0
+    """Stretches that a file lacks since it was mended: it says so itself."""
     newer_format: int = 0
     """Starts that state a log format newer than this reader."""
     of_newer: str = ""
@@ -196,6 +198,7 @@ class _Reader:
             if rows is None:  # one of them is none, or a blank: look at each
                 told = (self._row(raw, n, name) for n, raw in batch if raw.strip())
                 rows = [row for row in told if row is not None]
+            self._flaws.lost += sum(row["event"] == LOST for row in rows)
             if "start" in {row["event"] for row in rows}:
                 for number, row in enumerate(rows, batch[0][0]):
                     if row["event"] == "start":
@@ -229,6 +232,7 @@ class _Reader:
         if data is None:
             return None
         event, up_s = data.pop("event"), float(data.pop("up_s"))
+        self._flaws.lost += event == LOST
         wall = moment(data.pop("t", None))
         if event == "start":
             self._start(data, number, name)

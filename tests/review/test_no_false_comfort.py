@@ -4,6 +4,7 @@ Each was found by somebody who made nights of his own and had read the README al
 """
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from cabinvigil.daemon.commands import morning
+from cabinvigil.daemon.commands import log, morning
 from cabinvigil.daemon.log.runs import read_tape
+from cabinvigil.daemon.log.survey import look_at
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.morning import morning as account
 from cabinvigil.daemon.text.durations import minutes
@@ -159,3 +161,39 @@ def test_nobody_is_said_to_have_been_woken_where_nothing_sounded(
     text = said(told(tmp_path, 6.0, (0.0, CALM), (3.0, CALM | {"o2_pct": low_pct})))
     assert "nobody was woken before oxygen was at its limit" in text
     assert "first woken 0 min" not in text
+
+
+@pytest.mark.hazard("record-comforts")
+@given(
+    st.lists(st.integers(40, 900), min_size=1, max_size=4, unique=True),
+    st.integers(1, 40),
+)
+@settings(
+    max_examples=15,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+def test_a_mended_night_is_as_little_proved_as_it_was(
+    tmp_path: Path, cuts: list[int], wide: int
+) -> None:
+    """Lines that cannot be read are left out by `log mend`, which says so in the file.
+
+    Mended again, it still does.
+    """
+    folder = tmp_path / "nights"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir()
+    path = told(folder, 8.0, (0.0, CALM))
+    lines = path.read_bytes().splitlines(keepends=True)
+    for cut in cuts:
+        lines[cut : cut + wide] = [b"\x00torn\n"] * len(lines[cut : cut + wide])
+    path.write_bytes(b"".join(lines))
+    assert not of(path).verdict.is_well
+    for into in ("once", "twice"):
+        code, _, _ = calling.call(log, "mend", path, "-o", folder / into)
+        assert code == 0
+        path = folder / into / path.name
+        found = of(path)
+        assert not found.verdict.is_well
+        assert "had been lost before it was mended" in said(path)
+        assert not look_at(path).is_damaged
