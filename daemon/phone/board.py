@@ -4,9 +4,7 @@ Nothing here is believed for its being the last that was heard: every value has 
 moment at which it was true, and a cabin that is not live has no word but `silent`.
 """
 
-from array import array
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 from cabinvigil.daemon.air.moisture import dew_point_c
@@ -17,6 +15,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     WAKE,
 )
 from cabinvigil.daemon.phone import part_test
+from cabinvigil.daemon.phone.board_cabin import PAST_S, Cabin, Value
 from cabinvigil.daemon.phone.inbound import (
     AlarmHeard,
     BeatHeard,
@@ -27,9 +26,8 @@ from cabinvigil.daemon.phone.inbound import (
     TextHeard,
     TrialHeard,
 )
-from cabinvigil.daemon.phone.labels import LABELS, told
+from cabinvigil.daemon.phone.labels import LABELS, blind, told
 from cabinvigil.daemon.phone.limits import UsualLimit
-from cabinvigil.daemon.phone.part_test import PartTest
 from cabinvigil.daemon.phone.rings import name_of
 from cabinvigil.daemon.phone.silence import SilenceWatch
 from cabinvigil.daemon.text.units_said import SI, Units
@@ -53,61 +51,15 @@ NOTED = frozenset({"returned-unacknowledged", "shelved", "out-of-service"})
 """States that are no danger now, and not nothing."""
 OLD_S = 60.0
 """A reading older than this is struck: six times their pace."""
+SAFE_S = 30.0
+"""And by one older than this nothing is called safe: three times their pace."""
 ESTIMATES_OLD_S = 150.0
-PAST_S, PAST_STEP_S = 3600.0, 60.0
-"""The hour that is drawn, in steps."""
 MOST_ALARMS = 128
 RESTART_S = 20.0
 """What a former run of the monitor said to stand is dropped so long after a new run
 began: it says again what still stands."""
 
 GASES = ("o2_pct", "co_ppm", "co2_ppm", "gas_lel_pct")
-
-
-@dataclass(slots=True)
-class _Value:
-    value: float
-    at_s: float
-    at_least: bool
-    times: "array[float]" = field(default_factory=lambda: array("d"))
-    values: "array[float]" = field(default_factory=lambda: array("f"))
-
-    def put(self, value: float, at_s: float, *, at_least: bool) -> None:
-        self.value, self.at_s, self.at_least = value, at_s, at_least
-        if self.times and at_s - self.times[-1] < PAST_STEP_S:
-            return
-        self.times.append(at_s)
-        self.values.append(value)
-        while self.times and at_s - self.times[0] > PAST_S:
-            self.times.pop(0)
-            self.values.pop(0)
-
-
-@dataclass(slots=True)
-class _Cabin:
-    run: str = ""
-    run_began_s: float = 0.0
-    is_emulated: bool = False
-    alarms: dict[str, AlarmHeard] = field(default_factory=dict)
-    stands: dict[str, int] = field(default_factory=dict)
-    """By alarm: the number of the message by which it last began to ring."""
-    values: dict[str, _Value] = field(default_factory=dict)
-    estimates: Mapping[str, Any] = field(default_factory=dict)
-    estimates_s: float = float("-inf")
-    morning: str = ""
-    trial: TrialHeard | None = None
-    answered: str = ""
-    """The last text of the watch on who answered."""
-    test: TextHeard | None = None
-    """The precheck's, of late."""
-    test_s: float = float("-inf")
-    tests: int = 0
-    part_test: PartTest | None = None
-
-    def is_test(self, alarm: AlarmHeard, now_s: float) -> bool:
-        """Return whether an alarm sounded by the test of the parts that runs."""
-        test, stand = self.part_test, self.stands.get(alarm.alarm, 0)
-        return test is not None and test.covers(alarm, stand, now_s)
 
 
 class Board:
@@ -132,13 +84,13 @@ class Board:
         self._silence = silence
         self._limits = limits
         self._place = place
-        self._cabins: dict[str, _Cabin] = {}
+        self._cabins: dict[str, Cabin] = {}
 
     def hear(self, heard: Inbound, now_s: float, *, is_retained: bool) -> None:
         """Take what the broker brought of a cabin that is watched."""
         if heard.cabin not in self._silence.cabins_set:
             return
-        cabin = self._cabins.setdefault(heard.cabin, _Cabin())
+        cabin = self._cabins.setdefault(heard.cabin, Cabin())
         match heard:
             case ReadingsHeard() if not is_retained:
                 self._readings(cabin, heard, now_s)
@@ -162,13 +114,15 @@ class Board:
         """Note which run of the monitor is alive."""
         if beat.cabin not in self._silence.cabins_set:
             return
-        cabin = self._cabins.setdefault(beat.cabin, _Cabin())
-        cabin.is_emulated = beat.is_emulated
+        cabin = self._cabins.setdefault(beat.cabin, Cabin())
+        cabin.is_emulated, cabin.unknown = beat.is_emulated, beat.unknown
         cabin.part_test = part_test.heard(cabin.part_test, beat, now_s)
         if cabin.run != beat.run:
             cabin.run, cabin.run_began_s = beat.run, now_s
+            # What another run forecast or somebody acknowledged then is of no use.
+            cabin.estimates, cabin.answered = {}, ""
 
-    def _readings(self, cabin: _Cabin, heard: ReadingsHeard, now_s: float) -> None:
+    def _readings(self, cabin: Cabin, heard: ReadingsHeard, now_s: float) -> None:
         given = dict(heard.values)
         if "temp_c" in given and "rh_pct" in given and "dew_point_c" not in given:
             (temp_c, age_s, _), (rh_pct, _, _) = given["temp_c"], given["rh_pct"]
@@ -179,10 +133,10 @@ class Board:
                 continue
             kept = cabin.values.get(series)
             if kept is None:
-                kept = cabin.values[series] = _Value(value, now_s - age_s, at_least)
+                kept = cabin.values[series] = Value(value, now_s - age_s, at_least)
             kept.put(value, now_s - age_s, at_least=at_least)
 
-    def _alarm(self, cabin: _Cabin, heard: AlarmHeard) -> None:
+    def _alarm(self, cabin: Cabin, heard: AlarmHeard) -> None:
         before = cabin.alarms.get(heard.alarm)
         is_same_run = before is not None and before.run == heard.run
         if before is not None and is_same_run and heard.seq <= before.seq:
@@ -196,6 +150,7 @@ class Board:
         was_ringing = before is not None and before.state in UNANSWERED and is_same_run
         if rings and not (was_ringing and before and before.priority == heard.priority):
             cabin.stands[heard.alarm] = heard.seq
+            cabin.answered = ""  # who acknowledged before it sounded has not this
         if heard.state in STANDING | NOTED:
             if len(cabin.alarms) < MOST_ALARMS or heard.alarm in cabin.alarms:
                 cabin.alarms[heard.alarm] = heard
@@ -223,16 +178,16 @@ class Board:
             return WAKE_WORD
         if cabin.part_test is not None and now_s < cabin.part_test.until_s:
             return TRIAL
-        if stands:
-            return LOOK
-        # Without one fresh gas nobody may call it safe.
+        # Without a fresh gas, and a monitor that is there, nobody may call it good.
         is_seen = any(
-            one is not None and now_s - one.at_s <= OLD_S
+            one is not None and now_s - one.at_s <= SAFE_S
             for one in map(cabin.values.get, GASES)
         )
-        return SAFE if is_seen else UNKNOWN
+        if not is_seen or self._silence.is_lost(name):
+            return UNKNOWN
+        return LOOK if stands or cabin.unknown else SAFE
 
-    def _standing(self, cabin: _Cabin, now_s: float) -> list[AlarmHeard]:
+    def _standing(self, cabin: Cabin, now_s: float) -> list[AlarmHeard]:
         is_settled = now_s - cabin.run_began_s > RESTART_S
         alarms = [
             one
@@ -240,9 +195,19 @@ class Board:
             if one.state in STANDING | NOTED
             and not (is_settled and cabin.run and one.run != cabin.run)
         ]
-        alarms.sort(key=lambda one: (-(one.state in STANDING), -one.urgency, one.since))
+        # Of equals the newest leads: a forecast of an hour ago is true no more.
+        alarms.sort(key=lambda one: one.since, reverse=True)
+        alarms.sort(key=lambda one: (-(one.state in STANDING), -one.urgency))
         alarms.sort(key=lambda one: cabin.is_test(one, now_s))
         return alarms
+
+    def unresolved(self, name: str, now_s: float) -> str:
+        """Return what wakes people and was not over when last heard; '' for nothing."""
+        cabin = self._cabins.get(name, Cabin())
+        for one in self._standing(cabin, now_s):
+            if one.urgency >= WAKE and not cabin.is_test(one, now_s):
+                return one.text
+        return ""
 
     def rows(self, now_s: float) -> list[dict[str, Any]]:
         """Return the list of cabins, gravest first, oldest silence first."""
@@ -268,7 +233,7 @@ class Board:
         """Return all that is shown of one cabin; None: there is none of that name."""
         if name not in self._silence.cabins_set:
             return None
-        cabin = self._cabins.get(name, _Cabin())
+        cabin = self._cabins.get(name, Cabin())
         age_s = self._silence.age_s(name, now_s)
         stands = self._standing(cabin, now_s)
         trial, parts = cabin.trial, cabin.part_test
@@ -277,6 +242,7 @@ class Board:
             "name": name_of(name),
             "word": self.word(name, now_s),
             "cause": self._silence.cause(name),
+            "blind": blind(cabin.unknown),
             "age_s": None if age_s is None else round(age_s, 1),
             "silent_in_s": round(self._silence.due_in_s(name, now_s), 1),
             "period_s": self._silence.period_s(name),
@@ -311,7 +277,7 @@ class Board:
             return None
         return cabin.stands.get(alarm, heard.seq)
 
-    def _stand(self, cabin: _Cabin, one: AlarmHeard, now_s: float) -> dict[str, Any]:
+    def _stand(self, cabin: Cabin, one: AlarmHeard, now_s: float) -> dict[str, Any]:
         return {
             "of_test": cabin.is_test(one, now_s),
             "alarm": one.alarm,
@@ -323,14 +289,14 @@ class Board:
             "open": _is_open(cabin, one) and one.urgency != BROKEN,
         }
 
-    def _values(self, cabin: _Cabin, now_s: float) -> list[dict[str, Any]]:
+    def _values(self, cabin: Cabin, now_s: float) -> list[dict[str, Any]]:
         return [
             self._number(series, one, now_s)
             for series in LABELS
             if (one := cabin.values.get(series)) is not None
         ]
 
-    def _number(self, series: str, one: _Value, now_s: float) -> dict[str, Any]:
+    def _number(self, series: str, one: Value, now_s: float) -> dict[str, Any]:
         value, unit = told(series, one.value, self._units)
         limit = self._limits.get(series)
         return {
@@ -360,7 +326,7 @@ class Board:
         }
 
     def _decides(
-        self, cabin: _Cabin, stands: list[AlarmHeard], now_s: float
+        self, cabin: Cabin, stands: list[AlarmHeard], now_s: float
     ) -> str | None:
         """Return the series that stands large: of what sounds, else nearest a limit."""
         known = {s: v for s, v in cabin.values.items() if s in self._limits}
@@ -377,7 +343,7 @@ class Board:
         return max(fresh, key=used) if fresh else None
 
     def _estimates(
-        self, name: str, cabin: _Cabin, now_s: float
+        self, name: str, cabin: Cabin, now_s: float
     ) -> dict[str, Any] | None:
         age_s = now_s - cabin.estimates_s
         if age_s > ESTIMATES_OLD_S or not self._silence.is_live(name, now_s):
@@ -385,13 +351,13 @@ class Board:
         return {**cabin.estimates, "age_s": round(age_s, 1)}
 
 
-def _test(cabin: _Cabin, now_s: float) -> dict[str, Any] | None:
+def _test(cabin: Cabin, now_s: float) -> dict[str, Any] | None:
     """Return the test that somebody is to answer; None: there is none."""
     if cabin.test is None or now_s - cabin.test_s > cabin.test.expires_s:
         return None
     return {"alarm": PHONE_TEST, "stand": cabin.tests, "text": cabin.test.text}
 
 
-def _is_open(cabin: _Cabin, heard: AlarmHeard) -> bool:
+def _is_open(cabin: Cabin, heard: AlarmHeard) -> bool:
     """Return whether an alarm waits for an answer in the run that is alive."""
     return heard.state in UNANSWERED and cabin.run in ("", heard.run)

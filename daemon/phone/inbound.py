@@ -24,6 +24,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     WATCHING,
     WELL,
 )
+from cabinvigil.drivers.kit.quantity import VITAL
 
 LARGEST_PAYLOAD = 65_536
 """Bytes; the largest that a monitor sends, a morning's account, has a tenth of it."""
@@ -56,6 +57,8 @@ class BeatHeard:
     """Gas or breath is held to the parts, for so long at most."""
     bump_by: str = ""
     """`breath`, `gas`, or '' where nobody said."""
+    unknown: tuple[str, ...] = ()
+    """What protects life and nothing there measures beyond doubt now."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,8 +222,12 @@ def _read(
             up_s, is_emulated = _number(body["up_s"]), body.get("emulated") is True
             bump_s = min(LONGEST_BUMP_S, max(0.0, _number(body.get("bump_for_s", 0))))
             by = body.get("bump_by") if body.get("bump_by") in ("breath", "gas") else ""
+            said = body.get("unknown")
+            names = said if isinstance(said, list) else []
+            unknown = tuple(name for name in VITAL if name in names)
             return BeatHeard(
-                *(cabin, *_head(body), up_s, period_s, is_emulated, bump_s, str(by))
+                *(cabin, *_head(body), up_s, period_s, is_emulated, bump_s, str(by)),
+                unknown,
             )
         case "estimates":
             return EstimatesHeard(cabin, _estimates(body))

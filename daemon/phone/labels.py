@@ -1,6 +1,6 @@
 """What the page calls each series, and how it shows its numbers."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -46,3 +46,9 @@ def told(series: str, value: float, units: Units) -> tuple[float, str]:
     label = LABELS[series]
     number, unit = units.of_sign(label.unit, value)
     return round(number, label.decimals + 1), unit
+
+
+def blind(unknown: Iterable[str]) -> str:
+    """Say what protects life and is not measured beyond doubt; '' where all is."""
+    words = [LABELS[name].words for name in unknown]
+    return f"No reliable reading of {' or '.join(words)} now." if words else ""

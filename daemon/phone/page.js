@@ -135,7 +135,8 @@ function order(word, view) {
   switch (word) {
     case "out": return act(view) || "Get everyone outside now.";
     case "wake": return act(view) || "Open the door and vents now.";
-    case "look": return act(view) || "Something needs attention.";
+    case "look": return act(view) || (view && view.blind && !view.stands.length
+      ? view.blind : "Something needs attention.");
     case "silent": return `Not monitored. Call them.${number}`;
     case "trial": if (view && view.part_test !== null && !view.trial) {
       const by = {"breath": " with breath", "gas": " with test gas"}[view.part_test] || "";
@@ -163,26 +164,30 @@ function act(view) {
 function since(word, view) {
   if (refusal && word === UNKNOWN) return "";
   if (!view) return lastAt === null ? "Connecting." : "";
+  const first = view.stands[0];
   if (word === "silent") {
     const heard = view.age_s === null ? null : view.age_s + (now() - lastAt) / 1000;
     const cause = {"broker": " The broker is out of reach.", "bridge": " Its bridge is down.",
       "lost": " The monitor died, or lost its broker."}[view.cause] || "";
-    return (heard === null ? "Never heard alive." : `Last heard ${ago(heard)}.`) + cause;
+    return (heard === null ? "Never heard alive." : `Last heard ${ago(heard)}.`) + cause
+      + (first ? ` Not over then: ${dated(first)}` : "");
   }
   if (word === UNKNOWN) {
-    const waits = view.age_s === null || view.values.length
-      ? "Waiting for its first sign of life." : "It lives, and no gas is measured.";
-    return view.word === UNKNOWN ? waits
-      : `Last news ${ago((now() - lastAt) / 1000)}.`;
+    if (view.word !== UNKNOWN) return `Last news ${ago((now() - lastAt) / 1000)}.`;
+    if (view.age_s === null) return "Waiting for its first sign of life.";
+    const heard = `Last sign of life ${ago(view.age_s + (now() - lastAt) / 1000)}`;
+    return view.cause === "lost" ? `${heard}. The monitor died, or lost its broker.`
+      : `${heard}, and no gas has been measured since.`;
   }
-  const first = view.stands[0];
-  if (first) {
-    const when = clock(first.since);
-    return `${parted(first)[0]}${when ? ` Since ${when}.` : ""}`
-      + (view.answered ? ` ${view.answered}` : "");
-  }
+  if (first) return dated(first) + (view.answered ? ` ${view.answered}` : "");
   const next = Math.max(0, view.period_s - view.age_s - (now() - lastAt) / 1000);
   return `No alarm. Next sign of life in ${Math.ceil(next)} s.`;
+}
+
+// A text is as it was sent: with its time nobody takes its number for the present one.
+function dated(alarm) {
+  const when = clock(alarm.since);
+  return `${when ? `${when}: ` : ""}${parted(alarm)[0]}`;
 }
 
 function clock(moment) {

@@ -4,7 +4,7 @@ A `PhoneMessage` goes to every address that wants it, and from an address that d
 take it to the next that has not had it.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -110,6 +110,7 @@ def silence_rings(
     wall: datetime,
     where: str,
     ident: str,
+    unresolved: Callable[[str], str] = lambda _cabin: "",
 ) -> list[PhoneMessage]:
     """Return the rings of what one look at the cabins found.
 
@@ -121,6 +122,7 @@ def silence_rings(
         wall: now, in the zone of who reads it.
         where: the broker's address.
         ident: makes the ids of this look unlike those of any other.
+        unresolved: the text of what was not over in a cabin when it was last heard.
     """
     rings = []
     for kind in EXPIRY_S:
@@ -128,12 +130,20 @@ def silence_rings(
         if len(some) > 3:
             rings.append(_many(kind, some, where, ident))
         else:
-            rings += [_one(each, now_s, wall, where, ident) for each in some]
+            rings += [
+                _one(each, now_s, wall, where, ident, unresolved(each.cabin))
+                for each in some
+            ]
     return rings
 
 
 def _one(
-    news: SilenceNews, now_s: float, wall: datetime, where: str, ident: str
+    news: SilenceNews,
+    now_s: float,
+    wall: datetime,
+    where: str,
+    ident: str,
+    unresolved: str,
 ) -> PhoneMessage:
     name = name_of(news.cabin)
     since = _since(news.since_s, now_s, wall)
@@ -154,6 +164,7 @@ def _one(
             still = "still " if news.kind == "again" else ""
             text = f"{name} is {still}silent{since}. It is not monitored. Call them."
             text += _cause(news.cause, where)
+            text += f" Not over when last heard: {unresolved}" if unresolved else ""
     return PhoneMessage(
         f"{news.kind}-{news.cabin}-{ident}",
         news.cabin,

@@ -281,7 +281,10 @@ class PhoneService:
         wall = self._clock.wall().astimezone()
         news = self._silence.look(now_s)
         ident = self._dispatch.fresh_id() if news else ""
-        rings = silence_rings(news, now_s, wall, self._broker.where, ident)
+        rings = silence_rings(
+            *(news, now_s, wall, self._broker.where, ident),
+            lambda cabin: self.board.unresolved(cabin, now_s),
+        )
         for ring in rings:
             self._say(ring.text)
         if own := [*rings, *self._dispatch.notices()]:

@@ -271,6 +271,11 @@ class SilenceWatch:
         life = self._lives.get(cabin)
         return life is not None and life.is_alive(now_s) and life.was_watching
 
+    def is_lost(self, cabin: str) -> bool:
+        """Return whether the broker said that the monitor died, or lost it."""
+        life = self._lives.get(cabin)
+        return life is not None and life.presence == LOST
+
     def is_told(self, cabin: str) -> bool:
         """Return whether it was told as silent or stopped."""
         life = self._lives.get(cabin)
@@ -308,7 +313,7 @@ class SilenceWatch:
             return ""
         if not life.bridge_up:
             return "bridge"
-        return "lost" if life.presence == LOST else ""
+        return LOST if self.is_lost(cabin) else ""
 
     def kept(self, now_s: float) -> Mapping[str, KeptSilence]:
         """Return what is to outlive this process."""

@@ -199,3 +199,15 @@ def test_a_thousand_cabins_silent_at_once_are_one_text() -> None:
     assert one.text.startswith("1000 cabins are silent: Cabin 0, Cabin 1, ")
     assert "and 988 more. They are not monitored. Call them." in one.text
     assert len(one.text) < 400
+
+
+@pytest.mark.hazard("record-comforts")
+@pytest.mark.parametrize("kind", ["silent", "again"])
+def test_a_silence_in_a_danger_says_what_was_not_over(kind: str) -> None:
+    """Else the danger would vanish behind "it is not monitored"."""
+    danger = "Too little oxygen: 18.8 %. Get everyone outside now."
+    news = SilenceNews("lapwing", kind, 5, 100.0, "lost")
+    (told,) = silence_rings([news], 200.0, WALL, "there", "x", lambda _: danger)
+    assert told.text.endswith(f"Not over when last heard: {danger}")
+    (calm,) = silence_rings([news], 200.0, WALL, "there", "x")
+    assert "Not over" not in calm.text

@@ -196,11 +196,17 @@ class Messages:
         seq: int,
         stamp: Stamp,
         period_s: float,
-        bump: Mapping[str, float | str] = MappingProxyType({}),
+        more: Mapping[str, Any] = MappingProxyType({}),
     ) -> Publication:
-        """Say that steps are being completed, when this is said next, and of a test.
+        """Say that steps are being completed, and when this is said next.
 
         Not retained: what a broker kept over a power cut would arrive as if new.
+
+        Args:
+            seq: the message's number.
+            stamp: now.
+            period_s: until the next.
+            more: of a test of the parts, and what is not known.
         """
         said = self._json(
             "heartbeat",
@@ -208,7 +214,7 @@ class Messages:
                 **self._head(seq, stamp),
                 "period_s": period_s,
                 "next_at": utc_text(stamp.wall + timedelta(seconds=period_s)),
-                **bump,
+                **more,
             },
             expiry_s=round(HEARTBEATS_KEPT * period_s),
         )

@@ -18,7 +18,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
 )
 from cabinvigil.daemon.outputs.mqtt.outbox import Item, Outbox
 from cabinvigil.daemon.outputs.mqtt.senml import SeriesReading
-from cabinvigil.drivers.kit.quantity import split_channel
+from cabinvigil.drivers.kit.quantity import VITAL, is_breathed, split_channel
 
 OLDEST_READING_S = 120.0
 """An older value is not published as a reading: twice the longest tick."""
@@ -47,6 +47,8 @@ class Publisher:
         self._readings_s = readings_s
         self._seq = 0
         self._latest: dict[str, tuple[float, float, bool]] = {}
+        self._doubtful = frozenset[str]()
+        """Series that the last step did not vouch for."""
         self._readings_due_s = float("-inf")
         self._heartbeat_due_s = float("-inf")
         self._stepped_s = float("-inf")
@@ -94,8 +96,8 @@ class Publisher:
             )
             if is_stepping:
                 seq = self._next()
-                bump = self._bump(now.up_s)
-                said = self.messages.heartbeat(seq, now, self._heartbeat_s, bump)
+                more = self._bump(now.up_s) | self._unknown(now.up_s)
+                said = self.messages.heartbeat(seq, now, self._heartbeat_s, more)
                 self.outbox.put_state(said, now.up_s)
                 if now.up_s - self._watching_s >= self._heartbeat_s / 2.0:
                     self._say_watching(now)
@@ -138,7 +140,20 @@ class Publisher:
         said = self.messages.presence(WATCHING, expiry_s)
         self.outbox.put_state(said, now.up_s)
 
-    def _bump(self, now_s: float) -> dict[str, float | str]:
+    def _unknown(self, now_s: float) -> dict[str, list[str]]:
+        """Return what protects life and nobody knows: silent, warming up, doubtful."""
+        known = {
+            parts[0].name
+            for series, (_, at_s, _) in self._latest.items()
+            if now_s - at_s <= STALLED_S
+            and series not in self._doubtful
+            and is_breathed(series)
+            and (parts := split_channel(series)) is not None
+        }
+        unknown = sorted(set(VITAL) - known)
+        return {"unknown": unknown} if unknown else {}
+
+    def _bump(self, now_s: float) -> dict[str, Any]:
         """Return what a heartbeat says of a test of the parts."""
         left_s = self._bump_until_s - now_s
         if left_s <= 0.0:
@@ -153,6 +168,7 @@ class Publisher:
     def _breathe(self, fields: Mapping[str, Any], stamp: Stamp) -> None:
         self._stepped_s = stamp.up_s
         at_least = fields.get("at_least", ())
+        self._doubtful = frozenset(fields.get("doubtful", ()))
         for series, value in fields.items():
             if isinstance(value, int | float) and split_channel(series) is not None:
                 self._latest[series] = (value, stamp.up_s, series in at_least)

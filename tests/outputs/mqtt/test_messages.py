@@ -182,6 +182,26 @@ def test_a_test_of_the_parts_is_said_with_each_heartbeat_at_once() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("fields", "unknown"),
+    [
+        ({"o2_pct": 20.5, "co_ppm": 1.0}, None),
+        ({"o2_pct": 20.5, "co_ppm": 1.0, "doubtful": ["o2_pct"]}, ["o2_pct"]),
+        ({"o2_pct": 20.5, "o2_pct__b": 20.4, "doubtful": ["o2_pct"]}, ["co_ppm"]),
+        ({"o2_pct_outside": 20.9, "co_ppm": 1.0}, ["o2_pct"]),
+        ({"temp_c": 12.0}, ["co_ppm", "o2_pct"]),
+    ],
+)
+def test_a_heartbeat_says_what_protects_life_and_is_not_known(
+    fields: dict[str, object], unknown: list[str] | None
+) -> None:
+    """Warming up, doubtful, silent, or outdoors: its number vouches for nobody."""
+    some = desk()
+    some.handle(Record("air", fields), at(0.0))
+    (beat,) = [p for p in drain(some, at(0.0)) if "heartbeat" in p.topic]
+    assert json.loads(beat.payload).get("unknown") == unknown
+
+
 def test_no_heartbeat_from_a_watch_that_no_longer_steps() -> None:
     """The network thread alone is no sign of life: a hung core falls silent."""
     some = desk()
