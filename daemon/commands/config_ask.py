@@ -43,6 +43,7 @@ from cabinvigil.daemon.sampling.wiring import Wires
 from cabinvigil.daemon.settings.config import Settings, example, load
 from cabinvigil.daemon.settings.values import Cabin
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.files import put_whole, remedy
 from cabinvigil.daemon.text.units import unit_of
 from cabinvigil.daemon.text.units_said import SI, Units, units_named
 
@@ -151,7 +152,7 @@ def make_config(
     except KeyboardInterrupt:
         dialog.say()
         raise UnansweredError from None
-    _write(file, text)
+    _write(file, text, dialog)
     _tell(file, settings, dialog)
 
 
@@ -358,14 +359,15 @@ def _checked(text: str) -> Settings:
         return load(file)
 
 
-def _write(file: Path, text: str) -> None:
-    fresh = file.with_name(f".{file.name}.new")
+def _write(file: Path, text: str, dialog: Dialog) -> None:
     try:
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(file)
+        put_whole(file, lambda fresh: fresh.write_text(text, encoding="utf-8"))
     except OSError as error:
-        fresh.unlink(missing_ok=True)
-        raise CallError(f"-o {file}: cannot be written ({error.strerror})") from error
+        dialog.say(text)  # what was replied is not lost
+        raise CallError(
+            f"-o {file}: cannot be written ({error.strerror}); {remedy(error)}: the "
+            "config stands above"
+        ) from error
 
 
 def _tell(file: Path, settings: Settings, dialog: Dialog) -> None:

@@ -34,6 +34,7 @@ from cabinvigil.daemon.report.json import as_json, summary
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.morning import Morning, morning
 from cabinvigil.daemon.text.errors import ExitCode
+from cabinvigil.daemon.text.files import put_whole, remedy
 from cabinvigil.daemon.text.json import json_line
 from cabinvigil.daemon.text.terminal import progress
 from cabinvigil.daemon.text.units_said import SYSTEMS, Units
@@ -249,11 +250,11 @@ def write_page(path: Path, made: Callable[[], str]) -> None:
     from cabinvigil.daemon.text.svg import DrawingError
 
     try:
-        path.write_text(made(), encoding="utf-8")
+        text = made()
+        put_whole(path, lambda file: file.write_text(text, encoding="utf-8"))
     except DrawingError as error:
         raise NightError(f"--page {error}") from error
     except OSError as error:
         raise NightError(
-            f"--page {path}: cannot be written ({error.strerror}); name a file in a "
-            "folder that exists"
+            f"--page {path}: cannot be written ({error.strerror}); {remedy(error)}"
         ) from error

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.text.errors import CabinvigilError
+from cabinvigil.daemon.text.files import put_whole, remedy
 from cabinvigil.daemon.text.libraries import put_in
 
 FONT_PT = 11.0
@@ -43,12 +44,15 @@ def save(figure: Any, path: Path) -> None:
         DrawingError: it cannot be written.
     """
     try:
-        figure.savefig(path)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
+        put_whole(path, figure.savefig)
+    except OSError as error:
         raise DrawingError(
-            f"{path} cannot be written: {why}; give a file that ends in .png, .svg or "
-            ".pdf, in a folder that exists"
+            f"{path} cannot be written: {error.strerror or error}; {remedy(error)}"
+        ) from None
+    except ValueError as error:
+        raise DrawingError(
+            f"{path} cannot be written: {error}; give a file that ends in .png, .svg "
+            "or .pdf"
         ) from None
 
 
