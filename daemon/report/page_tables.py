@@ -104,10 +104,11 @@ def _air_caption(found: Morning) -> str:
         return ""
     if not vent.fitted:
         return "Compared with vents low and high, in still air and a little wind."
-    return (
-        f"The vents fitted, {vent.fitted} {with_powers(units.sign('cm2'))} low and "
-        f"high, would pass {vent.expected} {with_powers(units.sign('m3_h'))}, all open."
-    )
+    area, flow = (with_powers(units.sign(one)) for one in ("cm2", "m3_h"))
+    those = f"The vents fitted, {vent.fitted} {area} low and high,"
+    if vent.is_one:
+        those = f"The one vent fitted, {vent.fitted} {area},"
+    return f"{those} would pass {vent.expected} {flow}, all open."
 
 
 def _air(found: Morning, clock: Clock) -> Iterator[Row]:

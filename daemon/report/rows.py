@@ -11,7 +11,8 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS, AlarmEpisode, Ring
 from cabinvigil.daemon.review.closest_approach import Approach
 from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.morning import Morning
-from cabinvigil.daemon.review.stretches import Totals, Vent
+from cabinvigil.daemon.review.openings import Vent
+from cabinvigil.daemon.review.stretches import Totals
 from cabinvigil.daemon.review.verdict import WORDS
 from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.durations import minutes, whole_minutes
@@ -198,7 +199,9 @@ class VentRow:
     each: str
     each_brief: str
     fitted: str
-    """'' where it is not known."""
+    """'' where it is not known, or nothing is."""
+    is_one: bool
+    """It is one opening alone."""
     expected: str
     """What the fitted would pass."""
 
@@ -232,7 +235,8 @@ def vent_row(vent: Vent | None, units: Units) -> VentRow | None:
     return VentRow(
         units.fixed("cm2", each, 0),
         brief(each, lambda cm2: _or_under_one(units.number("cm2", cm2))),
-        "" if vent.fitted_cm2 is None else units.number("cm2", vent.fitted_cm2),
+        units.number("cm2", vent.fitted_cm2) if vent.fitted_cm2 else "",
+        vent.is_one,
         f"{units.number('m3_h', low)} to {units.number('m3_h', high)}",
     )
 

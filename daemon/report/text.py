@@ -173,7 +173,8 @@ def _stretch(row: AirRow, units: Units) -> str:
         return text
     text += f"; as two vents of {vent.each_brief} {area} each"
     if vent.fitted:
-        text += f"; the fitted ones of {vent.fitted} {area}: {vent.expected} {air}"
+        those = "the one fitted," if vent.is_one else "the fitted ones"
+        text += f"; {those} of {vent.fitted} {area}: {vent.expected} {air}"
     return text
 
 

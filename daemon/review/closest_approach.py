@@ -55,7 +55,11 @@ def approaches(
         values = courses[which]
         if limit.over_s > 0.0:
             values = means(values, round(limit.over_s / STEP_S))
-        told = sum(one is not None for one in courses[which])
+        # the blood is worked out: of hours without carbon monoxide nothing is known
+        seen = tape.worst("co_ppm", "above") if which[0] == COHB else courses[which]
+        told = sum(one is not None for one in seen)
+        if not told:
+            continue
         one = _closest(tape, limit, _within(tape, values, stretches), told)
         if one is not None:
             found.append(one)

@@ -5,11 +5,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.combustion import burn
 from cabinvigil.daemon.air.cylinder import hhv_kwh_kg
-from cabinvigil.daemon.air.figures import LIKELY_BURNER_KW, leak_per_h
-from cabinvigil.daemon.air.vents import Vents, vent_m3_s, vent_range
+from cabinvigil.daemon.air.figures import LIKELY_BURNER_KW
 from cabinvigil.daemon.log.night import STEP_S, NightSeries
 from cabinvigil.daemon.review.airflow.balance import (
     TO_KG_H,
@@ -24,6 +22,7 @@ from cabinvigil.daemon.review.airflow.nodes import Told, mean
 from cabinvigil.daemon.review.airflow.sources import EMPTY, OFF, UNSURE
 from cabinvigil.daemon.review.cabin_facts import CabinFacts
 from cabinvigil.daemon.review.inside import Inside
+from cabinvigil.daemon.review.openings import Vent, outdoor_volume, vent_of
 
 LEAST_S = 900.0
 """Shorter stretches are joined to the one before: nobody reads them."""
@@ -42,19 +41,6 @@ LABEL_WRONG = 1.7
 LOOSE_SPREAD = 0.6
 """Of what is carried over a longer one, or over hours with the part at its end: what
 was burnt and made in it is no figure then, but at least the rest (own judgement)."""
-REFERENCE_CM2 = 100.0
-"""Openings to compare with, where the cabin's own are not known."""
-
-
-@dataclass(frozen=True, slots=True)
-class Vent:
-    """Openings, low and high, that would let as much air pass."""
-
-    each_cm2: Triple
-    fitted_cm2: float | None
-    """What is fitted, low and high averaged; None: not known."""
-    expected_m3_h: Triple
-    """What openings as fitted would pass, all open: leak and vents."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +119,8 @@ def stretch(
         return Stretch(from_s, to_s, why, known * step_h, None, None, UNSTEADY)
     firm, loose = _counted(nodes, round(LONGEST_HOLE_H / step_h))
     totals = _totals(firm, loose, step_h, facts, _warmth(air, from_s, to_s))
-    vent = _vent(totals, facts, _warmth(air, from_s, to_s))
+    low, middle, high = (one - totals.door_m3_h for one in totals.air_m3_h)
+    vent = vent_of((low, middle, high), facts, _warmth(air, from_s, to_s))
     return Stretch(from_s, to_s, why, known * step_h, totals, vent)
 
 
@@ -268,7 +255,7 @@ def _totals(
         # nothing shows that its air carried it off
         left_kg = (0.0, left_kg[1], max(left_kg[2], flame_kg))
     rate = triple((changes + by_door) / hours, changes_sd / hours)
-    outdoor_m3 = _shrink(warmth) * (facts.volume_m3 or 0.0)
+    outdoor_m3 = outdoor_volume(warmth) * (facts.volume_m3 or 0.0)
     return Totals(
         rate,
         _times(rate, outdoor_m3),
@@ -356,45 +343,3 @@ def _left(middle: float, sd: float) -> Triple:
     if middle > 0.0:
         return triple(middle, sd)
     return 0.0, 0.0, max(0.0, _open(middle, sd)[2])
-
-
-def _shrink(warmth: tuple[Told, Told]) -> float:
-    """Return the outdoor volume of a cubic metre of the cabin's air."""
-    inside, outside = warmth
-    if inside is None or outside is None:
-        return 1.0
-    return (outside + ZERO_C_K) / (inside + ZERO_C_K)
-
-
-def _vent(totals: Totals, facts: CabinFacts, warmth: tuple[Told, Told]) -> Vent | None:
-    """Find the openings that the air amounts to, and what those fitted would pass."""
-    inside, outside = warmth
-    if inside is None or outside is None or facts.volume_m3 is None:
-        return None
-    low, high = facts.vent_low_cm2, facts.vent_high_cm2
-    fitted = None if low is None or high is None else (low + high) / 2.0
-    known = fitted is not None and min(low or 0.0, high or 0.0) > 0.0
-    vents = Vents(
-        (low or 0.0) if known else REFERENCE_CM2,
-        (high or 0.0) if known else REFERENCE_CM2,
-        facts.vent_height_m,
-    )
-    each = fitted if known and fitted is not None else REFERENCE_CM2
-    flow = 3600.0 * vent_m3_s(vents, inside, outside, facts.wind_mps)
-    if flow <= 0.0:
-        return None
-    to_m3_h = facts.volume_m3 * _shrink(warmth)
-    leaks = leak_per_h(facts.leak_per_h)
-    air_m3_h = [one - totals.door_m3_h for one in totals.air_m3_h]
-    through = (
-        max(0.0, air_m3_h[0] - leaks[2] * to_m3_h),
-        max(0.0, air_m3_h[1] - leaks[1] * to_m3_h),
-        max(0.0, air_m3_h[2] - leaks[0] * to_m3_h),
-    )
-    span = vent_range(vents, inside, outside, facts.wind_mps)
-    expected = (
-        span.low_m3_h + leaks[0] * to_m3_h,
-        span.middle_m3_h + leaks[1] * to_m3_h,
-        span.high_m3_h + leaks[2] * to_m3_h,
-    )
-    return Vent(_times(through, each / flow), fitted, expected)

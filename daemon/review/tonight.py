@@ -305,30 +305,31 @@ def _ways(
             yield BetterAir(do, replace(way, air_m3_h=air_m3_h), 1.0, 1.0)
         return
     fitted, known = vent.expected_m3_h[1], _spread(vent.expected_m3_h)
+    they, vents = ("it", "the vent") if vent.is_one else ("they", "both vents")
     was = (
-        f"they would pass about {units.said('m3_h', fitted)}, and "
+        f"{they} would pass about {units.said('m3_h', fitted)}, and "
         f"{units.brief('m3_h', estimate(totals.air_m3_h))} {units.sign('m3_h')} came in"
     )
-    is_more = fitted > way.air_m3_h
+    is_more = fitted > way.air_m3_h and vent.fitted_cm2 > 0.0
     wide = replace(way, air_m3_h=max(fitted, way.air_m3_h))
     open_wide = known if is_more else told
     if is_more:
-        yield BetterAir(
-            f"Keep both vents open and free of rime: {was}", wide, *open_wide
-        )
+        yield BetterAir(f"Keep {vents} open and free of rime: {was}", wide, *open_wide)
         if is_high and low_kw is not None:
-            do = f"Keep both vents open, and burn on low: {was}"
+            do = f"Keep {vents} open, and burn on low: {was}"
             yield BetterAir(do, replace(wide, burner_kw=low_kw), *open_wide)
     elif is_high and low_kw is not None:
         yield BetterAir("Burn on low", replace(wide, burner_kw=low_kw), *open_wide)
-    for factor in FACTORS:
-        cm2 = math.ceil(factor * vent.fitted_cm2 / 10.0) * 10.0
+    pair_cm2, pair = vent.pair
+    for factor in FACTORS if vent.is_two else (0.5, 0.7, 1.0, *FACTORS):
+        cm2 = math.ceil(factor * pair_cm2 / 10.0) * 10.0
         if cm2 <= MOST_CM2:
             area = units.said("cm2", cm2)
             heat = f"{units.figure('kw', way.burner_kw)} {units.sign('kw')}"
             lit = f" for the heater at {heat}" if way.burner_kw > 0.0 else ""
             do = f"Fit a low and a high vent of {area} each{lit}, and keep both open"
-            yield BetterAir(do, replace(way, air_m3_h=fitted * factor), *known)
+            air_m3_h = pair[1] * factor
+            yield BetterAir(do, replace(way, air_m3_h=air_m3_h), *_spread(pair))
     if way.burner_kw > 0.0:
         do = f"{NO_FLAME}: {was}"
         yield BetterAir(do, replace(wide, burner_kw=0.0), *open_wide)

@@ -21,7 +21,8 @@ from cabinvigil.daemon.review.cabin_facts import (
 from cabinvigil.daemon.review.cabin_model import SettlingCase, settled
 from cabinvigil.daemon.review.closest_approach import approaches, means, spare
 from cabinvigil.daemon.review.health import SourceFaults, Watched, troubles, watched
-from cabinvigil.daemon.review.stretches import Stretch, Totals, Vent
+from cabinvigil.daemon.review.openings import Vent
+from cabinvigil.daemon.review.stretches import Stretch, Totals
 from cabinvigil.daemon.review.tonight import MOST, Situation, advice
 from tests.commands import calling
 from tests.review import logs, named
@@ -52,7 +53,8 @@ def situation(
     air_m3_h: float, burn_kw: float, low_pct: float, **more: object
 ) -> Situation:
     """The Lapwing, nine hours the same."""
-    vent = Vent((10.0, 20.0, 30.0), 150.0, (24.0, 38.0, 54.0))
+    flows = 24.0, 38.0, 54.0
+    vent = Vent((10.0, 20.0, 30.0), 150.0, flows, (150.0, flows))
     stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(air_m3_h, burn_kw), vent)
     tape_near = [_approach(low_pct)]
     night = Situation(
@@ -103,7 +105,8 @@ def test_on_high_the_low_setting_is_asked_for_too() -> None:
 def test_vents_too_small_are_to_be_larger() -> None:
     """All the air they pass, on low, and still short of it: a larger vent."""
     tight = replace(FACTS, vent_low_cm2=60.0, vent_high_cm2=60.0)
-    vent = Vent((50.0, 60.0, 70.0), 60.0, (11.0, 15.0, 20.0))
+    flows = 11.0, 15.0, 20.0
+    vent = Vent((50.0, 60.0, 70.0), 60.0, flows, (60.0, flows))
     stretch = Stretch(0.0, 9 * HOUR, "", 9.0, totals(15.0, 0.8), vent)
     _, one = advice(situation(15.0, 0.8, 19.0, facts=tight, stretches=[stretch]))
     assert one.do.startswith("While the heater is lit: fit a low and a high vent of ")
