@@ -366,7 +366,7 @@ def _write(file: Path, text: str, dialog: Dialog) -> None:
         dialog.say(text)  # what was replied is not lost
         raise CallError(
             f"-o {file}: cannot be written ({error.strerror}); {remedy(error)}: the "
-            "config stands above"
+            "config is above"
         ) from error
 
 

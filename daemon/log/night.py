@@ -110,7 +110,7 @@ class NightSeries:
             )
         if flaws.lost:
             what = "a stretch" if flaws.lost == 1 else f"{flaws.lost} stretches"
-            found.append(f"{what} of the log had been lost before it was mended")
+            found.append(f"{what} of the log had been lost before `log mend`")
         return found
 
     def ends_in_silence(self, wall: datetime) -> bool:

@@ -196,7 +196,7 @@ def test_a_mended_night_is_as_little_proved_as_it_was(
         path = folder / into / path.name
         found = of(path)
         assert not found.verdict.is_well
-        assert "had been lost before it was mended" in said(path)
+        assert "had been lost before `log mend`" in said(path)
         assert not look_at(path).is_damaged
 
 
