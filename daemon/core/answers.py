@@ -135,5 +135,7 @@ def tell_who(
     ]
     if quiet_s:  # an answer to what is over ends it, and buys no quiet
         facts["seconds"] = min(quiet_s)
+    elif not event.is_outside:
+        return state  # that it is over is told, and what to do then
     told = replace(state.told, answered_until_s=now + min(quiet_s, default=TOLD_FOR_S))
     return replace(state, told=told).with_line(ANSWERED, facts)

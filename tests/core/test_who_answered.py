@@ -80,6 +80,16 @@ def test_a_button_that_is_pressed_in_time_is_no_news_to_a_phone() -> None:
     assert not said(some)
 
 
+def test_an_answer_from_the_cabin_to_what_is_over_leaves_the_word_to_its_end() -> None:
+    """ "Stay outside until the cause is found" waits for no word of who it was."""
+    some = night()
+    some.hold(BAD, SECOND_CALLED_S)
+    some.hold(GOOD, 900.0)
+    some.act("ack")
+    some.hold(GOOD, 600.0)
+    assert not said(some)
+
+
 @pytest.mark.hazard("silenced-by-button")
 def test_a_button_that_chatters_calls_nobody_off() -> None:
     """Seven presses within a minute: then it sounds, and says no more of answers."""
