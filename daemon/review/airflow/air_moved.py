@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from cabinvigil.daemon.review.airflow.change_points import Search
 from cabinvigil.daemon.review.airflow.cycles import Swing
 from cabinvigil.daemon.review.airflow.doors import doors
 from cabinvigil.daemon.review.airflow.drive import driven
@@ -25,6 +24,7 @@ from cabinvigil.daemon.review.airflow.nodes import (
     undelayed,
 )
 from cabinvigil.daemon.review.airflow.oxygen import Oxygen
+from cabinvigil.daemon.review.airflow.rivals import NightSearch
 
 NODE_S = 120.0
 """Between two nodes: short against an air change of a well-aired cabin (4 min and
@@ -39,7 +39,7 @@ LEAST_H = 0.5
 K_SHARE, S_SHARE = 0.08, 0.065
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
-WAY_SPREAD = 1.5
+WAY_SPREAD = 1.4
 """Times what the filter states of itself: it knows nothing of explanations that nobody
 thought of (the same)."""
 DRIVE_SPREAD = 0.3
@@ -216,7 +216,7 @@ def moved(
         for n in range(one.begin, one.end)
     }
     course = replace(course, anew=frozenset(by_door))
-    explained = Search(course, settings, heat, more, swing_ppm).explain()
+    explained = NightSearch(course, settings, heat, more, swing_ppm).explain()
     found, step_s = explained.found, each * fine_s
     nodes = tuple(
         _air(at_s[0] + n * step_s, known[n], course, n, values)._replace(

@@ -1,11 +1,8 @@
 """The search for what changed in the night, and when: burner, or air.
 
 One explanation is a list of dated changes.  Changes are added where the readings ask
-for them, exchanged and moved while that explains more, and rivals that explain nearly
-as much are mixed in, so that doubt widens the answer.
-
-Two explanations are first compared under noise of the same size; the best rivals then
-each under the size that it implies itself, since noise comes in proportion to `k`.
+for them, exchanged and moved while that explains more.  Two explanations are compared
+under noise of the same size; its rivals (`rivals`) then each under their own.
 Every threshold here was chosen on seeds other than those that score it
 (tests/bench/morning_truth.py).
 """
@@ -16,8 +13,6 @@ from collections.abc import Sequence
 from cabinvigil.daemon.review.airflow.guess import (
     AIR,
     AWAKE,
-    CALM_WALKS,
-    FIRST_WALKS,
     GUSTS,
     WALKS_K,
     WALKS_S,
@@ -28,13 +23,11 @@ from cabinvigil.daemon.review.airflow.guess import (
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.kalman import Course, Smoothed
 from cabinvigil.daemon.review.airflow.likelihood import (
-    LEAST_UNREST,
     Explanation,
     Judge,
     Noise,
 )
-from cabinvigil.daemon.review.airflow.mixture import Explained, mixed
-from cabinvigil.daemon.review.airflow.stories import by_cycles, with_both, with_cooking
+from cabinvigil.daemon.review.airflow.stories import by_cycles
 
 MOST_CHANGES = 12
 """More happens to no cabin in a night (our choice)."""
@@ -48,16 +41,6 @@ EDGE_NODES = 3
 """Changes this close to an end of the night cannot be told."""
 CYCLING_WALKS_S = 1
 """Of the slow changes of a source, those that are left where a burner cycles."""
-RIVALS = 6
-"""The best of them are looked at, to bound the time."""
-RIVAL_GAP, MIXED_GAP = 12.0, 4.0
-"""Rivals within the first are looked at closely; within the second they are mixed in
-(1 in 50)."""
-MOST_TURNED = 3
-"""Settings between the stops that are looked at, to bound the time; and stoves."""
-SETTLED_GAP = 8.0
-"""What is further behind, under the noise of its own stated source, does not catch up
-by a better size of its noise."""
 
 
 class Search:
@@ -76,17 +59,6 @@ class Search:
         self._cycling = [one > 0.0 for one in swing_ppm]
         self._settings, self._count = settings, len(course.level_ppm)
         self._stops = [name for name, one in settings.items() if not one.is_between]
-        self._between = [
-            name for name, one in settings.items() if one.is_between and not one.beside
-        ]
-
-    def explain(self) -> Explained:
-        """Find the best explanation, its rivals mixed in."""
-        stand = self._searched(FIRST_WALKS)
-        if stand.guess.is_restless or stand.guess.walks.k > CALM_WALKS.k:
-            calm = self._searched(CALM_WALKS)
-            stand = max(stand, calm, key=lambda one: one.worth)
-        return self._mixed(stand)
 
     def _searched(self, walks: Walks) -> Explanation:
         """Search from an air that changes so much by itself."""
@@ -121,7 +93,7 @@ class Search:
         Two changes of the burner can explain what neither of them does alone, and a
         search that adds one by one finds neither.
         """
-        course = self._judge.first_course()[: MOST_CHANGES + 1]
+        course = self._judge.heat.first_course()[: MOST_CHANGES + 1]
         if not course:
             return []
         (_, start), *rest = course
@@ -226,8 +198,6 @@ class Search:
                     stand, here = other, here + step
         return stand
 
-    # --- rivals --------------------------------------------------------------
-
     def _settled(
         self, guess: Guess, scale: Noise, least: float = -math.inf
     ) -> Explanation:
@@ -246,155 +216,4 @@ class Search:
             stand = self._walked(stand)
             if stand.guess.walks == walks:
                 break
-        return stand
-
-    def _rivals(self, stand: Explanation) -> list[Guess]:
-        guesses = [
-            stand.guess._replace(start=one)
-            for one in self._stops
-            if one != stand.guess.start
-        ]
-        for n, kind in stand.guess.changes.items():
-            guesses += [
-                stand.guess._replace(changes={**stand.guess.changes, n: other})
-                for other in self._kinds(stand.guess, n)
-                if other != kind
-            ]
-        stands = [self._judge.stand(guess, stand.scale, stand) for guess in guesses]
-        stands += self._restless(stand)
-        near = [one for one in stands if one.worth > stand.worth - RIVAL_GAP]
-        near.sort(key=lambda one: -one.worth)
-        return [one.guess for one in near[:RIVALS]]
-
-    def _awake(self, best: Explanation) -> list[Explanation]:
-        """Let the others have lain awake, or not."""
-        walks = best.guess.walks
-        others = [walks._replace(awake=one) for one in AWAKE if one != walks.awake]
-        guesses = [best.guess._replace(walks=one) for one in others]
-        return [self._judge.stand(one, best.scale) for one in guesses]
-
-    def _turned(self, best: Explanation) -> list[Explanation]:
-        """Let a tap stand between its stops, wherever burner or air was changed."""
-        guess, guesses = best.guess, []
-        for between in self._between:
-            if self._settings[guess.start].heat_w > 0.0:
-                guesses.append(guess._replace(start=between))
-            guesses += [
-                guess._replace(changes={**guess.changes, n: between})
-                for n, kind in guess.changes.items()
-                if kind != between
-            ]
-        return self._near(best, guesses)
-
-    def _cooked(self, best: Explanation) -> list[Explanation]:
-        """Let a stove burn beside the burner, or burner and air change at once."""
-        guess, settings, judge = best.guess, self._settings, self._judge
-        guesses = with_cooking(guess, settings, judge.course.step_h)
-        guesses += with_both(guess, settings, judge.bends, NEAR_NODES)
-        return self._near(best, guesses)
-
-    def _near(self, best: Explanation, guesses: Sequence[Guess]) -> list[Explanation]:
-        """Settle those that come near the best."""
-        stands = [self._judge.stand(one, best.scale, best) for one in guesses]
-        near = [one for one in stands if one.worth > best.worth - RIVAL_GAP]
-        near.sort(key=lambda one: -one.worth)
-        least = best.worth - SETTLED_GAP
-        return [
-            self._settled(one.guess, best.scale, least) for one in near[:MOST_TURNED]
-        ]
-
-    def _restless(self, stand: Explanation) -> list[Explanation]:
-        """Let a slow change stand in place of one or two sudden ones."""
-        guess = stand.guess._replace(is_restless=True)
-        noise = self._judge.noise(
-            self._judge.path_of(stand), guess._replace(changes={})
-        )
-        if guess == stand.guess or max(noise.unrest) < LEAST_UNREST:
-            return []
-        dates = sorted(guess.changes)
-        pairs = [(a, b) for a in dates for b in dates if a <= b]
-        without = [
-            {m: kind for m, kind in guess.changes.items() if m not in pair}
-            for pair in (*pairs, ())
-        ]
-        return [
-            self._judge.stand(guess._replace(changes=changes), noise)
-            for changes in without
-        ]
-
-    def _mixed(self, stand: Explanation) -> Explained:
-        best, cooked = stand, list[Explanation]()
-        for _ in range(MOST_TURNED):
-            found = self._cooked(best)
-            cooked += found
-            top = max(found, key=lambda one: one.worth, default=best)
-            if top.worth <= best.worth + GAIN:
-                break
-            polished = self._polished(top)
-            again = self._settled(polished.guess, polished.scale)
-            best = max(top, again, key=lambda one: one.worth)
-        for _ in range(3):
-            least = best.worth - SETTLED_GAP
-            rivals = [
-                self._settled(one, best.scale, least) for one in self._rivals(best)
-            ]
-            top = max(rivals, key=lambda one: one.worth, default=best)
-            if top.worth <= best.worth + GAIN:
-                break
-            polished = self._polished(top)
-            if polished.guess != top.guess:
-                again = self._settled(polished.guess, polished.scale)
-                top = max(top, again, key=lambda one: one.worth)
-            best = top
-        rivals += [*cooked, *self._awake(best)]
-        for _ in range(MOST_TURNED):
-            turned = self._turned(best)
-            rivals += turned
-            top = max(turned, key=lambda one: one.worth, default=best)
-            if top.worth <= best.worth + GAIN:
-                break
-            rivals.append(best)
-            best = top
-        pool = [best]
-        for one in rivals:
-            is_new = all(one.guess != other.guess for other in pool)
-            if is_new and one.worth > best.worth - MIXED_GAP:
-                pool.append(one)
-        known = {one.guess.start for one in pool}
-        pool += [one for one in self._begun(best) if one.guess.start not in known]
-        weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
-        return Explained(
-            best.guess,
-            mixed([self._judge.path_of(one) for one in pool], weights),
-            frozenset(one.guess.start for one in pool),
-        )
-
-    def _begun(self, best: Explanation) -> list[Explanation]:
-        """Find what else the night may have begun with, where the air tells too little.
-
-        Settled air tells the source for each air change, and neither alone; and calm
-        air nothing of its source, so all are compared under the widest noise.
-        """
-        found: list[Explanation] = []
-        wide = best.guess.walks._replace(k=WALKS_K[-1], gust=GUSTS[-1])
-        worth = self._judge.stand(best.guess._replace(walks=wide), best.scale).worth
-        for start in self._stops:
-            if start == best.guess.start:
-                continue
-            guesses = [best.guess._replace(start=start)]
-            if first := min(best.guess.changes, default=0):
-                guesses += [
-                    one._replace(start=start)
-                    for one in self._variants(best.guess, first, is_moved=False)
-                ]
-            stands = [
-                self._judge.stand(guess._replace(walks=wide), best.scale)
-                for guess in guesses
-            ]
-            top = max(stands, key=lambda one: one.worth)
-            if top.worth > worth - MIXED_GAP:
-                guess = top.guess._replace(walks=best.guess.walks)
-                likely = best.worth + min(0.0, top.worth - worth)
-                stand = self._judge.stand(guess, best.scale)
-                found.append(stand._replace(worth=likely))
-        return found
+        return self._judge.reheated(stand)

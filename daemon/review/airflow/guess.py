@@ -52,8 +52,8 @@ class Walks(NamedTuple):
 
     @property
     def is_unsteady(self) -> bool:
-        """Whether source or air had to be let change as much as they ever may."""
-        is_restless = self.k == WALKS_K[-1] and self.gust == GUSTS[-1]
+        """Whether source or air had to be let change about as much as they may."""
+        is_restless = self.k >= WALKS_K[-2] and self.gust == GUSTS[-1]
         return is_restless or self.source == WALKS_S[-1]
 
 

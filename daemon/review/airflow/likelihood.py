@@ -15,7 +15,7 @@ from cabinvigil.daemon.review.airflow.guess import (
     Settings,
 )
 from cabinvigil.daemon.review.airflow.heat import Heat
-from cabinvigil.daemon.review.airflow.heat_balance import SettingSpan
+from cabinvigil.daemon.review.airflow.heat_evidence import HeatEvidence
 from cabinvigil.daemon.review.airflow.kalman import (
     Belief,
     Course,
@@ -39,9 +39,6 @@ a label that is far too low and a cabin smaller than stated (own judgement)."""
 IMPOSSIBLE_COST = 2.0
 """For each node at which air would flow backwards or people take CO2 in: the balance is
 linear and does not know better."""
-CYCLING_COST_H = 12.0
-"""For each hour in which the burner is said to cycle while the warmth shows none of it,
-or the other way: the saw-tooth is ten times a part's noise."""
 ANY_K = (2.0, 4.0)
 """Air changes an hour before anything is known (design.md, 6: 0.15 to 15)."""
 LEAST_K, MOST_K = 0.05, 60.0
@@ -53,12 +50,6 @@ WALKS_S_COST = (0.0, 2.0, 6.0)
 """Gain in ln likelihood that each must bring, since a source is mostly steady."""
 GUST_H = 0.25
 """How long a lull or a gusty spell lasts (own judgement)."""
-LEAST_BEND_K_H, BENDS_APART_H, MOST_BENDS = 2.5, 0.25, 2
-"""Bends of the warmth at which burner and air may have changed at once: so sharp, so
-far apart, and so many are looked at (own judgement)."""
-BEND_NODES, UNCAUSED_COST = 4, 8.0
-"""A bend with no change so near costs this: something warmed or cooled the cabin (own
-judgement)."""
 PAIR_COST = 2.0
 """Of a second change at the same time: it has no date of its own (own judgement)."""
 KINK = 0.2
@@ -109,10 +100,10 @@ class Judge:
             swing_ppm: node by node what a burner that cycles gives more or less
                 than in the mean, in one step; 0 where it does not, empty: nowhere.
         """
-        self.course, self.settings, self._heat = course, settings, heat
+        self.course, self.settings = course, settings
+        cycling = [one > 0.0 for one in swing_ppm]
+        self.heat = HeatEvidence(course, settings, heat, cycling)
         self._awake, self._swing_ppm = awake, swing_ppm
-        self._cycling = [one > 0.0 for one in swing_ppm]
-        self._kept: dict[tuple[str, tuple[tuple[int, str], ...]], float] = {}
         self.count = len(course.level_ppm)
         self._stays = math.exp(-course.step_h / GUST_H)
         sources = [
@@ -141,8 +132,6 @@ class Judge:
             max(LEAST_K, LEAST_SHARE * self._low / max(one or 0.0, LEAST_EXCESS_PPM))
             for one in course.excess_ppm
         ]
-        self.bends = self._bent()
-        """The nodes at which the warmth bends most, the sharpest first."""
 
     def _belief(self, guess: Guess, scale: Noise) -> Belief:
         changes: dict[int, StepChange] = {}
@@ -203,85 +192,15 @@ class Judge:
         worth = way.ln_likelihood - cost
         worth -= IMPOSSIBLE_COST * way.impossible
         worth -= cooking_cost(guess, self.settings, self.count, self.course.step_h)
-        return Explanation(guess, scale, way, worth + self._heat_worth(guess))
+        return Explanation(guess, scale, way, worth + self.heat.worth(guess))
 
-    def _heat_worth(self, guess: Guess) -> float:
-        """Return what warmth and oxygen say: of any size of noise the same."""
-        key = guess.start, tuple(sorted(guess.changes.items()))
-        if key not in self._kept:
-            self._kept[key] = self._heat_worth_of(guess)
-        return self._kept[key]
-
-    def _heat_worth_of(self, guess: Guess) -> float:
-        heat = self._heat
-        if heat is None:
-            return 0.0
-        bends, setting, spans, begin = [], guess.start, [], 0
-        for n in sorted(guess.changes):
-            kind, before = guess.changes[n], setting
-            setting = before if kind == AIR else kind
-            if kind != AIR:
-                spans.append(self._span(begin, n + 1, before))
-                begin = n + 1
-            bend = heat.bend_k_h(n)
-            now = self.settings[setting]
-            if kind == AIR:
-                heat_w = heat.air_w(n, now.ppm_per_h)
-            else:
-                heat_w = now.heat_w - self.settings[before].heat_w
-            if bend is not None and heat_w is not None:
-                bends.append((bend, heat_w))
-        spans.append(self._span(begin, self.count, setting))
-        loose = [
-            n
-            for n in self.bends
-            if all(abs(n - m) > BEND_NODES for m in (*guess.changes, *self.course.anew))
-        ]
-        worth = heat.worth(bends) + heat.balance.worth(spans)
-        worth -= self._cycling_cost(guess) + UNCAUSED_COST * len(loose)
-        return worth + (heat.oxygen.worth(spans) if heat.oxygen is not None else 0.0)
-
-    def _cycling_cost(self, guess: Guess) -> float:
-        """Give what a guess costs that cycles where the warmth does not, or not so."""
-        if not self._cycling:
-            return 0.0
-        does, wrong = self.settings[guess.start].is_cycling, 0
-        for n, seen in enumerate(self._cycling):
-            wrong += does is not seen
-            kind = guess.changes.get(n, AIR)
-            does = does if kind == AIR else self.settings[kind].is_cycling
-        return CYCLING_COST_H * wrong * self.course.step_h
-
-    def _span(self, begin: int, end: int, setting: str) -> SettingSpan:
-        one = self.settings[setting]
-        return SettingSpan(begin, end, one.ppm_per_h, one.heat_w, one.flame_share)
-
-    def first_course(self) -> list[tuple[int, str]]:
-        """Return the course of settings that the warmth tells, roughly."""
-        if self._heat is None:
-            return []
-        return self._heat.balance.first_course(
-            {
-                name: (one.ppm_per_h, one.heat_w)
-                for name, one in self.settings.items()
-                if not one.cost and not one.is_between
-            }
-        )
-
-    def _bent(self) -> list[int]:
-        heat = self._heat
-        if heat is None:
-            return []
-        sizes = [abs(heat.bend_k_h(n) or 0.0) for n in range(self.count)]
-        wide = max(1, round(BENDS_APART_H / self.course.step_h))
-        tops = [
-            n
-            for n in range(wide, self.count - wide)
-            if sizes[n] >= LEAST_BEND_K_H
-            and sizes[n] == max(sizes[n - wide : n + wide])
-            and not (self._cycling and self._cycling[n])
-        ]
-        return sorted(tops, key=lambda n: -sizes[n])[:MOST_BENDS]
+    def reheated(self, stand: Explanation) -> Explanation:
+        """Let a tap between its stops give the heat that its CO2 was found to give."""
+        s = smooth(stand.way.nodes, self._stays).s
+        worth = self.heat.worth_as_found(stand.guess, s)
+        if worth is None:
+            return stand
+        return stand._replace(worth=stand.worth + worth - self.heat.worth(stand.guess))
 
     def path_of(self, stand: Explanation) -> Smoothed:
         """Smooth what an explanation found."""

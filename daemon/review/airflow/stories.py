@@ -7,7 +7,13 @@ up or a vent that is shut, and a search that looks at one change at a time stays
 
 from collections.abc import Mapping, Sequence
 
-from cabinvigil.daemon.review.airflow.guess import AIR, Guess, Settings, Walks
+from cabinvigil.daemon.review.airflow.guess import (
+    AIR,
+    WALKS_S,
+    Guess,
+    Settings,
+    Walks,
+)
 
 MOST_COOKING_H = 1.0
 """Longer than this nobody cooks (own judgement)."""
@@ -100,6 +106,38 @@ def with_both(
                 if name != begun.setting_at(n)
             ]
     return found
+
+
+def with_fading(
+    guess: Guess, settings: Settings, between: Sequence[str]
+) -> list[Guess]:
+    """Let a flame be turned down, or its cylinder grow cold, and fade from then on.
+
+    A search by sudden changes takes it for several, the last of them a burner that
+    went out.
+
+    Args:
+        guess: the explanation.
+        settings: of the burner.
+        between: those of them that lie between the stops of the tap.
+    """
+    calm = guess._replace(
+        walks=guess.walks._replace(source=WALKS_S[1]), is_restless=False
+    )
+    found = []
+    for name in between:
+        if settings[guess.start].heat_w > 0.0:
+            found.append(calm._replace(start=name, changes={}))
+        for n, kind in sorted(guess.changes.items()):
+            then = guess.setting_at(n) if kind == AIR else kind
+            # what did not burn before, nor from then on, fades in no way
+            if not max(settings[guess.setting_at(n)].heat_w, settings[then].heat_w):
+                continue
+            kept = {m: kind for m, kind in guess.changes.items() if m < n}
+            found.append(calm._replace(changes={n: name}))
+            if kept:
+                found.append(calm._replace(changes={**kept, n: name}))
+    return [one for one in found if one != guess]
 
 
 def _rebased(guess: Guess, cooking: Mapping[str, str]) -> list[Guess]:

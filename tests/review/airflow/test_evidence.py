@@ -11,7 +11,10 @@ from cabinvigil.daemon.log.find import files
 from cabinvigil.daemon.report.night_totals import water_left
 from cabinvigil.daemon.report.text import account
 from cabinvigil.daemon.review.airflow.drive import driven
+from cabinvigil.daemon.review.airflow.guess import AIR, BurnerSetting, Guess, Walks
+from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance, SettingSpan
+from cabinvigil.daemon.review.airflow.heat_evidence import HeatEvidence
 from cabinvigil.daemon.review.airflow.kalman import Course
 from cabinvigil.daemon.review.airflow.nodes import course_of
 from cabinvigil.daemon.review.airflow.oxygen import Oxygen, per_co2_dry
@@ -178,3 +181,47 @@ def test_water_is_dry_a_bound_or_a_figure_and_never_negative() -> None:
     assert water_left((0.0, 0.0, 0.01)).startswith("dry")
     assert water_left((0.0, 0.2, 0.6)).startswith("at most 0.6 kg")
     assert water_left((0.5, 0.7, 0.9)).startswith("0.7 (0.5 to 0.9) kg")
+
+
+TAP = {
+    "off": BurnerSetting(2000.0, 300.0, 0.0),
+    "low": BurnerSetting(11_000.0, 1000.0, 740.0, 0.8),
+    "turned": BurnerSetting(8000.0, 3000.0, 493.0, 0.75, is_between=True),
+}
+"""A flame of 82 W for each 1,000 ppm an hour, beside people who give 2,000."""
+
+
+def evidence(temp_c: list[float | None]) -> HeatEvidence:
+    outside: list[float | None] = [-9.0] * COUNT
+    sizes = 450.0, 11.0
+    course = settled_course()
+    balance = HeatBalance(course, temp_c, outside, *sizes, 28.0)
+    return HeatEvidence(course, TAP, Heat(course, temp_c, outside, *sizes, balance))
+
+
+def test_a_tap_between_its_stops_warms_as_its_co2_was_found() -> None:
+    """What CO2 shows as a flame of 40 W fits a cabin that is all but cold.
+
+    And one that fades to nothing fits one that grows cold: no power stays the same.
+    """
+    turned = Guess("turned", {}, Walks(0.1, 0.01))
+    nearly_cold = evidence([-8.0] * COUNT)
+    found = nearly_cold.worth_as_found(turned, [2500.0] * COUNT)
+    assert found is not None
+    assert found > nearly_cold.worth(turned) + 10.0
+    fading = [2000.0 + 9000.0 * math.exp(-n * STEP_H / 2.5) for n in range(COUNT)]
+    cold = evidence([-6.0 + 20.0 * math.exp(-n * STEP_H / 2.5) for n in range(COUNT)])
+    faded = cold.worth_as_found(turned, fading)
+    assert faded is not None
+    assert faded > cold.worth(turned) + 10.0
+
+
+def test_a_power_that_is_found_as_it_is_stated_changes_nothing() -> None:
+    """In pieces of half an hour as in one; and without a tap there is none to find."""
+    warm = evidence([9.0] * COUNT)
+    changed = Guess("turned", {90: AIR}, Walks(0.1, 0.01))
+    found = warm.worth_as_found(changed, [8000.0] * COUNT)
+    assert found == pytest.approx(warm.worth(changed), abs=1e-6)
+    stops = Guess("low", {90: "off"}, Walks(0.1, 0.01))
+    assert warm.worth_as_found(stops, [8000.0] * COUNT) is None
+    assert HeatEvidence(settled_course(), TAP, None).worth(stops) == 0.0

@@ -4,7 +4,6 @@ import math
 
 import pytest
 
-from cabinvigil.daemon.review.airflow.change_points import Search, mixed
 from cabinvigil.daemon.review.airflow.guess import AIR, BurnerSetting, Guess, Walks
 from cabinvigil.daemon.review.airflow.heat import Heat
 from cabinvigil.daemon.review.airflow.heat_balance import HeatBalance
@@ -14,6 +13,8 @@ from cabinvigil.daemon.review.airflow.likelihood import (
     IMPOSSIBLE_COST,
     Judge,
 )
+from cabinvigil.daemon.review.airflow.mixture import mixed
+from cabinvigil.daemon.review.airflow.rivals import NightSearch
 
 STEP_H = 2.0 / 60.0
 SETTINGS = {
@@ -42,7 +43,7 @@ def lived(k: list[float], s: list[float], level: float = 430.0) -> Course:
 def test_a_lit_burner_is_dated_and_named() -> None:
     """Source up fivefold at node 40, air the same: one change, and its figures."""
     course = lived([2.0] * 150, [2000.0] * 40 + [10_000.0] * 110)
-    explained = Search(course, SETTINGS, None).explain()
+    explained = NightSearch(course, SETTINGS, None).explain()
     ((at, kind),) = explained.guess.changes.items()
     assert (explained.guess.start, kind) == ("off", "low")
     assert at in (38, 39, 40)
@@ -53,7 +54,7 @@ def test_a_lit_burner_is_dated_and_named() -> None:
 def test_a_vent_that_is_opened_is_dated_and_named() -> None:
     """Three times the air at node 80, the burner the same."""
     course = lived([1.0] * 80 + [3.0] * 80, [10_000.0] * 160)
-    explained = Search(course, SETTINGS, None).explain()
+    explained = NightSearch(course, SETTINGS, None).explain()
     kinds = [kind for _, kind in sorted(explained.guess.changes.items())]
     assert explained.guess.start == "low"
     assert kinds == [AIR]
@@ -63,7 +64,9 @@ def test_a_vent_that_is_opened_is_dated_and_named() -> None:
 
 def test_a_calm_night_has_no_change() -> None:
     """Nothing is invented."""
-    explained = Search(lived([1.5] * 120, [2000.0] * 120), SETTINGS, None).explain()
+    explained = NightSearch(
+        lived([1.5] * 120, [2000.0] * 120), SETTINGS, None
+    ).explain()
     assert explained.guess.changes == {}
     assert explained.guess.start == "off"
 
