@@ -24,7 +24,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     WATCHING,
     WELL,
 )
-from cabinvigil.drivers.kit.quantity import VITAL
+from cabinvigil.daemon.phone.labels import LABELS
 
 LARGEST_PAYLOAD = 65_536
 """Bytes; the largest that a monitor sends, a morning's account, has a tenth of it."""
@@ -224,7 +224,7 @@ def _read(
             by = body.get("bump_by") if body.get("bump_by") in ("breath", "gas") else ""
             said = body.get("unknown")
             names = said if isinstance(said, list) else []
-            unknown = tuple(name for name in VITAL if name in names)
+            unknown = tuple(name for name in LABELS if name in names)
             return BeatHeard(
                 *(cabin, *_head(body), up_s, period_s, is_emulated, bump_s, str(by)),
                 unknown,

@@ -77,6 +77,26 @@ def test_a_heartbeat_tells_of_a_test_of_the_parts() -> None:
     assert (beat.bump_for_s, beat.bump_by) == (300.0, ""), "no longer than a test lasts"
 
 
+@pytest.mark.parametrize(
+    ("said", "unknown"),
+    [
+        (["o2_pct", "co_ppm"], ("o2_pct", "co_ppm")),
+        (["co_ppm", "perfume", 3, None, []], ("co_ppm",)),
+        ("co_ppm", ()),
+        ({"co_ppm": 1}, ()),
+    ],
+)
+def test_a_heartbeat_tells_what_is_not_known(
+    said: object, unknown: tuple[str, ...]
+) -> None:
+    """By the names that the page has words for; what is none of them is left out."""
+    ours = MESSAGES.heartbeat(7, STAMP, 30.0)
+    body = json.loads(ours.payload) | {"unknown": said}
+    beat = read(ours.topic, json.dumps(body).encode(), ours.user)
+    assert isinstance(beat, BeatHeard)
+    assert beat.unknown == unknown
+
+
 def test_an_alert_keeps_its_text_and_has_one_id_however_often_it_comes() -> None:
     alert = Alert("o2-low", Priority.HIGH, "Oxygen 19.2\u00a0%. Get out.", 0, 21600.0)
     said = MESSAGES.alert(Pending(alert, 3, 60.0), STAMP)
