@@ -24,6 +24,8 @@ GOOD_O2_PCT, GOOD_CO2_PPM = 20.0, 5000.0
 (config/limits.toml)."""
 FACTORS = (1.3, 1.6, 2.0, 2.5, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
 """Times the air, or the vents, that are tried."""
+FROM_HALF = (0.5, 0.7, 1.0, *FACTORS)
+"""Of a pair that is not fitted, and may be smaller than the one to compare with."""
 MOST_CM2 = 400.0
 """Openings larger than this are a window, and not worth a figure (our choice)."""
 SOOTY_RATIO = 4.0 * CLEAN_CO_FRACTION
@@ -321,7 +323,7 @@ def _ways(
     elif is_high and low_kw is not None:
         yield BetterAir("Burn on low", replace(wide, burner_kw=low_kw), *open_wide)
     pair_cm2, pair = vent.pair
-    for factor in FACTORS if vent.is_two else (0.5, 0.7, 1.0, *FACTORS):
+    for factor in FACTORS if vent.is_two else FROM_HALF:
         cm2 = math.ceil(factor * pair_cm2 / 10.0) * 10.0
         if cm2 <= MOST_CM2:
             area = units.said("cm2", cm2)
