@@ -15,7 +15,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
     WAKE,
 )
 from cabinvigil.daemon.phone import part_test
-from cabinvigil.daemon.phone.board_cabin import PAST_S, Cabin, Value
+from cabinvigil.daemon.phone.board_cabin import PAST_S, HeardCabin, Value
 from cabinvigil.daemon.phone.inbound import (
     AlarmHeard,
     BeatHeard,
@@ -84,13 +84,13 @@ class Board:
         self._silence = silence
         self._limits = limits
         self._place = place
-        self._cabins: dict[str, Cabin] = {}
+        self._cabins: dict[str, HeardCabin] = {}
 
     def hear(self, heard: Inbound, now_s: float, *, is_retained: bool) -> None:
         """Take what the broker brought of a cabin that is watched."""
         if heard.cabin not in self._silence.cabins_set:
             return
-        cabin = self._cabins.setdefault(heard.cabin, Cabin())
+        cabin = self._cabins.setdefault(heard.cabin, HeardCabin())
         match heard:
             case ReadingsHeard() if not is_retained:
                 self._readings(cabin, heard, now_s)
@@ -114,7 +114,7 @@ class Board:
         """Note which run of the monitor is alive."""
         if beat.cabin not in self._silence.cabins_set:
             return
-        cabin = self._cabins.setdefault(beat.cabin, Cabin())
+        cabin = self._cabins.setdefault(beat.cabin, HeardCabin())
         cabin.is_emulated, cabin.unknown = beat.is_emulated, beat.unknown
         cabin.part_test = part_test.heard(cabin.part_test, beat, now_s)
         if cabin.run != beat.run:
@@ -122,7 +122,7 @@ class Board:
             # What another run forecast or somebody acknowledged then is of no use.
             cabin.estimates, cabin.answered = {}, ""
 
-    def _readings(self, cabin: Cabin, heard: ReadingsHeard, now_s: float) -> None:
+    def _readings(self, cabin: HeardCabin, heard: ReadingsHeard, now_s: float) -> None:
         given = dict(heard.values)
         if "temp_c" in given and "rh_pct" in given and "dew_point_c" not in given:
             (temp_c, age_s, _), (rh_pct, _, _) = given["temp_c"], given["rh_pct"]
@@ -136,7 +136,7 @@ class Board:
                 kept = cabin.values[series] = Value(value, now_s - age_s, at_least)
             kept.put(value, now_s - age_s, at_least=at_least)
 
-    def _alarm(self, cabin: Cabin, heard: AlarmHeard) -> None:
+    def _alarm(self, cabin: HeardCabin, heard: AlarmHeard) -> None:
         before = cabin.alarms.get(heard.alarm)
         is_same_run = before is not None and before.run == heard.run
         if before is not None and is_same_run and heard.seq <= before.seq:
@@ -187,7 +187,7 @@ class Board:
             return UNKNOWN
         return LOOK if stands or cabin.unknown else SAFE
 
-    def _standing(self, cabin: Cabin, now_s: float) -> list[AlarmHeard]:
+    def _standing(self, cabin: HeardCabin, now_s: float) -> list[AlarmHeard]:
         is_settled = now_s - cabin.run_began_s > RESTART_S
         alarms = [
             one
@@ -203,7 +203,7 @@ class Board:
 
     def unresolved(self, name: str, now_s: float) -> str:
         """Return what wakes people and was not over when last heard; '' for nothing."""
-        cabin = self._cabins.get(name, Cabin())
+        cabin = self._cabins.get(name, HeardCabin())
         for one in self._standing(cabin, now_s):
             if one.urgency >= WAKE and not cabin.is_test(one, now_s):
                 return one.text
@@ -233,7 +233,7 @@ class Board:
         """Return all that is shown of one cabin; None: there is none of that name."""
         if name not in self._silence.cabins_set:
             return None
-        cabin = self._cabins.get(name, Cabin())
+        cabin = self._cabins.get(name, HeardCabin())
         age_s = self._silence.age_s(name, now_s)
         stands = self._standing(cabin, now_s)
         trial, parts = cabin.trial, cabin.part_test
@@ -277,7 +277,9 @@ class Board:
             return None
         return cabin.stands.get(alarm, heard.seq)
 
-    def _stand(self, cabin: Cabin, one: AlarmHeard, now_s: float) -> dict[str, Any]:
+    def _stand(
+        self, cabin: HeardCabin, one: AlarmHeard, now_s: float
+    ) -> dict[str, Any]:
         return {
             "of_test": cabin.is_test(one, now_s),
             "alarm": one.alarm,
@@ -289,7 +291,7 @@ class Board:
             "open": _is_open(cabin, one) and one.urgency != BROKEN,
         }
 
-    def _values(self, cabin: Cabin, now_s: float) -> list[dict[str, Any]]:
+    def _values(self, cabin: HeardCabin, now_s: float) -> list[dict[str, Any]]:
         return [
             self._number(series, one, now_s)
             for series in LABELS
@@ -326,7 +328,7 @@ class Board:
         }
 
     def _decides(
-        self, cabin: Cabin, stands: list[AlarmHeard], now_s: float
+        self, cabin: HeardCabin, stands: list[AlarmHeard], now_s: float
     ) -> str | None:
         """Return the series that stands large: of what sounds, else nearest a limit."""
         known = {s: v for s, v in cabin.values.items() if s in self._limits}
@@ -343,7 +345,7 @@ class Board:
         return max(fresh, key=used) if fresh else None
 
     def _estimates(
-        self, name: str, cabin: Cabin, now_s: float
+        self, name: str, cabin: HeardCabin, now_s: float
     ) -> dict[str, Any] | None:
         age_s = now_s - cabin.estimates_s
         if age_s > ESTIMATES_OLD_S or not self._silence.is_live(name, now_s):
@@ -351,13 +353,13 @@ class Board:
         return {**cabin.estimates, "age_s": round(age_s, 1)}
 
 
-def _test(cabin: Cabin, now_s: float) -> dict[str, Any] | None:
+def _test(cabin: HeardCabin, now_s: float) -> dict[str, Any] | None:
     """Return the test that somebody is to answer; None: there is none."""
     if cabin.test is None or now_s - cabin.test_s > cabin.test.expires_s:
         return None
     return {"alarm": PHONE_TEST, "stand": cabin.tests, "text": cabin.test.text}
 
 
-def _is_open(cabin: Cabin, heard: AlarmHeard) -> bool:
+def _is_open(cabin: HeardCabin, heard: AlarmHeard) -> bool:
     """Return whether an alarm waits for an answer in the run that is alive."""
     return heard.state in UNANSWERED and cabin.run in ("", heard.run)

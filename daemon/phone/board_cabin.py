@@ -35,7 +35,7 @@ class Value:
 
 
 @dataclass(slots=True)
-class Cabin:
+class HeardCabin:
     """What was heard of one cabin."""
 
     run: str = ""

@@ -220,8 +220,8 @@ def mended_words(into: Path, surveys: Sequence[Survey]) -> Iterator[str]:
     )
     if mended:
         yield (
-            "The new files can be read to their end, but say nothing of what is lost: "
-            "keep the old ones."
+            "The new files can be read to their end, and a line marks where others "
+            "are missing: keep the old ones."
         )
     for one in surveys:
         if one.lines and not one.is_damaged and not one.is_torn:

@@ -123,8 +123,7 @@ def test_plan_says_that_it_is_plan_in_each_line(
     assert told.out == ""
     assert told.err == (
         "cabinvigil plan: --picture none/x.svg cannot be written: No such file or "
-        "directory; give a file that ends in .png, .svg or .pdf, in a folder that "
-        "exists\n"
+        "directory; name a file in a folder that exists, and that you may write in\n"
     )
 
 

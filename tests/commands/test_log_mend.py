@@ -33,10 +33,13 @@ def test_what_can_be_read_is_written_beside_it(tmp_path: Path) -> None:
     assert out.startswith(
         f"2 files written to {folder}/mended/, 1 of them from a damaged or torn one: "
         "1 line and the torn end of the log are lost.\nThe new files can be read to "
-        "their end, but say nothing of what is lost: keep the old ones.\n"
+        "their end, and a line marks where others are missing: keep the old ones.\n"
     )
     made = folder / "mended"
     del lines[50]  # the zeros stood before it
+    own = {key: json.loads(lines[50])[key] for key in ("t", "up_s")}
+    said = json.dumps({**own, "event": "lost", "lines": 1}, separators=(",", ":"))
+    lines.insert(51, said.encode() + b"\n")  # behind the first that could be read
     assert (made / "night-2026-01-16.jsonl").read_bytes() == b"".join(lines)
     packed = (made / "night-2026-01-17.jsonl.gz").read_bytes()
     assert gzip.decompress(packed) == night(17)
@@ -99,8 +102,9 @@ def test_what_stops_data_frame_libraries_is_left_out_and_told(tmp_path: Path) ->
     assert code == 0
     (one,) = json.loads(out)["files"]
     assert one["lost"][0]["lines"] == 4
-    last = Path(one["written"]).read_bytes().splitlines()[-1]
-    assert json.loads(last)["text"] == " vent [31m"
+    *_, last, said = map(json.loads, Path(one["written"]).read_bytes().splitlines())
+    assert last["text"] == " vent [31m"
+    assert (said["event"], said["lines"]) == ("lost", 4)
 
 
 def test_a_full_disk_leaves_nothing_half_made(
