@@ -1,6 +1,6 @@
 """The vents that a night's air amounts to, beside those that are fitted."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from cabinvigil.daemon.air.atmosphere import ZERO_C_K
 from cabinvigil.daemon.air.figures import leak_per_h
@@ -59,7 +59,8 @@ def vent_of(
     if inside is None or outside is None or facts.volume_m3 is None:
         return None
     low, high = facts.vent_low_cm2, facts.vent_high_cm2
-    fitted = None if low is None or high is None else Vents(low, high)
+    apart_m = facts.vent_height_m
+    fitted = None if low is None or high is None else Vents(low, high, apart_m)
     is_two = fitted is not None and min(fitted.low_cm2, fitted.high_cm2) > 0.0
     each = (fitted.low_cm2 + fitted.high_cm2) / 2.0 if fitted and is_two else 0.0
     to_m3_h = facts.volume_m3 * outdoor_volume(warmth)
@@ -73,19 +74,20 @@ def vent_of(
         )
         return low, middle, high
 
-    two = fitted if fitted and is_two else Vents(REFERENCE_CM2, REFERENCE_CM2)
-    two = replace(two, apart_m=facts.vent_height_m)
+    two = Vents(REFERENCE_CM2, REFERENCE_CM2, apart_m)
+    two = fitted if fitted and is_two else two
     flow = 3600.0 * vent_m3_s(two, inside, outside, facts.wind_mps)
     if flow <= 0.0:
         return None
-    per_flow = (each or REFERENCE_CM2) / flow
+    pair_cm2 = each or REFERENCE_CM2
+    per_flow = pair_cm2 / flow
     least, middle, most = (
         max(0.0, air - leak) * per_flow
         for air, leak in zip(air_m3_h, reversed(leaks), strict=True)
     )
-    pair = each or REFERENCE_CM2, passed(two)
+    pair = pair_cm2, passed(two)
     area = None if fitted is None else each or fitted.low_cm2 + fitted.high_cm2
     expected = pair[1]
     if fitted is not None and not is_two:
-        expected = passed(replace(fitted, apart_m=facts.vent_height_m))
+        expected = passed(fitted)
     return Vent((least, middle, most), area, expected, pair, is_two)
