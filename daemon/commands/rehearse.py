@@ -11,7 +11,7 @@ from contextlib import nullcontext
 from dataclasses import asdict, replace
 from datetime import datetime, tzinfo
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, NamedTuple
 
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands.base import (
@@ -26,11 +26,10 @@ from cabinvigil.daemon.commands.base import (
     units_of,
 )
 from cabinvigil.daemon.commands.emulated_spans import emulated_spans
+from cabinvigil.daemon.commands.rehearse_log import RehearsedLog
 from cabinvigil.daemon.core.model import Command
 from cabinvigil.daemon.log.csv import Recording
-from cabinvigil.daemon.log.folder import Nights
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE, played_in
-from cabinvigil.daemon.log.writer import Recorder
 from cabinvigil.daemon.outputs.base import Output
 from cabinvigil.daemon.planning.advice import vent_sentence
 from cabinvigil.daemon.planning.figures import cabin_plan, from_config
@@ -169,46 +168,6 @@ def _check(args: argparse.Namespace) -> None:
             "--sound out"
         )
     check_range("--tick-s", args.tick_s, 0.5, 60.0, " seconds")
-    if args.log is not None:
-        _make_folder(args.log)
-
-
-def _make_folder(folder: Path) -> None:
-    """Make the folder of the log, before an evening is played for nothing.
-
-    Raises:
-        CallError: it cannot be made, or nothing can be written in it.
-    """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        why = None if os.access(folder, os.W_OK | os.X_OK) else "Permission denied"
-    except OSError as error:
-        why = error.strerror
-    if why is not None:
-        raise CallError(
-            f"--log {folder}: no log can be kept there ({why}); name a folder that you "
-            "may write in"
-        )
-
-
-def _refuse_second(args: argparse.Namespace, settings: Settings) -> None:
-    """Refuse a folder with a night of the same date: both would count as that night.
-
-    Raises:
-        CallError: it holds one.
-    """
-    nights = _nights(args.log, _zone(args, settings))
-    night = nights.night_of(_begins(args, settings))
-    there = next((one.path.name for one in nights.files() if one.night == night), None)
-    if there is not None:
-        raise CallError(
-            f"--log {args.log}: holds a night of {night} already ({there}); name "
-            "another folder, or move that file away"
-        )
-
-
-def _nights(folder: Path, zone: tzinfo) -> Nights:
-    return Nights(folder, keep_days=3650, max_bytes=1 << 40, packed=False, zone=zone)
 
 
 def _zone(args: argparse.Namespace, settings: Settings) -> tzinfo:
@@ -230,10 +189,16 @@ def _settings(args: argparse.Namespace) -> Settings:
     return replace(settings, watch=watch, cabin=cabin)
 
 
-def _rehearsal(
-    args: argparse.Namespace, settings: Settings
-) -> tuple[Rehearsal, tuple[str, ...]]:
-    """Return what is to be played, and what has to be said of it beforehand."""
+class _Evening(NamedTuple):
+    """What is to be played."""
+
+    rehearsal: Rehearsal
+    title: str
+    notes: tuple[str, ...]
+    """What has to be said of it beforehand; a sentence each."""
+
+
+def _evening(args: argparse.Namespace, settings: Settings) -> _Evening:
     watch, units = settings.watch, units_of(args, settings.cabin.units)
     render = renderer(watch.language, watch.words, units)
     if args.air is None:
@@ -246,34 +211,39 @@ def _rehearsal(
         pace = (args.pace or 1.0) if args.live else 1.0
         clock = clock_from(_begins(args, settings), _zone(args, settings), pace)
         cut = ended_before(fitted.night, args.hours, clock)
-        return made, (*fitted.notes, *spans.refused, *cut)
+        title = f"'{args.night}': {fitted.night.title}"
+        return _Evening(made, title, (*fitted.notes, *spans.refused, *cut))
     recording = Recording(args.air)
     settings, notes = with_contacts(settings, recording.channels)
     spans = emulated_spans(settings, args.seed)
     air = RecordedAir(recording)
     hours = air.hours if args.hours is None else min(args.hours, air.hours)
     made = Rehearsal(settings, render, air, hours, (), args.seed, make=spans.make)
-    return made, (*notes, *spans.refused)
+    return _Evening(made, f"recorded air {args.air}", (*notes, *spans.refused))
 
 
 def run(args: argparse.Namespace, out: IO[str], err: IO[str]) -> int:
     """Rehearse and tell; return the exit code."""
     _check(args)
     settings = _settings(args)
+    log = None
     if args.log is not None:
-        _refuse_second(args, settings)
-    rehearsal, notes = _rehearsal(args, settings)
+        log = RehearsedLog(args.log, _zone(args, settings))
+        log.refuse_second(_begins(args, settings))
+    evening = _evening(args, settings)
     if partial := partly_spoken(settings.watch.language):
-        notes = (*notes, partial)
+        evening = evening._replace(notes=(*evening.notes, partial))
     if args.json:
-        for note in notes:
+        for note in evening.notes:
             print_note(note, err)
     # A rehearsal by the clock shows by itself how far it is.
     is_quick = not args.live and not args.pace
-    total_s = rehearsal.hours * 3600.0
+    total_s = evening.rehearsal.hours * 3600.0
     bar = progress(total_s, "rehearsing", err) if is_quick else nullcontext(UNSEEN)
     with bar as shown:
-        _play(args, rehearsal, notes, out, shown)
+        _play(args, evening, log, out, shown)
+    if log is not None:
+        log.check()
     return ExitCode.DONE
 
 
@@ -315,11 +285,12 @@ def _socket_of(args: argparse.Namespace, settings: Settings) -> Path:
 
 def _play(
     args: argparse.Namespace,
-    rehearsal: Rehearsal,
-    notes: tuple[str, ...],
+    evening: _Evening,
+    log: RehearsedLog | None,
     out: IO[str],
     shown: Bar,
 ) -> None:
+    rehearsal, title, notes = evening
     truths: list[Truth] = []
 
     def say(line: str) -> None:
@@ -353,19 +324,14 @@ def _play(
         outputs: list[Output] = [narrator]
         if args.json:
             outputs.append(LineWriter(write))
-        if args.log is not None:
-            nights = _nights(args.log, zone)
-            outputs.append(Recorder(nights, clock, report, inline=True))
+        if log is not None:
+            outputs.append(log.output(clock, report))
         return outputs
 
     if not args.json:
-        what = f"recorded air {args.air}" if args.air else PLAYS[args.night].title
-        name = "" if args.air else f"'{args.night}': "
-        say(f"Rehearsal on emulated sensors. {name}{what}.")
-        head = [*notes, ""]
-        if not is_held:
-            for note in notes:
-                say(note)
+        say(f"Rehearsal on emulated sensors. {title}.")
+        for note in () if is_held else notes:
+            say(note)
     if args.live:
         run_paced(_live(args, rehearsal, make_outputs, on_truth, out), args.pace or 1.0)
     else:
@@ -379,7 +345,7 @@ def _play(
         if name == "quiet" and narrator.has_woken:
             woken += wrap(_why_not_quiet(rehearsal.settings, units), COLUMNS)
         facts = list(account(name, truths, units, clock))
-        ordered = [*woken, *head, *held, *facts] if is_held else [*facts, *woken]
+        ordered = [*woken, *notes, "", *held, *facts] if is_held else [*facts, *woken]
         for line in ordered:
             say(line)
 

@@ -53,6 +53,8 @@ would else begin and end all night."""
 DISK, ENTRY = "", "entry"
 """What of the log may have a fault, each with its own end."""
 
+GOES_ON = "Monitoring continues, and the last hours wait in memory."
+"""What a fault of the disk means for a night."""
 _REMEDIES = {
     errno.ENOSPC: "the disk is full: make room",
     errno.EROFS: (
@@ -357,8 +359,7 @@ class Recorder:
         remedy = _REMEDIES.get(error.errno or 0, os.strerror(error.errno or errno.EIO))
         remedy = remedy.format(mend=make_ours(self._nights.folder))
         return (
-            f"The log cannot be written to {self._nights.folder}; {remedy}. "
-            "Monitoring continues, and the last hours wait in memory."
+            f"The log cannot be written to {self._nights.folder}; {remedy}. {GOES_ON}"
         )
 
     def _close(self) -> None:

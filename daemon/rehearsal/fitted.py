@@ -89,6 +89,7 @@ def fit(name: str, settings: Settings, units: Units = SI) -> FittedNight:
             high_kw=high_kw,
             people=EXAMPLE.people if cabin.people is None else float(cabin.people),
             outside_c=EXAMPLE.outside_c if cabin.outside_c is None else cabin.outside_c,
+            vents=_vents(cabin),
         )
     )[name]
     failures = tuple(_failures(night, settings))
@@ -103,6 +104,12 @@ def fit(name: str, settings: Settings, units: Units = SI) -> FittedNight:
     if high_kw <= 0.0 and night.changes:
         notes.append("This cabin has no heater, so none is lit.")
     return FittedNight(replace(night, failures=failures), tuple(notes))
+
+
+def _vents(cabin: Cabin) -> frozenset[str]:
+    """Return where there are vents; one that is not stated is taken to be there."""
+    areas = {"floor": cabin.vent_low_cm2, "roof": cabin.vent_high_cm2}
+    return frozenset(place for place, cm2 in areas.items() if cm2 != 0.0)
 
 
 def staged(name: str, settings: Settings) -> Settings:

@@ -104,6 +104,8 @@ class NightFigures:
     """0: there is no heater, and none is lit."""
     people: float = EXAMPLE.people
     outside_c: float = EXAMPLE.outside_c
+    vents: frozenset[str] = frozenset({"floor", "roof"})
+    """Where there are vents."""
 
 
 def _lit(power_kw: float, at_s: float = 600.0) -> tuple[NightChange, ...]:

@@ -1,5 +1,6 @@
 """`cabinvigil rehearse --log`: one folder holds one rehearsal of a date."""
 
+import errno
 import re
 from datetime import UTC, datetime
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.commands import morning, rehearse
+from cabinvigil.daemon.log.folder import OpenNight
 from cabinvigil.daemon.settings.registries import packaged
 from tests.commands.calling import call
 from tests.review import logs
@@ -80,3 +82,46 @@ def test_a_live_one_is_of_today(
     code, _, err = call(rehearse, *words, *QUICK, tmp_path)
     assert code == 2
     assert "holds a night of 2026-03-05 already (night-2026-03-05.jsonl.gz)" in err
+
+
+@pytest.mark.parametrize("json", [(), ("--json",)])
+def test_a_log_that_the_disk_refused_is_no_success(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, json: tuple[str, ...]
+) -> None:
+    """It ended with 0, with half a night in the folder."""
+    written = 0
+    append = OpenNight.append
+
+    def full(night: OpenNight, data: bytes) -> None:
+        nonlocal written
+        written += 1
+        if written > 2:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        append(night, data)
+
+    monkeypatch.setattr(OpenNight, "append", full)
+    code, out, err = call(rehearse, *json, *QUICK, tmp_path)
+    assert code == 3
+    assert out, "what was rehearsed is shown all the same"
+    assert err.endswith(
+        f"cabinvigil: --log {tmp_path}: the log of this rehearsal ends too early. The "
+        f"log cannot be written to {tmp_path}; the disk is full: make room.\n"
+    )
+
+
+def test_a_disk_that_took_it_later_is_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    refused = 0
+    append = OpenNight.append
+
+    def once(night: OpenNight, data: bytes) -> None:
+        nonlocal refused
+        refused += 1
+        if refused == 2:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        append(night, data)
+
+    monkeypatch.setattr(OpenNight, "append", once)
+    code, _, err = call(rehearse, *QUICK, tmp_path)
+    assert (code, err) == (0, "")

@@ -135,3 +135,30 @@ def test_the_pane_has_the_frost_of_the_config(
     """`precheck --emulated` had it at 2 °C whatever was outdoors."""
     about = changed(GULL, outside_c=outside_c, glass_u_w_m2k=u_w_m2k)
     assert fresh_air(about).glass_c == pytest.approx(pane_c, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("low_cm2", "high_cm2", "title", "opened"),
+    [
+        (60.0, 80.0, "the floor vent alone, then both vents", [(1.0, 0.0), (1.0, 1.0)]),
+        (None, None, "the floor vent alone, then both vents", [(1.0, 0.0), (1.0, 1.0)]),
+        (60.0, 0.0, "the floor vent half open, then open", [(0.5, 0.5), (1.0, 1.0)]),
+        (0.0, 80.0, "the roof vent half open, then open", [(0.5, 0.5), (1.0, 1.0)]),
+        (0.0, 0.0, "since there are no vents", [(1.0, 1.0), (1.0, 1.0)]),
+    ],
+)
+def test_trials_are_of_the_vents_that_are_there(
+    low_cm2: float | None,
+    high_cm2: float | None,
+    title: str,
+    opened: list[tuple[float, float]],
+) -> None:
+    """A cabin with one vent was rehearsed with "floor and roof vent open"."""
+    cabin = changed(GULL, vent_low_cm2=low_cm2, vent_high_cm2=high_cm2)
+    night = fit("trials", gull(cabin)).night
+    assert title in night.title
+    vents = [one.to for one in night.changes if one.to.get("low_open", 12.0) != 12.0]
+    assert [(to["low_open"], to["high_open"]) for to in vents] == opened
+    begun = [one.act.text for one in night.acts if one.act.text]
+    assert begun == [one.words for one in night.changes if one.to in vents]
+    assert len(set(begun)) == 2, "morning and compare name trials by their text"
