@@ -17,6 +17,7 @@ from cabinvigil.daemon.phone.settings import (
     USUAL_PHONE_CONFIG,
     PhoneSettings,
     load_phone,
+    texts_of,
 )
 from cabinvigil.daemon.text.errors import CabinvigilError, ExitCode
 from cabinvigil.daemon.text.libraries import put_in
@@ -30,7 +31,6 @@ EXAMPLE = f"""examples, for the Lapwing, a trailer, on another machine:
   cabinvigil phone
   cabinvigil phone --pair "Ana's phone"
 """
-TEST_TEXT = "A test from cabinvigil phone: no alarm. Did you hear it?"
 EXTRA = "it needs more packages than the monitor:  " + put_in(
     "aiohttp apprise segno", "apprise python3-aiohttp python3-segno"
 )
@@ -161,9 +161,9 @@ def _check(config: Path, settings: PhoneSettings, out: IO[str]) -> int:
 def _test(settings: PhoneSettings, out: IO[str]) -> int:
     if not settings.to:
         raise CallError("--test: the config names no address; add [[to]]")
+    text = texts_of(settings)("test")
     reasons = {
-        name: push("cabinvigil", TEST_TEXT, 4)
-        for name, push in _pushes(settings).items()
+        name: push("cabinvigil", text, 4) for name, push in _pushes(settings).items()
     }
     failed = [name for name, reason in reasons.items() if reason]
     verdict = f"NOT accepted: {', '.join(failed)}." if failed else "All accepted it."

@@ -126,6 +126,8 @@ class MessageCatalog:
     phone: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     """How an alert begins and ends on the phone: `fresh late second second_news
     rehearsal`."""
+    silence: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    """What the phone service says itself: the monitor says none of it."""
     yes: tuple[str, ...] = YES
     """What a person says who agrees, in small letters; anything else is a no."""
     units: Units = SI

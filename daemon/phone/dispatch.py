@@ -15,15 +15,13 @@ from cabinvigil.daemon.phone.lanes import Lane
 from cabinvigil.daemon.phone.rings import (
     PhoneMessage,
     addressed,
-    alive_text,
     dead_text,
     next_after,
 )
 from cabinvigil.daemon.phone.settings import Recipient
 from cabinvigil.daemon.phone.store import Waiting
+from cabinvigil.daemon.phone.texts import PhoneTexts
 
-OWN_TITLE = "Phone's end"
-"""Of what this process tells of itself."""
 OWN_EXPIRES_S = 3600.0
 MOST_TOLD = 20_000
 """By cabin and address; whoever holds the broker may invent cabins (our choice: ten
@@ -43,6 +41,7 @@ class Dispatch:
         keeper: Keeper,
         clock: Clock,
         say: Callable[[str], None],
+        texts: PhoneTexts,
     ) -> None:
         """Set it up; `lanes` is filled before the first message.
 
@@ -51,7 +50,9 @@ class Dispatch:
             keeper: keeps the messages.
             clock: for ids and ages.
             say: takes a line for the journal.
+            texts: what it says itself.
         """
+        self._texts = texts
         self.lanes: dict[str, Lane] = {}
         self._recipients = recipients
         self._keeper = keeper
@@ -142,7 +143,8 @@ class Dispatch:
         """
         self._say(text)
         ring = PhoneMessage(
-            f"own-{self.fresh_id()}", "", OWN_TITLE, text, urgency, OWN_EXPIRES_S
+            *(f"own-{self.fresh_id()}", "", self._texts("own_title"), text),
+            *(urgency, OWN_EXPIRES_S),
         )
         self._own.append(ring)
         if but:
@@ -181,13 +183,13 @@ class Dispatch:
 
     def is_dead(self, name: str, reason: str) -> None:
         """An address cannot be reached: the others are told, and have its dangers."""
-        self.report(dead_text(name, reason), BROKEN, but=name)
+        self.report(dead_text(self._texts, name, reason), BROKEN, but=name)
         for ring in self.lanes[name].pending():
             self._hand_on(ring, name)
 
     def is_alive(self, name: str) -> None:
         """It can again."""
-        self.report(alive_text(name), NOTE, but=name)
+        self.report(self._texts("reachable", name=name), NOTE, but=name)
 
     # --- inside -------------------------------------------------------------------
 

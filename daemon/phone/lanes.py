@@ -22,6 +22,7 @@ from cabinvigil.daemon.phone.rings import (
     retry_in_s,
 )
 from cabinvigil.daemon.phone.settings import Recipient
+from cabinvigil.daemon.phone.texts import PhoneTexts
 
 HANGS_S = 20.0
 """A push that takes longer has failed: apprise itself waits 4 s for a connection, mail
@@ -110,6 +111,7 @@ class Lane:
         push: Push,
         clock: Clock,
         outcomes: Outcomes,
+        texts: PhoneTexts,
         *,
         hangs_s: float = HANGS_S,
         make_sender: Callable[[str], Sender] = SenderThread,
@@ -122,6 +124,7 @@ class Lane:
             push: pushes; blocks.
             clock: for deadlines.
             outcomes: is told what becomes of each message.
+            texts: what this process says itself.
             hangs_s: a push that takes longer has failed.
             make_sender: makes what pushes to an address of that name; used again where
                 one hangs.
@@ -131,6 +134,7 @@ class Lane:
         self._push = push
         self._clock = clock
         self._outcomes = outcomes
+        self._texts = texts
         self._hangs_s = hangs_s
         self._make_sender = make_sender
         self._local = local
@@ -275,7 +279,7 @@ class Lane:
         def work() -> None:
             is_unsure = False
             try:
-                reason = self._push(ring.shown_title, ring.text, ring.urgency)
+                reason = self._push(ring.titled(self._texts), ring.text, ring.urgency)
             except NoWordError as error:
                 reason, is_unsure = str(error), True
             except Exception as bug:  # no address may end the process

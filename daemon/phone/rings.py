@@ -17,7 +17,7 @@ from cabinvigil.daemon.outputs.mqtt.messages import (
 from cabinvigil.daemon.phone.inbound import TextHeard
 from cabinvigil.daemon.phone.settings import Recipient, minutes_of
 from cabinvigil.daemon.phone.silence import SilenceNews
-from cabinvigil.daemon.text.durations import spoken
+from cabinvigil.daemon.phone.texts import PhoneTexts
 from cabinvigil.daemon.text.moments import time_of_day
 
 FIRST_RETRY_S, LONGEST_RETRY_S = 2.0, 60.0
@@ -36,10 +36,6 @@ EXPIRY_S: Mapping[str, float] = {
 }
 MOST_NAMED = 12
 """Cabins named in one text, where many fall silent at once."""
-
-
-PERHAPS = " (perhaps sent already)"
-"""Behind the title of what may come for the second time; the text stays unchanged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +65,9 @@ class PhoneMessage:
         """The cabins that it is about."""
         return tuple(self.cabin.split())
 
-    @property
-    def shown_title(self) -> str:
-        """The title, with a word where nobody can tell whether this is new."""
-        return f"{self.title}{PERHAPS}" if self.is_unsure else self.title
+    def titled(self, texts: PhoneTexts) -> str:
+        """Return the title, with a word where nobody can tell whether this is new."""
+        return texts("perhaps", title=self.title) if self.is_unsure else self.title
 
 
 def name_of(cabin: str) -> str:
@@ -106,6 +101,7 @@ def ring_of(heard: TextHeard, *, is_first: bool = True) -> PhoneMessage:
 
 def silence_rings(
     news: Sequence[SilenceNews],
+    texts: PhoneTexts,
     now_s: float,
     wall: datetime,
     where: str,
@@ -118,6 +114,7 @@ def silence_rings(
 
     Args:
         news: of one look.
+        texts: in the language of who reads them.
         now_s: monotonic, as in `news`.
         wall: now, in the zone of who reads it.
         where: the broker's address.
@@ -128,10 +125,10 @@ def silence_rings(
     for kind in EXPIRY_S:
         some = [one for one in news if one.kind == kind]
         if len(some) > 3:
-            rings.append(_many(kind, some, where, ident))
+            rings.append(_many(kind, some, texts, where, ident))
         else:
             rings += [
-                _one(each, now_s, wall, where, ident, unresolved(each.cabin))
+                _one(each, texts, now_s, wall, where, ident, unresolved(each.cabin))
                 for each in some
             ]
     return rings
@@ -139,6 +136,7 @@ def silence_rings(
 
 def _one(
     news: SilenceNews,
+    texts: PhoneTexts,
     now_s: float,
     wall: datetime,
     where: str,
@@ -146,25 +144,22 @@ def _one(
     unresolved: str,
 ) -> PhoneMessage:
     name = name_of(news.cabin)
-    since = _since(news.since_s, now_s, wall)
+    moment = _moment(news.since_s, now_s, wall)
     match news.kind:
         case "stopped":
-            last = since.replace(" since", ", last heard at")
-            text = f"{name} was stopped on purpose{last}. It is not monitored."
-        case "back":
-            text = f"{name} is monitored again{_after(news.for_s)}"
-            text += "." if news.over < OUT else " of silence."
-            if not news.for_s:
-                text = f"{name} is monitored again."
-        case "rehearsed":
-            text = (
-                f"{name}: a rehearsal runs, its air is not real. It is not monitored."
-            )
+            last = texts("last", moment=moment) if moment else ""
+            text = texts("stopped", cabin=name, last=last)
+        case "back" if news.for_s > 0.0:
+            form = "back_after" if news.over < OUT else "back_after_silence"
+            text = texts(form, cabin=name, span=texts.span(news.for_s))
+        case "back" | "rehearsed":
+            text = texts(news.kind, cabin=name)
         case _:
-            still = "still " if news.kind == "again" else ""
-            text = f"{name} is {still}silent{since}. It is not monitored. Call them."
-            text += _cause(news.cause, where)
-            text += f" Not over when last heard: {unresolved}" if unresolved else ""
+            since = texts("since", moment=moment) if moment else ""
+            text = texts(news.kind, cabin=name, since=since)
+            text = _with_cause(text, texts, news.cause, where)
+            if unresolved:
+                text = texts("unresolved", text=text, alarms=unresolved)
     return PhoneMessage(
         f"{news.kind}-{news.cabin}-{ident}",
         news.cabin,
@@ -177,30 +172,18 @@ def _one(
 
 
 def _many(
-    kind: str, news: Sequence[SilenceNews], where: str, ident: str
+    kind: str, news: Sequence[SilenceNews], texts: PhoneTexts, where: str, ident: str
 ) -> PhoneMessage:
     names = [name_of(one.cabin) for one in news]
     named = ", ".join(names[:MOST_NAMED])
     if len(names) > MOST_NAMED:
-        named += f" and {len(names) - MOST_NAMED} more"
-    match kind:
-        case "stopped":
-            text = f"{len(names)} cabins were stopped on purpose: {named}."
-        case "back":
-            text = f"{len(names)} cabins are monitored again: {named}."
-        case "rehearsed":
-            text = f"{len(names)} cabins are in rehearsal, not monitored: {named}."
-        case _:
-            still = "still " if kind == "again" else ""
-            text = (
-                f"{len(names)} cabins are {still}silent: {named}. They are not "
-                "monitored. "
-            )
-            text += "Call them." + _cause(news[0].cause, where)
+        named = texts("more", names=named, count=len(names) - MOST_NAMED)
+    text = texts(f"{kind}_many", count=len(names), names=named)
+    text = _with_cause(text, texts, news[0].cause, where)
     return PhoneMessage(
         f"{kind}-{len(names)}-{ident}",
         " ".join(one.cabin for one in news),
-        f"{len(names)} cabins",
+        texts("cabins", count=len(names)),
         text,
         news[0].urgency,
         EXPIRY_S[kind],
@@ -208,32 +191,17 @@ def _many(
     )
 
 
-def _since(since_s: float | None, now_s: float, wall: datetime) -> str:
+def _moment(since_s: float | None, now_s: float, wall: datetime) -> str:
     if since_s is None:
         return ""
     moment = wall.fromtimestamp(wall.timestamp() - (now_s - since_s), wall.tzinfo)
     if now_s - since_s > 20 * 3600.0:
-        return f" since {moment:%d.%m.} {time_of_day(moment)}"
-    return f" since {time_of_day(moment)}"
+        return f"{moment:%d.%m.} {time_of_day(moment)}"
+    return time_of_day(moment)
 
 
-def _after(for_s: float) -> str:
-    if for_s <= 0.0:
-        return ""
-    count, unit = spoken(for_s)
-    plural = "" if count == 1.0 else "s"
-    return f", after {count:g} {unit}{plural}"
-
-
-def _cause(cause: str, where: str) -> str:
-    match cause:
-        case "broker":
-            return f" (From here the broker at {where} is out of reach.)"
-        case "bridge":
-            return " (The bridge to its broker is down.)"
-        case "lost":
-            return " (The monitor died, or lost its broker.)"
-    return ""
+def _with_cause(text: str, texts: PhoneTexts, cause: str, where: str) -> str:
+    return texts(cause, text=text, where=where) if cause else text
 
 
 # --- to whom --------------------------------------------------------------------------
@@ -320,12 +288,7 @@ def retry_in_s(tries: int) -> float:
     return float(min(LONGEST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(tries - 1, 16)))
 
 
-def dead_text(name: str, reason: str) -> str:
+def dead_text(texts: PhoneTexts, name: str, reason: str) -> str:
     """Return what the others are told of an address that does not take messages."""
     why = f" ({reason})" if reason else ""
-    return f"{name} cannot be reached{why}: messages wait, and dangers go to others."
-
-
-def alive_text(name: str) -> str:
-    """Return what the others are told when it takes them again."""
-    return f"{name} can be reached again."
+    return texts("unreachable", name=name, why=why)

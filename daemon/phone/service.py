@@ -29,7 +29,7 @@ from cabinvigil.daemon.phone.ping import Ping
 from cabinvigil.daemon.phone.push import Push
 from cabinvigil.daemon.phone.receipts import Receipts
 from cabinvigil.daemon.phone.rings import silence_rings
-from cabinvigil.daemon.phone.settings import PhoneSettings, is_loopback
+from cabinvigil.daemon.phone.settings import PhoneSettings, is_loopback, texts_of
 from cabinvigil.daemon.phone.silence import FORGOTTEN, KeptSilence, SilenceWatch
 from cabinvigil.daemon.phone.state_folder import lock
 from cabinvigil.daemon.phone.store import Store
@@ -120,9 +120,10 @@ class PhoneService:
         self._store = Store(Path(settings.state_folder))
         self._is_kept = True
         self._keeper = Keeper(self._store, self._on_disk)
-        self._dispatch = Dispatch(settings.to, self._keeper, clock, say)
+        self._texts = texts_of(settings)
+        self._dispatch = Dispatch(settings.to, self._keeper, clock, say, self._texts)
         for one in settings.to:
-            lane = Lane(one, pushes[one.name], clock, self._dispatch)
+            lane = Lane(one, pushes[one.name], clock, self._dispatch, self._texts)
             self._dispatch.lanes[one.name] = lane
         self._receipts = Receipts(self._dispatch, self._listener.confirm)
         units = units_named(settings.page and settings.page.units)
@@ -282,7 +283,7 @@ class PhoneService:
         news = self._silence.look(now_s)
         ident = self._dispatch.fresh_id() if news else ""
         rings = silence_rings(
-            *(news, now_s, wall, self._broker.where, ident),
+            *(news, self._texts, now_s, wall, self._broker.where, ident),
             lambda cabin: self.board.unresolved(cabin, now_s),
         )
         for ring in rings:

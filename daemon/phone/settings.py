@@ -10,7 +10,8 @@ from attrs import frozen
 
 from cabinvigil.daemon.outputs.mqtt.broker import Broker
 from cabinvigil.daemon.outputs.mqtt.messages import URGENCY_OF_WORD
-from cabinvigil.daemon.settings.checks import Location, Word
+from cabinvigil.daemon.phone.texts import PhoneTexts
+from cabinvigil.daemon.settings.checks import Location, Word, one_of
 from cabinvigil.daemon.settings.errors import (
     BadValueError,
     ConfigError,
@@ -20,8 +21,9 @@ from cabinvigil.daemon.settings.errors import (
 )
 from cabinvigil.daemon.settings.read import read_bytes, read_toml
 from cabinvigil.daemon.settings.read_table import shape
-from cabinvigil.daemon.settings.values import BrokerPlace, TopicWord
+from cabinvigil.daemon.settings.values import LANGUAGE, BrokerPlace, TopicWord, changed
 from cabinvigil.daemon.settings.with_units import in_our_units
+from cabinvigil.daemon.settings.words import languages, load_words
 
 USUAL_PHONE_CONFIG = Path("/etc/cabinvigil/phone.toml")
 """Where the phone's unit looks for its config, and a command that is given none."""
@@ -223,6 +225,10 @@ class PhoneSettings:
     state_folder: Annotated[str, Location()] = "/var/lib/cabinvigil-phone"
     cabins: tuple[TopicWord, ...] = ()
     """Expected from the first moment, though the broker knows nothing of them."""
+    language: Annotated[str, Word(r"[a-z]{2,3}", LANGUAGE)] = "en"
+    """Of what this process says itself; a cabin's alarms have the cabin's own."""
+    words: str | None = None
+    """A message file of one's own, in place of the language's."""
     only_these: bool = False
     """Listen to no others: one of several processes that share the cabins."""
 
@@ -245,6 +251,8 @@ def load_phone(path: Path) -> PhoneSettings:
     mistakes: list[Mistake] = []
     settings = shape(PhoneSettings, plain, name, "", mistakes)
     if settings is not None:
+        if settings.words is not None:
+            settings = changed(settings, words=str(path.parent / settings.words))
         mistakes += _mistakes(settings, name)
     if mistakes or settings is None:
         raise ConfigError(mistakes)
@@ -257,6 +265,15 @@ def _mistakes(settings: PhoneSettings, file: str) -> Iterator[Mistake]:
         yield Mistake(
             file, "", "names neither an address nor a page", "add [[to]] or [page]"
         )
+    try:
+        if settings.words is None:
+            one_of(settings.language, languages())
+        texts_of(settings)
+    except BadValueError as error:
+        mend = f"{error.mend}; or name a file of your own with `words`"
+        yield Mistake(file, "language", error.what, mend)
+    except ConfigError as error:
+        yield from error.mistakes
     if len(settings.to) > MOST_RECIPIENTS:
         what = f"has {len(settings.to)} addresses"
         yield Mistake(file, "to", what, f"use {MOST_RECIPIENTS} at most")
@@ -290,6 +307,15 @@ def _mistakes(settings: PhoneSettings, file: str) -> Iterator[Mistake]:
             "is missing, and the page is reached from outside this machine",
             'add what phones type, like `hosts = ["lapwing.local:8484"]`',
         )
+
+
+def texts_of(settings: PhoneSettings) -> PhoneTexts:
+    """Return what this process says itself, in its config's language.
+
+    Raises:
+        ConfigError: the message file's mistakes, all of them.
+    """
+    return PhoneTexts.of(load_words(settings.language, settings.words), load_words())
 
 
 def links_of(settings: PageSettings) -> tuple[str, ...]:

@@ -40,6 +40,7 @@ _OWN = (
     "spans",
     "terms",
     "phone",
+    "silence",
 )
 _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     {
@@ -51,6 +52,36 @@ _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     }
 )
 """The forms of an alert on the phone, each with what it tells."""
+_SILENCE: Mapping[str, frozenset[str]] = MappingProxyType(
+    {
+        "since": frozenset({"moment"}),
+        "last": frozenset({"moment"}),
+        "silent": frozenset({"cabin", "since"}),
+        "again": frozenset({"cabin", "since"}),
+        "stopped": frozenset({"cabin", "last"}),
+        "back": frozenset({"cabin"}),
+        "back_after": frozenset({"cabin", "span"}),
+        "back_after_silence": frozenset({"cabin", "span"}),
+        "rehearsed": frozenset({"cabin"}),
+        "unresolved": frozenset({"text", "alarms"}),
+        "broker": frozenset({"text", "where"}),
+        "bridge": frozenset({"text"}),
+        "lost": frozenset({"text"}),
+        "cabins": frozenset({"count"}),
+        "more": frozenset({"names", "count"}),
+        "silent_many": frozenset({"count", "names"}),
+        "again_many": frozenset({"count", "names"}),
+        "stopped_many": frozenset({"count", "names"}),
+        "back_many": frozenset({"count", "names"}),
+        "rehearsed_many": frozenset({"count", "names"}),
+        "unreachable": frozenset({"name", "why"}),
+        "reachable": frozenset({"name"}),
+        "own_title": frozenset(),
+        "perhaps": frozenset({"title"}),
+        "test": frozenset(),
+    }
+)
+"""What the phone service says itself, each with what it tells."""
 
 
 def languages() -> tuple[str, ...]:
@@ -140,7 +171,8 @@ def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
         terms=_terms(plain.get("terms", {}), wrong),
         alarms=alarms,
         plural_from=_plural_from(plain, wrong),
-        phone=_phone(plain.get("phone", {}), wrong),
+        phone=_forms("phone", _PHONE, plain.get("phone", {}), wrong),
+        silence=_forms("silence", _SILENCE, plain.get("silence", {}), wrong),
         yes=_yes(plain.get("yes", list(YES)), wrong),
     )
     if mistakes:
@@ -222,25 +254,28 @@ def _spans(table: Any, wrong: Tell) -> dict[str, tuple[str, str]]:
     return found
 
 
-def _phone(table: Any, wrong: Tell) -> dict[str, str]:
-    """Read the forms of an alert; those that are missing are said in English."""
+def _forms(
+    section: str, known: Mapping[str, frozenset[str]], table: Any, wrong: Tell
+) -> dict[str, str]:
+    """Read the forms of messages; those that are missing are said in English."""
     if not isinstance(table, Mapping):
-        wrong("phone", "is not a table", "write [phone]")
+        wrong(section, "is not a table", f"write [{section}]")
         return {}
     found: dict[str, str] = {}
     for name, form in table.items():
-        wanted = _PHONE.get(name, frozenset())
+        wanted = known.get(name, frozenset())
         try:
             is_fit = {part[1] for part in Formatter().parse(form) if part[1]} == wanted
             form.format_map(dict.fromkeys(wanted, ""))
         except (TypeError, ValueError, LookupError, AttributeError):
             is_fit = False
-        if wanted and is_fit:
+        if name in known and is_fit:
             found[name] = form
         else:
             facts = " ".join(f"{{{one}}}" for one in sorted(wanted))
-            mend = f"write a text with {facts}" if wanted else f"use {listed(_PHONE)}"
-            wrong(f"phone.{name}", "is not a form of a message", mend)
+            mend = f"write a text with {facts}" if facts else "write a text"
+            mend = mend if name in known else f"use {listed(known)}"
+            wrong(f"{section}.{name}", "is not a form of a message", mend)
     return found
 
 

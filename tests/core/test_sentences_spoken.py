@@ -107,6 +107,18 @@ def test_a_danger_is_spoken_in_nine_seconds(language: str, tmp_path: Path) -> No
         assert length_s <= LONGEST_S, (length_s, said)
 
 
+@pytest.mark.parametrize("language", sorted(VOICES))
+def test_a_silence_is_spoken_in_nine_seconds(language: str, tmp_path: Path) -> None:
+    """Of one cabin, without what is known of the cause."""
+    forms = ALL[language].silence
+    since = forms["since"].format(moment="23:42")
+    for kind in ("silent", "again"):
+        line = forms[kind].format(cabin="Lapwing", since=since)
+        assert len(line) <= LONGEST - ROOM_FOR_THE_MOMENT, line
+        length_s = spoken_s(line, VOICES[language], tmp_path / "said.wav")
+        assert length_s <= LONGEST_S, (length_s, line)
+
+
 @pytest.mark.parametrize("units", [SI, US], ids=["si", "us"])
 @pytest.mark.parametrize("language", sorted(VOICES))
 def test_what_wakes_people_is_short(

@@ -17,6 +17,7 @@ from cabinvigil.daemon.phone.rings import PhoneMessage
 from cabinvigil.daemon.phone.settings import Recipient
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from tests.phone.inline_sender import InlineSender
+from tests.phone.texts import ENGLISH
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 ANA = Recipient(name="Ana", address="json://localhost/a")
@@ -59,11 +60,13 @@ class Scene:
         async def whole() -> None:
             clock = VirtualClock(asyncio.get_running_loop(), START)
             keeper = cast("Keeper", NoDisk())
-            dispatch = Dispatch(self.recipients, keeper, clock, lambda _text: None)
+            dispatch = Dispatch(
+                self.recipients, keeper, clock, lambda _text: None, ENGLISH
+            )
             tasks = []
             for one in self.recipients:
                 lane = Lane(
-                    *(one, self.push(one.name), clock, dispatch),
+                    *(one, self.push(one.name), clock, dispatch, ENGLISH),
                     local=lambda wall: wall,
                     make_sender=InlineSender,
                 )

@@ -16,6 +16,7 @@ from cabinvigil.daemon.phone.rings import DEAD_TRIES, PhoneMessage
 from cabinvigil.daemon.phone.settings import Recipient
 from cabinvigil.daemon.rehearsal.virtual import run_virtual
 from tests.phone.inline_sender import InlineSender
+from tests.phone.texts import ENGLISH
 
 START = datetime(2026, 1, 16, 21, 0, tzinfo=UTC)
 
@@ -81,7 +82,7 @@ def play(
         loop = asyncio.get_running_loop()
         address.now = loop.time  # type: ignore[method-assign]
         lane = Lane(
-            recipient, address, VirtualClock(loop, START), address,
+            recipient, address, VirtualClock(loop, START), address, ENGLISH,
             local=lambda wall: wall, make_sender=make_sender,
         )  # fmt: skip
         task = asyncio.ensure_future(lane.run())
@@ -266,7 +267,7 @@ def test_the_threads_of_a_lane_are_kept_and_end_with_it() -> None:
 
     async def whole() -> None:
         address, loop = Seen(), asyncio.get_running_loop()
-        lane = Lane(ANA, address, VirtualClock(loop, START), address)
+        lane = Lane(ANA, address, VirtualClock(loop, START), address, ENGLISH)
         task = asyncio.ensure_future(lane.run())
         for text in "abc":
             lane.add(message(text), 3600.0)

@@ -1,5 +1,7 @@
 """What goes to whom, and in which words: every case, without a clock."""
 
+import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -9,6 +11,7 @@ from cabinvigil.daemon.phone.inbound import TextHeard
 from cabinvigil.daemon.phone.rings import (
     PhoneMessage,
     addressed,
+    dead_text,
     is_quiet,
     next_after,
     retry_in_s,
@@ -17,6 +20,7 @@ from cabinvigil.daemon.phone.rings import (
 )
 from cabinvigil.daemon.phone.settings import Recipient
 from cabinvigil.daemon.phone.silence import SilenceNews
+from tests.phone.texts import ENGLISH, TEXTS
 
 WALL = datetime(2026, 1, 17, 2, 16, tzinfo=timezone(timedelta(hours=1)))
 ANA = Recipient(name="Ana", address="json://localhost/a")
@@ -154,7 +158,7 @@ def test_that_it_is_over_is_told_to_whoever_was_told_of_it(
     told = {5: "silent", 2: "stopped"}[over]
     for kind in (told, "back"):
         news = [silent(f"cabin-{n}", kind, over=over) for n in range(count)]
-        (one,) = silence_rings(news, 1000.0, WALL, "localhost:1883", "x")
+        (one,) = silence_rings(news, ENGLISH, 1000.0, WALL, "localhost:1883", "x")
         assert addressed(ALL, one) == names
 
 
@@ -162,7 +166,7 @@ def test_many_silent_at_once_are_told_to_whom_one_of_them_is() -> None:
     plover = evolve(ANA, cabins=("cabin-3",))
     curlew = evolve(BEN, cabins=("curlew",))
     news = [silent(f"cabin-{number}") for number in range(9)]
-    (one,) = silence_rings(news, 1000.0, WALL, "localhost:1883", "x")
+    (one,) = silence_rings(news, ENGLISH, 1000.0, WALL, "localhost:1883", "x")
     assert addressed((plover, curlew), one) == ["Ana"]
 
 
@@ -188,14 +192,14 @@ def test_many_silent_at_once_are_told_to_whom_one_of_them_is() -> None:
     ],
 )  # fmt: skip
 def test_silence_is_told_in_its_own_words(news: SilenceNews, text: str) -> None:
-    (one,) = silence_rings([news], 1000.0, WALL, "localhost:1883", "x")
+    (one,) = silence_rings([news], ENGLISH, 1000.0, WALL, "localhost:1883", "x")
     assert (one.text, one.title, one.urgency) == (text, "Lapwing", news.urgency)
     assert one.is_second is None, "the cabin's own phone may be silent too"
 
 
 def test_a_thousand_cabins_silent_at_once_are_one_text() -> None:
     news = [silent(f"cabin-{number}") for number in range(1000)]
-    (one,) = silence_rings([*news], 1000.0, WALL, "localhost:1883", "x")
+    (one,) = silence_rings([*news], ENGLISH, 1000.0, WALL, "localhost:1883", "x")
     assert one.text.startswith("1000 cabins are silent: Cabin 0, Cabin 1, ")
     assert "and 988 more. They are not monitored. Call them." in one.text
     assert len(one.text) < 400
@@ -207,7 +211,51 @@ def test_a_silence_in_a_danger_says_what_was_not_over(kind: str) -> None:
     """Else the danger would vanish behind "it is not monitored"."""
     danger = "Too little oxygen: 18.8 %. Get everyone outside now."
     news = SilenceNews("lapwing", kind, 5, 100.0, "lost")
-    (told,) = silence_rings([news], 200.0, WALL, "there", "x", lambda _: danger)
+    (told,) = silence_rings(
+        [news], ENGLISH, 200.0, WALL, "there", "x", lambda _: danger
+    )
     assert told.text.endswith(f"Not over when last heard: {danger}")
-    (calm,) = silence_rings([news], 200.0, WALL, "there", "x")
+    (calm,) = silence_rings([news], ENGLISH, 200.0, WALL, "there", "x")
     assert "Not over" not in calm.text
+
+
+DANGER = "Too little oxygen: 18.8 %. Get everyone outside now."
+
+
+@pytest.mark.parametrize("language", TEXTS)
+@pytest.mark.parametrize("kind", ["silent", "again", "stopped", "back", "rehearsed"])
+@pytest.mark.parametrize("since_s", [None, 880.0])
+@pytest.mark.parametrize("count", [1, 30])
+def test_each_language_says_whatever_there_is_to_say(
+    language: str, kind: str, since_s: float | None, count: int
+) -> None:
+    """Whole, in its own words, and short enough for who wakes by it."""
+    is_silence = kind in ("silent", "again")
+    for cause in ("", "broker", "bridge", "lost") if is_silence else ("",):
+        news = [
+            replace(silent(f"cabin-{n}", kind, cause), since_s=since_s)
+            for n in range(count)
+        ]
+        (told,) = silence_rings(
+            *(news, TEXTS[language], 1000.0, WALL, "there", "x"),
+            lambda _: DANGER if is_silence else "",
+        )
+        assert not re.search(r"[{}]|None|  | \.", told.text)
+        text = told.text.replace(DANGER, "")
+        assert len(text.split(" (")[0]) <= (150 if count == 1 else 400)
+        assert (DANGER in told.text) == (is_silence and count == 1)
+        is_dated = since_s is not None and count == 1
+        assert ("02:14" in text) == (is_dated and kind not in ("back", "rehearsed"))
+        said = set(re.findall(r"[a-z]+", text.lower()))
+        english = said & {"is", "are", "the", "of", "on", "purpose", "silent"}
+        assert bool(english) == (language == "en")
+
+
+@pytest.mark.parametrize("language", TEXTS)
+def test_who_cannot_be_reached_is_told_in_each_language(language: str) -> None:
+    texts = TEXTS[language]
+    assert set(texts.forms) == set(ENGLISH.forms)
+    assert "Ben" in (lost := dead_text(texts, "Ben", "timed out"))
+    assert "(timed out)" in lost
+    assert "Ben" in texts("reachable", name="Ben")
+    assert "cabinvigil phone" in texts("test")

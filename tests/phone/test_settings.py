@@ -1,5 +1,6 @@
 """phone.toml: the example is good, and every mistake is one sentence, all at once."""
 
+import re
 import subprocess
 import sys
 from dataclasses import fields, replace
@@ -14,8 +15,10 @@ from cabinvigil.daemon.phone.settings import (
     is_loopback,
     links_of,
     load_phone,
+    texts_of,
 )
 from cabinvigil.daemon.settings.errors import ConfigError
+from cabinvigil.daemon.settings.registries import packaged
 
 EXAMPLE = Path(__file__).parents[2] / "config" / "phone.toml"
 GOOD = """
@@ -67,7 +70,7 @@ KEYS = {
     *("ca_file", "user"),
     *("password_file", "client_id", "name", "address", "address_file", "from"),
     *("quiet", "second", "listen", "hosts", "https", "open_to_read", "may_answer"),
-    *("token_file", "phone_number"),
+    *("token_file", "phone_number", "language"),
 }
 
 
@@ -100,6 +103,7 @@ KEYS = {
         ("127.0.0.1:8484", "0.0.0.0:8484", "page.hosts", "reached from outside"),
         ("127.0.0.1:8484", "127.0.0.1", "page.listen", 'like "127.0.0.1:8484"'),
         ('cabins = ["lapwing"]', "only_these = true", "only_these", "name `cabins`"),
+        ("cabins", 'language = "gr"\ncabins', "language", "own with `words`"),
         ("[broker]", "[brokr]", "brokr", "write `broker`"),
         ("[page]", "[page]\nopen_to_reed = true", "page.open_to_reed", "open_to_read"),
     ],
@@ -115,6 +119,22 @@ def test_a_mistake_is_a_sentence(
     assert told, [str(one) for one in caught.value.mistakes]
     assert words in told[0]
     assert told[0].startswith(f"{path}: ")
+
+
+def test_words_of_ones_own_lie_beside_the_config(tmp_path: Path) -> None:
+    """Of what this process says itself; what they lack is said in English."""
+    text = packaged("words_de.toml").read_text("utf-8").replace('"de"', '"gsw"', 1)
+    text = re.sub(r"(?m)^reachable = .*$", 'reachable = "{name} isch wider do."', text)
+    text = re.sub(r"(?m)^test = .*$\n", "", text, count=1)
+    (tmp_path / "own.toml").write_text(text, encoding="utf-8")
+    own = 'language = "gsw"\nwords = "own.toml"\n'
+    texts = texts_of(load_phone(written(tmp_path, own + GOOD)))
+    assert texts("reachable", name="Ana") == "Ana isch wider do."
+    assert texts("test").startswith("A test from cabinvigil phone")
+    bad = text.replace('reachable = "{name} ', 'reachable = "{nmae} ')
+    (tmp_path / "own.toml").write_text(bad, encoding="utf-8")
+    with pytest.raises(ConfigError, match=r"silence\.reachable: .*\{name\}"):
+        load_phone(written(tmp_path, own + GOOD))
 
 
 def test_all_mistakes_are_told_at_once(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 from cabinvigil.daemon.phone.rings import PhoneMessage
 from cabinvigil.daemon.phone.silence import KeptSilence
 from cabinvigil.daemon.phone.store import KEPT_S, MOST_WAITING, Store, StoreError
+from tests.phone.texts import ENGLISH
 
 NOW_S = 1_800_000_000.0
 
@@ -71,8 +72,8 @@ def test_a_push_that_was_under_way_at_a_kill_is_perhaps_told(tmp_path: Path) -> 
     assert {name for name, one in found.items() if one.is_unsure} == {
         *("at once", "later", "no word"),
     }
-    assert found["at once"].shown_title == "Lapwing (perhaps sent already)"
-    assert found["waits"].shown_title == "Lapwing"
+    assert found["at once"].titled(ENGLISH) == "Lapwing (perhaps sent already)"
+    assert found["waits"].titled(ENGLISH) == "Lapwing"
 
 
 @pytest.mark.parametrize("layout", [1, 2])

@@ -16,10 +16,10 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from cabinvigil.daemon.phone.rings import PERHAPS
 from tests.outputs.brokers import mosquitto
 from tests.outputs.listener import Listener
 from tests.phone.rig import Process, Sink, Watch, config, running, wait_for
+from tests.phone.texts import PERHAPS
 
 ADDRESSES = ("ana", "ben")
 

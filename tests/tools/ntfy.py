@@ -21,10 +21,10 @@ from pathlib import Path
 from typing import Any
 
 from cabinvigil.daemon.core.model import Priority
-from cabinvigil.daemon.phone.rings import PERHAPS
 from tests.outputs.brokers import free_port, mosquitto
 from tests.outputs.listener import Listener
 from tests.phone.rig import Sink, Watch, config, running, wait_for
+from tests.phone.texts import PERHAPS
 
 WORDS = {1: "min", 2: "low", 3: "default", 4: "high", 5: "max"}
 """ntfy's numbers for the words of its publishing page."""
