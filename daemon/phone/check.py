@@ -38,6 +38,8 @@ LISTEN_S = 1.5
 """For what the broker has kept, which it sends at once (our choice)."""
 _HEARD = "SELECT name FROM cabin WHERE run != ''"
 """Of the queue: a cabin that was only expected is no sign that it is spelt so."""
+TOPIC_SCHEMES = ("ntfy", "ntfys")
+"""Of an address `SCHEME://HOST/TOPIC`; with one word alone it is the topic."""
 KEPT_TAILS = ("presence", "readings", "bridge", "heartbeat")
 """By which a cabin is known: the first three are retained."""
 
@@ -221,6 +223,12 @@ def _address(one: Recipient) -> CheckFinding:
         host, port = parts.hostname, parts.port
     except ValueError:
         host, port = None, None
+    if parts.scheme in TOPIC_SCHEMES and "." in (host or "") and len(parts.path) < 2:
+        text = (
+            f"its address names no topic: it would go to the topic {host} of a public "
+            f"server; write it as {parts.scheme}://{host}/TOPIC"
+        )
+        return CheckFinding(one.name, text, is_bad=True)
     if host is None or port is None:
         return CheckFinding(one.name, "its address can be read; --test sends there")
     try:

@@ -63,6 +63,9 @@ class ApprisePush:
         Raises:
             BadAddressError: it is none.
         """
+        parts = urlsplit(address)
+        if not (parts.netloc or parts.path.strip("/")):
+            raise BadAddressError("it names neither a server nor a topic")
         self._address = address
         self._objects: dict[int, Any] = {}
         self._object(OUT)

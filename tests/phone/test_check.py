@@ -208,3 +208,22 @@ def test_what_is_pinged_is_reached_and_never_fetched(
     more = f'ping_url = "{kind}://127.0.0.1:{free_port()}/x"'
     path = config(tmp_path, free_port(), {"Ana": sink.address()}, more=more)
     assert "Connection refused" in dict(bad(path))["ping_url"]
+
+
+@pytest.mark.parametrize(
+    ("address", "is_bad"),
+    [
+        ("ntfys://ntfy.example.org", True),
+        ("ntfy://ntfy.example.org/", True),
+        ("ntfys://ntfy.example.org/a-long-name", False),
+        ("ntfys://a-long-name", False),
+    ],
+)
+def test_a_server_without_a_topic_is_bad(
+    tmp_path: Path, address: str, is_bad: bool
+) -> None:
+    """The service takes a lone word for a topic of its public server."""
+    path = config(tmp_path, free_port(), {"Ana": address})
+    (found,) = (one for one in findings(load_phone(path), path) if one.subject == "Ana")
+    assert found.is_bad == is_bad
+    assert ("ntfy.example.org/TOPIC" in found.text) == is_bad

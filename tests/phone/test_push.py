@@ -129,7 +129,9 @@ def test_nobody_listens_is_a_reason() -> None:
     assert ApprisePush("ntfy://127.0.0.1:9/lapwing")("Lapwing", TEXT, 5)
 
 
-@pytest.mark.parametrize("address", ["", "pigeon://x", "mailto://", "no address"])
+@pytest.mark.parametrize(
+    "address", ["", "pigeon://x", "mailto://", "no address", "ntfys://", "ntfy:///"]
+)
 def test_what_is_no_address_is_refused(address: str) -> None:
     with pytest.raises(BadAddressError):
         ApprisePush(address)
