@@ -4,10 +4,10 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from cabinvigil.daemon.report.compare_verdict import YES, are_alike, enough
+from cabinvigil.daemon.report.compare_verdict import YES, enough
 from cabinvigil.daemon.report.night_totals import DRY_KG, left_of
 from cabinvigil.daemon.report.other_air_words import INDEX_WORDS
-from cabinvigil.daemon.review.compare import Sheet
+from cabinvigil.daemon.review.compare import Sheet, are_alike
 from cabinvigil.daemon.review.middle import estimate
 from cabinvigil.daemon.review.other_air import DUST
 from cabinvigil.daemon.review.trial_figures import O2_LIMIT_PCT, TrialFigures

@@ -9,6 +9,7 @@ from cabinvigil.daemon.review.compare import (
     NO_FLAME,
     Measure,
     Sheet,
+    are_alike,
     dryness,
     is_sure,
     never_safer,
@@ -30,8 +31,6 @@ from cabinvigil.daemon.text.durations import minutes
 YES, NO, NOT_KNOWN = "yes", "no", "not known"
 MOST_NAMED = 3
 """More are counted, and told apart in the table."""
-LIKE_LONG = 0.1
-"""Where lengths differ by more, gas is told for an hour (our choice)."""
 LONGEST_NAME = 60
 
 
@@ -123,7 +122,7 @@ def name_of(one: Sheet) -> str:
 
 
 class _Kind(NamedTuple):
-    measure: Callable[[Sheet], tuple[Measure, ...] | None]
+    measure: Callable[[Sheet, Sequence[Sheet]], tuple[Measure, ...] | None]
     better: str
     worse: str
     best: str
@@ -140,7 +139,7 @@ _KINDS = (
 def _two(a: Sheet, b: Sheet) -> list[str]:
     """Lay two side by side: the clauses before what was enough."""
     firsts = [
-        _better(*(_fairly(kind, one, [a, b]) for one in (a, b))) for kind in _KINDS
+        _better(*(kind.measure(one, [a, b]) for one in (a, b))) for kind in _KINDS
     ]
     # What our sensors did not see, or may not have, makes no air the safer one.
     barred = [
@@ -175,25 +174,6 @@ def _barred(sheets: Sequence[Sheet], word: str) -> list[str]:
     return [
         f"{name_of(one)} is not called {word}: {never_safer(one)}" for one in sheets
     ]
-
-
-def _fairly(
-    kind: _Kind, one: Sheet, sheets: Sequence[Sheet]
-) -> tuple[Measure, ...] | None:
-    """Measure one; hours and kilograms for an hour where lengths are not alike."""
-    found = kind.measure(one)
-    if kind.measure is not dryness or found is None or are_alike(sheets):
-        return found
-    hours = max(one.hours, 1e-6)
-    return tuple(
-        None if each is None else (each[0] / hours, each[1] / hours) for each in found
-    )
-
-
-def are_alike(sheets: Sequence[Sheet]) -> bool:
-    """Return whether all last as long, near enough."""
-    hours = [one.hours for one in sheets]
-    return max(hours) - min(hours) <= LIKE_LONG * max(hours)
 
 
 def _better(a: tuple[Measure, ...] | None, b: tuple[Measure, ...] | None) -> int | None:
@@ -240,7 +220,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
     unknown: list[str] = []
     barred: list[Sheet] = []
     for kind in _KINDS:
-        told = [_fairly(kind, one, sheets) for one in sheets]
+        told = [kind.measure(one, sheets) for one in sheets]
         known = [(one, n) for n, one in enumerate(told) if one is not None]
         if len(known) < 2:
             unknown.append(kind.best)

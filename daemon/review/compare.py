@@ -44,6 +44,8 @@ WET_SD_H = 0.25
 BEYOND_SD_MIN = 2.0
 """Of the minutes beyond a limit: what a part is off moves both crossings (own
 judgement)."""
+LIKE_LONG = 0.1
+"""Where lengths differ by more, water and gas are told for an hour (our choice)."""
 LEAST_K_H = 5.0
 """Fewer degree-hours kept tell nothing of a heater."""
 
@@ -235,7 +237,7 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     """
     return [
         _rank("safest", [_safe(one) for one in sheets]),
-        _rank("driest", [_dry(one) for one in sheets]),
+        _rank("driest", [_dry(one, sheets) for one in sheets]),
         _rank("most economical", [_cheap(one) for one in sheets]),
     ]
 
@@ -293,30 +295,45 @@ def _safe(one: Sheet) -> tuple[Measure, ...] | None:
     return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
 
 
-def _dry(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if _is_apart(one) else dryness(one)
+def _dry(one: Sheet, sheets: Sequence[Sheet]) -> tuple[Measure, ...] | None:
+    beside = [each for each in sheets if not _is_apart(each)]
+    return None if _is_apart(one) else dryness(one, beside)
 
 
 def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if _is_apart(one) else thrift(one)
+    return None if _is_apart(one) else thrift(one, ())
 
 
-def safety(one: Sheet) -> tuple[Measure, ...] | None:
+def safety(one: Sheet, _beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
     """Measure how safe the air was, by how near it came to a limit or how far past."""
     if one.margin is None:
         return None
     return (-one.margin, one.margin_sd), (one.beyond_min, BEYOND_SD_MIN)
 
 
-def dryness(one: Sheet) -> tuple[Measure, ...] | None:
-    """Measure how dry it was; None where nobody tells."""
+def dryness(one: Sheet, beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
+    """Measure how dry it was; None where nobody tells.
+
+    Args:
+        one: of these.
+        beside: all that it is compared with; where they are not alike in length it is
+            measured for an hour, since half a night is wet for half as long.
+    """
     if one.wet_h is None:
         return None
     left = one.water_left_kg
-    return (one.wet_h, WET_SD_H), None if left is None else (left[1], _sd(left))
+    hours = 1.0 if are_alike(beside) else max(one.hours, 1e-6)
+    wet = one.wet_h / hours, WET_SD_H / hours
+    return wet, None if left is None else (left[1] / hours, _sd(left) / hours)
 
 
-def thrift(one: Sheet) -> tuple[Measure, ...] | None:
+def are_alike(sheets: Sequence[Sheet]) -> bool:
+    """Return whether all last as long, near enough."""
+    hours = [one.hours for one in sheets]
+    return max(hours) - min(hours) <= LIKE_LONG * max(hours)
+
+
+def thrift(one: Sheet, _beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
     """Measure the gas for each degree kept; None where nobody tells."""
     return None if one.w_per_k is None else ((one.w_per_k[1], _sd(one.w_per_k)),)
 

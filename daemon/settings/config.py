@@ -378,9 +378,11 @@ def _assemble(
     if folder is not None:
         is_read = len(mistakes) == before
         parts = placed(parts, file, mistakes)
-        if is_read and isinstance(values["watch"], Watch):
-            infos = {name: known.part(part.kind) for name, part in parts.items()}
-            laxer += weigh_guards(parts, infos, values["watch"], file, mistakes)
+        if isinstance(values["watch"], Watch):
+            # Of parts that cannot be read it is not known what they would let one see.
+            weighed = parts if is_read else {}
+            infos = {name: known.part(part.kind) for name, part in weighed.items()}
+            laxer += weigh_guards(weighed, infos, values["watch"], file, mistakes)
     mistakes += table_mistakes({**values, "part": parts}, file, wrong)
     if not parts and not plain.get("part"):
         mend = "add a [part.<name>] for each sensor, or use `cabinvigil config --ask`"

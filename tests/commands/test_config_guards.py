@@ -197,6 +197,14 @@ def test_all_that_guards_less_is_said_at_once(config: Config) -> None:
     assert len(err.splitlines()) == 6
 
 
+def test_a_part_that_cannot_be_read_hides_no_slow_tick(config: Config) -> None:
+    """It was said only once the part was right: one mistake more after the last."""
+    code, out, err = config(watch="tick_s = 30", co='adress = "0x20"')
+    assert code == 2
+    assert "adress" in out + err
+    assert "watch.tick_s protects less than it should" in out + err
+
+
 def test_before_bed_it_is_said_again(
     config: Config, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -130,6 +130,8 @@ def test_hours_of_wet_glass_are_compared_by_the_hour() -> None:
     short = replace(a_sheet("short"), hours=2.0, wet_h=2.0, water_left_kg=None)
     long = replace(a_sheet("long"), hours=9.0, wet_h=4.0, water_left_kg=None)
     assert "long was drier than short" in sentence([short, long])
+    driest = ranks([short, long])[1]
+    assert (driest.order, driest.is_sure) == ((1, 0), (True,)), "the ranks agree"
 
 
 ENOUGH = {
