@@ -9,7 +9,7 @@ from cabinvigil.daemon.review.airflow.balance import Triple
 Estimate = tuple[float, float | None, float]
 """The 5, 50 and 95 % points; without the middle where it is no figure to rely on."""
 
-MOST_TIMES = 2.5
+MOST_TIMES = 2.3
 """Times the 5 % point that the 95 % point may be, for the middle to be told."""
 
 

@@ -272,6 +272,11 @@ def _totals(
     )
 
 
+FEW_UNSURE = 0.25
+"""Unsure hours for each lit one that change its mean power by no more than its own
+range (our choice)."""
+
+
 class _Burnt(NamedTuple):
     power_kw: Triple
     gas_kwh: Triple
@@ -300,7 +305,9 @@ def _burnt(
         sure = [node for node in told if node.setting != UNSURE]
         sure_kwh = triple(*_sum(((n.burn_kw, n.burn_sd) for n in sure), step_h))
         gas_kwh = (sure_kwh[0], *gas_kwh[1:])
-        power_kw = _either(power_kw, _power(sure_kwh, lit_h, lit_sd_h))
+        sure_kw = _power(sure_kwh, lit_h, lit_sd_h)
+        is_short = not loose and unsure_h <= FEW_UNSURE * lit_h
+        power_kw = sure_kw if is_short else _either(power_kw, sure_kw)
     if loose and facts.burner_kw != 0.0:  # nothing shows that it was not lit on high
         most_kw = MOST_POWER * (facts.burner_kw or LIKELY_BURNER_KW)
         most_kwh = _open(*_sum(((n.burn_kw, n.burn_sd) for n in firm), step_h))[2]

@@ -60,6 +60,9 @@ class BetterAir:
     least: float
     """Times the air that is expected, at its 5 % point."""
     most: float
+    is_fitted: bool = False
+    """Something is cut or bought for it: it must be enough with the least air that it
+    may give, or the next morning asks for more.  The rest is tried for nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,10 +282,12 @@ def _better(
         now = settled(night.facts, way)
         for change in _ways(night.facts, one, way):
             then = settled(night.facts, change.way)
-            if then is not None and is_good(then):
-                worst = _with_air(night.facts, change.way, change.least)
-                best = _with_air(night.facts, change.way, change.most)
-                return Better(change.do, then, worst or then, best or then, now)
+            if then is None:
+                continue
+            worst = _with_air(night.facts, change.way, change.least) or then
+            if is_good(worst if change.is_fitted else then):
+                best = _with_air(night.facts, change.way, change.most) or then
+                return Better(change.do, then, worst, best, now)
     return None
 
 
@@ -331,7 +336,8 @@ def _ways(
             lit = f" for the heater at {heat}" if way.burner_kw > 0.0 else ""
             do = f"Fit a low and a high vent of {area} each{lit}, and keep both open"
             air_m3_h = pair[1] * factor
-            yield BetterAir(do, replace(way, air_m3_h=air_m3_h), *_spread(pair))
+            fitted_way = replace(way, air_m3_h=air_m3_h)
+            yield BetterAir(do, fitted_way, *_spread(pair), is_fitted=True)
     if way.burner_kw > 0.0:
         do = f"{NO_FLAME}: {was}"
         yield BetterAir(do, replace(wide, burner_kw=0.0), *open_wide)

@@ -39,7 +39,7 @@ LEAST_H = 0.5
 K_SHARE, S_SHARE = 0.08, 0.065
 """What remains unsure whatever the readings say, as shares: air that is not quite
 mixed, gusts within minutes (own judgement, held by tests/bench/morning_truth.py)."""
-WAY_SPREAD = 1.4
+WAY_SPREAD = 1.15
 """Times what the filter states of itself: it knows nothing of explanations that nobody
 thought of (the same)."""
 DRIVE_SPREAD = 0.3

@@ -28,7 +28,10 @@ from cabinvigil.daemon.review.airflow.stories import (
 
 RIVALS = 6
 """The best of them are looked at, to bound the time."""
-RIVAL_GAP, MIXED_GAP = 12.0, 4.0
+TEMPER = 2.0
+"""The filter's likelihood is sharper than its errors are: what separates two
+explanations counts for half (own judgement, held by tests/bench/morning_truth.py)."""
+RIVAL_GAP, MIXED_GAP = 12.0, 4.0 * TEMPER
 """Rivals within the first are looked at closely; within the second they are mixed in
 (1 in 50)."""
 MOST_TURNED, MOST_FADED = 3, 2
@@ -180,7 +183,7 @@ class NightSearch(Search):
                 pool.append(one)
         known = {one.guess.start for one in pool}
         pool += [one for one in self._begun(best) if one.guess.start not in known]
-        weights = [math.exp(min(0.0, one.worth - best.worth)) for one in pool]
+        weights = [math.exp(min(0.0, one.worth - best.worth) / TEMPER) for one in pool]
         return Explained(
             best.guess,
             mixed([self._judge.path_of(one) for one in pool], weights),
