@@ -63,7 +63,7 @@ def run(nights: Path, _args: argparse.Namespace, out: IO[str], err: IO[str]) -> 
 def _read(night: Chosen) -> tuple[NightSeries | None, list[str]]:
     """Read a night, and tell what of it could not be; None: nothing could."""
     try:
-        tape = read(night).tape()
+        tape = read(night).whole()
     except OtherNightError:
         return None, []  # its rows come with that night
     except NightError as error:

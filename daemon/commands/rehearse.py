@@ -4,7 +4,9 @@ Shows the verdict, what a sleeper would hear and a phone would get, and the true
 """
 
 import argparse
+import asyncio
 import os
+import signal
 import tempfile
 from collections.abc import Callable
 from contextlib import nullcontext
@@ -261,13 +263,19 @@ async def _live(
         with_sound=args.sound,
         say=lambda line: print(line, file=out, flush=True),
     )
-    await play(
-        rehearsal,
-        lambda clock, report: [*ends.outputs(), *make_outputs(clock, report)],
-        on_truth,
-        make_clock=LiveClock,
-        beside=ends.beside,
-    )
+    task, loop = asyncio.current_task(), asyncio.get_running_loop()
+    for number in (signal.SIGTERM, signal.SIGINT) if task is not None else ():
+        loop.add_signal_handler(number, task.cancel)
+    try:
+        await play(
+            rehearsal,
+            lambda clock, report: [*ends.outputs(), *make_outputs(clock, report)],
+            on_truth,
+            make_clock=LiveClock,
+            beside=ends.beside,
+        )
+    except asyncio.CancelledError:
+        print("Ended early; phones were told that it stopped in order.", file=out)
 
 
 def _socket_of(args: argparse.Namespace, settings: Settings) -> Path:

@@ -206,6 +206,10 @@ class ReadNight(NamedTuple):
         """Whether they hold no line of a night."""
         return not any(run.is_told for run in self.runs)
 
+    def whole(self) -> NightSeries:
+        """Return all that was measured, in trials too."""
+        return replace(joined(self.runs, self.flaws), night=self.night)
+
     def tape(self, trial: int | None = None) -> NightSeries:
         """Return the night without what was measured in its trials, or one of them.
 

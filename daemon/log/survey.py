@@ -142,6 +142,8 @@ def _fits_air(key: str, value: Any) -> bool:
         return isinstance(value, list) and all(isinstance(one, str) for one in value)
     if key == "unwritable":
         return isinstance(value, str)
+    if key == "trial":
+        return value is True
     return type(value) in (int, float) and _is_bounded(value)
 
 

@@ -5,19 +5,20 @@ import socket
 import sqlite3
 import ssl
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 from urllib.parse import urlsplit
 
 from cabinvigil.daemon.clock import SystemClock
 from cabinvigil.daemon.outputs.mqtt.broker import BrokerError
-from cabinvigil.daemon.outputs.mqtt.messages import ROOT
+from cabinvigil.daemon.outputs.mqtt.messages import LOST, ROOT, STOPPED
 from cabinvigil.daemon.outputs.mqtt.session import Arrived, MqttSession, SessionTerms
 from cabinvigil.daemon.outputs.mqtt.wakeup import Wakeup
 from cabinvigil.daemon.phone.devices import DeviceError, Devices
-from cabinvigil.daemon.phone.inbound import read
+from cabinvigil.daemon.phone.inbound import PresenceHeard, read
 from cabinvigil.daemon.phone.listener import TERMS
 from cabinvigil.daemon.phone.page import POLICY
 from cabinvigil.daemon.phone.rings import DEAD_TRIES, covers
@@ -42,6 +43,15 @@ TOPIC_SCHEMES = ("ntfy", "ntfys")
 """Of an address `SCHEME://HOST/TOPIC`; with one word alone it is the topic."""
 KEPT_TAILS = ("presence", "readings", "bridge", "heartbeat")
 """By which a cabin is known: the first three are retained."""
+
+
+PRESENCE: Mapping[str, str] = MappingProxyType(
+    {
+        LOST: "its monitor died, or lost its broker: it is not monitored; look there",
+        STOPPED: "its monitor is stopped: it is not monitored until it is started",
+    }
+)
+"""What is wrong with a cabin of which the broker has kept this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +94,8 @@ class _Heard:
 
     is_in: bool = False
     cabins: set[str] = field(default_factory=set)
+    presence: dict[str, str] = field(default_factory=dict)
+    """By cabin."""
 
 
 def _broker(settings: PhoneSettings, heard: _Heard) -> CheckFinding:
@@ -102,7 +114,7 @@ def _broker(settings: PhoneSettings, heard: _Heard) -> CheckFinding:
             )
             session.connect()
             heard.is_in = True
-            heard.cabins |= _kept_at(session)
+            _take_kept(session, heard)
             session.close(is_orderly=True)
         except BrokerError as found:
             error = found
@@ -135,19 +147,21 @@ def _open_files(settings: PhoneSettings, config: Path) -> Iterator[CheckFinding]
                 yield CheckFinding("address", text, is_bad=True)
 
 
-def _kept_at(session: MqttSession) -> set[str]:
-    """Return the cabins that the broker knows."""
+def _take_kept(session: MqttSession, found: _Heard) -> None:
+    """Take what the broker knows of the cabins."""
     clock = SystemClock()
-    found: set[str] = set()
     session.follow((f"{ROOT}/+/{tail}", 0) for tail in KEPT_TAILS)
     until_s = clock.monotonic() + LISTEN_S
-    while (left_s := until_s - clock.monotonic()) > 0.0 and len(found) < MOST_CABINS:
+    while (left_s := until_s - clock.monotonic()) > 0.0 and len(
+        found.cabins
+    ) < MOST_CABINS:
         for event in session.pump(left_s):
             if isinstance(event, Arrived):
                 heard = read(event.topic, event.payload, event.envelope.user)
                 if heard is not None:
-                    found.add(heard.cabin)
-    return found
+                    found.cabins.add(heard.cabin)
+                if isinstance(heard, PresenceHeard):
+                    found.presence[heard.cabin] = heard.word
 
 
 def _state_folder(settings: PhoneSettings) -> Iterator[CheckFinding]:
@@ -172,6 +186,11 @@ def _cabins(
                 f"the broker has nothing from it: it will be reported as silent{typo}"
             )
             yield CheckFinding(cabin, text, is_bad=True)
+    for cabin, word in sorted(session.presence.items()):
+        if settings.only_these and cabin not in settings.cabins:
+            continue
+        text = PRESENCE.get(word, "")
+        yield CheckFinding(cabin, text or "its monitor is connected", bool(text))
     expected = set(settings.cabins)
     if not settings.only_these:
         expected |= there

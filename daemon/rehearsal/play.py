@@ -153,17 +153,20 @@ async def play(
                 after_tick=after_tick,
             )
 
+        reason = "interrupted"
         try:
             if beside is None:
                 await whole_night()
             else:
                 await _with(beside(watcher), whole_night())
+            reason = "end of night"
         finally:
             with suppress(OSError):
                 stage.close()
-        watcher.hand_out([Record("stop", {"reason": "end of night"})], watcher.up_s())
-        for output in outputs:
-            output.stop(5.0)
+            # One that is cut short says so too: phones would be told that it died.
+            watcher.hand_out([Record("stop", {"reason": reason})], watcher.up_s())
+            for output in outputs:
+                output.stop(5.0)
         return watcher
 
 

@@ -8,7 +8,7 @@ from random import Random
 
 import pytest
 
-from cabinvigil.daemon.commands import log, log_check, morning
+from cabinvigil.daemon.commands import log, log_check, morning, rehearse
 from cabinvigil.daemon.text.json import dumps
 from tests.commands.calling import call
 from tests.review import logs
@@ -217,3 +217,20 @@ def test_a_file_that_is_gone_meanwhile_is_told(
     code, out, _ = call(log, "check", folder)
     assert code == 1
     assert "DAMAGED: cannot be read (No such file or directory)." in out
+
+
+def test_a_night_with_a_trial_is_well_and_is_mended_whole(tmp_path: Path) -> None:
+    """Each line of a trial counted as damage, and `log mend` dropped it."""
+    words = ("trials", "--hours", "0.8", "--tick-s", "30", "--log", tmp_path / "own")
+    assert call(rehearse, *words)[0] == 0
+    code, out, _ = call(log, "check", tmp_path / "own")
+    assert code == 0, out
+    assert "nothing is damaged" in out
+    assert call(log, "mend", tmp_path / "own", "-o", tmp_path / "whole")[0] == 0
+    (one,), (other,) = ((tmp_path / f).glob("*.jsonl") for f in ("own", "whole"))
+    lines = one.read_text("utf-8").splitlines()
+    assert sum('"trial":true' in line for line in lines) > 10
+    assert other.read_text("utf-8").splitlines() == lines
+    rows = call(log, "csv", tmp_path / "own")[1].splitlines()
+    column = rows[0].split(",").index("co2_ppm")
+    assert all(row.split(",")[column] for row in rows[60:])

@@ -227,3 +227,21 @@ def test_a_server_without_a_topic_is_bad(
     (found,) = (one for one in findings(load_phone(path), path) if one.subject == "Ana")
     assert found.is_bad == is_bad
     assert ("ntfy.example.org/TOPIC" in found.text) == is_bad
+
+
+@pytest.mark.broker
+@pytest.mark.parametrize(
+    ("word", "told"), [("lost", "died"), ("stopped", "is stopped"), ("watching", "")]
+)
+def test_a_cabin_that_nobody_monitors_is_bad(
+    tmp_path: Path, lapwing: Watch, broker: Mosquitto, sink: Sink, word: str, told: str
+) -> None:
+    """All was well while the monitor was dead, since the broker knew its name."""
+    lapwing.listener.publish("cabinvigil/lapwing/presence", word.encode(), retain=True)
+    more = 'cabins = ["lapwing"]'
+    path = config(tmp_path, broker.port, {"Ana": sink.address()}, more=more)
+    (found,) = (
+        one for one in findings(load_phone(path), path) if one.subject == "lapwing"
+    )
+    assert found.is_bad == (word != "watching")
+    assert told in found.text

@@ -44,7 +44,7 @@ def live(folder: Path, port: int, *words: str) -> Iterator[Path]:
     try:
         yield folder / "ask"
         process.send_signal(signal.SIGINT)
-        assert process.wait(60) == 130
+        assert process.wait(60) == 0
         said = (folder / "rehearsal.log").read_text("utf-8")
         assert "Traceback" not in said
     finally:
@@ -86,6 +86,15 @@ def test_it_is_heard_asked_and_answered_and_marked_in_every_message(
 
 
 @pytest.mark.broker
+def test_one_that_is_ended_by_hand_is_stopped_and_not_lost(tmp_path: Path) -> None:
+    """Else phones are told within two minutes that the cabin is silent."""
+    with mosquitto(tmp_path / "broker") as broker, Listener(broker.port) as phone:
+        with live(tmp_path, broker.port, "quiet", "--pace", "20"):
+            phone.wait(lambda: phone.on("/presence"), 60.0)
+        phone.wait(lambda: phone.on("/presence")[-1].payload == b"stopped")
+
+
+@pytest.mark.broker
 def test_a_dead_broker_is_said_and_the_night_goes_on(tmp_path: Path) -> None:
     with live(tmp_path, 1, "quiet", "--pace", "20") as socket:
         log = tmp_path / "rehearsal.log"
@@ -115,8 +124,9 @@ def test_a_cabins_config_is_played_where_the_daemon_has_no_folder(
         own = tmp_path / f"cabinvigil-rehearsal-{os.getuid()}"
         wait_for(lambda: f"--socket {own}" in log.read_text("utf-8"), 30.0)
         assert ask_status(own)["ok"]
-        process.send_signal(signal.SIGINT)
-        assert process.wait(60) == 130
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(60) == 0
+        assert "Ended early" in log.read_text("utf-8")
     finally:
         process.kill()
         process.wait(30)
