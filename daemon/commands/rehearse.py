@@ -263,9 +263,9 @@ async def _live(
         with_sound=args.sound,
         say=lambda line: print(line, file=out, flush=True),
     )
-    task, loop = asyncio.current_task(), asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT) if task is not None else ():
-        loop.add_signal_handler(number, task.cancel)
+    if (task := asyncio.current_task()) is not None:
+        for number in (signal.SIGTERM, signal.SIGINT):
+            asyncio.get_running_loop().add_signal_handler(number, task.cancel)
     try:
         await play(
             rehearsal,
