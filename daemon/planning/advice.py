@@ -38,6 +38,15 @@ def _burns_asleep(made: Plan) -> bool:
 
 
 def _flame(made: Plan) -> str:
+    warmed_up = made.other_night if _burns_asleep(made) else made.nights[0]
+    least_pct = warmed_up.least_o2_pct
+    if made.cabin.burner_kw > 0 and least_pct < O2_LIMIT_PCT:
+        # What is advised instead must not be a danger itself.
+        later = "" if made.vents.is_hopeless else " before there is more vent"
+        return (
+            f"Do not light the heater in here{later}: even if it only warms the cabin "
+            f"up before bed, oxygen falls to {least_pct:.1f} %."
+        )
     if not _burns_asleep(made):
         return ""
     return (
