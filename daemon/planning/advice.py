@@ -8,7 +8,7 @@ from cabinvigil.daemon.planning.places import HIGH_FLAME_M, LOW
 from cabinvigil.daemon.planning.plan import Plan
 from cabinvigil.daemon.text.durations import spoken, whole_minutes
 
-NOTHING = "Nothing to change: keep both vents clear, and the alarms within hearing."
+NOTHING = "Nothing to change: keep every vent clear, and the alarms within hearing."
 WARM_ENOUGH_C = 10.0
 """Below this a sleeper's bag decides, not the heater (common practice, no source)."""
 LEFT_IN_IT = 0.9

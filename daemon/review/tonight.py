@@ -34,7 +34,7 @@ LEAST_CO_PPM = 5.0
 """Below it a part's own error would make the ratio."""
 WET_H = 1.0
 BREATHED = frozenset({"o2_pct", "o2_hpa", "co_ppm", "co2_ppm", "cohb_pct"})
-NO_FLAME = "Do not sleep with the heater lit. Warm up before bed, both vents open"
+NO_FLAME = "Do not sleep with the heater lit"
 """What the plan says too: after a night past a waking limit nothing softer."""
 MORE_AIR = "Open more vent, or sleep fewer here"
 """Where no heater is fitted."""
@@ -207,13 +207,13 @@ def _more_air(night: Situation) -> Iterator[Advice]:
     # That nothing burnt is only ever likely; that nothing can is in the config.
     has_heater = night.facts.burner_kw != 0.0
     if night.was_past_a_limit and has_heater:
-        yield Advice(NO_FLAME, "")
+        yield Advice(_no_flame(night.facts), "")
     found = _better(night, short.at_s, _is_good)
     if found is None:
         if not has_heater:
             yield Advice(MORE_AIR, "")
         elif not night.was_past_a_limit:
-            yield Advice(NO_FLAME, "")
+            yield Advice(_no_flame(night.facts), "")
         return
     then, worst, best = found.then, found.worst, found.best
     units = night.facts.units
@@ -339,8 +339,17 @@ def _ways(
             fitted_way = replace(way, air_m3_h=air_m3_h)
             yield BetterAir(do, fitted_way, *_spread(pair), is_fitted=True)
     if way.burner_kw > 0.0:
-        do = f"{NO_FLAME}: {was}"
+        do = f"{_no_flame(facts)}: {was}"
         yield BetterAir(do, replace(wide, burner_kw=0.0), *open_wide)
+
+
+def _no_flame(facts: CabinFacts) -> str:
+    """Say how to be warm without a flame by night, by the vents that are fitted."""
+    fitted = [facts.vent_low_cm2 != 0.0, facts.vent_high_cm2 != 0.0]
+    if not any(fitted):
+        return f"{NO_FLAME}, nor light it at all before there is a vent"
+    vents = "both vents" if all(fitted) else "the vent"
+    return f"{NO_FLAME}. Warm up before bed, {vents} open"
 
 
 def _spread(triple: Triple) -> tuple[float, float]:

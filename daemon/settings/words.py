@@ -42,6 +42,8 @@ _OWN = (
     "phone",
     "silence",
 )
+DECIMALS = (".", ",", "٫")
+"""Decimal signs (Unicode CLDR)."""
 _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "fresh": frozenset({"text", "moment"}),
@@ -152,6 +154,9 @@ def _words(plain: Mapping[str, Any], file: str) -> MessageCatalog:
     for key in ("language", "decimal"):
         if not isinstance(plain.get(key), str):
             wrong(key, "is missing or not a text", f'write `{key} = "..."`')
+    if (mark := plain.get("decimal")) not in DECIMALS and isinstance(mark, str):
+        # Without one 20.5 would be read as 205.
+        wrong("decimal", f"is {shown(mark)}", f"write one of {listed(DECIMALS)}")
     alarms = {
         key: _alarm(key, table, wrong)
         for key, table in plain.items()

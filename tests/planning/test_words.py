@@ -202,7 +202,7 @@ def test_nothing_to_change_is_said():
         outside_c=12.0, outside_rh_pct=40.0, leak_per_h=3.0, wall_w_k=None,
     )  # fmt: skip
     assert changes(plan(hut)) == (
-        "Nothing to change: keep both vents clear, and the alarms within hearing.",
+        "Nothing to change: keep every vent clear, and the alarms within hearing.",
     )
 
 

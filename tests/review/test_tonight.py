@@ -358,3 +358,20 @@ def test_the_page_is_written_where_it_is_asked_for(tmp_path: Path) -> None:
     assert full[1] == pytest.approx(90.0, rel=0.1)
     assert full[1] - left[1] == pytest.approx(found.whole.totals.lit_h, abs=1.0)  # type: ignore[union-attr]
     assert left[0] < left[1] < left[2] < full[2]
+
+
+@pytest.mark.parametrize(
+    ("low_cm2", "high_cm2", "said"),
+    [
+        (150.0, 150.0, "both vents open"),
+        (None, None, "both vents open"),
+        (0.0, 80.0, "bed, the vent open"),
+        (80.0, 0.0, "bed, the vent open"),
+        (0.0, 0.0, "before there is a vent"),
+    ],
+)
+def test_the_vents_that_it_speaks_of_are_there(
+    low_cm2: float | None, high_cm2: float | None, said: str
+) -> None:
+    facts = replace(FACTS, vent_low_cm2=low_cm2, vent_high_cm2=high_cm2)
+    assert said in advice(situation(3.0, 1.6, 18.0, facts=facts))[0].do

@@ -191,6 +191,8 @@ def test_the_renderer_is_what_the_core_asks_for() -> None:
         ('language = "it"', "", "language", "missing"),
         ('decimal = ","', "decimal = 1", "decimal", "not a text"),
         ('["{n} ora", "{n} ore"]', '["{n} ora"]', "spans.hour", "two forms"),
+        ('decimal = ","', 'decimal = ""', "decimal", "write one of"),
+        ('decimal = ","', 'decimal = "5"', "decimal", "write one of"),
         ('["{n} ora", "{n} ore"]', '["ora", "ore"]', "spans.hour", "two forms"),
         ("[spans]", "plural_from = 1\n[spans]", "plural_from", "above 1"),
         ("[spans]", "plural_from = true\n[spans]", "plural_from", "above 1"),
