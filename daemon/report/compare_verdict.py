@@ -143,12 +143,14 @@ def _two(a: Sheet, b: Sheet) -> list[str]:
     ]
     # What our sensors did not see, or may not have, makes no air the safer one.
     barred = [
-        s for s, sign in ((a, 1), (b, -1)) if firsts[0] == sign and never_safer(s)
+        s
+        for s, sign in ((a, 1), (b, -1))
+        if firsts[0] == sign and _not_safer(s, [a, b])
     ]
     firsts[0] = None if barred else firsts[0]
     lead = next((one for one in firsts if one is not None and one != 0), 0)
     unknown = [k.better for k, one in zip(_KINDS, firsts, strict=True) if one is None]
-    doubtful = _barred(barred, "safer") + _doubtful(
+    doubtful = _barred(barred, "safer", [a, b]) + _doubtful(
         [kind.better for kind, one in zip(_KINDS, firsts, strict=True) if one == 0],
         unknown[1:] if barred else unknown,
     )
@@ -169,11 +171,26 @@ def _two(a: Sheet, b: Sheet) -> list[str]:
     return [*doubtful, text] if is_safety_doubtful else [text, *doubtful]
 
 
-def _barred(sheets: Sequence[Sheet], word: str) -> list[str]:
+def _barred(sheets: Sequence[Sheet], word: str, beside: Sequence[Sheet]) -> list[str]:
     """Say of what looked best why it is not called so."""
     return [
-        f"{name_of(one)} is not called {word}: {never_safer(one)}" for one in sheets
+        f"{name_of(one)} is not called {word}: {_not_safer(one, beside)}"
+        for one in sheets
     ]
+
+
+def _not_safer(one: Sheet, beside: Sequence[Sheet]) -> str:
+    """Return why it is not called safer than these; '' where it may be.
+
+    Of nights past a limit the shorter one looks better for having been broken off.
+    """
+    if why := never_safer(one):
+        return why
+    longest = max(beside, key=lambda each: each.hours)
+    is_shorter = one.hours < longest.hours and not are_alike([one, longest])
+    if is_shorter and one.past and not one.is_trial:
+        return f"it lasted only {minutes(60.0 * one.hours)}"
+    return ""
 
 
 def _better(a: tuple[Measure, ...] | None, b: tuple[Measure, ...] | None) -> int | None:
@@ -231,7 +248,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
             if all(is_sure(one, other) for other, m in known if m != n)
         ]
         if kind.measure is safety:
-            barred = [sheets[n] for n in lead if never_safer(sheets[n])]
+            barred = [sheets[n] for n in lead if _not_safer(sheets[n], sheets)]
         if barred and kind.measure is safety:
             continue
         if len(lead) == 1 and len(known) == len(sheets):
@@ -241,7 +258,7 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
     named = [f"{name_of(sheets[n])} was {_listed(words)}" for n, words in bests.items()]
     first = f"of {len(sheets)}, " if named else ""
     clauses = [first + _listed(named)] if named else []
-    doubtful = _barred(barred, "the safest") + _doubtful(unsure, unknown)
+    doubtful = _barred(barred, "the safest", sheets) + _doubtful(unsure, unknown)
     is_safest_told = any("the safest" in words for words in bests.values())
     return [*clauses, *doubtful] if is_safest_told else [*doubtful, *clauses]
 

@@ -16,7 +16,7 @@ from cabinvigil.daemon.review.alarm_episodes import RANKS
 from cabinvigil.daemon.review.inside import hours
 from cabinvigil.daemon.review.morning import Morning
 from cabinvigil.daemon.review.other_air import NOTHING_MEASURED, OtherAir, other_air
-from cabinvigil.daemon.review.proof import past, unproved, woken
+from cabinvigil.daemon.review.proof import NOT_ALL_SEEN, past, unproved, woken
 from cabinvigil.daemon.review.stretches import stretch
 from cabinvigil.daemon.review.trial_figures import (
     O2_LIMIT_PCT,
@@ -101,6 +101,8 @@ class Sheet:
     unproved: str = ""
     """What keeps it from being called safe air, or safer: a certified alarm, a sensor
     not to be believed, an end that was not monitored; '' where nothing does."""
+    is_blind: bool = False
+    """A part of it was not monitored: what was not seen is no better than what was."""
     woken: str = ""
     """Which alarm about what is breathed woke people, in words; '' where none did."""
     is_woken_by_forecast: bool = False
@@ -173,6 +175,9 @@ def sheet(
         found.units,
         other_air(tape, from_s, to_s),
         unproved(found, from_s, to_s, part, is_trial=is_trial),
+        not is_trial
+        and found.verdict.is_blind
+        and (from_s, to_s) == (0.0, tape.length_s),
         *woken(found, from_s, to_s),
     )
 
@@ -183,6 +188,8 @@ def never_safer(one: Sheet) -> str:
     Air that was past a limit speaks for itself; an alarm beside calm air does not.
     """
     is_past_by_air = one.margin is not None and one.margin <= 0.0
+    if one.is_blind and not one.unproved:
+        return NOT_ALL_SEEN
     return one.unproved or ("" if is_past_by_air else one.past)
 
 

@@ -33,7 +33,11 @@ def unproved(
         if one.alarm in CERTIFIED:
             return rang_in_words(one.alarm)
     left_out = frozenset[int]() if is_trial else tape.left_out
+    whole_min = (part.stop - part.start) * STEP_S / 60.0
     steps = [n for n in range(part.start, part.stop) if n not in left_out]
+    in_trials_min = whole_min - len(steps) * STEP_S / 60.0
+    if in_trials_min > unseen_allowed_min(whole_min):
+        return f"{spelled(in_trials_min)} of it were trials"
     allowed_min = unseen_allowed_min(len(steps) * STEP_S / 60.0)
     for name in VITAL:
         seen = seen_steps(tape, found.rang, name)

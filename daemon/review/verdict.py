@@ -55,6 +55,8 @@ class NightVerdict:
     """`dangerous`, `not seen`, `unknown`, `close` or `safe`."""
     reasons: tuple[str, ...]
     """Each a clause; the worst first."""
+    is_blind: bool = False
+    """Whether a part of the night was not monitored, whatever the rest was like."""
 
     @property
     def is_well(self) -> bool:
@@ -118,9 +120,11 @@ def verdict(
             "the monitor stopped without warning, and nothing was monitored after it"
         )
     if passed or called:
-        return NightVerdict(DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])))
+        return NightVerdict(
+            DANGEROUS, tuple(dict.fromkeys([*reasons, *blind])), bool(blind)
+        )
     if blind:
-        return NightVerdict(UNSEEN, tuple(blind))
+        return NightVerdict(UNSEEN, tuple(blind), is_blind=True)
     unknown = _unknown(near, seen, hours)
     if unknown:
         return NightVerdict(UNKNOWN, tuple(unknown))

@@ -84,6 +84,22 @@ def test_what_looked_safer_says_why_it_is_not() -> None:
     )
 
 
+def test_of_two_bad_nights_the_one_broken_off_is_not_the_safer() -> None:
+    """It was shorter past the limit, since nobody watched the rest, or slept on."""
+    bad = replace(
+        a_sheet("whole"), margin=-0.6, beyond_min=200.0, past="air past a limit"
+    )
+    torn = replace(bad, name="torn", margin=-0.4, beyond_min=90.0, is_blind=True)
+    text = sentence([torn, bad])
+    assert text.startswith("torn is not called safer: not all of it was monitored; ")
+    short = replace(torn, name="short", is_blind=False, hours=3.0)
+    assert "short is not called safer: it lasted only 3.0 h" in sentence([short, bad])
+    as_long = replace(short, hours=8.9)
+    assert "short was safer than whole" in sentence([as_long, bad])
+    # what was worse in less time was worse
+    assert "whole was safer" in sentence([replace(short, margin=-0.9), bad])
+
+
 # --- from the log ---------------------------------------------------------------------
 
 
