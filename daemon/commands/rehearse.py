@@ -37,7 +37,7 @@ from cabinvigil.daemon.planning.advice import vent_sentence
 from cabinvigil.daemon.planning.figures import cabin_plan, from_config
 from cabinvigil.daemon.planning.plan import plan
 from cabinvigil.daemon.rehearsal import loudspeaker
-from cabinvigil.daemon.rehearsal.account import account, clock_from, verdict
+from cabinvigil.daemon.rehearsal.account import account, clock_from, not_begun, verdict
 from cabinvigil.daemon.rehearsal.cabin import Truth
 from cabinvigil.daemon.rehearsal.fitted import fit, staged, with_contacts
 from cabinvigil.daemon.rehearsal.live import LiveClock, LiveEnds
@@ -352,6 +352,8 @@ def _play(
         woken = list(verdict(truths, narrator.rings, clock))
         if name == "quiet" and narrator.has_woken:
             woken += wrap(_why_not_quiet(rehearsal.settings, units), COLUMNS)
+        until_s = truths[-1].time_s if truths else 0.0
+        woken += wrap(not_begun(rehearsal.acts, narrator.trials, until_s), COLUMNS)
         facts = list(account(name, truths, units, clock))
         ordered = [*woken, *notes, "", *held, *facts] if is_held else [*facts, *woken]
         for line in ordered:

@@ -1,11 +1,14 @@
 """The account of a rehearsed night: who was woken, and what was really so."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from datetime import datetime, timedelta, tzinfo
+from itertools import pairwise
 
-from cabinvigil.daemon.core.model import Priority, Transition
+from cabinvigil.daemon.air.figures import CUT_OFF_O2_PCT
+from cabinvigil.daemon.core.model import ActKind, Priority, Transition
 from cabinvigil.daemon.log.moments import TRAILERS_ZONE
 from cabinvigil.daemon.rehearsal.cabin import Truth
+from cabinvigil.daemon.rehearsal.nights import NightAct
 from cabinvigil.daemon.rehearsal.play import START_WALL
 from cabinvigil.daemon.text.alarm_names import name_of_alarm, urgency
 from cabinvigil.daemon.text.moments import time_of_day
@@ -69,6 +72,44 @@ def account(
             f"windows and walls, {units.number('c', min(t.temp_c for t in truths))} "
             f"to {units.said('c', max(t.temp_c for t in truths))} inside"
         )
+        if (out := _cut_off(truths)) is not None:
+            yield (
+                f"  the heater's own cut-off put the flame out at {clock(out.time_s)}, "
+                f"with {out.o2_pct:.1f} % oxygen left;"
+            )
+            yield "  a heater without one, or whose cut-off fails, burns on"
+
+
+def _cut_off(truths: list[Truth]) -> Truth | None:
+    """Find where the emulated heater's cut-off had put out its flame."""
+    for before, now in pairwise(truths):
+        was_lit = before.burn_kw > 0.0 and now.burn_kw <= 0.0
+        if was_lit and now.o2_pct < CUT_OFF_O2_PCT + 0.2:
+            return now
+    return None
+
+
+def not_begun(acts: Iterable[NightAct], begun: Collection[str], until_s: float) -> str:
+    """Name the trials that did not begin, since the air was not good; '' for none.
+
+    Args:
+        acts: of the night.
+        begun: the texts of those that did.
+        until_s: when the rehearsal ended.
+    """
+    asked = [
+        one.act.text
+        for one in acts
+        if one.act.kind is ActKind.TRIAL and one.at_s < until_s
+    ]
+    missing = [f"'{text}'" for text in asked if text not in begun]
+    if not missing:
+        return ""
+    trials = "trial" if len(missing) == 1 else "trials"
+    return (
+        f"The {trials} {' and '.join(missing)} did not begin: the air was not good "
+        "again by then, so alarms were real. Air the cabin longer, or burn less."
+    )
 
 
 def verdict(

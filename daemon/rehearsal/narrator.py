@@ -9,6 +9,7 @@ from cabinvigil.daemon.core.model import (
     Alert,
     Command,
     Priority,
+    Record,
     Sound,
     Transition,
 )
@@ -61,6 +62,8 @@ class Narrator:
         self._for_the_second = for_the_second
         self.rings: list[tuple[float, Transition]] = []
         """Every time an alarm began to be told, or to wake people, with its moment."""
+        self.trials: list[str] = []
+        """The texts of trials that began."""
         self._last: dict[str, Priority] = {}
 
     def handle(self, command: Command, stamp: Stamp) -> None:
@@ -77,6 +80,8 @@ class Narrator:
                 if self._rings(command):
                     self.rings.append((stamp.up_s, command))
                 self._last[command.alarm] = command.priority
+            case Record(event="trial", fields={"state": "begun", "text": str(text)}):
+                self.trials.append(text)
             case _:
                 pass
 

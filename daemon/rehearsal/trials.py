@@ -52,7 +52,7 @@ def _pair(vents: frozenset[str]) -> tuple[str, _Tried, _Tried]:
     for place in sorted(vents):
         half = _Tried(f"{place} vent half open", 0.5, 0.5)
         return (
-            f"the {place} vent half open, then open; it is the only one",
+            f"the {place} vent half open, then open",
             half,
             _Tried(f"{place} vent open", 1.0, 1.0),
         )
