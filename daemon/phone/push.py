@@ -13,7 +13,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 import apprise
 
-from cabinvigil.daemon.outputs.mqtt.messages import OUT, WAKE
+from cabinvigil.daemon.outputs.mqtt.messages import BROKEN, NOTE, OUT, WAKE, WELL
 from cabinvigil.daemon.settings.errors import one_line
 
 LONGEST_REASON = 120
@@ -25,6 +25,14 @@ LEVELS: Mapping[int, tuple[str, ...]] = {
     3: ("default", "normal", "moderate"),
     2: ("low", "default", "normal"),
     1: ("low", "default", "normal"),
+}
+TYPES: Mapping[int, apprise.NotifyType] = {
+    # By urgency: what a service that tells kinds of message apart makes of it.
+    OUT: apprise.NotifyType.FAILURE,
+    WAKE: apprise.NotifyType.WARNING,
+    BROKEN: apprise.NotifyType.WARNING,
+    NOTE: apprise.NotifyType.INFO,
+    WELL: apprise.NotifyType.SUCCESS,
 }
 MAIL = ("mailto", "mailtos")
 MAIL_HEADERS: Mapping[bool, str] = {
@@ -79,7 +87,10 @@ class ApprisePush:
         with _Reasons() as reasons:
             try:
                 is_sent = self._object(urgency).notify(
-                    body=text, title=title, body_format=apprise.NotifyFormat.TEXT
+                    body=text,
+                    title=title,
+                    notify_type=TYPES[urgency],
+                    body_format=apprise.NotifyFormat.TEXT,
                 )
             except Exception as error:  # whatever a library of a hundred services does
                 return one_line(f"{type(error).__name__}: {error}")[:LONGEST_REASON]

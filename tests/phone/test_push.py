@@ -1,9 +1,12 @@
 """Pushes to real servers: a mail server, and a sink with a push server's own rules."""
 
+import json
 import time
 from collections.abc import Iterator
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from threading import Thread
 
 import pytest
 from aiosmtpd.controller import Controller
@@ -75,6 +78,29 @@ def test_each_urgency_has_the_push_servers_own_number() -> None:
         ]
         assert {one.text for one in sink.got} == {TEXT}, "unchanged"
         assert {one.title for one in sink.got} == {"Lapwing"}
+
+
+def test_a_service_that_tells_kinds_apart_is_told_the_kind() -> None:
+    """Each was "info", a danger and a silence too."""
+    got: list[str] = []
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            got.append(json.loads(body)["type"])
+            self.send_response(200)
+            self.end_headers()
+
+        def log_message(self, format: str, *args: object) -> None:
+            """Say nothing."""
+
+    with HTTPServer(("127.0.0.1", 0), Handler) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        push = ApprisePush(f"json://127.0.0.1:{server.server_port}/")
+        for urgency in (5, 4, 3, 2, 1):
+            assert push("Lapwing", TEXT, urgency) == ""
+        server.shutdown()
+    assert got == ["failure", "warning", "warning", "info", "success"]
 
 
 def test_a_burst_goes_out_without_a_pause() -> None:
