@@ -20,9 +20,12 @@ from cabinvigil.daemon.text.durations import minutes
 from cabinvigil.daemon.text.json import rounded, rounded_each
 from cabinvigil.daemon.text.numbers import spread
 from cabinvigil.daemon.text.units_said import SI, Units
+from cabinvigil.daemon.text.wrapping import wrap
 
 COLUMNS = 80
 INDENT = "   "
+HANGING = f"{INDENT}{'':<7}"
+"""Below a fact, whose word is seven wide."""
 SAFEST = "safest"
 
 
@@ -49,7 +52,8 @@ def table(
     lines = [*textwrap.wrap(sentence(sheets), COLUMNS), ""]
     for one in sheets if is_whole else ():
         lines.append(f"{one.name}  ({one.hours:.1f} h)"[:COLUMNS])
-        lines += [f"{INDENT}{text}"[:COLUMNS] for text in _facts(one, units)]
+        for text in _facts(one, units):
+            lines += wrap(text, COLUMNS, INDENT, HANGING)
         if one.is_trial:
             lines += [
                 f"{INDENT}{row.words:<28}{row.cells[0]}"[:COLUMNS]

@@ -91,7 +91,7 @@ def test_a_service_that_tells_kinds_apart_is_told_the_kind() -> None:
             self.send_response(200)
             self.end_headers()
 
-        def log_message(self, format: str, *args: object) -> None:
+        def log_message(self, *_args: object) -> None:
             """Say nothing."""
 
     with HTTPServer(("127.0.0.1", 0), Handler) as server:
