@@ -12,6 +12,8 @@ from cabinvigil.daemon.rehearsal.nights import ALARM_S, QUIET_S
 from cabinvigil.daemon.settings.config import example
 from tests.nights.played import Played, play_night
 
+pytestmark = pytest.mark.xdist_group("night-alarm")  # played once, by one worker
+
 TICK_S = 1.0
 PRESS_S = ALARM_S + 30.0
 ALARM = "contact-co"

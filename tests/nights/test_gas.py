@@ -87,7 +87,14 @@ class Night:
         raise AssertionError(lel_pct)
 
 
-@pytest.fixture(scope="module", params=[MODULE, BEADS], ids=["module", "beads"])
+@pytest.fixture(
+    scope="module",
+    params=[
+        # A night is played once, by one worker.
+        pytest.param(MODULE, id="module", marks=pytest.mark.xdist_group("gas-module")),
+        pytest.param(BEADS, id="beads", marks=pytest.mark.xdist_group("gas-beads")),
+    ],
+)
 def night(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Night:
