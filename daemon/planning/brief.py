@@ -79,7 +79,8 @@ def _lit(made: Plan, is_lit: bool) -> str:
 def _rows(made: Plan) -> Iterator[str]:
     air, units = made.air, made.cabin.units
     lit = _lit(made, is_lit=True)
-    yield _row("oxygen", f"{ranged(air.o2_pct, 1, '%')} once settled{lit}")
+    when = "when the flame goes out" if air.stops else f"once settled{lit}"
+    yield _row("oxygen", f"{ranged(air.o2_pct, 1, '%')} {when}")
     yield _row("CO2", ranged(air.co2_ppm, 0, "ppm", units) + lit)
     yield _row("inside", ranged(air.temp_c, 0, "c", units) + lit)
     yield _row("vents shut", _once_shut(made))

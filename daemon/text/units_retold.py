@@ -51,7 +51,8 @@ _FROM_US: Mapping[str, _Pair] = MappingProxyType({p.us: p for p in reversed(_PAI
 def _pattern(signs: Iterable[str]) -> re.Pattern[str]:
     longest_first = sorted(signs, key=len, reverse=True)
     known = "|".join(re.escape(one) for one in longest_first)
-    return re.compile(rf"(?<![\w.,])([-\u2212]?\d+(?:[.,]\d+)?)(\s)({known})(?!\w)")
+    # Behind a quotation mark stands what somebody typed, which is shown as it is.
+    return re.compile(rf"(?<![\w.,'])([-\u2212]?\d+(?:[.,]\d+)?)(\s)({known})(?!\w)")
 
 
 _IN_SI, _IN_US = _pattern(_FROM_SI), _pattern(_FROM_US)
