@@ -276,4 +276,4 @@ def test_heights_are_told_in_feet_and_back(height_m: float, word: str) -> None:
 def test_what_somebody_typed_is_quoted_as_it_was() -> None:
     """The text '25 °F', it said, which nobody had written."""
     text = "is the text '-14 K', not 5 K"
-    assert retold(text, US, is_apart=True).startswith("is the text '-14 K', not 9 °F")
+    assert retold(text, US).startswith("is the text '-14 K', not 9 °F")
