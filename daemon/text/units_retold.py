@@ -52,7 +52,8 @@ def _pattern(signs: Iterable[str]) -> re.Pattern[str]:
     longest_first = sorted(signs, key=len, reverse=True)
     known = "|".join(re.escape(one) for one in longest_first)
     # Behind a quotation mark stands what somebody typed, which is shown as it is.
-    return re.compile(rf"(?<![\w.,'])([-\u2212]?\d+(?:[.,]\d+)?)(\s)({known})(?!\w)")
+    unquoted = r"(?<![\w.,'])(?<!'[-\u2212])"
+    return re.compile(rf"{unquoted}([-\u2212]?\d+(?:[.,]\d+)?)(\s)({known})(?!\w)")
 
 
 _IN_SI, _IN_US = _pattern(_FROM_SI), _pattern(_FROM_US)
