@@ -39,7 +39,7 @@ class Keeper:
 
         Args:
             store: opened by `open`.
-            on_problem: is told once that nothing is kept, and with '' that it is again.
+            on_problem: is told once why nothing is kept, and with '' that it is again.
         """
         self._store = store
         self._on_problem = on_problem
@@ -163,10 +163,7 @@ class Keeper:
     def _problem(self, why: str) -> None:
         if not self._is_broken:
             self._is_broken = True
-            self._on_problem(
-                f"The queue {self._store.path} takes nothing ({why}): messages go "
-                "out, and a restart may lose or repeat them; check the disk."
-            )
+            self._on_problem(why)
 
     def _well(self) -> None:
         if self._is_broken:

@@ -162,9 +162,10 @@ class PhoneService:
         with suppress(RuntimeError):  # at the very end there may be no loop any more
             self._loop.call_soon_threadsafe(self._news.set)
 
-    def _on_disk(self, text: str) -> None:
-        self._is_kept = not text
-        self._dispatch.report(text or "The queue is saved again.")
+    def _on_disk(self, why: str) -> None:
+        self._is_kept = not why
+        form = "queue" if why else "queue_well"
+        self._dispatch.report(self._texts(form, path=self._store.path, why=why))
 
     # --- the run ----------------------------------------------------------------
 

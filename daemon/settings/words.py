@@ -78,6 +78,8 @@ _SILENCE: Mapping[str, frozenset[str]] = MappingProxyType(
         "rehearsed_many": frozenset({"count", "names"}),
         "unreachable": frozenset({"name", "why"}),
         "reachable": frozenset({"name"}),
+        "queue": frozenset({"path", "why"}),
+        "queue_well": frozenset(),
         "own_title": frozenset(),
         "perhaps": frozenset({"title"}),
         "test": frozenset(),
