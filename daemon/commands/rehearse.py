@@ -275,7 +275,7 @@ async def _live(
             beside=ends.beside,
         )
     except asyncio.CancelledError:
-        print("Ended early; phones were told that it stopped in order.", file=out)
+        print("Ended early, in order: no phone reports it as silent.", file=out)
 
 
 def _socket_of(args: argparse.Namespace, settings: Settings) -> Path:

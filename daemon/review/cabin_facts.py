@@ -57,6 +57,12 @@ class CabinFacts:
     """In which people are told of the night."""
 
     @property
+    def vents_said(self) -> str:
+        """Its vents, in words; '' where it has none.  What is not known is there."""
+        count = sum(one != 0.0 for one in (self.vent_low_cm2, self.vent_high_cm2))
+        return ("", "the vent", "both vents")[count]
+
+    @property
     def pressure_hpa(self) -> float:
         """The usual pressure at its height."""
         return pressure_hpa(self.altitude_m)

@@ -61,8 +61,7 @@ class BetterAir:
     """Times the air that is expected, at its 5 % point."""
     most: float
     is_fitted: bool = False
-    """Something is cut or bought for it: it must be enough with the least air that it
-    may give, or the next morning asks for more.  The rest is tried for nothing."""
+    """Cut for it: it must be enough at its least, or the next morning asks for more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,9 +334,8 @@ def _ways(
             heat = f"{units.figure('kw', way.burner_kw)} {units.sign('kw')}"
             lit = f" for the heater at {heat}" if way.burner_kw > 0.0 else ""
             do = f"Fit a low and a high vent of {area} each{lit}, and keep both open"
-            air_m3_h = pair[1] * factor
-            fitted_way = replace(way, air_m3_h=air_m3_h)
-            yield BetterAir(do, fitted_way, *_spread(pair), is_fitted=True)
+            wider = replace(way, air_m3_h=pair[1] * factor)
+            yield BetterAir(do, wider, *_spread(pair), is_fitted=True)
     if way.burner_kw > 0.0:
         do = f"{_no_flame(facts)}: {was}"
         yield BetterAir(do, replace(wide, burner_kw=0.0), *open_wide)
@@ -345,11 +343,9 @@ def _ways(
 
 def _no_flame(facts: CabinFacts) -> str:
     """Say how to be warm without a flame by night, by the vents that are fitted."""
-    fitted = [facts.vent_low_cm2 != 0.0, facts.vent_high_cm2 != 0.0]
-    if not any(fitted):
+    if not facts.vents_said:
         return f"{NO_FLAME}, nor light it at all before there is a vent"
-    vents = "both vents" if all(fitted) else "the vent"
-    return f"{NO_FLAME}. Warm up before bed, {vents} open"
+    return f"{NO_FLAME}. Warm up before bed, {facts.vents_said} open"
 
 
 def _spread(triple: Triple) -> tuple[float, float]:

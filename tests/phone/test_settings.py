@@ -131,9 +131,9 @@ def test_words_of_ones_own_lie_beside_the_config(tmp_path: Path) -> None:
     texts = texts_of(load_phone(written(tmp_path, own + GOOD)))
     assert texts("reachable", name="Ana") == "Ana isch wider do."
     assert texts("test").startswith("A test from cabinvigil phone")
-    bad = text.replace('reachable = "{name} ', 'reachable = "{nmae} ')
+    bad = text.replace('\nreachable = "{name} ', '\nreachable = "{nmae} ')
     (tmp_path / "own.toml").write_text(bad, encoding="utf-8")
-    with pytest.raises(ConfigError, match=r"silence\.reachable: .*\{name\}"):
+    with pytest.raises(ConfigError, match=r"silence\.reachable is .*\{name\}"):
         load_phone(written(tmp_path, own + GOOD))
 
 

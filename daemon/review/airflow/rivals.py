@@ -187,7 +187,11 @@ class NightSearch(Search):
         return Explained(
             best.guess,
             mixed([self._judge.path_of(one) for one in pool], weights),
-            frozenset(one.guess.start for one in pool),
+            frozenset(
+                one.guess.start
+                for one in pool
+                if one.worth > best.worth - MIXED_GAP / TEMPER
+            ),
         )
 
     def _risen(self, best: Explanation, found: Sequence[Explanation]) -> Explanation:
