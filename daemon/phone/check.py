@@ -152,9 +152,9 @@ def _take_kept(session: MqttSession, found: _Heard) -> None:
     clock = SystemClock()
     session.follow((f"{ROOT}/+/{tail}", 0) for tail in KEPT_TAILS)
     until_s = clock.monotonic() + LISTEN_S
-    while (left_s := until_s - clock.monotonic()) > 0.0 and len(
-        found.cabins
-    ) < MOST_CABINS:
+    while len(found.cabins) < MOST_CABINS:
+        if (left_s := until_s - clock.monotonic()) <= 0.0:
+            return
         for event in session.pump(left_s):
             if isinstance(event, Arrived):
                 heard = read(event.topic, event.payload, event.envelope.user)
