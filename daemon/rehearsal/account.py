@@ -18,6 +18,9 @@ O2_LIMIT_PCT = 19.5
 """29 CFR 1910.146(b), as `o2-low`."""
 
 
+RISEN_PCT = 0.2
+"""What oxygen may have risen by in the minute since a cut-off acted, until the truth
+is told again: an air change an hour, up from 18 %, brings 0.05 (our choice)."""
 Clock = Callable[[float], str]
 """Writes a moment of the night as the narrator did."""
 
@@ -84,7 +87,7 @@ def _cut_off(truths: list[Truth]) -> Truth | None:
     """Find where the emulated heater's cut-off had put out its flame."""
     for before, now in pairwise(truths):
         was_lit = before.burn_kw > 0.0 and now.burn_kw <= 0.0
-        if was_lit and now.o2_pct < CUT_OFF_O2_PCT + 0.2:
+        if was_lit and now.o2_pct < CUT_OFF_O2_PCT + RISEN_PCT:
             return now
     return None
 

@@ -122,7 +122,8 @@ def name_of(one: Sheet) -> str:
 
 
 class _Kind(NamedTuple):
-    measure: Callable[[Sheet, Sequence[Sheet]], tuple[Measure, ...] | None]
+    measure: Callable[[Sheet, bool], tuple[Measure, ...] | None]
+    """Of one, by the hour or not."""
     better: str
     worse: str
     best: str
@@ -138,8 +139,10 @@ _KINDS = (
 
 def _two(a: Sheet, b: Sheet) -> list[str]:
     """Lay two side by side: the clauses before what was enough."""
+    by_the_hour = not are_alike([a, b])
     firsts = [
-        _better(*(kind.measure(one, [a, b]) for one in (a, b))) for kind in _KINDS
+        _better(kind.measure(a, by_the_hour), kind.measure(b, by_the_hour))
+        for kind in _KINDS
     ]
     # What our sensors did not see, or may not have, makes no air the safer one.
     barred = [
@@ -236,8 +239,9 @@ def _many(sheets: Sequence[Sheet]) -> list[str]:
     unsure: list[str] = []
     unknown: list[str] = []
     barred: list[Sheet] = []
+    by_the_hour = not are_alike(sheets)
     for kind in _KINDS:
-        told = [kind.measure(one, sheets) for one in sheets]
+        told = [kind.measure(one, by_the_hour) for one in sheets]
         known = [(one, n) for n, one in enumerate(told) if one is not None]
         if len(known) < 2:
             unknown.append(kind.best)

@@ -188,9 +188,8 @@ def never_safer(one: Sheet) -> str:
     Air that was past a limit speaks for itself; an alarm beside calm air does not.
     """
     is_past_by_air = one.margin is not None and one.margin <= 0.0
-    if one.is_blind and not one.unproved:
-        return NOT_ALL_SEEN
-    return one.unproved or ("" if is_past_by_air else one.past)
+    blind = NOT_ALL_SEEN if one.is_blind else ""
+    return one.unproved or blind or ("" if is_past_by_air else one.past)
 
 
 def _known(tape: NightSeries, quantity: str, side: str, part: slice) -> list[float]:
@@ -242,9 +241,10 @@ def ranks(sheets: Sequence[Sheet]) -> list[Rank]:
     So do those that were too short to judge; and what is not proved is not ranked as
     safe.
     """
+    by_the_hour = not are_alike([one for one in sheets if not _is_apart(one)])
     return [
         _rank("safest", [_safe(one) for one in sheets]),
-        _rank("driest", [_dry(one, sheets) for one in sheets]),
+        _rank("driest", [_dry(one, by_the_hour) for one in sheets]),
         _rank("most economical", [_cheap(one) for one in sheets]),
     ]
 
@@ -302,34 +302,33 @@ def _safe(one: Sheet) -> tuple[Measure, ...] | None:
     return (one.beyond_min, BEYOND_SD_MIN), (-one.margin, one.margin_sd)
 
 
-def _dry(one: Sheet, sheets: Sequence[Sheet]) -> tuple[Measure, ...] | None:
-    beside = [each for each in sheets if not _is_apart(each)]
-    return None if _is_apart(one) else dryness(one, beside)
+def _dry(one: Sheet, by_the_hour: bool) -> tuple[Measure, ...] | None:
+    return None if _is_apart(one) else dryness(one, by_the_hour)
 
 
 def _cheap(one: Sheet) -> tuple[Measure, ...] | None:
-    return None if _is_apart(one) else thrift(one, ())
+    return None if _is_apart(one) else thrift(one)
 
 
-def safety(one: Sheet, _beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
+def safety(one: Sheet, _by_the_hour: bool = False) -> tuple[Measure, ...] | None:
     """Measure how safe the air was, by how near it came to a limit or how far past."""
     if one.margin is None:
         return None
     return (-one.margin, one.margin_sd), (one.beyond_min, BEYOND_SD_MIN)
 
 
-def dryness(one: Sheet, beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
+def dryness(one: Sheet, by_the_hour: bool) -> tuple[Measure, ...] | None:
     """Measure how dry it was; None where nobody tells.
 
     Args:
-        one: of these.
-        beside: all that it is compared with; where they are not alike in length it is
-            measured for an hour, since half a night is wet for half as long.
+        one: of the night.
+        by_the_hour: it is compared with some that are not as long: half a night is
+            wet for half as long.
     """
     if one.wet_h is None:
         return None
     left = one.water_left_kg
-    hours = 1.0 if are_alike(beside) else max(one.hours, 1e-6)
+    hours = max(one.hours, 1e-6) if by_the_hour else 1.0
     wet = one.wet_h / hours, WET_SD_H / hours
     return wet, None if left is None else (left[1] / hours, _sd(left) / hours)
 
@@ -337,10 +336,11 @@ def dryness(one: Sheet, beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
 def are_alike(sheets: Sequence[Sheet]) -> bool:
     """Return whether all last as long, near enough."""
     hours = [one.hours for one in sheets]
-    return max(hours) - min(hours) <= LIKE_LONG * max(hours)
+    most = max(hours, default=0.0)
+    return most - min(hours, default=0.0) <= LIKE_LONG * most
 
 
-def thrift(one: Sheet, _beside: Sequence[Sheet]) -> tuple[Measure, ...] | None:
+def thrift(one: Sheet, _by_the_hour: bool = False) -> tuple[Measure, ...] | None:
     """Measure the gas for each degree kept; None where nobody tells."""
     return None if one.w_per_k is None else ((one.w_per_k[1], _sd(one.w_per_k)),)
 

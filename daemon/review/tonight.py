@@ -311,7 +311,7 @@ def _ways(
             yield BetterAir(do, replace(way, air_m3_h=air_m3_h), 1.0, 1.0)
         return
     fitted, known = vent.expected_m3_h[1], _spread(vent.expected_m3_h)
-    they, vents = ("it", "the vent") if vent.is_one else ("they", "both vents")
+    they, vents = "it" if vent.is_one else "they", facts.vents_said
     was = (
         f"{they} would pass about {units.said('m3_h', fitted)}, and "
         f"{units.brief('m3_h', estimate(totals.air_m3_h))} {units.sign('m3_h')} came in"

@@ -43,7 +43,7 @@ _OWN = (
     "silence",
 )
 DECIMALS = (".", ",", "٫")
-"""Decimal signs (Unicode CLDR)."""
+"""Decimal signs (Unicode CLDR; from memory)."""
 _PHONE: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "fresh": frozenset({"text", "moment"}),

@@ -2,7 +2,9 @@
 
 import errno
 import re
+from collections.abc import Callable
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -84,22 +86,24 @@ def test_a_live_one_is_of_today(
     assert "holds a night of 2026-03-05 already (night-2026-03-05.jsonl.gz)" in err
 
 
+def fill_disk(monkeypatch: pytest.MonkeyPatch, is_full: Callable[[int], bool]) -> None:
+    """Refuse some of what is written to a log, by its number from 1."""
+    numbers, append = count(1), OpenNight.append
+
+    def refuse_some(night: OpenNight, data: bytes) -> None:
+        if is_full(next(numbers)):
+            raise OSError(errno.ENOSPC, "No space left on device")
+        append(night, data)
+
+    monkeypatch.setattr(OpenNight, "append", refuse_some)
+
+
 @pytest.mark.parametrize("json", [(), ("--json",)])
 def test_a_log_that_the_disk_refused_is_no_success(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, json: tuple[str, ...]
 ) -> None:
     """It ended with 0, with half a night in the folder."""
-    written = 0
-    append = OpenNight.append
-
-    def full(night: OpenNight, data: bytes) -> None:
-        nonlocal written
-        written += 1
-        if written > 2:
-            raise OSError(errno.ENOSPC, "No space left on device")
-        append(night, data)
-
-    monkeypatch.setattr(OpenNight, "append", full)
+    fill_disk(monkeypatch, lambda number: number > 2)
     code, out, err = call(rehearse, *json, *QUICK, tmp_path)
     assert code == 3
     assert out, "what was rehearsed is shown all the same"
@@ -112,16 +116,6 @@ def test_a_log_that_the_disk_refused_is_no_success(
 def test_a_disk_that_took_it_later_is_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    refused = 0
-    append = OpenNight.append
-
-    def once(night: OpenNight, data: bytes) -> None:
-        nonlocal refused
-        refused += 1
-        if refused == 2:
-            raise OSError(errno.ENOSPC, "No space left on device")
-        append(night, data)
-
-    monkeypatch.setattr(OpenNight, "append", once)
+    fill_disk(monkeypatch, lambda number: number == 2)
     code, _, err = call(rehearse, *QUICK, tmp_path)
     assert (code, err) == (0, "")

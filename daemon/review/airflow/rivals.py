@@ -31,9 +31,10 @@ RIVALS = 6
 TEMPER = 2.0
 """The filter's likelihood is sharper than its errors are: what separates two
 explanations counts for half (own judgement, held by tests/bench/morning_truth.py)."""
-RIVAL_GAP, MIXED_GAP = 12.0, 4.0 * TEMPER
+RIVAL_GAP, MIXED_GAP, START_GAP = 12.0, 8.0, 4.0
 """Rivals within the first are looked at closely; within the second they are mixed in
-(1 in 50)."""
+(1 in 50, counted by half); within the third they leave open what the night began with,
+which is a matter of yes or no, and is not widened by half (own judgement)."""
 MOST_TURNED, MOST_FADED = 3, 2
 """Settings between the stops that are looked at, to bound the time; and stoves."""
 SETTLED_GAP = 8.0
@@ -188,9 +189,7 @@ class NightSearch(Search):
             best.guess,
             mixed([self._judge.path_of(one) for one in pool], weights),
             frozenset(
-                one.guess.start
-                for one in pool
-                if one.worth > best.worth - MIXED_GAP / TEMPER
+                one.guess.start for one in pool if one.worth > best.worth - START_GAP
             ),
         )
 
